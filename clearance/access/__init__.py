@@ -1,0 +1,1 @@
+"""Threading, travel, mass and balance, the slug: what else stops a cut."""

@@ -1,0 +1,78 @@
+"""The cut path as arrays: what every reader returns and everything behind it takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.frames import exact_cos_sin
+
+
+@dataclass(frozen=True)
+class Moves:
+    """The moves of one cut, in order; each begins where the one before it ended.
+
+    Attributes (M moves; lengths mm, horizontal coordinates in one frame):
+        start, end: (M, 2).
+        centre: (M, 2), of arcs; nan for lines.
+        sweep: (M,) radians, the signed angle an arc turns through (positive anticlockwise, a full circle
+            is +-2 pi); 0 for lines. radius = |start - centre| up to the program's rounding.
+        rapid: (M,) bool.
+        threaded: (M,) bool, the wire is in and is a body on this move.
+        line: (M,) int, line in the path file, from 1; 0 where there is none.
+        block: M strings, the program's own block number ("N120") or "".
+        thread_points: indices of moves at whose start the wire is threaded.
+        passed_over: words that move nothing: (word, first line), each once.
+        notes: sentences for the report.
+        grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
+    """
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    sweep: NDArray[np.float64]
+    rapid: NDArray[np.bool_]
+    threaded: NDArray[np.bool_]
+    line: NDArray[np.int64]
+    block: tuple[str, ...]
+    thread_points: tuple[int, ...] = ()
+    passed_over: tuple[tuple[str, int], ...] = ()
+    notes: tuple[str, ...] = ()
+    grow: float = 0.0
+    source: str = field(default="", compare=False)
+
+    def __len__(self) -> int:
+        return len(self.sweep)
+
+    def moved(self, origin: NDArray[np.float64], turn_deg: float) -> Moves:
+        """The same moves turned about their origin by ``turn_deg`` degrees, then shifted to ``origin`` (2,)."""
+        c, s = exact_cos_sin(turn_deg)
+        R = np.array([[c, -s], [s, c]])
+        return replace(
+            self,
+            start=self.start @ R.T + origin,
+            end=self.end @ R.T + origin,
+            centre=self.centre @ R.T + origin,
+        )
+
+
+def polyline(points: NDArray[np.float64], *, rapid: bool = False, threaded: bool = False) -> Moves:
+    """Straight moves through ``points`` (M+1, 2), with no file behind them.
+
+    A single point gives one move of no length: the heads stand there.
+    """
+    if len(points) == 1:
+        points = np.repeat(points, 2, axis=0)
+    m = len(points) - 1
+    return Moves(
+        start=points[:-1].astype(float),
+        end=points[1:].astype(float),
+        centre=np.full((m, 2), np.nan),
+        sweep=np.zeros(m),
+        rapid=np.full(m, rapid),
+        threaded=np.full(m, threaded),
+        line=np.zeros(m, dtype=np.int64),
+        block=("",) * m,
+    )

@@ -1,0 +1,1 @@
+"""Terminal, JSON, the sheet: the answer in words."""

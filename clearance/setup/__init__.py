@@ -1,0 +1,8 @@
+"""What the user writes, and the scene that is made of it.
+
+Glossary
+    setup      the TOML file: machine, heads, margins, items, cuts.
+    item       anything put on the table: a part, a library holder, a model, a plain shape.
+    seat       a named frame on an item on which others stand.
+    scene      everything in machine coordinates, mm, ready to be judged.
+"""
