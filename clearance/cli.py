@@ -1,0 +1,289 @@
+"""The command line: arguments go in; text, files and an exit code come out. Nothing is computed here.
+
+Each command imports what it needs when it runs, so that help and mistakes answer at once.
+Exit codes: 0 clear or answered, 1 not clear, 2 wrong input, 3 undecided (a defect of ours included, so
+that one is never taken for an answer), 130 stopped by the user.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from clearance import __version__
+from clearance.errors import CannotDraw, ClearanceError, InputError
+
+if TYPE_CHECKING:
+    from clearance.judge.result import Result
+
+EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
+
+#: no verdict: our defect, not the user's
+DEFECT = 3
+STOPPED = 130
+
+#: columns where there is no terminal to ask
+WIDTH = 100
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Will the wire guide heads run free? Checks a wire-EDM setup before the path is released.
+
+    \b
+    Exit codes: 0 clear, or the question was answered; 1 not clear; 2 the command line or a file is
+    wrong; 3 could not be decided.
+    """
+
+
+@commands.command()
+@click.argument("setup")
+@click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
+@click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
+@click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
+@click.pass_context
+def check(
+    context: click.Context, setup: str, json_file: str | None, moves: bool, picture_file: str | None
+) -> None:
+    """May this cut path run?"""
+    _check_targets(setup, json_file, picture_file)
+    result = _judged(setup, moves=moves, guarded=[json_file, picture_file])
+    if json_file != "-":
+        _say_result(result)
+    if json_file is not None:
+        _write_report(result, json_file)
+    if picture_file is not None:
+        try:
+            _draw(result, picture_file)
+        except CannotDraw as error:
+            _say_error(error)
+    context.exit(EXIT_CODES[result.verdict])
+
+
+@commands.command()
+@click.argument("setup")
+@click.option(
+    "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
+)
+@click.option("--view", metavar="NAME", help="Where to look from.")
+@click.option("--size", metavar="WxH", help="Width and height in pixels, 1600x1200 say.")
+def picture(setup: str, picture_file: str, view: str | None, size: str | None) -> None:
+    """A picture for a setup document."""
+    options: dict[str, Any] = {}
+    if view is not None:
+        options["view"] = view
+    if size is not None:
+        options["size"] = _size(size)
+    _check_targets(setup, None, picture_file)
+    result = _judged(setup, guarded=[picture_file])
+    _draw(result, picture_file, **options)
+
+
+@commands.command()
+@click.argument("setup")
+def view(setup: str) -> None:
+    """The same scene in a window to turn about."""
+    result = _judged(setup)
+    from clearance.view.window import show
+
+    show(result)
+
+
+@commands.command()
+@click.argument("name", required=False)
+@click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
+def holders(name: str | None, json_file: str | None) -> None:
+    """What the holder library offers, and each holder's parameters."""
+    from clearance.report import holders as library
+
+    if json_file is None:
+        _say(library.as_text(name, width=_width()))
+        return
+    from clearance.report.data import write_json
+
+    _written(json_file, lambda: write_json(library.as_data(name), json_file))
+
+
+def _judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
+    """Read and judge a setup, with word of how far it is on a terminal.
+
+    ``guarded`` are files that will be written: none of them may be one that was read.
+    """
+    import clearance
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = clearance.load(setup)
+        _spare_inputs(scene, guarded)
+        progress(0.0, "checking")
+        result: Result = clearance.check(scene, moves=moves, progress=progress)
+    return result
+
+
+def _draw(result: Result, file: str, **options: Any) -> None:
+    from clearance.report.progress import Progress
+    from clearance.view.picture import draw
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "drawing")
+        _written(file, lambda: draw(result, file, **options))
+
+
+def _write_report(result: Result, file: str) -> None:
+    from clearance.report.data import as_report, write_json
+
+    _written(file, lambda: write_json(as_report(result), file))
+
+
+# ------------------------------------------------------------------------------------ files that are written
+def _check_targets(setup: str, json_file: str | None, picture_file: str | None) -> None:
+    """Refuse what cannot be written before time is spent on the check."""
+    from clearance.report.data import check_writable
+
+    if json_file is not None:
+        check_writable(json_file)
+    if picture_file is None:
+        return
+    if not picture_file.lower().endswith(".png"):
+        raise InputError(picture_file, "", "a picture is written as PNG", "end its name in .png")
+    check_writable(picture_file)
+    if json_file is not None and os.path.realpath(json_file) == os.path.realpath(picture_file):
+        raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
+    _spare(picture_file, [setup])
+
+
+def _spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
+    """Never write over what the setup is made of."""
+    folder = os.path.dirname(scene.setup_file)
+    inputs = [scene.setup_file]
+    for file, _ in scene.inputs:
+        inputs += [str(file), os.path.join(folder, str(file))]
+    for target in targets:
+        if target is not None and target != "-":
+            _spare(target, inputs)
+
+
+def _spare(target: str, inputs: Sequence[str]) -> None:
+    if any(os.path.realpath(target) == os.path.realpath(file) for file in inputs):
+        raise InputError(
+            target, "", "is an input of this setup and would be overwritten", "name another file"
+        )
+
+
+def _written(file: str, write: Callable[[], object]) -> None:
+    """Write a file, and remember that it is there: a later Ctrl-C must not claim that nothing is."""
+    if file == "-":
+        _quietly(write)
+        return
+    write()
+    _files_written.append(file)
+
+
+_files_written: list[str] = []
+
+
+# --------------------------------------------------------------------------------------- words to the person
+def _say_result(result: Result) -> None:
+    from clearance.report.terminal import as_text
+
+    stdout = sys.stdout
+    colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    _say(as_text(result, _width(), colour), colour)
+
+
+def _say(text: str, colour: bool = False) -> None:
+    """Print to standard output whatever its encoding is, and keep the exit code if nobody reads on."""
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    shown = text.encode(encoding, "replace").decode(encoding, "replace")
+    _quietly(lambda: click.echo(shown.rstrip("\n"), color=colour))
+
+
+def _quietly(write: Callable[[], object]) -> None:
+    """A reader that has gone (``| head``) is no error, and changes no verdict."""
+    try:
+        write()
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # What is still buffered would raise once more when Python ends.
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
+def _width() -> int:
+    import shutil
+
+    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+
+
+def _say_error(error: BaseException | str) -> None:
+    """One message on one line."""
+    line = " ".join(str(error).split())
+    encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
+    click.echo(f"error: {line}".encode(encoding, "replace").decode(encoding, "replace"), err=True)
+
+
+def _size(text: str) -> tuple[int, int]:
+    match = re.fullmatch(r"(\d{1,5})[xX](\d{1,5})", text.strip())
+    if match is None or not all(50 <= int(side) <= 10000 for side in match.groups()):
+        raise InputError(None, "--size", f"{text!r} is no size", "width x height in pixels, 1600x1200 say")
+    return int(match[1]), int(match[2])
+
+
+# ------------------------------------------------------------------------------------------------ the door
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code. ``arguments`` default to the process's own."""
+    _files_written.clear()
+    try:
+        code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
+        return code if isinstance(code, int) else 0
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        done = f"{', '.join(_files_written)} had been written" if _files_written else "nothing was written"
+        click.echo(f"stopped; {done}", err=True)
+        return STOPPED
+    except ClearanceError as error:
+        _show_trace()
+        _say_error(error)
+        return error.exit_code
+    except MemoryError:
+        _show_trace()
+        _say_error(
+            "the computer's memory is too small for this; no verdict. Fewer or coarser models would help"
+        )
+        return DEFECT
+    except Exception as error:
+        _show_trace()
+        _say_error(
+            f"no verdict: a defect of this program, not of your files ({type(error).__name__}: {error}). "
+            "Please report it; CLEARANCE_DEBUG=1 shows where"
+        )
+        return DEFECT
+
+
+def _show_trace() -> None:
+    if os.environ.get("CLEARANCE_DEBUG") == "1":
+        import traceback
+
+        traceback.print_exc()
+
+
+def main() -> None:
+    """The entry point of ``clearance``: run, and end the process with the exit code."""
+    if os.environ.get("CLEARANCE_DEBUG") != "1":
+        import warnings
+
+        # A library's warning to its programmers says nothing to a setter.
+        warnings.simplefilter("ignore")
+    sys.exit(run())

@@ -1,0 +1,228 @@
+"""The judge's result comes in, the report's JSON goes out: a dictionary, or a whole file.
+
+The keys are the contract's. Numbers are unrounded; what is no number (never measured, past the horizon) is
+``null``, so that any JSON reader takes the file.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import stat
+import sys
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from clearance import __version__
+from clearance.errors import InputError
+
+if TYPE_CHECKING:
+    from clearance.judge.result import CutResult, MoveDistance, Pair, Result
+    from clearance.setup.scene import Finding, SideHeight
+
+SCHEMA = 1
+
+#: past this distance from a move nothing is measured for ``moves``, mm (contract)
+HORIZON = 20
+
+
+def as_report(result: Result) -> dict[str, Any]:
+    """The report as a dictionary that JSON can carry: mm, machine frame, unrounded.
+
+    ``moves`` and ``beyond`` are there when the check was asked for every move.
+    """
+    report: dict[str, Any] = {
+        "schema": SCHEMA,
+        "tool": {"name": "clearance", "version": __version__},
+        "setup": str(result.scene.setup_file),
+        "verdict": result.verdict,
+        "cuts": [_cut(cut) for cut in result.cuts],
+        "pairs": [_pair(pair) for pair in result.pairs],
+        "findings": [_finding(finding) for finding in result.findings],
+        "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
+        "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
+    }
+    if result.moves:
+        report["beyond"] = HORIZON
+        report["moves"] = [_move(move) for move in result.moves]
+    return report
+
+
+def _number(value: Any) -> float | None:
+    """A finite float, or None: NaN and infinity are not JSON."""
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def _whole(value: Any) -> int | None:
+    return None if value is None else int(value)
+
+
+def _point(point: Any) -> list[float] | None:
+    """Three numbers, or None where nothing was measured; half a point is none."""
+    if point is None:
+        return None
+    numbers = [_number(value) for value in point]
+    return None if None in numbers else numbers  # type: ignore[return-value]
+
+
+def _lengths(lengths: SideHeight) -> dict[str, float | None]:
+    return {"side": _number(lengths.side), "height": _number(lengths.height)}
+
+
+def _cut(cut: CutResult) -> dict[str, Any]:
+    stretch = cut.stretch
+    lower, upper = stretch.flushing or (None, None)
+    return {
+        "name": cut.name,
+        "verdict": cut.verdict,
+        "moves": len(stretch.moves),
+        "lower_z": _number(stretch.lower_z),
+        "upper_z": _number(stretch.upper_z),
+        "flushing": {"lower": _number(lower), "upper": _number(upper)},
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    return {
+        "head": pair.head,
+        "item": pair.item,
+        "body": pair.body,
+        "verdict": pair.verdict,
+        "clearance": _number(pair.clearance),
+        "side": _number(pair.side),
+        "height": _number(pair.height),
+        "spare": _number(pair.spare),
+        "kernels": {"fcl": _number(pair.fcl), "flat": _number(pair.flat)},
+        "margin": _lengths(pair.margin),
+        "allow": _lengths(pair.allow),
+        "cut": pair.cut,
+        "move": _whole(pair.move),
+        "line": _whole(pair.line) or None,
+        "n": pair.n or None,
+        "touching": [[int(first), int(last)] for first, last in pair.touching],
+        "head_at": _point(pair.head_at),
+        "on_head": _point(pair.on_head),
+        "on_item": _point(pair.on_item),
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "kind": finding.kind,
+        "severity": finding.severity,
+        "item": finding.item,
+        "cut": finding.cut,
+        "message": finding.message,
+    }
+
+
+def _move(move: MoveDistance) -> dict[str, Any]:
+    return {
+        "cut": move.cut,
+        "move": move.move,
+        "line": move.line or None,
+        "head": move.head,
+        "item": move.item,
+        "clearance": _number(move.clearance),
+        "side": _number(move.side),
+        "height": _number(move.height),
+    }
+
+
+def as_json(report: Mapping[str, Any]) -> str:
+    """The report as text: a line for each record, so that a person can search it and two can be compared."""
+    return "".join(_pieces(report))
+
+
+def _pieces(report: Mapping[str, Any]) -> Iterator[str]:
+    # ASCII escapes: the same bytes on every console and in every file, whatever its encoding.
+    encode = json.JSONEncoder(allow_nan=False, default=_plain).encode
+    before = "{"
+    for key, value in report.items():
+        yield f"{before}{encode(key)}: "
+        if isinstance(value, list) and value:
+            yield "[\n  " + ",\n  ".join(map(encode, value)) + "\n]"
+        else:
+            yield encode(value)
+        before = ",\n"
+    yield "}\n" if before != "{" else "{}\n"
+
+
+def _plain(value: Any) -> Any:
+    """A numpy number or array as Python's own."""
+    return value.tolist()
+
+
+def write_json(report: Mapping[str, Any], target: str | Path) -> None:
+    """Write a report to a file, or to standard output where ``target`` is "-".
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    text = as_json(report)
+    if str(target) == "-":
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    else:
+        write_whole(target, text.encode("ascii"))
+
+
+def write_whole(target: str | Path, content: bytes) -> None:
+    """Write a file so that it is there whole or, when interrupted, as it was before.
+
+    The content goes to a file of another name in the same folder, which then takes the target's place
+    in one step. What is not a plain file (a pipe, /dev/null) is written straight.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    check_writable(target)
+    # Through a symbolic link the file it points to is replaced, not the link.
+    final = Path(os.path.realpath(target))
+    mode = _mode_of(final)
+    beside = final.with_name(f".{final.name[:100]}.{os.getpid()}.part")
+    try:
+        if mode is not None and not stat.S_ISREG(mode):
+            with open(final, "wb") as out:
+                out.write(content)
+            return
+        try:
+            with open(beside, "xb") as out:
+                out.write(content)
+            if mode is not None:
+                os.chmod(beside, stat.S_IMODE(mode))
+            os.replace(beside, final)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as error:
+        raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
+
+
+def check_writable(target: str | Path) -> None:
+    """Refuse a target that cannot be written, before time is spent on what should go there.
+
+    Raises:
+        InputError: there is no such folder, the target is a folder, or writing there is not permitted.
+    """
+    if str(target) == "-":
+        return
+    final = Path(os.path.realpath(target))
+    mode = _mode_of(final)
+    if mode is not None and stat.S_ISDIR(mode):
+        raise InputError(target, "", "is a folder", "name a file in it")
+    if not final.parent.is_dir():
+        raise InputError(target, "", f"there is no folder {final.parent}", "make it first, or name another")
+    written = final if mode is not None and not stat.S_ISREG(mode) else final.parent
+    if not os.access(written, os.W_OK) or (mode is not None and not os.access(final, os.W_OK)):
+        raise InputError(target, "", "cannot be written (no permission)", "name a place of your own")
+
+
+def _mode_of(file: Path) -> int | None:
+    try:
+        return os.stat(file).st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except (OSError, ValueError) as error:
+        raise InputError(file, "", f"cannot be written ({error})", "name another file") from error

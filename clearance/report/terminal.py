@@ -1,0 +1,287 @@
+"""The judge's result comes in, the text that a person reads at the machine goes out.
+
+The verdict stands first, then what is closest to what, and where.
+
+Clearances are rounded down to 0.01 mm, spare towards less: nothing reads larger than it is. All the words
+are ASCII; what the user named is shown as he named it, save characters that steer a terminal.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from decimal import ROUND_FLOOR, Decimal
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from clearance.judge.result import Pair, Result
+    from clearance.setup.scene import Finding
+
+#: worst first
+ORDER = ("clash", "undecided", "close", "clear", "note")
+
+#: at this distance or less two bodies touch, mm (contract)
+TOUCH = 1e-6
+
+#: rows and notes shown before the rest is only counted
+ROWS = 8
+NOTES = 6
+
+CAUTIONS = (
+    "A clear verdict is a calculation on the bodies as described. Dry-run slowly at first; the machine "
+    "maker's instructions, local rules and qualified people decide."
+)
+
+_COLOURS = {"clash": "1;31", "undecided": "1;35", "close": "1;33", "clear": "1;32"}
+_CENT = Decimal("0.01")
+
+
+def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
+    """What the terminal shows, ending in a newline.
+
+    Args:
+        result: the judge's answer.
+        width: columns of the terminal; 60 at least is used.
+        colour: put the verdicts in colour (ANSI codes).
+    """
+    width = max(width, 60)
+    pairs = sorted(result.pairs, key=_worst_first)
+    blocks = [
+        _paint(_wrap(verdict_sentence(result), width), colour),
+        *([_table(pairs, width, colour)] if pairs else []),
+        *_found(result.findings, width, colour),
+        _cut_lines(result, width),
+        _wrap(CAUTIONS, width),
+    ]
+    return "\n\n".join(block for block in blocks if block) + "\n"
+
+
+def rounded_down(value: float | None) -> str:
+    """A length to 0.01 mm, never read larger than it is; "-" where there is none."""
+    if value is None or math.isnan(value):
+        return "-"
+    if math.isinf(value):
+        return "inf" if value > 0 else "-inf"
+    # repr is the shortest decimal that is this very double, so 0.29 stays 0.29.
+    down = Decimal(repr(float(value))).quantize(_CENT, rounding=ROUND_FLOOR)
+    return str(down + 0)
+
+
+def verdict_sentence(result: Result) -> str:
+    """One sentence: the verdict, what is nearest to what, and where."""
+    pairs = sorted(result.pairs, key=_worst_first)
+    worst = pairs[0] if pairs else None
+    if worst is None or worst.verdict != result.verdict:
+        return _sentence_without_pair(result, worst)
+    more = sum(pair.verdict == worst.verdict for pair in pairs) - 1
+    others = f" {more} more of this kind below." if more else ""
+    near = f"within {rounded_down(worst.clearance)} mm of"
+    if worst.verdict == "clash":
+        if worst.clearance <= TOUCH:
+            return f"CLASH: {_told(worst, 'touches')}.{others}"
+        return (
+            f"CLASH: {_told(worst, f'may touch (it comes {near})')}, closer than the item may be off.{others}"
+        )
+    if worst.verdict == "undecided":
+        told = _told(worst, "runs free of")
+        return f"UNDECIDED: whether {told}, could not be decided; take it as a clash.{others}"
+    if worst.verdict == "close":
+        short = f", {_short_by(worst)}" if worst.spare is not None else ""
+        return f"CLOSE: nothing touches, but {_told(worst, f'comes {near}')}{short}.{others}"
+    if worst.spare is None:
+        return "CLEAR: nothing touches, and no head comes beside or over anything."
+    told = _told(worst, f"has {rounded_down(worst.spare)} mm to spare to")
+    return f"CLEAR: nothing touches and every margin is kept. Least: {told}."
+
+
+def _told(pair: Pair, verb: str) -> str:
+    return f"{_subject(pair)} {verb} {_named(pair.item)} {_where(pair)}"
+
+
+def _sentence_without_pair(result: Result, worst: Pair | None) -> str:
+    """The verdict comes from a finding (or from nothing at all), not from a distance."""
+    finding = next(
+        (f for f in sorted(result.findings, key=_worst_finding) if f.severity == result.verdict), None
+    )
+    word = result.verdict.upper()
+    if finding is not None:
+        return f"{word}: {_plain(finding.message)}"
+    if worst is None:
+        return f"{word}: there is nothing that a head could touch."
+    return f"{word}: see the findings below."
+
+
+def _subject(pair: Pair) -> str:
+    return "the wire" if pair.head == "wire" else f"the {pair.head} head"
+
+
+def _where(pair: Pair) -> str:
+    """In which cut, at which move and line, and where on the machine."""
+    parts = [f"in {_named(pair.cut)}" if pair.move is not None else f"on the way {_named(pair.cut)}"]
+    if pair.move is not None:
+        parts.append(f"move {pair.move}" + (f" (line {_line(pair)})" if pair.line else ""))
+    point = pair.on_item if pair.on_item is not None else pair.head_at
+    if point is not None and all(math.isfinite(c) for c in point):
+        parts.append("at " + " ".join(f"{axis}{c:.2f}" for axis, c in zip("XYZ", point, strict=True)))
+    return ", ".join(parts)
+
+
+def _short_by(pair: Pair) -> str:
+    """By how much the margin is missed, rounded up: the lack never reads smaller than it is."""
+    assert pair.spare is not None
+    if pair.spare >= 0:
+        return "just at its margin"
+    return f"{rounded_down(pair.spare).removeprefix('-')} mm less than its margin asks"
+
+
+def _line(pair: Pair) -> str:
+    return f"{pair.line}/{_plain(pair.n)}" if pair.n else str(pair.line)
+
+
+def _worst_first(pair: Pair) -> tuple[int, float, float]:
+    spare = math.inf if pair.spare is None else pair.spare
+    return (_rank(pair.verdict), spare, pair.clearance)
+
+
+def _worst_finding(finding: Finding) -> int:
+    return _rank(finding.severity)
+
+
+def _rank(word: str) -> int:
+    return ORDER.index(word) if word in ORDER else 0
+
+
+# ------------------------------------------------------------------------------------------------ the table
+_HEADINGS = ("", "head", "item", "clearance", "side", "height", "spare", "cut", "move", "line/N")
+_RIGHT = {3, 4, 5, 6, 8, 9}
+_ITEM, _CUT = 2, 7
+
+
+def _table(pairs: Sequence[Pair], width: int, colour: bool) -> str:
+    """The pairs, worst first: all that clash or are undecided up to twice the usual rows, then a count."""
+    grave = sum(pair.verdict in ("clash", "undecided") for pair in pairs)
+    shown = pairs[: max(ROWS, min(grave, 2 * ROWS))]
+    rows = [_HEADINGS, *(_row(pair) for pair in shown)]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(_HEADINGS))]
+    _narrow(widths, width)
+    lines = []
+    for row in rows:
+        cells = [_fit(cell, widths[k], right=k in _RIGHT) for k, cell in enumerate(row)]
+        lines.append(_paint("  ".join(cells).rstrip(), colour))
+    rest = pairs[len(shown) :]
+    if rest:
+        lines.append(_rest(rest))
+    return "\n".join(lines)
+
+
+def _row(pair: Pair) -> tuple[str, ...]:
+    figures = (rounded_down(v) for v in (pair.clearance, pair.side, pair.height, pair.spare))
+    move = "-" if pair.move is None else str(pair.move)
+    line = _line(pair) if pair.line else "-"
+    return (pair.verdict, pair.head, _plain(pair.item), *figures, _plain(pair.cut), move, line)
+
+
+def _narrow(widths: list[int], width: int) -> None:
+    """Take columns from the names, the longer one first, until the table fits; eight are left to each."""
+    excess = sum(widths) + 2 * (len(widths) - 1) - width
+    while excess > 0:
+        longer = _ITEM if widths[_ITEM] >= widths[_CUT] else _CUT
+        if widths[longer] <= 8:
+            return
+        widths[longer] -= 1
+        excess -= 1
+
+
+def _rest(pairs: Sequence[Pair]) -> str:
+    """One line for what the table leaves out."""
+    count = Counter(pair.verdict for pair in pairs)
+    if set(count) == {"clear"}:
+        spares = [pair.spare for pair in pairs if pair.spare is not None]
+        least = f" with at least {rounded_down(min(spares))} mm to spare" if spares else ""
+        return f"(+{len(pairs)} more, all clear{least})"
+    words = ", ".join(f"{count[word]} {word}" for word in ORDER if count[word])
+    return f"(+{len(pairs)} more: {words}; --json has them all)"
+
+
+# --------------------------------------------------------------------------------------- findings and cuts
+def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
+    """Each grave finding in full, then a few notes."""
+    ordered = sorted(findings, key=_worst_finding)
+    grave = [f for f in ordered if f.severity != "note"]
+    notes = [f for f in ordered if f.severity == "note"]
+    blocks = []
+    if grave:
+        blocks.append(
+            "\n".join(_paint(_wrap(f"{f.severity}: {_about(f)}", width, "    "), colour) for f in grave)
+        )
+    if notes:
+        lines = [_wrap(f"note: {_about(f)}", width, "    ") for f in notes[:NOTES]]
+        if len(notes) > NOTES:
+            lines.append(f"(+{len(notes) - NOTES} more notes; --json has them all)")
+        blocks.append("\n".join(lines))
+    return blocks
+
+
+def _about(finding: Finding) -> str:
+    """The message, led by the item or cut it is about unless it says so itself."""
+    message = _plain(finding.message)
+    name = finding.item or finding.cut
+    return message if name is None or _plain(name) in message else f"{_plain(name)}: {message}"
+
+
+def _cut_lines(result: Result, width: int) -> str:
+    """What the heads must be set to, for each cut (not for the ways between them)."""
+    lines = []
+    for cut in result.cuts:
+        stretch = cut.stretch
+        if stretch.cut is None:
+            continue
+        line = (
+            f"{_named(cut.name)}: {cut.verdict}, {len(stretch.moves)} moves, "
+            f"lower face Z {_position(stretch.lower_z)}, upper face Z {_position(stretch.upper_z)}"
+        )
+        if stretch.flushing is not None:
+            below, above = (rounded_down(value) for value in stretch.flushing)
+            line += f" ({below} below the part, {above} above it)"
+        lines.append(_wrap(line, width, "    "))
+    if len(lines) > NOTES:
+        lines[NOTES:] = [f"(+{len(lines) - NOTES} more cuts; --json has them all)"]
+    return "\n".join(lines)
+
+
+def _position(z: float) -> str:
+    """A height that is set at the machine, to a micrometre: a place, not a clearance, so to the nearest."""
+    text = f"{z + 0.0:.3f}".rstrip("0")
+    return text + "0" * max(0, 2 - len(text.partition(".")[2]))
+
+
+# ------------------------------------------------------------------------------------------------ plain text
+def _named(name: str) -> str:
+    return f'"{_plain(name)}"'
+
+
+def _plain(text: Any) -> str:
+    """The user's words on one line, without the characters that steer a terminal."""
+    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
+
+
+def _fit(text: str, width: int, right: bool) -> str:
+    """A cell of exactly ``width`` columns; a name too long keeps its beginning and its end."""
+    if len(text) > width:
+        tail = (width - 2) // 2
+        text = text[: width - 2 - tail] + ".." + text[len(text) - tail :]
+    return text.rjust(width) if right else text.ljust(width)
+
+
+def _wrap(text: str, width: int, indent: str = "") -> str:
+    return textwrap.fill(text, width, subsequent_indent=indent, break_on_hyphens=False)
+
+
+def _paint(text: str, colour: bool) -> str:
+    """The verdict that a text begins with, in its colour."""
+    word = re.match(r"\w*", text)[0]  # type: ignore[index]
+    code = _COLOURS.get(word.lower()) if colour else None
+    return f"\x1b[{code}m{word}\x1b[0m{text[len(word) :]}" if code else text
