@@ -1,0 +1,135 @@
+"""Writes the demo's workpieces as STL files beside this script: dimensions go in, closed solids come out.
+
+    python demo_models/make_models.py [FOLDER]
+
+The workshop is invented: it makes tooling for bicycle chains. Both parts are blanks, as they lie on the
+machine before the cut, in mm. Round surfaces become flats that leave no metal out: an outside diameter gets
+flats that touch it from outside, with one flat each at 0, 45, 90 ... degrees (so heights, widths and the
+contact lines in a 90 degree vee are exact); a hole gets corners that lie on its circle.
+"""
+
+from __future__ import annotations
+
+import sys
+from itertools import pairwise
+from math import cos, pi
+from pathlib import Path
+
+import numpy as np
+from manifold3d import Manifold
+
+HOLE_FACETS = 32
+OUTSIDE_FACETS = 96  # a multiple of 8: see above
+
+#: pitch of the chain: 1/2 inch, as on nearly every bicycle (from memory)
+PITCH = 12.7
+
+# The side-plate die: a plate with two rows of stations, the strip runs along X.
+PLATE = (160.0, 90.0, 22.0)
+ROWS = (24.0, 66.0)  # Y of each row's middle
+PIERCE_X, PILOT_X, BLANK_X = 44.0, 80.0, 116.0
+
+# The punch blank: turned, lies along X with its tip at X = 0 and its axis on Y = Z = 0.
+SHANK = (32.0, 80.0)  # diameter, length
+FLANGE = (42.0, 8.0)
+NECK = (31.0, 2.0)  # relief groove under the flange
+
+
+def rod(diameter: float, height: float, *, top: float | None = None, facets: int = HOLE_FACETS) -> Manifold:
+    """A cylinder (or, with the diameter ``top``, a cone) along Z from Z = 0, its corners on the circle."""
+    return Manifold.cylinder(height, diameter / 2, (top if top is not None else diameter) / 2, facets)
+
+
+def turned(outline: list[tuple[float, float]]) -> Manifold:
+    """A turned body along Z; ``outline`` is (Z, diameter), two entries at one Z are a shoulder."""
+    n = OUTSIDE_FACETS
+    body = Manifold()
+    for (z0, d0), (z1, d1) in pairwise(outline):
+        if z1 > z0:
+            body += rod(d0 / cos(pi / n), z1 - z0, top=d1 / cos(pi / n), facets=n).translate((0, 0, z0))
+    return body.rotate((0, 0, 180 / n))
+
+
+def drilled(x: float, y: float, diameter: float, chamfer: float = 0.0) -> Manifold:
+    """What a drill takes out of the plate at (x, y), right through, with a chamfer at both ends."""
+    height = PLATE[2]
+    tool = rod(diameter, height + 2).translate((x, y, -1))
+    if chamfer:
+        wide = diameter + 2 * chamfer + 2  # the cone begins 1 mm outside the face
+        sink = rod(wide, chamfer + 1, top=diameter)
+        tool += sink.translate((x, y, -1))
+        tool += sink.mirror((0, 0, 1)).translate((x, y, height + 1))
+    return tool
+
+
+def chamfered_block(size: tuple[float, float, float], chamfer: float) -> Manifold:
+    """A block from the origin with all twelve edges broken by ``chamfer``."""
+    corners = []
+    for axis in range(3):
+        low = np.full(3, chamfer)
+        low[axis] = 0.0
+        box = np.array([low, np.asarray(size) - low])
+        corners += [(box[i, 0], box[j, 1], box[k, 2]) for i in (0, 1) for j in (0, 1) for k in (0, 1)]
+    return Manifold.hull_points(np.array(corners))
+
+
+def side_plate_die() -> Manifold:
+    """The die plate: start holes at every station, four tapped M8 holes, two dowel holes, broken edges."""
+    length, width, _ = PLATE
+    tools = [drilled(x, y, 6.8, 0.9) for x in (10, length - 10) for y in (30, width - 30)]
+    tools += [drilled(26, width / 2, 8.0, 0.5), drilled(length - 20, width / 2, 8.0, 0.5)]
+    for row in ROWS:
+        tools += [
+            drilled(x, row + side, 2.0) for x in (PIERCE_X, PILOT_X) for side in (-PITCH / 2, PITCH / 2)
+        ]
+        tools.append(drilled(BLANK_X, row, 3.0))
+    plate = chamfered_block(PLATE, 0.5)
+    for tool in tools:
+        plate -= tool
+    return plate
+
+
+def punch_blank() -> Manifold:
+    """The punch blank: shank, relief groove, flange, chamfers, a tapped M8 hole, a centre in the tip."""
+    (shank, length), (flange, thick), (neck, groove) = SHANK, FLANGE, NECK
+    end = length + thick
+    body = turned(
+        [(0, shank - 2), (1, shank), (length - groove, shank), (length - groove, neck), (length, neck),
+         (length, flange - 1), (length + 0.5, flange), (end - 1, flange), (end, flange - 2)]
+    )  # fmt: skip
+    tapped = rod(6.8, 18) + rod(6.8, 2, top=0.0).translate((0, 0, 18)) + rod(8.6, 0.9, top=6.8)
+    centre = rod(6.0, 3.0, top=2.5) + rod(2.5, 5.5)
+    body -= tapped.mirror((0, 0, 1)).translate((0, 0, end)) + centre
+    return body.rotate((0, 90, 0))
+
+
+def write_stl(path: Path, body: Manifold) -> None:
+    """Writes ``body`` as binary STL (little-endian float32), facets in an order of their own.
+
+    The order is by coordinates, so that the same body gives the same bytes.
+    """
+    mesh = body.to_mesh64()
+    corners = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)].astype("<f4")
+    corners += np.float32(0.0)  # no minus zeros
+    first = np.array([min(range(3), key=lambda i: tuple(facet[i])) for facet in corners])
+    corners = np.take_along_axis(corners, ((first[:, None] + np.arange(3)) % 3)[:, :, None], axis=1)
+    corners = corners[np.lexsort(corners.reshape(-1, 9).T[::-1])]
+    across = np.cross(*(corners[:, i].astype(float) - corners[:, 0] for i in (1, 2)))
+    record = np.zeros(len(corners), [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
+    record["normal"] = (across / np.linalg.norm(across, axis=1, keepdims=True)).round(6) + 0.0
+    record["corners"] = corners
+    head = b"demo part, mm, written by make_models.py".ljust(80)
+    path.write_bytes(head + np.uint32(len(corners)).astype("<u4").tobytes() + record.tobytes())
+
+
+def main(folder: Path) -> None:
+    """Writes every model into ``folder``."""
+    for name, make in {"side_plate_die": side_plate_die, "punch_blank": punch_blank}.items():
+        body = make()
+        write_stl(folder / f"{name}.stl", body)
+        low, high = np.reshape(body.bounding_box(), (2, 3)).round(4).tolist()
+        print(f"{name}.stl: {low} to {high} mm, {body.volume() / 1000:.2f} cm3, {body.num_tri()} facets")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
