@@ -246,8 +246,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return code if isinstance(code, int) else 0
     except click.exceptions.Exit as stop:
         return stop.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return 2
     except click.ClickException as error:
-        error.show()
+        context = getattr(error, "ctx", None)
+        hint = f" ({context.command_path} --help)" if context is not None else ""
+        _say_error(error.format_message().rstrip(".") + hint)
         return 2
     except (click.Abort, KeyboardInterrupt):
         done = f"{', '.join(_files_written)} had been written" if _files_written else "nothing was written"
@@ -257,6 +262,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _show_trace()
         _say_error(error)
         return error.exit_code
+    except SystemExit:
+        # click's own way out where standard error has no reader; its code would read as "not clear".
+        return DEFECT
     except MemoryError:
         _show_trace()
         _say_error(

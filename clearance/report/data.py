@@ -208,6 +208,8 @@ def check_writable(target: str | Path) -> None:
     """
     if str(target) == "-":
         return
+    if "\0" in str(target):
+        raise InputError(str(target).replace("\0", "?"), "", "cannot be written (a zero byte in its name)")
     final = Path(os.path.realpath(target))
     mode = _mode_of(final)
     if mode is not None and stat.S_ISDIR(mode):

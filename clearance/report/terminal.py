@@ -166,11 +166,11 @@ def _table(pairs: Sequence[Pair], width: int, colour: bool) -> str:
     shown = pairs[: max(ROWS, min(grave, 2 * ROWS))]
     rows = [_HEADINGS, *(_row(pair) for pair in shown)]
     widths = [max(len(row[k]) for row in rows) for k in range(len(_HEADINGS))]
-    _narrow(widths, width)
+    between = _narrow(widths, width)
     lines = []
     for row in rows:
         cells = [_fit(cell, widths[k], right=k in _RIGHT) for k, cell in enumerate(row)]
-        lines.append(_paint("  ".join(cells).rstrip(), colour))
+        lines.append(_paint(between.join(cells).rstrip(), colour))
     rest = pairs[len(shown) :]
     if rest:
         lines.append(_rest(rest))
@@ -184,15 +184,21 @@ def _row(pair: Pair) -> tuple[str, ...]:
     return (pair.verdict, pair.head, _plain(pair.item), *figures, _plain(pair.cut), move, line)
 
 
-def _narrow(widths: list[int], width: int) -> None:
-    """Take columns from the names, the longer one first, until the table fits; eight are left to each."""
-    excess = sum(widths) + 2 * (len(widths) - 1) - width
+def _narrow(widths: list[int], width: int) -> str:
+    """Make the table fit: first the gap between columns, which is returned, then the names, the longer first.
+
+    Eight columns are left to each name, so that 80 columns are enough for any but enormous paths.
+    """
+    gaps = len(widths) - 1
+    between = "  " if sum(widths) + 2 * gaps <= width else " "
+    excess = sum(widths) + len(between) * gaps - width
     while excess > 0:
         longer = _ITEM if widths[_ITEM] >= widths[_CUT] else _CUT
         if widths[longer] <= 8:
-            return
+            break
         widths[longer] -= 1
         excess -= 1
+    return between
 
 
 def _rest(pairs: Sequence[Pair]) -> str:

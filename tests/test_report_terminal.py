@@ -1,0 +1,194 @@
+"""The terminal's text: the verdict first, nothing read larger than it is, nothing that steers a terminal.
+
+The words and columns are the project's own; no outside source. That "rounded down" is right is checked
+against Python's exact rationals (fractions.Fraction).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from clearance.report.terminal import CAUTIONS, as_text, rounded_down
+from clearance.setup.scene import Finding, SideHeight
+from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e7, max_value=1e7))
+def test_no_figure_reads_larger_than_it_is(value: float) -> None:
+    text = rounded_down(value)
+    assert re.fullmatch(r"-?\d+\.\d\d", text)
+    assert float(text) <= value
+    # less than 0.01 is taken away; the double itself stands for the reals that round to it
+    assert Fraction(value) - Fraction(text) < Fraction(1, 100) + Fraction(math.ulp(value))
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.29, "0.29"),  # 0.29 * 100 is 28.999999999999996 in doubles
+        (0.299999, "0.29"),
+        (-0.18, "-0.18"),
+        (-0.181, "-0.19"),
+        (-1e-9, "-0.01"),
+        (0.009, "0.00"),
+        (-0.0, "0.00"),
+        (12.0, "12.00"),
+        (None, "-"),
+        (math.nan, "-"),
+        (np.float64(1.239), "1.23"),
+    ],
+)
+def test_rounding_by_example(value: float | None, text: str) -> None:
+    assert rounded_down(value) == text
+
+
+def test_close_says_how_near_where_and_how_much_too_little() -> None:
+    first = as_text(a_result(a_pair())).split("\n\n")[0].replace("\n", " ")
+    assert first == (
+        'CLOSE: nothing touches, but the lower head comes within 0.82 mm of "front rail" in "opening", '
+        "move 12 (line 31/N120), at X64.18 Y60.00 Z-6.10, 0.18 mm less than its margin asks."
+    )
+
+
+def test_lack_is_rounded_up() -> None:
+    assert "0.19 mm less" in as_text(a_result(a_pair(spare=-0.1801)), 200)
+
+
+def test_clash_names_what_touches_what() -> None:
+    clash = a_pair(verdict="clash", clearance=0.0, side=0.0, spare=-1.0, item="strap")
+    text = as_text(a_result(a_pair(), clash, a_clear_pair("bed", 30.0)), 200)
+    assert text.startswith('CLASH: the lower head touches "strap" in "opening", move 12 (line 31/N120)')
+
+
+def test_clash_by_allow_alone_is_no_touch() -> None:
+    clash = a_pair(verdict="clash", clearance=0.01, side=0.01, spare=-1.01, allow=SideHeight(0.02, 0.0))
+    text = as_text(a_result(clash), 200)
+    assert 'may touch (it comes within 0.01 mm of) "front rail"' in text
+    assert "closer than the item may be off" in text
+    assert "touches" not in text
+
+
+def test_wire_is_no_head() -> None:
+    assert as_text(a_result(a_pair(head="wire", verdict="clash", clearance=0.0))).startswith(
+        "CLASH: the wire touches"
+    )
+
+
+def test_clear_says_the_least() -> None:
+    text = as_text(a_result(a_clear_pair("bed", 30.0), a_clear_pair("rail", 2.349)), 200)
+    assert text.startswith(
+        "CLEAR: nothing touches and every margin is kept. Least: the lower head has 2.34 mm to"
+    )
+
+
+def test_undecided_never_reads_as_free() -> None:
+    text = as_text(a_result(a_pair(verdict="undecided")), 200)
+    assert text.startswith("UNDECIDED: whether the lower head runs free of")
+    assert "take it as a clash" in text
+
+
+def test_verdict_that_comes_from_a_finding_says_so() -> None:
+    finding = Finding("open edges", "undecided", "stop.stl has 3 open edges beside the path")
+    text = as_text(a_result(a_clear_pair("stop", 3.0), verdict="undecided", findings=(finding,)), 200)
+    assert text.startswith("UNDECIDED: stop.stl has 3 open edges beside the path")
+
+
+def test_way_between_cuts_has_no_move_number() -> None:
+    pair = a_pair(cut="opening -> park", move=None, line=None, n="")
+    text = as_text(a_result(pair), 200)
+    assert 'on the way "opening -> park", at X64.18' in text
+    assert re.search(r"opening -> park +- +-$", text, re.M)
+
+
+def test_table_is_worst_first_whatever_the_order_of_spare() -> None:
+    # a laid strap asks 3 mm, so a close one can have less to spare than a clash of the part
+    pairs = [
+        a_pair(item="strap", body="laid", spare=-2.9),
+        a_pair(item="plate", body="part", verdict="clash", clearance=0.0, spare=-0.3),
+        a_clear_pair("bed", 9.0),
+    ]
+    rows = as_text(a_result(*pairs)).split("\n\n")[1].split("\n")
+    assert [row.split()[0] for row in rows] == ["head", "clash", "close", "clear"]
+    assert " ".join(rows[2].split()) == "close lower strap 0.82 0.82 - -2.90 opening 12 31/N120"
+
+
+def test_rest_is_counted_with_the_least_of_it() -> None:
+    pairs = [a_clear_pair(f"item {k}", 1.005 + k) for k in range(20)] + [a_clear_pair("far", None)]
+    text = as_text(a_result(*pairs))
+    assert "(+13 more, all clear with at least 9.00 mm to spare)" in text
+    assert "item 7" in text
+    assert "item 8" not in text
+
+
+def test_rest_that_is_not_clear_is_never_called_clear() -> None:
+    pairs = [a_pair(item=f"item {k}", spare=-0.9 + k / 100) for k in range(12)] + [a_clear_pair("bed", 3.0)]
+    assert "(+5 more: 4 close, 1 clear; --json has them all)" in as_text(a_result(*pairs))
+
+
+def test_clashes_are_all_shown() -> None:
+    pairs = [a_pair(item=f"item {k}", verdict="clash", clearance=0.0, spare=-1.0) for k in range(14)]
+    text = as_text(a_result(*pairs, a_clear_pair("bed", 3.0)))
+    assert "item 13" in text
+    assert "13 more of this kind below." in text
+
+
+def test_findings_are_worst_first_and_notes_few() -> None:
+    notes = [Finding("words", "note", f"note number {k}") for k in range(9)]
+    grave = Finding("open edges", "undecided", "3 edges are open", item="stop")
+    text = as_text(a_result(a_pair(), verdict="undecided", findings=(*notes, grave)))
+    assert text.index("undecided: stop: 3 edges are open") < text.index("note: note number 0")
+    assert "note number 5" in text
+    assert "note number 6" not in text
+    assert "(+3 more notes; --json has them all)" in text
+
+
+def test_heights_to_set_stand_there_unrounded_to_a_micrometre() -> None:
+    text = as_text(a_result(a_pair(), stretches=(a_stretch(upper_z=25.105), a_stretch("way", cut=None))), 200)
+    assert "lower face Z -0.10, upper face Z 25.105 (0.10 below the part, 0.10 above it)" in text
+    assert '"way": ' not in text
+
+
+def test_cautions_stand_once_at_the_end() -> None:
+    text = as_text(a_result(a_pair()), 200)
+    assert text.rstrip().endswith(CAUTIONS.rsplit(";", 1)[1].strip())
+    assert text.count("Dry-run") == 1
+
+
+@pytest.mark.parametrize("width", [20, 60, 80, 100, 200])
+def test_lines_fit_the_terminal(width: int) -> None:
+    long = "a very long name of a holder that somebody gave it " * 3
+    findings = (Finding("x", "note", "word " * 60), Finding("x", "close", "word " * 60, item=long))
+    pairs = [a_pair(item=long, cut=long, n="N1200", line=1243, move=1201), a_clear_pair("bed", None)]
+    for line in as_text(a_result(*pairs, findings=findings), width).split("\n"):
+        assert len(line) <= max(width, 80), line
+
+
+def test_names_cannot_steer_the_terminal() -> None:
+    name = "rail\x1b[2J\r\n{0}%s\u202e"
+    pair = a_pair(item=name, cut=name, n="N\x07")
+    text = as_text(a_result(pair, findings=(Finding("x", "note", name, item=name),)), 200)
+    assert not [c for c in text if c != "\n" and not c.isprintable()]
+    assert "{0}%s" in text
+
+
+def test_own_words_are_ascii() -> None:
+    pairs = [
+        a_pair(verdict=v, spare=s) for v in ("clash", "undecided", "close", "clear") for s in (-1.0, None)
+    ]
+    for pair in pairs:
+        assert as_text(a_result(pair, a_clear_pair("bed", None))).isascii()
+
+
+def test_colour_marks_verdicts_and_nothing_else() -> None:
+    result = a_result(a_pair(), a_clear_pair("bed", 3.0), findings=(Finding("x", "close", "words"),))
+    plain, coloured = as_text(result, 60), as_text(result, 60, colour=True)
+    assert re.sub(r"\x1b\[[\d;]*m", "", coloured) == plain
+    assert re.findall(r"\x1b\[[1-9;]+m(\w+)\x1b\[0m", coloured) == ["CLOSE", "close", "clear", "close"]
+    assert "\x1b" not in plain
