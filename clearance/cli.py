@@ -103,11 +103,11 @@ def holders(name: str | None, json_file: str | None) -> None:
     from clearance.report import holders as library
 
     if json_file is None:
-        _say(library.as_text(name, width=_width()))
+        _say(library.text(name))
         return
     from clearance.report.data import write_json
 
-    _written(json_file, lambda: write_json(library.as_data(name), json_file))
+    _written(json_file, lambda: write_json(library.answer(name), json_file))
 
 
 def _judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:

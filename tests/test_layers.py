@@ -1,0 +1,174 @@
+"""The way through the house is one way: every import, wherever it stands in a file, goes to a floor below.
+
+The order of the floors is the project's own; no outside source.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+#: lowest first; rooms on one floor do not import each other
+FLOORS: tuple[tuple[str, ...], ...] = (
+    ("clearance.errors",),
+    ("clearance.geometry",),
+    ("clearance.solids", "clearance.paths"),
+    ("fixtures_lib",),
+    ("clearance.sweep",),
+    ("clearance.setup",),
+    ("clearance.judge",),
+    ("clearance.access",),
+    ("clearance.advice",),
+    ("clearance.view",),
+    ("clearance.report",),
+    ("clearance.cli",),
+    ("clearance.__main__",),
+)
+FLOOR_OF = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
+
+#: libraries that belong to some rooms alone
+ALONE = {
+    "pyvista": ("clearance.view",),
+    "vtk": ("clearance.view",),
+    "vtkmodules": ("clearance.view",),
+    "click": ("clearance.cli",),
+}
+
+#: the front door: what the library offers is handed through here, from whichever floor
+DOOR = "clearance"
+
+
+def modules() -> dict[str, Path]:
+    """Every module of the project by its dotted name."""
+    found = {}
+    for package in ("clearance", "fixtures_lib"):
+        for file in sorted((ROOT / package).rglob("*.py")):
+            parts = file.relative_to(ROOT).with_suffix("").parts
+            found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = file
+    return found
+
+
+def imports(source: str, module: str, is_package: bool) -> Iterator[tuple[int, str]]:
+    """(line, dotted name) of all that a file imports, inside functions and by importlib too."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                parts = module.split(".")
+                parts = parts[: len(parts) - node.level + is_package]
+                base = ".".join([*parts, base] if base else parts)
+            for alias in node.names:
+                yield node.lineno, f"{base}.{alias.name}"
+        elif isinstance(node, ast.Call) and node.args:
+            called = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            first = node.args[0]
+            if called in ("import_module", "__import__") and isinstance(first, ast.Constant):
+                yield node.lineno, str(first.value)
+
+
+def room_of(name: str) -> str | None:
+    """The room that a dotted name lies in; None where it is not ours or is the door itself."""
+    return next((room for room in FLOOR_OF if name == room or name.startswith(room + ".")), None)
+
+
+def fault(module: str, name: str) -> str | None:
+    """Why ``module`` may not import ``name``, or None where it may."""
+    own, top = room_of(module), name.split(".")[0]
+    allowed = ALONE.get(top)
+    if allowed is not None and own not in allowed and not module.startswith("fixtures_lib.pages"):
+        return f"{top} belongs in {', '.join(allowed)} alone"
+    if kernels_meet(module, name):
+        return "the two kernels share no code below path and head"
+    if top not in ("clearance", "fixtures_lib"):
+        return None
+    room = room_of(name)
+    if room is None:
+        if name == "clearance.__version__" or module == DOOR or own == "clearance.cli":
+            return None
+        return "the front door is for those outside (only __version__ may come from it)"
+    if module == DOOR:
+        return "the front door knows no command line" if room == "clearance.cli" else None
+    if own is None:
+        return f"{module} is on no floor: give it one in this test"
+    if room != own and FLOOR_OF[room] >= FLOOR_OF[own]:
+        return f"{room} is not below {own}"
+    return None
+
+
+def kernels_meet(module: str, name: str) -> bool:
+    """One kernel would lean on the other, and could no longer find its mistakes."""
+    flat, fcl = ("clearance.judge.flat", "clearance.geometry.flat"), ("clearance.judge.fcl",)
+    if module.startswith(flat):
+        return name.startswith(fcl) or name.split(".")[0] == "fcl"
+    return module.startswith(fcl) and name.startswith(flat)
+
+
+def faults(module: str, source: str, is_package: bool = False) -> list[str]:
+    return [
+        f"{module}, line {line}: imports {name}: {why}"
+        for line, name in imports(source, module, is_package)
+        if (why := fault(module, name)) is not None
+    ]
+
+
+def test_every_import_goes_down() -> None:
+    found = []
+    for module, file in modules().items():
+        found += faults(module, file.read_text(encoding="utf-8"), file.name == "__init__.py")
+    assert not found, "\n" + "\n".join(found)
+
+
+def test_every_module_is_on_a_floor() -> None:
+    homeless = [module for module in modules() if module != DOOR and room_of(module) is None]
+    assert not homeless
+    assert {"clearance.errors", "clearance.cli", "fixtures_lib.holder"} <= set(modules()), "files are found"
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("clearance.errors", "from clearance.geometry import frames"),
+        ("clearance.solids.stl", "from clearance.paths.moves import Moves"),
+        ("clearance.paths.nc", "def f():\n    import clearance.solids.solid"),
+        ("fixtures_lib.rail", "from clearance.setup.scene import Body"),
+        ("clearance.setup.scene", "from ..judge import result"),
+        ("clearance.judge.verdict", "import importlib\nimportlib.import_module('clearance.view.picture')"),
+        ("clearance.view.picture", "from clearance.report import data"),
+        ("clearance.report.data", "from clearance import cli"),
+        ("clearance.report.data", "from clearance import check"),
+        ("clearance.report.data", "import click"),
+        ("clearance.report.sheet", "if True:\n    import pyvista as pv"),
+        ("clearance.judge.envelope", "from vtkmodules.vtkCommonCore import vtkMath"),
+        ("clearance.judge.fcl_query", "from clearance.geometry.flat import distance"),
+        ("clearance.judge.fcl_query", "from .flat_fields import fields"),
+        ("clearance.judge.flat_search", "from clearance.judge import fcl_query"),
+        ("clearance.judge.flat_search", "import fcl"),
+        ("clearance.attic.old", "from clearance.errors import InputError"),
+    ],
+)
+def test_a_wrong_import_is_found(module: str, source: str) -> None:
+    assert len(faults(module, source)) == 1
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("clearance.setup.assemble", "from fixtures_lib.library import KINDS"),
+        ("clearance.judge.verdict", "from .flat_search import search\nfrom .fcl_query import query"),
+        ("clearance.view.picture", "def f():\n    import pyvista"),
+        ("clearance.report.data", "from clearance import __version__"),
+        ("clearance.cli", "import clearance, click"),
+        ("fixtures_lib.pages", "import pyvista"),
+        ("clearance", "def check():\n    from clearance.judge.verdict import check"),
+    ],
+)
+def test_a_right_import_passes(module: str, source: str) -> None:
+    assert faults(module, source) == []
