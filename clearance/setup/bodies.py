@@ -1,0 +1,251 @@
+"""A setup's items and a machine's bodies go in; bodies that stand in the machine frame come out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import InputError
+from clearance.geometry.frames import Matrix, apply, pose
+from clearance.setup import shapes
+from clearance.setup.fields import suggestion
+from clearance.setup.machine import Machine
+from clearance.setup.materials import DENSITIES, density_of
+from clearance.setup.place import poses, seats_of_triangles
+from clearance.setup.scene import Body, Finding, SideHeight
+from clearance.setup.schema import Item, Margins, Setup, SideHeightIn
+from clearance.setup.toml_file import MM_PER_UNIT, TomlFile
+
+#: what counts as below Z = 0, mm; less is rounding
+BELOW = 1e-6
+MARGINS = {
+    "part": SideHeight(0.3, 0.05),
+    "holder": SideHeight(1.0, 0.05),
+    "laid": SideHeight(3.0, 0.5),
+    "machine": SideHeight(2.0, 0.5),
+}
+WIRE_MARGIN = 0.5
+#: files that say themselves in which unit they are
+OWN_UNIT = (".3mf", ".step", ".stp")
+
+
+@dataclass
+class Made:
+    """An item in its own frame, before it is placed."""
+
+    triangles: NDArray[np.float64]
+    kind: str
+    seats: dict[str, Matrix]
+    source: dict[str, Any]
+    closed: bool = True
+    facet_error: float = 0.0
+    findings: list[Finding] = field(default_factory=list)
+
+
+@dataclass
+class Files:
+    """The files that a setup names: found beside it, each noted once with its hash."""
+
+    folder: Path
+    inputs: list[tuple[str, str]] = field(default_factory=list)
+
+    def note(self, shown: str, sha256: str) -> None:
+        if (shown, sha256) not in self.inputs:
+            self.inputs.append((shown, sha256))
+
+    def find(self, name: str, file: TomlFile, loc: tuple[str | int, ...]) -> Path:
+        """The path of a file that the setup names.
+
+        Raises:
+            InputError: there is no such file; what is there under a similar name is suggested.
+        """
+        path = self.folder / name
+        try:
+            if path.is_file():
+                return path
+            there = [p.name for p in path.parent.iterdir() if p.is_file()] if path.parent.is_dir() else []
+        except (OSError, ValueError):
+            there = []
+        hint = suggestion(path.name, there)
+        want = hint if hint.startswith("did") else f"it is looked for in {self.folder.absolute()}"
+        raise file.error(loc, f'there is no file "{name}"', want)
+
+
+def margin(margins: Margins, kind: str) -> SideHeight:
+    """The margin that judges bodies of a kind, mm."""
+    said: SideHeightIn = getattr(margins, kind)
+    return _filled(said, MARGINS[kind])
+
+
+def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
+    side = default.side if said.side is None else said.side
+    return SideHeight(side, default.height if said.height is None else said.height)
+
+
+def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
+    """What stands still with the table."""
+    return [
+        Body(
+            name=body.name,
+            kind="machine",
+            triangles_M=shapes.box(body.box.x, body.box.y, body.box.z),
+            closed=True,
+            margin=margin(margins, "machine"),
+            allow=SideHeight(0.0, 0.0),
+            source={"box": body.box.model_dump()},
+        )
+        for body in machine.bodies
+    ]
+
+
+def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body], list[Finding]]:
+    """Every item where it stands, in file order, and what was found about them.
+
+    Raises:
+        InputError: a model or holder is missing or wrong, or an item stands nowhere.
+    """
+    cut = {name for each in setup.cuts for name in each.part}
+    read: dict[tuple[str, str | None], Any] = {}
+    made = [_made(i, item, setup, file, files, read, item.name in cut) for i, item in enumerate(setup.items)]
+    bodies, findings = [], []
+    T_MIs = poses(setup.items, [m.seats for m in made], file)
+    for i, (item, thing, T_MI) in enumerate(zip(setup.items, made, T_MIs, strict=True)):
+        allow = _filled(item.allow, SideHeight(0.0, 0.0))
+        body = Body(
+            name=item.name,
+            kind=thing.kind,
+            triangles_M=apply(T_MI, thing.triangles),
+            closed=thing.closed,
+            margin=margin(setup.margins, thing.kind),
+            allow=SideHeight(allow.side + thing.facet_error, allow.height + thing.facet_error),
+            T_MI=T_MI,
+            item=i,
+            seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
+            stands_on=item.on,
+            density=_density(item),
+            source=thing.source,
+        )
+        bodies.append(body)
+        findings += thing.findings
+        findings += _remarks_on(item, body)
+    return bodies, findings
+
+
+def _density(item: Item) -> float | None:
+    if item.density is not None:
+        return item.density
+    return None if item.material is None else density_of(item.material)
+
+
+def _remarks_on(item: Item, body: Body) -> list[Finding]:
+    """Notes on an item as it stands."""
+    found = []
+    if item.material is not None and _density(item) is None:
+        known = ", ".join(DENSITIES)
+        message = f'no density is known for "{item.material}"; give density = ... in g/cm3 (known: {known})'
+        found.append(Finding("density", "note", message, item=item.name))
+    lowest = float(body.triangles_M[..., 2].min())
+    if lowest < -BELOW:
+        message = f"reaches {-lowest:.3f} mm below Z = 0"
+        found.append(Finding("below zero", "note", message, item=item.name))
+    return found
+
+
+def _made(
+    i: int,
+    item: Item,
+    setup: Setup,
+    file: TomlFile,
+    files: Files,
+    read: dict[tuple[str, str | None], Any],
+    is_cut: bool,
+) -> Made:
+    if item.holder is not None:
+        return _holder(i, item, setup, file)
+    kind = "part" if item.part is not None or is_cut else "laid" if item.laid else "holder"
+    if item.shape is not None:
+        return _shape(item, kind)
+    return _model(i, item, kind, setup, file, files, read)
+
+
+def _holder(i: int, item: Item, setup: Setup, file: TomlFile) -> Made:
+    from fixtures_lib import library
+
+    assert item.holder is not None
+    try:
+        kind = library.get(item.holder)
+        built = library.build(item.holder, item.params, scale=MM_PER_UNIT[setup.units])
+    except InputError as error:
+        keys = tuple(k for k in re.split(r"[.\[\]]", error.place) if k and not k.isdigit())
+        raise file.error(("items", i, *(keys or ("holder",))), error.found, error.want) from None
+    laid = kind.laid if item.laid is None else item.laid
+    return Made(
+        triangles=built.triangles,
+        kind="laid" if laid else "holder",
+        seats={name: seat.T_HS for name, seat in built.seats.items()},
+        source={
+            "holder": item.holder,
+            "params": dict(built.params),
+            "limits": built.limits,
+            "cautions": kind.cautions,
+        },
+    )
+
+
+def _shape(item: Item, kind: str) -> Made:
+    assert item.shape is not None
+    if item.shape.box is not None:
+        x, y, z = item.shape.box
+        triangles = shapes.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
+        source: dict[str, Any] = {"shape": "box", "size": item.shape.box}
+    else:
+        assert item.shape.cylinder is not None
+        diameter, z = item.shape.cylinder
+        triangles = shapes.cylinder(diameter, z)
+        source = {"shape": "cylinder", "size": item.shape.cylinder}
+    return Made(triangles, kind, {"top": pose((0.0, 0.0, z))}, source)
+
+
+def _model(
+    i: int,
+    item: Item,
+    kind: str,
+    setup: Setup,
+    file: TomlFile,
+    files: Files,
+    read: dict[tuple[str, str | None], Any],
+) -> Made:
+    from clearance.solids.read import read_model
+
+    key = "part" if item.part is not None else "model"
+    name = item.part or item.model
+    assert name is not None
+    if (name, item.units) not in read:
+        if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
+            raise file.error(
+                ("items", i, key),
+                f'the lengths here are inches, "{name}" may have others',
+                'say  units = "inch"',
+            )
+        path = files.find(name, file, ("items", i, key))
+        solid, sha256 = read_model(path, item.units, name)
+        files.note(name, sha256)
+        read[name, item.units] = solid
+    solid = read[name, item.units]
+    source: dict[str, Any] = {key: name, "material": item.material}
+    if item.start_holes:
+        source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
+    return Made(
+        triangles=solid.triangles,
+        kind=kind,
+        seats=seats_of_triangles(solid.triangles),
+        source=source,
+        closed=solid.closed,
+        facet_error=solid.facet_error,
+        findings=[Finding(r.kind, r.severity, r.message, item=item.name) for r in solid.remarks],
+    )

@@ -1,0 +1,195 @@
+"""A value from a TOML file goes in, a checked number, name or list in mm comes out: the types of all keys.
+
+Every length is one of the types below. Each carries its own conversion, which takes the unit of the
+file from the validation context ({"mm": millimetres per unit of the file}), so that no key is ever
+converted by hand. Angles, masses, densities and names are plain types and stay as they are.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from typing import Annotated, Any, ClassVar
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, model_validator
+from pydantic_core import PydanticCustomError
+
+#: no workshop holds anything longer; beyond it doubles no longer resolve the tolerances (mm)
+LONGEST = 1e6
+
+
+def problem(found: str, want: str = "", key: str = "", not_yet: bool = False) -> PydanticCustomError:
+    """An error that carries our own words.
+
+    Where ``found`` is empty, the value as it stands in the file is shown. ``key`` is appended to the place.
+    """
+    context = {"found": found, "want": want, "key": key, "not_yet": not_yet}
+    return PydanticCustomError("ours", "{found}; {want}", context)
+
+
+def shown(value: object) -> str:
+    """A value as a person would find it in the file, short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        text = '"' + "".join(c if c.isprintable() else "?" for c in value) + '"'
+    elif isinstance(value, dict):
+        return "a table {...}"
+    elif isinstance(value, list):
+        text = "[" + ", ".join(shown(v) for v in value[:6]) + (", ...]" if len(value) > 6 else "]")
+    elif isinstance(value, int):
+        text = str(value) if value.bit_length() < 300 else "a number of more than 90 digits"
+    else:
+        text = str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def number(value: Any) -> float:
+    """A finite float; not a bool, not a text, not nan or inf."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise problem(f"found {shown(value)}", "give a number")
+    try:
+        as_float = float(value)
+    except OverflowError:
+        as_float = math.inf
+    if not math.isfinite(as_float):
+        raise problem(f"found {shown(value)}", "give a finite number")
+    return as_float
+
+
+def scaled(value: float, info: ValidationInfo) -> float:
+    """The length in mm."""
+    mm = value * (info.context or {}).get("mm", 1.0)
+    if abs(mm) > LONGEST:
+        raise problem("", f"no length here goes beyond {LONGEST:g} mm")
+    return mm
+
+
+def not_negative(value: float) -> float:
+    if value < 0:
+        raise problem("", "give 0 or more")
+    return value
+
+
+def positive(value: float) -> float:
+    if value <= 0:
+        raise problem("", "give more than 0")
+    return value
+
+
+def name(value: Any) -> str:
+    """A name that can stand in a table: not empty, one line, nothing invisible."""
+    text = words(value)
+    if not text.strip():
+        raise problem("found an empty name", "give it a name")
+    if "->" in text:
+        raise problem(f"found {shown(text)}", 'a name must not contain "->", which marks moves between cuts')
+    return text.strip()
+
+
+def words(value: Any) -> str:
+    """A text on one line."""
+    if not isinstance(value, str):
+        raise problem(f"found {shown(value)}", 'give a text in "quotes"')
+    if len(value) > 300:
+        raise problem(f"found a text of {len(value)} characters", "300 at most")
+    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in value):
+        raise problem(f"found {shown(value)}, with a character that does not print", "leave it out")
+    return value
+
+
+def file_name(value: Any) -> str:
+    """The name of a file, as written."""
+    text = words(value)
+    if not text.strip():
+        raise problem("found an empty file name", "name the file")
+    return text
+
+
+def flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise problem(f"found {shown(value)}", "give true or false")
+    return value
+
+
+def one_or_more(value: Any) -> Any:
+    """A single name is a list of one."""
+    return [value] if isinstance(value, str) else value
+
+
+def is_list(want: str, lengths: tuple[int, ...] = ()) -> BeforeValidator:
+    """A list of one of these lengths (any, if none is named); ``want`` says what it should look like."""
+
+    def check(value: Any) -> Any:
+        if not isinstance(value, list):
+            raise problem(f"found {shown(value)}", f"give {want}")
+        if lengths and len(value) not in lengths:
+            raise problem(f"found {len(value)} value{'' if len(value) == 1 else 's'}", f"give {want}")
+        return value
+
+    return BeforeValidator(check)
+
+
+def low_high(value: tuple[float, float]) -> tuple[float, float]:
+    if not value[0] < value[1]:
+        raise problem("", "give [low, high] with low below high")
+    return value
+
+
+Number = Annotated[float, BeforeValidator(number)]
+Positive = Annotated[float, AfterValidator(positive), BeforeValidator(number)]
+Length = Annotated[float, AfterValidator(scaled), BeforeValidator(number)]
+Span = Annotated[float, AfterValidator(not_negative), AfterValidator(scaled), BeforeValidator(number)]
+Size = Annotated[float, AfterValidator(positive), AfterValidator(scaled), BeforeValidator(number)]
+Name = Annotated[str, BeforeValidator(name)]
+Words = Annotated[str, BeforeValidator(words)]
+FileName = Annotated[str, BeforeValidator(file_name)]
+Flag = Annotated[bool, BeforeValidator(flag)]
+PointXY = Annotated[tuple[Length, Length], is_list("two lengths, [x, y]", (2,))]
+PointXYZ = Annotated[tuple[Length, Length, Length], is_list("three lengths, [x, y, z]", (3,))]
+Angles = Annotated[tuple[Number, Number, Number], is_list("three angles in degrees, [about X, Y, Z]", (3,))]
+Interval = Annotated[
+    tuple[Length, Length], AfterValidator(low_high), is_list("two lengths, [low, high]", (2,))
+]
+Names = Annotated[list[Name], is_list('a list of names, ["...", "..."]')]
+
+
+class Table(BaseModel):
+    """A table of the file. A key that is not known is an error, and says which key it may have been."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    #: words that other people's files might use, and the key that is meant
+    also: ClassVar[dict[str, str]] = {}
+
+    @classmethod
+    def keys(cls) -> list[str]:
+        """The keys as they stand in the file."""
+        return [field.alias or key for key, field in cls.model_fields.items()]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _known_keys(cls, data: Any) -> Any:
+        keys = cls.keys()
+        if not isinstance(data, dict):
+            raise problem(f"found {shown(data)}", f"give a table with keys from: {', '.join(keys)}")
+        for key in data:
+            if key not in keys:
+                raise problem("this key is not known", suggestion(key, keys, cls.also), key=str(key))
+        return data
+
+
+def suggestion(key: str, known: list[str], also: dict[str, str] | None = None) -> str:
+    """What was probably meant by ``key``, or everything that is known."""
+    import difflib
+
+    if also and key in also:
+        return also[key]
+    near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+    if not near:
+        near = difflib.get_close_matches(key.lower(), [k.lower() for k in known], n=1, cutoff=0.6)
+        near = [k for k in known if near and k.lower() == near[0]]
+    if near:
+        return f'did you mean "{near[0]}"?'
+    listing = ", ".join(known)
+    return f"known here: {listing}" if known else "nothing is known here"

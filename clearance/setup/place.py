@@ -1,0 +1,83 @@
+"""Items as the user put them on seats go in, their poses in the machine frame come out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.frames import Matrix, pose
+from clearance.setup.fields import suggestion
+from clearance.setup.schema import Item
+from clearance.setup.toml_file import TomlFile
+
+
+def seats_of_triangles(triangles: NDArray[np.float64]) -> dict[str, Matrix]:
+    """The seats of a body that brings none of its own, in its frame: "origin", and "top" above it.
+
+    "top" lies over the body's own origin, at the height of the highest point.
+    """
+    return {"origin": pose(), "top": pose((0.0, 0.0, float(triangles[..., 2].max())))}
+
+
+def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: TomlFile) -> list[Matrix]:
+    """The pose T_MI (4, 4) of every item, each turned and moved on the seat that it stands on.
+
+    Args:
+        items: in file order.   seats: T_IS by name, for each of them.   file: for messages.
+
+    Raises:
+        InputError: it stands on something that is not there, on a seat that is not there, or on itself.
+    """
+    index = {item.name: i for i, item in enumerate(items)}
+    for i, item in enumerate(items):
+        if item.on is not None and item.on not in index:
+            names = [n for n in index if n != item.name]
+            raise file.error(("items", i, "on"), f'there is no item "{item.on}"', suggestion(item.on, names))
+    done: dict[int, Matrix] = {}
+    for i in range(len(items)):
+        chain = _chain(i, items, index, done, file)
+        for k in reversed(chain):
+            item = items[k]
+            T_MS = np.eye(4)
+            if item.on is not None:
+                base = index[item.on]
+                T_MS = done[base] @ seats[base][_seat(k, items, seats[base], file)]
+            done[k] = T_MS @ pose(item.at, item.turn)
+    return [done[i] for i in range(len(items))]
+
+
+def _chain(
+    i: int, items: Sequence[Item], index: Mapping[str, int], done: Mapping[int, Matrix], file: TomlFile
+) -> list[int]:
+    """Item ``i`` and what it stands on, down to the table or to what is already placed."""
+    chain: list[int] = []
+    k: int | None = i
+    while k is not None and k not in done:
+        if k in chain:
+            circle = chain[chain.index(k) :]
+            round_it = " on ".join(f'"{items[j].name}"' for j in [*circle, k])
+            raise file.error(("items", k, "on"), f"{round_it}: a circle", "stand one of them on the table")
+        chain.append(k)
+        on = items[k].on
+        k = None if on is None else index[on]
+    return chain
+
+
+def _seat(k: int, items: Sequence[Item], seats: Mapping[str, Matrix], file: TomlFile) -> str:
+    """The name of the seat on which item ``k`` stands."""
+    item = items[k]
+    if item.seat is None:
+        if len(seats) == 1:
+            return next(iter(seats))
+        if not seats:
+            raise file.error(("items", k, "on"), f'"{item.on}" has no seat', "place the item on the table")
+        want = "add  seat = ... , one of: " + ", ".join(seats)
+        raise file.error(("items", k, "on"), f'"{item.on}" has several seats', want)
+    if item.seat not in seats:
+        hint = suggestion(item.seat, list(seats))
+        have = f"it has: {', '.join(seats)}"
+        want = have if hint.startswith("known") or hint.startswith("nothing") else f"{hint} {have}"
+        raise file.error(("items", k, "seat"), f'"{item.on}" has no seat "{item.seat}"', want)
+    return item.seat

@@ -1,0 +1,325 @@
+"""Cuts, their paths and the bodies go in; what the heads do, stretch by stretch, comes out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import NotYet
+from clearance.geometry.frames import Matrix, apply
+from clearance.paths.moves import Moves, polyline
+from clearance.paths.options import Codes, PathOptions
+from clearance.setup.bodies import Files
+from clearance.setup.fields import suggestion
+from clearance.setup.machine import Machine
+from clearance.setup.scene import Body, Finding, Stretch
+from clearance.setup.schema import Cut, Setup
+from clearance.setup.toml_file import TomlFile
+from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+
+#: a heading smaller than this is none (degrees); the same for an axis that is upright (of its length)
+NO_TURN = 1e-9
+
+
+@dataclass(frozen=True)
+class Job:
+    """One cut, ready: its moves in the machine frame, what is there, and where the upper head stands."""
+
+    cut: Cut
+    index: int
+    moves: Moves
+    grow: float
+    present: tuple[int, ...]
+    parts: tuple[int, ...]
+    upper_z: float
+    zero_M: NDArray[np.float64]
+
+
+def all_stretches(
+    setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files
+) -> tuple[list[Stretch], list[Finding]]:
+    """Everything the heads do, in the order in which they do it: pick-ups, approach, cuts with the moves
+    between them, park.
+
+    Args:
+        bodies: items in file order, then the machine's.
+
+    Raises:
+        InputError: a cut names what is not there, or its path is wrong; NotYet for taper.
+    """
+    jobs, findings = [], []
+    for index in range(len(setup.cuts)):
+        job, found = _job(setup, machine, bodies, file, files, index)
+        jobs.append(job)
+        findings += found
+    heads = setup.heads
+    first, last = jobs[0], jobs[-1]
+    stretches = []
+    for k, point in enumerate(heads.pickups, 1):
+        stretches.append(_way(machine, f"pickup {k}", [point], first, first, first.upper_z))
+    if heads.approach_from is not None:
+        ends = [heads.approach_from, first.moves.start[0]]
+        stretches.append(_way(machine, f"approach -> {first.cut.name}", ends, first, first, first.upper_z))
+    for before, job in zip([None, *jobs], jobs, strict=False):
+        if before is not None and heads.between:
+            upper_z = max(before.upper_z, job.upper_z) if heads.travel_z is None else heads.travel_z
+            ends = [before.moves.end[-1], job.moves.start[0]]
+            name = f"{before.cut.name} -> {job.cut.name}"
+            stretches.append(_way(machine, name, ends, before, job, upper_z))
+        stretches.append(_cutting(machine, bodies, job))
+    if heads.park is not None:
+        ends = [last.moves.end[-1], heads.park]
+        stretches.append(_way(machine, f"{last.cut.name} -> park", ends, last, last, last.upper_z))
+    return stretches, findings
+
+
+def _way(
+    machine: Machine, name: str, points: Sequence[Sequence[float]], a: Job, b: Job, upper_z: float
+) -> Stretch:
+    """A way of the heads outside cuts: straight, without the wire, past everything that either cut has."""
+    grow = max(a.grow, b.grow)
+    return Stretch(
+        name=name,
+        cut=None,
+        moves=polyline(np.array(points, dtype=float), rapid=True),
+        lower=lower_pieces(machine, grow),
+        upper=upper_pieces(machine, upper_z, grow),
+        lower_z=machine.lower_head.face_z,
+        upper_z=upper_z,
+        wire=None,
+        bodies=tuple(sorted({*a.present, *b.present})),
+    )
+
+
+def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
+    lower_z = machine.lower_head.face_z
+    flushing = None
+    if job.parts:
+        low, high = _reach(bodies, job.parts)
+        flushing = (low - lower_z, job.upper_z - high)
+    return Stretch(
+        name=job.cut.name,
+        cut=job.index,
+        moves=job.moves,
+        lower=lower_pieces(machine, job.grow),
+        upper=upper_pieces(machine, job.upper_z, job.grow),
+        lower_z=lower_z,
+        upper_z=job.upper_z,
+        wire=wire_piece(machine, job.upper_z, job.grow) if job.moves.threaded.any() else None,
+        bodies=job.present,
+        cut_bodies=job.parts,
+        flushing=flushing,
+        zero_M=job.zero_M,
+    )
+
+
+def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
+    """The lower head where it stands, grown sideways by ``grow`` mm."""
+    head = machine.lower_head
+    pieces = pieces_of_profile(head.profile, head.face_z, up=False)
+    pieces += [piece_of_box(b.x, b.y, b.behind, head.face_z, up=False) for b in head.bodies]
+    return tuple(piece.grown(grow, 0.0) for piece in pieces)
+
+
+def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Piece, ...]:
+    """The upper head with its face at ``face_z``, grown sideways by ``grow`` mm."""
+    head = machine.upper_head
+    pieces = pieces_of_profile(head.profile, face_z, up=True)
+    pieces += [
+        piece_of_box(b.x, b.y, b.behind, face_z, up=True, lower_guide=b.follows == "xy") for b in head.bodies
+    ]
+    return tuple(piece.grown(grow, 0.0) for piece in pieces)
+
+
+def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0) -> Piece:
+    """The wire from guide to guide."""
+    z = np.array(
+        [machine.lower_head.face_z - machine.lower_head.guide, upper_face_z + machine.upper_head.guide]
+    )
+    return Piece(z, np.full(2, machine.wire / 2)).grown(grow, 0.0)
+
+
+def _job(
+    setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files, index: int
+) -> tuple[Job, list[Finding]]:
+    cut = setup.cuts[index]
+    parts = _parts(setup, cut, index, file)
+    present = _present(setup, bodies, cut, index, file)
+    for part in parts:
+        if part not in present:
+            off = "listed in its without" if bodies[part].name in cut.without else "not listed in its with"
+            raise file.error(
+                ("cuts", index, "part"),
+                f'"{bodies[part].name}" is off for this cut ({off})',
+                "it must be there",
+            )
+    upper_z = _upper_z(setup, machine, bodies, cut, index, parts, file)
+    T_MP = bodies[parts[0]].T_MI if parts else np.eye(4)
+    heading = _heading(cut, index, T_MP if parts else None, file)
+    moves_C = _read(setup, machine, cut, index, file, files)
+    zero_M = apply(T_MP, np.array(cut.zero))
+    moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
+    job = Job(cut, index, moves, moves.grow + moves.chord_error, present, parts, upper_z, zero_M)
+    return job, _findings(setup, bodies, job)
+
+
+def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
+    """Indices of the parts that the cut goes through; the zero is the first one's."""
+    names = [item.name for item in setup.items]
+    found = []
+    for name in cut.part:
+        if name not in names:
+            raise file.error(("cuts", index, "part"), f'there is no item "{name}"', suggestion(name, names))
+        item = setup.items[names.index(name)]
+        if item.holder is not None:
+            may_be = [i.name for i in setup.items if i.part is not None]
+            raise file.error(
+                ("cuts", index, "part"), f'"{name}" is a holder, not a part', suggestion(name, may_be)
+            )
+        found.append(names.index(name))
+    return tuple(found)
+
+
+def _present(setup: Setup, bodies: Sequence[Body], cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
+    """Indices of the bodies that are there for the cut."""
+    names = [item.name for item in setup.items]
+    for key, listed in (("with", cut.with_), ("without", cut.without)):
+        for name in listed:
+            if name not in names:
+                raise file.error(("cuts", index, key), f'there is no item "{name}"', suggestion(name, names))
+    only_sometimes = {name for each in setup.cuts for name in each.with_}
+    off = (only_sometimes | set(cut.without)) - set(cut.with_)
+    return tuple(k for k, body in enumerate(bodies) if body.item is None or body.name not in off)
+
+
+def _reach(bodies: Sequence[Body], which: Sequence[int]) -> tuple[float, float]:
+    """Lowest and highest machine Z of some bodies, as read."""
+    z = [bodies[k].triangles_M[..., 2] for k in which]
+    return min(float(each.min()) for each in z), max(float(each.max()) for each in z)
+
+
+def _upper_z(
+    setup: Setup,
+    machine: Machine,
+    bodies: Sequence[Body],
+    cut: Cut,
+    index: int,
+    parts: Sequence[int],
+    file: TomlFile,
+) -> float:
+    """Machine Z of the upper face: the cut's own word before that of all heads."""
+    in_cut = cut.upper_z is not None or cut.flushing_distance is not None
+    said = cut if in_cut else setup.heads
+    loc = ("cuts", index) if in_cut else ("heads",)
+    if said.upper_z is not None:
+        upper_z, key = said.upper_z, "upper_z"
+    else:
+        assert said.flushing_distance is not None
+        key = "flushing_distance"
+        if not parts:
+            raise file.error(
+                ("cuts", index),
+                "no part is cut from which the flushing distance could count",
+                "name the part, or give upper_z",
+            )
+        upper_z = _reach(bodies, parts)[1] + said.flushing_distance
+    lower_z = machine.lower_head.face_z
+    for z, where in ((upper_z, (*loc, key)), (setup.heads.travel_z, ("heads", "travel_z"))):
+        if z is not None and z <= lower_z:
+            raise file.error(
+                where,
+                f"the upper face would be at {z:g} mm, not above the lower one at {lower_z:g} mm",
+                "see how high the part stands and what the height counts from",
+            )
+    return upper_z
+
+
+def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float:
+    """Degrees from the machine's X to the program's X, before ``rotate``."""
+    if T_MP is None or cut.axes == "machine":
+        return 0.0
+    x, y = float(T_MP[0, 0]), float(T_MP[1, 0])
+    upright = math.hypot(x, y) < NO_TURN
+    degrees = 0.0 if upright else math.degrees(math.atan2(y, x))
+    if cut.axes == "part":
+        if upright:
+            raise file.error(
+                ("cuts", index, "axes"),
+                "the part's X axis stands upright and has no heading",
+                'say "machine"',
+            )
+        return degrees
+    if upright or abs(degrees) > NO_TURN:
+        how = "its X axis stands upright" if upright else f"by {degrees:.6g} degrees"
+        raise file.error(
+            ("cuts", index, "axes"),
+            f'the part "{cut.part[0]}" is turned about Z ({how}); what does the program run along?',
+            'say  axes = "machine"  or  axes = "part"',
+        )
+    return 0.0
+
+
+def _read(setup: Setup, machine: Machine, cut: Cut, index: int, file: TomlFile, files: Files) -> Moves:
+    """The cut's moves in its program's frame."""
+    from clearance.paths.read import read_path
+
+    path = files.find(cut.path, file, ("cuts", index, "path"))
+    if cut.layers is not None and Path(cut.path).suffix.lower() != ".dxf":
+        raise file.error(("cuts", index, "layers"), f'"{cut.path}" has no layers', "layers go with a DXF")
+    options = PathOptions(
+        file_units=setup.units,
+        offsets=dict(cut.offsets),
+        offset_max=cut.offset_max,
+        codes=Codes(tuple(machine.codes.thread), tuple(machine.codes.cut), tuple(machine.codes.ignore)),
+        layers=tuple(cut.layers or ()),
+        uv_words=cut.uv_words,
+        planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
+    )
+    moves, sha256 = read_path(path, options, cut.path)
+    files.note(cut.path, sha256)
+    if getattr(moves, "start_uv", None) is not None:
+        raise NotYet(cut.path, "", "U V words cannot be checked yet", "leave the taper out")
+    if len(moves) == 0:
+        raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
+    return moves
+
+
+def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
+    """Notes on one cut."""
+    cut, moves = job.cut, job.moves
+    notes = [("path", sentence) for sentence in moves.notes]
+    if job.grow > 0:
+        notes.append(("grown", f"both heads and the wire are grown sideways by {job.grow:.4f} mm"))
+    if moves.passed_over:
+        words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
+        notes.append(("passed over", f"words in {cut.path} that move nothing: {words}"))
+    if job.parts and _apart(moves, [bodies[k] for k in job.parts]):
+        names = " and ".join(f'"{bodies[k].name}"' for k in job.parts)
+        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
+    there = {bodies[k].name for k in job.present}
+    for k in job.present:
+        base = bodies[k].stands_on
+        if base is not None and base not in there:
+            notes.append(("stands on", f'"{bodies[k].name}" stands on "{base}", which is off for this cut'))
+    return [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
+
+
+def _apart(moves: Moves, parts: Sequence[Body]) -> bool:
+    """Whether the path's box, arcs counted as whole circles, lies beside all the parts' boxes."""
+    low = np.minimum(moves.start.min(axis=0), moves.end.min(axis=0))
+    high = np.maximum(moves.start.max(axis=0), moves.end.max(axis=0))
+    arcs = moves.sweep != 0
+    if arcs.any():
+        radius = np.linalg.norm(moves.start[arcs] - moves.centre[arcs], axis=1)[:, None]
+        low = np.minimum(low, (moves.centre[arcs] - radius).min(axis=0))
+        high = np.maximum(high, (moves.centre[arcs] + radius).max(axis=0))
+    for part in parts:
+        points = part.triangles_M.reshape(-1, 3)[:, :2]
+        if np.all(low <= points.max(axis=0)) and np.all(high >= points.min(axis=0)):
+            return False
+    return True
