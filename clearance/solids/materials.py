@@ -35,9 +35,7 @@ MATERIALS: dict[str, Material] = {
     "copper": Material(8.9, _GERE, ("cu",)),
     "titanium": Material(4.5, _GERE, ("ti",)),
     "ti-6al-4v": Material(4.42, _PAGES, ("ti64", "grade 5 titanium", "titanium grade 5")),
-    "carbide": Material(
-        14.9, f"WC-6Co, {_MEMORY}", ("tungsten carbide", "wc-6co", "hard metal", "hardmetal")
-    ),
+    "carbide": Material(14.9, f"WC-6Co, {_MEMORY}", ("tungsten carbide", "wc-6co", "hard metal")),
     "wc-10co": Material(14.5, _MEMORY, ()),
     "graphite": Material(1.85, f"1.75 to 1.85, {_MEMORY}", ("edm graphite",)),
     "brass": Material(8.6, f"8.4 to 8.6, {_MEMORY}", ()),
