@@ -15,7 +15,8 @@ class Parameter:
     """One dimension that a user can measure on what he owns and type in.
 
     ``default``, ``low`` and ``high`` are mm (or degrees where ``unit`` says so); for a choice, ``choices``
-    holds the words allowed; ``many`` makes it a list of numbers, each within the range.
+    holds the words allowed; ``many`` makes it a list of numbers, each within the range. A default of
+    None (for a list: ()) is worked out from the other values, as ``meaning`` says.
     """
 
     name: str
@@ -26,6 +27,18 @@ class Parameter:
     unit: str = "mm"
     choices: tuple[str, ...] = ()
     many: bool = False
+
+
+class Conflict(Exception):
+    """Values that do not go together; becomes an ``InputError`` that names file and place.
+
+    Args:
+        parameter: the one to change.   found: what stands there.   want: what would be right.
+    """
+
+    def __init__(self, parameter: str, found: str, want: str) -> None:
+        self.parameter, self.found, self.want = parameter, found, want
+        super().__init__(f"{parameter}: {found}; {want}")
 
 
 @dataclass(frozen=True)
@@ -57,14 +70,17 @@ class Holder:
 
     Attributes:
         shells: closed triangle meshes (N, 3, 3) each, watertight one by one; they may touch or overlap.
-        seats: by name.   limits: what it may hold.
+        seats: by name, the usual one first.   limits: what it may hold.
         params: every parameter with the value used.
+        sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
+            so that overlapping that one item is as it should be.
     """
 
     shells: tuple[NDArray[np.float64], ...]
     seats: Mapping[str, Seat]
     limits: tuple[Limit, ...] = ()
     params: Mapping[str, Any] = field(default_factory=dict)
+    sunk: tuple[int, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:
@@ -74,7 +90,12 @@ class Holder:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of holder: its parameters, and the function that builds one from a full set of values."""
+    """A kind of holder: its parameters, and the function that builds one from a full set of values.
+
+    ``build`` raises ``Conflict`` where values, each within its range, do not go together. ``fit`` takes the
+    values and the part's triangles (N, 3, 3) in the frame of the seat it is to be held in, and returns the
+    values that make the holder fit that part.
+    """
 
     name: str
     summary: str
@@ -82,3 +103,4 @@ class Kind:
     build: Callable[[Mapping[str, Any]], Holder]
     laid: bool = False
     cautions: tuple[str, ...] = ()
+    fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = None

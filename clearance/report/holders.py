@@ -1,0 +1,151 @@
+"""The holder library goes in; the list of holders, or one holder's parameters, seats and limits, comes out.
+
+Text for the terminal, dictionaries for ``--json``. Lengths are mm, angles degrees, masses kg.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from fixtures_lib import library
+from fixtures_lib.holder import Kind, Limit, Parameter
+
+WIDTH = 100
+
+
+def listing() -> dict[str, Any]:
+    """Every holder with its summary: ``{"schema": 1, "holders": [{"name", "summary", "laid"}]}``."""
+    kinds = [library.get(name) for name in library.names()]
+    return {
+        "schema": 1,
+        "holders": [{"name": kind.name, "summary": kind.summary, "laid": kind.laid} for kind in kinds],
+    }
+
+
+def describe(name: str) -> dict[str, Any]:
+    """One holder: parameters, and the seats and limits that it has at its defaults.
+
+    A seat's ``at`` is its origin (3,) in the holder's own frame. Everything can be written as JSON.
+
+    Raises:
+        clearance.errors.InputError: there is no holder of that name.
+    """
+    kind = library.get(name)
+    holder = library.build(name, {})
+    used = holder.params
+    return {
+        "schema": 1,
+        "name": kind.name,
+        "summary": kind.summary,
+        "laid": kind.laid,
+        "fits": kind.fit is not None,
+        "parameters": [
+            {
+                "name": p.name,
+                "default": _plain(p.default),
+                "used": _plain(used.get(p.name)),
+                "low": p.low,
+                "high": p.high,
+                "unit": p.unit,
+                "choices": list(p.choices),
+                "many": p.many,
+                "meaning": p.meaning,
+            }
+            for p in kind.parameters
+        ],
+        "seats": [
+            {"name": key, "at": [float(x) for x in seat.T_HS[:3, 3]], "meaning": seat.meaning}
+            for key, seat in holder.seats.items()
+        ],
+        "limits": [
+            {"quantity": each.quantity, "low": each.low, "high": each.high, "source": each.source}
+            for each in holder.limits
+        ],
+        "cautions": list(kind.cautions),
+    }
+
+
+def answer(name: str | None = None) -> dict[str, Any]:
+    """What ``--json`` writes: the listing, or one holder's description."""
+    return listing() if name is None else describe(name)
+
+
+def text(name: str | None = None) -> str:
+    """What the terminal shows: the listing, or one holder.
+
+    Raises:
+        clearance.errors.InputError: there is no holder of that name.
+    """
+    return _list_text() if name is None else _kind_text(library.get(name))
+
+
+def _list_text() -> str:
+    kinds = [library.get(name) for name in library.names()]
+    wide = max(len(kind.name) for kind in kinds)
+    lines = ["Holders (lengths in mm; clearance holders NAME shows one):", ""]
+    for kind in kinds:
+        lines += _columns(f"  {kind.name:<{wide}}  ", kind.summary + (" [laid by hand]" if kind.laid else ""))
+    return "\n".join(lines)
+
+
+def _kind_text(kind: Kind) -> str:
+    holder = library.build(kind.name, {})
+    lines = [*textwrap.wrap(f"{kind.name}: {kind.summary}", WIDTH), "", "parameters"]
+    rows = [(p.name, _default(p), _range(p), p.meaning) for p in kind.parameters]
+    wide = [max(len(row[i]) for row in rows) for i in range(3)]
+    for name, default, allowed, meaning in rows:
+        start = f"  {name:<{wide[0]}}  {default:<{wide[1]}}  {allowed:<{wide[2]}}  "
+        lines += _columns(start, meaning)
+    lines += ["", "seats (where they are at the defaults; the first is the usual one)"]
+    spots = {key: ", ".join(f"{x + 0.0:.5g}" for x in seat.T_HS[:3, 3]) for key, seat in holder.seats.items()}
+    wide = [max(map(len, column)) for column in (spots.keys(), spots.values())]
+    for key, spot in spots.items():
+        start = f"  {key:<{wide[0]}}  {'[' + spot + ']':<{wide[1] + 2}}  "
+        lines += _columns(start, holder.seats[key].meaning)
+    if holder.limits:
+        lines += ["", "limits"]
+        lines += [f"  {_limit(each)}" for each in holder.limits]
+    notes = list(kind.cautions)
+    if kind.laid:
+        notes.append("Laid by hand: judged by margins.laid.")
+    if kind.fit is not None:
+        notes.append('Can be fitted to a part: fit = "the part\'s name".')
+    for note in notes:
+        lines += ["", *textwrap.wrap(note, WIDTH)]
+    return "\n".join(lines)
+
+
+def _columns(start: str, words: str) -> list[str]:
+    return textwrap.wrap(
+        words, max(WIDTH, len(start) + 30), initial_indent=start, subsequent_indent=" " * len(start)
+    )
+
+
+def _default(p: Parameter) -> str:
+    if p.default is None or (p.many and not p.default):
+        return "-"
+    if p.many:
+        return "[" + ", ".join(f"{each:g}" for each in p.default) + "]"
+    return f'"{p.default}"' if p.choices else f"{p.default:g}"
+
+
+def _range(p: Parameter) -> str:
+    if p.choices:
+        return " ".join(p.choices)
+    return f"{p.low:g} to {p.high:g} {p.unit}".rstrip()
+
+
+def _limit(limit: Limit) -> str:
+    unit = "kg" if limit.quantity == "mass" else "mm"
+    name = f"the part's {limit.quantity}" if limit.quantity in ("x", "y", "z") else limit.quantity
+    ends = []
+    if limit.low is not None:
+        ends.append(f"from {limit.low:.6g}")
+    if limit.high is not None:
+        ends.append(f"to {limit.high:.6g}")
+    return f"{name} {' '.join(ends)} {unit} ({limit.source})"
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value

@@ -1,0 +1,145 @@
+"""A holder's name and a user's parameters go in; the built holder, or one clear error, comes out."""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import math
+import numbers
+import pkgutil
+from collections.abc import Iterable, Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from clearance.errors import InputError
+from fixtures_lib.holder import Conflict, Holder, Kind, Parameter
+
+
+@cache
+def _kinds() -> dict[str, Kind]:
+    """Every module of this package that defines KIND, by name."""
+    package = importlib.import_module("fixtures_lib")
+    found = {}
+    for module in pkgutil.iter_modules(package.__path__):
+        if module.name.startswith("_") or module.name == "pages":
+            continue
+        kind = getattr(importlib.import_module(f"fixtures_lib.{module.name}"), "KIND", None)
+        if isinstance(kind, Kind):
+            found[module.name] = kind
+    return dict(sorted(found.items()))
+
+
+def names() -> list[str]:
+    """What can be had, in alphabetical order."""
+    return list(_kinds())
+
+
+def get(name: str, where: str = "", file: str | Path | None = None) -> Kind:
+    """The kind of that name.
+
+    Raises:
+        InputError: there is none; the message says what exists.
+    """
+    kind = _kinds().get(name) if isinstance(name, str) else None
+    if kind is None:
+        raise InputError(file, where, f"no holder {name!r} in the library", _which(name, names()))
+    return kind
+
+
+def build(
+    name: str,
+    params: Mapping[str, Any],
+    where: str = "",
+    file: str | Path | None = None,
+    *,
+    scale: float = 1.0,
+) -> Holder:
+    """The holder with the given parameters; what is left out takes its default.
+
+    Args:
+        name: the holder's name.
+        params: as the user wrote them.
+        where: the item's place in the file, "items[2]"; a parameter is then at "items[2].params.length".
+        file: the file as the user named it.
+        scale: mm in one unit of the lengths in ``params``; angles and counts are not scaled.
+
+    Raises:
+        InputError: no such holder, no such parameter, a value of the wrong type or outside its range, or
+            values that do not go together.
+    """
+    where = where.removesuffix(".params")
+    kind = get(name, f"{where}.holder" if where else "", file)
+    values = filled(kind, params, where, file, scale=scale)
+    try:
+        return kind.build(values)
+    except Conflict as conflict:
+        raise InputError(file, _place(where, conflict.parameter), conflict.found, conflict.want) from None
+
+
+def filled(
+    kind: Kind,
+    params: Mapping[str, Any],
+    where: str = "",
+    file: str | Path | None = None,
+    *,
+    scale: float = 1.0,
+) -> dict[str, Any]:
+    """Every parameter of the kind with the user's value, checked and in mm, or its default.
+
+    Raises:
+        InputError: as for ``build``.
+    """
+    known = {parameter.name: parameter for parameter in kind.parameters}
+    if not isinstance(params, Mapping):
+        raise InputError(file, _place(where), f"{params!r} is no table", "want { length = 320 }, say")
+    for key in params:
+        if key not in known:
+            raise InputError(
+                file, _place(where, key), f"{kind.name} has no parameter {key!r}", _which(key, list(known))
+            )
+    values: dict[str, Any] = {}
+    for key, parameter in known.items():
+        if key in params:
+            values[key] = _checked(parameter, params[key], _place(where, key), file, scale)
+        else:
+            values[key] = tuple(parameter.default) if parameter.many else parameter.default
+    return values
+
+
+def _checked(parameter: Parameter, value: Any, place: str, file: str | Path | None, scale: float) -> Any:
+    if parameter.choices:
+        if value not in parameter.choices:
+            raise InputError(file, place, f"{value!r} is no choice", _which(value, parameter.choices))
+        return value
+    if parameter.many:
+        if isinstance(value, str | Mapping) or not isinstance(value, Iterable):
+            raise InputError(file, place, f"{value!r}", "a list of numbers is wanted, [30, 150] say")
+        return tuple(_number(parameter, each, f"{place}[{i}]", file, scale) for i, each in enumerate(value))
+    return _number(parameter, value, place, file, scale)
+
+
+def _number(parameter: Parameter, value: Any, place: str, file: str | Path | None, scale: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, numbers.Real) or not math.isfinite(value):
+        raise InputError(file, place, f"{value!r} is no number", f"want {_range(parameter)}")
+    number = float(value) * (scale if parameter.unit == "mm" else 1.0)
+    low, high = parameter.low, parameter.high
+    if (low is not None and number < low) or (high is not None and number > high):
+        found = f"{value:g}" if number == float(value) else f"{value:g} ({number:g} {parameter.unit})"
+        raise InputError(file, place, f"{found} is outside its range", f"want {_range(parameter)}")
+    return number
+
+
+def _range(parameter: Parameter) -> str:
+    return f"{parameter.low:g} to {parameter.high:g} {parameter.unit}".rstrip()
+
+
+def _place(where: str, key: str = "") -> str:
+    return ".".join(part for part in (where, "params", key) if part)
+
+
+def _which(word: Any, known: Iterable[str]) -> str:
+    known = list(known)
+    near = difflib.get_close_matches(str(word).lower().replace(" ", "_").replace("-", "_"), known, n=1)
+    there = "there is " + (", ".join(known) if known else "nothing to set")
+    return f"did you mean {near[0]!r}? {there}" if near else there

@@ -1,0 +1,120 @@
+"""Dimensions of a strap clamp go in; the strap, its heel, screw and nut come out.
+
+Frame H: Z = 0 is the rest plane of what it clamps; the screw's axis is the Z axis; the strap reaches along
++X to its tip and back along -X to its heel. The item's turn about Z points it where it is wanted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.iso4762 import SCREWS, head, nut
+from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
+
+TIP = 8.0  # how much of the strap's end bears on the part, along X
+HEEL = 8.0  # length of the heel, along X
+RELIEF = 1.0  # the underside between the two is this much higher
+
+
+def build(p: Mapping[str, Any]) -> Holder:
+    """The strap. Raises ``Conflict`` where slot, screw or nut have no room."""
+    size = SCREWS[p["screw"]]
+    reach, back, width = p["reach"], p["back"], p["width"]
+    low, high = p["height"], p["height"] + p["thickness"]
+    long = p["slot"] or size.through
+    if width < size.through + 4:
+        raise Conflict(
+            "width", f"{width:g} leaves no metal beside the slot", f"want {size.through + 4:g} or more"
+        )
+    if long < size.through:
+        raise Conflict(
+            "slot",
+            f"{long:g} is shorter than the hole an {p['screw']} screw passes through",
+            f"want 0 for a round hole, or {size.through:g} and more",
+        )
+    if long / 2 > min(reach - TIP, back - 2):
+        raise Conflict(
+            "slot",
+            f"{long:g} is longer than the strap has room for",
+            f"want at most {2 * min(reach - TIP, back - 2):g}, or a longer reach or back",
+        )
+    if p["thickness"] < RELIEF + 2:
+        raise Conflict("thickness", f"{p['thickness']:g} is too thin", f"want {RELIEF + 2:g} or more")
+    if p["nut_below"] > p["screw_below"]:
+        raise Conflict(
+            "nut_below",
+            f"the nut hangs lower ({p['nut_below']:g}) than the screw's end ({p['screw_below']:g})",
+            f"want at most {p['screw_below']:g}",
+        )
+    if 0 < p["nut_below"] < size.nut_height:
+        raise Conflict(
+            "nut_below",
+            f"{p['nut_below']:g} puts the nut into what is clamped",
+            f"want 0 for no nut, or {size.nut_height:g} and more",
+        )
+
+    nose = width / 2 if width > 16 else width
+    shoulder = max(long / 2 + 1, reach * 0.55)
+    plan = [(-back, -width / 2), (shoulder, -width / 2), (reach, -nose / 2), (reach, nose / 2)]
+    plan += [(shoulder, width / 2), (-back, width / 2)]
+    bevel = min(p["thickness"] * 0.4, TIP * 0.6)
+    profile = [(-back, low), (-back + HEEL, low), (-back + HEEL, low + RELIEF), (reach - TIP, low + RELIEF)]
+    profile += [(reach - TIP, low), (reach, low), (reach, high - bevel), (reach - bevel, high), (-back, high)]
+    strap = cut(
+        prism(plan, low - 1, high + 1) ^ prism(profile, -width, width, "y"),
+        prism(slot(long, size.through), low - 1, high + 1),
+    )
+    heel = box((-back, -width / 2, 0), (-back + HEEL, width / 2, low + RELIEF / 2))
+    washer = p["washer"]
+    under = high + washer
+    screw = join(head(p["screw"], under), bar(size.d, 0, under + size.d / 4))
+    if washer:
+        screw = join(screw, bar(size.washer, high, under))
+    shells = [shell(join(strap, heel)), shell(screw)]
+    sunk = []
+    if p["screw_below"] > 0:
+        sunk.append(len(shells))
+        shells.append(shell(bar(size.d, -p["screw_below"], 0)))
+    if p["nut_below"] > 0:
+        shells.append(shell(nut(p["screw"], -p["nut_below"])))
+    return Holder(
+        shells=tuple(shells),
+        seats={
+            "top": Seat(at(-back + HEEL / 2, 0, high), "the strap's upper face, over its heel"),
+            "tip": Seat(at(reach - TIP / 2, 0, low), "where the tip bears on the part"),
+        },
+        params={**p, "slot": long},
+        sunk=tuple(sunk),
+    )
+
+
+KIND = Kind(
+    name="strap",
+    summary="strap clamp with heel, screw and nut, laid by hand; the screw's end hangs below the rest plane",
+    parameters=(
+        Parameter("reach", 35.0, "from the screw's axis to the strap's tip", 15, 200),
+        Parameter("back", 25.0, "from the screw's axis to the strap's other end", 12, 150),
+        Parameter("width", 25.0, "of the strap", 11, 80),
+        Parameter("thickness", 10.0, "of the strap", 3, 50),
+        Parameter("height", 20.0, "of what it clamps, over the rest plane", 0.5, 250),
+        Parameter("slot", 0.0, "length of the slot that the screw passes through; 0: a round hole", 0, 150),
+        Parameter(
+            "screw", "M8", "ISO 4762, socket-head cap screw", unit="", choices=("M6", "M8", "M10", "M12")
+        ),
+        Parameter("washer", 1.6, "thickness of the washer under the head; 0: none", 0, 8),
+        Parameter(
+            "screw_below", 15.0, "how far the screw's end hangs below the rest plane; 0: not at all", 0, 200
+        ),
+        Parameter(
+            "nut_below", 0.0, "how far the nut's lower face hangs below the rest plane; 0: no nut", 0, 200
+        ),
+    ),
+    build=build,
+    laid=True,
+    cautions=(
+        "Measure how far the screw hangs out below: that end is what the lower head meets.",
+        "Tighten it before the last pass is set up; a strap turns with its screw.",
+    ),
+)

@@ -1,0 +1,114 @@
+"""Dimensions of a V-block and a bar's diameter go in; the block comes out, with seats at the bar's height.
+
+Frame H: the block stands on Z = 0, its V runs along X, its apex lies over Y = 0, X = 0 is halfway along.
+The bar's seat is its lowest line, so that a bar whose model stands on Z = 0 lies where it should; its axis
+is a seat as well.
+
+A bar of radius r lies with its axis r / sin(a / 2) over the apex of a V of angle a, and touches the V at
+r cos(a / 2) to either side (plane geometry).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.solids import at, cut, prism, rectangle, shell
+
+# smallest and largest bar, floor under the apex, flat beside the V, relief slot at the apex
+SIZES = {"small": (10.0, 80.0, 20.0, 9.0, 4.0), "large": (80.0, 180.0, 30.0, 12.0, 8.0)}
+
+GROOVE = 4.0  # depth of the grooves along both sides
+
+
+def build(p: Mapping[str, Any]) -> Holder:
+    """The block. Raises ``Conflict`` where the bar is not for this size or the V has no room."""
+    smallest, largest, floor, flat, relief = SIZES[p["size"]]
+    diameter = p["diameter"]
+    if diameter is None:
+        diameter = {"small": 40.0, "large": 120.0}[p["size"]]
+    if not smallest <= diameter <= largest:
+        other = "large" if p["size"] == "small" else "small"
+        raise Conflict(
+            "diameter",
+            f"{diameter:g} is not for the {p['size']} block",
+            f"want {smallest:g} to {largest:g}, or size = {other!r}",
+        )
+    half = math.radians(p["angle"] / 2)
+    radius = diameter / 2
+    mouth = p["mouth"]
+    if mouth is None:
+        mouth = largest * math.cos(half) + 3
+    depth = mouth / 2 / math.tan(half)
+    height = depth + floor if p["height"] is None else p["height"]
+    width = mouth + 2 * flat if p["width"] is None else p["width"]
+    apex = height - depth
+    groove = apex - relief / 2
+    if groove < 3:
+        raise Conflict(
+            "height",
+            f"{height:g} leaves no metal under a V {depth:.2f} deep",
+            f"want {depth + relief / 2 + 3:.2f} or more",
+        )
+    if width < mouth + 4:
+        raise Conflict("width", f"{width:g} leaves no metal beside the V", f"want {mouth + 4:g} or more")
+    if not relief / 2 < radius * math.cos(half) < mouth / 2:
+        raise Conflict(
+            "mouth",
+            f"a bar of {diameter:g} does not touch the flanks of a V {mouth:g} wide",
+            f"want over {2 * radius * math.cos(half):.2f}",
+        )
+    axis = apex + radius / math.sin(half)
+
+    length = p["length"]
+    flank = relief / 2 / math.tan(half)
+    outline = [(-width / 2, 0), (width / 2, 0), (width / 2, height), (mouth / 2, height)]
+    outline += [(relief / 2, apex + flank), (relief / 2, groove), (-relief / 2, groove)]
+    outline += [(-relief / 2, apex + flank), (-mouth / 2, height), (-width / 2, height)]
+    body = prism(outline, -length / 2, length / 2, "x")
+    low, high = height / 4, height / 4 + min(8.0, height / 5)
+    grooves = []  # along both sides, for a bow's feet
+    if width / 2 - GROOVE - 2 > max(relief / 2, (high - apex) * math.tan(half)):
+        for y in (-width / 2, width / 2):
+            groove_outline = rectangle((y - GROOVE, low), (y + GROOVE, high))
+            grooves.append(prism(groove_outline, -length, length, "x"))
+    lowest = Seat(at(0, 0, axis - radius), "the bar's lowest line, halfway along")
+    return Holder(
+        shells=(shell(cut(body, *grooves)),),
+        seats={
+            "bar": lowest,
+            "axis": Seat(at(0, 0, axis), "the bar's axis, halfway along"),
+            "top": lowest,
+            "cheek": Seat(at(0, (mouth + width) / 4, height), "the flat beside the V"),
+        },
+        limits=(
+            Limit("diameter", 0.95 * diameter, None, "the parameters"),
+            Limit("diameter", None, largest, "common practice, no source"),
+        ),
+        params={**p, "diameter": diameter, "mouth": mouth, "height": height, "width": width},
+    )
+
+
+KIND = Kind(
+    name="v_block",
+    summary="V-block for a round bar that lies along X; small for under 80 mm, large for 80 to 180 mm",
+    parameters=(
+        Parameter(
+            "size", "small", "small: bars under 80 mm; large: 80 to 180 mm", unit="", choices=tuple(SIZES)
+        ),
+        Parameter(
+            "diameter", None, "of the bar; left out: 40 in the small block, 120 in the large one", 10, 180
+        ),
+        Parameter("angle", 90.0, "of the V", 60, 120, unit="degrees"),
+        Parameter("length", 50.0, "of the block, along the bar", 10, 300),
+        Parameter(
+            "mouth", None, "width of the V at its top; left out: for the largest bar of the size", 12, 220
+        ),
+        Parameter("height", None, "of the block; left out: as deep as the V needs", 15, 260),
+        Parameter("width", None, "of the block; left out: as wide as the V needs", 20, 260),
+    ),
+    build=build,
+    cautions=("Give the bar's measured diameter: the seat's height follows from it.",),
+)

@@ -1,0 +1,205 @@
+"""Every holder of the library by itself: one file more in the library, and it is tested here too."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from clearance.errors import InputError
+from clearance.report import holders
+from fixtures_lib import library
+from tests.oracles.holder_shells import beside_faces, gap, in_frame, unmatched_edges, volume, winding
+
+# Ends of ranges that do not go with the other defaults, and what must be set beside them.
+TOGETHER = {
+    "rail": {
+        "ledge_below=1": {"pad_height": 0.5},
+        "ledge_below=59.5": {"height": 80},
+        "ledge_below=118": {"height": 120},
+    },
+    "side_jaw_vise": {"opening=3": {"step": 1}, "capacity=20": {"opening": 15}},
+    "strap": {
+        "width=11": {"screw": "M6"},
+        "slot=75": {"reach": 60, "back": 50},
+        "slot=150": {"reach": 90, "back": 90},
+        "nut_below=100": {"screw_below": 105},
+        "nut_below=200": {"screw_below": 200},
+    },
+    "v_block": {
+        "diameter=95": {"size": "large"},
+        "diameter=180": {"size": "large"},
+        "mouth=12": {"diameter": 10},
+        "height=15": {"diameter": 10, "mouth": 12},
+        "width=20": {"diameter": 10, "mouth": 12},
+    },
+}
+
+# Seats that lie in no face of the holder; their places are checked by closed forms elsewhere.
+IN_THE_AIR = {
+    ("v_block", "bar"),
+    ("v_block", "axis"),
+    ("v_block", "top"),
+    ("side_jaw_vise", "middle"),
+}
+
+
+def settings(kind):
+    """(label, params): the defaults; each parameter at the ends and middle of its range; each choice."""
+    cases = [("defaults", {})]
+    for p in kind.parameters:
+        values = p.choices or (p.low, (p.low + p.high) / 2, p.high)
+        if not p.many:
+            cases += [(f"{p.name}={v}" if p.choices else f"{p.name}={v:g}", {p.name: v}) for v in values]
+    return cases
+
+
+def built(name):
+    """(label, holder) over every setting; what cannot stand alone gets its company, and only that."""
+    company = TOGETHER.get(name, {})
+    for label, params in settings(library.get(name)):
+        if label in company:
+            with pytest.raises(InputError) as caught:
+                library.build(name, params, "items[0]", "setup.toml")
+            assert caught.value.want
+            assert caught.value.file == "setup.toml"
+            assert caught.value.place.startswith("items[0].params.")
+        yield label, library.build(name, params | company.get(label, {}))
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_shells_are_closed_solids_over_every_range(name):
+    for label, holder in built(name):
+        assert sum(map(len, holder.shells)) < 3000, label
+        for i, shell in enumerate(holder.shells):
+            assert shell.dtype == np.float64, label
+            assert np.isfinite(shell).all(), label
+            assert unmatched_edges(shell) == [], f"{label}, shell {i}"
+            assert volume(shell) > 0, f"{label}, shell {i}"
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_no_shell_crosses_itself_over_every_range(name):
+    for label, holder in built(name):
+        for i, shell in enumerate(holder.shells):
+            outside, inside = beside_faces(shell)
+            assert winding(shell, outside) == pytest.approx(0, abs=1e-6), f"{label}, shell {i}"
+            assert winding(shell, inside) == pytest.approx(1, abs=1e-6), f"{label}, shell {i}"
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_another_library_takes_each_shell_for_a_solid_of_that_volume(name):
+    import trimesh
+
+    for shell in library.build(name, {}).shells:
+        mesh = trimesh.Trimesh(shell.reshape(-1, 3), np.arange(3 * len(shell)).reshape(-1, 3))
+        assert mesh.is_volume
+        assert mesh.volume == pytest.approx(volume(shell), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_seats_are_rigid_and_lie_in_a_face(name):
+    for label, holder in built(name):
+        assert holder.seats, label
+        for key, seat in holder.seats.items():
+            T = seat.T_HS
+            assert T[:3, :3] @ T[:3, :3].T == pytest.approx(np.eye(3), abs=1e-12)
+            assert np.linalg.det(T[:3, :3]) == pytest.approx(1)
+            assert T[3].tolist() == [0, 0, 0, 1]
+            if (name, key) in IN_THE_AIR:
+                continue
+            heights = np.abs(in_frame(holder.triangles, T)[:, :, 2]).max(axis=1)
+            where = f"{label}, seat {key}"
+            assert heights.min() < 1e-9 or gap(T[:3, 3], holder.triangles) < 1e-9, where
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_parameters_explain_themselves(name):
+    kind = library.get(name)
+    assert kind.name == name
+    assert kind.summary
+    holder = library.build(name, {})
+    assert set(holder.params) == {p.name for p in kind.parameters}
+    for p in kind.parameters:
+        assert p.meaning
+        assert "\n" not in p.meaning
+        assert (p.low is not None and p.high is not None and p.low < p.high) or p.choices
+        used = holder.params[p.name]
+        assert used is not None, f"{p.name} is left open"
+        if not p.choices:
+            values = np.atleast_1d(np.asarray(used, dtype=float))
+            assert all(p.low <= x <= p.high for x in values), f"{p.name} worked out outside its range"
+    assert all(0 <= i < len(holder.shells) for i in holder.sunk)
+    for limit in holder.limits:
+        assert limit.quantity in ("mass", "x", "y", "z", "diameter", "force")
+        assert limit.source
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_what_was_used_builds_the_same_again(name):
+    holder = library.build(name, {})
+    again = library.build(name, holder.params)
+    assert again.params == holder.params
+    assert np.array_equal(again.triangles, holder.triangles)
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_description_is_json_and_says_what_the_text_says(name):
+    told = json.loads(json.dumps(holders.describe(name), allow_nan=False))
+    shown = " ".join(holders.text(name).split())
+    for p in told["parameters"]:
+        assert p["meaning"] in shown
+        for word in p["choices"] or [f"{p['low']:g} to {p['high']:g}"]:
+            assert word in shown
+    for seat in told["seats"]:
+        assert f"{seat['name']} [" in shown
+    for limit in told["limits"]:
+        assert limit["source"] in shown
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_words_name_no_maker(name):
+    """Plain trade words only: no capitals inside a summary but the standards', V and the axes."""
+    kind = library.get(name)
+    allowed = {"V", "V-block", "X", "Y", "Z", "ISO", "M6", "M8", "M10", "M12", "T-slot", "T-slots"}
+    for text in (kind.summary, *(p.meaning for p in kind.parameters)):
+        for word in text.replace(",", " ").replace(";", " ").split()[1:]:
+            assert not word[0].isupper() or word in allowed, word
+
+
+def test_listing_has_them_all():
+    names = library.names()
+    assert names == sorted(names)
+    assert {"rail", "strap", "v_block", "side_jaw_vise"} <= set(names)
+    assert [each["name"] for each in json.loads(json.dumps(holders.answer()))["holders"]] == names
+    assert all(name in holders.text() for name in names)
+
+
+def test_names_are_had_without_anything_heavy():
+    """A fresh interpreter lists every holder and has loaded neither solids nor drawing nor meshes."""
+    code = (
+        "import sys; from fixtures_lib import library; library.names();"
+        "heavy = ('manifold3d', 'trimesh', 'scipy', 'pyvista', 'shapely', 'fcl');"
+        "print([name for name in heavy if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_oracles_see_what_they_must():
+    """A cube with a face missing, one turned inside out, one that overlaps another in the same shell."""
+    from fixtures_lib.solids import box, shell
+
+    cube = shell(box((0, 0, 0), (1, 2, 3)))
+    assert volume(cube) == pytest.approx(6)
+    assert len(unmatched_edges(cube[1:])) == 3
+    assert volume(cube[:, ::-1]) == pytest.approx(-6)
+    crossed = np.concatenate([cube, cube + 0.5])
+    assert unmatched_edges(crossed) == []
+    assert winding(crossed, np.array([[0.9, 1.9, 2.9]])) == pytest.approx(2)
+    assert gap(np.array([0.5, 1.0, 3.7]), cube) == pytest.approx(0.7)
+    assert gap(np.array([2.0, 3.0, 4.0]), cube) == pytest.approx(math.sqrt(3))
