@@ -27,6 +27,8 @@ class Moves:
         passed_over: words that move nothing: (word, first line), each once.
         notes: sentences for the report.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
+        chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
+            misses their circle): on top of ``grow``, and as much.
     """
 
     start: NDArray[np.float64]
@@ -41,13 +43,14 @@ class Moves:
     passed_over: tuple[tuple[str, int], ...] = ()
     notes: tuple[str, ...] = ()
     grow: float = 0.0
+    chord_error: float = 0.0
     source: str = field(default="", compare=False)
 
     def __len__(self) -> int:
         return len(self.sweep)
 
     def moved(self, origin: NDArray[np.float64], turn_deg: float) -> Moves:
-        """The same moves turned about their origin by ``turn_deg`` degrees, then shifted to ``origin`` (2,)."""
+        """The same moves turned by ``turn_deg`` degrees about 0, 0, then shifted by ``origin`` (2,)."""
         c, s = exact_cos_sin(turn_deg)
         R = np.array([[c, -s], [s, c]])
         return replace(

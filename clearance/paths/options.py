@@ -1,0 +1,54 @@
+"""What a reader must be told beside the file: the setup's keys for one cut go in, nothing comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Codes:
+    """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
+
+    ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over.
+    """
+
+    thread: tuple[str, ...] = ()
+    cut: tuple[str, ...] = ()
+    ignore: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PathOptions:
+    """How one cut's path file is to be read.
+
+    Attributes:
+        file_units: the unit of a file that names none: the setup's ``units``.
+        offsets: wire offset by D number, mm; empty where the setup gives none.
+        offset_max: the largest wire offset that sits at the control, mm, or None.
+        codes: the control's own words.
+        layers: of a DXF; empty means all.
+        uv_words: whether U V are counted from X Y ("relative") or are the upper point itself ("absolute").
+        planes: heights above the part zero at which X Y and U V hold, mm, or None.
+        block_delete: what the control does with blocks that begin with "/".
+        arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
+            ``Moves.chord_error``. The default is what four decimals of an inch leave open, doubled.
+        largest: no coordinate or radius may be larger, mm.
+    """
+
+    file_units: Literal["mm", "inch"] = "mm"
+    offsets: Mapping[int, float] = field(default_factory=dict)
+    offset_max: float | None = None
+    codes: Codes = Codes()
+    layers: tuple[str, ...] = ()
+    uv_words: Literal["relative", "absolute"] | None = None
+    planes: tuple[float, float] | None = None
+    block_delete: Literal["run", "skip"] = "run"
+    arc_tolerance: float = 0.01
+    largest: float = 100_000.0
+
+    @property
+    def unit(self) -> float:
+        """mm in one unit of a file that names none."""
+        return 25.4 if self.file_units == "inch" else 1.0
