@@ -60,7 +60,11 @@ def pieces_of_profile(profile: Sequence[tuple[float, float]], face_z: float, up:
 
 
 def piece_of_box(
-    x: tuple[float, float], y: tuple[float, float], behind: tuple[float, float], face_z: float, up: bool,
+    x: tuple[float, float],
+    y: tuple[float, float],
+    behind: tuple[float, float],
+    face_z: float,
+    up: bool,
     lower_guide: bool = False,
 ) -> Piece:
     """A box that moves along; ``x``, ``y`` relative to the wire, ``behind`` the face, mm."""

@@ -1,0 +1,146 @@
+"""Measures of the flat view: (horizontal distance g, height z) of an item's point and a head's profile go
+in, one figure comes out.
+
+Every measure is nondecreasing in g, and over z it falls towards the profile's widest height and rises
+behind it. Along a horizontal slice of a triangle that moves up the triangle, g is convex; so each measure
+has a single valley there (``flat_search``), and for boxes a bound is had by taking the smallest g and the
+height nearest to the widest one (``flat_tree``). One definition serves both.
+
+Where a measure does not exist (no shared height, not one over the other) it is ``NOWHERE`` plus how far it
+is from existing, so that a search still finds its way. ``steepness`` (P,) bounds how fast the measure
+changes where it exists, per mm of g and z.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+NOWHERE = 1e6
+
+#: a search ends within this of the best place (mm); measures are widened by it to stay on the safe side
+SEARCH_WIDTH = 1e-6
+
+
+class Profiles:
+    """A table of pieces with up to three corners each, so that pairs can refer to them by number.
+
+    Attributes:
+        z, r: (P, 3) corners, the last repeated where there are two.
+        slope, straight: (P, 2) dr/dz of each side, and whether it has any length.
+        rect: (P, 4).   boxed: (P,) the rectangle is not a point.
+        widest_z: (P, 2) the heights between which r is largest.   widest_r: (P,).
+    """
+
+    def __init__(self, pieces: Sequence[Piece]) -> None:
+        z, r = np.empty((len(pieces), 3)), np.empty((len(pieces), 3))
+        for i, piece in enumerate(pieces):
+            if len(piece.z) > 3:
+                raise ValueError("a piece has at most three corners")
+            z[i, : len(piece.z)], z[i, len(piece.z) :] = piece.z, piece.z[-1]
+            r[i, : len(piece.r)], r[i, len(piece.r) :] = piece.r, piece.r[-1]
+        self.z, self.r = z, r
+        dz = np.diff(z, axis=1)
+        self.straight = dz > 0.0
+        self.slope = np.divide(np.diff(r, axis=1), dz, out=np.zeros_like(dz), where=self.straight)
+        self.rect = np.array([piece.rect for piece in pieces], dtype=float).reshape(-1, 4)
+        self.boxed = (self.rect != 0.0).any(axis=1)
+        self.widest_r = r.max(axis=1, initial=0.0)
+        at_widest = r == self.widest_r[:, None]
+        self.widest_z = np.stack(
+            [np.where(at_widest, z, np.inf).min(axis=1), np.where(at_widest, z, -np.inf).max(axis=1)], axis=1
+        )
+
+    def radius(self, z: Array, which: Index) -> Array:
+        """r(z) of profile ``which``, extended in a straight line above and below."""
+        radius = np.full(len(z), np.inf)
+        for k in (0, 1):
+            line = self.r[which, k] + self.slope[which, k] * (z - self.z[which, k])
+            np.minimum(radius, np.where(self.straight[which, k], line, np.inf), out=radius)
+        return radius
+
+    def nearest_height(self, low: Array, high: Array, which: Index) -> Array:
+        """The height within [low, high] at which every measure is smallest for a given g."""
+        first, last = self.widest_z[which, 0], self.widest_z[which, 1]
+        return np.minimum(np.maximum(np.minimum(np.maximum(low, first), last), low), high)
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Distance in the half plane from (g, z) to the profile and all that lies inside it."""
+
+    profiles: Profiles
+
+    @property
+    def steepness(self) -> Array:
+        return np.ones(len(self.profiles.z))
+
+    def __call__(self, g: Array, z: Array, which: Index) -> Array:
+        table = self.profiles
+        zs, rs = table.z[which], table.r[which]
+        z0, z2 = zs[:, 0], zs[:, 2]
+        over0, over2 = np.maximum(g - rs[:, 0], 0.0), np.maximum(g - rs[:, 2], 0.0)
+        best = over0 * over0 + (z - z0) ** 2
+        np.minimum(best, over2 * over2 + (z - z2) ** 2, out=best)
+        for k in (0, 1):
+            dr, dz = rs[:, k + 1] - rs[:, k], zs[:, k + 1] - zs[:, k]
+            er, ez = g - rs[:, k], z - zs[:, k]
+            length2 = dr * dr + dz * dz
+            t = np.divide(er * dr + ez * dz, length2, out=np.zeros_like(g), where=length2 > 0.0)
+            t = np.minimum(np.maximum(t, 0.0), 1.0)
+            np.minimum(best, (er - t * dr) ** 2 + (ez - t * dz) ** 2, out=best)
+        inside = (z >= z0) & (z <= z2) & (g <= table.radius(z, which))
+        return np.where(inside, 0.0, np.sqrt(best))
+
+
+@dataclass(frozen=True)
+class Side:
+    """Horizontal distance where (g, z) shares a height with the profile, which is grown by the height margin."""
+
+    profiles: Profiles
+
+    @property
+    def steepness(self) -> Array:
+        return 1.0 + np.abs(self.profiles.slope).max(axis=1)
+
+    def __call__(self, g: Array, z: Array, which: Index) -> Array:
+        table = self.profiles
+        z0, z2 = table.z[which, 0], table.z[which, 2]
+        gap = np.maximum(np.maximum(z0 - z, z - z2), 0.0)
+        return np.where(gap > 0.0, NOWHERE + gap, np.maximum(g - table.radius(z, which), 0.0))
+
+
+@dataclass(frozen=True)
+class Height:
+    """Vertical distance where (g, z) is over or under the profile, which is grown by the side margin."""
+
+    profiles: Profiles
+
+    @property
+    def steepness(self) -> Array:
+        slope = np.abs(self.profiles.slope)
+        return 1.0 + np.divide(1.0, slope, out=np.zeros_like(slope), where=slope > 0.0).max(axis=1)
+
+    def __call__(self, g: Array, z: Array, which: Index) -> Array:
+        table = self.profiles
+        low, high = table.z[which, 0].copy(), table.z[which, 2].copy()
+        for k in (0, 1):
+            slope = table.slope[which, k]
+            reach = np.divide(g - table.r[which, k], slope, out=np.zeros_like(g), where=slope != 0.0)
+            edge = table.z[which, k] + reach
+            np.maximum(low, np.where(slope > 0.0, edge, -np.inf), out=low)
+            np.minimum(high, np.where(slope < 0.0, edge, np.inf), out=high)
+        beside = g - table.widest_r[which]
+        gap = np.maximum(np.maximum(low - z, z - high), 0.0)
+        return np.where(beside > 0.0, NOWHERE + beside, gap)
+
+
+Measure = Clearance | Side | Height

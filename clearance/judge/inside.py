@@ -1,0 +1,198 @@
+"""Bodies that swallow each other: an envelope and a body whose surfaces do not meet go in; whether one lies
+inside the other comes out.
+
+Where the surfaces do not meet, one point of each connected part decides. What a piece sweeps along an
+unbroken run is connected, so one point of each will do; a body is tested shell by shell. The rules
+for models that lie:
+
+- A point is inside a closed body when it is inside any one of its shells, by the signed count of facets
+  above it or by the odd number of different heights at which they are: inside-out shells, doubled facets
+  and overlapping shells all count as solid, and a void inside a body counts as solid too.
+- Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
+  than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
+  knows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.paths.moves import Moves
+from clearance.solids.shells import shells
+from clearance.sweep.envelope import straight_runs
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+
+#: heights of facets over a point that are closer than this are one
+_SAME = 1e-9
+#: share of the full round that an open surface must close around a point before it may be inside
+_CLOSING = 0.1
+
+
+def head_swallows(
+    triangles: Array, moves: Moves, pieces: Sequence[Piece], only: NDArray[np.bool_] | None = None
+) -> bool:
+    """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet."""
+    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    runs = straight_runs(moves, only)
+    if not runs:
+        return False
+    p = np.concatenate([points[:-1] for points, _ in runs])
+    q = np.concatenate([points[1:] for points, _ in runs])
+    deviation = max(d for _, d in runs)
+    path_low, path_high = np.minimum(p, q).min(axis=0), np.maximum(p, q).max(axis=0)
+    for piece in pieces:
+        reach = float(piece.r.max()) + deviation
+        x0, x1, y0, y1 = piece.rect
+        first = np.array([path_low[0] + x0 - reach, path_low[1] + y0 - reach, piece.z[0]])
+        last = np.array([path_high[0] + x1 + reach, path_high[1] + y1 + reach, piece.z[-1]])
+        within = np.flatnonzero((low >= first).all(axis=1) & (high <= last).all(axis=1))
+        if not len(within):
+            continue
+        _, one = np.unique(shells(triangles[within]), return_index=True)
+        points = triangles[within[one], 0]
+        radius = np.interp(points[:, 2], piece.z, piece.r) + deviation
+        if (_distance_to_path(points[:, :2], p, q, piece.rect) <= radius).any():
+            return True
+    return False
+
+
+def _distance_to_path(points: Array, p: Array, q: Array, rect: tuple[float, ...]) -> Array:
+    """Distance (N,) from each point to what a rectangle covers that slides along the bits p-q."""
+    low, high = np.array([rect[0], rect[2]]), np.array([rect[1], rect[3]])
+    best = np.full(len(points), np.inf)
+    for i, x in enumerate(points):
+        best[i] = np.sqrt(_bits_squared(x, p, q, low, high).min())
+    return best
+
+
+def _bits_squared(x: Array, p: Array, q: Array, low: Array, high: Array) -> Array:
+    """Squared distance (n,) of the rectangle about a point of each bit, at its nearest, to x (2,).
+
+    Along a bit the distance to the rectangle is convex: candidates are the bit's ends, the places where a
+    side of the rectangle comes level with x, and the nearest places to its corners.
+    """
+    d = q - p
+    length2 = (d * d).sum(axis=1)
+    shares = [np.zeros(len(p)), np.ones(len(p))]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for axis in (0, 1):
+            for side in (low, high):
+                shares.append((x[axis] - side[axis] - p[:, axis]) / d[:, axis])
+        for cx in (low[0], high[0]):
+            for cy in (low[1], high[1]):
+                shares.append(((x - np.array([cx, cy]) - p) * d).sum(axis=1) / length2)
+    best = np.full(len(p), np.inf)
+    for share in shares:
+        t = np.clip(np.nan_to_num(share, nan=0.0, posinf=1.0, neginf=0.0), 0.0, 1.0)
+        off = x - (p + t[:, None] * d)
+        off = off - np.clip(off, low, high)
+        np.minimum(best, (off * off).sum(axis=1), out=best)
+    return best
+
+
+def body_swallows(
+    triangles: Array,
+    closed: bool,
+    moves: Moves,
+    pieces: Sequence[Piece],
+    only: NDArray[np.bool_] | None = None,
+) -> bool | None:
+    """Whether any of the pieces lies inside the body; None where an open surface leaves it open."""
+    box_low, box_high = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
+    unknown = False
+    starts = [points[0] for points, _ in straight_runs(moves, only)]
+    for piece, start in ((piece, start) for piece in pieces for start in starts):
+        for point in _points_in(piece, start):
+            if (point < box_low).any() or (point > box_high).any():
+                continue
+            answer = holds_point(triangles, closed, point)
+            if answer:
+                return True
+            unknown |= answer is None
+    return None if unknown else False
+
+
+def _points_in(piece: Piece, wire: Array) -> list[Array]:
+    """A few points inside a piece that stands at ``wire``, in no special place to any facet."""
+    x0, x1, y0, y1 = piece.rect
+    widest = int(np.argmax(piece.r))
+    z = 0.5 * (piece.z[0] + piece.z[-1])
+    z += 0.37 * (piece.z[widest] - z) * (0.5 if piece.r[0] != piece.r[-1] else 0.0)
+    radius = float(np.interp(z, piece.z, piece.r))
+    room = np.array([(x1 - x0) / 2 + radius * 0.7, (y1 - y0) / 2 + radius * 0.7])
+    centre = wire + np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+    shifts = ((0.0312741, 0.0117923), (-0.0236067, 0.0291471), (0.0090169, -0.0344218))
+    return [np.r_[centre + room * np.array(shift), z] for shift in shifts]
+
+
+def holds_point(triangles: Array, closed: bool, point: Array) -> bool | None:
+    """Whether a body holds a point (3,) that is not on its surface; None where nobody knows."""
+    if not closed:
+        return _open_body_holds(triangles, point)
+    column = _column(triangles, point, 2)
+    if not len(column):
+        return False
+    height, upward = _crossings(triangles[column], point, 2)
+    above = height > point[2]
+    if not above.any() or above.all():
+        return False
+    label = shells(triangles)[column]
+    for shell in np.unique(label[above]):
+        mine = above & (label == shell)
+        if int(upward[mine].sum()) != 0 or _different(height[mine]) % 2 == 1:
+            return True
+    return False
+
+
+def _open_body_holds(triangles: Array, point: Array) -> bool | None:
+    for axis in range(3):
+        column = _column(triangles, point, axis)
+        height, _ = _crossings(triangles[column], point, axis)
+        above = height > point[axis]
+        if _different(height[above]) % 2 == 1 or _different(height[~above]) % 2 == 1:
+            return None
+    return False if abs(_winding(triangles, point)) < _CLOSING else None
+
+
+def _column(triangles: Array, point: Array, axis: int) -> NDArray[np.intp]:
+    """Triangles that a line through the point along an axis meets (their boxes first, then exactly)."""
+    i, j = (axis + 1) % 3, (axis + 2) % 3
+    x, y = triangles[:, :, i], triangles[:, :, j]
+    near = (x.min(axis=1) <= point[i]) & (x.max(axis=1) >= point[i])
+    near &= (y.min(axis=1) <= point[j]) & (y.max(axis=1) >= point[j])
+    rows = np.flatnonzero(near)
+    x, y = x[rows] - point[i], y[rows] - point[j]
+    turn = [x[:, k] * y[:, (k + 1) % 3] - y[:, k] * x[:, (k + 1) % 3] for k in range(3)]
+    same = ((turn[0] > 0) & (turn[1] > 0) & (turn[2] > 0)) | ((turn[0] < 0) & (turn[1] < 0) & (turn[2] < 0))
+    return rows[same]
+
+
+def _crossings(triangles: Array, point: Array, axis: int) -> tuple[Array, NDArray[np.int64]]:
+    """Heights (n,) at which a line through the point meets the triangles, and which way each one faces."""
+    i, j = (axis + 1) % 3, (axis + 2) % 3
+    x, y, z = triangles[:, :, i] - point[i], triangles[:, :, j] - point[j], triangles[:, :, axis]
+    weight = np.stack([x[:, k] * y[:, (k + 1) % 3] - y[:, k] * x[:, (k + 1) % 3] for k in (1, 2, 0)], axis=1)
+    total = weight.sum(axis=1)
+    height = (weight * z).sum(axis=1) / total
+    return height, np.sign(total).astype(np.int64)
+
+
+def _different(height: Array) -> int:
+    return int((np.diff(np.sort(height)) > _SAME).sum() + 1) if len(height) else 0
+
+
+def _winding(triangles: Array, point: Array) -> float:
+    """How far the surface closes around a point: 1 from inside, 0 from far (solid angles, summed).
+
+    Source: van Oosterom and Strackee, The solid angle of a plane triangle, IEEE Trans. Biomed. Eng. 30 (1983).
+    """
+    a, b, c = (triangles[:, k] - point for k in range(3))
+    la, lb, lc = (np.sqrt((v * v).sum(axis=1)) for v in (a, b, c))
+    top = (a * np.cross(b, c)).sum(axis=1)
+    bottom = la * lb * lc + (a * b).sum(axis=1) * lc + (b * c).sum(axis=1) * la + (c * a).sum(axis=1) * lb
+    return float(np.arctan2(top, bottom).sum() / (2.0 * np.pi))

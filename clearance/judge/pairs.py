@@ -1,0 +1,258 @@
+"""One head along one stretch: its pieces, moves and the bodies there go in, a judged pair for each body comes
+out, with what the two ways contradicted each other on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.judge.agree import WIDTH, agree, better
+from clearance.judge.fcl_side import Bodies, FclHead
+from clearance.judge.flat import TOUCH, FlatView, Growth, Place, TriangleTree, chords_of
+from clearance.judge.flat_fields import NOWHERE, Measure
+from clearance.judge.flat_tree import Nearest
+from clearance.judge.result import Pair
+from clearance.paths.moves import Moves
+from clearance.setup.scene import Body, Finding, SideHeight, Stretch
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+
+#: grown distances are of interest up to here: enough to see whether two ways agree
+_NEAR = 4.0 * WIDTH
+
+
+@dataclass(frozen=True)
+class Part:
+    """What moves as one: pieces, the moves they follow, and on which of these they are there."""
+
+    moves: Moves
+    pieces: tuple[Piece, ...]
+    only: NDArray[np.bool_] | None = None
+
+
+@dataclass(frozen=True)
+class HeadRun:
+    """A head (or the wire) on a stretch, and the bodies it is held against."""
+
+    head: str
+    stretch: Stretch
+    face_z: float
+    parts: tuple[Part, ...]
+    bodies: tuple[int, ...]
+    wire_margin: SideHeight | None = None
+
+    def margin(self, body: Body) -> SideHeight:
+        return body.margin if self.wire_margin is None else self.wire_margin
+
+
+def runs_of(stretch: Stretch, wire_margin: float) -> list[HeadRun]:
+    """The heads of a stretch and the wire, where it is in."""
+    upper_moves = stretch.upper_moves or stretch.moves
+    along_upper = tuple(piece for piece in stretch.upper if not piece.lower_guide)
+    along_lower = tuple(piece for piece in stretch.upper if piece.lower_guide)
+    if upper_moves is stretch.moves:
+        along_upper, along_lower = stretch.upper, ()
+    upper = [Part(m, p) for m, p in ((upper_moves, along_upper), (stretch.moves, along_lower)) if p]
+    runs = [
+        HeadRun("lower", stretch, stretch.lower_z, (Part(stretch.moves, stretch.lower),), stretch.bodies),
+        HeadRun("upper", stretch, stretch.upper_z, tuple(upper), stretch.bodies),
+    ]
+    if stretch.wire is not None and stretch.moves.threaded.any():
+        others = tuple(b for b in stretch.bodies if b not in stretch.cut_bodies)
+        part = Part(stretch.moves, (stretch.wire,), stretch.moves.threaded)
+        margin = SideHeight(wire_margin, 0.0)
+        runs.append(HeadRun("wire", stretch, stretch.lower_z, (part,), others, margin))
+    return [run for run in runs if run.parts]
+
+
+class HeadJudge:
+    """Both ways for one head; figures of its parts are taken together by the smallest."""
+
+    def __init__(self, run: HeadRun, bodies: Sequence[Body], tree: TriangleTree, surfaces: Bodies) -> None:
+        self.run, self.bodies, self.tree = run, bodies, tree
+        self.flat = [
+            FlatView(tree, chords_of(p.moves, p.only), p.pieces, run.face_z, run.bodies) for p in run.parts
+        ]
+        self.fcl = [FclHead(surfaces, p.moves, p.pieces, p.only) for p in run.parts]
+        self.findings: list[Finding] = []
+
+    def pairs(self) -> list[Pair]:
+        """The judged pairs, one for each body; fills ``findings``."""
+        bodies = self.run.bodies
+        margins = {b: self.run.margin(self.bodies[b]) for b in bodies}
+        clear = [view.clearance() for view in self.flat]
+        side = self._least([view.side({b: m.height for b, m in margins.items()}) for view in self.flat])
+        height = self._least([view.height({b: m.side for b, m in margins.items()}) for view in self.flat])
+        flat = self._least(clear)
+        levels = [
+            {b: Growth(self.bodies[b].allow.side, self.bodies[b].allow.height) for b in bodies},
+            {
+                b: Growth(self.bodies[b].allow.side + m.side, self.bodies[b].allow.height + m.height)
+                for b, m in margins.items()
+            },
+        ]
+        near = [self._near(growths, flat) for growths in levels]
+        pairs = []
+        for body in bodies:
+            part = int(np.argmin([found.value[body] for _, found in clear]))
+            pairs.append(
+                self._pair(
+                    body,
+                    margins[body],
+                    float(flat[body]),
+                    None if side[body] >= NOWHERE else float(side[body]),
+                    None if height[body] >= NOWHERE else float(height[body]),
+                    self.flat[part].place(*clear[part], body),
+                    [
+                        (growths[body], float(touch[body]))
+                        for growths, touch in zip(levels, near, strict=True)
+                    ],
+                )
+            )
+        return pairs
+
+    def _least(self, found: list[tuple[Measure, Nearest]]) -> Array:
+        return np.asarray(np.min([nearest.value for _, nearest in found], axis=0))
+
+    def _near(self, growths: dict[int, Growth], flat: Array) -> Array:
+        """For each body its flat distance from the head as grown, no larger than ``_NEAR``."""
+        close = {b: g for b, g in growths.items() if flat[b] <= hypot(g.side, g.height) + _NEAR}
+        out = np.full(len(flat), _NEAR)
+        for view in self.flat if close else []:
+            grown = view.distance_grown(close, _NEAR)
+            out[list(close)] = np.minimum(out[list(close)], grown[list(close)])
+        return out
+
+    def _pair(
+        self,
+        body: int,
+        margin: SideHeight,
+        flat: float,
+        side: float | None,
+        height: float | None,
+        place: Place | None,
+        levels: list[tuple[Growth, float]],
+    ) -> Pair:
+        run, one = self.run, self.bodies[body]
+        allow = one.allow
+        fcl = min(part.distance(body).distance for part in self.fcl)
+        held = [part.swallowed_by(body) for part in self.fcl] if fcl > 0.0 else [False]
+        touching: tuple[tuple[int, int], ...] = ()
+        if any(held):
+            verdict, clearance, fcl, flat = "clash", 0.0, 0.0, 0.0
+            side = height = 0.0
+            touching = ((1, len(run.stretch.moves)),)
+        elif None in held:
+            verdict, clearance = "undecided", better(fcl, flat)
+            self._open(one.name, clearance)
+        elif not agree(fcl, flat):
+            verdict, clearance = "undecided", min(fcl, flat)
+            self._contradiction(one.name, 0.0, 0.0, fcl, flat)
+        else:
+            clearance = better(fcl, flat)
+            verdict = self._verdict(body, clearance, levels)
+            if verdict == "clash":
+                touched = self._touching(body, levels[0][0])
+                touching = ranges(touched)
+                place = self._place_on(body, touched) or place
+        spares = [
+            figure - a - m
+            for figure, a, m in ((side, allow.side, margin.side), (height, allow.height, margin.height))
+            if figure is not None
+        ]
+        moves, is_cut = run.stretch.moves, run.stretch.cut is not None
+        at = place.move if place is not None and is_cut else None
+        return Pair(
+            head=run.head,
+            item=one.name,
+            body=one.kind,
+            verdict=verdict,
+            clearance=clearance,
+            side=side,
+            height=height,
+            spare=min(spares) if spares else None,
+            fcl=fcl,
+            flat=flat,
+            margin=margin,
+            allow=allow,
+            cut=run.stretch.name,
+            move=None if at is None else at + 1,
+            line=None if at is None else int(moves.line[at]) or None,
+            n=None if at is None else moves.block[at] or None,
+            touching=touching if is_cut else (),
+            head_at=None if place is None else place.head_at,
+            on_head=None if place is None else place.on_head,
+            on_item=None if place is None else place.on_item,
+        )
+
+    def _verdict(self, body: int, clearance: float, levels: list[tuple[Growth, float]]) -> str:
+        """Clash, close or clear by the head as grown by allow, then by the margin too; judged twice again."""
+        if clearance <= TOUCH:
+            return "clash"
+        for (growth, flat), verdict in zip(levels, ("clash", "close"), strict=True):
+            if growth == Growth(0.0, 0.0) or clearance > hypot(growth.side, growth.height) + _NEAR:
+                continue
+            fcl = min(
+                min(part.distance(body, growth.side, growth.height).distance, _NEAR) for part in self.fcl
+            )
+            if not agree(fcl, flat):
+                self._contradiction(self.bodies[body].name, growth.side, growth.height, fcl, flat)
+                return "undecided"
+            if better(fcl, flat) <= TOUCH:
+                return verdict
+        return "clear"
+
+    def _touching(self, body: int, growth: Growth) -> NDArray[np.bool_]:
+        touched = [view.touching(body, growth, len(self.run.stretch.moves)) for view in self.flat]
+        return np.asarray(np.any(touched, axis=0))
+
+    def _place_on(self, body: int, touched: NDArray[np.bool_]) -> Place | None:
+        """Where it touches on the first move that does."""
+        if not touched.any():
+            return None
+        first = np.arange(len(touched)) == int(np.argmax(touched))
+        best: tuple[float, Place] | None = None
+        for part in self.run.parts:
+            only = first if part.only is None else first & part.only
+            if only.any():
+                view = FlatView(self.tree, chords_of(part.moves, only), part.pieces, self.run.face_z, [body])
+                measure, found = view.clearance()
+                place = view.place(measure, found, body)
+                if place is not None and (best is None or found.value[body] < best[0]):
+                    best = (float(found.value[body]), place)
+        return None if best is None else best[1]
+
+    def _name(self) -> str:
+        return "wire" if self.run.head == "wire" else f"{self.run.head} head"
+
+    def _tell(self, kind: str, item: str, message: str) -> None:
+        self.findings.append(Finding(kind, "undecided", message, item, self.run.stretch.name))
+
+    def _open(self, item: str, distance: float) -> None:
+        self._tell(
+            "open model",
+            item,
+            f"the {self._name()} may stand inside {item}: its surface is not closed, so nobody can tell inside from"
+            f" outside (the surface itself is {distance:.3f} mm away)",
+        )
+
+    def _contradiction(self, item: str, side: float, height: float, fcl: float, flat: float) -> None:
+        grown = f" grown by {side:g} sideways and {height:g} in height" if side or height else ""
+        self._tell(
+            "contradiction",
+            item,
+            f"the two ways of measuring the {self._name()}{grown} against {item} disagree: {fcl:.4f} mm by FCL,"
+            f" {flat:.4f} mm by the flat view; treat it as not clear and report it",
+        )
+
+
+def ranges(touched: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:
+    """Runs of true values (M,) as (first, last), counted from 1."""
+    edge = np.flatnonzero(np.diff(np.r_[False, touched, False].astype(np.int8)))
+    return tuple((int(a) + 1, int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True))

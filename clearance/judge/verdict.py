@@ -1,0 +1,118 @@
+"""The verdict: a scene goes in; every head against every body along every stretch, judged twice, comes out."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+
+import numpy as np
+
+from clearance.judge.fcl_side import Bodies
+from clearance.judge.flat import TriangleTree
+from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
+from clearance.judge.result import SEVERITIES, CutResult, MoveDistance, Pair, Result
+from clearance.setup.scene import Finding, Scene
+
+Progress = Callable[[float, str], None]
+
+#: distances past this are not given move by move, mm
+HORIZON = 20.0
+
+
+def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -> Result:
+    """Judge a scene.
+
+    Args:
+        moves: give the distances of every move as well.
+        progress: is told the share done (0 to 1) and what is looked at.
+
+    Raises:
+        clearance.errors.Undecided: never; what cannot be decided is a verdict of its own.
+    """
+    began = time.perf_counter()
+    tree = TriangleTree([body.triangles_M for body in scene.bodies])
+    surfaces = Bodies(scene.bodies, _middle(scene))
+    pairs: list[Pair] = []
+    findings = list(scene.findings)
+    along: list[MoveDistance] = []
+    runs = [(stretch, runs_of(stretch, scene.wire_margin)) for stretch in scene.stretches]
+    count, done = sum(len(r) for _, r in runs), 0
+    for stretch, heads in runs:
+        for run in heads:
+            if progress is not None:
+                progress(done / count, f"{stretch.name}: {run.head}")
+            judge = HeadJudge(run, scene.bodies, tree, surfaces)
+            pairs += judge.pairs()
+            findings += judge.findings
+            if moves and stretch.cut is not None and run.head != "wire":
+                along += _move_by_move(judge, run, scene)
+            done += 1
+    if progress is not None:
+        progress(1.0, "done")
+    pairs.sort(key=_order)
+    cuts = tuple(
+        CutResult(
+            stretch.name,
+            worst(
+                [p.verdict for p in pairs if p.cut == stretch.name]
+                + [f.severity for f in findings if f.cut == stretch.name]
+            ),
+            stretch,
+        )
+        for stretch in scene.stretches
+    )
+    verdict = worst([c.verdict for c in cuts] + [f.severity for f in findings])
+    return Result(
+        scene, verdict, cuts, tuple(pairs), tuple(findings), tuple(along), time.perf_counter() - began
+    )
+
+
+def worst(verdicts: Iterable[str]) -> str:
+    """The worst of them; a note is no verdict, and none at all is clear."""
+    present = set(verdicts)
+    return next((v for v in SEVERITIES if v in present), "clear")
+
+
+def _order(pair: Pair) -> tuple[float, int, float]:
+    spare = np.inf if pair.spare is None else pair.spare
+    return (spare, SEVERITIES.index(pair.verdict), pair.clearance)
+
+
+def _middle(scene: Scene) -> np.ndarray:
+    """A point near the work, so that scenes far from the machine's origin lose no digits."""
+    starts = [s.moves.start for s in scene.stretches if len(s.moves)]
+    middle = np.zeros(3)
+    if starts:
+        middle[:2] = np.round(np.concatenate(starts).mean(axis=0))
+    return middle
+
+
+def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> list[MoveDistance]:
+    """For each move the three distances to the item nearest to it."""
+    moves = run.stretch.moves
+    height = {b: scene.bodies[b].margin.height for b in run.bodies}
+    side = {b: scene.bodies[b].margin.side for b in run.bodies}
+    body = np.full(len(moves), -1)
+    figures = np.full((3, len(moves)), np.nan)
+    for view in judge.flat:
+        b, *f = view.along(len(moves), height, side, HORIZON)
+        nearer = (b >= 0) & ~(figures[0] <= f[0])
+        body = np.where(nearer, b, body)
+        figures = np.where(nearer, np.array(f), figures)
+
+    def value(x: float) -> float | None:
+        return None if np.isnan(x) else float(x)
+
+    return [
+        MoveDistance(
+            cut=run.stretch.name,
+            move=i + 1,
+            line=int(moves.line[i]) or None,
+            head=run.head,
+            item=scene.bodies[b].name if b >= 0 else None,
+            clearance=value(figures[0, i]),
+            side=value(figures[1, i]),
+            height=value(figures[2, i]),
+        )
+        for i, b in enumerate(body)
+    ]
