@@ -8,6 +8,7 @@ from pathlib import Path
 
 from clearance.setup.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
 from clearance.setup.fields import suggestion
+from clearance.setup.limits import limit_findings
 from clearance.setup.machine import Machine
 from clearance.setup.scene import Scene
 from clearance.setup.schema import Setup
@@ -39,6 +40,7 @@ def load(setup_path: str | Path) -> Scene:
     _names_apart(setup, machine, file)
     items, findings = item_bodies(setup, file, files)
     bodies = (*items, *standing)
+    findings += limit_findings(setup, bodies, machine.max_part_mass)
     stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
     wire = setup.margins.wire.side
     return Scene(

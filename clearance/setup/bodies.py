@@ -15,11 +15,11 @@ from clearance.geometry.frames import Matrix, apply, pose
 from clearance.setup import shapes
 from clearance.setup.fields import suggestion
 from clearance.setup.machine import Machine
-from clearance.setup.materials import DENSITIES, density_of
 from clearance.setup.place import poses, seats_of_triangles
 from clearance.setup.scene import Body, Finding, SideHeight
 from clearance.setup.schema import Item, Margins, Setup, SideHeightIn
 from clearance.setup.toml_file import MM_PER_UNIT, TomlFile
+from clearance.solids.materials import density_of
 
 #: what counts as below Z = 0, mm; less is rounding
 BELOW = 1e-6
@@ -127,7 +127,7 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
             item=i,
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
             stands_on=item.on,
-            density=_density(item),
+            density=_density(i, item, file),
             source=thing.source,
         )
         bodies.append(body)
@@ -136,19 +136,19 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
     return bodies, findings
 
 
-def _density(item: Item) -> float | None:
-    if item.density is not None:
+def _density(i: int, item: Item, file: TomlFile) -> float | None:
+    """g/cm3, the user's own figure before the table's."""
+    if item.density is not None or item.material is None:
         return item.density
-    return None if item.material is None else density_of(item.material)
+    try:
+        return density_of(item.material)
+    except InputError as error:
+        raise file.error(("items", i, "material"), error.found, error.want) from None
 
 
 def _remarks_on(item: Item, body: Body) -> list[Finding]:
     """Notes on an item as it stands."""
     found = []
-    if item.material is not None and _density(item) is None:
-        known = ", ".join(DENSITIES)
-        message = f'no density is known for "{item.material}"; give density = ... in g/cm3 (known: {known})'
-        found.append(Finding("density", "note", message, item=item.name))
     lowest = float(body.triangles_M[..., 2].min())
     if lowest < -BELOW:
         message = f"reaches {-lowest:.3f} mm below Z = 0"

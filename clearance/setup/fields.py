@@ -18,12 +18,15 @@ from pydantic_core import PydanticCustomError
 LONGEST = 1e6
 
 
-def problem(found: str, want: str = "", key: str = "", not_yet: bool = False) -> PydanticCustomError:
+def problem(
+    found: str, want: str = "", key: str | tuple[str | int, ...] = (), not_yet: bool = False
+) -> PydanticCustomError:
     """An error that carries our own words.
 
     Where ``found`` is empty, the value as it stands in the file is shown. ``key`` is appended to the place.
     """
-    context = {"found": found, "want": want, "key": key, "not_yet": not_yet}
+    keys = (key,) if isinstance(key, str) else key
+    context = {"found": found, "want": want, "keys": keys, "not_yet": not_yet}
     return PydanticCustomError("ours", "{found}; {want}", context)
 
 
@@ -130,6 +133,14 @@ def is_list(want: str, lengths: tuple[int, ...] = ()) -> BeforeValidator:
     return BeforeValidator(check)
 
 
+def angle(value: Any) -> float:
+    """Degrees, at most ten turns either way."""
+    degrees = number(value)
+    if abs(degrees) > 3600.0:
+        raise problem("", "give an angle in degrees, within 3600")
+    return degrees
+
+
 def low_high(value: tuple[float, float]) -> tuple[float, float]:
     if not value[0] < value[1]:
         raise problem("", "give [low, high] with low below high")
@@ -147,7 +158,8 @@ FileName = Annotated[str, BeforeValidator(file_name)]
 Flag = Annotated[bool, BeforeValidator(flag)]
 PointXY = Annotated[tuple[Length, Length], is_list("two lengths, [x, y]", (2,))]
 PointXYZ = Annotated[tuple[Length, Length, Length], is_list("three lengths, [x, y, z]", (3,))]
-Angles = Annotated[tuple[Number, Number, Number], is_list("three angles in degrees, [about X, Y, Z]", (3,))]
+Angle = Annotated[float, BeforeValidator(angle)]
+Angles = Annotated[tuple[Angle, Angle, Angle], is_list("three angles in degrees, [about X, Y, Z]", (3,))]
 Interval = Annotated[
     tuple[Length, Length], AfterValidator(low_high), is_list("two lengths, [low, high]", (2,))
 ]
@@ -161,21 +173,34 @@ class Table(BaseModel):
 
     #: words that other people's files might use, and the key that is meant
     also: ClassVar[dict[str, str]] = {}
+    #: where the table stands, for a key that is known there and was written elsewhere
+    where: ClassVar[str] = ""
 
     @classmethod
-    def keys(cls) -> list[str]:
+    def key_names(cls) -> list[str]:
         """The keys as they stand in the file."""
         return [field.alias or key for key, field in cls.model_fields.items()]
+
+    @classmethod
+    def _home(cls, key: str) -> str:
+        """Where a key stands that another table of the same file knows."""
+        for table in Table.__subclasses__():
+            if table.__module__ == cls.__module__ and table.where and key in table.key_names():
+                return table.where
+        return ""
 
     @model_validator(mode="before")
     @classmethod
     def _known_keys(cls, data: Any) -> Any:
-        keys = cls.keys()
+        keys = cls.key_names()
         if not isinstance(data, dict):
             raise problem(f"found {shown(data)}", f"give a table with keys from: {', '.join(keys)}")
         for key in data:
             if key not in keys:
-                raise problem("this key is not known", suggestion(key, keys, cls.also), key=str(key))
+                want = suggestion(key, keys, cls.also)
+                if want.startswith("known here") and (home := cls._home(key)):
+                    want = f"it belongs {home}"
+                raise problem("this key is not known", want, key=str(key))
         return data
 
 

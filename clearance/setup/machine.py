@@ -57,6 +57,7 @@ def _sound_profile(profile: Profile) -> Profile:
 class Travel(Table):
     """Of the lower guide's centre in X Y, the upper face in Z, the upper guide over the lower in U V."""
 
+    where: ClassVar[str] = "in travel"
     x: Interval
     y: Interval
     z: Interval
@@ -125,6 +126,7 @@ class TableBody(Table):
 class Codes(Table):
     """The control's own words; none is assumed."""
 
+    where: ClassVar[str] = "in codes"
     thread: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     cut: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
@@ -146,6 +148,7 @@ class Codes(Table):
 class Machine(Table):
     """The machine file. All lengths are mm once it is read."""
 
+    where: ClassVar[str] = "at the top, before the first [table]"
     name: Name
     units: Units = "mm"
     travel: Travel
@@ -159,8 +162,10 @@ class Machine(Table):
     @model_validator(mode="after")
     def _names_once(self) -> Machine:
         seen: set[str] = set()
-        for body in self.bodies:
+        for i, body in enumerate(self.bodies):
             if body.name in seen:
-                raise problem(f'two bodies are named "{body.name}"', "give each its own name", key="bodies")
+                raise problem(
+                    f'two bodies are named "{body.name}"', "give each its own name", ("bodies", i, "name")
+                )
             seen.add(body.name)
         return self

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
+from pydantic import BeforeValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from clearance.setup.fields import (
+    Angle,
     Angles,
     FileName,
     Flag,
     Length,
     Name,
     Names,
-    Number,
     PointXY,
     PointXYZ,
     Positive,
@@ -22,6 +23,7 @@ from clearance.setup.fields import (
     Table,
     Words,
     is_list,
+    number,
     one_or_more,
     problem,
     shown,
@@ -35,6 +37,7 @@ SOURCES = ("holder", "part", "model", "shape")
 class MachineChoice(Table):
     """``use`` names a machine that ships, ``file`` the shop's own."""
 
+    where: ClassVar[str] = "in [machine]"
     use: Name | None = None
     file: FileName | None = None
 
@@ -49,6 +52,7 @@ class MachineChoice(Table):
 class Heads(Table):
     """Where the upper head stands, and where both come from and go to."""
 
+    where: ClassVar[str] = "in [heads]"
     flushing_distance: Span | None = None
     upper_z: Length | None = None
     approach_from: PointXY | None = None
@@ -86,6 +90,7 @@ class SideIn(Table):
 class Margins(Table):
     """Less than this is close."""
 
+    where: ClassVar[str] = "in [margins]"
     part: SideHeightIn = Field(default_factory=SideHeightIn)
     holder: SideHeightIn = Field(default_factory=SideHeightIn)
     laid: SideHeightIn = Field(default_factory=SideHeightIn)
@@ -114,16 +119,25 @@ class Shape(Table):
         return self
 
 
-def _no_numbers_lost(value: Any) -> Any:
-    """Holder parameters: checked by the library, which knows their names, ranges and units."""
+def _finite_numbers(value: Any) -> Any:
+    """Holder parameters: the library knows their names, ranges and units; here only that numbers are some."""
     if not isinstance(value, dict):
         raise problem(f"found {shown(value)}", "give a table, { length = 320 }")
+    for key, one in value.items():
+        for each in one if isinstance(one, list) else [one]:
+            if isinstance(each, int | float):
+                try:
+                    number(each)
+                except PydanticCustomError as error:
+                    words = error.context or {}
+                    raise problem(words["found"], words["want"], key=key) from None
     return value
 
 
 class Item(Table):
     """Anything that is put on the table."""
 
+    where: ClassVar[str] = "in [[items]]"
     also: ClassVar[dict[str, str]] = {
         "file": "name the file by what it is: part, model or holder",
         "rotate": 'an item is turned by "turn"',
@@ -136,7 +150,7 @@ class Item(Table):
     part: FileName | None = None
     model: FileName | None = None
     shape: Shape | None = None
-    params: Annotated[dict[str, Any], BeforeValidator(_no_numbers_lost)] = Field(default_factory=dict)
+    params: Annotated[dict[str, Any], BeforeValidator(_finite_numbers)] = Field(default_factory=dict)
     units: FileUnits | None = None
     material: Words | None = None
     density: Positive | None = None
@@ -217,6 +231,7 @@ def _offset_numbers(value: Any) -> Any:
 class Cut(Table):
     """One path through a part."""
 
+    where: ClassVar[str] = "in [[cuts]]"
     also: ClassVar[dict[str, str]] = {
         "turn": 'a program is turned by "rotate", about its zero only',
         "at": 'the program is placed by "zero"',
@@ -228,7 +243,7 @@ class Cut(Table):
     path: FileName
     zero: PointXYZ = (0.0, 0.0, 0.0)
     axes: Literal["machine", "part"] | None = None
-    rotate: Number = 0.0
+    rotate: Angle = 0.0
     offsets: Annotated[dict[int, Length], BeforeValidator(_offset_numbers)] = Field(default_factory=dict)
     offset_max: Span | None = None
     planes: Planes | None = None
@@ -261,6 +276,7 @@ class Cut(Table):
 class Setup(Table):
     """The setup file. All lengths are mm once it is read."""
 
+    where: ClassVar[str] = "at the top, before the first [table]"
     title: Words = ""
     units: Units = "mm"
     machine: MachineChoice
@@ -270,15 +286,13 @@ class Setup(Table):
     cuts: Annotated[list[Cut], is_list("a list of [[cuts]]")]
 
     @model_validator(mode="after")
-    def _hangs_together(self, info: ValidationInfo) -> Setup:
+    def _hangs_together(self) -> Setup:
         if not self.cuts:
             raise problem("there is no cut", "add a [[cuts]] table", key="cuts")
-        for key, tables in (("items", self.items), ("cuts", self.cuts)):
-            seen: set[str] = set()
-            for table in tables:
-                if table.name in seen:
-                    raise problem(f'two {key} are named "{table.name}"', "give each its own name", key=key)
-                seen.add(table.name)
+        for key, names in (("items", [i.name for i in self.items]), ("cuts", [c.name for c in self.cuts])):
+            for i, name in enumerate(names):
+                if name in names[:i]:
+                    raise problem(f'two {key} are named "{name}"', "give each its own name", (key, i, "name"))
         for index, cut in enumerate(self.cuts, 1):
             if all(v is None for v in (cut.flushing_distance, cut.upper_z, *_heights(self.heads))):
                 raise problem(

@@ -44,7 +44,11 @@ class TomlFile:
         path, name = "", ""
         node: Any = self.data
         for step in loc:
-            path += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if path else str(step)
+            if isinstance(step, int):
+                path += f"[{step + 1}]"
+            else:
+                key = step if re.fullmatch(r"[\w-]+", step) else shown(step)
+                path += f".{key}" if path else key
             node = _child(node, step)
             if isinstance(step, int) and isinstance(node, dict) and isinstance(node.get("name"), str):
                 name = f' "{node["name"]}"'
@@ -129,8 +133,7 @@ def _in_words(one: dict[str, Any]) -> tuple[Loc, str, str, bool]:
     value = one.get("input")
     kind = one["type"]
     if kind == "ours":
-        if context["key"]:
-            loc = (*loc, context["key"])
+        loc = (*loc, *context["keys"])
         return loc, context["found"] or f"found {shown(value)}", context["want"], context["not_yet"]
     if kind == "missing":
         return loc, "this key is missing", "it has no default", False
