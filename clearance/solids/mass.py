@@ -21,8 +21,9 @@ def mass_properties(triangles: Triangles) -> tuple[float, NDArray[np.float64]]:
     without meaning. Each shell counts as material, save one that lies inside another and is wound the
     other way round: that is a hollow in it. One that lies inside another and is wound alike is material
     already counted. Shells that overlap without one lying in the other are counted in full, so the mass
-    is on the heavy side. Above 400 000 facets the winding of the file is taken as it stands (hollows wound
-    the other way round than the rest, as every CAD system writes them). A body without volume has its centroid in the middle of its corners.
+    is on the heavy side. Above 400 000 facets the winding of the file is taken as it stands, hollows
+    wound the other way round than the rest. A body without volume has its centroid in the middle of its
+    corners.
 
     The sums are those of the tetrahedra between each facet and a fixed point (divergence theorem).
     """

@@ -77,9 +77,13 @@ def _read(data: bytes, units: str | None, shown: str) -> Solid:
     for begin, name in _OTHERS:
         if data[:512].lstrip(b"\xef\xbb\xbf \t\r\n").startswith(begin):
             raise InputError(shown, "byte 0", f"this is {name}", "save the model as STL")
+    if data[:512].translate(None, _TEXT) == b"":
+        begin = " ".join(data[:40].decode("ascii", "replace").split())
+        raise InputError(shown, "byte 0", f"{begin!r} is not the beginning of a model", "a model as STL")
     return _in_mm(read_stl(data, shown), units, shown)
 
 
+_TEXT = bytes(range(32, 127)) + b"\t\r\n\f"
 _OTHERS = (
     (b"PK\x03\x04", "a ZIP or 3MF file"),
     (b"ISO-10303-21", "a STEP file"),
