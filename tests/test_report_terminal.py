@@ -140,18 +140,26 @@ def test_clashes_are_all_shown() -> None:
 
 
 def test_findings_are_worst_first_and_notes_few() -> None:
-    notes = [Finding("words", "note", f"note number {k}") for k in range(9)]
+    notes = [Finding(f"kind {k}", "note", f"note number {k}") for k in range(9)]
+    same = [Finding("kind 0", "note", f"note of a kind {k}") for k in range(3)]
     grave = Finding("open edges", "undecided", "3 edges are open", item="stop")
-    text = as_text(a_result(a_pair(), verdict="undecided", findings=(*notes, grave)))
+    text = as_text(a_result(a_pair(), verdict="undecided", findings=(*notes, *same, grave)))
     assert text.index("undecided: stop: 3 edges are open") < text.index("note: note number 0")
+    assert "note: note number 0 (and 3 more notes like this)" in text
     assert "note number 5" in text
     assert "note number 6" not in text
     assert "(+3 more notes; --json has them all)" in text
 
 
+def test_grave_findings_are_never_left_out() -> None:
+    grave = [Finding("open edges", "close", f"body {k} has open edges") for k in range(40)]
+    text = as_text(a_result(a_pair(), findings=tuple(grave)))
+    assert all(f"close: body {k} has" in text for k in range(40))
+
+
 def test_heights_to_set_stand_there_unrounded_to_a_micrometre() -> None:
     text = as_text(a_result(a_pair(), stretches=(a_stretch(upper_z=25.105), a_stretch("way", cut=None))), 200)
-    assert "lower face Z -0.10, upper face Z 25.105 (0.10 below the part, 0.10 above it)" in text
+    assert "faces at Z -0.10 and Z 25.105, 0.10 below and 0.10 above the part" in text
     assert '"way": ' not in text
 
 

@@ -224,11 +224,23 @@ def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
             "\n".join(_paint(_wrap(f"{f.severity}: {_about(f)}", width, "    "), colour) for f in grave)
         )
     if notes:
-        lines = [_wrap(f"note: {_about(f)}", width, "    ") for f in notes[:NOTES]]
-        if len(notes) > NOTES:
-            lines.append(f"(+{len(notes) - NOTES} more notes; --json has them all)")
-        blocks.append("\n".join(lines))
+        blocks.append(_few(notes, width))
     return blocks
+
+
+def _few(notes: Sequence[Finding], width: int) -> str:
+    """One note of each kind, with how many more there are of it; a few kinds, then a count."""
+    kinds: dict[str, list[Finding]] = {}
+    for note in notes:
+        kinds.setdefault(note.kind, []).append(note)
+    lines, left = [], len(notes)
+    for same in list(kinds.values())[:NOTES]:
+        more = f" (and {len(same) - 1} more notes like this)" if len(same) > 1 else ""
+        lines.append(_wrap(f"note: {_about(same[0])}{more}", width, "    "))
+        left -= len(same)
+    if left:
+        lines.append(f"(+{left} more notes; --json has them all)")
+    return "\n".join(lines)
 
 
 def _about(finding: Finding) -> str:
@@ -247,11 +259,11 @@ def _cut_lines(result: Result, width: int) -> str:
             continue
         line = (
             f"{_named(cut.name)}: {cut.verdict}, {len(stretch.moves)} moves, "
-            f"lower face Z {_position(stretch.lower_z)}, upper face Z {_position(stretch.upper_z)}"
+            f"faces at Z {_position(stretch.lower_z)} and Z {_position(stretch.upper_z)}"
         )
         if stretch.flushing is not None:
             below, above = (rounded_down(value) for value in stretch.flushing)
-            line += f" ({below} below the part, {above} above it)"
+            line += f", {below} below and {above} above the part"
         lines.append(_wrap(line, width, "    "))
     if len(lines) > NOTES:
         lines[NOTES:] = [f"(+{len(lines) - NOTES} more cuts; --json has them all)"]
