@@ -1,0 +1,421 @@
+"""A result goes in; a plain description of what is to be drawn, where and in which words comes out.
+
+Everything that a reader of the picture takes from it (which bodies, where the heads stand, the ends and
+figures of the dimension lines, the words) is decided here, in machine mm, with no graphics library.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import InputError
+from clearance.judge.result import SEVERITIES, Pair, Result
+from clearance.setup.scene import Body, Stretch
+from clearance.view import looks, meshes
+from clearance.view.camera import DIRECTIONS, Camera
+
+Array = NDArray[np.float64]
+
+VIEWS = (*DIRECTIONS, "along_wire", "close_up")
+#: clearances that are drawn as dimension lines
+MOST_PLACES = 5
+#: mm; what is clear by more than this has no dimension line, unless nothing else has one
+FAR = 20.0
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A body to draw: ``role`` is "part", "holder", "laid", "machine", "lower head", "upper head", "lower
+    envelope" or "upper envelope"; ``triangles`` (N, 3, 3) mm, machine frame; ``there`` false where the body
+    is off while the heads stand as drawn."""
+
+    name: str
+    role: str
+    triangles: Array
+    colour: looks.Colour
+    there: bool = True
+
+
+@dataclass(frozen=True)
+class Track:
+    """A run of the path (K, 3) mm in one band of ``looks.BANDS`` (None: not measured)."""
+
+    points: Array
+    band: int | None
+    rapid: bool
+
+
+@dataclass(frozen=True)
+class Place:
+    """A small clearance: from ``on_head`` to ``on_item`` (3,) mm, its figure, and what to say beside it."""
+
+    head: str
+    item: str
+    verdict: str
+    figure: str
+    words: str
+    where: str
+    on_head: Array
+    on_item: Array
+
+
+@dataclass(frozen=True)
+class Label:
+    """A body's name as it is written, and the name and role of its shapes.
+
+    ``at`` (3,) mm for the heads, which are named even where something hides them; other bodies are named
+    where they are in sight.
+    """
+
+    text: str
+    shape: str
+    kind: str
+    at: Array | None = None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One view on the sheet.
+
+    ``box`` is (x, y, width, height) in pixels from the sheet's upper left; the camera counts from the panel's
+    own corner. ``solid``, ``ghost`` and ``veil`` are indices of shapes: opaque, see-through, and the
+    envelopes; ``through`` are drawn faintly where something hides them. ``hatched``: what the camera cuts is
+    hatched. ``places`` and ``labels`` are indices of what is written.
+    """
+
+    name: str
+    box: tuple[int, int, int, int]
+    camera: Camera
+    solid: tuple[int, ...]
+    ghost: tuple[int, ...]
+    veil: tuple[int, ...]
+    through: tuple[int, ...]
+    places: tuple[int, ...]
+    labels: tuple[int, ...]
+    title: str = ""
+    tracks: bool = True
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """The whole sheet. ``wires``: (2, 3) mm each. ``lines``: the title block, after the verdict."""
+
+    size: tuple[int, int]
+    verdict: str
+    sentence: str
+    lines: tuple[str, ...]
+    shapes: tuple[Shape, ...]
+    tracks: tuple[Track, ...]
+    wires: tuple[Array, ...]
+    places: tuple[Place, ...]
+    labels: tuple[Label, ...]
+    panels: tuple[Panel, ...]
+    notes: tuple[str, ...] = field(default=())
+
+
+def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1200)) -> Drawing:
+    """What a picture of ``result`` shows.
+
+    Raises:
+        InputError: the view or the size is unknown; nothing is drawn then.
+    """
+    from clearance.view.panels import panels_for
+
+    if view not in VIEWS:
+        raise InputError(None, "view", f'there is no view "{view}"', "one of " + ", ".join(VIEWS))
+    size = checked_size(size)
+    worst = worst_pair(result)
+    places = small_places(result)
+    stretch = _stretch(result, worst)
+    at = standing(stretch, worst) if stretch is not None else None
+    shapes = _body_shapes(result, stretch, places)
+    wires: list[Array] = []
+    if stretch is not None and at is not None:
+        shapes += head_shapes(stretch, at) + _envelope_shapes(stretch)
+        if stretch.wire is not None and _threaded(stretch, at[0]):
+            wires.append(np.array([[*at[0], stretch.wire.z[0]], [*at[1], stretch.wire.z[-1]]]))
+    sentence, lines = _title(result, worst, stretch)
+    drawing = Drawing(
+        size=size,
+        verdict=result.verdict,
+        sentence=sentence,
+        lines=lines,
+        shapes=tuple(shapes),
+        tracks=tuple(tracks(result)),
+        wires=tuple(wires),
+        places=places,
+        labels=tuple(_labels(shapes)),
+        panels=(),
+        notes=_notes(result, shapes),
+    )
+    return panels_for(drawing, view)
+
+
+def checked_size(size: tuple[int, int]) -> tuple[int, int]:
+    """The picture's size, if it can be drawn: 320 to 6000 pixels either way."""
+    try:
+        w, h = (int(n) for n in size)
+        whole = all(float(n) == int(n) for n in size)
+    except (TypeError, ValueError, OverflowError):
+        w = h = 0
+        whole = False
+    if not whole or not (320 <= w <= 6000 and 320 <= h <= 6000):
+        shown = "x".join(str(n) for n in size) if isinstance(size, tuple | list) else repr(size)
+        raise InputError(None, "size", f"{shown} cannot be drawn", "width x height, each 320 to 6000 pixels")
+    return w, h
+
+
+def worst_pair(result: Result) -> Pair | None:
+    """The pair that decides: the worst verdict first, then the least to spare (the result's own order)."""
+    if not result.pairs:
+        return None
+    return min(enumerate(result.pairs), key=lambda kp: (SEVERITIES.index(kp[1].verdict), kp[0]))[1]
+
+
+def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
+    """The smallest few clearances, one an item, worst first. Pairs with no points measured have no place."""
+    ranked = sorted(enumerate(result.pairs), key=lambda kp: (SEVERITIES.index(kp[1].verdict), kp[0]))
+    out: dict[str, Place] = {}
+    for _, pair in ranked:
+        if pair.item in out or pair.on_head is None or pair.on_item is None:
+            continue
+        if out and pair.verdict == "clear" and pair.clearance > FAR:
+            continue
+        out[pair.item] = Place(
+            head=pair.head,
+            item=pair.item,
+            verdict=pair.verdict,
+            figure=looks.figure(pair.clearance),
+            words=f"{looks.HEAD_WORDS[pair.head]} – {pair.item}",
+            where=where_words(pair),
+            on_head=np.asarray(pair.on_head, dtype=float),
+            on_item=np.asarray(pair.on_item, dtype=float),
+        )
+        if len(out) == most:
+            break
+    return tuple(out.values())
+
+
+def where_words(pair: Pair) -> str:
+    """Cut, move, block and line of a pair, as the setter finds them in the program."""
+    parts = [pair.cut]
+    if pair.move is not None:
+        parts.append(f"move {pair.move}")
+    if pair.n:
+        parts.append(pair.n)
+    if pair.line:
+        parts.append(f"line {pair.line}")
+    return ", ".join(parts)
+
+
+def _stretch(result: Result, worst: Pair | None) -> Stretch | None:
+    stretches = result.scene.stretches
+    if worst is not None:
+        for s in stretches:
+            if s.name == worst.cut:
+                return s
+    return stretches[0] if stretches else None
+
+
+def standing(stretch: Stretch, worst: Pair | None) -> tuple[Array, Array]:
+    """Where the lower and the upper guide stand, (2,) each: at the worst pair's place, both at one moment."""
+    lower, upper = stretch.moves, stretch.upper_moves
+    at = worst.head_at if worst is not None else None
+    if at is None:
+        at = np.array([*stretch.moves.start[0], 0.0])
+        move, t = 0, 0.0
+    else:
+        leader = upper if upper is not None and worst is not None and worst.head == "upper" else lower
+        move, t = meshes.place_on(leader, np.asarray(at, dtype=float)[:2])
+    exact = np.asarray(at, dtype=float)[:2]
+    if upper is None:
+        return exact, exact
+    if worst is not None and worst.head == "upper":
+        return meshes.point_at(lower, move, t), exact
+    return exact, meshes.point_at(upper, move, t)
+
+
+def _threaded(stretch: Stretch, p: Array) -> bool:
+    move, _ = meshes.place_on(stretch.moves, p)
+    return bool(stretch.moves.threaded[move])
+
+
+def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
+    """Both heads where they stand: the bodies of revolution first, then the boxes."""
+    out = []
+    for role, pieces, own in (("lower head", stretch.lower, at[0]), ("upper head", stretch.upper, at[1])):
+        for z, r in meshes.round_stacks(pieces):
+            shift = np.array([*own, 0.0])
+            out.append(Shape(role, role, meshes.lathe(z, r) + shift, looks.BODY["head"]))
+        for piece in pieces:
+            if not meshes.is_round(piece):
+                p = at[0] if piece.lower_guide else own
+                shift = np.array([*p, 0.0])
+                out.append(Shape(f"{role} body", f"{role} body", meshes.box_piece(piece) + shift, looks.BODY["head"]))
+    return out
+
+
+def _envelope_shapes(stretch: Stretch) -> list[Shape]:
+    """What the round bodies of both heads sweep; boxes are left out, they would cover everything."""
+    out = []
+    for role, pieces, moves in (
+        ("lower envelope", stretch.lower, stretch.moves),
+        ("upper envelope", stretch.upper, stretch.moves if stretch.upper_moves is None else stretch.upper_moves),
+    ):
+        segments, _ = meshes.flatten(moves)
+        for z, r in meshes.round_stacks(pieces):
+            out.append(Shape(role, role, meshes.envelope(segments, z, r), looks.BODY["envelope"]))
+    return out
+
+
+def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, ...]) -> list[Shape]:
+    scene = result.scene
+    near = np.array([p.on_item for p in places]).reshape(-1, 3)
+    used = {k for s in scene.stretches for k in s.bodies}
+    now = set(stretch.bodies) if stretch is not None else set(range(len(scene.bodies)))
+    named = {p.item for p in places}
+    out = []
+    for k, body in enumerate(scene.bodies):
+        if scene.stretches and k not in used and body.name not in named:
+            continue
+        triangles = meshes.thinned(np.asarray(body.triangles_M, dtype=float), keep_near=near)
+        out.append(
+            Shape(body.name, body.kind, meshes.outward(triangles), looks.BODY[body.kind], there=k in now)
+        )
+    return out
+
+
+def tracks(result: Result) -> list[Track]:
+    """The paths of all stretches, cut into runs of one band; drawn at the lower guide's plane or the part's top."""
+    bodies = {b.name: b for b in result.scene.bodies}
+    out = []
+    for stretch in result.scene.stretches:
+        segments, owners = meshes.flatten(stretch.moves)
+        if not len(segments):
+            continue
+        bands = move_bands(result, stretch, bodies)
+        z = _path_height(result, stretch)
+        rapid = np.asarray(stretch.moves.rapid)[owners]
+        mine = np.array([-1 if b is None else b for b in bands])[owners]
+        change = (mine[1:] != mine[:-1]) | (rapid[1:] != rapid[:-1])
+        change |= np.any(np.abs(segments[1:, 0] - segments[:-1, 1]) > 1e-9, axis=1)
+        for run in np.split(np.arange(len(segments)), np.flatnonzero(change) + 1):
+            points = np.concatenate([segments[run[:1], 0], segments[run, 1]])
+            band = int(mine[run[0]])
+            flat = np.column_stack([points, np.full(len(points), z)])
+            out.append(Track(flat, None if band < 0 else band, bool(rapid[run[0]])))
+    return out
+
+
+def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> list[int | None]:
+    """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
+    m = len(stretch.moves)
+    bands: list[int | None] = [None] * m
+
+    def put(move: int, band: int) -> None:
+        old = bands[move]
+        bands[move] = band if old is None else min(old, band)
+
+    for d in result.moves:
+        if d.cut != stretch.name or not 1 <= d.move <= m:
+            continue
+        left = []
+        body = bodies.get(d.item) if d.item is not None else None
+        if body is not None:
+            if d.side is not None:
+                left.append(d.side - body.margin.side - body.allow.side)
+            if d.height is not None:
+                left.append(d.height - body.margin.height - body.allow.height)
+        touches = d.clearance is not None and d.clearance <= 1e-6
+        put(d.move - 1, 0 if touches else looks.band_of(min(left)) if left else len(looks.BANDS) - 1)
+    for pair in result.pairs:
+        if pair.cut != stretch.name:
+            continue
+        for first, last in pair.touching:
+            for move in range(max(first, 1), min(last, m) + 1):
+                put(move - 1, 0)
+        if pair.move is not None and pair.spare is not None and 1 <= pair.move <= m and not pair.touching:
+            put(pair.move - 1, looks.band_of(pair.spare))
+    return bands
+
+
+def _path_height(result: Result, stretch: Stretch) -> float:
+    tops = [float(result.scene.bodies[k].triangles_M[..., 2].max()) for k in stretch.cut_bodies]
+    return max(tops) if tops else (stretch.lower_z + stretch.upper_z) / 2
+
+
+def _labels(shapes: list[Shape]) -> list[Label]:
+    out, seen = [], set()
+    for s in shapes:
+        if s.role.endswith(("envelope", "head body")) or s.name in seen or not len(s.triangles):
+            continue
+        seen.add(s.name)
+        text = s.name if s.there else f"{s.name} (off for this cut)"
+        at = None
+        if s.role in ("lower head", "upper head"):
+            points = s.triangles.reshape(-1, 3)
+            low, high = points.min(axis=0), points.max(axis=0)
+            z = high[2] - 0.35 * (high[2] - low[2]) if s.role == "lower head" else low[2] + 0.35 * (high[2] - low[2])
+            at = np.array([*(low + high)[:2] / 2, z])
+        out.append(Label(text, s.name, s.role, at))
+    return out
+
+
+def _title(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple[str, tuple[str, ...]]:
+    sentence = ""
+    serious = [f for f in result.findings if f.severity == result.verdict]
+    if worst is not None and worst.verdict == result.verdict:
+        sentence = pair_sentence(worst)
+    elif serious:
+        sentence = serious[0].message
+    elif worst is not None:
+        sentence = pair_sentence(worst)
+    lines = [result.scene.title]
+    if worst is not None:
+        lines.append(where_words(worst))
+    if stretch is not None:
+        faces = f"lower face Z {stretch.lower_z:.2f}   upper face Z {stretch.upper_z:.2f}"
+        if stretch.flushing is not None:
+            faces += f"   flushing {stretch.flushing[0]:.2f} below, {stretch.flushing[1]:.2f} above"
+        lines.append(faces)
+    return sentence, tuple(lines)
+
+
+def pair_sentence(pair: Pair) -> str:
+    """One sentence a setter needs: which head, which item, how near, what was wanted."""
+    head = looks.HEAD_WORDS[pair.head]
+    head = head[0].upper() + head[1:]
+    if pair.verdict == "clash":
+        if pair.clearance <= 1e-6:
+            return f"{head} touches {pair.item}"
+        return f"{head} may touch {pair.item}: {looks.figure(pair.clearance)} mm is less than it may be off"
+    gap = f"{looks.figure(pair.clearance)} mm from {pair.item}"
+    if pair.verdict == "undecided":
+        return f"{head} and {pair.item}: could not be decided"
+    if pair.verdict == "close":
+        return f"{head} passes {gap}; wanted {_wanted(pair)}"
+    return f"{head} passes {gap}, and nothing else has less to spare"
+
+
+def _wanted(pair: Pair) -> str:
+    side, height = pair.margin.side + pair.allow.side, pair.margin.height + pair.allow.height
+    if pair.height is None:
+        return f"{side:g} beside"
+    if pair.side is None or pair.height - height < pair.side - side:
+        return f"{height:g} in height"
+    return f"{side:g} beside"
+
+
+def _notes(result: Result, shapes: list[Shape]) -> tuple[str, ...]:
+    out = [f.message for f in result.findings if f.severity in ("clash", "undecided", "close")]
+    thin = [s.name for s in shapes if s.role in looks.BODY_WORDS and 0 < _count(result, s.name) != len(s.triangles)]
+    if thin:
+        out.append("drawn with fewer triangles than were checked: " + ", ".join(thin))
+    return tuple(out)
+
+
+def _count(result: Result, name: str) -> int:
+    return next((len(b.triangles_M) for b in result.scene.bodies if b.name == name), 0)

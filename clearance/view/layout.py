@@ -1,0 +1,149 @@
+"""Boxes of words and the points they belong to go in; places on the sheet that cover nothing come out.
+
+Pixels throughout, x to the right, y down. Words go as near to their point as they can, off each other and
+off what must stay in sight, rather on white than on a body, and their leaders do not run through words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Rect = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Words of ``size`` (width, height) that belong to the point ``anchor``; what may be left out if there is no room."""
+
+    anchor: tuple[float, float]
+    size: tuple[float, float]
+    may_drop: bool = False
+    #: farthest that the words may stand from their point
+    reach: float = 420.0
+    #: the words may stand on their point: the body there is wide enough for them
+    inside: bool = False
+
+
+class Ground:
+    """How much of a rectangle is taken up by bodies: 0 for white ground, 1 for all."""
+
+    def __init__(self, taken: NDArray[np.bool_], pixels_a_cell: float = 1.0) -> None:
+        total = np.cumsum(np.cumsum(taken.astype(float), axis=0), axis=1)
+        self._sum = np.pad(total, ((1, 0), (1, 0)))
+        self._cell = pixels_a_cell
+
+    def share(self, rects: Array) -> Array:
+        """Share (N,) of rectangles (N, 4) that is taken."""
+        h, w = self._sum.shape[0] - 1, self._sum.shape[1] - 1
+        r = np.rint(rects / self._cell).astype(int)
+        x0, x1 = np.clip(r[:, 0], 0, w), np.clip(r[:, 2], 0, w)
+        y0, y1 = np.clip(r[:, 1], 0, h), np.clip(r[:, 3], 0, h)
+        area = np.maximum((x1 - x0) * (y1 - y0), 1)
+        inside = self._sum[y1, x1] - self._sum[y0, x1] - self._sum[y1, x0] + self._sum[y0, x0]
+        return np.asarray(inside / area)
+
+
+def overlaps(rects: Array, other: Rect, gap: float = 0.0) -> NDArray[np.bool_]:
+    """Which of ``rects`` (N, 4) come nearer than ``gap`` to ``other``."""
+    return np.asarray(
+        (rects[:, 0] < other[2] + gap)
+        & (rects[:, 2] > other[0] - gap)
+        & (rects[:, 1] < other[3] + gap)
+        & (rects[:, 3] > other[1] - gap)
+    )
+
+
+def nearest_edge(rect: Rect, p: Sequence[float]) -> tuple[float, float]:
+    """The point of a rectangle nearest to ``p``: where its leader ends."""
+    return min(max(p[0], rect[0]), rect[2]), min(max(p[1], rect[1]), rect[3])
+
+
+def arrange(
+    wanted: Sequence[Wanted],
+    area: Rect,
+    taken: Sequence[Rect] = (),
+    ground: Ground | None = None,
+    gap: float = 6.0,
+) -> list[Rect | None]:
+    """A rectangle for each of ``wanted``, in the order of their weight; None where one was left out.
+
+    No two overlap, and none overlaps ``taken``. Only words that may be dropped ever are; the others go to
+    the nearest free place in ``area``, or, on a sheet with no room at all, over the fewest others.
+    """
+    blocked = list(taken)
+    leaders: list[tuple[Array, Array]] = []
+    out: list[Rect | None] = []
+    for one in wanted:
+        rects = _candidates(one, area)
+        free = np.ones(len(rects), dtype=bool)
+        for other in blocked:
+            free &= ~overlaps(rects, other, gap)
+        anchor = np.array(one.anchor)
+        ends = np.stack([np.clip(anchor[k], rects[:, k], rects[:, k + 2]) for k in (0, 1)], axis=1)
+        length = np.linalg.norm(ends - anchor, axis=1)
+        cost = length.copy()
+        if ground is not None:
+            cost += 70.0 * ground.share(rects)
+        for other in blocked[len(taken):]:
+            cost += 160.0 * _runs_through(anchor, ends, other)
+        for a, b in leaders:
+            cost += 120.0 * _cross(anchor, ends, a, b)
+        cost[~free] += 1e6
+        if one.may_drop:
+            cost[length > one.reach] += 1e6
+        best = int(np.argmin(cost)) if len(rects) else -1
+        if best < 0 or (one.may_drop and cost[best] >= 1e6):
+            out.append(None)
+            continue
+        x0, y0, x1, y1 = (float(v) for v in rects[best])
+        blocked.append((x0, y0, x1, y1))
+        leaders.append((anchor, ends[best]))
+        out.append((x0, y0, x1, y1))
+    return out
+
+
+def _candidates(one: Wanted, area: Rect) -> Array:
+    """Rectangles all about the anchor, near ones densely, then a grid over the whole area."""
+    w, h = one.size
+    x, y = one.anchor
+    centres = [(x, y)] if one.inside else []
+    for ring in (14.0, 26.0, 42.0, 62.0, 88.0, 120.0, 160.0, 210.0, 270.0, 340.0, 420.0):
+        for angle in np.linspace(0.0, 2 * np.pi, 24, endpoint=False):
+            c, s = np.cos(angle), np.sin(angle)
+            centres.append((x + c * (ring + w / 2), y + s * (ring + h / 2)))
+    step_x, step_y = max(w / 3, 12.0), max(h / 2, 8.0)
+    for cx in np.arange(area[0] + w / 2, area[2] - w / 2 + 1e-9, step_x):
+        for cy in np.arange(area[1] + h / 2, area[3] - h / 2 + 1e-9, step_y):
+            centres.append((cx, cy))
+    c = np.array(centres).reshape(-1, 2)
+    rects = np.column_stack([c[:, 0] - w / 2, c[:, 1] - h / 2, c[:, 0] + w / 2, c[:, 1] + h / 2])
+    inside = (rects[:, 0] >= area[0]) & (rects[:, 1] >= area[1]) & (rects[:, 2] <= area[2]) & (rects[:, 3] <= area[3])
+    return rects[inside]
+
+
+def _runs_through(start: Array, ends: Array, rect: Rect) -> NDArray[np.bool_]:
+    """Which segments from ``start`` to ``ends`` (N, 2) meet a rectangle (slab test)."""
+    d = ends - start
+    lo, hi = np.zeros(len(ends)), np.ones(len(ends))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for k in (0, 1):
+            a, b = (rect[k] - start[k]) / d[:, k], (rect[k + 2] - start[k]) / d[:, k]
+            still = d[:, k] == 0
+            inside = rect[k] <= start[k] <= rect[k + 2]
+            lo = np.maximum(lo, np.where(still, 0.0 if inside else 2.0, np.minimum(a, b)))
+            hi = np.minimum(hi, np.where(still, 1.0, np.maximum(a, b)))
+    return np.asarray(lo <= hi)
+
+
+def _cross(start: Array, ends: Array, a: Array, b: Array) -> NDArray[np.bool_]:
+    """Which segments from ``start`` to ``ends`` (N, 2) cross the segment a-b."""
+
+    def side(p: Array, q: Array, r: Array) -> Array:
+        return np.asarray((q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (q[..., 1] - p[..., 1]) * (r[..., 0] - p[..., 0]))
+
+    return np.asarray((side(start, ends, a) * side(start, ends, b) < 0) & (side(a, b, start) * side(a, b, ends) < 0))

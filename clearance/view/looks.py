@@ -1,0 +1,71 @@
+"""The look, in one place: what a kind of body is called goes in, colours, widths and words come out.
+
+Each kind differs in lightness as well as in hue (a test holds the steps), so that the picture still reads
+for colour-blind eyes and from a black-and-white printer; verdicts differ in the shape of their mark too.
+"""
+
+from __future__ import annotations
+
+Colour = tuple[int, int, int]
+
+INK: Colour = (28, 30, 34)
+FAINT: Colour = (110, 114, 120)
+GROUND: Colour = (255, 255, 255)
+
+#: bodies, light to dark
+BODY: dict[str, Colour] = {
+    "machine": (226, 226, 222),
+    "part": (234, 214, 164),
+    "holder": (142, 172, 190),
+    "laid": (176, 124, 84),
+    "head": (84, 104, 112),
+    "envelope": (84, 104, 112),
+}
+
+VERDICT: dict[str, Colour] = {
+    "clash": (150, 20, 40),
+    "undecided": (92, 62, 140),
+    "close": (186, 98, 0),
+    "clear": (0, 92, 110),
+}
+
+#: mark of a place: drawn differently for each, so that it reads in grey
+MARK: dict[str, str] = {"clash": "cross", "undecided": "square", "close": "diamond", "clear": "ring"}
+
+#: the path by what it has to spare: (at least this many mm, words, colour, width in pixels), worst first
+BANDS: tuple[tuple[float, str, Colour, float], ...] = (
+    (float("-inf"), "touches", (20, 10, 18), 9.0),
+    (float("-inf"), "less than the margin", (122, 30, 66), 7.0),
+    (0.0, "up to 1 mm to spare", (192, 88, 62), 5.5),
+    (1.0, "up to 5 mm", (222, 150, 80), 4.5),
+    (5.0, "more", (150, 158, 120), 3.5),
+)
+#: band of a move of which nothing was measured
+UNMEASURED = ("not measured", (128, 130, 134), 3.0)
+
+HEAD_WORDS = {"lower": "lower head", "upper": "upper head", "wire": "wire"}
+BODY_WORDS = {"machine": "machine", "part": "part", "holder": "holder", "laid": "laid by hand", "head": "heads"}
+
+
+def band_of(spare: float) -> int:
+    """Index in ``BANDS`` of a move that does not touch and has this much to spare, mm."""
+    if spare < 0.0:
+        return 1
+    return max(k for k in range(2, len(BANDS)) if spare >= BANDS[k][0])
+
+
+def figure(clearance: float) -> str:
+    """A clearance in mm as it is written beside its dimension line: rounded down, never up."""
+    if clearance <= 1e-6:
+        return "touches"
+    if clearance < 0.01:
+        return "under 0.01"
+    hundredths = int(clearance * 100 + 1e-9)
+    return f"{hundredths / 100:.2f}"
+
+
+def lightness(colour: Colour) -> float:
+    """CIE lightness L* (0 to 100) of an sRGB colour: what is left of it in grey. IEC 61966-2-1, ISO/CIE 11664-4."""
+    linear = [c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]
+    y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27

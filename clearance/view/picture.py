@@ -1,0 +1,119 @@
+"""A result goes in, a PNG comes out; it is drawn by a child process, for VTK ends its process where there is no OpenGL."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from clearance.errors import CannotDraw, InputError
+from clearance.judge.result import Result
+from clearance.view.drawing import Drawing, describe
+
+#: the program that draws; it is run by its path, with the Python that runs this
+RENDERER = Path(__file__).with_name("render.py")
+PATIENCE_S = 180.0
+
+WHAT_TO_INSTALL = {
+    "linux": "it needs OpenGL; on Debian or Ubuntu: apt-get install libegl1 libgl1-mesa-dri; "
+    "on Fedora: dnf install mesa-libEGL mesa-dri-drivers",
+    "darwin": "it needs OpenGL and a session that is logged in to the screen",
+    "win32": "it needs OpenGL 3.2; install the graphics card's own driver, or put Mesa's opengl32.dll beside python.exe",
+}
+
+
+def draw(result: Result, file: str | Path, *, view: str = "iso", size: tuple[int, int] = (1600, 1200)) -> None:
+    """Draw a result to a PNG file.
+
+    Args:
+        result: what ``clearance.check`` answered.
+        file: where the picture goes; it is there whole or not at all.
+        view: one of ``clearance.view.drawing.VIEWS``.
+        size: (width, height) in pixels, each 320 to 6000.
+
+    Raises:
+        InputError: the view, the size or the place to write to is wrong.
+        CannotDraw: no OpenGL is to be had; the message says what to install.
+    """
+    target = _writable(file)
+    draw_description(describe(result, view, size), target)
+
+
+def draw_description(drawing: Drawing, target: Path) -> None:
+    """Draw a description, see ``draw``."""
+    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
+        place = Path(folder)
+        with (place / "drawing.pickle").open("wb") as f:
+            pickle.dump(drawing, f, protocol=5)
+        _drawn(place)
+        part = target.with_name(f".{target.name}.{os.getpid()}.part")
+        try:
+            part.write_bytes((place / "picture.png").read_bytes())
+            os.replace(part, target)
+        except OSError as err:
+            raise _cannot_write(target, err) from None
+        finally:
+            part.unlink(missing_ok=True)
+
+
+def environments(platform: str, environ: Mapping[str, str]) -> list[dict[str, str]]:
+    """The environments to try in turn: on Linux with no display, or with one that does not answer, VTK is
+    told to draw without a window system; elsewhere it knows by itself."""
+    own = dict(environ)
+    if not platform.startswith("linux") or "VTK_DEFAULT_OPENGL_WINDOW" in own:
+        return [own]
+    windowless = {**own, "VTK_DEFAULT_OPENGL_WINDOW": "vtkEGLRenderWindow"}
+    return [own, windowless] if own.get("DISPLAY") else [windowless]
+
+
+def _drawn(place: Path) -> None:
+    """Run the renderer on a folder until a picture stands in it."""
+    root = str(RENDERER.parents[2])
+    reason = ""
+    for environment in environments(sys.platform, os.environ):
+        command = [sys.executable, "-P", str(RENDERER), str(place), root]
+        try:
+            done = subprocess.run(
+                command, env=environment, capture_output=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL
+            )
+        except subprocess.TimeoutExpired:
+            reason = f"drawing took longer than {PATIENCE_S:.0f} s"
+            continue
+        except OSError as err:
+            raise CannotDraw(f"no picture: {sys.executable} could not be started to draw it ({err.strerror})") from None
+        if done.returncode == 0 and (place / "picture.png").is_file():
+            return
+        told = place / "error.txt"
+        if told.is_file():
+            reason = told.read_text(encoding="utf-8")
+            told.unlink()
+            if reason.startswith(("ModuleNotFoundError", "ImportError")):
+                raise CannotDraw(f"no picture: {reason}; pip install pyvista")
+        else:
+            reason = f"the graphics library gave up (exit code {done.returncode})"
+    system = "linux" if sys.platform.startswith("linux") else sys.platform
+    raise CannotDraw(f"no picture: {reason}; {WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL['linux'])}")
+
+
+def _writable(file: str | Path) -> Path:
+    target = Path(file)
+    if target.suffix.lower() != ".png":
+        raise InputError(file, "", "a picture is written as PNG", "a name that ends in .png")
+    if target.is_dir():
+        raise InputError(file, "", "this is a folder", "the name of a file to write")
+    if not target.parent.is_dir():
+        raise InputError(file, "", f"there is no folder {target.parent}", "a folder that is there")
+    try:
+        with tempfile.TemporaryFile(dir=target.parent):
+            pass
+    except OSError as err:
+        raise _cannot_write(target, err) from None
+    return target
+
+
+def _cannot_write(target: Path, err: OSError) -> InputError:
+    return InputError(target, "", f"cannot be written ({err.strerror})", "a place that may be written to")

@@ -1,0 +1,318 @@
+"""Runs by itself: a pickled ``Drawing`` in a folder goes in, ``picture.png`` beside it comes out.
+
+VTK ends the process where it finds no OpenGL, so this never runs inside the process that checks. The only
+file that imports pyvista. What cannot be drawn for another reason is written to ``error.txt``, exit code 3.
+"""
+
+from __future__ import annotations
+
+import pickle
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+if __name__ == "__main__" and len(sys.argv) > 2 and sys.argv[2] not in sys.path:
+    sys.path.insert(0, sys.argv[2])
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.view.camera import Camera
+from clearance.view.drawing import Drawing, Panel, Shape
+from clearance.view.looks import GROUND
+
+Image = NDArray[np.uint8]
+Codes = NDArray[np.uint16]
+Mask = NDArray[np.bool_]
+
+#: how much of the colour of what is see-through covers what lies behind it
+GHOST, GHOST_HEAD, VEIL, THROUGH = 0.12, 0.40, 0.18, 0.42
+#: strength of an edge line: 1 is black
+EDGE = {"solid": 0.62, "ghost": 0.26, "veil": 0.36, "through": 0.5}
+#: bend of a surface, as a second difference in pixels, from which it counts as an edge
+CREASE = {"solid": 0.6, "ghost": 0.6, "veil": 2.5, "through": 0.9}
+#: in a section, what stands behind the cut is this much paler
+BEHIND = 0.5
+#: shapes that one pass can tell apart: codes are 16 bits, two a shape, 0 for nothing
+MOST_SHAPES = 32_000
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One drawing of some shapes: ``codes`` (H, W), see ``Stage.draw``; ``z`` (H, W) from 0 near to 1 far."""
+
+    codes: Codes
+    z: NDArray[np.float32]
+    near: float
+    far: float
+
+    def depth_at(self, row: Any, col: Any) -> NDArray[np.float64]:
+        """mm towards the viewer, -inf where there is nothing."""
+        d = self.near - self.z[row, col].astype(float) * (self.near - self.far)
+        return np.where(self.codes[row, col] > 0, d, -np.inf)
+
+
+class Stage:
+    """All bodies of a drawing, ready to be drawn in any choice of them, with any camera."""
+
+    def __init__(self, shapes: tuple[Shape, ...], size: tuple[int, int]) -> None:
+        import pyvista as pv
+
+        self.size = size
+        self._plotter = pv.Plotter(off_screen=True, window_size=list(size), lighting="none")
+        self._window = self._plotter.render_window
+        self._window.SetMultiSamples(0)
+        self._plotter.set_background("white")
+        self._plotter.enable_parallel_projection()
+        light = pv.Light(light_type="camera light", intensity=1.0)
+        light.position, light.focal_point = (-0.55, 0.95, 0.75), (0.0, 0.0, 0.0)
+        self._plotter.add_light(light)
+        self._actors: list[Any] = []
+        self._ranges: list[Any] = []
+        for k, shape in enumerate(shapes):
+            n = len(shape.triangles)
+            self._ranges.append(shape.triangles.reshape(-1, 3) if n else np.zeros((1, 3)))
+            if not n:
+                self._actors.append(None)
+                continue
+            faces = np.column_stack([np.full(n, 3), np.arange(3 * n).reshape(n, 3)]).ravel()
+            mesh = pv.PolyData(shape.triangles.reshape(-1, 3).astype(np.float32), faces)
+            actor = self._plotter.add_mesh(mesh, lighting=True, smooth_shading=False, reset_camera=False, render=False)
+            front = actor.GetProperty()
+            front.SetColor([c / 255 for c in shape.colour])
+            front.SetAmbient(0.42)
+            front.SetDiffuse(0.66)
+            front.SetSpecular(0.0)
+            self._actors.append((actor, front, _flat(2 * k + 1), _flat(2 * k + 2)))
+
+    def draw(
+        self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float
+    ) -> Pass:
+        """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing."""
+        self._set(which, camera, size, factor)
+        for made in self._actors:
+            if made is not None:
+                made[0].SetProperty(made[2])
+                made[0].SetBackfaceProperty(made[3])
+        self._window.Render()
+        pixels = self._pixels(size)
+        codes = (pixels[..., 0] >> 3).astype(np.uint16)
+        for channel in (1, 2):
+            if len(self._actors) * 2 >= 32**channel:
+                codes |= (pixels[..., channel].astype(np.uint16) >> 3) << (5 * channel)
+        codes[codes > 2 * len(self._actors)] = 0
+        return Pass(codes, self._depths(size), self._near, self._far)
+
+    def shaded(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> Image:
+        """The same as colours (H, W, 3), lit from above the viewer's left shoulder."""
+        self._set(which, camera, size, factor)
+        for made in self._actors:
+            if made is not None:
+                made[0].SetProperty(made[1])
+                made[0].SetBackfaceProperty(None)
+        self._window.Render()
+        return self._pixels(size)
+
+    def _set(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> None:
+        if self.size != size:
+            self._window.SetSize(*size)
+            self.size = size
+        shown = set(which)
+        for k, made in enumerate(self._actors):
+            if made is not None:
+                made[0].SetVisibility(k in shown)
+        self._far, self._near = self._aim(which, camera, size, factor)
+
+    def _aim(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> tuple[float, float]:
+        scale = camera.scale * factor
+        w, h = size
+        middle = (
+            camera.centre
+            + (w / 2 - camera.at[0] * factor) / scale * camera.right
+            + (camera.at[1] * factor - h / 2) / scale * camera.up
+        )
+        depths = [camera.project(self._ranges[k])[:, 2] for k in which] or [np.zeros(1)]
+        far = min(float(d.min()) for d in depths) - 1.0
+        near = max(float(d.max()) for d in depths) + 1.0
+        if camera.cut is not None:
+            near = max(min(near, camera.cut), far + 1.0)
+        stand = near + 10.0
+        lens = self._plotter.camera
+        lens.position = tuple(middle + stand * camera.back)
+        lens.focal_point = tuple(middle)
+        lens.up = tuple(camera.up)
+        lens.parallel_scale = h / 2 / scale
+        lens.clipping_range = (stand - near, stand - far)
+        return far, near
+
+    def _pixels(self, size: tuple[int, int]) -> NDArray[np.uint8]:
+        from vtkmodules.util.numpy_support import vtk_to_numpy
+        from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
+
+        data = vtkUnsignedCharArray()
+        self._window.GetPixelData(0, 0, size[0] - 1, size[1] - 1, 0, data, 0)
+        return np.array(vtk_to_numpy(data).reshape(size[1], size[0], 3)[::-1])
+
+    def _depths(self, size: tuple[int, int]) -> NDArray[np.float32]:
+        from vtkmodules.util.numpy_support import vtk_to_numpy
+        from vtkmodules.vtkCommonCore import vtkFloatArray
+
+        data = vtkFloatArray()
+        self._window.GetZbufferData(0, 0, size[0] - 1, size[1] - 1, data)
+        return np.array(vtk_to_numpy(data).reshape(size[1], size[0])[::-1])
+
+    def close(self) -> None:
+        self._plotter.close()
+
+
+def _flat(code: int) -> Any:
+    """A colour that stands for a number, unlit: five bits a channel, in the middle of each step."""
+    from vtkmodules.vtkRenderingCore import vtkProperty
+
+    prop = vtkProperty()
+    prop.SetLighting(False)
+    prop.SetColor(*(((code >> (5 * k)) % 32 * 8 + 4) / 255 for k in range(3)))
+    return prop
+
+
+def edges(drawn: Pass, per_mm: float, crease_px: float, smooth: Mask | None = None) -> tuple[Mask, Mask]:
+    """Outlines (where the body changes) and creases (where its surface bends), (H, W) each; ``smooth`` has none."""
+    codes, z = drawn.codes, drawn.z
+    across, down = codes[:, 1:] != codes[:, :-1], codes[1:] != codes[:-1]
+    outline = np.zeros(codes.shape, dtype=bool)
+    outline[:, 1:] |= across
+    outline[1:] |= down
+    least = np.float32(crease_px / (per_mm * (drawn.near - drawn.far)))
+    crease = np.zeros(codes.shape, dtype=bool)
+    slope = np.diff(z, axis=1)
+    crease[:, 1:-1] |= (np.abs(np.diff(slope, axis=1)) > least) & ~across[:, 1:] & ~across[:, :-1]
+    slope = np.diff(z, axis=0)
+    crease[1:-1] |= (np.abs(np.diff(slope, axis=0)) > least) & ~down[1:] & ~down[:-1]
+    crease &= codes > 0
+    if smooth is not None:
+        crease &= ~smooth
+    return outline, crease
+
+
+def panel_image(stage: Stage, drawing: Drawing, panel: Panel, factor: float) -> tuple[Image, Pass, Codes]:
+    """One view's bodies: colours (H, W, 3); the pass of the opaque ones, for the lines drawn over them; and
+    codes of whatever is seen, see-through bodies too, for their names."""
+    size = (round(panel.box[2] * factor), round(panel.box[3] * factor))
+    per_mm = panel.camera.scale * factor
+    cut = panel.camera.cut is not None
+    palette = np.zeros((2 * len(drawing.shapes) + 1, 3), dtype=np.uint8)
+    palette[0] = GROUND
+    for k, shape in enumerate(drawing.shapes):
+        palette[2 * k + 1 : 2 * k + 3] = shape.colour
+    image = stage.shaded(panel.solid, panel.camera, size, factor)
+    solid = stage.draw(panel.solid, panel.camera, size, factor)
+    named = solid.codes
+    faces = (solid.codes > 0) & (solid.codes % 2 == 0) if cut else None
+    if faces is not None:
+        _mix(image, ~faces, np.array([[255, 255, 255]], dtype=np.uint8), BEHIND)
+        _hatch(image, solid.codes, faces, palette, factor)
+    outline, crease = edges(solid, per_mm, CREASE["solid"], faces)
+    strength = EDGE["solid"] * (1 - BEHIND * cut)
+    _ink(image, _wider(outline), strength)
+    _ink(image, crease, strength * 0.8)
+    if faces is not None:
+        _ink(image, _wider(_wider(_wider(outline & _wider(faces)))), 0.9)
+    for which, name in ((panel.ghost, "ghost"), (panel.veil, "veil")):
+        if not which:
+            continue
+        over = stage.draw(panel.solid + which, panel.camera, size, factor)
+        share = np.zeros(len(palette))
+        for k in which:
+            head = drawing.shapes[k].role in ("lower head", "upper head")
+            share[2 * k + 1 : 2 * k + 3] = VEIL if name == "veil" else GHOST_HEAD if head else GHOST
+        front = (share > 0)[over.codes]
+        if name == "ghost":
+            named = np.where((named == 0) & front, over.codes, named)
+        mine = over.codes[front]
+        _mix(image, front, palette[mine], share[mine][:, None])
+        outline, crease = edges(over, per_mm, CREASE[name], over.codes > 0 if cut else None)
+        _ink(image, (outline | crease) & _wider(front), EDGE[name])
+    if panel.through:
+        over = stage.draw(panel.through, panel.camera, size, factor)
+        behind = (over.far - over.near) * over.z + np.float32(over.near - solid.near)
+        hidden = (over.codes > 0) & (solid.codes > 0)
+        hidden &= behind < (solid.far - solid.near) * solid.z - np.float32(0.02)
+        _mix(image, hidden, palette[over.codes[hidden]], THROUGH)
+        outline, crease = edges(over, per_mm, CREASE["through"])
+        row, col = np.nonzero((_wider(outline) | crease) & _wider(hidden))
+        dash = ((row + col) // max(round(5 * factor), 1)) % 2 == 0
+        image[row[dash], col[dash]] = (image[row[dash], col[dash]] * (1 - EDGE["through"])).astype(np.uint8)
+    return image, solid, named
+
+
+def _wider(mask: Mask) -> Mask:
+    out = mask.copy()
+    out[:, :-1] |= mask[:, 1:]
+    out[:-1] |= mask[1:]
+    return out
+
+
+def _ink(image: Image, mask: Mask, strength: float) -> None:
+    at = np.nonzero(mask)
+    image[at] = (image[at] * np.float32(1 - strength)).astype(np.uint8)
+
+
+def _mix(image: Image, mask: Mask, colours: Image, share: Any) -> None:
+    """Put ``colours`` over the pixels of a mask, with this share (in steps of 1/64, to stay in small integers)."""
+    k = np.rint(64 * np.asarray(share)).astype(np.uint16)
+    under = image[mask].astype(np.uint16)
+    image[mask] = ((under * (np.uint16(64) - k) + colours.astype(np.uint16) * k) >> np.uint16(6)).astype(np.uint8)
+
+
+def _hatch(image: Image, codes: Codes, faces: Mask, palette: Image, factor: float) -> None:
+    """Cut faces: the body's own colour, flat, with thin lines that lean the other way from body to body."""
+    row, col = np.nonzero(faces)
+    shape = (codes[row, col].astype(np.int64) - 1) // 2
+    colours = palette[codes[row, col]].astype(np.float32) * 0.75 + 255 * 0.25
+    pitch = np.maximum(np.rint((11 + 4 * (shape % 3)) * factor), 4).astype(np.int64)
+    lean = np.where(shape % 2 == 1, col + row, col - row)
+    colours[lean % pitch < max(round(1.1 * factor), 1)] *= 0.62
+    image[row, col] = colours.astype(np.uint8)
+
+
+def render(drawing: Drawing, out: Path) -> None:
+    """Draw the whole sheet to a PNG."""
+    from PIL import Image as Picture
+
+    from clearance.view import overlay
+
+    w, h = drawing.size
+    factor = 1.5 if w * h <= 6_000_000 else 1.0
+    big = (round(w * factor), round(h * factor))
+    stage = Stage(drawing.shapes, big)
+    sheet = Picture.new("RGB", big, GROUND)
+    for panel in drawing.panels:
+        image, solid, named = panel_image(stage, drawing, panel, factor)
+        if not np.ptp(image) and any(len(s.triangles) for s in drawing.shapes):
+            raise RuntimeError("the graphics library answered with an empty picture")
+        picture = Picture.fromarray(image)
+        overlay.write_panel(picture, drawing, panel, solid.depth_at, named, factor)
+        sheet.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
+    overlay.write_sheet(sheet, drawing, factor)
+    stage.close()
+    if factor != 1.0:
+        sheet = sheet.resize((w, h), Picture.Resampling.LANCZOS)
+    sheet.save(out, format="PNG", compress_level=4)
+
+
+def main(folder: str) -> int:
+    """Draw what ``drawing.pickle`` in ``folder`` describes; 0, or 3 with a reason in ``error.txt``."""
+    place = Path(folder)
+    try:
+        with (place / "drawing.pickle").open("rb") as f:
+            drawing = pickle.load(f)
+        render(drawing, place / "picture.png")
+    except Exception as err:
+        (place / "error.txt").write_text(f"{type(err).__name__}: {err}", encoding="utf-8")
+        return 3
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1]))
