@@ -5,3 +5,25 @@
 
 It prints medians of several runs and ratios within one run. It is no test: nothing fails.
 """
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class BenchJob:
+    """Where a job's files are."""
+
+    folder: Path
+    triangles: int
+    moves: int
+
+    @property
+    def setup(self) -> Path:
+        return self.folder / "setup.toml"
+
+    @property
+    def part(self) -> Path:
+        return self.folder / "plate.stl"

@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.bench.jobs import BenchJob, make_job
+from tests.bench import BenchJob
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -62,6 +62,14 @@ def by_turns(commands: Sequence[Sequence[str]], times: int) -> list[Runs]:
         for command, each in zip(commands, runs, strict=True):
             once(command, each)
     return runs
+
+
+def make_job(folder: Path, cells: int, moves: int) -> BenchJob:
+    """Write a job in a process of its own: Linux counts this one's memory to the processes it starts."""
+    subprocess.run(
+        [sys.executable, "-m", "tests.bench.jobs", str(folder), str(cells), str(moves)], check=True
+    )
+    return BenchJob(folder, 12 * cells * cells, moves)
 
 
 def clearance(*arguments: str | Path) -> list[str]:

@@ -7,13 +7,14 @@ The job is the demo workshop's: a plate of 300 x 200 x 25 on two rails, straps a
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+import sys
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixtures_lib import library
+from tests.bench import BenchJob
 
 PLATE = np.array([300.0, 200.0, 25.0])
 PLATE_AT = np.array([50.0, 50.0, 0.0])
@@ -32,23 +33,6 @@ HOLDERS: tuple[tuple[str, str, dict[str, object], tuple[float, float, float], fl
     ("side strap, right", "strap", {"height": 25}, (372, 150, 0), 180),
     ("spare block", "v_block", {}, (440, 300, 0), 0),
 )
-
-
-@dataclass(frozen=True)
-class BenchJob:
-    """Where a job's files are."""
-
-    folder: Path
-    triangles: int
-    moves: int
-
-    @property
-    def setup(self) -> Path:
-        return self.folder / "setup.toml"
-
-    @property
-    def part(self) -> Path:
-        return self.folder / "plate.stl"
 
 
 def gridded_plate(cells: int) -> NDArray[np.float64]:
@@ -135,3 +119,7 @@ def _write_placed(
         [[c, s, 0], [-s, c, 0], [0, 0, 1]]
     ) + np.array(at)
     write_stl(file, triangles)
+
+
+if __name__ == "__main__":
+    make_job(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))

@@ -1,4 +1,4 @@
-"""What one would write in an afternoon with trimesh: step both heads along the path and ask for contact, or how far.
+"""What one would script in an afternoon with trimesh: step both heads along the path, ask what touches.
 
     python tests/bench/scripted.py FOLDER contact|distance [STEP]
 
@@ -71,8 +71,12 @@ def main(folder: Path, ask: str, step: float) -> None:
         else:
             least = min(least, table.min_distance_other(heads))
     done = time.perf_counter()
-    print(json.dumps({"load_s": loaded - begin, "build_s": built - loaded, "step_s": done - built,
-                      "hits": sorted(map(str, hits)), "least": least if least < np.inf else None}))  # fmt: skip
+    seconds = {"load_s": loaded - begin, "build_s": built - loaded, "step_s": done - built}
+    print(
+        json.dumps(
+            {**seconds, "hits": sorted(map(str, hits)), "least": float(least) if least < np.inf else None}
+        )
+    )
 
 
 if __name__ == "__main__":
