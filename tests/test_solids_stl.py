@@ -130,9 +130,10 @@ def test_ascii_with_one_wrong_word_names_line_and_word(line: int, instead: str, 
     assert want in message
 
 
-def test_ascii_with_a_zero_byte_in_a_number() -> None:
+@pytest.mark.parametrize("number", ["1\x000", "10\x00", "\x00"])
+def test_ascii_with_a_zero_byte_in_a_number(number: str) -> None:
     lines = ascii_lines(np.repeat(BOX, 3, axis=0))
-    lines[150] = "vertex 0 1\x000 0" if "vertex" in lines[150] else pytest.fail("no vertex there")
+    lines[150] = f"vertex 0 {number} 0" if "vertex" in lines[150] else pytest.fail("no vertex there")
     message = refused(text(lines))
     assert "line 151" in message
     assert message.isprintable()

@@ -92,15 +92,27 @@ def test_one_corner_a_micrometre_off_is_a_crack_and_one_far_off_is_open() -> Non
         assert solid.closed is (set(edge_uses(solid.triangles).values()) == {2})
 
 
+@given(
+    st.lists(st.floats(-1e3, 1e3), min_size=3, max_size=3),
+    st.lists(st.floats(-5e-5, 5e-5), min_size=3, max_size=3),
+)
+@settings(max_examples=100, deadline=None)
+def test_cracks_close_wherever_they_lie(at: list[float], shift: list[float]) -> None:
+    bent = BOX - BOX[0, 0] + at
+    bent[0, 0] += shift
+    assert judged(bent).closed
+
+
 def test_minus_zero_is_zero() -> None:
     signed = BOX.copy()
     signed[::2][signed[::2] == 0.0] = -0.0
     assert judged(signed).remarks == ()
 
 
-def test_turned_facets_are_harmless_and_turned_back() -> None:
+@pytest.mark.parametrize("which", [[2, 7], [0, 7]])
+def test_turned_facets_are_harmless_and_turned_back(which: list[int]) -> None:
     mixed = BOX.copy()
-    mixed[[2, 7]] = mixed[[2, 7], ::-1]
+    mixed[which] = mixed[which, ::-1]
     solid = judged(mixed)
     assert solid.closed
     assert kinds(solid) == ["inconsistent winding"]
@@ -194,7 +206,8 @@ def test_facets_without_area() -> None:
     solid = judged(np.concatenate([BOX, spike]))
     assert "2 facets have no area" in message(solid, "facets without area")
     assert not solid.closed  # the second one has edges of its own
-    assert judged(np.concatenate([BOX, spike[:1]])).closed
+    for box in (BOX, np.concatenate([BOX[:1, ::-1], BOX[1:]])):
+        assert judged(np.concatenate([box, spike[:1]])).closed
     lines = judged(np.repeat(spike, 2, axis=0))
     assert not lines.closed
     assert kinds(lines) == ["nothing solid"]

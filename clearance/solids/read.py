@@ -78,8 +78,8 @@ def _read(data: bytes, units: str | None, shown: str) -> Solid:
         if data[:512].lstrip(b"\xef\xbb\xbf \t\r\n").startswith(begin):
             raise InputError(shown, "byte 0", f"this is {name}", "save the model as STL")
     if data[:512].translate(None, _TEXT) == b"":
-        begin = " ".join(data[:40].decode("ascii", "replace").split())
-        raise InputError(shown, "byte 0", f"{begin!r} is not the beginning of a model", "a model as STL")
+        words = " ".join(data[:40].decode("ascii", "replace").split())
+        raise InputError(shown, "byte 0", f"{words!r} is not the beginning of a model", "a model as STL")
     return _in_mm(read_stl(data, shown), units, shown)
 
 

@@ -79,13 +79,13 @@ def judged(triangles: Triangles, facet_error: float = 0.0) -> Solid:
     if survey.flat:
         text = f"{_facets(survey.flat)} no area; kept as they are, they change no distance"
         remarks.append(Remark("facets without area", "note", text))
-    closed = True
     doubled = _doubled(survey.facets)
     if doubled.any():
-        triangles, closed, remark = _without_doubles(triangles, doubled)
+        triangles, remark = _without_doubles(triangles, doubled)
         remarks.append(remark)
         survey = _survey(triangles)
-    if not (survey.balanced and closed):
+    closed = survey.balanced
+    if not survey.balanced:
         edges = edges_of(triangles)
         if edges.odd.any():
             mended = _welded(triangles, edges)
@@ -94,7 +94,7 @@ def judged(triangles: Triangles, facet_error: float = 0.0) -> Solid:
                 if moved > ROUNDING:
                     facet_error += moved
                     remarks.append(remark)
-        closed = closed and not edges.odd.any()
+        closed = not edges.odd.any()
         survey = _survey(triangles)
         if not closed:
             remarks.append(_open(triangles, edges))
@@ -152,11 +152,10 @@ def _doubled(facets: Keys) -> NDArray[np.bool_]:
     return later
 
 
-def _without_doubles(triangles: Triangles, doubled: NDArray[np.bool_]) -> tuple[Triangles, bool, Remark]:
-    """The facets with doubles taken once shell by shell where the rule says so; may they count as closed?"""
+def _without_doubles(triangles: Triangles, doubled: NDArray[np.bool_]) -> tuple[Triangles, Remark]:
+    """The facets with doubles taken once, shell by shell, where the rule says so."""
     label = shells(triangles)
     keep = np.ones(len(triangles), dtype=bool)
-    sound = True
     once = edges_of(triangles[~doubled])
     odd_once = np.zeros(label.max() + 1, dtype=bool)
     single = np.zeros_like(odd_once)
@@ -167,7 +166,6 @@ def _without_doubles(triangles: Triangles, doubled: NDArray[np.bool_]) -> tuple[
     has_doubles[label[doubled]] = True
     drop_in = has_doubles & (~odd_once | single)
     keep[doubled & drop_in[label]] = False
-    sound = not (has_doubles & odd_once & single).any()
     dropped = int(np.count_nonzero(~keep))
     count = int(np.count_nonzero(doubled))
     if dropped == count:
@@ -177,7 +175,7 @@ def _without_doubles(triangles: Triangles, doubled: NDArray[np.bool_]) -> tuple[
     else:
         what = f"{dropped} of them taken once, the others kept as walls between two bodies"
     verb = "facet stands" if count == 1 else "facets stand"
-    return triangles[keep], sound, Remark("doubled facets", "note", f"{count} {verb} a second time; {what}")
+    return triangles[keep], Remark("doubled facets", "note", f"{count} {verb} a second time; {what}")
 
 
 def _welded(triangles: Triangles, edges: Edges) -> tuple[Triangles, Edges, float, Remark] | None:
