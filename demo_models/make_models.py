@@ -25,12 +25,12 @@ OUTSIDE_FACETS = 96  # a multiple of 8: see above
 PITCH = 12.7
 
 # The side-plate die: a plate with two rows of stations, the strip runs along X.
-PLATE = (160.0, 90.0, 22.0)
-ROWS = (24.0, 66.0)  # Y of each row's middle
+PLATE = (160.0, 110.0, 22.0)
+ROWS = (38.5, 71.5)  # Y of each row's middle
 PIERCE_X, PILOT_X, BLANK_X = 44.0, 80.0, 116.0
 
 # The punch blank: turned, lies along X with its tip at X = 0 and its axis on Y = Z = 0.
-SHANK = (32.0, 80.0)  # diameter, length
+SHANK = (32.0, 116.0)  # diameter, length
 FLANGE = (42.0, 8.0)
 NECK = (31.0, 2.0)  # relief groove under the flange
 

@@ -87,7 +87,7 @@ KIND = Kind(
     parameters=(
         Parameter("length", 300.0, "along the rail", 40, 1000),
         Parameter("width", 25.0, "across the rail, without the ledge", 8, 100),
-        Parameter("height", 25.0, "from the pads' tops down to the rail's underside", 8, 120),
+        Parameter("height", 25.0, "from the pads' tops down to the rail's underside", 7, 120),
         Parameter(
             "pads",
             (),
