@@ -51,7 +51,7 @@ class TomlFile:
                 path += f".{key}" if path else key
             node = _child(node, step)
             if isinstance(step, int) and isinstance(node, dict) and isinstance(node.get("name"), str):
-                name = f' "{node["name"]}"'
+                name = f" {shown(node['name'])}"
         line = find_line(self.text, loc)
         where = f" (line {line})" if line else ""
         return f"{path}{name if path else ''}{where}"

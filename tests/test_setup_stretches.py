@@ -1,0 +1,307 @@
+"""What the heads do, in which order, past what, how high; and what is noted about it. Figures by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from clearance.errors import InputError, NotYet
+from clearance.setup.assemble import load
+from clearance.setup.scene import Finding, Scene
+from tests.setup_writer import machine, setup, write
+
+SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3], "upper_z": 50}
+
+
+def notes(scene: Scene, kind: str) -> list[Finding]:
+    return [f for f in scene.findings if f.kind == kind]
+
+
+def loaded(folder: Path, program: str | None = None, bench: Any = None, **changes: Any) -> Scene:
+    if program is not None:
+        (folder / "p.nc").write_text(program, encoding="utf-8")
+        changes["cuts__0__path"] = "p.nc"
+    return load(write(folder, setup(**changes), bench))
+
+
+def test_all_stretches_in_order(tmp_path: Path) -> None:
+    heads = {"flushing_distance": 0.2, "approach_from": [0, 0], "park": [1, 1], "pickups": [[12, 80]]}
+    scene = loaded(tmp_path, heads=heads, cuts__1=SECOND)
+    assert [
+        (s.name, s.cut, s.upper_z, s.wire is not None, s.flushing is not None) for s in scene.stretches
+    ] == [
+        ("pickup 1", None, 20.2, False, False),
+        ("approach -> opening", None, 20.2, False, False),
+        ("opening", 0, 20.2, True, True),
+        ("opening -> second", None, 50.0, False, False),
+        ("second", 1, 50.0, True, True),
+        ("second -> park", None, 50.0, False, False),
+    ]
+    way = scene.stretches[3].moves
+    assert (len(way), way.rapid.all(), way.threaded.any(), way.line[0]) == (1, True, False, 0)
+    # from the last point of one (160 + 10, 100 + 5) to the first of the other (90 + 20, 40 + 10)
+    assert way.start[0] == pytest.approx([170, 105])
+    assert way.end[0] == pytest.approx([110, 50])
+
+
+def test_between_cuts_the_lower_of_two_heights_is_not_taken(tmp_path: Path) -> None:
+    """In either order."""
+    for heights in ((50, 30), (30, 50)):
+        cuts = [{**SECOND, "name": str(z), "upper_z": z} for z in heights]
+        assert loaded(tmp_path, cuts=cuts).stretches[1].upper_z == 50
+
+
+def test_ways_go_past_what_either_cut_has(tmp_path: Path) -> None:
+    scene = loaded(
+        tmp_path, cuts__0__without=["magnet"], cuts__1={**SECOND, "without": ["stop"]}, heads__park=[0, 0],
+        heads__approach_from=[0, 0],
+    )  # fmt: skip
+    names = {s.name: {scene.bodies[k].name for k in s.bodies} for s in scene.stretches}
+    everything = {"rail", "die plate", "stop", "magnet", "frame"}
+    assert names == {
+        "approach -> opening": everything - {"magnet"},
+        "opening": everything - {"magnet"},
+        "opening -> second": everything,
+        "second": everything - {"stop"},
+        "second -> park": everything - {"stop"},
+    }
+    assert [s.cut_bodies for s in scene.stretches] == [(), (1,), (), (1,), ()]
+
+
+def test_the_heads_are_grown_by_an_offset_that_is_not_resolved(tmp_path: Path) -> None:
+    program = "N10 G90 G71\nN20 G00 X0 Y0\nN30 G41 D1 G01 X10 Y0\nN40 G40 X0 Y0\nM02\n"
+    plain = loaded(tmp_path, "G90 G71\nG00 X0 Y0\nG01 X10 Y0\nG01 X0 Y0\nM02\n", heads__park=[0, 0])
+    grown = loaded(tmp_path, program, cuts__0__offsets={"1": 0.18, "2": 0.21}, heads__park=[0, 0])
+    by = grown.stretches[0].moves.grow
+    assert by == pytest.approx(0.18, abs=0.04)  # which of the offsets is the reader's to say
+    for a, b in zip(plain.stretches, grown.stretches, strict=True):
+        for p, q in zip((*a.lower, *a.upper), (*b.lower, *b.upper), strict=True):
+            assert q.r == pytest.approx(p.r + by)
+            assert q.z == pytest.approx(p.z)
+    assert grown.stretches[0].wire is not None
+    assert grown.stretches[0].wire.r == pytest.approx(np.full(2, 0.15 + by))
+    assert "0.21" in notes(grown, "grown")[0].message or "0.18" in notes(grown, "grown")[0].message
+    assert notes(plain, "grown") == []
+    with pytest.raises(InputError, match=r"p\.nc: line 3"):
+        loaded(tmp_path, program)
+
+
+def test_offset_max_reaches_the_reader(tmp_path: Path) -> None:
+    program = "G90\nG00 X0 Y0\nG41 D1 G01 X10 Y0\nG40 X0\nM02\n"
+    assert loaded(tmp_path, program, cuts__0__offset_max=0.3).stretches[0].moves.grow == pytest.approx(0.3)
+
+
+def test_codes_reach_the_reader(tmp_path: Path) -> None:
+    """M72 cuts the wire, Q7 is passed over; it stops the read where the machine does not name it."""
+    program = "G90\nG00 X0 Y0\nQ7\nG01 X10 Y0\nG00 X20 Y0\nM72\nG00 X30 Y0\nM02\n"
+    scene = loaded(tmp_path, program, machine(codes__ignore=["Q7"]))
+    assert scene.stretches[0].moves.threaded.tolist() == [True, True, False]
+    assert "Q7 (line 3)" in notes(scene, "passed over")[0].message
+    with pytest.raises(InputError, match=r"p\.nc: line 3.*Q7"):
+        loaded(tmp_path, program, machine(codes__ignore=[]))
+
+
+def test_no_wire_where_is_cut(tmp_path: Path) -> None:
+    assert loaded(tmp_path, "G90\nG00 X0 Y0\nG00 X10 Y0\nM02\n").stretches[0].wire is None
+
+
+def test_inch_is_the_unit_of_a_path_that_names_none_in_an_inch_setup(tmp_path: Path) -> None:
+    scene = loaded(tmp_path, units="inch", items__1__units="mm", items__2__units="mm")
+    moves = scene.stretches[0].moves
+    assert moves.end[0] - moves.start[0] == pytest.approx([254, 0])
+
+
+def test_an_inch_setup_is_the_mm_setup(tmp_path: Path) -> None:
+    """Every length of the mm setup over 25.4, angles, masses, densities and names as they are."""
+    mm = setup(
+        heads={
+            "flushing_distance": 0.2, "approach_from": [1, 2], "park": [3, 4], "travel_z": 66,
+            "pickups": [[5, 6]],
+        },
+        margins={"part": {"side": 0.4, "height": 0.3}, "wire": {"side": 0.6}},
+        items__1__units="mm", items__1__turn=[0, 0, 30], items__1__density=7.1,
+        items__1__allow={"side": 0.02, "height": 0.01}, items__2__units="mm", items__2__turn=[5, 6, 7],
+        items__4={"name": "r", "holder": "rail", "params": {"length": 254.0}},
+        cuts__0__axes="part", cuts__0__rotate=12.0, cuts__0__offsets={"1": 0.18}, cuts__1={
+            "name": "second", "path": "p.nc", "zero": [9, 8, 7], "upper_z": 50, "planes": {"xy": 1, "uv": 25}
+        },
+    )  # fmt: skip
+    (tmp_path / "p.nc").write_text("G71 G90\nG00 X0 Y0\nG01 X10 Y0\nM02\n", encoding="utf-8")
+    (tmp_path / "q.nc").write_text("G71 G90\nG00 X0 Y0\nG01 X10 Y0\nG01 X10 Y5\nM02\n", encoding="utf-8")
+    mm["cuts"][0]["path"] = "q.nc"
+    keep = {"turn", "density", "rotate"}
+
+    def inches(node: Any, key: str = "") -> Any:
+        if isinstance(node, dict):
+            return {k: inches(v, k) for k, v in node.items()}
+        if isinstance(node, list):
+            return [inches(v, key) for v in node]
+        return node / 25.4 if isinstance(node, int | float) and key not in keep else node
+
+    one = load(write(tmp_path, mm))
+    two = load(write(tmp_path, {"units": "inch", **inches(mm)}))
+    for a, b in zip(one.bodies, two.bodies, strict=True):
+        assert b.triangles_M == pytest.approx(a.triangles_M, abs=1e-9), a.name
+        assert (b.name, b.kind, b.density, b.stands_on) == (a.name, a.kind, a.density, a.stands_on)
+        for x, y in ((a.margin, b.margin), (a.allow, b.allow)):
+            assert (y.side, y.height) == pytest.approx((x.side, x.height), abs=1e-12)
+    assert [s.name for s in two.stretches] == [s.name for s in one.stretches]
+    for s, t in zip(one.stretches, two.stretches, strict=True):
+        assert t.moves.start == pytest.approx(s.moves.start, abs=1e-9)
+        assert t.moves.end == pytest.approx(s.moves.end, abs=1e-9)
+        assert (t.upper_z, t.lower_z) == pytest.approx((s.upper_z, s.lower_z), abs=1e-9)
+    assert two.wire_margin == pytest.approx(one.wire_margin)
+    assert two.setup.cuts[0].offsets == pytest.approx(one.setup.cuts[0].offsets)
+    assert two.setup.cuts[1].planes.uv == pytest.approx(25)
+
+
+def test_an_inch_machine_is_the_mm_machine(tmp_path: Path) -> None:
+    def inches(node: Any, key: str = "") -> Any:
+        if isinstance(node, dict):
+            return {k: inches(v, k) for k, v in node.items()}
+        if isinstance(node, list):
+            return [inches(v, key) for v in node]
+        return node / 25.4 if isinstance(node, int | float) and key != "max_part_mass" else node
+
+    one = load(write(tmp_path, bench=machine())).machine.model_dump()
+    two = load(write(tmp_path, bench={"units": "inch", **inches(machine())})).machine.model_dump()
+
+    def flat(node: Any) -> list[Any]:
+        if isinstance(node, dict):
+            return [x for v in node.values() for x in flat(v)]
+        return [x for v in node for x in flat(v)] if isinstance(node, list | tuple) else [node]
+
+    numbers = [[x for x in flat(m) if isinstance(x, float)] for m in (one, two)]
+    assert numbers[1] == pytest.approx(numbers[0], rel=1e-12)
+    assert len(numbers[0]) > 50
+
+
+def test_a_stack_is_flushed_from_its_outer_faces(tmp_path: Path) -> None:
+    items = [
+        {"name": "low", "shape": {"box": [50, 50, 8]}, "at": [160, 100, 2]},
+        {"name": "high", "shape": {"box": [50, 50, 7]}, "on": "low"},
+    ]
+    cut = {"name": "c", "part": ["high", "low"], "path": "opening.csv", "zero": [1, 2, 0]}
+    s = loaded(tmp_path, items=items, cuts=[cut]).stretches[0]
+    # top at 2 + 8 + 7 = 17, bottom at 2, the lower face at -0.4; the zero is the first one's
+    assert (s.upper_z, *(s.flushing or ())) == pytest.approx((17.2, 2.4, 0.2))
+    assert s.zero_M == pytest.approx([161, 102, 10])
+    assert s.cut_bodies == (1, 0)
+
+
+def test_a_cut_without_part_counts_its_zero_from_the_machine(tmp_path: Path) -> None:
+    s = loaded(
+        tmp_path, cuts=[{"name": "c", "path": "opening.csv", "zero": [7, 8, 9], "upper_z": 60}]
+    ).stretches[0]
+    assert (s.cut_bodies, s.flushing, s.zero_M.tolist()) == ((), None, [7.0, 8.0, 9.0])
+    assert s.moves.start[0].tolist() == [7.0, 8.0]
+
+
+def test_full_turns_and_tilts_do_not_ask_for_axes(tmp_path: Path) -> None:
+    for turn in ([0, 0, 360], [0, 0, -720], [30, 0, 0], [0, 30, 0], [180, 0, 0]):
+        loaded(tmp_path, items__1__turn=turn, heads={"upper_z": 900})
+    # a base turned back by what stands on it
+    loaded(tmp_path, items__0__turn=[0, 0, 31], items__1__turn=[0, 0, -31])
+
+
+def test_what_is_noted(tmp_path: Path) -> None:
+    scene = loaded(tmp_path)
+    assert [(f.severity, f.item, f.message) for f in notes(scene, "below zero")] == [
+        ("note", "rail", "reaches 25.000 mm below Z = 0")
+    ]
+    assert notes(scene, "misses") == []
+    # the plate ends at X 210, Y 120 in the machine: the path begins beyond it, then beside it
+    for zero in ([121, 60, 0], [70, 81, 0], [-11, 60, 0], [70, -6, 0]):
+        found = notes(loaded(tmp_path, cuts__0__zero=zero), "misses")
+        assert [(f.severity, f.cut) for f in found] == [("note", "opening")]
+    assert notes(loaded(tmp_path, cuts__0__zero=[-10, 60, 0]), "misses") == []
+    held = loaded(tmp_path, items__3__on="stop", items__3__seat="top", cuts__0__without=["stop"])
+    assert '"magnet" stands on "stop"' in notes(held, "stands on")[0].message
+
+
+def test_an_arc_that_reaches_its_part_does_not_miss(tmp_path: Path) -> None:
+    """A full circle of radius 100 about (-150 + 100, 40): its box reaches the plate, its ends do not."""
+    program = "G90\nG00 X-150 Y40\nG02 X-150 Y40 I100 J0\nM02\n"
+    scene = loaded(tmp_path, program, cuts__0__zero=[0, 0, 0])
+    assert notes(scene, "misses") == []
+
+
+def test_a_model_that_is_open_is_told_and_passed_on(tmp_path: Path) -> None:
+    file = write(tmp_path)
+    raw = (tmp_path / "stop.stl").read_bytes()
+    (tmp_path / "stop.stl").write_bytes(raw[:80] + (11).to_bytes(4, "little") + raw[84 : 84 + 550])
+    scene = load(file)
+    assert not scene.bodies[2].closed
+    assert [f.item for f in scene.findings if f.item == "stop"]
+
+
+def test_inputs_are_named_once_with_their_hash(tmp_path: Path) -> None:
+    import hashlib
+
+    file = write(tmp_path, setup(cuts__1=SECOND))
+    scene = load(file)
+    assert [name for name, _ in scene.inputs] == [
+        str(file),
+        "ours.toml",
+        "die.stl",
+        "stop.stl",
+        "opening.csv",
+    ]
+    for name, sha256 in scene.inputs:
+        assert hashlib.sha256((tmp_path / Path(name).name).read_bytes()).hexdigest() == sha256
+
+
+def test_u_and_v_are_not_yet(tmp_path: Path) -> None:
+    with pytest.raises(NotYet, match="yet"):
+        loaded(tmp_path, "G90\nG00 X0 Y0\nG01 X10 Y0 U1 V1\nM02\n", cuts__0__planes={"xy": 0, "uv": 25})
+    (tmp_path / "uv.csv").write_text("x,y,u,v\n0,0,0,0\n1,1,1,1\n", encoding="utf-8")
+    with pytest.raises(NotYet, match="yet"):
+        loaded(tmp_path, cuts__0__path="uv.csv", cuts__0__planes={"xy": 0, "uv": 25})
+
+
+def on_a_rail(height: float) -> dict[str, Any]:
+    """A steel block of 100 x 80 mm on a library rail, which takes 15 kg (common practice, no source)."""
+    block = {"name": "die plate", "shape": {"box": [100, 80, height]}, "material": "steel"}
+    return {
+        "items__0": {"name": "rail", "holder": "rail"},
+        "items__1": {**block, "on": "rail", "seat": "top"},
+    }
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        # at 7.85 g/cm3 (Gere, table of densities, structural steel) 260 mm weigh 16.3 kg, 230 mm 14.4 kg
+        (on_a_rail(260), {("too heavy", "close", "rail")}),
+        (on_a_rail(230), set()),
+        # 120 x 80 x 20 mm at 500 g/cm3 is 96 kg, the test machine takes 90
+        ({"items__1__density": 500.0}, {("too heavy", "close", "die plate")}),
+        ({"items__1__density": 460.0}, set()),
+        ({"items__0": {"name": "rail", "holder": "rail"}}, {("load unknown", "note", "rail")}),
+    ],
+)
+def test_loads(tmp_path: Path, changes: dict[str, Any], said: set[tuple[str, str, str]]) -> None:
+    kinds = ("too heavy", "load unknown", "does not fit")
+    scene = loaded(tmp_path, **changes)
+    assert {(f.kind, f.severity, f.item) for f in scene.findings if f.kind in kinds} == said
+
+
+@pytest.mark.parametrize(("diameter", "fits"), [(79.0, True), (81.0, False)])
+def test_a_bar_too_thick_for_its_vee(tmp_path: Path, diameter: float, fits: bool) -> None:
+    """Small V-blocks are for less than 80 mm (common practice, no source). The bar lies along X."""
+    items = [
+        {"name": "vee", "holder": "v_block", "params": {"size": "small", "diameter": 79.0}},
+        {
+            "name": "bar",
+            "shape": {"cylinder": [diameter, 90]},
+            "turn": [0, 90, 0],
+            "on": "vee",
+            "seat": "axis",
+        },
+    ]
+    cut = {"name": "c", "part": "bar", "path": "opening.csv", "axes": "machine", "upper_z": 300}
+    scene = load(write(tmp_path, setup(items=items, cuts=[cut])))
+    assert [f.item for f in notes(scene, "does not fit")] == ([] if fits else ["bar"])
