@@ -27,7 +27,7 @@ Index = NDArray[np.intp]
 NOWHERE = 1e6
 
 #: a search ends within this of the best place (mm); measures are widened by it to stay on the safe side
-SEARCH_WIDTH = 1e-6
+SEARCH_WIDTH = 1e-7
 
 
 class Profiles:

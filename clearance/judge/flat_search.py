@@ -109,13 +109,21 @@ class _Problems:
 
 
 def search(
-    strips: Strips, strip: Index, chords: Chords, chord: Index, piece: Index, measure: Measure, enough: Array
+    strips: Strips,
+    strip: Index,
+    chords: Chords,
+    chord: Index,
+    piece: Index,
+    measure: Measure,
+    enough: Array,
+    low: Array,
 ) -> tuple[Array, Array]:
     """The smallest measure (N,) of each strip against each chord and piece, and the slice t (N,) it is at.
 
     Args:
         enough: (N,) a search that cannot get below this may stop early; it then returns a value that is not
             below ``enough`` (and not to be used for anything else).
+        low: (N,) a bound that is known already; a search that meets it is done.
 
     A returned value is below the true one by at most 2 * ``SEARCH_WIDTH``, and never above it.
     """
@@ -144,6 +152,7 @@ def search(
         floor = best[rows] - width
         open_ = (width > SEARCH_WIDTH) & (last - first > _FINEST) & (best[rows] > 0.0)
         open_ &= (floor < enough[rows]) | (best[rows] >= NOWHERE)
+        open_ &= best[rows] > low[rows]
         if not open_.any():
             break
         if not open_.all():
@@ -160,4 +169,4 @@ def search(
             better = f_new < best[rows]
             best[rows[better]] = f_new[better]
             where[rows[better]] = new[better]
-    return np.maximum(best - SEARCH_WIDTH, 0.0), where
+    return np.maximum(np.maximum(best - SEARCH_WIDTH, low), 0.0), where

@@ -9,7 +9,7 @@ near does the head come to each) or a move (what is nearest along the way).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,12 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _BRANCH = 8
+#: pairs of a key that are followed to the end first, to have good values early
+_TASTE = 16
+#: pairs followed at a time: what bounds the memory
+_AT_ONCE = 1 << 17
+#: searches made before the values had are looked at again
+_FIRST = 256
 
 
 @dataclass(frozen=True)
@@ -61,15 +67,31 @@ def _levels(low: Array, high: Array, owner: Index) -> list[_Level]:
         )
 
 
-def _spread(values: Array, bits: int) -> NDArray[np.uint64]:
-    """Integers of ``bits`` bits from values, with two zero bits put between each two bits."""
-    low, high = values.min(), values.max()
-    scale = (2**bits - 1) / (high - low) if high > low else 0.0
-    x = ((values - low) * scale).astype(np.uint64)
-    out = np.zeros_like(x)
-    for bit in range(bits):
-        out |= ((x >> np.uint64(bit)) & np.uint64(1)) << np.uint64(3 * bit)
-    return out
+def _order(triangles: Array) -> Index:
+    """An order in which neighbours in space are near each other: cells along a curve, 16 bits in all.
+
+    Bits go to the axes by how far the body reaches along them, so a plate is not cut into layers.
+    """
+    middle = triangles[:, 0] + triangles[:, 1] + triangles[:, 2]
+    low, high = middle.min(axis=0), middle.max(axis=0)
+    size = high - low
+    bits = [0, 0, 0]
+    cell = size.copy()
+    turns = []
+    for _ in range(16):
+        axis = int(np.argmax(cell))
+        bits[axis] += 1
+        cell[axis] /= 2.0
+        turns.append(axis)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = np.where(size > 0.0, (2.0 ** np.array(bits) - 1e-6) / size, 0.0)
+    at = ((middle - low) * scale).astype(np.uint16)
+    code = np.zeros(len(at), dtype=np.uint16)
+    left = list(bits)
+    for axis in turns:
+        left[axis] -= 1
+        code = (code << np.uint16(1)) | ((at[:, axis] >> np.uint16(left[axis])) & np.uint16(1))
+    return np.argsort(code, kind="stable")
 
 
 class TriangleTree:
@@ -85,16 +107,16 @@ class TriangleTree:
             if len(triangles) == 0:
                 continue
             if len(triangles) > _BRANCH:
-                middle = triangles.sum(axis=1)
-                code = _spread(middle[:, 0], 10) | (_spread(middle[:, 1], 10) << np.uint64(1))
-                code |= _spread(middle[:, 2], 10) << np.uint64(2)
-                triangles = triangles[np.argsort(code, kind="stable")]
+                triangles = triangles[_order(triangles)]
             parts.append(triangles)
             owners.append(np.full(len(triangles), index, dtype=np.intp))
         self.triangles = np.concatenate(parts) if parts else np.empty((0, 3, 3))
         self.body = np.concatenate(owners) if owners else np.empty(0, dtype=np.intp)
         if len(self.triangles):
-            self.levels = _levels(self.triangles.min(axis=1), self.triangles.max(axis=1), self.body)
+            a, b, c = (self.triangles[:, k] for k in range(3))
+            self.levels = _levels(
+                np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c), self.body
+            )
 
 
 class ChordTree:
@@ -149,28 +171,41 @@ def nearest(
     found = Nearest(start.copy(), *(np.full(len(start), -1, dtype=np.intp) for _ in range(3)))
     if not len(tree.body):
         return found
-    tri_level, chord_level = len(tree.levels) - 1, len(path.levels) - 1
-    roots = tree.levels[tri_level]
-    tri = np.concatenate([np.full(len(pieces_of_body[b]), i) for i, b in enumerate(roots.owner)]).astype(
-        np.intp
-    )
+    top = len(tree.levels) - 1
+    roots = tree.levels[top]
+    tri = np.concatenate([np.full(len(pieces_of_body[b]), i) for i, b in enumerate(roots.owner)]).astype(np.intp)
     piece = np.concatenate([pieces_of_body[b] for b in roots.owner]).astype(np.intp)
-    chord = np.zeros(len(tri), dtype=np.intp)
-    state = _Frontier(tree, path, measure, found, by_move, settled, tri_level, chord_level, tri, chord, piece)
-    while len(state.tri):
-        state.bound()
-        if state.tri_level == 0 and state.chord_level == 0:
-            state.finish()
-            break
-        state.sample()
-        state.prune()
-        state.expand()
+    search_ = _Search(tree, path, measure, found, by_move, settled)
+    first = _Pairs(top, len(path.levels) - 1, tri, np.zeros(len(tri), dtype=np.intp), piece)
+    search_.taste(first)
+    search_.run(first)
     return found
 
 
+@dataclass(frozen=True)
+class _Pairs:
+    """Pairs of nodes, all of one level in each tree, each with a piece; ``low`` bounds what they hold."""
+
+    tri_level: int
+    chord_level: int
+    tri: Index
+    chord: Index
+    piece: Index
+    low: Array | None = None
+
+    def __len__(self) -> int:
+        return len(self.tri)
+
+    def take(self, rows: Index | NDArray[np.bool_] | slice) -> _Pairs:
+        low = None if self.low is None else self.low[rows]
+        return _Pairs(
+            self.tri_level, self.chord_level, self.tri[rows], self.chord[rows], self.piece[rows], low
+        )
+
+
 @dataclass
-class _Frontier:
-    """Pairs of nodes that can still matter, all of one level in each tree."""
+class _Search:
+    """Narrows pairs down. What is had for each key is in ``found`` and only ever gets smaller."""
 
     tree: TriangleTree
     path: ChordTree
@@ -178,105 +213,123 @@ class _Frontier:
     found: Nearest
     by_move: bool
     settled: float
-    tri_level: int
-    chord_level: int
-    tri: Index
-    chord: Index
-    piece: Index
 
-    def bound(self) -> None:
-        """The smallest value each pair could hold; drops what is no better than what is had."""
-        a, b = self.tree.levels[self.tri_level], self.path.levels[self.chord_level]
-        rect = self.measure.profiles.rect[self.piece]
-        low, high = a.low[self.tri], a.high[self.tri]
-        dx = np.maximum(
-            low[:, 0] - (b.high[self.chord, 0] + rect[:, 1]), (b.low[self.chord, 0] + rect[:, 0]) - high[:, 0]
-        )
-        dy = np.maximum(
-            low[:, 1] - (b.high[self.chord, 1] + rect[:, 3]), (b.low[self.chord, 1] + rect[:, 2]) - high[:, 1]
-        )
-        g = np.hypot(np.maximum(dx, 0.0), np.maximum(dy, 0.0)) - self.path.slack
-        z = self.measure.profiles.nearest_height(low[:, 2], high[:, 2], self.piece)
-        self.low = self.measure(np.maximum(g, 0.0), z, self.piece)
-        self.prune()
+    def taste(self, pairs: _Pairs) -> None:
+        """Follow only the most promising few pairs of each key to the end: good values early drop much later."""
+        while len(pairs):
+            pairs = self.bounded(pairs)
+            if pairs.tri_level == 0 and pairs.chord_level == 0:
+                self.finish(self.best(pairs, 1))
+                return
+            pairs = self.best(pairs, _TASTE)
+            self.sample(self.best(pairs, 1))
+            pairs = self.children(pairs)
 
-    def _limit(self) -> Array:
-        """What each pair must be below to matter."""
+    def run(self, pairs: _Pairs) -> None:
+        """Follow every pair that can still matter, the most promising first, a bounded number at a time."""
+        waiting = [self.bounded(pairs)]
+        while waiting:
+            pairs = self.pruned(waiting.pop())
+            if len(pairs) > _AT_ONCE:
+                assert pairs.low is not None
+                order = np.argsort(pairs.low, kind="stable")
+                waiting.append(pairs.take(order[_AT_ONCE:]))
+                pairs = pairs.take(order[:_AT_ONCE])
+            if not len(pairs):
+                continue
+            if pairs.tri_level == 0 and pairs.chord_level == 0:
+                self.finish(pairs)
+                continue
+            self.sample(self.best(pairs, 1))
+            waiting.append(self.bounded(self.children(self.pruned(pairs))))
+
+    def bounded(self, pairs: _Pairs) -> _Pairs:
+        """The pairs with the smallest value each could hold, less those that are no better than what is had."""
+        a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
+        profiles = self.measure.profiles
+        low, high = a.low[pairs.tri], a.high[pairs.tri]
+        path_low, path_high = b.low[pairs.chord], b.high[pairs.chord]
+        if profiles.boxed.any():
+            rect = profiles.rect[pairs.piece]
+            path_low, path_high = path_low + rect[:, 0::2], path_high + rect[:, 1::2]
+        apart = np.maximum(np.maximum(low[:, :2] - path_high, path_low - high[:, :2]), 0.0)
+        g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
+        z = profiles.nearest_height(low[:, 2], high[:, 2], pairs.piece)
+        bound = self.measure(g, z, pairs.piece)
+        return self.pruned(replace(pairs, low=bound))
+
+    def pruned(self, pairs: _Pairs) -> _Pairs:
+        """The pairs that could hold a smaller value than what is had for their key."""
+        assert pairs.low is not None
+        keep = pairs.low < self.limit(pairs)
+        return pairs if keep.all() else pairs.take(keep)
+
+    def limit(self, pairs: _Pairs) -> Array:
         value = np.where(self.found.value <= self.settled, -1.0, self.found.value)
         if not self.by_move:
-            return value[self.tree.levels[self.tri_level].owner[self.tri]]
-        level = self.path.levels[self.chord_level]
+            return value[self.tree.levels[pairs.tri_level].owner[pairs.tri]]
         worst = value[self.path.chords.move]
-        leaf = level.leaf
-        return np.maximum.reduceat(worst, leaf)[self.chord]
+        return np.maximum.reduceat(worst, self.path.levels[pairs.chord_level].leaf)[pairs.chord]
 
-    def prune(self) -> None:
-        keep = self.low < self._limit()
-        if not keep.all():
-            self.tri, self.chord, self.piece = self.tri[keep], self.chord[keep], self.piece[keep]
-            self.low = self.low[keep]
+    def best(self, pairs: _Pairs, count: int) -> _Pairs:
+        """The ``count`` most promising pairs of each body, or of each node of the path."""
+        assert pairs.low is not None
+        group = pairs.chord if self.by_move else self.tree.levels[pairs.tri_level].owner[pairs.tri]
+        order = np.lexsort((pairs.low, group))
+        first = np.flatnonzero(np.r_[True, group[order][1:] != group[order][:-1]]) if len(order) else order
+        place = np.arange(len(order)) - np.repeat(first, np.diff(np.r_[first, len(order)]))
+        return pairs.take(order[place < count])
 
-    def sample(self) -> None:
-        """Try one triangle's corners of the most promising pair of each key: a value that is there is had."""
-        if not len(self.tri):
-            return
-        a, b = self.tree.levels[self.tri_level], self.path.levels[self.chord_level]
-        group = self.chord if self.by_move else a.owner[self.tri]
-        order = np.lexsort((self.low, group))
-        best = order[np.r_[True, group[order][1:] != group[order][:-1]]]
-        tri, piece, node = a.leaf[self.tri[best]], self.piece[best], self.chord[best]
+    def sample(self, pairs: _Pairs) -> None:
+        """Try the corners of a triangle of each pair against a chord of it: a value that is there is had."""
+        a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
+        tri, piece = a.leaf[pairs.tri], pairs.piece
         if self.by_move:
-            end = np.r_[b.leaf[1:], len(self.path.chords.p)]
-            size = (end - b.leaf)[node]
-            chord = np.concatenate([np.arange(b.leaf[n], end[n]) for n in node]).astype(np.intp)
-            tri, piece = np.repeat(tri, size), np.repeat(piece, size)
+            chord, rows = _leaves(b, len(self.path.chords.p), pairs.chord)
+            tri, piece = tri[rows], piece[rows]
             key = self.path.chords.move[chord]
         else:
-            chord, key = b.leaf[node], self.tree.body[tri]
+            chord, key = b.leaf[pairs.chord], self.tree.body[tri]
         for corner in range(3):
             p = self.tree.triangles[tri, corner]
             g = outline_distance(p[:, :2], p[:, :2], self.path.chords, chord, self.measure.profiles, piece)
             self.found.improve(key, self.measure(g, p[:, 2], piece), tri, chord, piece)
 
-    def expand(self) -> None:
-        """Replace the nodes of the higher tree by their children."""
-        if self.tri_level >= self.chord_level:
-            self.tri, rows = _children(self.tree.levels[self.tri_level], self.tri)
-            self.chord, self.piece = self.chord[rows], self.piece[rows]
-            self.tri_level -= 1
-        else:
-            self.chord, rows = _children(self.path.levels[self.chord_level], self.chord)
-            self.tri, self.piece = self.tri[rows], self.piece[rows]
-            self.chord_level -= 1
+    def children(self, pairs: _Pairs) -> _Pairs:
+        """The pairs of the next level: the nodes of the higher tree are replaced by their children."""
+        if pairs.tri_level >= pairs.chord_level:
+            tri, rows = _children(self.tree.levels[pairs.tri_level], pairs.tri)
+            return _Pairs(pairs.tri_level - 1, pairs.chord_level, tri, pairs.chord[rows], pairs.piece[rows])
+        chord, rows = _children(self.path.levels[pairs.chord_level], pairs.chord)
+        return _Pairs(pairs.tri_level, pairs.chord_level - 1, pairs.tri[rows], chord, pairs.piece[rows])
 
-    def finish(self) -> None:
-        """Search the pairs that are left, the most promising first."""
-        order = np.argsort(self.low)
-        self.tri, self.chord, self.piece, self.low = (
-            v[order] for v in (self.tri, self.chord, self.piece, self.low)
-        )
-        size = 256
-        while len(self.tri):
-            tri, chord, piece = self.tri[:size], self.chord[:size], self.piece[:size]
-            limit = self._limit()[:size]
-            strips, owner = strips_of(self.tree.triangles[tri])
+    def finish(self, pairs: _Pairs) -> None:
+        """Search triangle against chord, the most promising first."""
+        assert pairs.low is not None
+        pairs = pairs.take(np.argsort(pairs.low, kind="stable"))
+        size = _FIRST
+        while len(pairs):
+            now, pairs = pairs.take(slice(0, size)), pairs.take(slice(size, None))
+            strips, owner = strips_of(self.tree.triangles[now.tri])
+            limit = self.limit(now)
+            now = now.take(owner)
+            rows = np.arange(len(owner))
+            assert now.low is not None
             value, _ = search(
-                strips,
-                np.arange(len(owner)),
-                self.path.chords,
-                chord[owner],
-                piece[owner],
-                self.measure,
-                limit[owner],
+                strips, rows, self.path.chords, now.chord, now.piece, self.measure, limit[owner], now.low
             )
-            tri, chord, piece = tri[owner], chord[owner], piece[owner]
-            key = self.path.chords.move[chord] if self.by_move else self.tree.body[tri]
-            self.found.improve(key, value, tri, chord, piece)
-            self.tri, self.chord, self.piece, self.low = (
-                v[size:] for v in (self.tri, self.chord, self.piece, self.low)
-            )
-            self.prune()
+            key = self.path.chords.move[now.chord] if self.by_move else self.tree.body[now.tri]
+            self.found.improve(key, value, now.tri, now.chord, now.piece)
+            pairs = self.pruned(pairs)
             size = CHUNK
+
+
+def _leaves(level: _Level, count: int, nodes: Index) -> tuple[Index, Index]:
+    """All leaves under ``nodes``, and the row of ``nodes`` each one came from."""
+    size = np.diff(np.r_[level.leaf, count])[nodes]
+    rows = np.repeat(np.arange(len(nodes)), size)
+    offset = np.arange(len(rows)) - np.repeat(np.cumsum(size) - size, size)
+    return level.leaf[nodes][rows] + offset, rows
 
 
 def _children(level: _Level, nodes: Index) -> tuple[Index, Index]:
