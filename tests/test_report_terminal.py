@@ -127,6 +127,28 @@ def test_rest_is_counted_with_the_least_of_it() -> None:
     assert "item 8" not in text
 
 
+def test_clear_pairs_of_many_cuts_stand_once_and_others_each() -> None:
+    cuts = [f"cut {k}" for k in range(3)]
+    clear = [a_clear_pair("plate", 3.0 - k, cut=cut) for k, cut in enumerate(cuts)]
+    clash = [a_pair(verdict="clash", clearance=0.0, spare=-1.0, cut=cut) for cut in cuts]
+    rows = (
+        as_text(a_result(*clear, *clash, a_clear_pair("front rail", 5.0)), 200)
+        .split("\n\n")[1]
+        .split("\n")[1:]
+    )
+    assert [(row.split()[0], row.split()[-4:-2]) for row in rows] == [
+        ("clash", ["cut", "0"]),
+        ("clash", ["cut", "1"]),
+        ("clash", ["cut", "2"]),
+        ("clear", ["cut", "2"]),
+    ]
+
+
+def test_part_that_reaches_past_a_face_has_no_negative_flushing() -> None:
+    text = as_text(a_result(a_pair(), stretches=(a_stretch(upper_z=37.1, flushing=(-4.9, 0.1)),)), 200)
+    assert "faces at Z -0.10 and Z 37.10; the part reaches from Z -5.00 to Z 37.00" in text
+
+
 def test_rest_that_is_not_clear_is_never_called_clear() -> None:
     pairs = [a_pair(item=f"item {k}", spare=-0.9 + k / 100) for k in range(12)] + [a_clear_pair("bed", 3.0)]
     assert "(+5 more: 4 close, 1 clear; --json has them all)" in as_text(a_result(*pairs))

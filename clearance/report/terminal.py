@@ -161,7 +161,11 @@ _ITEM, _CUT = 2, 7
 
 
 def _table(pairs: Sequence[Pair], width: int, colour: bool) -> str:
-    """The pairs, worst first: all that clash or are undecided up to twice the usual rows, then a count."""
+    """The pairs, worst first: all that clash or are undecided up to twice the usual rows, then a count.
+
+    What is clear of the same head stands once, where it is nearest, however many cuts there are.
+    """
+    pairs = _once(pairs)
     grave = sum(pair.verdict in ("clash", "undecided") for pair in pairs)
     shown = pairs[: max(ROWS, min(grave, 2 * ROWS))]
     rows = [_HEADINGS, *(_row(pair) for pair in shown)]
@@ -175,6 +179,18 @@ def _table(pairs: Sequence[Pair], width: int, colour: bool) -> str:
     if rest:
         lines.append(_rest(rest))
     return "\n".join(lines)
+
+
+def _once(pairs: Sequence[Pair]) -> list[Pair]:
+    """Without the clear pairs of a head and an item that a worse one has told of already."""
+    told: set[tuple[str, str]] = set()
+    kept = []
+    for pair in pairs:
+        key = (pair.head, pair.item)
+        if pair.verdict != "clear" or key not in told:
+            kept.append(pair)
+        told.add(key)
+    return kept
 
 
 def _row(pair: Pair) -> tuple[str, ...]:
@@ -262,8 +278,12 @@ def _cut_lines(result: Result, width: int) -> str:
             f"faces at Z {_position(stretch.lower_z)} and Z {_position(stretch.upper_z)}"
         )
         if stretch.flushing is not None:
-            below, above = (rounded_down(value) for value in stretch.flushing)
-            line += f", {below} below and {above} above the part"
+            below, above = stretch.flushing
+            if min(below, above) >= 0:
+                line += f", {rounded_down(below)} below and {rounded_down(above)} above the part"
+            else:
+                low, high = stretch.lower_z + below, stretch.upper_z - above
+                line += f"; the part reaches from Z {_position(low)} to Z {_position(high)}"
         lines.append(_wrap(line, width, "    "))
     if len(lines) > NOTES:
         lines[NOTES:] = [f"(+{len(lines) - NOTES} more cuts; --json has them all)"]
