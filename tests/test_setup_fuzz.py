@@ -69,7 +69,7 @@ def mutated(draw: st.DrawFn, tables: dict[str, Any]) -> dict[str, Any]:
         container, key = spots[draw(st.integers(0, len(spots) - 1))]
         what = draw(st.sampled_from(["replace", "replace", "out", "rename", "double", "add"]))
         if what == "replace":
-            container[key] = draw(odd)
+            container[key] = copy.deepcopy(draw(odd))
         elif what == "out":
             del container[key]
         elif isinstance(container, list):
@@ -77,7 +77,9 @@ def mutated(draw: st.DrawFn, tables: dict[str, Any]) -> dict[str, Any]:
         elif what == "rename":
             container[draw(st.text(max_size=6))] = container.pop(key)
         else:
-            container[draw(st.sampled_from(["name", "at", "on", "seat", "path", "x", "fit"]))] = draw(odd)
+            container[draw(st.sampled_from(["name", "at", "on", "seat", "path", "x", "fit"]))] = (
+                copy.deepcopy(draw(odd))
+            )
     return without_none(tables)
 
 

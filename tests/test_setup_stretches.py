@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,8 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError, NotYet
+from clearance.paths.moves import Moves, polyline
+from clearance.paths.options import Codes, PathOptions
 from clearance.setup.assemble import load
 from clearance.setup.scene import Finding, Scene
 from tests.setup_writer import machine, setup, write
@@ -71,27 +74,61 @@ def test_ways_go_past_what_either_cut_has(tmp_path: Path) -> None:
     assert [s.cut_bodies for s in scene.stretches] == [(), (1,), (), (1,), ()]
 
 
-def test_the_heads_are_grown_by_an_offset_that_is_not_resolved(tmp_path: Path) -> None:
-    program = "N10 G90 G71\nN20 G00 X0 Y0\nN30 G41 D1 G01 X10 Y0\nN40 G40 X0 Y0\nM02\n"
-    plain = loaded(tmp_path, "G90 G71\nG00 X0 Y0\nG01 X10 Y0\nG01 X0 Y0\nM02\n", heads__park=[0, 0])
-    grown = loaded(tmp_path, program, cuts__0__offsets={"1": 0.18, "2": 0.21}, heads__park=[0, 0])
-    by = grown.stretches[0].moves.grow
-    assert by == pytest.approx(0.18, abs=0.04)  # which of the offsets is the reader's to say
+class Reader:
+    """Stands in for the path readers: keeps what it was told, and gives back moves with what is asked for."""
+
+    def __init__(self, **fields: Any) -> None:
+        self.fields, self.told = fields, None
+
+    def __call__(self, path: Path, options: PathOptions, shown_as: str) -> tuple[Moves, str]:
+        self.told = options
+        moves = polyline(np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 5.0]]), threaded=True)
+        return replace(moves, **self.fields), "0" * 64
+
+
+def test_the_heads_are_grown_by_what_the_path_leaves_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = loaded(tmp_path, heads__park=[0, 0])
+    monkeypatch.setattr("clearance.paths.read.read_path", Reader(grow=0.18, chord_error=0.004))
+    grown = loaded(tmp_path, heads__park=[0, 0])
     for a, b in zip(plain.stretches, grown.stretches, strict=True):
         for p, q in zip((*a.lower, *a.upper), (*b.lower, *b.upper), strict=True):
-            assert q.r == pytest.approx(p.r + by)
+            assert q.r == pytest.approx(p.r + 0.184)
             assert q.z == pytest.approx(p.z)
-    assert grown.stretches[0].wire is not None
-    assert grown.stretches[0].wire.r == pytest.approx(np.full(2, 0.15 + by))
-    assert "0.21" in notes(grown, "grown")[0].message or "0.18" in notes(grown, "grown")[0].message
+            assert q.rect == p.rect
+    wire = grown.stretches[0].wire
+    assert wire is not None
+    assert wire.r == pytest.approx(np.full(2, 0.15 + 0.184))
+    assert [f.message.split(" mm")[0].split()[-1] for f in notes(grown, "grown")] == ["0.18", "0.0040"]
     assert notes(plain, "grown") == []
-    with pytest.raises(InputError, match=r"p\.nc: line 3"):
-        loaded(tmp_path, program)
 
 
-def test_offset_max_reaches_the_reader(tmp_path: Path) -> None:
-    program = "G90\nG00 X0 Y0\nG41 D1 G01 X10 Y0\nG40 X0\nM02\n"
-    assert loaded(tmp_path, program, cuts__0__offset_max=0.3).stretches[0].moves.grow == pytest.approx(0.3)
+def test_what_a_cut_says_reaches_the_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    reader = Reader()
+    monkeypatch.setattr("clearance.paths.read.read_path", reader)
+    said = {"offsets": {"1": 0.18, "12": 0.25}, "planes": {"xy": 1, "uv": 25}, "uv_words": "absolute"}
+    loaded(tmp_path, **{f"cuts__0__{key}": value for key, value in said.items()})
+    told = reader.told
+    assert told is not None
+    assert told.offsets == {1: 0.18, 12: 0.25}
+    assert (told.planes, told.uv_words, told.offset_max) == ((1.0, 25.0), "absolute", None)
+    assert (told.file_units, told.layers) == ("mm", ())
+    assert told.codes == Codes(thread=("M71",), cut=("M72",), ignore=("M73",))
+    (tmp_path / "a.DXF").write_text("", encoding="utf-8")
+    loaded(tmp_path, cuts__0__path="a.DXF", cuts__0__layers=["A", "B"], cuts__0__offset_max=0.3)
+    assert reader.told is not None
+    assert (reader.told.layers, reader.told.offset_max) == (("A", "B"), 0.3)
+
+
+def test_a_path_without_moves_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    empty = {k: np.zeros((0, 2)) for k in ("start", "end", "centre")}
+    flags = {"rapid": np.zeros(0, bool), "threaded": np.zeros(0, bool), "line": np.zeros(0, np.int64)}
+    monkeypatch.setattr(
+        "clearance.paths.read.read_path", Reader(**empty, **flags, sweep=np.zeros(0), block=())
+    )
+    with pytest.raises(InputError, match=r"cuts\[1\]\.path.*moves nothing"):
+        loaded(tmp_path)
 
 
 def test_codes_reach_the_reader(tmp_path: Path) -> None:
@@ -104,7 +141,7 @@ def test_codes_reach_the_reader(tmp_path: Path) -> None:
         loaded(tmp_path, program, machine(codes__ignore=[]))
 
 
-def test_no_wire_where_is_cut(tmp_path: Path) -> None:
+def test_no_wire_where_nothing_is_cut(tmp_path: Path) -> None:
     assert loaded(tmp_path, "G90\nG00 X0 Y0\nG00 X10 Y0\nM02\n").stretches[0].wire is None
 
 
@@ -254,12 +291,10 @@ def test_inputs_are_named_once_with_their_hash(tmp_path: Path) -> None:
         assert hashlib.sha256((tmp_path / Path(name).name).read_bytes()).hexdigest() == sha256
 
 
-def test_u_and_v_are_not_yet(tmp_path: Path) -> None:
+def test_u_and_v_are_not_yet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("clearance.paths.read.read_path", Reader(start_uv=np.zeros((2, 2))))
     with pytest.raises(NotYet, match="yet"):
-        loaded(tmp_path, "G90\nG00 X0 Y0\nG01 X10 Y0 U1 V1\nM02\n", cuts__0__planes={"xy": 0, "uv": 25})
-    (tmp_path / "uv.csv").write_text("x,y,u,v\n0,0,0,0\n1,1,1,1\n", encoding="utf-8")
-    with pytest.raises(NotYet, match="yet"):
-        loaded(tmp_path, cuts__0__path="uv.csv", cuts__0__planes={"xy": 0, "uv": 25})
+        loaded(tmp_path, cuts__0__planes={"xy": 0, "uv": 25}, cuts__0__uv_words="relative")
 
 
 def on_a_rail(height: float) -> dict[str, Any]:

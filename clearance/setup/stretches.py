@@ -24,6 +24,8 @@ from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
 
 #: a heading smaller than this is none (degrees); the same for an axis that is upright (of its length)
 NO_TURN = 1e-9
+#: heads grown by less, for what a path's rounding leaves open, are not worth a note (mm)
+WORTH_SAYING = 0.0015
 
 
 @dataclass(frozen=True)
@@ -293,8 +295,14 @@ def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
     """Notes on one cut."""
     cut, moves = job.cut, job.moves
     notes = [("path", sentence) for sentence in moves.notes]
-    if job.grow > 0:
-        notes.append(("grown", f"both heads and the wire are grown sideways by {job.grow:.4f} mm"))
+    if moves.grow > 0:
+        what = (
+            f"the wire offset is not followed: both heads and the wire are grown by {moves.grow:g} mm instead"
+        )
+        notes.append(("grown", what))
+    if moves.chord_error > WORTH_SAYING:
+        what = f"the path's arcs or chords are {moves.chord_error:.4f} mm off; the heads are grown by as much"
+        notes.append(("grown", what))
     if moves.passed_over:
         words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
         notes.append(("passed over", f"words in {cut.path} that move nothing: {words}"))
