@@ -27,6 +27,9 @@ class Moves:
         passed_over: words that move nothing: (word, first line), each once.
         notes: sentences for the report.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
+        start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
+            plane of X Y, at both ends of each move; None where the wire is upright throughout.
+        origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
         chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
             misses their circle): on top of ``grow``, and as much.
     """
@@ -44,6 +47,9 @@ class Moves:
     notes: tuple[str, ...] = ()
     grow: float = 0.0
     chord_error: float = 0.0
+    start_uv: NDArray[np.float64] | None = None
+    end_uv: NDArray[np.float64] | None = None
+    origin: NDArray[np.int64] | None = None
     source: str = field(default="", compare=False)
 
     def __len__(self) -> int:
@@ -58,6 +64,8 @@ class Moves:
             start=self.start @ R.T + origin,
             end=self.end @ R.T + origin,
             centre=self.centre @ R.T + origin,
+            start_uv=None if self.start_uv is None else self.start_uv @ R.T,
+            end_uv=None if self.end_uv is None else self.end_uv @ R.T,
         )
 
 

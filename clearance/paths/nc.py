@@ -1,6 +1,6 @@
 """An ISO 6983 program's text goes in, its moves in the program's own plane (mm, frame C) come out.
 
-Words read: G00 to G03 with I J or R, G17, G20/G21/G70/G71, G40 to G42, G90/G91, G92, one of G54 to G59,
+Words read: G00 to G03 with I J or R, G17, G20/G21/G70/G71, G40 to G42 with D, G54 to G59, G90/G91, G92, U V,
 N, O, "%", "/", comments in ( ) and after ";", M02/M30. Words that are known to move nothing are listed once
 and passed over. Every other word could change the geometry and stops the read with its line.
 
@@ -10,13 +10,15 @@ the standard's G70/G71.
 
 from __future__ import annotations
 
-from math import isnan, nan
+from math import isnan, nan, pi
 
 from clearance.errors import InputError, NotYet
 from clearance.paths import arcs, wire
 from clearance.paths.moves import Moves
 from clearance.paths.options import PathOptions
-from clearance.paths.program import Program, moves_of
+from clearance.paths.program import moves_of
+from clearance.paths.rows import Program
+from clearance.paths.upper import Taper
 from clearance.paths.words import (
     COMMENT,
     DELETE,
@@ -28,6 +30,7 @@ from clearance.paths.words import (
     words_of,
 )
 
+_SAME = 1e-9  # mm: a block that goes no farther goes nowhere
 _DWELL = frozenset("XUPFSE")
 
 
@@ -39,7 +42,7 @@ def read_nc(text: str, shown: str, options: PathOptions) -> Moves:
 
     The path begins at the first point named, by G92 too. Blocks that name the point where the wire already
     is make no move. Under G91 before any point is named the count begins at X0 Y0, and that is a move.
-    Raises InputError (NotYet for U, V, Z) with the line.
+    Raises InputError (NotYet for Z) with the line.
     """
     return moves_of(_Reader(shown, options).run(text), shown, options)
 
@@ -59,7 +62,12 @@ class _Reader:
         self.motion: int | None = None
         self.side = 0
         self.number = -1
+        self.h_number = -1
         self.x = self.y = nan
+        self.taper = Taper(options.uv_words)
+        self.huge = False
+        self.plain = options.whole_numbers == "units"
+        self.uv = (0.0, 0.0)
         self.shift_x = self.shift_y = 0.0
         self.zero: tuple[str, int] | None = None
         self.event = 0
@@ -111,15 +119,22 @@ class _Reader:
     def block(self, text: str) -> None:
         """Carry out one block: first what its words switch, then where it goes."""
         at: dict[str, float] = {}
+        said: list[tuple[str, str]] = []
         groups: dict[str, float] = {}
         rest: list[tuple[str, str]] = []
         label = ""
         self.cut_after = self.threads = False
         for letter, number, _ in words_of(text, self.error):
-            if letter in "XYIJR":
+            if letter in "XYIJRUV":
                 if letter in at:
                     raise self.error(f"two words {letter} in one block", "one")
                 at[letter] = float(number)
+                if "." not in number and self.plain and not self.huge and abs(at[letter]) >= 1000:
+                    self.huge = True
+                    self.note(
+                        f"{letter}{number} is read as {number} whole units, for want of a decimal point"
+                    )
+                said.append((letter, number))
             elif letter == "G":
                 self.g_word(number, groups)
             elif letter == "N":
@@ -136,6 +151,10 @@ class _Reader:
                 self.other(letter, number)
         if groups:
             self.modes(groups)
+        if at and not self.plain:
+            at = {letter: self.counted(letter, number) for letter, number in said}
+        if "U" in at or "V" in at:
+            self.tapers()
         if groups.get("motion") == 92:
             self.preset(at)
         elif at:
@@ -176,14 +195,17 @@ class _Reader:
             )
         elif letter in STILL_LETTERS or word in STILL_WORDS:
             self.pass_over(letter if letter in "FSEH" else word, raw)
+            if letter == "H" and float(number).is_integer():
+                self.h_number = int(float(number))
         elif letter == "D":
             self.number = self.offset_number(number)
         elif letter in "O:":
             if self.out.rows:
                 raise self.error(f"{raw} begins another program", "one program in the file")
-        elif letter in "UVZ":
-            what = "the upper head's height" if letter == "Z" else "taper"
-            raise NotYet(self.shown, f"line {self.line}", f"{raw}: {what} cannot be read yet")
+        elif letter == "Z":
+            raise NotYet(
+                self.shown, f"line {self.line}", f"{raw}: the upper head's height cannot be read yet"
+            )
         else:
             want = f'if it moves nothing on your control, name "{word}" in codes.ignore of the machine file'
             raise self.error(f"the word {raw} is not known and could change the geometry", want)
@@ -223,7 +245,9 @@ class _Reader:
                 self.choose_zero(f"G{value:g}")
 
     def choose_zero(self, word: str) -> None:
-        if self.zero is None:
+        if self.options.zeros:
+            self.shift_zero(word)
+        elif self.zero is None:
             if not isnan(self.x + self.y):
                 raise self.error(f"{word} after the path has begun", f"{word} before the first point")
             self.zero = (word, self.line)
@@ -231,32 +255,75 @@ class _Reader:
         elif self.zero[0] != word:
             raise self.error(
                 f"{word} chooses another zero than {self.zero[0]} of line {self.zero[1]}",
-                "one zero in a program; a cut of its own for the other",
+                "one zero in a program, or the places of all of them in the setup",
             )
+
+    def shift_zero(self, word: str) -> None:
+        """The words from here on count from another zero; the wire stays where it is."""
+        if word not in self.options.zeros:
+            known = ", ".join(sorted(self.options.zeros))
+            raise self.error(f"{word}: the setup does not say where this zero lies, only {known}")
+        before = (0.0, 0.0) if self.zero is None else self.options.zeros[self.zero[0]]
+        x, y = self.options.zeros[word]
+        self.shift_x += x - before[0]
+        self.shift_y += y - before[1]
+        self.zero = (word, self.line)
+
+    def counted(self, letter: str, number: str) -> float:
+        """A number whose decimal point may be left out, in program units."""
+        if "." in number:
+            return float(number)
+        before, behind = self.options.digits or ((4, 3) if self.scale == 1.0 else (3, 4))
+        digits = number.lstrip("+-")
+        if len(digits) > before + behind:
+            raise self.error(f"{letter}{number} has more than {before} + {behind} digits", "a decimal point")
+        if self.options.whole_numbers == "trailing":
+            digits = digits.ljust(before + behind, "0")
+        value = int(digits) / 10**behind
+        return -value if number[0] == "-" else value
 
     # --- places ----------------------------------------------------------------------------------------
 
     def preset(self, at: dict[str, float]) -> None:
         """G92: the place where the wire is gets new figures; before the path begins, its first point."""
-        strange = sorted(set(at) - {"X", "Y"})
+        strange = sorted(set(at) - set("XYUV"))
         if strange or not at:
             raise self.error("G92 with " + (", ".join(strange) or "no axis"), "G92 X Y")
         if self.side:
             raise self.error("G92 while the wire offset is on", "G40 before it")
         if self.out.first is None:
-            self.x = at["X"] * self.scale if "X" in at else self.x
-            self.y = at["Y"] * self.scale if "Y" in at else self.y
-            self.begin()
+            self.x = at["X"] * self.scale + self.shift_x if "X" in at else self.x
+            self.y = at["Y"] * self.scale + self.shift_y if "Y" in at else self.y
+            self.begin(at)
             return
+        if "U" in at or "V" in at:
+            raise self.error("G92 with U V after the path has begun", "G92 X Y")
         if "X" in at:
             self.shift_x = self.x - at["X"] * self.scale
         if "Y" in at:
             self.shift_y = self.y - at["Y"] * self.scale
 
-    def begin(self) -> None:
+    def begin(self, at: dict[str, float]) -> None:
         """The path begins as soon as both axes are known."""
+        self.uv = self.tilt(at, self.x, self.y)
         if not isnan(self.x + self.y):
             self.out.first = (self.x, self.y)
+            self.out.first_uv = self.uv
+
+    def tapers(self) -> None:
+        if self.options.uv_words is None:
+            found = "U V words, and the setup does not say what they count from"
+            raise self.error(found, 'uv_words = "relative" or "absolute" of this cut')
+        if self.options.planes is None:
+            found = "U V words, and the setup does not say at which heights X Y and U V hold"
+            raise self.error(found, "planes = { xy = ..., uv = ... } of this cut")
+
+    def tilt(self, at: dict[str, float], x: float, y: float) -> tuple[float, float]:
+        """u, v when the wire gets to ``x``, ``y``."""
+        return (
+            self.taper.axis(0, at.get("U"), self.scale, self.relative, self.x, x, self.shift_x),
+            self.taper.axis(1, at.get("V"), self.scale, self.relative, self.y, y, self.shift_y),
+        )
 
     def place(self, at: dict[str, float]) -> tuple[float, float]:
         """Where the block goes; nan for an axis of which nothing is known yet."""
@@ -264,7 +331,7 @@ class _Reader:
             if self.out.first is None:
                 self.x = 0.0 if isnan(self.x) else self.x
                 self.y = 0.0 if isnan(self.y) else self.y
-                self.begin()
+                self.begin({})
                 self.note("G91 before a point is named; the path is taken to begin at X0 Y0")
             return self.x + at.get("X", 0.0) * self.scale, self.y + at.get("Y", 0.0) * self.scale
         x = at["X"] * self.scale + self.shift_x if "X" in at else self.x
@@ -283,7 +350,7 @@ class _Reader:
                     f"a cut begins here, and {missing} was not named", "first a point, by G00 X Y"
                 )
             self.x, self.y = x, y
-            self.begin()
+            self.begin(at)
             return
         motion = self.motion
         if motion is None:
@@ -294,13 +361,21 @@ class _Reader:
         elif curved:
             letter = next(c for c in "IJR" if c in at)
             raise self.error(f"{letter} in a straight move", "I, J and R with G02 or G03 only")
-        elif x == self.x and y == self.y:
+        uv = self.uv
+        if self.taper.named or "U" in at or "V" in at:
+            uv = self.tilt(at, x, y)
+            if abs(sweep) == 2 * pi and any((*uv, *self.uv)):
+                raise self.error(
+                    "a full circle with U V, whose upper circle could be either of two", "two arcs"
+                )
+        if sweep == 0 and abs(x - self.x) + abs(y - self.y) <= _SAME and uv == self.uv:
             return
+        number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
-            (x, y, cx, cy, sweep, motion == 0, self.side, self.number, self.event, self.line, label)
+            (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.line, label, *uv)
         )
         self.event = 0
-        self.x, self.y = x, y
+        self.x, self.y, self.uv = x, y, uv
 
     def arc(self, end: tuple[float, float], at: dict[str, float], ccw: bool) -> tuple[float, float, float]:
         """Centre x, y and sweep of an arc from where the wire is to ``end``."""

@@ -32,7 +32,17 @@ class PathOptions:
         uv_words: whether U V are counted from X Y ("relative") or are the upper point itself ("absolute").
         planes: heights above the part zero at which X Y and U V hold, mm, or None.
         block_delete: what the control does with blocks that begin with "/".
-        arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
+        zeros: where G54 to G59 lie from the part zero, mm, by word ("G54"); empty: a program has one of them
+            at most, and it is the part zero.
+        whole_numbers: what a coordinate without a decimal point means. "units": X10 is 10 mm or inch.
+            "leading": leading zeros are left out, so X10 is 10 of the last decimals. "trailing": trailing
+            zeros are left out, so the digits count from the first place.
+        digits: places before and behind the decimal point for the latter two; None: 4 and 3 in mm, 3 and 4
+            in inch.
+        zeros: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    whole_numbers: Literal["units", "leading", "trailing"] = "units"
+    digits: tuple[int, int] | None = None
+    arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
             ``Moves.chord_error``. The default is what four decimals of an inch leave open, doubled.
         largest: no coordinate or radius may be larger, mm.
     """
@@ -45,6 +55,9 @@ class PathOptions:
     uv_words: Literal["relative", "absolute"] | None = None
     planes: tuple[float, float] | None = None
     block_delete: Literal["run", "skip"] = "run"
+    zeros: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    whole_numbers: Literal["units", "leading", "trailing"] = "units"
+    digits: tuple[int, int] | None = None
     arc_tolerance: float = 0.01
     largest: float = 100_000.0
 

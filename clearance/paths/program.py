@@ -2,71 +2,54 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 
 import numpy as np
 
 from clearance.errors import InputError
 from clearance.paths import wire
 from clearance.paths.moves import Moves
+from clearance.paths.offset import offset_rows
 from clearance.paths.options import PathOptions
+from clearance.paths.rows import Program, Row
 
-# end x, end y, centre x, centre y (mm, C), sweep (radians), rapid, side of the offset (1 left of the path,
-# -1 right, 0 off), offset number (-1: none named), event of ``wire``, line, block number
-Row = tuple[float, float, float, float, float, bool, int, int, int, int, str]
-
-
-@dataclass
-class Program:
-    """A program as read, before its wire offset.
-
-    Attributes:
-        first: the point where the path begins, mm in C; None until one is named.
-        rows: one a move.
-        passed_over: word: (as written, first line).
-        notes: sentences for the report.
-        miss: the most by which an arc's end misses its circle, mm.
-        offset_word: the first of G41, G42 and its line.
-    """
-
-    first: tuple[float, float] | None = None
-    rows: list[Row] = field(default_factory=list)
-    passed_over: dict[str, tuple[str, int]] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-    miss: float = 0.0
-    offset_word: tuple[str, int] | None = None
+ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
 
 
 def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
-    """The moves of a program that names a point at least; one move of no length where it names just one."""
+    """The moves of a program that names a point at least; one move of no length where it names just one.
+
+    The wire offset is followed where the setup gives ``offsets``; with ``offset_max`` alone everything is
+    grown by it.
+    """
     if program.first is None:
         raise InputError(shown, "", "the program names no point", "G00 to G03 with X and Y")
-    rows = program.rows or [(*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "")]
-    x, y, cx, cy, sweep, rapid, _side, _number, event, line, block = zip(*rows, strict=True)
-    end = np.array([x, y], dtype=float).T
-    start = np.vstack([[program.first], end[:-1]])
-    centre = np.array([cx, cy], dtype=float).T
-    turn = np.array(sweep, dtype=float)
-    lines = np.array(line, dtype=np.int64)
-    reach = np.abs(np.hstack([start, end, centre])).max(axis=1)
-    if not (reach <= options.largest).all():
-        i = int(np.argmin(reach <= options.largest))
-        want = f"at most {options.largest:g} mm from the zero"
-        raise InputError(shown, f"line {lines[i]}", "a coordinate that is too large", want)
-    centre[turn == 0] = np.nan
-    threaded, points = wire.threading(rapid, event, bool(options.codes.cut))
+    rows: Sequence[Row] = program.rows or [
+        (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
+    ]
+    _check_size(program.first, rows, shown, options)
     notes, grow = list(program.notes), 0.0
     if program.offset_word is not None:
-        grow, note = _grow(program.offset_word, shown, options)
+        rows, grow, note = _offset(program, rows, shown, options)
         notes.append(note)
+    x, y, cx, cy, sweep, rapid, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
+    end = np.array([x, y], dtype=float).T
+    centre = np.array([cx, cy], dtype=float).T
+    turn = np.array(sweep, dtype=float)
+    centre[turn == 0] = np.nan
+    threaded, points = wire.threading(rapid, event, bool(options.codes.cut))
+    start_uv = end_uv = None
+    if any(u) or any(v) or any(program.first_uv):
+        end_uv = np.array([u, v], dtype=float).T
+        start_uv = np.vstack([[program.first_uv], end_uv[:-1]])
     return Moves(
-        start=start,
+        start=np.vstack([[program.first], end[:-1]]),
         end=end,
         centre=centre,
         sweep=turn,
         rapid=np.array(rapid, dtype=bool),
         threaded=np.array(threaded, dtype=bool),
-        line=lines,
+        line=np.array(line, dtype=np.int64),
         block=tuple(block),
         thread_points=points,
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
@@ -74,24 +57,58 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         grow=grow,
         chord_error=program.miss,
         source=shown,
+        start_uv=start_uv,
+        end_uv=end_uv,
     )
 
 
-def _grow(where: tuple[str, int], shown: str, options: PathOptions) -> tuple[float, str]:
-    """How far a wire offset that is not resolved can put the guides beside the programmed path, mm."""
-    word, line = where
-    sizes = [abs(value) for value in options.offsets.values()]
-    if options.offset_max is not None:
-        sizes.append(abs(options.offset_max))
-    if not sizes:
-        raise InputError(
-            shown,
-            f"line {line}",
-            f"{word} asks for a wire offset, and the setup gives none",
-            "offsets = { 1 = ... } or offset_max = ... of this cut",
+def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, options: PathOptions) -> None:
+    x, y, cx, cy, _, _, _, _, _, line, _, u, v = zip(*rows, strict=True)
+    reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
+    reach[0] = np.abs([reach[0], *first]).max()
+    small = reach <= options.largest
+    if not small.all():
+        found = "a coordinate that is too large"
+        want = f"at most {options.largest:g} mm from the zero"
+        raise InputError(shown, f"line {line[int(np.argmin(small))]}", found, want)
+
+
+def _offset(
+    program: Program, rows: Sequence[Row], shown: str, options: PathOptions
+) -> tuple[Sequence[Row], float, str]:
+    """The rows of the wire's centre, by how much everything is to be grown, and a sentence on it."""
+    assert program.offset_word is not None
+    word, first_line = program.offset_word
+
+    def fail(line: int, found: str, want: str) -> InputError:
+        return InputError(shown, f"line {line}", found, want)
+
+    def size(number: int, line: int) -> float:
+        if number in options.offsets:
+            return options.offsets[number]
+        if number == 0:
+            return 0.0
+        if number < 0:
+            raise fail(
+                line, "a wire offset, and no D word says which", "D1, say, in the block of G41 or before"
+            )
+        known = ", ".join(f"D{n}" for n in sorted(options.offsets))
+        raise fail(
+            line, f"the setup gives no offset D{number}, only {known}", f"offsets = {{ {number} = ... }}"
         )
-    grow = max(sizes)
+
+    if options.offsets:
+        if any(row[11] or row[12] for row in rows) or any(program.first_uv):
+            raise fail(
+                first_line, f"{word} in a program with U V", "a tapered path with its offset worked in"
+            )
+        return offset_rows(program.first or (0.0, 0.0), rows, size, fail), 0.0, ROUNDED
+    if options.offset_max is None:
+        found = f"{word} asks for a wire offset, and the setup gives none"
+        raise fail(first_line, found, "offsets = { 1 = ... } or offset_max = ... of this cut")
+    grow = abs(options.offset_max)
     return (
+        rows,
         grow,
-        f"line {line}: {word}; heads and wire are grown by the largest offset, {grow:g} mm, all round",
+        f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round",
     )
