@@ -69,10 +69,8 @@ def axes_of(azimuth: float, elevation: float) -> tuple[Array, Array, Array]:
     return right, np.cross(back, right), back
 
 
-def fit(
-    azimuth: float, elevation: float, points_M: Array, area: tuple[float, float, float, float]
-) -> Camera:
-    """The camera that shows all ``points_M`` (N, 3) inside ``area`` (x0, y0, x1, y1 pixels), as large as may be."""
+def fit(azimuth: float, elevation: float, points_M: Array, area: tuple[float, float, float, float]) -> Camera:
+    """The camera that shows all ``points_M`` (N, 3), as large as may be in ``area`` (x0, y0, x1, y1) pixels."""
     right, up, back = axes_of(azimuth, elevation)
     points = np.asarray(points_M, dtype=float).reshape(-1, 3)
     flat = np.column_stack([points @ right, points @ up])

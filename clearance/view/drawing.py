@@ -254,7 +254,9 @@ def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
             if not meshes.is_round(piece):
                 p = at[0] if piece.lower_guide else own
                 shift = np.array([*p, 0.0])
-                out.append(Shape(f"{role} body", f"{role} body", meshes.box_piece(piece) + shift, looks.BODY["head"]))
+                out.append(
+                    Shape(f"{role} body", f"{role} body", meshes.box_piece(piece) + shift, looks.BODY["head"])
+                )
     return out
 
 
@@ -263,7 +265,11 @@ def _envelope_shapes(stretch: Stretch) -> list[Shape]:
     out = []
     for role, pieces, moves in (
         ("lower envelope", stretch.lower, stretch.moves),
-        ("upper envelope", stretch.upper, stretch.moves if stretch.upper_moves is None else stretch.upper_moves),
+        (
+            "upper envelope",
+            stretch.upper,
+            stretch.moves if stretch.upper_moves is None else stretch.upper_moves,
+        ),
     ):
         segments, _ = meshes.flatten(moves)
         for z, r in meshes.round_stacks(pieces):
@@ -289,7 +295,7 @@ def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, .
 
 
 def tracks(result: Result) -> list[Track]:
-    """The paths of all stretches, cut into runs of one band; drawn at the lower guide's plane or the part's top."""
+    """The lower guide's paths of all stretches, cut into runs of one band; drawn on the part's upper face."""
     bodies = {b.name: b for b in result.scene.bodies}
     out = []
     for stretch in result.scene.stretches:
@@ -358,7 +364,11 @@ def _labels(shapes: list[Shape]) -> list[Label]:
         if s.role in ("lower head", "upper head"):
             points = s.triangles.reshape(-1, 3)
             low, high = points.min(axis=0), points.max(axis=0)
-            z = high[2] - 0.35 * (high[2] - low[2]) if s.role == "lower head" else low[2] + 0.35 * (high[2] - low[2])
+            z = (
+                high[2] - 0.35 * (high[2] - low[2])
+                if s.role == "lower head"
+                else low[2] + 0.35 * (high[2] - low[2])
+            )
             at = np.array([*(low + high)[:2] / 2, z])
         out.append(Label(text, s.name, s.role, at))
     return out
@@ -411,7 +421,11 @@ def _wanted(pair: Pair) -> str:
 
 def _notes(result: Result, shapes: list[Shape]) -> tuple[str, ...]:
     out = [f.message for f in result.findings if f.severity in ("clash", "undecided", "close")]
-    thin = [s.name for s in shapes if s.role in looks.BODY_WORDS and 0 < _count(result, s.name) != len(s.triangles)]
+    thin = [
+        s.name
+        for s in shapes
+        if s.role in looks.BODY_WORDS and 0 < _count(result, s.name) != len(s.triangles)
+    ]
     if thin:
         out.append("drawn with fewer triangles than were checked: " + ", ".join(thin))
     return tuple(out)

@@ -18,7 +18,7 @@ Rect = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Wanted:
-    """Words of ``size`` (width, height) that belong to the point ``anchor``; what may be left out if there is no room."""
+    """Words of ``size`` (width, height) that belong to ``anchor``, and whether they may be left out."""
 
     anchor: tuple[float, float]
     size: tuple[float, float]
@@ -89,7 +89,7 @@ def arrange(
         cost = length.copy()
         if ground is not None:
             cost += 70.0 * ground.share(rects)
-        for other in blocked[len(taken):]:
+        for other in blocked[len(taken) :]:
             cost += 160.0 * _runs_through(anchor, ends, other)
         for a, b in leaders:
             cost += 120.0 * _cross(anchor, ends, a, b)
@@ -122,7 +122,12 @@ def _candidates(one: Wanted, area: Rect) -> Array:
             centres.append((cx, cy))
     c = np.array(centres).reshape(-1, 2)
     rects = np.column_stack([c[:, 0] - w / 2, c[:, 1] - h / 2, c[:, 0] + w / 2, c[:, 1] + h / 2])
-    inside = (rects[:, 0] >= area[0]) & (rects[:, 1] >= area[1]) & (rects[:, 2] <= area[2]) & (rects[:, 3] <= area[3])
+    inside = (
+        (rects[:, 0] >= area[0])
+        & (rects[:, 1] >= area[1])
+        & (rects[:, 2] <= area[2])
+        & (rects[:, 3] <= area[3])
+    )
     return rects[inside]
 
 
@@ -144,6 +149,11 @@ def _cross(start: Array, ends: Array, a: Array, b: Array) -> NDArray[np.bool_]:
     """Which segments from ``start`` to ``ends`` (N, 2) cross the segment a-b."""
 
     def side(p: Array, q: Array, r: Array) -> Array:
-        return np.asarray((q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (q[..., 1] - p[..., 1]) * (r[..., 0] - p[..., 0]))
+        return np.asarray(
+            (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1])
+            - (q[..., 1] - p[..., 1]) * (r[..., 0] - p[..., 0])
+        )
 
-    return np.asarray((side(start, ends, a) * side(start, ends, b) < 0) & (side(a, b, start) * side(a, b, ends) < 0))
+    return np.asarray(
+        (side(start, ends, a) * side(start, ends, b) < 0) & (side(a, b, start) * side(a, b, ends) < 0)
+    )

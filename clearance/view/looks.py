@@ -44,7 +44,13 @@ BANDS: tuple[tuple[float, str, Colour, float], ...] = (
 UNMEASURED = ("not measured", (128, 130, 134), 3.0)
 
 HEAD_WORDS = {"lower": "lower head", "upper": "upper head", "wire": "wire"}
-BODY_WORDS = {"machine": "machine", "part": "part", "holder": "holder", "laid": "laid by hand", "head": "heads"}
+BODY_WORDS = {
+    "machine": "machine",
+    "part": "part",
+    "holder": "holder",
+    "laid": "laid by hand",
+    "head": "heads",
+}
 
 
 def band_of(spare: float) -> int:
@@ -65,7 +71,7 @@ def figure(clearance: float) -> str:
 
 
 def lightness(colour: Colour) -> float:
-    """CIE lightness L* (0 to 100) of an sRGB colour: what is left of it in grey. IEC 61966-2-1, ISO/CIE 11664-4."""
+    """What is left of an sRGB colour in grey: lightness L*, 0 to 100. IEC 61966-2-1, ISO/CIE 11664-4."""
     linear = [c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]
     y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
     return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27

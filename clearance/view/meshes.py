@@ -87,7 +87,9 @@ def lathe(z: Array, r: Array, facets: int = 96) -> Array:
     p, q, s, t = left[:-1], left[1:], right[1:], right[:-1]
     cap = np.concatenate([np.column_stack([p, q, s]), np.column_stack([p, s, t])])
     triangles = np.concatenate([sides, grid[-1][cap], grid[0][cap[:, ::-1]]])
-    area2 = np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1)
+    area2 = np.linalg.norm(
+        np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
+    )
     return triangles[area2 > 1e-12]
 
 
@@ -171,7 +173,9 @@ def _walls(polygon: Any, z0: float, z1: float) -> Array:
     return np.concatenate(out) if out else np.zeros((0, 3, 3))
 
 
-def envelope(segments: Array, z: Array, r: Array, rect: tuple[float, float, float, float] = (0, 0, 0, 0)) -> Array:
+def envelope(
+    segments: Array, z: Array, r: Array, rect: tuple[float, float, float, float] = (0, 0, 0, 0)
+) -> Array:
     """The skin that an outline (z rising, r) draws along segments (S, 2, 2) mm: triangles (N, 3, 3).
 
     One skin with nothing inside it, so that it can be drawn translucent: upright walls where the radius
@@ -188,7 +192,10 @@ def envelope(segments: Array, z: Array, r: Array, rect: tuple[float, float, floa
         both = (segments[:, :, None, :] + corners).reshape(len(segments), 8, 2)
         base = shapely.union_all(shapely.convex_hull(shapely.multipoints(both)))
     else:
-        lines = [shapely.LineString(c) if len(c) > 1 and np.ptp(c, axis=0).any() else shapely.Point(c[0]) for c in chains]
+        lines = [
+            shapely.LineString(c) if len(c) > 1 and np.ptp(c, axis=0).any() else shapely.Point(c[0])
+            for c in chains
+        ]
         base = shapely.simplify(shapely.union_all(lines), 0.05)
     outlines: dict[float, Any] = {}
 
@@ -222,7 +229,9 @@ def _chains(segments: Array) -> list[Array]:
     return [np.concatenate([run[:1, 0], run[:, 1]]) for run in np.split(segments, breaks)]
 
 
-def thinned(triangles: Array, most: int = MOST_TRIANGLES, keep_near: Array | None = None, reach: float = 15.0) -> Array:
+def thinned(
+    triangles: Array, most: int = MOST_TRIANGLES, keep_near: Array | None = None, reach: float = 15.0
+) -> Array:
     """At most about ``most`` triangles: corners that fall into one cell of a grid become one.
 
     Triangles within ``reach`` mm of a point of ``keep_near`` (K, 3) stay as they are: there the picture
@@ -237,6 +246,7 @@ def thinned(triangles: Array, most: int = MOST_TRIANGLES, keep_near: Array | Non
     if np.count_nonzero(kept) > most // 2:
         kept[:] = False
     rest = triangles[~kept]
+    most = max(most - int(np.count_nonzero(kept)), most // 4)
     span = float((triangles.max(axis=(0, 1)) - triangles.min(axis=(0, 1))).max())
     cells = np.sqrt(most) * 0.7
     for _ in range(12):
@@ -254,7 +264,9 @@ def _clustered(triangles: Array, cell: float) -> Array:
     key = (at[:, 0] * n[1] + at[:, 1]) * n[2] + at[:, 2]
     _, first, index = np.unique(key, return_index=True, return_inverse=True)
     corners = index.reshape(-1, 3)
-    open_ = (corners[:, 0] != corners[:, 1]) & (corners[:, 1] != corners[:, 2]) & (corners[:, 2] != corners[:, 0])
+    open_ = (
+        (corners[:, 0] != corners[:, 1]) & (corners[:, 1] != corners[:, 2]) & (corners[:, 2] != corners[:, 0])
+    )
     corners = corners[open_]
     _, unique = np.unique(np.sort(corners, axis=1), axis=0, return_index=True)
     return triangles.reshape(-1, 3)[first][corners[unique]]

@@ -59,19 +59,25 @@ class Pen:
             for x, y in (xy[0], xy[-1]):
                 self._draw.ellipse((x - w / 2, y - w / 2, x + w / 2, y + w / 2), fill=colour)
 
-    def polygon(self, points: Any, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1) -> None:
+    def polygon(
+        self, points: Any, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
+    ) -> None:
         xy = self._scaled(points)
         if fill is not None:
             self._draw.polygon(xy, fill=fill)
         if outline is not None:
             self.line([*points, points[0]], outline, width)
 
-    def circle(self, x: float, y: float, r: float, fill: looks.Colour | None, outline: looks.Colour, width: float) -> None:
+    def circle(
+        self, x: float, y: float, r: float, fill: looks.Colour | None, outline: looks.Colour, width: float
+    ) -> None:
         f = self._f
         box = ((x - r) * f, (y - r) * f, (x + r) * f, (y + r) * f)
         self._draw.ellipse(box, fill=fill, outline=outline, width=max(round(width * f), 1))
 
-    def box(self, rect: Rect, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1) -> None:
+    def box(
+        self, rect: Rect, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
+    ) -> None:
         xy = tuple(v * self._f for v in rect)
         self._draw.rectangle(xy, fill=fill, outline=outline, width=max(round(width * self._f), 1))
 
@@ -80,10 +86,14 @@ class Pen:
         face = font(max(round(size * self._u * self._f), 6), bold)
         return face.getlength(text) / self._f, size * self._u * 1.22
 
-    def text(self, x: float, y: float, text: str, size: float, colour: looks.Colour = looks.INK, bold: bool = False) -> None:
+    def text(
+        self, x: float, y: float, text: str, size: float, colour: looks.Colour = looks.INK, bold: bool = False
+    ) -> None:
         """One line; (x, y) is the upper left of its line box."""
         face = font(max(round(size * self._u * self._f), 6), bold)
-        self._draw.text((x * self._f, (y + size * self._u * 1.0) * self._f), text, fill=colour, font=face, anchor="ls")
+        self._draw.text(
+            (x * self._f, (y + size * self._u * 1.0) * self._f), text, fill=colour, font=face, anchor="ls"
+        )
 
     def fitting(self, text: str, size: float, width: float, bold: bool = False) -> str:
         """``text``, or as much of it as goes into ``width`` with an ellipsis."""
@@ -136,7 +146,7 @@ def write_panel(
         writers.append((lines, looks.VERDICT[place.verdict], (float(x), float(y)), True))
     for k in panel.labels:
         label = drawing.labels[k]
-        if label.at is None:
+        if label.at is None or camera.cut is not None:
             continue
         x, y, _ = camera.project(label.at)
         lines = [(label.text, 19.0, False, looks.INK)]
@@ -195,8 +205,15 @@ def _local(box: tuple[int, int, int, int], panel: Panel) -> Rect:
 
 
 def _track(
-    pen: Pen, camera: Camera, points_M: Array, depth: Depth, shape: tuple[int, ...], factor: float,
-    colour: looks.Colour, width: float, dashed: bool,
+    pen: Pen,
+    camera: Camera,
+    points_M: Array,
+    depth: Depth,
+    shape: tuple[int, ...],
+    factor: float,
+    colour: looks.Colour,
+    width: float,
+    dashed: bool,
 ) -> None:
     """A line in space: full where it is in sight, thin and dotted where something hides it."""
     p = camera.project(points_M)
@@ -205,7 +222,7 @@ def _track(
     for a, b in zip(p, p[1:], strict=False):
         n = int(min(max(np.hypot(*(b - a)[:2]) / step, 1), 2000))
         t = np.linspace(0, 1, n + 1)[:, None]
-        runs.append((a + t * (b - a))[(0 if not runs else 1):])
+        runs.append((a + t * (b - a))[(0 if not runs else 1) :])
     q = np.concatenate(runs) if runs else p
     h, w = shape[:2]
     col = np.clip(np.rint(q[:, 0] * factor).astype(int), 0, w - 1)
@@ -331,7 +348,7 @@ def _seen_spots(
     out = []
     for k in panel.labels:
         label = drawing.labels[k]
-        if label.at is not None:
+        if label.at is not None and panel.camera.cut is None:
             continue
         mine = [i for i, s in enumerate(drawing.shapes) if s.name == label.shape]
         mask = np.isin((seen - 1) // 2, mine) & (seen > 0) & open_
@@ -348,7 +365,7 @@ def _seen_spots(
                 break
             inner, depth = less, depth + 1
         i, j = np.nonzero(inner)
-        middle = np.argmin((i - np.median(i)) ** 2 + (j - np.median(j)) ** 2)
+        middle = int(np.argmin((i - np.median(i)) ** 2 + (j - np.median(j)) ** 2))
         out.append((k, (float(x[i[middle], j[middle]]), float(y[i[middle], j[middle]])), (depth + 0.5) * px))
     return out
 
@@ -392,7 +409,12 @@ def _scale_bar(pen: Pen, camera: Camera, panel: Panel, u: float, full: bool) -> 
     w, h = pen.measure(words, 18)
     pen.box((x - w - 20 * u, y - 18 * u, x + px + 8 * u, y + 10 * u), looks.GROUND)
     for k in range(2):
-        pen.box((x + px * k / 2, y - 7 * u, x + px * (k + 1) / 2, y), looks.INK if k == 0 else looks.GROUND, looks.INK, 1.4 * u)
+        pen.box(
+            (x + px * k / 2, y - 7 * u, x + px * (k + 1) / 2, y),
+            looks.INK if k == 0 else looks.GROUND,
+            looks.INK,
+            1.4 * u,
+        )
     pen.text(x - w - 10 * u, y - h + 4 * u, words, 18)
 
 

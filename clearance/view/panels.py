@@ -1,4 +1,4 @@
-"""A described scene goes in; the views on the sheet come out: cameras, what is opaque in each, what is written.
+"""A described scene goes in; the views on the sheet come out: camera, what is opaque, what is written.
 
 A picture is one large view and, where it is an overview, a section through the worst place beside it: the
 place itself is often a tenth of a millimetre wide and hidden under the part.
@@ -36,8 +36,14 @@ def panels_for(drawing: Drawing, view: str) -> Drawing:
     if view in ("along_wire", "close_up") and place is not None:
         area = (edge, top, w - edge, h - bottom)
         camera = (_plan if view == "along_wire" else _section)(drawing, place, area)
-        panel = _close(drawing, "seen along the wire, cut at the place" if view == "along_wire" else
-                       "section through the wire and the place", whole, camera)
+        panel = _close(
+            drawing,
+            "seen along the wire, cut at the place"
+            if view == "along_wire"
+            else "section through the wire and the place",
+            whole,
+            camera,
+        )
         return replace(drawing, panels=(panel,))
     azimuth, elevation = DIRECTIONS.get(view, DIRECTIONS["iso"])
     inset: Box | None = None
@@ -74,7 +80,11 @@ def shown_points(drawing: Drawing) -> Array:
             low[2], high[2] = max(low[2], face - HEAD_SHOWN), min(high[2], face + HEAD_SHOWN)
         else:
             continue
-        out.append(np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]))
+        out.append(
+            np.array(
+                [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+            )
+        )
     out += [track.points for track in drawing.tracks]
     out += [np.stack([p.on_head, p.on_item]) for p in drawing.places]
     points = np.concatenate(out)

@@ -1,4 +1,7 @@
-"""A result goes in, a PNG comes out; it is drawn by a child process, for VTK ends its process where there is no OpenGL."""
+"""A result goes in, a PNG comes out.
+
+A child process draws it, for VTK ends its process where it finds no OpenGL.
+"""
 
 from __future__ import annotations
 
@@ -22,11 +25,14 @@ WHAT_TO_INSTALL = {
     "linux": "it needs OpenGL; on Debian or Ubuntu: apt-get install libegl1 libgl1-mesa-dri; "
     "on Fedora: dnf install mesa-libEGL mesa-dri-drivers",
     "darwin": "it needs OpenGL and a session that is logged in to the screen",
-    "win32": "it needs OpenGL 3.2; install the graphics card's own driver, or put Mesa's opengl32.dll beside python.exe",
+    "win32": "it needs OpenGL 3.2; install the graphics card's own driver, "
+    "or put Mesa's opengl32.dll beside python.exe",
 }
 
 
-def draw(result: Result, file: str | Path, *, view: str = "iso", size: tuple[int, int] = (1600, 1200)) -> None:
+def draw(
+    result: Result, file: str | Path, *, view: str = "iso", size: tuple[int, int] = (1600, 1200)
+) -> None:
     """Draw a result to a PNG file.
 
     Args:
@@ -84,17 +90,20 @@ def _drawn(place: Path) -> None:
             reason = f"drawing took longer than {PATIENCE_S:.0f} s"
             continue
         except OSError as err:
-            raise CannotDraw(f"no picture: {sys.executable} could not be started to draw it ({err.strerror})") from None
+            raise CannotDraw(
+                f"no picture: {sys.executable} could not be started to draw it ({err.strerror})"
+            ) from None
         if done.returncode == 0 and (place / "picture.png").is_file():
             return
         told = place / "error.txt"
         if told.is_file():
             reason = told.read_text(encoding="utf-8")
-            told.unlink()
             if reason.startswith(("ModuleNotFoundError", "ImportError")):
                 raise CannotDraw(f"no picture: {reason}; pip install pyvista")
-        else:
-            reason = f"the graphics library gave up (exit code {done.returncode})"
+            if not reason.startswith("EmptyPicture"):
+                raise CannotDraw(f"no picture: {reason}; this is a defect of this program, please report it")
+            told.unlink()
+        reason = "the graphics library found no OpenGL to draw with"
     system = "linux" if sys.platform.startswith("linux") else sys.platform
     raise CannotDraw(f"no picture: {reason}; {WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL['linux'])}")
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.view.camera import Camera
 from clearance.view.drawing import Drawing, Panel, Shape
-from clearance.view.looks import GROUND
+from clearance.view.looks import GROUND, VERDICT
 
 Image = NDArray[np.uint8]
 Codes = NDArray[np.uint16]
@@ -36,6 +36,10 @@ CREASE = {"solid": 0.6, "ghost": 0.6, "veil": 2.5, "through": 0.9}
 BEHIND = 0.5
 #: shapes that one pass can tell apart: codes are 16 bits, two a shape, 0 for nothing
 MOST_SHAPES = 32_000
+
+
+class EmptyPicture(Exception):
+    """What was asked for has bodies, and what came back is one colour: OpenGL that does not work."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,9 @@ class Stage:
                 continue
             faces = np.column_stack([np.full(n, 3), np.arange(3 * n).reshape(n, 3)]).ravel()
             mesh = pv.PolyData(shape.triangles.reshape(-1, 3).astype(np.float32), faces)
-            actor = self._plotter.add_mesh(mesh, lighting=True, smooth_shading=False, reset_camera=False, render=False)
+            actor = self._plotter.add_mesh(
+                mesh, lighting=True, smooth_shading=False, reset_camera=False, render=False
+            )
             front = actor.GetProperty()
             front.SetColor([c / 255 for c in shape.colour])
             front.SetAmbient(0.42)
@@ -86,9 +92,7 @@ class Stage:
             front.SetSpecular(0.0)
             self._actors.append((actor, front, _flat(2 * k + 1), _flat(2 * k + 2)))
 
-    def draw(
-        self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float
-    ) -> Pass:
+    def draw(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> Pass:
         """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing."""
         self._set(which, camera, size, factor)
         for made in self._actors:
@@ -124,7 +128,9 @@ class Stage:
                 made[0].SetVisibility(k in shown)
         self._far, self._near = self._aim(which, camera, size, factor)
 
-    def _aim(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> tuple[float, float]:
+    def _aim(
+        self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float
+    ) -> tuple[float, float]:
         scale = camera.scale * factor
         w, h = size
         middle = (
@@ -177,7 +183,7 @@ def _flat(code: int) -> Any:
 
 
 def edges(drawn: Pass, per_mm: float, crease_px: float, smooth: Mask | None = None) -> tuple[Mask, Mask]:
-    """Outlines (where the body changes) and creases (where its surface bends), (H, W) each; ``smooth`` has none."""
+    """Outlines (where the body changes) and creases (where it bends), (H, W) each; ``smooth`` has none."""
     codes, z = drawn.codes, drawn.z
     across, down = codes[:, 1:] != codes[:, :-1], codes[1:] != codes[:-1]
     outline = np.zeros(codes.shape, dtype=bool)
@@ -208,16 +214,23 @@ def panel_image(stage: Stage, drawing: Drawing, panel: Panel, factor: float) -> 
     image = stage.shaded(panel.solid, panel.camera, size, factor)
     solid = stage.draw(panel.solid, panel.camera, size, factor)
     named = solid.codes
-    faces = (solid.codes > 0) & (solid.codes % 2 == 0) if cut else None
-    if faces is not None:
+    faces = None
+    if cut:
+        caps, struck = cut_faces(stage, drawing, panel, size, factor)
+        faces = caps > 0
+        named = np.where(faces, caps, named)
         _mix(image, ~faces, np.array([[255, 255, 255]], dtype=np.uint8), BEHIND)
-        _hatch(image, solid.codes, faces, palette, factor)
     outline, crease = edges(solid, per_mm, CREASE["solid"], faces)
     strength = EDGE["solid"] * (1 - BEHIND * cut)
     _ink(image, _wider(outline), strength)
     _ink(image, crease, strength * 0.8)
     if faces is not None:
-        _ink(image, _wider(_wider(_wider(outline & _wider(faces)))), 0.9)
+        _hatch(image, caps, drawing, palette, factor)
+        _strike(image, struck, factor)
+        rim = np.zeros(caps.shape, dtype=bool)
+        rim[:, 1:] |= caps[:, 1:] != caps[:, :-1]
+        rim[1:] |= caps[1:] != caps[:-1]
+        _ink(image, _wider(_wider(rim)), 0.9)
     for which, name in ((panel.ghost, "ghost"), (panel.veil, "veil")):
         if not which:
             continue
@@ -259,20 +272,66 @@ def _ink(image: Image, mask: Mask, strength: float) -> None:
 
 
 def _mix(image: Image, mask: Mask, colours: Image, share: Any) -> None:
-    """Put ``colours`` over the pixels of a mask, with this share (in steps of 1/64, to stay in small integers)."""
+    """Put ``colours`` over the pixels of a mask, with this share, in steps of 1/64 to stay in integers."""
     k = np.rint(64 * np.asarray(share)).astype(np.uint16)
     under = image[mask].astype(np.uint16)
-    image[mask] = ((under * (np.uint16(64) - k) + colours.astype(np.uint16) * k) >> np.uint16(6)).astype(np.uint8)
+    image[mask] = ((under * (np.uint16(64) - k) + colours.astype(np.uint16) * k) >> np.uint16(6)).astype(
+        np.uint8
+    )
 
 
-def _hatch(image: Image, codes: Codes, faces: Mask, palette: Image, factor: float) -> None:
+def cut_faces(
+    stage: Stage, drawing: Drawing, panel: Panel, size: tuple[int, int], factor: float
+) -> tuple[Codes, Mask]:
+    """Where the cut runs inside a body: the code of its inside (H, W), 0 elsewhere; and where it runs in a
+    head and another body at once.
+
+    Body by body, for whoever looks from inside a body sees its inside first, whatever else stands there.
+    """
+    caps = np.zeros((size[1], size[0]), dtype=np.uint16)
+    head = np.zeros(caps.shape, dtype=bool)
+    other = np.zeros(caps.shape, dtype=bool)
+    order = sorted(panel.solid, key=lambda k: "head" in drawing.shapes[k].role)
+    for k in order:
+        shape = drawing.shapes[k]
+        p = panel.camera.project(shape.triangles.reshape(-1, 3))
+        at = panel.camera.cut or 0.0
+        if not len(p) or p[:, 2].min() >= at or p[:, 2].max() <= at:
+            continue
+        if (
+            p[:, 0].max() < 0
+            or p[:, 1].max() < 0
+            or p[:, 0].min() > panel.box[2]
+            or p[:, 1].min() > panel.box[3]
+        ):
+            continue
+        inside = stage.draw((k,), panel.camera, size, factor).codes == 2 * k + 2
+        caps[inside] = 2 * k + 2
+        if "head" in shape.role:
+            head |= inside
+        else:
+            other |= inside
+    return caps, head & other
+
+
+def _hatch(image: Image, caps: Codes, drawing: Drawing, palette: Image, factor: float) -> None:
     """Cut faces: the body's own colour, flat, with thin lines that lean the other way from body to body."""
-    row, col = np.nonzero(faces)
-    shape = (codes[row, col].astype(np.int64) - 1) // 2
-    colours = palette[codes[row, col]].astype(np.float32) * 0.75 + 255 * 0.25
-    pitch = np.maximum(np.rint((11 + 4 * (shape % 3)) * factor), 4).astype(np.int64)
-    lean = np.where(shape % 2 == 1, col + row, col - row)
+    row, col = np.nonzero(caps)
+    names = [s.role if "head" in s.role else s.name for s in drawing.shapes]
+    style = np.array([0, *(names.index(n) for n in names for _ in (0, 1))])[caps[row, col]]
+    colours = palette[caps[row, col]].astype(np.float32) * 0.75 + 255 * 0.25
+    pitch = np.maximum(np.rint((11 + 4 * (style % 3)) * factor), 4).astype(np.int64)
+    lean = np.where(style % 2 == 1, col + row, col - row)
     colours[lean % pitch < max(round(1.1 * factor), 1)] *= 0.62
+    image[row, col] = colours.astype(np.uint8)
+
+
+def _strike(image: Image, struck: Mask, factor: float) -> None:
+    """Where a head and a body claim one place: the colour of a clash, hatched both ways."""
+    row, col = np.nonzero(struck)
+    colours = np.broadcast_to(np.array(VERDICT["clash"], dtype=np.float32), (len(row), 3)).copy()
+    pitch, line = max(round(9 * factor), 4), max(round(1.6 * factor), 1)
+    colours[((row + col) % pitch < line) | ((row - col) % pitch < line)] = 255
     image[row, col] = colours.astype(np.uint8)
 
 
@@ -290,7 +349,7 @@ def render(drawing: Drawing, out: Path) -> None:
     for panel in drawing.panels:
         image, solid, named = panel_image(stage, drawing, panel, factor)
         if not np.ptp(image) and any(len(s.triangles) for s in drawing.shapes):
-            raise RuntimeError("the graphics library answered with an empty picture")
+            raise EmptyPicture("the graphics library answered with nothing")
         picture = Picture.fromarray(image)
         overlay.write_panel(picture, drawing, panel, solid.depth_at, named, factor)
         sheet.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
