@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
+from clearance.judge.near import MANY, boxes_of, near_box, near_rows
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body
-from clearance.sweep.envelope import Envelope, envelope
+from clearance.sweep.envelope import Envelope, envelope, straight_runs
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
@@ -28,50 +30,106 @@ class FclAnswer:
     move: int
 
 
-@dataclass
+#: envelopes with fewer triangles are given to FCL whole
+_LARGE = 12000
+
+
 class Bodies:
     """The bodies as FCL holds them, each made when it is first asked for."""
 
-    bodies: Sequence[Body]
-    origin: Array
-    made: dict[int, Surface] = field(default_factory=dict)
+    def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
+        self.bodies, self.origin = bodies, origin
+        self._whole: dict[int, Surface] = {}
+        self._boxes: dict[int, tuple[Array, Array]] = {}
 
-    def surface(self, index: int) -> Surface:
-        if index not in self.made:
-            self.made[index] = Surface(self.bodies[index].triangles_M, self.origin)
-        return self.made[index]
+    def triangles(self, index: int) -> Array:
+        return self.bodies[index].triangles_M
+
+    def boxes(self, index: int) -> tuple[Array, Array]:
+        if index not in self._boxes:
+            self._boxes[index] = boxes_of(self.triangles(index))
+        return self._boxes[index]
+
+    def whole(self, index: int) -> Surface:
+        if index not in self._whole:
+            self._whole[index] = Surface(self.triangles(index), self.origin)
+        return self._whole[index]
+
+
+@dataclass
+class _Grown:
+    """A head grown by some amount: its pieces, its envelope for FCL, and the bodies' near surfaces."""
+
+    pieces: list[Piece]
+    mesh: Envelope
+    surface: Surface | None
+    near: dict[int, Surface]
 
 
 class FclHead:
-    """One head along one set of moves, grown as asked; each envelope is made once."""
+    """One head along one set of moves, grown as asked; each envelope is made once.
+
+    Args:
+        present: the bodies that will be asked for.
+    """
 
     def __init__(
-        self, bodies: Bodies, moves: Moves, pieces: Sequence[Piece], only: NDArray[np.bool_] | None
+        self,
+        bodies: Bodies,
+        moves: Moves,
+        pieces: Sequence[Piece],
+        only: NDArray[np.bool_] | None,
+        present: Sequence[int],
     ) -> None:
         self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
-        self._made: dict[tuple[float, float], tuple[list[Piece], Envelope, Surface]] = {}
+        self.present = present
+        self._made: dict[tuple[float, float], _Grown] = {}
 
-    def _grown(self, side: float, height: float) -> tuple[list[Piece], Envelope, Surface]:
+    @cached_property
+    def _path(self) -> Array:
+        return np.concatenate([points for points, _ in straight_runs(self.moves, self.only)])
+
+    def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
         if key not in self._made:
             pieces = [piece.grown(side, height) for piece in self.pieces]
             mesh = envelope(self.moves, pieces, self.only)
-            self._made[key] = (pieces, mesh, Surface(mesh.triangles, self.bodies.origin))
+            near: dict[int, Surface] = {}
+            large = len(mesh.triangles) > _LARGE
+            boxes = boxes_of(mesh.triangles) if large else None
+            wanted = np.zeros(len(mesh.triangles), dtype=bool)
+            for body in self.present:
+                triangles = self.bodies.triangles(body)
+                many = len(triangles) > MANY
+                if not (many or large):
+                    continue
+                rows, reach = near_rows(triangles, self.bodies.boxes(body), self._path, pieces)
+                if many:
+                    near[body] = Surface(triangles[rows], self.bodies.origin)
+                if boxes is not None:
+                    low, high = (corner[rows] for corner in self.bodies.boxes(body))
+                    wanted |= near_box(boxes, low.min(axis=0), high.max(axis=0), reach)
+            if large:
+                mesh = Envelope(mesh.triangles[wanted], mesh.move[wanted], mesh.excess)
+            surface = Surface(mesh.triangles, self.bodies.origin) if len(mesh.triangles) else None
+            self._made[key] = _Grown(pieces, mesh, surface, near)
         return self._made[key]
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where the head swallows the body."""
-        pieces, mesh, surface = self._grown(side, height)
-        found = gap(surface, self.bodies.surface(body))
-        move = int(mesh.move[found.triangle]) if 0 <= found.triangle < len(mesh.move) else 0
+        grown = self._grown(side, height)
+        assert grown.surface is not None
+        found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
         distance = found.distance
         if distance > 0.0 and head_swallows(
-            self.bodies.bodies[body].triangles_M, self.moves, pieces, self.only
+            self.bodies.triangles(body), self.bodies.boxes(body), self.moves, grown.pieces, self.only
         ):
             distance = 0.0
-        return FclAnswer(distance, found.on_head, found.on_item, move)
+        return FclAnswer(distance, found.on_head, found.on_item, int(grown.mesh.move[found.triangle]))
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
-        return body_swallows(one.triangles_M, one.closed, self.moves, self.pieces, self.only)
+        return body_swallows(
+            one.triangles_M, self.bodies.boxes(body), one.closed, self.moves, self.pieces, self.only
+        )

@@ -114,9 +114,7 @@ class TriangleTree:
         self.body = np.concatenate(owners) if owners else np.empty(0, dtype=np.intp)
         if len(self.triangles):
             a, b, c = (self.triangles[:, k] for k in range(3))
-            self.levels = _levels(
-                np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c), self.body
-            )
+            self.levels = _levels(np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c), self.body)
 
 
 class ChordTree:
@@ -173,7 +171,9 @@ def nearest(
         return found
     top = len(tree.levels) - 1
     roots = tree.levels[top]
-    tri = np.concatenate([np.full(len(pieces_of_body[b]), i) for i, b in enumerate(roots.owner)]).astype(np.intp)
+    tri = np.concatenate([np.full(len(pieces_of_body[b]), i) for i, b in enumerate(roots.owner)]).astype(
+        np.intp
+    )
     piece = np.concatenate([pieces_of_body[b] for b in roots.owner]).astype(np.intp)
     search_ = _Search(tree, path, measure, found, by_move, settled)
     first = _Pairs(top, len(path.levels) - 1, tri, np.zeros(len(tri), dtype=np.intp), piece)

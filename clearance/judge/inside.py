@@ -34,10 +34,18 @@ _CLOSING = 0.1
 
 
 def head_swallows(
-    triangles: Array, moves: Moves, pieces: Sequence[Piece], only: NDArray[np.bool_] | None = None
+    triangles: Array,
+    boxes: tuple[Array, Array],
+    moves: Moves,
+    pieces: Sequence[Piece],
+    only: NDArray[np.bool_] | None = None,
 ) -> bool:
-    """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet."""
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
+
+    Args:
+        boxes: lowest and highest corner (N, 3) of each triangle.
+    """
+    low, high = boxes
     runs = straight_runs(moves, only)
     if not runs:
         return False
@@ -50,7 +58,7 @@ def head_swallows(
         x0, x1, y0, y1 = piece.rect
         first = np.array([path_low[0] + x0 - reach, path_low[1] + y0 - reach, piece.z[0]])
         last = np.array([path_high[0] + x1 + reach, path_high[1] + y1 + reach, piece.z[-1]])
-        within = np.flatnonzero((low >= first).all(axis=1) & (high <= last).all(axis=1))
+        within = np.flatnonzero(_all_between(low, high, first, last))
         if not len(within):
             continue
         _, one = np.unique(shells(triangles[within]), return_index=True)
@@ -59,6 +67,16 @@ def head_swallows(
         if (_distance_to_path(points[:, :2], p, q, piece.rect) <= radius).any():
             return True
     return False
+
+
+def _all_between(low: Array, high: Array, first: Array, last: Array) -> NDArray[np.bool_]:
+    """Which boxes lie between two corners; the height first, since that leaves few."""
+    inside = (low[:, 2] >= first[2]) & (high[:, 2] <= last[2])
+    for axis in (0, 1):
+        if not inside.any():
+            break
+        inside &= (low[:, axis] >= first[axis]) & (high[:, axis] <= last[axis])
+    return inside
 
 
 def _distance_to_path(points: Array, p: Array, q: Array, rect: tuple[float, ...]) -> Array:
@@ -97,13 +115,14 @@ def _bits_squared(x: Array, p: Array, q: Array, low: Array, high: Array) -> Arra
 
 def body_swallows(
     triangles: Array,
+    boxes: tuple[Array, Array],
     closed: bool,
     moves: Moves,
     pieces: Sequence[Piece],
     only: NDArray[np.bool_] | None = None,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None where an open surface leaves it open."""
-    box_low, box_high = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
+    box_low, box_high = boxes[0].min(axis=0), boxes[1].max(axis=0)
     unknown = False
     starts = [points[0] for points, _ in straight_runs(moves, only)]
     for piece, start in ((piece, start) for piece in pieces for start in starts):

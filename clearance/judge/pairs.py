@@ -79,7 +79,7 @@ class HeadJudge:
         self.flat = [
             FlatView(tree, chords_of(p.moves, p.only), p.pieces, run.face_z, run.bodies) for p in run.parts
         ]
-        self.fcl = [FclHead(surfaces, p.moves, p.pieces, p.only) for p in run.parts]
+        self.fcl = [FclHead(surfaces, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
         self.findings: list[Finding] = []
 
     def pairs(self) -> list[Pair]:
