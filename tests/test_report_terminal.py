@@ -67,6 +67,21 @@ def test_clash_names_what_touches_what() -> None:
     assert text.startswith('CLASH: the lower head touches "strap" in "opening", move 12 (line 31/N120)')
 
 
+@pytest.mark.parametrize(
+    ("touching", "said"),
+    [
+        ((), ""),
+        (((12, 12),), ""),
+        (((9, 14),), "; moves 9 to 14 touch"),
+        (((9, 9), (12, 14)), "; moves 9, 12 to 14 touch"),
+        (((1, 1), (3, 3), (5, 5), (12, 12), (20, 22)), "; moves 1, 3, 5 and 2 stretches more touch"),
+    ],
+)
+def test_clash_tells_which_moves_touch(touching: tuple[tuple[int, int], ...], said: str) -> None:
+    text = as_text(a_result(a_pair(verdict="clash", clearance=0.0, spare=-1.0, touching=touching)), 300)
+    assert text.split("\n")[0].endswith(f"Z-6.10{said}.")
+
+
 def test_clash_by_allow_alone_is_no_touch() -> None:
     clash = a_pair(verdict="clash", clearance=0.01, side=0.01, spare=-1.01, allow=SideHeight(0.02, 0.0))
     text = as_text(a_result(clash), 200)

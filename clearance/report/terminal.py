@@ -81,7 +81,7 @@ def verdict_sentence(result: Result) -> str:
     near = f"within {rounded_down(worst.clearance)} mm of"
     if worst.verdict == "clash":
         if worst.clearance <= TOUCH:
-            return f"CLASH: {_told(worst, 'touches')}.{others}"
+            return f"CLASH: {_told(worst, 'touches')}{_touching(worst)}.{others}"
         return (
             f"CLASH: {_told(worst, f'may touch (it comes {near})')}, closer than the item may be off.{others}"
         )
@@ -95,6 +95,15 @@ def verdict_sentence(result: Result) -> str:
         return "CLEAR: nothing touches, and no head comes beside or over anything."
     told = _told(worst, f"has {rounded_down(worst.spare)} mm to spare to")
     return f"CLEAR: nothing touches and every margin is kept. Least: {told}."
+
+
+def _touching(pair: Pair) -> str:
+    """Which moves touch, where it is more than the one that is named."""
+    moves = [str(a) if a == b else f"{a} to {b}" for a, b in pair.touching]
+    if not moves or moves == [str(pair.move)]:
+        return ""
+    more = f" and {len(moves) - 3} stretches more" if len(moves) > 3 else ""
+    return f"; moves {', '.join(moves[:3])}{more} touch"
 
 
 def _told(pair: Pair, verb: str) -> str:
