@@ -98,7 +98,10 @@ def change(file: str, old: str, new: str) -> Callable[[Path], None]:
 
 
 def put(file: str, content: bytes) -> Callable[[Path], None]:
-    return lambda folder: (folder / file).write_bytes(content) and None
+    def do(folder: Path) -> None:
+        (folder / file).write_bytes(content)
+
+    return do
 
 
 def drop(file: str) -> Callable[[Path], None]:

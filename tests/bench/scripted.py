@@ -59,7 +59,8 @@ def main(folder: Path, ask: str, step: float) -> None:
     heads.add_object("lower", head(*LOWER, LOWER_Z, -1))
     heads.add_object("upper", head(*UPPER, UPPER_Z, 1))
     built = time.perf_counter()
-    hits, least = set(), np.inf
+    hits: set[str] = set()
+    least = np.inf
     pose = np.eye(4)
     for x, y in steps(np.loadtxt(folder / "path.csv", delimiter=","), step):
         pose[:2, 3] = x, y
