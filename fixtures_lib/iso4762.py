@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fixtures_lib.solids import bar, cut, hexagon, hole, join, prism
+from fixtures_lib.solids import FACET, bar, cut, hexagon, hole, join, prism
 
 
 @dataclass(frozen=True)
@@ -51,12 +51,11 @@ SCREWS = {
 }
 
 
-def head(size: str, under: float, at: tuple[float, float] = (0.0, 0.0), *, down: bool = False) -> Any:
-    """The head, knurled, seated at z = ``under`` and standing up from there (or hanging ``down``)."""
+def head(size: str, under: float, at: tuple[float, float] = (0.0, 0.0), *, error: float = FACET) -> Any:
+    """The head, knurled, seated at z = ``under`` and standing up from there; ``error`` of its facets."""
     s = SCREWS[size]
-    low, high = (under - s.k, under) if down else (under, under + s.k)
-    socket = (low - 1, low + s.d / 2) if down else (high - s.d / 2, high + 1)
-    return cut(bar(s.dk_knurled, low, high, at), prism(hexagon(s.socket, at), *socket))
+    socket = prism(hexagon(s.socket, at), under + s.k - s.d / 2, under + s.k + 1)
+    return cut(bar(s.dk_knurled, under, under + s.k, at, error=error), socket)
 
 
 def screw(size: str, under: float, end: float, at: tuple[float, float] = (0.0, 0.0)) -> Any:

@@ -12,7 +12,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from clearance.errors import InputError
+from fixtures_lib.fitting import Fitted
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter
 
 
@@ -75,6 +79,56 @@ def build(
         return kind.build(values)
     except Conflict as conflict:
         raise InputError(file, _place(where, conflict.parameter), conflict.found, conflict.want) from None
+
+
+def fit(
+    name: str,
+    params: Mapping[str, Any],
+    triangles: NDArray[np.float64],
+    where: str = "",
+    file: str | Path | None = None,
+    *,
+    scale: float = 1.0,
+) -> Fitted:
+    """The parameters with which a holder fits a part; what the user gave beside them is kept.
+
+    Args:
+        name, params, where, file, scale: as for ``build``.
+        triangles: the part's, (N, 3, 3) mm, in the frame of the seat it is held in; for a holder that the
+            part does not stand on (a strap), in the holder's own frame.
+
+    Raises:
+        InputError: as for ``build``; or the holder is none that can be fitted.
+    """
+    where = where.removesuffix(".params")
+    kind = get(name, f"{where}.holder" if where else "", file)
+    values = filled(kind, params, where, file, scale=scale)
+    if kind.fit is None:
+        can = [each.name for each in _kinds().values() if each.fit is not None]
+        place = f"{where}.fit" if where else "fit"
+        raise InputError(file, place, f"{name} cannot be fitted to a part", f"these can: {', '.join(can)}")
+    given = {key: values[key] for key in params}
+    try:
+        fitted = kind.fit(values, triangles)
+    except Conflict as conflict:
+        return Fitted(given, (), (f"{kind.name} does not fit: {conflict.found}; {conflict.want}",))
+    said, problems = [], []
+    known = {parameter.name: parameter for parameter in kind.parameters}
+    for key, value in fitted.items():
+        if isinstance(value, str):
+            said.append(f"{key} set to {value}")
+            continue
+        unit, low, high = known[key].unit, known[key].low, known[key].high
+        said.append(f"{key} set to {value:.4g} {unit}")
+        assert low is not None
+        assert high is not None
+        if not low <= value <= high:
+            limit = f"at least {low:g}" if value < low else f"at most {high:g}"
+            problems.append(
+                f"{kind.name} does not fit: {key} would be {value:.4g} {unit}, it has {limit} {unit}"
+            )
+            fitted[key] = min(max(value, low), high)
+    return Fitted({**given, **fitted}, tuple(said), tuple(problems))
 
 
 def filled(

@@ -104,9 +104,11 @@ def box(low: Point, high: Point) -> Any:
     return prism(rectangle(low[:2], high[:2]), low[2], high[2])
 
 
-def bar(diameter: float, low: float, high: float, at: Point = (0.0, 0.0), axis: str = "z") -> Any:
+def bar(
+    diameter: float, low: float, high: float, at: Point = (0.0, 0.0), axis: str = "z", error: float = FACET
+) -> Any:
     """A round bar; its facets lie outside the circle."""
-    return prism(ring(diameter, at), low, high, axis)
+    return prism(ring(diameter, at, error=error), low, high, axis)
 
 
 def hole(

@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.fitting import Array, between, box_of
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
 
 TIP = 8.0  # how much of the strap's end bears on the part, along X
 HEEL = 8.0  # length of the heel, along X
+FAR = 1000.0  # how far ahead a part is looked for
 RELIEF = 1.0  # the underside between the two is this much higher
 
 
@@ -90,6 +92,18 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
+    """Reach and height with which the tip bears on the part's top, on all of its length.
+
+    ``triangles`` are the part's in the strap's own frame: it lies ahead, at positive X.
+    """
+    half = p["width"] / 4  # the nose
+    ahead = between(between(triangles, 1, -half, half), 0, SCREWS[p["screw"]].through / 2, FAR)
+    edge = float(box_of(ahead, "the strap", "ahead of it, where it points")[0][0])
+    top = box_of(between(ahead, 0, edge, edge + TIP), "the strap", "under its tip")[1][2]
+    return {"reach": edge + TIP, "height": float(top)}
+
+
 KIND = Kind(
     name="strap",
     summary="strap clamp with heel, screw and nut, laid by hand; the screw's end hangs below the rest plane",
@@ -112,6 +126,7 @@ KIND = Kind(
         ),
     ),
     build=build,
+    fit=fit,
     laid=True,
     cautions=(
         "Measure how far the screw hangs out below: that end is what the lower head meets.",

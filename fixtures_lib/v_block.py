@@ -14,12 +14,17 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.fitting import Array, between, box_of
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
-from fixtures_lib.solids import at, cut, prism, rectangle, shell
+from fixtures_lib.iso4762 import SCREWS, head
+from fixtures_lib.solids import at, bar, box, cut, join, prism, rectangle, shell
 
 # smallest and largest bar, floor under the apex, flat beside the V, relief slot at the apex
 SIZES = {"small": (10.0, 80.0, 20.0, 9.0, 4.0), "large": (80.0, 180.0, 30.0, 12.0, 8.0)}
 
+BOW = 10.0  # thickness of the bow
+PLAY = 0.2  # of its feet in the grooves
+SCREW = "M8"
 GROOVE = 4.0  # depth of the grooves along both sides
 
 
@@ -63,6 +68,8 @@ def build(p: Mapping[str, Any]) -> Holder:
     axis = apex + radius / math.sin(half)
 
     length = p["length"]
+    if p["bow"] > length:
+        raise Conflict("bow", f"{p['bow']:g} is wider than the block is long", f"want at most {length:g}")
     flank = relief / 2 / math.tan(half)
     outline = [(-width / 2, 0), (width / 2, 0), (width / 2, height), (mouth / 2, height)]
     outline += [(relief / 2, apex + flank), (relief / 2, groove), (-relief / 2, groove)]
@@ -74,9 +81,13 @@ def build(p: Mapping[str, Any]) -> Holder:
         for y in (-width / 2, width / 2):
             groove_outline = rectangle((y - GROOVE, low), (y + GROOVE, high))
             grooves.append(prism(groove_outline, -length, length, "x"))
+    shells = [shell(cut(body, *grooves))]
+    if p["bow"] > 0:
+        top = max(axis + radius, height)
+        shells += _bow(p, width / 2, (low, high) if grooves else None, top, axis + radius)
     lowest = Seat(at(0, 0, axis - radius), "the bar's lowest line, halfway along")
     return Holder(
-        shells=(shell(cut(body, *grooves)),),
+        shells=tuple(shells),
         seats={
             "bar": lowest,
             "axis": Seat(at(0, 0, axis), "the bar's axis, halfway along"),
@@ -89,6 +100,35 @@ def build(p: Mapping[str, Any]) -> Holder:
         ),
         params={**p, "diameter": diameter, "mouth": mouth, "height": height, "width": width},
     )
+
+
+def _bow(
+    p: Mapping[str, Any], side: float, groove: tuple[float, float] | None, top: float, bar_top: float
+) -> list[Array]:
+    """The bow over the bar, its feet in the block's grooves, and the screw that presses on the bar."""
+    half, under = p["bow"] / 2, top + 4
+    over = under + BOW
+    parts = [box((-half, -side - BOW, under), (half, side + BOW, over))]
+    for sign in (-1, 1):
+        low = groove[0] + PLAY if groove else over - BOW - 12
+        parts.append(_across(half, sign * (side + PLAY), sign * (side + BOW), low, over))
+        if groove:
+            inner = sign * (side - GROOVE + PLAY)
+            parts.append(_across(half, inner, sign * (side + BOW), low, groove[1] - PLAY))
+    size = SCREWS[SCREW]
+    pressing = join(bar(size.d, bar_top, over + 6 + size.d / 4), head(SCREW, over + 6))
+    return [shell(join(*parts)), shell(pressing)]
+
+
+def _across(half: float, y0: float, y1: float, low: float, high: float) -> Any:
+    return box((-half, min(y0, y1), low), (half, max(y0, y1), high))
+
+
+def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
+    """The bar's diameter where it lies in the block, and the block's size."""
+    low, high = box_of(between(triangles, 0, -p["length"] / 2, p["length"] / 2), "the block", "over its V")
+    diameter = float(max(high[1] - low[1], high[2] - low[2]))
+    return {"diameter": diameter, "size": "small" if diameter <= SIZES["small"][1] else "large"}
 
 
 KIND = Kind(
@@ -106,9 +146,11 @@ KIND = Kind(
         Parameter(
             "mouth", None, "width of the V at its top; left out: for the largest bar of the size", 12, 220
         ),
+        Parameter("bow", 0.0, "width of the bow that holds the bar down, along the bar; 0: none", 0, 100),
         Parameter("height", None, "of the block; left out: as deep as the V needs", 15, 260),
         Parameter("width", None, "of the block; left out: as wide as the V needs", 20, 260),
     ),
     build=build,
+    fit=fit,
     cautions=("Give the bar's measured diameter: the seat's height follows from it.",),
 )

@@ -24,7 +24,7 @@ def polygon(radius, n, outside):
 
 @pytest.mark.parametrize("radius", [0.5, 2.0, 5.0, 20.0, 90.0])
 def test_round_bodies_are_never_thinner_and_little_thicker(radius):
-    """A circle's polygon: outside by up to r (1 / cos(pi / n) - 1), within by r (1 - cos(pi / n)); geometry."""
+    """A circle's polygon: outside by up to r (1 / cos(pi / n) - 1), or within by r (1 - cos(pi / n))."""
     for hole in (False, True):
         corners = solids.ring(2 * radius, (3.0, -7.0), hole=hole) - [3.0, -7.0]
         middles = (corners + np.roll(corners, -1, axis=0)) / 2

@@ -1,0 +1,103 @@
+"""Dimensions of a chuck go in; the chuck with its slot for a shank, knob and foot screws comes out.
+
+Frame H: it stands on Z = 0, the base rail's upper face; Y = 0 is the rail's reference side, against which
+a lip below bears; X = 0 is the slot's middle. The work is at positive Y.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.iso4762 import SCREWS, head
+from fixtures_lib.solids import at, bar, box, cut, join, shell
+
+PLAY = 0.05  # beside and over the shank; it bears on the slot's floor
+SCREW = "M8"
+FOOT = 20.0  # how far the foot stands out behind, for its screws
+
+
+def build(p: Mapping[str, Any]) -> Holder:
+    """The chuck. Raises ``Conflict`` where the slot leaves no metal around it."""
+    half, front, back = p["width"] / 2, p["overhang"], p["overhang"] - p["depth"]
+    height, floor = p["height"], p["seat_height"]
+    if p["width"] < p["shank_width"] + 12:
+        raise Conflict(
+            "width",
+            f"{p['width']:g} leaves no metal beside the slot",
+            f"want {p['shank_width'] + 12:g} or more",
+        )
+    if height < floor + p["shank_height"] + 6:
+        raise Conflict(
+            "height",
+            f"{height:g} leaves no metal over the slot",
+            f"want {floor + p['shank_height'] + 6:g} or more",
+        )
+    if p["slot_depth"] > p["depth"] - 6:
+        raise Conflict(
+            "slot_depth", f"{p['slot_depth']:g} goes through the chuck", f"want at most {p['depth'] - 6:g}"
+        )
+    if p["overhang"] > p["depth"] - 10:
+        raise Conflict(
+            "overhang", f"{p['overhang']:g} leaves nothing on the rail", f"want at most {p['depth'] - 10:g}"
+        )
+    side = p["shank_width"] / 2 + PLAY
+    slot = box((-side, front - p["slot_depth"], floor), (side, front + 1, floor + p["shank_height"] + PLAY))
+    body = join(
+        box((-half, back, 0), (half, front, height)),
+        box((-half, back - FOOT, 0), (half, back + 1, 10)),
+        *([box((-half, 0, -p["lip"]), (half, min(front, 6.0), 1))] if p["lip"] > 0 and front > 0 else []),
+    )
+    grip = front - p["slot_depth"] / 2
+    knob = p["knob"]
+    shells = [shell(cut(body, slot))]
+    if knob > 0:
+        stud = bar(knob * 0.45, height, height + 6, (0, grip))
+        grooves = [bar(knob * 0.22, height + 5, height + 30, c) for c in _round(knob * 0.52, grip)]
+        shells.append(shell(join(stud, cut(bar(knob, height + 6, height + 20, (0, grip)), *grooves))))
+    sunk = []
+    for x in (-half + 10, half - 10):
+        shells.append(shell(head(SCREW, 10, (x, back - FOOT / 2))))
+        sunk.append(len(shells))
+        thread = bar(SCREWS[SCREW].d, -8, 0, (x, back - FOOT / 2))
+        shells.append(shell(thread))
+    return Holder(
+        shells=tuple(shells),
+        seats={
+            "shank": Seat(at(0, front, floor), "front face, at the slot's floor: here a shank is gripped"),
+            "top": Seat(at(0, back + 5, height), "upper face, at the rear"),
+        },
+        limits=(Limit("force", None, 3000.0, "common practice, no source"),),
+        params=dict(p),
+        sunk=tuple(sunk),
+    )
+
+
+def _round(radius: float, y: float) -> list[tuple[float, float]]:
+    """Five middles of the grip's grooves."""
+    return [
+        (radius * math.sin(math.radians(72 * i)), y + radius * math.cos(math.radians(72 * i)))
+        for i in range(5)
+    ]
+
+
+KIND = Kind(
+    name="chuck",
+    summary="hand-operated chuck on the base rail, aligned on its reference side; takes any holder's shank",
+    parameters=(
+        Parameter("width", 60.0, "along the rail", 25, 200),
+        Parameter("depth", 60.0, "from front to back, without the foot", 25, 200),
+        Parameter("height", 50.0, "over the rail, without the knob", 25, 200),
+        Parameter("overhang", 12.0, "of its front face over the rail's reference side", 0, 80),
+        Parameter("seat_height", 12.0, "from the rail up to the slot's floor", 4, 150),
+        Parameter("shank_width", 20.0, "of the shanks it takes", 8, 60),
+        Parameter("shank_height", 20.0, "of the shanks it takes", 8, 60),
+        Parameter("slot_depth", 45.0, "how deep a shank goes in", 10, 150),
+        Parameter("lip", 8.0, "how far the lip hangs down on the rail's reference side; 0: none", 0, 30),
+        Parameter("knob", 36.0, "diameter of the knob on top; 0: none", 0, 80),
+    ),
+    build=build,
+    cautions=("Hand-operated: it holds with about 3000 N (common practice, no source).",),
+)

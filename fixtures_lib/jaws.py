@@ -1,0 +1,85 @@
+"""A pair of jaws on a beam: dimensions go in, the fixed and the moving body and their fit come out.
+
+Frame: Z = 0 is the rest plane (the steps under the part), Y runs forward from the beam's rear face, X = 0 is
+the middle of the beam. The fixed jaw stands at negative X, the moving one at ``opening`` from it. Below the
+rest plane hangs the body; between the jaws everything is open, so that both heads can work there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fixtures_lib.fitting import SEATED, Array, between, box_of
+from fixtures_lib.holder import Conflict
+from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism
+
+STEP = 6.0  # height of the steps under the part
+PLAY = 0.5  # of the moving jaw on its beam and spindle
+GRIPPED = 0.5  # a part narrower than the opening by more than this is not held
+
+
+def check(p: Mapping[str, Any]) -> None:
+    """Raises ``Conflict`` where the jaws do not open that far or the steps close the opening."""
+    opening = p["opening"]
+    if opening > p["capacity"]:
+        raise Conflict("opening", f"{opening:g} is more than it opens", f"want at most {p['capacity']:g}")
+    if 2 * p["step"] >= opening:
+        raise Conflict(
+            "step",
+            f"two steps of {p['step']:g} close the opening of {opening:g}",
+            f"want under {opening / 2:g}",
+        )
+
+
+def places(p: Mapping[str, Any], rear: float = 0.0) -> tuple[float, float, float, float]:
+    """The fixed jaw's face and the moving one's, along X; the jaws' rear and front end, along Y."""
+    fixed = -p["capacity"] / 2
+    front = rear + p["beam"] + p["throat"]
+    return fixed, fixed + p["opening"], front, front + p["jaw_length"]
+
+
+def bodies(p: Mapping[str, Any], rear: float = 0.0) -> tuple[Any, Any]:
+    """The fixed body (beam, jaw, spindle) and the moving jaw; the beam's rear face is at y = ``rear``."""
+    check(p)
+    below, above, thick = p["below"], p["jaw_above"], p["jaw_thickness"]
+    fixed, moving, front, end = places(p, rear)
+    beam = rear + p["beam"]
+    left, right = fixed - thick, fixed + p["capacity"] + thick
+    deck = -0.55 * below  # the beam's upper face; the spindle runs over it, under the rest plane
+    spindle, at_spindle = min(12.0, -0.6 * deck, 0.6 * p["beam"]), (rear + p["beam"] / 2, deck / 2)
+
+    def jaw(face: float, outward: int) -> Any:
+        near, far = sorted((face, face + outward * thick))
+        under, over = sorted((face - outward * p["step"], face + outward * thick))
+        arm = box((near, rear, -below), (far, end, -1))
+        grip = box((near, front, -STEP), (far, end, above))
+        return join(arm, grip, box((under, front, -STEP), (over, end, 0)))
+
+    body = [box((left, rear, -below), (right, beam, deck)), jaw(fixed, -1)]
+    body.append(bar(spindle, left - 4, right, at_spindle, "x"))
+    body.append(prism(hexagon(spindle * 0.85, at_spindle), left - 16, left, "x"))
+    if right - thick / 2 > moving + thick + 1:
+        body.append(box((right - thick / 2, rear, -below), (right, beam, -1)))
+    carriage = cut(
+        jaw(moving, 1),
+        box((left, rear - 1, -below - 1), (right, beam + PLAY, deck)),
+        hole(spindle + PLAY, left - 1, right + 1, at_spindle, "x"),
+    )
+    return join(*body), carriage
+
+
+def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
+    """The opening that grips the part: how far it reaches from the fixed jaw, between the jaws' faces.
+
+    ``triangles`` are the part's, in the frame of the seat at the fixed jaw's rear corner.
+    """
+    held = between(between(triangles, 2, 0.0, p["jaw_above"]), 1, 0.0, p["jaw_length"])
+    low, high = box_of(held, "the jaw", "between the jaws' faces")
+    if abs(low[0]) > SEATED:
+        raise Conflict(
+            "at",
+            f"the part stands {low[0]:.3f} mm from the fixed jaw",
+            f"move it by {-low[0]:.3f} along the seat's X",
+        )
+    return {"opening": float(high[0])}
