@@ -84,28 +84,28 @@ def outside(d0: float, d1: float, h: float) -> float:
 def test_die_plate_has_its_dimensions() -> None:
     corners = read(DEMO / "side_plate_die.stl")
     assert corners.min(axis=(0, 1)).tolist() == [0, 0, 0]
-    assert corners.max(axis=(0, 1)).tolist() == [160, 90, 22]
+    assert corners.max(axis=(0, 1)).tolist() == [160, 110, 22]
     c = 0.5
     # Twelve edges lose a triangle's area; where three meet, a cube of side c keeps one quarter.
-    edges = 4 * c * c / 2 * (160 + 90 + 22 - 6 * c) + 8 * c**3 * 3 / 4
+    edges = 4 * c * c / 2 * (160 + 110 + 22 - 6 * c) + 8 * c**3 * 3 / 4
     tapped = inscribed(6.8, 6.8, 22 - 1.8) + 2 * inscribed(8.6, 6.8, 0.9)
     dowels = inscribed(8, 8, 22 - 1.0) + 2 * inscribed(9, 8, 0.5)
     starts = 8 * inscribed(2, 2, 22) + 2 * inscribed(3, 3, 22)
-    want = 160 * 90 * 22 - edges - 4 * tapped - 2 * dowels - starts
+    want = 160 * 110 * 22 - edges - 4 * tapped - 2 * dowels - starts
     assert volume(corners) == pytest.approx(want, rel=1e-6)
 
 
 def test_punch_blank_has_its_dimensions() -> None:
     corners = read(DEMO / "punch_blank.stl")
     assert corners.min(axis=(0, 1)).tolist() == [0, -21, -21]
-    assert corners.max(axis=(0, 1)).tolist() == [88, 21, 21]
-    shank = outside(30, 32, 1) + outside(32, 32, 77) + outside(31, 31, 2)
+    assert corners.max(axis=(0, 1)).tolist() == [124, 21, 21]
+    shank = outside(30, 32, 1) + outside(32, 32, 113) + outside(31, 31, 2)
     flange = outside(41, 42, 0.5) + outside(42, 42, 6.5) + outside(42, 40, 1)
     tapped = inscribed(8.6, 6.8, 0.9) + inscribed(6.8, 6.8, 18 - 0.9) + inscribed(6.8, 0, 2)
     centre = inscribed(6, 2.5, 3) + inscribed(2.5, 2.5, 2.5)
     assert volume(corners) == pytest.approx(shank + flange - tapped - centre, rel=1e-6)
     # The lines on which the shank lies in a 90 degree vee stand exactly r off the axis.
-    on_shank = corners[(corners[:, :, 0] >= 1).all(axis=1) & (corners[:, :, 0] <= 78).all(axis=1)]
+    on_shank = corners[(corners[:, :, 0] >= 1).all(axis=1) & (corners[:, :, 0] <= 114).all(axis=1)]
     for y, z in ((1, -1), (-1, -1), (0, -1)):
         reach = (on_shank[:, :, 1] * y + on_shank[:, :, 2] * z) / hypot(y, z)
         assert reach.max() == pytest.approx(16, abs=2e-6)

@@ -1,0 +1,109 @@
+"""README.md against the program: the answer it shows is a real one, its example and its commands run.
+
+    python -m tests.test_demo_readme
+
+puts what the commands print today into README.md.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+README = ROOT / "README.md"
+
+#: a block that is the output of a command: <!-- output of: COMMAND -->, a fence, <!-- end -->
+OUTPUT = re.compile(r"(<!-- output of: (clearance .*) -->\n```\n)(.*?)(```\n<!-- end -->)", re.DOTALL)
+
+
+def clearance(*words: str, folder: Path = ROOT) -> subprocess.CompletedProcess[str]:
+    """What ``clearance`` answers in a terminal of 100 columns."""
+    plain = {key: value for key, value in os.environ.items() if key not in ("FORCE_COLOR", "COLUMNS")}
+    return subprocess.run(
+        [sys.executable, "-m", "clearance", *words],
+        cwd=folder,
+        env={**plain, "COLUMNS": "100", "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def filled_in(text: str) -> str:
+    """The text with each output block as its command prints it."""
+    return OUTPUT.sub(lambda m: m[1] + clearance(*shlex.split(m[2])[1:]).stdout + m[4], text)
+
+
+def same_answer(shown: str, printed: str) -> bool:
+    """The same words, and figures within the 0.01 to which they are rounded.
+
+    Where bodies overlap, many points are touching points, so the one that is named may differ.
+    """
+    a, b = (
+        re.sub(r"X(-?[\d.]+)\s+Y(-?[\d.]+)\s+Z(-?[\d.]+)", "POINT", text).split() for text in (shown, printed)
+    )
+    return len(a) == len(b) and all(x == y or near(x, y) for x, y in zip(a, b, strict=True))
+
+
+def near(x: str, y: str) -> bool:
+    try:
+        return abs(float(x.strip(",(")) - float(y.strip(",("))) < 0.0101
+    except ValueError:
+        return False
+
+
+def test_shown_answers_are_what_the_program_prints() -> None:
+    blocks = OUTPUT.findall(README.read_text(encoding="utf-8"))
+    assert blocks
+    for _, command, shown, _ in blocks:
+        assert len(shown.splitlines()) > 5
+        printed = clearance(*shlex.split(command)[1:]).stdout
+        assert same_answer(shown, printed), f"python -m tests.test_demo_readme mends it\n{printed}"
+
+
+def test_a_changed_figure_or_word_is_another_answer() -> None:
+    assert same_answer("clash at X1.00 Y2.00\nZ3.00. 0.49 mm", "clash at X7.00 Y2.00 Z3.00. 0.50 mm")
+    assert not same_answer("spare -0.50 5", "spare -0.52 5")
+    assert not same_answer("clash 0.50", "close 0.50")
+    assert not same_answer("0.50 mm", "0.50 mm more")
+
+
+def test_example_setup_is_clear_as_the_readme_says(tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")
+    (tmp_path / "mine.toml").write_text(example, encoding="utf-8")
+    run = clearance("check", "mine.toml", folder=tmp_path)
+    assert (run.returncode, run.stdout[:6]) == (0, "CLEAR:"), run.stderr
+
+
+def test_windows_commands_are_the_same_as_the_others() -> None:
+    text = README.read_text(encoding="utf-8")
+    here = re.findall(r"```sh\n(.*?)\n```", text)
+    there = re.findall(r"```bat\n(.*?)\n```", text)
+    assert len(here) == 2
+    for unix, windows in zip(here, there, strict=True):
+        assert windows.replace("\\", "/").replace("py -m", "python3 -m").replace("/Scripts/", "/bin/") == unix
+
+
+def test_files_that_the_readme_names_exist() -> None:
+    named = re.findall(r"[\w/]*\w+\.(?:toml|nc|stl|md)\b", README.read_text(encoding="utf-8"))
+    own = {"ours.toml", "mine.toml", "stop.stl"}
+    assert len(set(named)) > 5
+    for name in set(named) - own:
+        assert (ROOT / name).exists() or (ROOT / "demo_models" / name).exists(), name
+
+
+def test_ci_finds_the_test_command_between_its_markers() -> None:
+    text = README.read_text(encoding="utf-8")
+    (block,) = re.findall(r"<!-- test command -->\n```sh\n(.*?)\n```\n<!-- end -->", text, re.DOTALL)
+    assert block.startswith("python3 -m venv .venv-test ")
+    assert block.endswith("-m pytest")
+
+
+if __name__ == "__main__":
+    README.write_text(filled_in(README.read_text(encoding="utf-8")), encoding="utf-8")
