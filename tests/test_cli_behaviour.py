@@ -112,6 +112,7 @@ def test_debug_shows_where(
         ["picture", "setup.toml"],
         ["picture", "setup.toml", "-o", "p.png", "--size", "huge"],
         ["picture", "setup.toml", "-o", "p.png", "--size", "0x0"],
+        ["picture", "setup.toml", "-o", "p.png", "--view", "nowhere"],
         ["picture", "setup.toml", "-o", "p.jpg"],
         ["check", "setup.toml", "--json", "no/such/folder/r.json"],
         ["check", "setup.toml", "--json", "."],
