@@ -201,14 +201,7 @@ class FlatView:
         n = len(strips.z0)
         one = np.full(n, 1, dtype=np.intp)
         value, at = search(
-            strips,
-            np.arange(n),
-            self.chords,
-            one * chord,
-            one * piece,
-            measure,
-            np.full(n, np.inf),
-            np.zeros(n),
+            strips, self.chords, one * chord, one * piece, measure, np.full(n, np.inf), np.zeros(n), True
         )
         i, t = int(np.argmin(value)), at[int(np.argmin(value))]
         a = strips.a0[i] + t * (strips.a1[i] - strips.a0[i])

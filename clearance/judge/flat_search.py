@@ -8,7 +8,7 @@ what is returned has the search's own width already taken off, so it is never ab
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,99 +74,147 @@ def outline_distance(
     a: Array, b: Array, chords: Chords, which: Index, profiles: Profiles, piece: Index
 ) -> Array:
     """Distance (N,) from segments a-b to what the piece's rectangle covers along each chord, less its slack."""
-    p, q = chords.p[which], chords.q[which]
-    boxed = profiles.boxed[piece]
-    if not boxed.any():
-        g = segment_segment(a, b, p, q)
-    else:
-        g = np.empty(len(a))
-        i, j = np.flatnonzero(~boxed), np.flatnonzero(boxed)
-        g[i] = segment_segment(a[i], b[i], p[i], q[i])
-        g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], profiles.rect[piece[j]])
+    g = _outline(a, b, chords.p[which], chords.q[which], profiles, piece)
     return np.maximum(g - chords.slack[which], 0.0)
 
 
+def _outline(a: Array, b: Array, p: Array, q: Array, profiles: Profiles, piece: Index) -> Array:
+    if not profiles.boxed.any():
+        return segment_segment(a, b, p, q)
+    boxed = profiles.boxed[piece]
+    g = np.empty(len(a))
+    i, j = np.flatnonzero(~boxed), np.flatnonzero(boxed)
+    g[i] = segment_segment(a[i], b[i], p[i], q[i])
+    g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], profiles.rect[piece[j]])
+    return g
+
+
 @dataclass
-class _Problems:
-    """The searches of one chunk, compressed as they are decided."""
+class _Open:
+    """Searches that are not decided: everything they need, gathered once and narrowed as they are decided."""
 
-    strips: Strips
-    strip: Index
-    chords: Chords
-    chord: Index
+    row: Index
+    a: Array
+    da: Array
+    b: Array
+    db: Array
+    z: Array
+    dz: Array
+    p: Array
+    q: Array
+    slack: Array
     piece: Index
-    measure: Measure
+    speed: Array
 
-    def at(self, rows: Index, t: Array) -> Array:
-        s, strips = self.strip[rows], self.strips
+    def take(self, keep: NDArray[np.bool_]) -> _Open:
+        return _Open(*(getattr(self, name)[keep] for name in _OPEN))
+
+    def at(self, t: Array, measure: Measure) -> Array:
+        """The measure at slices t (n,)."""
         t2 = t[:, None]
-        a = strips.a0[s] + t2 * (strips.a1[s] - strips.a0[s])
-        b = strips.b0[s] + t2 * (strips.b1[s] - strips.b0[s])
-        z = strips.z0[s] + t * (strips.z1[s] - strips.z0[s])
-        piece = self.piece[rows]
-        g = outline_distance(a, b, self.chords, self.chord[rows], self.measure.profiles, piece)
-        return self.measure(g, z, piece)
+        a, b = self.a + t2 * self.da, self.b + t2 * self.db
+        g = _outline(a, b, self.p, self.q, measure.profiles, self.piece)
+        return measure(np.maximum(g - self.slack, 0.0), self.z + t * self.dz, self.piece)
+
+    def bound(self, measure: Measure) -> Array:
+        """What no slice can be below: the smallest g of the whole strip, at the best of its heights.
+
+        Where the strip is level this is the answer.
+        """
+        profiles = measure.profiles
+        a1, b1 = self.a + self.da, self.b + self.db
+        g = np.full(len(self.row), np.inf)
+        for x, y in ((self.a, self.b), (a1, b1), (self.a, a1), (self.b, b1)):
+            np.minimum(g, _outline(x, y, self.p, self.q, profiles, self.piece), out=g)
+        start = self.p + profiles.rect[self.piece][:, 0::2]
+        g[_in_strip(start, self.a, a1, self.b, b1)] = 0.0
+        low, high = np.minimum(self.z, self.z + self.dz), np.maximum(self.z, self.z + self.dz)
+        best = profiles.nearest_height(low, high, self.piece)
+        return measure(np.maximum(g - self.slack, 0.0), best, self.piece)
+
+
+_OPEN = tuple(f.name for f in fields(_Open))
+
+
+def _in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[np.bool_]:
+    """Whether points (N, 2) lie in the quadrangles a0 a1 b1 b0; a quadrangle of no width holds none."""
+
+    def side(c: Array, d: Array) -> Array:
+        e, f = d - c, x - c
+        return np.asarray(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])
+
+    sides = [side(a0, a1), side(a1, b1), side(b1, b0), side(b0, a0)]
+    left = np.minimum.reduce(sides) >= 0.0
+    right = np.maximum.reduce(sides) <= 0.0
+    flat = np.maximum.reduce([np.abs(s) for s in sides]) == 0.0
+    return (left | right) & ~flat
 
 
 def search(
     strips: Strips,
-    strip: Index,
     chords: Chords,
     chord: Index,
     piece: Index,
     measure: Measure,
     enough: Array,
     low: Array,
+    want_slice: bool = False,
 ) -> tuple[Array, Array]:
-    """The smallest measure (N,) of each strip against each chord and piece, and the slice t (N,) it is at.
+    """The smallest measure (N,) of each strip against its chord and piece, and the slice t (N,) it is at.
 
     Args:
+        strips: N of them.   chord, piece: (N,) what each is held against.
         enough: (N,) a search that cannot get below this may stop early; it then returns a value that is not
             below ``enough`` (and not to be used for anything else).
         low: (N,) a bound that is known already; a search that meets it is done.
+        want_slice: t is wanted; without it, what is decided by bounds alone is not searched.
 
     A returned value is below the true one by at most 2 * ``SEARCH_WIDTH``, and never above it.
     """
-    n = len(strip)
-    problems = _Problems(strips, strip, chords, chord, piece, measure)
-    speed = np.maximum(
-        np.hypot(*(strips.a1[strip] - strips.a0[strip]).T), np.hypot(*(strips.b1[strip] - strips.b0[strip]).T)
-    ) + np.abs(strips.z1[strip] - strips.z0[strip])
-    speed *= measure.steepness[piece]
-    rows = np.arange(n)
+    da, db, dz = strips.a1 - strips.a0, strips.b1 - strips.b0, strips.z1 - strips.z0
+    speed = (np.maximum(np.hypot(*da.T), np.hypot(*db.T)) + np.abs(dz)) * measure.steepness[piece]
+    todo = _Open(
+        np.arange(len(piece)), strips.a0, da, strips.b0, db, strips.z0, dz,
+        chords.p[chord], chords.q[chord], chords.slack[chord], piece, speed,
+    )  # fmt: skip
+    floor = np.maximum(low, todo.bound(measure))
+    best, where = np.full(len(piece), np.inf), np.zeros(len(piece))
+    if not want_slice:
+        known = (dz == 0.0) | (floor >= enough)
+        best[known] = floor[known]
+        todo = todo.take(~known)
+    n = len(todo.row)
     first, last = np.zeros(n), np.ones(n)
-    best = problems.at(rows, first)
-    where = np.zeros(n)
-    end = problems.at(rows, last)
-    where[end < best] = 1.0
-    best = np.minimum(best, end)
-
     left, right = last - _GOLDEN, first + _GOLDEN
-    f_left, f_right = problems.at(rows, left), problems.at(rows, right)
+    f_left, f_right = todo.at(left, measure), todo.at(right, measure)
+    _keep_better(best, where, todo.row, todo.at(first, measure), first)
+    _keep_better(best, where, todo.row, todo.at(last, measure), last)
+    _keep_better(best, where, todo.row, f_left, left)
+    _keep_better(best, where, todo.row, f_right, right)
     while True:
-        for value, t in ((f_left, left), (f_right, right)):
-            better = value < best[rows]
-            best[rows[better]] = value[better]
-            where[rows[better]] = t[better]
-        width = (last - first) * speed[rows]
-        floor = best[rows] - width
-        open_ = (width > SEARCH_WIDTH) & (last - first > _FINEST) & (best[rows] > 0.0)
-        open_ &= (floor < enough[rows]) | (best[rows] >= NOWHERE)
-        open_ &= best[rows] > low[rows]
+        had, share = best[todo.row], last - first
+        width = share * todo.speed
+        open_ = (width > SEARCH_WIDTH) & (share > _FINEST) & (had > floor[todo.row])
+        open_ &= (had - width < enough[todo.row]) | (had >= NOWHERE)
         if not open_.any():
             break
         if not open_.all():
-            rows, first, last = rows[open_], first[open_], last[open_]
+            todo, first, last = todo.take(open_), first[open_], last[open_]
             left, right, f_left, f_right = left[open_], right[open_], f_left[open_], f_right[open_]
         for _ in range(_STRIDE):
             go_left = f_left <= f_right
             last = np.where(go_left, right, last)
             first = np.where(go_left, first, left)
-            new = np.where(go_left, last - _GOLDEN * (last - first), first + _GOLDEN * (last - first))
-            f_new = problems.at(rows, new)
+            step = _GOLDEN * (last - first)
+            new = np.where(go_left, last - step, first + step)
+            f_new = todo.at(new, measure)
             left, right = np.where(go_left, new, right), np.where(go_left, left, new)
             f_left, f_right = np.where(go_left, f_new, f_right), np.where(go_left, f_left, f_new)
-            better = f_new < best[rows]
-            best[rows[better]] = f_new[better]
-            where[rows[better]] = new[better]
-    return np.maximum(np.maximum(best - SEARCH_WIDTH, low), 0.0), where
+            _keep_better(best, where, todo.row, f_new, new)
+    return np.maximum(best - SEARCH_WIDTH, floor), where
+
+
+def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) -> None:
+    better = value < best[row]
+    best[row[better]] = value[better]
+    where[row[better]] = t[better]

@@ -313,10 +313,9 @@ class _Search:
             strips, owner = strips_of(self.tree.triangles[now.tri])
             limit = self.limit(now)
             now = now.take(owner)
-            rows = np.arange(len(owner))
             assert now.low is not None
             value, _ = search(
-                strips, rows, self.path.chords, now.chord, now.piece, self.measure, limit[owner], now.low
+                strips, self.path.chords, now.chord, now.piece, self.measure, limit[owner], now.low
             )
             key = self.path.chords.move[now.chord] if self.by_move else self.tree.body[now.tri]
             self.found.improve(key, value, now.tri, now.chord, now.piece)
