@@ -14,7 +14,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.errors import InputError, NotYet
+from clearance.errors import InputError
 from clearance.paths import wire
 from clearance.paths.moves import Moves
 from clearance.paths.options import PathOptions
@@ -40,6 +40,8 @@ def read_points(text: str, shown: str, options: PathOptions) -> Moves:
         text: the table, line ends "\\n".  shown: the file's name for messages.
         options: ``file_units`` is the unit of the coordinates.
 
+    Where the setup gives ``offset_max`` for this cut everything is grown by it; offsets by D number find no
+    D words in a table.
     A row at the point of the row before makes no move. ``rapid`` is of the move that ends in its row. A table
     holds no words, so the wire is cut at the end of each run. Raises InputError with the line.
     """
@@ -56,10 +58,6 @@ def read_points(text: str, shown: str, options: PathOptions) -> Moves:
     columns = dict(zip(names, zip(*(row for _, row in cells), strict=True), strict=True))
     _decimals(columns, lines, separator, shown)
     values = {name: _floats(name, columns[name], lines, shown) for name in names if name != "rapid"}
-    for name in ("u", "v"):
-        if name in values and values[name].any():
-            line = lines[int(np.argmax(values[name] != 0))]
-            raise NotYet(shown, f"line {line}", f"{name}: taper cannot be read yet")
     xy = np.stack([values["x"], values["y"]], axis=1) * options.unit
     bad = ~(np.abs(xy) <= options.largest).all(axis=1)
     if bad.any():
@@ -70,7 +68,9 @@ def read_points(text: str, shown: str, options: PathOptions) -> Moves:
             f"at most {options.largest:g} mm from the zero",
         )
     rapid = _rapid(columns.get("rapid"), lines, shown)
-    return _moves(xy, rapid, np.array(lines, dtype=np.int64), shown)
+    uv = _taper(xy, values, lines, shown, options)
+    grow = abs(options.offset_max or 0.0)
+    return _moves(xy, uv, rapid, np.array(lines, dtype=np.int64), shown, grow)
 
 
 def _header(row: tuple[int, str], shown: str) -> tuple[str, list[str]]:
@@ -160,17 +160,47 @@ def _rapid(column: tuple[str, ...] | None, lines: list[int], shown: str) -> list
     return [cell == "1" for cell in column]
 
 
+def _taper(
+    xy: NDArray[np.float64],
+    values: dict[str, NDArray[np.float64]],
+    lines: list[int],
+    shown: str,
+    options: PathOptions,
+) -> NDArray[np.float64] | None:
+    """u and v of each point, mm; None where the wire is upright throughout."""
+    if "u" not in values:
+        return None
+    uv = np.stack([values["u"], values["v"]], axis=1) * options.unit
+    if options.uv_words != "absolute" and not uv.any():
+        return None
+    place = f"line {lines[int(np.argmax(uv.any(axis=1)))]}"
+    if options.uv_words is None:
+        found = "u and v, and the setup does not say what they count from"
+        raise InputError(shown, place, found, 'uv_words = "relative" or "absolute" of this cut')
+    if options.planes is None:
+        found = "u and v, and the setup does not say at which heights x y and u v hold"
+        raise InputError(shown, place, found, "planes = { xy = ..., uv = ... } of this cut")
+    if not (np.abs(uv) <= options.largest).all():
+        raise InputError(shown, place, "u or v is too large", f"at most {options.largest:g} mm")
+    return uv - xy if options.uv_words == "absolute" else uv
+
+
 def _moves(
     xy: NDArray[np.float64],
+    uv: NDArray[np.float64] | None,
     rapid: list[bool],
     line: NDArray[np.int64],
     shown: str,
+    grow: float,
 ) -> Moves:
-    goes = (xy[1:] != xy[:-1]).any(axis=1)
+    whole = xy if uv is None else np.hstack([xy, uv])
+    goes = (whole[1:] != whole[:-1]).any(axis=1)
+    start_uv, end_uv = (None, None) if uv is None else (uv[:-1][goes], uv[1:][goes])
     start, end, line = xy[:-1][goes], xy[1:][goes], line[1:][goes]
     is_rapid = np.array(rapid[1:], dtype=bool)[goes]
     if not goes.any():
         start = end = xy[:1]
+        start_uv = end_uv = None if uv is None else uv[:1]
         line, is_rapid = np.zeros(1, dtype=np.int64), np.ones(1, dtype=bool)
     threaded, points = wire.threading(is_rapid.tolist(), [0] * len(line), cut_named=False)
     return Moves(
@@ -183,5 +213,9 @@ def _moves(
         line=line,
         block=("",) * len(line),
         thread_points=points,
+        notes=(f"heads and wire are grown by offset_max, {grow:g} mm, all round",) if grow else (),
+        grow=grow,
         source=shown,
+        start_uv=start_uv,
+        end_uv=end_uv,
     )
