@@ -14,6 +14,7 @@ from clearance.paths.moves import Moves, polyline
 from clearance.paths.options import Codes, PathOptions
 from clearance.setup.assemble import load
 from clearance.setup.scene import Finding, Scene
+from clearance.solids.solid import Solid
 from tests.setup_writer import machine, setup, write
 
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3], "upper_z": 50}
@@ -259,11 +260,45 @@ def test_what_is_noted(tmp_path: Path) -> None:
     assert '"magnet" stands on "stop"' in notes(held, "stands on")[0].message
 
 
-def test_an_arc_that_reaches_its_part_does_not_miss(tmp_path: Path) -> None:
-    """A full circle of radius 100 about (-150 + 100, 40): its box reaches the plate, its ends do not."""
-    program = "G90\nG00 X-150 Y40\nG02 X-150 Y40 I100 J0\nM02\n"
+@pytest.mark.parametrize(
+    ("start", "to_centre"), [((-150, 40), (100, 0)), ((270, 40), (-100, 0)), ((60, -150), (0, 100))]
+)
+def test_an_arc_that_reaches_its_part_does_not_miss(
+    tmp_path: Path, start: tuple[int, int], to_centre: tuple[int, int]
+) -> None:
+    """Full circles of radius 100 that begin far from the plate (0 to 120, 0 to 80) and come back over it."""
+    (x, y), (i, j) = start, to_centre
+    program = f"G90\nG00 X{x} Y{y}\nG02 X{x} Y{y} I{i} J{j}\nM02\n"
     scene = loaded(tmp_path, program, cuts__0__zero=[0, 0, 0])
     assert notes(scene, "misses") == []
+
+
+@pytest.mark.parametrize(
+    ("said", "kind"), [({}, "laid"), ({"laid": False}, "holder"), ({"laid": True}, "laid")]
+)
+def test_a_library_strap_is_laid_unless_the_setup_says_otherwise(
+    tmp_path: Path, said: dict[str, bool], kind: str
+) -> None:
+    scene = loaded(tmp_path, items__2={"name": "strap", "holder": "strap", **said})
+    assert scene.bodies[2].kind == kind
+    assert scene.bodies[2].margin.side == {"laid": 3.0, "holder": 1.0}[kind]
+
+
+def test_a_models_facet_error_counts_as_allow_both_ways(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from clearance.solids import read
+
+    true_reader = read.read_model
+
+    def coarse(*args: Any) -> tuple[Solid, str]:
+        solid, sha256 = true_reader(*args)
+        return replace(solid, facet_error=0.013), sha256
+
+    monkeypatch.setattr(read, "read_model", coarse)
+    scene = loaded(tmp_path, items__1__allow={"side": 0.02, "height": 0.03})
+    assert (scene.bodies[1].allow.side, scene.bodies[1].allow.height) == pytest.approx((0.033, 0.043))
+    assert (scene.bodies[2].allow.side, scene.bodies[2].allow.height) == pytest.approx((0.013, 0.013))
 
 
 def test_a_model_that_is_open_is_told_and_passed_on(tmp_path: Path) -> None:
