@@ -19,7 +19,7 @@ TOUCH = 1e-6
 
 @dataclass(frozen=True)
 class Gap:
-    """Distance between two surfaces (0 where they touch or cross), the points (3,), and the first's triangle."""
+    """Distance of two surfaces (0 where they touch or cross), the points (3,), and the first's triangle."""
 
     distance: float
     on_head: Array
@@ -28,7 +28,7 @@ class Gap:
 
 
 class Surface:
-    """Triangles (N, 3, 3) as FCL holds them, taken relative to ``origin`` so that far scenes lose no digits."""
+    """Triangles (N, 3, 3) as FCL holds them, relative to ``origin`` so that far scenes lose no digits."""
 
     def __init__(self, triangles: Array, origin: Array) -> None:
         vertices = (triangles - origin).reshape(-1, 3)

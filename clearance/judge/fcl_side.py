@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class FclAnswer:
-    """Distance (0: touching, or the body swallowed), the points it was had between (3,), the move (0-based)."""
+    """Distance (0: touching, or the body swallowed), the points it is between (3,), the move (0-based)."""
 
     distance: float
     on_head: Array
@@ -116,7 +116,7 @@ class FclHead:
         return self._made[key]
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
-        """From the head, grown by ``side`` and ``height``, to a body; 0 too where the head swallows the body."""
+        """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
         assert grown.surface is not None
         found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))

@@ -174,7 +174,7 @@ class FlatView:
     def along(
         self, moves: int, height_margin: dict[int, float], side_margin: dict[int, float], horizon: float
     ) -> tuple[Index, Array, Array, Array]:
-        """For each move: the nearest body (-1: none within the horizon), clearance, side and height to it (nan)."""
+        """For each move the nearest body (-1: none within the horizon), and its clearance, side, height."""
         profiles, rows = self._grown({b: Growth(0.0, 0.0) for b in self.present})
         found = nearest(
             self.tree, self.path, Clearance(profiles), rows, np.full(moves, horizon), by_move=True

@@ -103,7 +103,7 @@ class Clearance:
 
 @dataclass(frozen=True)
 class Side:
-    """Horizontal distance where (g, z) shares a height with the profile, which is grown by the height margin."""
+    """Horizontal distance where (g, z) shares a height with the profile, grown by the height margin."""
 
     profiles: Profiles
 

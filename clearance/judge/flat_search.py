@@ -73,7 +73,7 @@ def strips_of(triangles: Array) -> tuple[Strips, NDArray[np.intp]]:
 def outline_distance(
     a: Array, b: Array, chords: Chords, which: Index, profiles: Profiles, piece: Index
 ) -> Array:
-    """Distance (N,) from segments a-b to what the piece's rectangle covers along each chord, less its slack."""
+    """Distance (N,) from segments a-b to what a piece's rectangle covers along its chord, less the slack."""
     g = _outline(a, b, chords.p[which], chords.q[which], profiles, piece)
     return np.maximum(g - chords.slack[which], 0.0)
 

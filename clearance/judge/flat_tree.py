@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -196,7 +197,7 @@ class _Pairs:
     def __len__(self) -> int:
         return len(self.tri)
 
-    def take(self, rows: Index | NDArray[np.bool_] | slice) -> _Pairs:
+    def take(self, rows: NDArray[Any] | slice) -> _Pairs:
         low = None if self.low is None else self.low[rows]
         return _Pairs(
             self.tri_level, self.chord_level, self.tri[rows], self.chord[rows], self.piece[rows], low
@@ -215,7 +216,7 @@ class _Search:
     settled: float
 
     def taste(self, pairs: _Pairs) -> None:
-        """Follow only the most promising few pairs of each key to the end: good values early drop much later."""
+        """Follow only the best few pairs of each key to the end: good values early drop much later."""
         while len(pairs):
             pairs = self.bounded(pairs)
             if pairs.tri_level == 0 and pairs.chord_level == 0:
@@ -244,7 +245,7 @@ class _Search:
             waiting.append(self.bounded(self.children(self.pruned(pairs))))
 
     def bounded(self, pairs: _Pairs) -> _Pairs:
-        """The pairs with the smallest value each could hold, less those that are no better than what is had."""
+        """The pairs with the smallest value each could hold, less those no better than what is had."""
         a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
         profiles = self.measure.profiles
         low, high = a.low[pairs.tri], a.high[pairs.tri]

@@ -208,7 +208,8 @@ def _different(height: Array) -> int:
 def _winding(triangles: Array, point: Array) -> float:
     """How far the surface closes around a point: 1 from inside, 0 from far (solid angles, summed).
 
-    Source: van Oosterom and Strackee, The solid angle of a plane triangle, IEEE Trans. Biomed. Eng. 30 (1983).
+    Source: van Oosterom and Strackee, The solid angle of a plane triangle, IEEE Trans. Biomed. Eng. 30
+    (1983), from memory; a closed cube gives 1 from inside and 0 from outside.
     """
     a, b, c = (triangles[:, k] - point for k in range(3))
     la, lb, lc = (np.sqrt((v * v).sum(axis=1)) for v in (a, b, c))

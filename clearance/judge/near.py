@@ -29,8 +29,8 @@ _CELLS = 300
 def near_rows(
     triangles: Array, boxes: tuple[Array, Array], path: Array, pieces: Sequence[Piece]
 ) -> tuple[NDArray[np.intp], float]:
-    """Rows of ``triangles`` (N, 3, 3) that can be nearest to the pieces along the polyline ``path`` (n, 2), and
-    the distance that none of the others comes within.
+    """Rows of ``triangles`` (N, 3, 3) that can be nearest to the pieces along the polyline ``path`` (n, 2),
+    and the distance that none of the others comes within.
 
     Args:
         boxes: lowest and highest corner (N, 3) of each triangle.
@@ -111,15 +111,15 @@ def _within(low: Array, high: Array, path: Array, pieces: Sequence[Piece], reach
 def _over_path(
     low: Array, high: Array, path: Array, margin: tuple[float, float, float, float]
 ) -> NDArray[np.bool_]:
-    """Whether rectangles (N, 2) meet the path's bits, each grown to its box and by ``margin`` (x0, x1, y0, y1).
+    """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 
     The ground is laid out in cells; counts summed from one corner tell whether a range of cells has any.
     """
     p, q = path[:-1], path[1:]
     if not len(p):
         p = q = path
-    first = np.minimum(p, q) + [margin[0], margin[2]]
-    last = np.maximum(p, q) + [margin[1], margin[3]]
+    first = np.minimum(p, q) + np.array([margin[0], margin[2]])
+    last = np.maximum(p, q) + np.array([margin[1], margin[3]])
     corner = first.min(axis=0)
     cell = max(float((last.max(axis=0) - corner).max()) / _CELLS, 1e-9)
     count = np.ceil((last.max(axis=0) - corner) / cell).astype(int) + 1

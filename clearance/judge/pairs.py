@@ -238,8 +238,8 @@ class HeadJudge:
         self._tell(
             "open model",
             item,
-            f"the {self._name()} may stand inside {item}: its surface is not closed, so nobody can tell inside from"
-            f" outside (the surface itself is {distance:.3f} mm away)",
+            f"the {self._name()} may stand inside {item}: its surface is not closed, so nobody can tell"
+            f" inside from outside (the surface itself is {distance:.3f} mm away)",
         )
 
     def _contradiction(self, item: str, side: float, height: float, fcl: float, flat: float) -> None:
@@ -247,8 +247,8 @@ class HeadJudge:
         self._tell(
             "contradiction",
             item,
-            f"the two ways of measuring the {self._name()}{grown} against {item} disagree: {fcl:.4f} mm by FCL,"
-            f" {flat:.4f} mm by the flat view; treat it as not clear and report it",
+            f"the two ways of measuring the {self._name()}{grown} against {item} disagree:"
+            f" {fcl:.4f} mm by FCL, {flat:.4f} mm by the flat view; treat it as not clear and report it",
         )
 
 

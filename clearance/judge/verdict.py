@@ -1,4 +1,4 @@
-"""The verdict: a scene goes in; every head against every body along every stretch, judged twice, comes out."""
+"""The verdict: a scene goes in; every head against every body on every stretch, judged twice, comes out."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from clearance.judge.fcl_side import Bodies
 from clearance.judge.flat import TriangleTree
 from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, CutResult, MoveDistance, Pair, Result
-from clearance.setup.scene import Finding, Scene
+from clearance.setup.scene import Scene
 
 Progress = Callable[[float, str], None]
 

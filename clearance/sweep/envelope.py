@@ -1,4 +1,4 @@
-"""The envelope of a head as triangles: moves and pieces go in, a mesh that encloses the true envelope comes out.
+"""The envelope of a head as triangles: moves and pieces go in, a mesh that encloses it comes out.
 
 The mesh is not one clean skin. For each straight bit of the path it has the walls on both sides, at each
 turn of the path a wedge of facets on the outer side, half turns at the ends, and caps made of the bits' own
@@ -160,7 +160,7 @@ def _simplified(line: _Line) -> _Line:
 
 @dataclass(frozen=True)
 class _Edges:
-    """Pieces of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each, move (E,)."""
+    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each, move (E,)."""
 
     p: Array
     q: Array
@@ -170,7 +170,7 @@ class _Edges:
 
 
 def _fan(centre: Array, begin: Array, extent: Array, move: Index, radius: float) -> _Edges:
-    """Circumscribed facets about each centre (n, 2), anticlockwise from angle ``begin`` over ``extent`` radians."""
+    """Circumscribed facets about each centre (n, 2), anticlockwise from ``begin`` over ``extent`` radians."""
     widest = 2.0 * np.arccos(radius / (radius + FACET)) if radius > 0.0 else np.pi / 2
     facets = np.maximum(np.ceil(extent / min(widest, np.pi / 2)), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(facets)), facets + 1)
@@ -218,7 +218,7 @@ def _edges_of_line(line: _Line, radius: float) -> _Edges:
 
 
 def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
-    """The outline of a rectangle grown by a disc, along each bit by itself; and the bits' hexagons (n, 6, 2)."""
+    """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
     p, q = line.points[:-1], line.points[1:]
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
