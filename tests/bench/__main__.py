@@ -28,6 +28,7 @@ class Runs:
     """What several runs of one command took."""
 
     seconds: list[float] = field(default_factory=list)
+    cpu: list[float] = field(default_factory=list)
     peak_mb: list[float] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
 
@@ -46,6 +47,7 @@ def once(command: Sequence[str], runs: Runs) -> None:
             _, status, usage = os.wait4(process.pid, 0)
             process.returncode = os.waitstatus_to_exitcode(status)
             unit = 1e6 if sys.platform == "darwin" else 1e3
+            runs.cpu.append(usage.ru_utime + usage.ru_stime)
             runs.peak_mb.append(usage.ru_maxrss / unit)
         else:
             process.wait()
@@ -82,8 +84,9 @@ def python(code: str) -> list[str]:
 
 def line(name: str, runs: Runs, more: str = "") -> None:
     spread = f"({min(runs.seconds):.2f} to {max(runs.seconds):.2f})"
-    peak = f"{statistics.median(runs.peak_mb):6.0f} MB" if runs.peak_mb else ""
-    print(f"  {name:<44} {runs.median:7.3f} s {spread:<16} {peak} {more}", flush=True)
+    cpu = f"cpu {statistics.median(runs.cpu):6.2f} s" if runs.cpu else ""
+    peak = f"{statistics.median(runs.peak_mb):5.0f} MB" if runs.peak_mb else ""
+    print(f"  {name:<44} {runs.median:7.3f} s {spread:<16} {cpu} {peak}  {more}", flush=True)
 
 
 def ratio(ours: Runs, theirs: Runs) -> float:
