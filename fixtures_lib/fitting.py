@@ -34,6 +34,11 @@ class Fitted:
     problems: tuple[str, ...] = ()
 
 
+def length(value: float) -> float:
+    """A length measured on triangles, mm, without the last digits of their arithmetic."""
+    return round(float(value), 6)
+
+
 def between(triangles: Array, axis: int, low: float, high: float) -> Array:
     """What of the triangles (N, 3, 3) lies between two planes across ``axis``, as triangles."""
     return _above(_above(triangles, axis, low, 1.0), axis, -high, -1.0)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.fitting import SEATED, Array, between, box_of
+from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict
 from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism
 
@@ -82,4 +82,4 @@ def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
             f"the part stands {low[0]:.3f} mm from the fixed jaw",
             f"move it by {-low[0]:.3f} along the seat's X",
         )
-    return {"opening": float(high[0])}
+    return {"opening": length(high[0])}

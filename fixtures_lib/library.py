@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from fixtures_lib.fitting import Fitted
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter
+from fixtures_lib.words import allowed
 
 
 @cache
@@ -109,12 +110,13 @@ def fit(
         raise InputError(file, place, f"{name} cannot be fitted to a part", f"these can: {', '.join(can)}")
     given = {key: values[key] for key in params}
     try:
-        fitted = kind.fit(values, triangles)
+        measured = kind.fit(values, triangles)
     except Conflict as conflict:
         return Fitted(given, (), (f"{kind.name} does not fit: {conflict.found}; {conflict.want}",))
     said, problems = [], []
     known = {parameter.name: parameter for parameter in kind.parameters}
-    for key, value in fitted.items():
+    fitted = dict(measured)
+    for key, value in measured.items():
         if isinstance(value, str):
             said.append(f"{key} set to {value}")
             continue
@@ -128,6 +130,11 @@ def fit(
                 f"{kind.name} does not fit: {key} would be {value:.4g} {unit}, it has {limit} {unit}"
             )
             fitted[key] = min(max(value, low), high)
+    try:
+        kind.build({**values, **fitted})
+    except Conflict as conflict:
+        problem = f"{kind.name} does not fit: {conflict.parameter} {conflict.found}; {conflict.want}"
+        return Fitted(given, (), (*problems, problem))
     return Fitted({**given, **fitted}, tuple(said), tuple(problems))
 
 
@@ -175,17 +182,13 @@ def _checked(parameter: Parameter, value: Any, place: str, file: str | Path | No
 
 def _number(parameter: Parameter, value: Any, place: str, file: str | Path | None, scale: float) -> float:
     if isinstance(value, bool) or not isinstance(value, numbers.Real) or not math.isfinite(value):
-        raise InputError(file, place, f"{value!r} is no number", f"want {_range(parameter)}")
+        raise InputError(file, place, f"{value!r} is no number", f"want {allowed(parameter)}")
     number = float(value) * (scale if parameter.unit == "mm" else 1.0)
     low, high = parameter.low, parameter.high
     if (low is not None and number < low) or (high is not None and number > high):
         found = f"{value:g}" if number == float(value) else f"{value:g} ({number:g} {parameter.unit})"
-        raise InputError(file, place, f"{found} is outside its range", f"want {_range(parameter)}")
+        raise InputError(file, place, f"{found} is outside its range", f"want {allowed(parameter)}")
     return number
-
-
-def _range(parameter: Parameter) -> str:
-    return f"{parameter.low:g} to {parameter.high:g} {parameter.unit}".rstrip()
 
 
 def _place(where: str, key: str = "") -> str:

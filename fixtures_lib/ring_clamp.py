@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.frames import pose
-from fixtures_lib.fitting import SEATED, Array, between, box_of
+from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, screw
 from fixtures_lib.solids import FACET, at, bar, box, cut, hole, join, placed, shell
@@ -143,9 +143,9 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
             f"the part's middle is [{off[0]:.3f}, {off[1]:.3f}] off the ring's axis",
             f"move it by [{-off[0]:.3f}, {-off[1]:.3f}, 0] on the seat",
         )
-    diameter = 2 * float(np.hypot(held[..., 0], held[..., 1]).max())
+    diameter = length(2 * np.hypot(held[..., 0], held[..., 1]).max())
     size = "small" if diameter <= SIZES["small"][1] else "large"
-    return {"diameter": diameter, "size": size} | ({"part_height": float(high[2])} if raw else {})
+    return {"diameter": diameter, "size": size} | ({"part_height": length(high[2])} if raw else {})
 
 
 KIND = Kind(

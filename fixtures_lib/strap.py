@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.fitting import Array, between, box_of
+from fixtures_lib.fitting import Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
@@ -101,7 +101,7 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     ahead = between(between(triangles, 1, -half, half), 0, SCREWS[p["screw"]].through / 2, FAR)
     edge = float(box_of(ahead, "the strap", "ahead of it, where it points")[0][0])
     top = box_of(between(ahead, 0, edge, edge + TIP), "the strap", "under its tip")[1][2]
-    return {"reach": edge + TIP, "height": float(top)}
+    return {"reach": length(edge + TIP), "height": length(top)}
 
 
 KIND = Kind(

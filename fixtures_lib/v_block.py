@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib.fitting import Array, between, box_of
+from fixtures_lib.fitting import length as measured
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, prism, rectangle, shell
@@ -127,7 +128,7 @@ def _across(half: float, y0: float, y1: float, low: float, high: float) -> Any:
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """The bar's diameter where it lies in the block, and the block's size."""
     low, high = box_of(between(triangles, 0, -p["length"] / 2, p["length"] / 2), "the block", "over its V")
-    diameter = float(max(high[1] - low[1], high[2] - low[2]))
+    diameter = measured(max(high[1] - low[1], high[2] - low[2]))
     return {"diameter": diameter, "size": "small" if diameter <= SIZES["small"][1] else "large"}
 
 

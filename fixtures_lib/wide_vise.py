@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
-from fixtures_lib.fitting import Array, between, box_of
+from fixtures_lib.fitting import Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, nut, screw
 from fixtures_lib.solids import at, bar, box, join, shell
@@ -102,7 +102,7 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     under = between(triangles, 1, middle - half, middle + half)
     reach = p["strap_reach"]
     ends = [between(under, 0, 0.0, reach), between(under, 0, opening - reach, opening)]
-    tops = [float(box_of(each, "a strap", "under it")[1][2]) for each in ends]
+    tops = [length(box_of(each, "a strap", "under it")[1][2]) for each in ends]
     if abs(tops[0] - tops[1]) > 0.05:
         raise Conflict(
             "part_height",

@@ -8,8 +8,8 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from fixtures_lib import library
-from fixtures_lib.holder import Kind, Limit, Parameter
+from fixtures_lib import library, words
+from fixtures_lib.holder import Kind
 
 WIDTH = 100
 
@@ -92,7 +92,7 @@ def _list_text() -> str:
 def _kind_text(kind: Kind) -> str:
     holder = library.build(kind.name, {})
     lines = [*textwrap.wrap(f"{kind.name}: {kind.summary}", WIDTH), "", "parameters"]
-    rows = [(p.name, _default(p), _range(p), p.meaning) for p in kind.parameters]
+    rows = [(p.name, words.default(p), words.allowed(p), p.meaning) for p in kind.parameters]
     wide = [max(len(row[i]) for row in rows) for i in range(3)]
     for name, default, allowed, meaning in rows:
         start = f"  {name:<{wide[0]}}  {default:<{wide[1]}}  {allowed:<{wide[2]}}  "
@@ -105,7 +105,7 @@ def _kind_text(kind: Kind) -> str:
         lines += _columns(start, holder.seats[key].meaning)
     if holder.limits:
         lines += ["", "limits"]
-        lines += [f"  {_limit(each)}" for each in holder.limits]
+        lines += [f"  {words.limit(each)}" for each in holder.limits]
     notes = list(kind.cautions)
     if kind.laid:
         notes.append("Laid by hand: judged by margins.laid.")
@@ -116,35 +116,10 @@ def _kind_text(kind: Kind) -> str:
     return "\n".join(lines)
 
 
-def _columns(start: str, words: str) -> list[str]:
+def _columns(start: str, text: str) -> list[str]:
     return textwrap.wrap(
-        words, max(WIDTH, len(start) + 30), initial_indent=start, subsequent_indent=" " * len(start)
+        text, max(WIDTH, len(start) + 30), initial_indent=start, subsequent_indent=" " * len(start)
     )
-
-
-def _default(p: Parameter) -> str:
-    if p.default is None or (p.many and not p.default):
-        return "-"
-    if p.many:
-        return "[" + ", ".join(f"{each:g}" for each in p.default) + "]"
-    return f'"{p.default}"' if p.choices else f"{p.default:g}"
-
-
-def _range(p: Parameter) -> str:
-    if p.choices:
-        return " ".join(p.choices)
-    return f"{p.low:g} to {p.high:g} {p.unit}".rstrip()
-
-
-def _limit(limit: Limit) -> str:
-    unit = "kg" if limit.quantity == "mass" else "mm"
-    name = f"the part's {limit.quantity}" if limit.quantity in ("x", "y", "z") else limit.quantity
-    ends = []
-    if limit.low is not None:
-        ends.append(f"from {limit.low:.6g}")
-    if limit.high is not None:
-        ends.append(f"to {limit.high:.6g}")
-    return f"{name} {' '.join(ends)} {unit} ({limit.source})"
 
 
 def _plain(value: Any) -> Any:
