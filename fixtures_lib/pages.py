@@ -55,12 +55,15 @@ One file in this folder, named as the holder is to be called, is all; the tests 
 
 ```python
 """One sentence: what goes in, what comes out.  Frame H: where Z = 0 is, where X and Y run."""
+
 from fixtures_lib.holder import Holder, Kind, Parameter, Seat
 from fixtures_lib.solids import at, box, shell
+
 
 def build(p):
     block = box((0, 0, 0), (p["length"], p["width"], p["height"]))
     return Holder(shells=(shell(block),), seats={"top": Seat(at(0, 0, p["height"]), "upper face")}, params=p)
+
 
 LENGTHS = (("length", 60), ("width", 40), ("height", 20))
 KIND = Kind("stop", "plain stop", tuple(Parameter(n, d, "of the stop", 5, 300) for n, d in LENGTHS), build)
