@@ -90,16 +90,6 @@ def picture(setup: str, picture_file: str, view: str | None, size: str | None) -
 
 
 @commands.command()
-@click.argument("setup")
-def view(setup: str) -> None:
-    """The same scene in a window to turn about."""
-    result = _judged(setup)
-    from clearance.view.window import show
-
-    show(result)
-
-
-@commands.command()
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
 def holders(name: str | None, json_file: str | None) -> None:
