@@ -112,7 +112,7 @@ def test_with_u_and_v_the_heads_stand_at_one_moment() -> None:
     scene = replace(result.scene, stretches=(replace(stretch, upper_moves=away),))
     for worst, at in (
         (result.pairs[0], (94.0, 62.0)),
-        (replace(result.pairs[0], head="upper"), (91.0, 64.0)),
+        (replace(result.pairs[0], head="upper", head_at=np.array([94.0, 60.0, 22.1])), (91.0, 62.0)),
     ):
         told = describe(replace(result, scene=scene, pairs=(worst, *result.pairs[1:])))
         middle = {
@@ -197,12 +197,12 @@ def test_without_move_figures_only_what_is_known_is_coloured() -> None:
 def test_words_of_the_title() -> None:
     close = plate_on_rails(clash=False)
     drawing = describe(close)
-    assert drawing.sentence == "Lower head passes 0.82 mm from front rail; wanted 1 beside"
+    assert drawing.sentence == "Lower head passes 0.82 mm from front rail; 1 mm beside it is wanted"
     assert drawing.lines[0] == "Side-plate die, first opening"
     worst = worst_pair(close)
     assert worst is not None
     over = replace(worst, clearance=0.03, side=4.0, height=0.03, spare=-0.02)
-    assert pair_sentence(over).endswith("wanted 0.05 in height")
+    assert pair_sentence(over).endswith("0.05 mm in height is wanted")
     assert "could not be decided" in pair_sentence(replace(worst, verdict="undecided"))
     assert "less than it may be off" in pair_sentence(replace(worst, verdict="clash", clearance=0.02))
 

@@ -70,7 +70,7 @@ def axes_of(azimuth: float, elevation: float) -> tuple[Array, Array, Array]:
 
 
 def fit(azimuth: float, elevation: float, points_M: Array, area: tuple[float, float, float, float]) -> Camera:
-    """The camera that shows all ``points_M`` (N, 3), as large as may be in ``area`` (x0, y0, x1, y1) pixels."""
+    """The camera that shows all ``points_M`` (N, 3) as large as ``area`` (x0, y0, x1, y1 pixels) lets it."""
     right, up, back = axes_of(azimuth, elevation)
     points = np.asarray(points_M, dtype=float).reshape(-1, 3)
     flat = np.column_stack([points @ right, points @ up])

@@ -23,7 +23,7 @@ VIEWS = (*DIRECTIONS, "along_wire", "close_up")
 #: clearances that are drawn as dimension lines
 MOST_PLACES = 5
 #: mm; what is clear by more than this has no dimension line, unless nothing else has one
-FAR = 20.0
+FAR = {"machine": 10.0, "part": 60.0, "holder": 60.0, "laid": 60.0}
 
 
 @dataclass(frozen=True)
@@ -147,7 +147,7 @@ def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1
         tracks=tuple(tracks(result)),
         wires=tuple(wires),
         places=places,
-        labels=tuple(_labels(shapes)),
+        labels=tuple(_labels(shapes, {p.item for p in places})),
         panels=(),
         notes=_notes(result, shapes),
     )
@@ -182,7 +182,7 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
     for _, pair in ranked:
         if pair.item in out or pair.on_head is None or pair.on_item is None:
             continue
-        if out and pair.verdict == "clear" and pair.clearance > FAR:
+        if out and pair.verdict == "clear" and pair.clearance > FAR[pair.body]:
             continue
         out[pair.item] = Place(
             head=pair.head,
@@ -191,12 +191,19 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
             figure=looks.figure(pair.clearance),
             words=f"{looks.HEAD_WORDS[pair.head]} – {pair.item}",
             where=where_words(pair),
-            on_head=np.asarray(pair.on_head, dtype=float),
+            on_head=_head_end(pair, pair.on_head, pair.on_item),
             on_item=np.asarray(pair.on_item, dtype=float),
         )
         if len(out) == most:
             break
     return tuple(out.values())
+
+
+def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
+    """The head's end of the dimension line. Where the two points are not as far apart as the figure says (a
+    swallowed body, say), there is no line to draw: a figure beside another length would be believed."""
+    a, b = np.asarray(on_head, dtype=float), np.asarray(on_item, dtype=float)
+    return a if abs(float(np.linalg.norm(b - a)) - pair.clearance) <= 0.02 else b
 
 
 def where_words(pair: Pair) -> str:
@@ -320,6 +327,7 @@ def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> lis
     """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
     m = len(stretch.moves)
     bands: list[int | None] = [None] * m
+    cut_parts = {result.scene.bodies[k].name for k in stretch.cut_bodies}
 
     def put(move: int, band: int) -> None:
         old = bands[move]
@@ -335,10 +343,13 @@ def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> lis
                 left.append(d.side - body.margin.side - body.allow.side)
             if d.height is not None:
                 left.append(d.height - body.margin.height - body.allow.height)
+            # the face that rides over the part is nearest all the way and says nothing of what else is near
+            if body.name in cut_parts and left and min(left) >= 0.0:
+                continue
         touches = d.clearance is not None and d.clearance <= 1e-6
         put(d.move - 1, 0 if touches else looks.band_of(min(left)) if left else len(looks.BANDS) - 1)
     for pair in result.pairs:
-        if pair.cut != stretch.name:
+        if pair.cut != stretch.name or (pair.item in cut_parts and pair.verdict == "clear"):
             continue
         for first, last in pair.touching:
             for move in range(max(first, 1), min(last, m) + 1):
@@ -353,10 +364,13 @@ def _path_height(result: Result, stretch: Stretch) -> float:
     return max(tops) if tops else (stretch.lower_z + stretch.upper_z) / 2
 
 
-def _labels(shapes: list[Shape]) -> list[Label]:
+def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
+    """Names for all but the machine's bodies, which say what they are; ``named`` are told of all the same."""
     out, seen = [], set()
     for s in shapes:
         if s.role.endswith(("envelope", "head body")) or s.name in seen or not len(s.triangles):
+            continue
+        if s.role == "machine" and s.name not in named:
             continue
         seen.add(s.name)
         text = s.name if s.there else f"{s.name} (off for this cut)"
@@ -388,7 +402,7 @@ def _title(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple
         lines.append(where_words(worst))
     if stretch is not None:
         faces = f"lower face Z {stretch.lower_z:.2f}   upper face Z {stretch.upper_z:.2f}"
-        if stretch.flushing is not None:
+        if stretch.flushing is not None and min(stretch.flushing) >= 0.0:
             faces += f"   flushing {stretch.flushing[0]:.2f} below, {stretch.flushing[1]:.2f} above"
         lines.append(faces)
     return sentence, tuple(lines)
@@ -406,17 +420,17 @@ def pair_sentence(pair: Pair) -> str:
     if pair.verdict == "undecided":
         return f"{head} and {pair.item}: could not be decided"
     if pair.verdict == "close":
-        return f"{head} passes {gap}; wanted {_wanted(pair)}"
+        return f"{head} passes {gap}; {_wanted(pair)} is wanted"
     return f"{head} passes {gap}, and nothing else has less to spare"
 
 
 def _wanted(pair: Pair) -> str:
     side, height = pair.margin.side + pair.allow.side, pair.margin.height + pair.allow.height
     if pair.height is None:
-        return f"{side:g} beside"
+        return f"{side:g} mm beside it"
     if pair.side is None or pair.height - height < pair.side - side:
-        return f"{height:g} in height"
-    return f"{side:g} beside"
+        return f"{height:g} mm in height"
+    return f"{side:g} mm beside it"
 
 
 def _notes(result: Result, shapes: list[Shape]) -> tuple[str, ...]:

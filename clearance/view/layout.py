@@ -68,12 +68,14 @@ def arrange(
     area: Rect,
     taken: Sequence[Rect] = (),
     ground: Ground | None = None,
+    spared: Ground | None = None,
     gap: float = 6.0,
 ) -> list[Rect | None]:
     """A rectangle for each of ``wanted``, in the order of their weight; None where one was left out.
 
-    No two overlap, and none overlaps ``taken``. Only words that may be dropped ever are; the others go to
-    the nearest free place in ``area``, or, on a sheet with no room at all, over the fewest others.
+    No two overlap, and none overlaps ``taken``; they go rather not on ``ground``, still less on ``spared``.
+    Only words that may be dropped ever are; the others go to the nearest free place in ``area``, or, on a
+    sheet with no room at all, over the fewest others.
     """
     blocked = list(taken)
     leaders: list[tuple[Array, Array]] = []
@@ -89,8 +91,14 @@ def arrange(
         cost = length.copy()
         if ground is not None:
             cost += 70.0 * ground.share(rects)
+        if spared is not None:
+            cost += 90.0 * (spared.share(rects) > 0) + 400.0 * spared.share(rects)
         for other in blocked[len(taken) :]:
             cost += 160.0 * _runs_through(anchor, ends, other)
+        for other_one in wanted:
+            if other_one is not one:
+                x, y = other_one.anchor
+                cost += 130.0 * overlaps(rects, (x, y, x, y), 5.0)
         for a, b in leaders:
             cost += 120.0 * _cross(anchor, ends, a, b)
         cost[~free] += 1e6

@@ -6,6 +6,8 @@ for colour-blind eyes and from a black-and-white printer; verdicts differ in the
 
 from __future__ import annotations
 
+from decimal import ROUND_FLOOR, Decimal
+
 Colour = tuple[int, int, int]
 
 INK: Colour = (28, 30, 34)
@@ -66,8 +68,7 @@ def figure(clearance: float) -> str:
         return "touches"
     if clearance < 0.01:
         return "under 0.01"
-    hundredths = int(clearance * 100 + 1e-9)
-    return f"{hundredths / 100:.2f}"
+    return str(Decimal(repr(float(clearance))).quantize(Decimal("0.01"), rounding=ROUND_FLOOR))
 
 
 def lightness(colour: Colour) -> float:

@@ -160,10 +160,11 @@ def write_panel(
         size = _block(pen, lines)
         wanted.append(Wanted(xy, size, may_drop=True, reach=190.0 * u, inside=room > 0.62 * size[0]))
         writers.append((lines, looks.FAINT, xy, False))
+    spared = Ground(_inked(drawing, panel), 4.0)
     small = max(round(4 * factor), 1)
     ground = Ground(codes[::small, ::small] > 0, small / factor)
     for rect, (lines, colour, anchor, framed) in zip(
-        arrange(wanted, area, taken, ground, gap=5 * u), writers, strict=True
+        arrange(wanted, area, taken, ground, spared, gap=5 * u), writers, strict=True
     ):
         if rect is None:
             continue
@@ -187,6 +188,21 @@ def write_panel(
         pen.box((width - w - 64 * u, 146 * u, width - 34 * u, 178 * u), looks.GROUND)
         pen.text(width - w - 48 * u, 150 * u, panel.title, 19, looks.FAINT)
     _scale_bar(pen, camera, panel, u, full)
+
+
+def _inked(drawing: Drawing, panel: Panel) -> NDArray[np.bool_]:
+    """Cells of 4 x 4 pixels that path and dimension lines run through: words would cover them."""
+    cells = np.zeros((panel.box[3] // 4 + 1, panel.box[2] // 4 + 1), dtype=bool)
+    lines = [t.points for t in drawing.tracks] if panel.tracks else []
+    lines += [np.stack([drawing.places[k].on_head, drawing.places[k].on_item]) for k in panel.places]
+    for points in lines:
+        p = panel.camera.project(points)[:, :2] / 4
+        for a, b in zip(p, p[1:], strict=False):
+            t = np.linspace(0, 1, int(min(np.hypot(*(b - a)) * 2 + 2, 4000)))[:, None]
+            q = np.floor(a + t * (b - a)).astype(int)
+            q = q[(q[:, 0] >= 0) & (q[:, 1] >= 0) & (q[:, 0] < cells.shape[1]) & (q[:, 1] < cells.shape[0])]
+            cells[q[:, 1], q[:, 0]] = True
+    return cells
 
 
 def _band_look(band: int | None) -> tuple[looks.Colour, float]:
@@ -279,7 +295,10 @@ def _dimension(pen: Pen, camera: Camera, place: Place, u: float) -> None:
             n = np.array([-along[1], along[0]])
             base = tip + along * arrow
             pen.polygon([tip, base + 0.36 * arrow * n, base - 0.36 * arrow * n], colour)
-        if length > 60 * u:
+        if (
+            place.verdict not in ("clash", "undecided")
+            and length > (4 if place.verdict == "clear" else 7) * u
+        ):
             return
     _mark(pen, b, place.verdict, u)
 
@@ -373,6 +392,7 @@ def _seen_spots(
 def _axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
     """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring."""
     arm = 62 * u
+    pen.circle(*at, arm + 34 * u, looks.GROUND, looks.GROUND, 1)
     for name, axis in zip("XYZ", np.eye(3), strict=True):
         d = np.array([axis @ camera.right, -(axis @ camera.up)])
         length = float(np.hypot(*d))

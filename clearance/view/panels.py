@@ -19,6 +19,8 @@ Box = tuple[int, int, int, int]
 
 #: of a head, this much behind its face is always in the picture, mm
 HEAD_SHOWN = 30.0
+#: of a holder, this much beyond all else, mm
+HOLDER_SHOWN = 25.0
 
 
 def unit(size: tuple[int, int]) -> float:
@@ -66,29 +68,35 @@ def panels_for(drawing: Drawing, view: str) -> Drawing:
 
 
 def shown_points(drawing: Drawing) -> Array:
-    """The points that an overview must hold: items, path, places, and the heads near their faces."""
-    out = [np.zeros((0, 3))]
+    """The points that an overview must hold: parts, what is laid, path, places, the heads near their faces;
+    and of the holders what lies within ``HOLDER_SHOWN`` of these, for a rail may be as long as the table."""
+    core: list[Array] = [track.points for track in drawing.tracks]
+    core += [np.stack([p.on_head, p.on_item]) for p in drawing.places]
+    holders: list[tuple[Array, Array]] = []
     for shape in drawing.shapes:
         points = shape.triangles.reshape(-1, 3)
-        if not len(points):
+        if not len(points) or not shape.there:
             continue
         low, high = points.min(axis=0), points.max(axis=0)
-        if shape.role in ("part", "holder", "laid") and shape.there:
-            pass
-        elif shape.role in ("lower head", "upper head"):
+        if shape.role in ("lower head", "upper head"):
             face = high[2] if shape.role == "lower head" else low[2]
             low[2], high[2] = max(low[2], face - HEAD_SHOWN), min(high[2], face + HEAD_SHOWN)
-        else:
-            continue
-        out.append(
-            np.array(
-                [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
-            )
-        )
-    out += [track.points for track in drawing.tracks]
-    out += [np.stack([p.on_head, p.on_item]) for p in drawing.places]
-    points = np.concatenate(out)
-    return points if len(points) else np.array([[0.0, 0.0, 0.0], [100.0, 100.0, 50.0]])
+        if shape.role == "holder":
+            holders.append((low, high))
+        elif shape.role in ("part", "laid", "lower head", "upper head"):
+            core.append(_corners(low, high))
+    if core:
+        within = np.concatenate(core)
+        least, most = within.min(axis=0) - HOLDER_SHOWN, within.max(axis=0) + HOLDER_SHOWN
+        holders = [(np.maximum(low, least), np.minimum(high, most)) for low, high in holders]
+    core += [_corners(low, high) for low, high in holders if np.all(low <= high)]
+    return np.concatenate(core) if core else np.array([[0.0, 0.0, 0.0], [100.0, 100.0, 50.0]])
+
+
+def _corners(low: Array, high: Array) -> Array:
+    return np.array(
+        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
 
 
 def _indices(drawing: Drawing, *roles: str, there: bool | None = None) -> tuple[int, ...]:

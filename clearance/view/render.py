@@ -85,6 +85,11 @@ class Stage:
             actor = self._plotter.add_mesh(
                 mesh, lighting=True, smooth_shading=False, reset_camera=False, render=False
             )
+            if shape.role.endswith("envelope"):
+                # a head's own faces lie in the faces of its envelope; which is in front must not flicker
+                mapper = actor.GetMapper()
+                mapper.SetResolveCoincidentTopologyToPolygonOffset()
+                mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 8.0)
             front = actor.GetProperty()
             front.SetColor([c / 255 for c in shape.colour])
             front.SetAmbient(0.42)
@@ -240,6 +245,8 @@ def panel_image(stage: Stage, drawing: Drawing, panel: Panel, factor: float) -> 
             head = drawing.shapes[k].role in ("lower head", "upper head")
             share[2 * k + 1 : 2 * k + 3] = VEIL if name == "veil" else GHOST_HEAD if head else GHOST
         front = (share > 0)[over.codes]
+        if faces is not None:
+            front &= ~faces
         if name == "ghost":
             named = np.where((named == 0) & front, over.codes, named)
         mine = over.codes[front]
