@@ -59,6 +59,12 @@ WRONG_SETUPS: list[tuple[dict[str, Any], list[str]]] = [
     ({"margins__wire": {"height": 1}}, ["margins.wire.height", "known here: side"]),
     ({"heads__flushing_distance": -0.1}, ["heads.flushing_distance", "found -0.1"]),
     ({"cuts__0__offsets": {"D1": 0.1}}, ["cuts[1].offsets.D1", "{ 1 = 0.18 }"]),
+    ({"cuts__0__digits": [4, 3.5]}, ["cuts[1].digits[2]", "whole number"]),
+    ({"cuts__0__digits": [4]}, ["cuts[1].digits", "two numbers"]),
+    ({"cuts__0__zeros": {"G53": [0, 0]}}, ["cuts[1].zeros.G53", "G54"]),
+    ({"cuts__0__zeros": {"G54": [0]}}, ["cuts[1].zeros.G54", "two lengths"]),
+    ({"cuts__0__whole_numbers": "all"}, ["cuts[1].whole_numbers", '"units" or "leading" or "trailing"']),
+    ({"cuts__0__block_delete": "on"}, ["cuts[1].block_delete", '"run" or "skip"']),
     # words and types
     ({"units": "inches"}, ["units", '"inches"', '"mm" or "inch"']),
     ({"items__1__units": "feet"}, ["items[2].units", '"feet"']),
@@ -168,6 +174,8 @@ WRONG_MACHINES: list[tuple[dict[str, Any], list[str]]] = [
     ({"bodies__0__box__x": None}, ['bodies[1].box.x "frame"', "missing"]),
     ({"bodies__1": {"name": "frame", "box": {"x": [0, 1], "y": [0, 1], "z": [0, 1]}}}, ["bodies[2].name"]),
     ({"codes__cut": ["m71"]}, ["codes.cut", "m71", "thread"]),
+    ({"codes__cut": ["M7 2"]}, ["codes.cut", "line ", '"M7 2"', "M50"]),
+    ({"codes__cut": ["G01"]}, ["codes.cut", "line "]),
     ({"codes__ignore": [3]}, ["codes.ignore[1]", "found 3"]),
     ({"units": "cm"}, ["units", '"mm" or "inch"']),
 ]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clearance.errors import InputError, NotYet
+from clearance.errors import InputError
 from clearance.paths.moves import Moves, polyline
 from clearance.paths.options import Codes, PathOptions
 from clearance.setup.assemble import load
@@ -109,12 +109,15 @@ def test_what_a_cut_says_reaches_the_reader(tmp_path: Path, monkeypatch: pytest.
     reader = Reader()
     monkeypatch.setattr("clearance.paths.read.read_path", reader)
     said = {"offsets": {"1": 0.18, "12": 0.25}, "planes": {"xy": 1, "uv": 25}, "uv_words": "absolute"}
+    said |= {"zeros": {"G54": [7, 8]}, "digits": [4, 3], "whole_numbers": "trailing", "block_delete": "skip"}
     loaded(tmp_path, **{f"cuts__0__{key}": value for key, value in said.items()})
     told = reader.told
     assert told is not None
     assert told.offsets == {1: 0.18, 12: 0.25}
     assert (told.planes, told.uv_words, told.offset_max) == ((1.0, 25.0), "absolute", None)
     assert (told.file_units, told.layers) == ("mm", ())
+    assert (told.zeros, told.digits) == ({"G54": (7.0, 8.0)}, (4, 3))
+    assert (told.whole_numbers, told.block_delete) == ("trailing", "skip")
     assert told.codes == Codes(thread=("M71",), cut=("M72",), ignore=("M73",))
     (tmp_path / "a.DXF").write_text("", encoding="utf-8")
     loaded(tmp_path, cuts__0__path="a.DXF", cuts__0__layers=["A", "B"], cuts__0__offset_max=0.3)
@@ -326,10 +329,61 @@ def test_inputs_are_named_once_with_their_hash(tmp_path: Path) -> None:
         assert hashlib.sha256((tmp_path / Path(name).name).read_bytes()).hexdigest() == sha256
 
 
-def test_u_and_v_are_not_yet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("clearance.paths.read.read_path", Reader(start_uv=np.zeros((2, 2))))
-    with pytest.raises(NotYet, match="yet"):
-        loaded(tmp_path, cuts__0__planes={"xy": 0, "uv": 25}, cuts__0__uv_words="relative")
+TAPER = {"cuts__0__planes": {"xy": 0, "uv": 120}, "cuts__0__uv_words": "relative"}
+
+
+def test_guides_of_a_tapered_cut(tmp_path: Path) -> None:
+    """Guide offset = distance x tan: 120 mm at 10 degrees 21.159 mm (sine-bar handbook). The zero is at Z 3,
+    the pivots at -0.4 - 3 and at 20.2 + 5; the wire leans along X of the program, which is turned by 90."""
+    program = "G90\nG00 X0 Y0 U21.159\nG01 X10 Y0 U21.159\nM02\n"
+    heads = {"flushing_distance": 0.2, "approach_from": [1, 2], "park": [3, 4], "pickups": [[5, 6]]}
+    scene = loaded(tmp_path, program, **TAPER, heads=heads, cuts__0__rotate=90, cuts__1=SECOND)
+    by_name = {s.name: s for s in scene.stretches}
+    cut = by_name["opening"]
+    assert cut.upper_moves is not None
+    tan = np.tan(np.radians(10.0))
+    lower, upper = (-3.4 - 3) * tan, (25.2 - 3) * tan
+    for moves, beside in ((cut.moves, lower), (cut.upper_moves, upper)):
+        assert moves.start[-1] == pytest.approx([160, 100 + beside], abs=3e-4)
+        assert moves.end[-1] == pytest.approx([160, 110 + beside], abs=3e-4)
+    for name, start, end in (
+        ("approach -> opening", [[1, 2], [1, 2]], [[160, 100 + lower], [160, 100 + upper]]),
+        ("opening -> second", [[160, 110 + lower], [160, 110 + upper]], [[110, 50], [110, 50]]),
+    ):
+        way = by_name[name]
+        assert way.upper_moves is not None
+        for k, moves in enumerate((way.moves, way.upper_moves)):
+            assert moves.start[0] == pytest.approx(start[k], abs=3e-4)
+            assert moves.end[-1] == pytest.approx(end[k], abs=3e-4)
+    for upright in ("pickup 1", "second", "second -> park"):
+        assert by_name[upright].upper_moves is None
+
+
+def test_the_leaning_wire_is_inside_its_piece(tmp_path: Path) -> None:
+    """The wire is the straight line between the guides at one time; every point of it, on every move."""
+    blocks = "G90/G00 X0 Y0/G01 X10 Y0 U3 V-2/X10 Y10 U-4 V1/G02 X20 Y20 I10 J0/G01 X30 U5 V5/G00 X90 U30/M02"
+    program = blocks.replace("/", "\n")
+    cut = loaded(tmp_path, program, **TAPER).stretches[0]
+    assert cut.upper_moves is not None
+    assert cut.wire is not None
+    z = np.linspace(-3.4, 25.2, 21)
+    share = (z - z[0]) / (z[-1] - z[0])
+    radius = np.interp(z, cut.wire.z, cut.wire.r)
+    lines = cut.moves.threaded & (cut.moves.sweep == 0)
+    tightest = np.inf
+    for t in (0.0, 0.3, 1.0):
+        low, high = (m.start[lines] * (1 - t) + m.end[lines] * t for m in (cut.moves, cut.upper_moves))
+        beside = np.hypot(*(high - low).T)[:, None] * share
+        tightest = min(tightest, float((radius - 0.15 - beside).min()))
+    assert tightest == pytest.approx(0.0, abs=1e-9)  # never outside, and no larger than it need be
+    assert cut.wire.r[0] == pytest.approx(0.15)
+
+
+def test_taper_without_planes_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    leaning = Reader(start_uv=np.ones((2, 2)), end_uv=np.ones((2, 2)))
+    monkeypatch.setattr("clearance.paths.read.read_path", leaning)
+    with pytest.raises(InputError, match=r"cuts\[1\].*planes = "):
+        loaded(tmp_path)
 
 
 def on_a_rail(height: float) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import time
 from importlib import resources
 from pathlib import Path
 
+from clearance.errors import InputError
 from clearance.setup.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
 from clearance.setup.fields import suggestion
 from clearance.setup.limits import limit_findings
@@ -69,7 +70,7 @@ def read_machine(path: str | Path) -> Machine:
     Raises:
         InputError: it is wrong.
     """
-    return read_toml(Path(path), str(path)).checked(Machine)
+    return _checked(read_toml(Path(path), str(path)))
 
 
 def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:
@@ -78,7 +79,7 @@ def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:
         name = setup.machine.file
         found = read_toml(files.find(name, file, ("machine", "file")), name)
         files.note(name, found.sha256)
-        return found.checked(Machine)
+        return _checked(found)
     use = setup.machine.use
     assert use is not None
     names = shipped_machines()
@@ -88,7 +89,20 @@ def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:
     with resources.as_file(resources.files("clearance.setup") / "machines" / f"{use}.toml") as path:
         found = read_toml(path, f"{use}.toml (ships with the tool)")
     files.note(found.shown_as, found.sha256)
-    return found.checked(Machine)
+    return _checked(found)
+
+
+def _checked(file: TomlFile) -> Machine:
+    """The machine in its file, its words for the control among the rest."""
+    from clearance.paths.words import code_words
+
+    machine = file.checked(Machine)
+    for key in ("thread", "cut", "ignore"):
+        try:
+            code_words(tuple(getattr(machine.codes, key)), f"codes.{key}")
+        except InputError as error:
+            raise file.error(("codes", key), error.found, error.want) from None
+    return machine
 
 
 def _names_apart(setup: Setup, machine: Machine, file: TomlFile) -> None:

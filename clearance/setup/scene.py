@@ -73,7 +73,7 @@ class Stretch:
         cut: index in the setup's cuts; None where it is no cut (then moves have no number in the report).
         moves: in machine X Y; the path of the lower guide, and of the upper one where there is no U V.
         upper_moves: the upper guide's path where it differs, else None.
-        lower, upper: the heads' pieces with machine heights.
+        lower, upper: the heads' pieces with machine heights, grown already by ``moves.grow``.
         lower_z, upper_z: machine Z of the faces.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
         bodies: indices into ``Scene.bodies`` of what is there.

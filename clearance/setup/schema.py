@@ -228,6 +228,25 @@ def _offset_numbers(value: Any) -> Any:
     return {int(k): v for k, v in value.items()}
 
 
+def _zero_words(value: Any) -> Any:
+    if not isinstance(value, dict):
+        raise problem(f"found {shown(value)}", "give a table, { G54 = [0, 0] }")
+    words = ("G54", "G55", "G56", "G57", "G58", "G59")
+    for key in value:
+        if key not in words:
+            raise problem("this chooses no zero", f"one of {', '.join(words)}", key=str(key))
+    return value
+
+
+def _count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 12:
+        raise problem("", "give a whole number from 0 to 12")
+    return value
+
+
+Digits = Annotated[int, BeforeValidator(_count)]
+
+
 class Cut(Table):
     """One path through a part."""
 
@@ -248,6 +267,12 @@ class Cut(Table):
     offset_max: Span | None = None
     planes: Planes | None = None
     uv_words: Literal["relative", "absolute"] | None = None
+    zeros: Annotated[dict[str, PointXY], BeforeValidator(_zero_words)] = Field(default_factory=dict)
+    whole_numbers: Literal["units", "leading", "trailing"] = "units"
+    digits: (
+        Annotated[tuple[Digits, Digits], is_list("two numbers, [before, behind] the point", (2,))] | None
+    ) = None
+    block_delete: Literal["run", "skip"] = "run"
     layers: Annotated[list[Words], is_list('a list of layers, ["..."]')] | None = None
     with_: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list, alias="with")
     without: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)

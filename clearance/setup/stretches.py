@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.errors import NotYet
 from clearance.geometry.frames import Matrix, apply
 from clearance.paths.moves import Moves, polyline
 from clearance.paths.options import Codes, PathOptions
@@ -30,11 +29,12 @@ WORTH_SAYING = 0.0015
 
 @dataclass(frozen=True)
 class Job:
-    """One cut, ready: its moves in the machine frame, what is there, and where the upper head stands."""
+    """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is."""
 
     cut: Cut
     index: int
     moves: Moves
+    upper_moves: Moves
     grow: float
     present: tuple[int, ...]
     parts: tuple[int, ...]
@@ -63,32 +63,42 @@ def all_stretches(
     first, last = jobs[0], jobs[-1]
     stretches = []
     for k, point in enumerate(heads.pickups, 1):
-        stretches.append(_way(machine, f"pickup {k}", [point], first, first, first.upper_z))
+        stretches.append(_way(machine, f"pickup {k}", first, first, first.upper_z, [point], [point]))
     if heads.approach_from is not None:
-        ends = [heads.approach_from, first.moves.start[0]]
-        stretches.append(_way(machine, f"approach -> {first.cut.name}", ends, first, first, first.upper_z))
+        ways = [[heads.approach_from, moves.start[0]] for moves in (first.moves, first.upper_moves)]
+        stretches.append(_way(machine, f"approach -> {first.cut.name}", first, first, first.upper_z, *ways))
     for before, job in zip([None, *jobs], jobs, strict=False):
         if before is not None and heads.between:
             upper_z = max(before.upper_z, job.upper_z) if heads.travel_z is None else heads.travel_z
-            ends = [before.moves.end[-1], job.moves.start[0]]
             name = f"{before.cut.name} -> {job.cut.name}"
-            stretches.append(_way(machine, name, ends, before, job, upper_z))
+            lower = [before.moves.end[-1], job.moves.start[0]]
+            upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
+            stretches.append(_way(machine, name, before, job, upper_z, lower, upper))
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
-        ends = [last.moves.end[-1], heads.park]
-        stretches.append(_way(machine, f"{last.cut.name} -> park", ends, last, last, last.upper_z))
+        ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
+        stretches.append(_way(machine, f"{last.cut.name} -> park", last, last, last.upper_z, *ways))
     return stretches, findings
 
 
 def _way(
-    machine: Machine, name: str, points: Sequence[Sequence[float]], a: Job, b: Job, upper_z: float
+    machine: Machine,
+    name: str,
+    a: Job,
+    b: Job,
+    upper_z: float,
+    lower_points: Sequence[Sequence[float]],
+    upper_points: Sequence[Sequence[float]],
 ) -> Stretch:
     """A way of the heads outside cuts: straight, without the wire, past everything that either cut has."""
     grow = max(a.grow, b.grow)
+    lower = np.array(lower_points, dtype=float)
+    upper = np.array(upper_points, dtype=float)
     return Stretch(
         name=name,
         cut=None,
-        moves=polyline(np.array(points, dtype=float), rapid=True),
+        moves=polyline(lower, rapid=True),
+        upper_moves=None if np.array_equal(lower, upper) else polyline(upper, rapid=True),
         lower=lower_pieces(machine, grow),
         upper=upper_pieces(machine, upper_z, grow),
         lower_z=machine.lower_head.face_z,
@@ -108,11 +118,12 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
         name=job.cut.name,
         cut=job.index,
         moves=job.moves,
+        upper_moves=None if job.upper_moves is job.moves else job.upper_moves,
         lower=lower_pieces(machine, job.grow),
         upper=upper_pieces(machine, job.upper_z, job.grow),
         lower_z=lower_z,
         upper_z=job.upper_z,
-        wire=wire_piece(machine, job.upper_z, job.grow) if job.moves.threaded.any() else None,
+        wire=wire_piece(machine, job.upper_z, job.grow, _lean(job)) if job.moves.threaded.any() else None,
         bodies=job.present,
         cut_bodies=job.parts,
         flushing=flushing,
@@ -138,12 +149,26 @@ def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Pi
     return tuple(piece.grown(grow, 0.0) for piece in pieces)
 
 
-def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0) -> Piece:
-    """The wire from guide to guide."""
-    z = np.array(
-        [machine.lower_head.face_z - machine.lower_head.guide, upper_face_z + machine.upper_head.guide]
-    )
-    return Piece(z, np.full(2, machine.wire / 2)).grown(grow, 0.0)
+def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: float = 0.0) -> Piece:
+    """The wire from guide to guide.
+
+    A wire that leans is never farther from the lower guide's path than ``lean`` (mm, at the upper guide), and
+    in proportion below; the cone with that radius encloses it, whichever way it leans.
+    """
+    z = np.array(_guides_z(machine, upper_face_z))
+    return Piece(z, machine.wire / 2 + np.array([0.0, lean])).grown(grow, 0.0)
+
+
+def _guides_z(machine: Machine, upper_face_z: float) -> tuple[float, float]:
+    """Machine Z at which the guides hold the wire."""
+    return machine.lower_head.face_z - machine.lower_head.guide, upper_face_z + machine.upper_head.guide
+
+
+def _lean(job: Job) -> float:
+    """How far the upper guide is ever beside the lower one while the wire is in, mm."""
+    lower, upper, wire = job.moves, job.upper_moves, job.moves.threaded
+    apart = np.concatenate([upper.start[wire] - lower.start[wire], upper.end[wire] - lower.end[wire]])
+    return float(np.hypot(*apart.T).max(initial=0.0))
 
 
 def _job(
@@ -166,8 +191,27 @@ def _job(
     moves_C = _read(setup, machine, cut, index, file, files)
     zero_M = apply(T_MP, np.array(cut.zero))
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
-    job = Job(cut, index, moves, moves.grow + moves.chord_error, present, parts, upper_z, zero_M)
+    lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
+    grow = moves.grow + max(lower.chord_error, upper.chord_error)
+    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M)
     return job, _findings(setup, bodies, job)
+
+
+def _guides(
+    machine: Machine, cut: Cut, index: int, moves: Moves, upper_z: float, zero_z: float, file: TomlFile
+) -> tuple[Moves, Moves]:
+    """The paths of the lower and of the upper guide; one and the same where the wire stays upright."""
+    if moves.start_uv is None:
+        return moves, moves
+    from clearance.paths.taper import guides
+
+    if cut.planes is None:
+        raise file.error(
+            ("cuts", index),
+            f'"{cut.path}" uses U or V',
+            "say at which heights:  planes = { xy = 0.0, uv = 25.0 }",
+        )
+    return guides(moves, (cut.planes.xy, cut.planes.uv), *_guides_z(machine, upper_z), zero_z)
 
 
 def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
@@ -281,11 +325,13 @@ def _read(setup: Setup, machine: Machine, cut: Cut, index: int, file: TomlFile, 
         layers=tuple(cut.layers or ()),
         uv_words=cut.uv_words,
         planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
+        block_delete=cut.block_delete,
+        zeros=dict(cut.zeros),
+        whole_numbers=cut.whole_numbers,
+        digits=cut.digits,
     )
     moves, sha256 = read_path(path, options, cut.path)
     files.note(cut.path, sha256)
-    if getattr(moves, "start_uv", None) is not None:
-        raise NotYet(cut.path, "", "U V words cannot be checked yet", "leave the taper out")
     if len(moves) == 0:
         raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
     return moves
