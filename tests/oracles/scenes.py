@@ -48,7 +48,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Track:
-    """A path of the lower guide, and the heads that go along it."""
+    """A path of the lower guide, and the heads that go along it; ``grow`` is in the pieces already."""
 
     start: tuple[float, float]
     steps: tuple[Step, ...]
@@ -350,15 +350,16 @@ def draw_recipe(
     wire = None
     if _chance(dice, 2):
         wire = Piece(np.array([lower_z - 4.0, upper_z + 4.0]), np.full(2, _pick(dice, (0.05, 0.125, 0.15))))
+    grow = _pick(dice, (0.18, 0.3)) if _chance(dice, 8) else 0.0
     track = Track(
         start=start,
         steps=_draw_steps(dice, start, kinds_of_move),
-        lower=draw_head(dice, lower_z, up=False),
-        upper=draw_head(dice, upper_z, up=True),
+        lower=tuple(p.grown(grow, 0.0) for p in draw_head(dice, lower_z, up=False)),
+        upper=tuple(p.grown(grow, 0.0) for p in draw_head(dice, upper_z, up=True)),
         lower_z=lower_z,
         upper_z=upper_z,
-        wire=wire,
-        grow=_pick(dice, (0.18, 0.3)) if _chance(dice, 8) else 0.0,
+        wire=wire and wire.grown(grow, 0.0),
+        grow=grow,
     )
     shapes = []
     for i in range(dice.whole(1, 3)):

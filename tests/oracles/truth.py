@@ -113,13 +113,13 @@ class Board:
             self.corners += [np.asarray(p, dtype=float) - shift for p in parts]
         return self._part_index[key]
 
-    def add_draws(self, pieces, path, grow: float, shift: Array, keep) -> tuple[list[int], list[int]]:
+    def add_draws(self, pieces, path, shift: Array, keep) -> tuple[list[int], list[int]]:
         """Draws of all pieces along all kept moves: their row numbers and their move numbers."""
         rows, moves = [], []
         d = self.draws
         for piece in pieces:
             z = _padded(np.asarray(piece.z, dtype=float) - shift[2])
-            r = _padded(np.asarray(piece.r, dtype=float) + grow)
+            r = _padded(np.asarray(piece.r, dtype=float))
             for m in keep:
                 start, end = path.start[m] - shift[:2], path.end[m] - shift[:2]
                 sweep = float(path.sweep[m])
@@ -397,7 +397,7 @@ def truths(cases: Sequence[Case], per_move: bool = True, nudge: float | None = N
                 d_rows: list[int] = []
                 d_moves: list[int] = []
                 for piece, path in pieces:
-                    got, at = board.add_draws([piece], path, stretch.moves.grow, shift, kept)
+                    got, at = board.add_draws([piece], path, shift, kept)  # a stretch's pieces are grown already
                     d_rows += got
                     d_moves += at
                 for index in stretch.bodies:

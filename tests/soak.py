@@ -1,0 +1,110 @@
+"""Random scenes in numbers: how many, how many clashes, the worst error each way, and what failed.
+
+    python -m tests.soak --scenes 20000 [--seed 0] [--jobs 2] [--keep]
+
+Each scene has a number; the same number gives the same scene. One block of scenes in five is judged and compared
+move by move as well. A scene that fails is made smaller while it still fails, and with ``--keep`` written to
+tests/cases/, where every later test run will find it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import re
+import sys
+import time
+from dataclasses import replace
+
+from tests.oracles.cases import FOLDER, written
+from tests.oracles.compare import Tally, run_cases
+from tests.oracles.scenes import Recipe, case_of, recipe_of_seed
+from tests.oracles.shrink import shrunk
+
+BLOCK = 50
+
+
+def _judge(scene, moves):
+    from clearance.judge.verdict import check
+
+    return check(scene, moves=moves)
+
+
+def _block(task: tuple[int, int, bool]) -> list[tuple[int, Tally]]:
+    first, count, moves = task
+    seeds = range(first, first + count)
+    cases = [case_of(recipe_of_seed(s)) for s in seeds]
+    return list(zip(seeds, run_cases(cases, _judge, moves=moves), strict=True))
+
+
+def small_case(recipe: Recipe, kind: str) -> tuple[Recipe, str]:
+    """The recipe made smaller while it still draws a complaint of this kind, and that complaint."""
+
+    def complaint(r: Recipe) -> str | None:
+        try:
+            tally = run_cases([case_of(r)], _judge, moves=True)[0]
+        except Exception:  # a recipe that makes no scene is no smaller case
+            return None
+        return next((c.text for c in tally.complaints if c.kind == kind), None)
+
+    small = shrunk(recipe, lambda r: complaint(r) is not None)
+    return small, complaint(small) or "seen only among other scenes"
+
+
+def _keep(seed: int, tally: Tally) -> str:
+    kind = tally.complaints[0].kind
+    small, text = small_case(recipe_of_seed(seed), kind)
+    text = text.removeprefix(f"{small.sentence}: ")
+    path = FOLDER / f"{re.sub('[^a-z]+', '_', kind.lower())}_{seed}.toml"
+    path.write_text(written(replace(small, sentence=f"{small.sentence}; seen once: {text}")), encoding="utf-8")
+    return str(path)
+
+
+def _table(total: Tally, seconds: float) -> str:
+    lines = [
+        f"{total.scenes} scenes, {total.pairs} pairs, {seconds:.0f} s, {total.scenes / seconds:.1f} scenes/s",
+        f"{total.clashes} clash, {total.clear} clear, {total.undecided} pairs undecided, "
+        f"{total.wrong_verdicts} wrong verdicts, {total.excused} figures decided by 0.005 mm",
+        "figure           worst above truth   worst below truth (mm)",
+    ]
+    for figure in sorted(total.over):
+        lines.append(f"{figure:16} {total.over[figure]:18.3e} {total.under[figure]:18.6f}")
+    return "\n".join(lines)
+
+
+def main(argv: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.soak")
+    parser.add_argument("--scenes", type=int, default=1000)
+    parser.add_argument("--seed", type=int, default=0, help="number of the first scene")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--keep", action="store_true", help="shrink what fails and write it to tests/cases/")
+    args = parser.parse_args(argv)
+    tasks = [
+        (first, min(BLOCK, args.seed + args.scenes - first), (first // BLOCK) % 5 == 0)
+        for first in range(args.seed, args.seed + args.scenes, BLOCK)
+    ]
+    total, failed = Tally(), []
+    begun = time.perf_counter()
+    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
+        for done in pool.imap_unordered(_block, tasks):
+            for seed, tally in done:
+                if tally.complaints:
+                    failed.append((seed, tally))
+                    for complaint in tally.complaints:
+                        print(complaint, flush=True)
+                total.add(tally)
+            if sys.stderr.isatty():
+                print(f"\r{total.scenes} of {args.scenes}", end="", file=sys.stderr, flush=True)
+    print(_table(total, time.perf_counter() - begun))
+    print(f"{len(failed)} scenes failed")
+    if args.keep:
+        seen = set()
+        for seed, tally in failed:
+            if tally.complaints[0].kind not in seen:  # one small case of each kind tells enough
+                seen.add(tally.complaints[0].kind)
+                print("kept", _keep(seed, tally), flush=True)
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
