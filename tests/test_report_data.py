@@ -180,11 +180,11 @@ def test_twenty_thousand_moves_are_written_at_once(tmp_path: Path) -> None:
     result = a_result(a_pair(), moves=moves)
     best = math.inf
     for _ in range(3):
-        begin = time.perf_counter()
+        begin = time.process_time()
         data.write_json(data.as_report(result), tmp_path / "r.json")
-        best = min(best, time.perf_counter() - begin)
+        best = min(best, time.process_time() - begin)
     assert len(strict((tmp_path / "r.json").read_text())["moves"]) == 40_000
-    assert best < 1.0, "0.2 s on a quiet machine; the rest is for a busy one"
+    assert best < 1.0, "0.25 s of processor time as measured; the rest is for a slower computer"
 
 
 # ------------------------------------------------------------------------------------------------ whole files
