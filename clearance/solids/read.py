@@ -3,24 +3,28 @@
 A file is taken for what it is, not for what its name says: first a binary STL by its size, then the words
 or bytes with which the other formats begin. The unit
     STL, OBJ, PLY  carry none: the caller's, or mm where he says nothing;
-    3MF, STEP      carry their own: the caller's must be the same where he names one.
+    3MF, STEP      carry their own: where the caller names one it must be the same.
 Where nobody named a unit and the body would be an odd workpiece in mm, a remark says which unit it looks
 like: its longest extent is under 2 mm, or under 12 mm with a thinnest extent under 1 mm (thinner than a
-fingernail), or over 3 m. A millimetre body read as inches or metres would be far too large, which the
-last of these shows; the unit is never changed on a guess.
+fingernail), or over 3 m. The unit is never changed on a guess.
 """
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import os
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.solids.model import Model, ModelBody
+from clearance.solids.obj import looks_obj
 from clearance.solids.solid import Remark, Solid
 from clearance.solids.stl import is_binary, looks_ascii, read_stl
 from clearance.solids.trust import judged
@@ -34,7 +38,19 @@ FARTHEST = 1e6
 #: Bytes of memory that reading one model may take unless the caller says otherwise.
 MEMORY = 2 << 30
 
-_STL_BYTES_A_BYTE = 3.5  # file 1, corners 72/50, the judgement's copies and keys
+#: How far the facets of a STEP model lie from its surface where the setup says nothing, mm.
+FACET_BOUND = 0.01
+
+#: How many bytes reading takes for each byte of the file: itself, corners (72/50 in STL), copies and keys.
+_BYTES_A_BYTE = 3.5
+
+
+@dataclass(frozen=True)
+class _Options:
+    """What some reader needs beside the bytes."""
+
+    memory: int
+    facet_bound: float
 
 
 def read_model(
@@ -42,6 +58,8 @@ def read_model(
     units: str | None = None,
     shown_as: str | None = None,
     *,
+    bodies: Sequence[str] | None = None,
+    facet_bound: float = FACET_BOUND,
     memory: int = MEMORY,
 ) -> tuple[Solid, str]:
     """Read a model and judge it.
@@ -50,13 +68,16 @@ def read_model(
         path: the file.
         units: "mm", "inch", "m", or None where nobody said.
         shown_as: the file's name in messages; the path as given where left out.
+        bodies: the names of the bodies to take; all where left out.
+        facet_bound: how far the facets of a STEP model may lie from its surface, mm; it becomes the
+            solid's ``facet_error``. Other files have facets of their own.
         memory: bytes that reading it may take; a larger file is refused with its size.
 
     Returns:
         The solid (mm, the model's own frame) and the SHA-256 of the very bytes that were read, in hex.
 
     Raises:
-        InputError: the file cannot be read, is of no known format, or is broken.
+        InputError: the file cannot be read, is of no known format, is broken, or has no such body.
     """
     shown = str(path) if shown_as is None else shown_as
     if units is not None and units not in UNITS:
@@ -64,37 +85,108 @@ def read_model(
     data = _bytes_of(path, shown, memory)
     with ThreadPoolExecutor(1) as beside:
         digest = beside.submit(lambda: hashlib.sha256(data).hexdigest())
-        solid = _read(data, units, shown)
+        model = _reader_for(data, shown)(data, shown, _Options(memory, facet_bound))
+        solid = _in_mm(_chosen(model, bodies, shown), model, units, shown)
         return solid, digest.result()
 
 
-def _read(data: bytes, units: str | None, shown: str) -> Solid:
-    """The solid in ``data``, by what the data is."""
-    if is_binary(data) or looks_ascii(data):
-        return _in_mm(read_stl(data, shown), units, shown)
-    if len(data) == 0:
-        raise InputError(shown, "", "the file is empty", "export the model again")
-    for begin, name in _OTHERS:
-        if data[:512].lstrip(b"\xef\xbb\xbf \t\r\n").startswith(begin):
-            raise InputError(shown, "byte 0", f"this is {name}", "save the model as STL")
-    if data[:512].translate(None, _TEXT) == b"":
-        words = " ".join(data[:40].decode("ascii", "replace").split())
-        raise InputError(shown, "byte 0", f"{words!r} is not the beginning of a model", "a model as STL")
-    return _in_mm(read_stl(data, shown), units, shown)
+def _stl(data: bytes, shown: str, _: _Options) -> Model:
+    return Model((ModelBody("", read_stl(data, shown)),))
 
 
-_TEXT = bytes(range(32, 127)) + b"\t\r\n\f"
-_OTHERS = (
-    (b"PK\x03\x04", "a ZIP or 3MF file"),
-    (b"ISO-10303-21", "a STEP file"),
-    (b"glTF", "a glTF scene"),
-    (b"ply", "a PLY file"),
+def _3mf(data: bytes, shown: str, options: _Options) -> Model:
+    from clearance.solids.threemf import read_3mf
+
+    return read_3mf(data, shown, options.memory)
+
+
+def _step(data: bytes, shown: str, options: _Options) -> Model:
+    from clearance.solids.step import read_step
+
+    return read_step(data, shown, options.memory, options.facet_bound)
+
+
+def _obj(data: bytes, shown: str, options: _Options) -> Model:
+    from clearance.solids.obj import read_obj
+
+    return read_obj(data, shown, options.memory)
+
+
+def _ply(data: bytes, shown: str, options: _Options) -> Model:
+    from clearance.solids.ply import read_ply
+
+    return read_ply(data, shown, options.memory)
+
+
+_Reader = Callable[[bytes, str, _Options], Model]
+
+_BY_BEGINNING: tuple[tuple[bytes, _Reader], ...] = (
+    (b"PK\x03\x04", _3mf),
+    (b"ISO-10303-21", _step),
+    (b"ply\n", _ply),
+    (b"ply\r\n", _ply),
 )
 
+#: What is known and not read, with the way out.
+_REFUSED = (
+    (b"glTF", "a glTF scene"),
+    (b"DBRep_DrawableShape", "a BREP file"),
+    (b"<?xml", "an XML file"),
+    (b"PK\x05\x06", "an empty ZIP package"),
+)
+_WANT = "save the model as STL, 3MF or STEP"
 
-def _in_mm(triangles: NDArray[np.float64], units: str | None, shown: str) -> Solid:
-    """Judge triangles of a file that carries no unit."""
-    if units is not None and units != "mm":
+_TEXT = bytes(range(32, 127)) + b"\t\r\n\f"
+
+
+def _reader_for(data: bytes, shown: str) -> _Reader:
+    """The reader of what the data is; an error where it is nothing that is read."""
+    if is_binary(data) or looks_ascii(data):
+        return _stl
+    if len(data) == 0:
+        raise InputError(shown, "", "the file is empty", "export the model again")
+    begin = data[:512].lstrip(b"\xef\xbb\xbf \t\r\n")
+    for mark, reader in _BY_BEGINNING:
+        if begin.startswith(mark):
+            return reader
+    for mark, name in _REFUSED:
+        if begin.startswith(mark):
+            raise InputError(shown, "byte 0", f"this is {name}", _WANT)
+    if looks_obj(data):
+        return _obj
+    if data[:512].translate(None, _TEXT) == b"":
+        words = " ".join(data[:40].decode("ascii", "replace").split())
+        raise InputError(shown, "byte 0", f"{words!r} is not the beginning of a model", _WANT)
+    return _stl
+
+
+def _chosen(model: Model, names: Sequence[str] | None, shown: str) -> NDArray[np.float64]:
+    """The triangles of the bodies named, or of all."""
+    if names is None:
+        chosen = list(model.bodies)
+    else:
+        known = {body.name for body in model.bodies if body.name}
+        for name in names:
+            if name not in known:
+                near = difflib.get_close_matches(name, known, n=1)
+                hint = f'did you mean "{near[0]}"? ' if near else ""
+                listed = ", ".join(f'"{n}"' for n in sorted(known)[:20]) or "no body with a name"
+                raise InputError(shown, "bodies", f'the file has no body "{name}"', f"{hint}it has {listed}")
+        chosen = [body for body in model.bodies if body.name in names]
+        if not chosen:
+            raise InputError(shown, "bodies", "no body is named", "names of bodies, or leave the key out")
+    return chosen[0].triangles if len(chosen) == 1 else np.concatenate([b.triangles for b in chosen])
+
+
+def _in_mm(triangles: NDArray[np.float64], model: Model, units: str | None, shown: str) -> Solid:
+    """Judge the triangles, in mm."""
+    if model.units is not None:
+        if units is not None and units not in model.units:
+            raise InputError(
+                shown, "units", f'the setup says "{units}", the file says {model.carries}', "leave units out"
+            )
+        units = units or model.carries
+    elif units is not None and units != "mm":
         triangles *= UNITS[units]
     low, high = bounds(triangles)
     if max(-low.min(), high.max()) > FARTHEST:
@@ -106,11 +198,10 @@ def _in_mm(triangles: NDArray[np.float64], units: str | None, shown: str) -> Sol
             f"a corner lies {far:.6g} mm from the origin",
             f"every coordinate within {FARTHEST:g} mm; are the units right?",
         )
-    solid = judged(triangles)
+    solid = judged(triangles, model.facet_error)
     odd = _odd_size(high - low, units)
-    if odd is None:
-        return solid
-    return Solid(solid.triangles, solid.closed, solid.facet_error, (*solid.remarks, odd))
+    more = model.remarks if odd is None else (*model.remarks, odd)
+    return replace(solid, remarks=(*solid.remarks, *more)) if more else solid
 
 
 def bounds(triangles: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -154,7 +245,7 @@ def _bytes_of(path: str | os.PathLike[str], shown: str, memory: int) -> bytes:
         if not file.is_file():
             raise InputError(shown, "", "this is no file", "the path of a model")
         size = file.stat().st_size
-        need = size * _STL_BYTES_A_BYTE
+        need = size * _BYTES_A_BYTE
         if need > memory:
             raise InputError(
                 shown,
