@@ -199,6 +199,13 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
     return tuple(out.values())
 
 
+def headline(place: Place) -> str:
+    """The figure, and the verdict in words: "touches", "0.82  close"."""
+    if place.verdict == "clash" and place.figure == "touches":
+        return place.figure
+    return f"{place.figure}  {place.verdict}"
+
+
 def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
     """The head's end of the dimension line. Where the two points are not as far apart as the figure says (a
     swallowed body, say), there is no line to draw: a figure beside another length would be believed."""

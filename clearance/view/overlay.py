@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.view import looks
 from clearance.view.camera import Camera
-from clearance.view.drawing import Drawing, Panel, Place
+from clearance.view.drawing import Drawing, Panel, Place, headline
 from clearance.view.layout import Ground, Rect, Wanted, arrange, nearest_edge
 from clearance.view.panels import unit
 
@@ -332,10 +332,7 @@ Lines = list[tuple[str, float, bool, looks.Colour]]
 
 def _callout(place: Place, full: bool) -> Lines:
     colour = looks.VERDICT[place.verdict]
-    first = place.figure if place.verdict == "clash" else f"{place.figure}  {place.verdict}"
-    if place.verdict == "clash" and place.figure != "touches":
-        first = f"{place.figure}  clash"
-    return [(first, 25.0 if full else 24.0, True, colour), (place.words, 18.0, False, looks.INK)]
+    return [(headline(place), 25.0 if full else 24.0, True, colour), (place.words, 18.0, False, looks.INK)]
 
 
 def _block(pen: Pen, lines: Lines) -> tuple[float, float]:
@@ -360,7 +357,8 @@ def _seen_spots(
     seen = codes[cell // 2 :: cell, cell // 2 :: cell].astype(np.int64)
     px = cell / factor
     rows, cols = np.indices(seen.shape)
-    x, y = (cols + 0.5) * px, (rows + 0.5) * px
+    x = np.asarray((cols + 0.5) * px)
+    y = np.asarray((rows + 0.5) * px)
     open_ = (x > area[0]) & (x < area[2]) & (y > area[1]) & (y < area[3])
     for r in taken:
         open_ &= ~((x > r[0]) & (x < r[2]) & (y > r[1]) & (y < r[3]))
@@ -392,7 +390,7 @@ def _seen_spots(
 def _axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
     """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring."""
     arm = 62 * u
-    pen.circle(*at, arm + 34 * u, looks.GROUND, looks.GROUND, 1)
+    pen.circle(*at, arm + 26 * u, looks.GROUND, looks.GROUND, 1)
     for name, axis in zip("XYZ", np.eye(3), strict=True):
         d = np.array([axis @ camera.right, -(axis @ camera.up)])
         length = float(np.hypot(*d))

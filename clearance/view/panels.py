@@ -21,6 +21,10 @@ Box = tuple[int, int, int, int]
 HEAD_SHOWN = 30.0
 #: of a holder, this much beyond all else, mm
 HOLDER_SHOWN = 25.0
+#: half of what a section shows in height, mm, on a sheet of its own and beside an overview
+CLOSE_HALF, INSET_HALF = 20.0, 13.0
+#: a place this far from the cut still belongs to it, mm
+IN_CUT = 3.0
 
 
 def unit(size: tuple[int, int]) -> float:
@@ -37,7 +41,11 @@ def panels_for(drawing: Drawing, view: str) -> Drawing:
     place = drawing.places[0] if drawing.places else None
     if view in ("along_wire", "close_up") and place is not None:
         area = (edge, top, w - edge, h - bottom)
-        camera = (_plan if view == "along_wire" else _section)(drawing, place, area)
+        camera = (
+            _plan(drawing, place, area)
+            if view == "along_wire"
+            else _section(drawing, place, area, CLOSE_HALF)
+        )
         panel = _close(
             drawing,
             "seen along the wire, cut at the place"
@@ -60,7 +68,7 @@ def panels_for(drawing: Drawing, view: str) -> Drawing:
     panels = [_overview(drawing, view, whole, camera)]
     if inset is not None and place is not None:
         head = round(44 * s)
-        close = _section(drawing, place, (0, head, inset[2], inset[3]))
+        close = _section(drawing, place, (0, head, inset[2], inset[3]), INSET_HALF)
         panels.append(
             replace(_close(drawing, "section through the wire and the place", inset, close), places=(0,))
         )
@@ -141,11 +149,16 @@ def _close(drawing: Drawing, title: str, box: Box, camera: Camera) -> Panel:
         ghost=(),
         veil=_indices(drawing, "lower envelope", "upper envelope"),
         through=(),
-        places=tuple(range(len(drawing.places))),
+        places=tuple(k for k, p in enumerate(drawing.places) if k == 0 or _in_cut(camera, p)),
         labels=tuple(range(len(drawing.labels))),
         title=title,
         tracks=False,
     )
+
+
+def _in_cut(camera: Camera, place: Place) -> bool:
+    depth = camera.project(np.stack([place.on_head, place.on_item]))[:, 2]
+    return camera.cut is not None and bool(np.all(np.abs(depth - camera.cut) <= IN_CUT))
 
 
 def _axis_of(drawing: Drawing, head: str) -> Array:
@@ -174,11 +187,11 @@ def section_azimuth(place: Place, axis: Array) -> float:
     return float(np.degrees(np.arctan2(back[1], back[0])))
 
 
-def _section(drawing: Drawing, place: Place, area: tuple[float, float, float, float]) -> Camera:
+def _section(drawing: Drawing, place: Place, area: tuple[float, float, float, float], half: float) -> Camera:
     middle = (place.on_head + place.on_item) / 2
     gap = float(np.linalg.norm(place.on_item - place.on_head))
     azimuth = section_azimuth(place, _axis_of(drawing, place.head))
-    return look_at(azimuth, 0.0, middle, max(11.0, 1.6 * gap), area, cut=0.0)
+    return look_at(azimuth, 0.0, middle, max(half, 1.6 * gap), area, cut=0.0)
 
 
 def _plan(drawing: Drawing, place: Place, area: tuple[float, float, float, float]) -> Camera:

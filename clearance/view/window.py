@@ -1,0 +1,49 @@
+"""A result goes in; a window to turn it about in opens, and this returns when it is closed.
+
+The window is a process of its own, like the picture, for the graphics library ends its process where it
+cannot open one.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from clearance.errors import CannotDraw
+from clearance.judge.result import Result
+from clearance.view.drawing import describe
+
+#: the program that opens the window; it is run by its path, with the Python that runs this
+WINDOW = Path(__file__).with_name("window_child.py")
+INSTEAD = "clearance picture SETUP -o FILE.png draws the same to a file"
+
+
+def show(result: Result) -> None:
+    """Show a result in a window: turn with the mouse, keys 1 to 7 for the named views, q to close.
+
+    Raises:
+        CannotDraw: there is no display, or no OpenGL on it.
+    """
+    if not has_display(sys.platform, os.environ):
+        raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
+    drawing = describe(result)
+    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
+        with (Path(folder) / "drawing.pickle").open("wb") as f:
+            pickle.dump(drawing, f, protocol=5)
+        command = [sys.executable, "-P", str(WINDOW), folder, str(WINDOW.parents[2])]
+        done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL)
+        told = Path(folder) / "error.txt"
+        if told.is_file():
+            raise CannotDraw(f"no window: {told.read_text(encoding='utf-8')}; {INSTEAD}")
+        if done.returncode != 0:
+            raise CannotDraw(f"no window: the display has no OpenGL to draw with; {INSTEAD}")
+
+
+def has_display(platform: str, environ: Mapping[str, str]) -> bool:
+    """Whether a window can be asked for: elsewhere than on Linux the system has its own."""
+    return not platform.startswith("linux") or bool(environ.get("DISPLAY"))
