@@ -24,7 +24,7 @@ SHANK = (
 HEAD = (
     Parameter("drop", 37.0, "from the shank's underside down to the rest plane", 10, 200),
     Parameter("width", 50.0, "of plate and table", 20, 200),
-    Parameter("table", 60.0, "how far the table reaches forward from the plate; 0: no table", 0, 250),
+    Parameter("table", 80.0, "how far the table reaches forward from the plate; 0: no table", 0, 250),
     Parameter("table_thickness", 15.0, "of the table, below the rest plane", 5, 60),
 )
 

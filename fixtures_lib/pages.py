@@ -35,7 +35,7 @@ SHOWN: dict[str, tuple[tuple[str, dict[str, object]], ...]] = {
     ),
     "ring_clamp": (
         ("slit and screwed", {}),
-        ("large, with pads and straps", {"size": "large", "grip": "pads", "reach": 110}),
+        ("large, with pads and straps", {"size": "large", "grip": "pads"}),
     ),
     "wide_vise": (
         ("straps over the part", {}),

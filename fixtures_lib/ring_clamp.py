@@ -50,13 +50,14 @@ def build(p: Mapping[str, Any]) -> Holder:
         raise Conflict(
             "below", f"{p['below']:g} leaves no ring around the part", f"want under {p['height'] - 2:g}"
         )
-    if raw and p["below"] < PAD:
-        low = -PAD
-    if p["reach"] < outer + FLANGE:
+    if raw:
+        low = min(low, -PAD)  # the pads need metal to stand out from
+    reach = max(70.0, math.ceil(outer + FLANGE + 5)) if p["reach"] is None else p["reach"]
+    if reach < outer + FLANGE:
         raise Conflict(
-            "reach", f"{p['reach']:g} puts the ring into its flange", f"want {outer + FLANGE:.4g} or more"
+            "reach", f"{reach:g} puts the ring into its flange", f"want {outer + FLANGE:.4g} or more"
         )
-    half, y = p["arm_width"] / 2, p["reach"]
+    half, y = p["arm_width"] / 2, reach
     # the bore's facets stand clear of the round part, which touches them
     opening = hole(bore + 2 * FACET, low - 1, high + 1, (0, y))
     arm = box((-half, 0, low), (half, y, high))
@@ -76,7 +77,7 @@ def build(p: Mapping[str, Any]) -> Holder:
             Limit("mass", None, 15.0, "common practice, no source"),
             Limit("diameter", 0.95 * diameter, None, "the parameters"),
         ),
-        params={**p, "diameter": diameter},
+        params={**p, "diameter": diameter, "reach": reach},
     )
 
 
@@ -167,7 +168,13 @@ KIND = Kind(
         Parameter("height", 16.0, "of the ring", 8, 100),
         Parameter("below", 0.0, "how far the ring hangs below the rest plane", 0, 60),
         Parameter("part_height", 30.0, "of a raw part, under the straps", 2, 250),
-        Parameter("reach", 70.0, "from the mounting face to the ring's axis", 22, 350),
+        Parameter(
+            "reach",
+            None,
+            "from the mounting face to the ring's axis; left out: 70, or more where the ring needs it",
+            22,
+            350,
+        ),
         Parameter("arm_width", 24.0, "of the arm", 10, 120),
     ),
     build=build,

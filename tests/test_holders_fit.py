@@ -138,7 +138,7 @@ def test_v_block_too_thick_a_bar():
 @pytest.mark.parametrize(("diameter", "size"), [(22.5, "small"), (60, "small"), (113, "large")])
 def test_ring_takes_the_part_s_diameter(diameter, size):
     part = rod(diameter, 0, 50)
-    fitted = library.fit("ring_clamp", {"reach": 150}, part)
+    fitted = library.fit("ring_clamp", {}, part)
     assert fitted.params["diameter"] == pytest.approx(diameter)
     assert fitted.params["size"] == size
     assert overlap(part, library.build("ring_clamp", fitted.params), "top") == 0
@@ -160,7 +160,7 @@ def test_ring_says_how_far_off_its_axis_the_part_stands():
 
 def test_ring_with_pads_holds_a_raw_part_from_below_and_above():
     part = rod(90, 0, 34.2)
-    fitted = library.fit("ring_clamp", {"grip": "pads", "reach": 110}, part)
+    fitted = library.fit("ring_clamp", {"grip": "pads"}, part)
     assert fitted.params["part_height"] == pytest.approx(34.2)
     ring = library.build("ring_clamp", fitted.params)
     assert overlap(part, ring, "top") == 0

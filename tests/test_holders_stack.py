@@ -72,7 +72,9 @@ def test_five_deep_and_the_tilt_moves_what_stands_on_it():
     tilts = {"tilt_x": 1.7, "tilt_y": -2.3, "angle": 4.1}
     levels = [("base_rail", {}, "top"), ("chuck", {}, "shank")]
     block = ("v_block", {"diameter": 24}, "axis")
-    _, level = stack(*levels, ("levelling_holder", {}, "top"), block)
+    standing, level = stack(*levels, ("levelling_holder", {}, "top"), block)
+    assert inside_one_another(standing[-1], standing[-2]) == 0, "the block has room on the table"
+    assert inside_one_another(standing[-2], standing[-1]) == 0
     _, tilted = stack(*levels, ("levelling_holder", tilts, "top"), block)
     R = Rotation.from_euler("xyz", [1.7, -2.3, 4.1], degrees=True)
     chuck_front = np.array([0, 12.0, 25 + 12.0])
