@@ -94,10 +94,10 @@ class _Open:
     """Searches that are not decided: everything they need, gathered once and narrowed as they are decided."""
 
     row: Index
-    a: Array
-    da: Array
-    b: Array
-    db: Array
+    a0: Array
+    a1: Array
+    b0: Array
+    b1: Array
     z: Array
     dz: Array
     p: Array
@@ -112,7 +112,7 @@ class _Open:
     def at(self, t: Array, measure: Measure) -> Array:
         """The measure at slices t (n,)."""
         t2 = t[:, None]
-        a, b = self.a + t2 * self.da, self.b + t2 * self.db
+        a, b = self.a0 + t2 * (self.a1 - self.a0), self.b0 + t2 * (self.b1 - self.b0)
         g = _outline(a, b, self.p, self.q, measure.profiles, self.piece)
         return measure(np.maximum(g - self.slack, 0.0), self.z + t * self.dz, self.piece)
 
@@ -122,12 +122,11 @@ class _Open:
         Where the strip is level this is the answer.
         """
         profiles = measure.profiles
-        a1, b1 = self.a + self.da, self.b + self.db
         g = np.full(len(self.row), np.inf)
-        for x, y in ((self.a, self.b), (a1, b1), (self.a, a1), (self.b, b1)):
+        for x, y in ((self.a0, self.b0), (self.a1, self.b1), (self.a0, self.a1), (self.b0, self.b1)):
             np.minimum(g, _outline(x, y, self.p, self.q, profiles, self.piece), out=g)
         start = self.p + profiles.rect[self.piece][:, 0::2]
-        g[_in_strip(start, self.a, a1, self.b, b1)] = 0.0
+        g[_in_strip(start, self.a0, self.a1, self.b0, self.b1)] = 0.0
         low, high = np.minimum(self.z, self.z + self.dz), np.maximum(self.z, self.z + self.dz)
         best = profiles.nearest_height(low, high, self.piece)
         return measure(np.maximum(g - self.slack, 0.0), best, self.piece)
@@ -137,7 +136,11 @@ _OPEN = tuple(f.name for f in fields(_Open))
 
 
 def _in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[np.bool_]:
-    """Whether points (N, 2) lie in the quadrangles a0 a1 b1 b0; a quadrangle of no width holds none."""
+    """Whether points (N, 2) lie in the quadrangles a0 a1 b1 b0; a quadrangle of no width holds none.
+
+    The corners must be the triangle's own: an end that comes to a point must do so to the last digit, since a
+    side of no length says nothing about where it points.
+    """
 
     def side(c: Array, d: Array) -> Array:
         e, f = d - c, x - c
@@ -174,7 +177,7 @@ def search(
     da, db, dz = strips.a1 - strips.a0, strips.b1 - strips.b0, strips.z1 - strips.z0
     speed = (np.maximum(np.hypot(*da.T), np.hypot(*db.T)) + np.abs(dz)) * measure.steepness[piece]
     todo = _Open(
-        np.arange(len(piece)), strips.a0, da, strips.b0, db, strips.z0, dz,
+        np.arange(len(piece)), strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, dz,
         chords.p[chord], chords.q[chord], chords.slack[chord], piece, speed,
     )  # fmt: skip
     floor = np.maximum(low, todo.bound(measure))
