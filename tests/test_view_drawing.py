@@ -266,6 +266,23 @@ def test_the_section_holds_wire_and_gap() -> None:
     )
 
 
+def test_a_section_never_grazes_a_face() -> None:
+    """The post's face lies in the plane of wire and gap: the cut moves into it, by no more than a hair."""
+    result = plate_on_rails()
+    rail = body("post", "laid", block((94, 120), (20, 44), (-40, -6)))
+    stretch = replace(result.scene.stretches[0], bodies=(0, 1))
+    scene = replace(result.scene, bodies=(result.scene.bodies[0], rail), stretches=(stretch,))
+    at = replace(result.pairs[0], item="post")
+    drawing = describe(replace(result, scene=scene, pairs=(at,)), "close_up")
+    camera = drawing.panels[0].camera
+    assert camera.cut is not None
+    assert 0 < abs(camera.cut) < 0.5
+    inside = camera.centre + camera.cut * camera.back
+    assert 94 < inside[0] < 120
+    free = describe(result, "close_up").panels[0].camera
+    assert free.cut == 0.0
+
+
 def test_a_section_is_seen_from_the_operators_side() -> None:
     drawing = describe(plate_on_rails(), "close_up")
     place = replace(drawing.places[0], on_head=np.array([10.0, 5.0, 0.0]), on_item=np.array([11.0, 5.0, 0.0]))

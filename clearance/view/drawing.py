@@ -410,9 +410,13 @@ def _title(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple
     if stretch is not None:
         faces = f"lower face Z {stretch.lower_z:.2f}   upper face Z {stretch.upper_z:.2f}"
         if stretch.flushing is not None and min(stretch.flushing) >= 0.0:
-            faces += f"   flushing {stretch.flushing[0]:.2f} below, {stretch.flushing[1]:.2f} above"
+            faces += f"   flushing {_apart(stretch.flushing[0])} below, {_apart(stretch.flushing[1])} above"
         lines.append(faces)
     return sentence, tuple(lines)
+
+
+def _apart(distance: float) -> str:
+    return "0.00" if distance < 0.01 else looks.figure(distance)
 
 
 def pair_sentence(pair: Pair) -> str:

@@ -87,12 +87,25 @@ class Pen:
         return face.getlength(text) / self._f, size * self._u * 1.22
 
     def text(
-        self, x: float, y: float, text: str, size: float, colour: looks.Colour = looks.INK, bold: bool = False
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size: float,
+        colour: looks.Colour = looks.INK,
+        bold: bool = False,
+        halo: float = 0.0,
     ) -> None:
-        """One line; (x, y) is the upper left of its line box."""
+        """One line; (x, y) is the upper left of its line box. ``halo`` pixels of white about the letters."""
         face = font(max(round(size * self._u * self._f), 6), bold)
         self._draw.text(
-            (x * self._f, (y + size * self._u * 1.0) * self._f), text, fill=colour, font=face, anchor="ls"
+            (x * self._f, (y + size * self._u) * self._f),
+            text,
+            fill=colour,
+            font=face,
+            anchor="ls",
+            stroke_width=round(halo * self._f),
+            stroke_fill=looks.GROUND,
         )
 
     def fitting(self, text: str, size: float, width: float, bold: bool = False) -> str:
@@ -390,15 +403,15 @@ def _seen_spots(
 def _axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
     """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring."""
     arm = 62 * u
-    pen.circle(*at, arm + 26 * u, looks.GROUND, looks.GROUND, 1)
     for name, axis in zip("XYZ", np.eye(3), strict=True):
         d = np.array([axis @ camera.right, -(axis @ camera.up)])
         length = float(np.hypot(*d))
         if length < 0.05:
             pen.circle(*at, 6 * u, looks.GROUND, looks.INK, 2 * u)
-            pen.text(at[0] - 26 * u, at[1] + 2 * u, name, 20, looks.INK, True)
+            pen.text(at[0] - 26 * u, at[1] + 2 * u, name, 20, looks.INK, True, 3 * u)
             continue
         tip = (at[0] + arm * d[0], at[1] + arm * d[1])
+        pen.line([at, tip], looks.GROUND, 8 * u)
         pen.line([at, tip], looks.INK, 2.6 * u)
         along = d / length
         n = np.array([-along[1], along[0]])
@@ -406,7 +419,7 @@ def _axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
         pen.polygon([tip, base + 5 * u * n, base - 5 * u * n], looks.INK)
         w, h = pen.measure(name, 20, True)
         away = np.array(tip) + along * 16 * u
-        pen.text(away[0] - w / 2, away[1] - h / 2, name, 20, looks.INK, True)
+        pen.text(away[0] - w / 2, away[1] - h / 2, name, 20, looks.INK, True, 3 * u)
     r = arm + 30 * u
     return at[0] - r, at[1] - r, at[0] + r, at[1] + r
 

@@ -25,6 +25,8 @@ HOLDER_SHOWN = 25.0
 CLOSE_HALF, INSET_HALF = 20.0, 13.0
 #: a place this far from the cut still belongs to it, mm
 IN_CUT = 3.0
+#: a cut is moved by this much where it would run along a face, mm
+GRAZE = 0.25
 
 
 def unit(size: tuple[int, int]) -> float:
@@ -191,7 +193,25 @@ def _section(drawing: Drawing, place: Place, area: tuple[float, float, float, fl
     middle = (place.on_head + place.on_item) / 2
     gap = float(np.linalg.norm(place.on_item - place.on_head))
     azimuth = section_azimuth(place, _axis_of(drawing, place.head))
-    return look_at(azimuth, 0.0, middle, max(half, 1.6 * gap), area, cut=0.0)
+    camera = look_at(azimuth, 0.0, middle, max(half, 1.6 * gap), area, cut=0.0)
+    return replace(camera, cut=_cut_through(drawing, place, camera))
+
+
+def _cut_through(drawing: Drawing, place: Place, camera: Camera) -> float:
+    """The cut, moved by a hair where the plane of wire and gap runs along a face of the item: a body that is
+    cut shows its cut face, one that is grazed looks as if it stood behind."""
+    triangles = [s.triangles for s in drawing.shapes if s.name == place.item]
+    if triangles:
+        q = camera.project(np.concatenate(triangles))
+        near = camera.project(place.on_item)[:2]
+        for cut in (0.0, -GRAZE, GRAZE):
+            depth = q[..., 2] - cut
+            across = (depth.min(axis=1) < -1e-6) & (depth.max(axis=1) > 1e-6)
+            low, high = q[..., :2].min(axis=1), q[..., :2].max(axis=1)
+            reach = 2.0 * camera.scale
+            if np.any(across & np.all((low < near + reach) & (high > near - reach), axis=1)):
+                return cut
+    return 0.0
 
 
 def _plan(drawing: Drawing, place: Place, area: tuple[float, float, float, float]) -> Camera:
