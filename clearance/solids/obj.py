@@ -47,9 +47,9 @@ MOST_CORNERS = 2000
 
 def looks_obj(data: bytes) -> bool:
     """Do the first lines that are no comments begin with words of an OBJ file?"""
-    lines = [
-        line.split(None, 1)[0] for line in data[:4096].split(b"\n")[:-1] or [data[:4096]] if line.strip()
-    ]
+    head = _one_line_each(data[:4096])
+    whole = head.split(b"\n")[:-1] or [head]
+    lines = [line.split(None, 1)[0] for line in whole if line.strip()]
     words = [word for word in lines if not word.startswith(b"#")]
     return bool(words) and all(word in _KNOWN for word in words)
 
@@ -66,7 +66,7 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
     most = memory // BYTES_A_TRIANGLE
     count = 0
     number = 0
-    for number, line in enumerate(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").split(b"\n"), 1):
+    for number, line in enumerate(_one_line_each(data).split(b"\n"), 1):
         words = line.split()
         if not words or words[0].startswith(b"#"):
             continue
@@ -110,6 +110,11 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
             if body
         )
     )
+
+
+def _one_line_each(data: bytes) -> bytes:
+    """The text with lines that are continued by a backslash joined."""
+    return data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
 
 
 def _corner(words: list[bytes], shown: str, line: int) -> tuple[float, float, float]:
