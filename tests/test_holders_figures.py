@@ -212,3 +212,46 @@ def test_limits_of_common_practice():
     assert (mass.quantity, mass.high, mass.source) == ("mass", 15.0, "common practice, no source")
     sizes = {each.quantity: each.high for each in library.build("side_jaw_vise", {}).limits if each.high}
     assert sizes == {"x": 150.0, "y": 145.0}
+
+
+def test_spacer_is_a_box_less_slot_and_holes():
+    """a b c, less the slot's box, less two polygons' prisms (plane geometry)."""
+    params = {"length": 80, "width": 50, "height": 12, "slot_width": 10, "slot_depth": 22, "hole": 9}
+    n = len(solids.ring(9, hole=True))
+    expected = (80 * 50 - 10 * 22 - 2 * polygon(4.5, n, outside=False)) * 12
+    spacer = library.build("spacer", params)
+    assert volume(spacer.triangles) == pytest.approx(expected, rel=1e-12)
+    assert spacer.seats["top"].T_HS[2, 3] == 12
+
+
+def test_angle_plate_is_two_boxes_and_two_wedges():
+    """An L of two boxes; a web is a right triangle's prism less the strips that lie in foot and upright."""
+    params = {"width": 100, "depth": 60, "height": 70, "thickness": 10, "web": 6, "slot": 0}
+    # the web runs from 4 short of the foot's end to 4 short of the upright's top, its legs 1 within both
+    outside = 0.5 * (60 - 4 - 10 + 1) * (70 - 4 - 10 + 1)
+    line_at_foot = (60 - 4 - 10 + 1) * (1 - 1 / (70 - 4 - 10 + 1))  # the leg's length 1 higher up
+    within_foot = (60 - 4 - 10 + 1 + line_at_foot) / 2
+    line_at_upright = (70 - 4 - 10 + 1) * (1 - 1 / (60 - 4 - 10 + 1))
+    within_upright = (70 - 4 - 10 + 1 + line_at_upright) / 2
+    web = outside - within_foot - within_upright + 1
+    expected = 100 * (60 * 10 + 60 * 10) + 2 * 6 * web
+    assert volume(library.build("angle_plate", params).triangles) == pytest.approx(expected, rel=1e-12)
+
+
+def test_parallel_with_holes():
+    params = {"length": 120, "width": 10, "height": 30, "hole": 12}
+    n = len(solids.ring(12, hole=True))
+    expected = 120 * 10 * 30 - 3 * polygon(6, n, outside=False) * 10
+    assert volume(library.build("parallel", params).triangles) == pytest.approx(expected, rel=1e-12)
+
+
+def test_base_rail_lets_its_screws_in():
+    """ISO 4762 M10: head 16.27 knurled, 10 high; nothing of it stands out over the rail."""
+    rail = library.build("base_rail", {"length": 200, "screw_pitch": 100})
+    body, *screws = rail.shells
+    assert len(screws) == 2
+    for screw in screws:
+        low, high = box_of(screw)
+        assert high[2] < box_of(body)[1][2]
+        assert high[2] - low[2] == pytest.approx(10)
+        assert (high - low)[0] >= 16.27 - 1e-9
