@@ -207,6 +207,25 @@ def test_words_of_the_title() -> None:
     assert "less than it may be off" in pair_sentence(replace(worst, verdict="clash", clearance=0.02))
 
 
+def test_names_from_files_cannot_break_the_sheet() -> None:
+    result = plate_on_rails()
+    name = "front\nrail\x07 \u202e" + "with a name that never ends " * 9
+    bodies = tuple(replace(b, name=name) if b.name == "front rail" else b for b in result.scene.bodies)
+    pairs = (replace(result.pairs[0], item=name), *result.pairs[1:])
+    scene = replace(result.scene, bodies=bodies, title="two\r\nlines\ttab")
+    drawing = describe(replace(result, scene=scene, pairs=pairs))
+    said = [
+        drawing.sentence,
+        *drawing.lines,
+        *(p.words for p in drawing.places),
+        *(x.text for x in drawing.labels),
+    ]
+    assert all(text.isprintable() for text in said)
+    assert drawing.lines[0] == "two lines tab"
+    assert max(len(p.words) for p in drawing.places) < 60
+    assert any(text.startswith("front rail with a name") and text.endswith("…") for text in said)
+
+
 def test_a_finding_that_decides_is_the_sentence() -> None:
     from clearance.setup.scene import Finding
 

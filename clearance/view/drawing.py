@@ -141,8 +141,8 @@ def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1
     drawing = Drawing(
         size=size,
         verdict=result.verdict,
-        sentence=sentence,
-        lines=lines,
+        sentence=one_line(sentence),
+        lines=tuple(one_line(line) for line in lines),
         shapes=tuple(shapes),
         tracks=tuple(tracks(result)),
         wires=tuple(wires),
@@ -189,7 +189,7 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
             item=pair.item,
             verdict=pair.verdict,
             figure=looks.figure(pair.clearance),
-            words=f"{looks.HEAD_WORDS[pair.head]} – {pair.item}",
+            words=f"{looks.HEAD_WORDS[pair.head]} – {one_line(pair.item, 34)}",
             where=where_words(pair),
             on_head=_head_end(pair, pair.on_head, pair.on_item),
             on_item=np.asarray(pair.on_item, dtype=float),
@@ -204,6 +204,12 @@ def headline(place: Place) -> str:
     if place.verdict == "clash" and place.figure == "touches":
         return place.figure
     return f"{place.figure}  {place.verdict}"
+
+
+def one_line(text: str, most: int = 400) -> str:
+    """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless."""
+    flat = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
 
 
 def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
@@ -380,7 +386,9 @@ def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
         if s.role == "machine" and s.name not in named:
             continue
         seen.add(s.name)
-        text = s.name if s.there else f"{s.name} (off for this cut)"
+        text = one_line(s.name, 40)
+        if not s.there:
+            text += " (off for this cut)"
         at = None
         if s.role in ("lower head", "upper head"):
             points = s.triangles.reshape(-1, 3)
@@ -408,9 +416,9 @@ def _title(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple
     if worst is not None:
         lines.append(where_words(worst))
     if stretch is not None:
-        faces = f"lower face Z {stretch.lower_z:.2f}   upper face Z {stretch.upper_z:.2f}"
+        faces = f"lower face Z {stretch.lower_z:.2f} · upper face Z {stretch.upper_z:.2f}"
         if stretch.flushing is not None and min(stretch.flushing) >= 0.0:
-            faces += f"   flushing {_apart(stretch.flushing[0])} below, {_apart(stretch.flushing[1])} above"
+            faces += f" · flushing {_apart(stretch.flushing[0])} below, {_apart(stretch.flushing[1])} above"
         lines.append(faces)
     return sentence, tuple(lines)
 

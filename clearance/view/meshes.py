@@ -23,23 +23,27 @@ MOST_TRIANGLES = 200_000
 
 def flatten(moves: Moves, step_deg: float = 6.0) -> tuple[Array, NDArray[np.int64]]:
     """The path as straight segments: (S, 2, 2) mm, and for each the index of its move."""
-    segments, owners = [], []
-    for k in range(len(moves)):
-        sweep = float(moves.sweep[k])
-        if sweep == 0.0 or not np.isfinite(moves.centre[k]).all():
-            points = np.array([moves.start[k], moves.end[k]])
-        else:
-            n = max(2, int(np.ceil(abs(np.degrees(sweep)) / step_deg)))
-            arm = moves.start[k] - moves.centre[k]
-            angle = np.linspace(0.0, sweep, n + 1)
-            c, s = np.cos(angle), np.sin(angle)
-            points = moves.centre[k] + np.column_stack([arm[0] * c - arm[1] * s, arm[0] * s + arm[1] * c])
-            points[-1] = moves.end[k]
-        segments.append(np.stack([points[:-1], points[1:]], axis=1))
-        owners.append(np.full(len(points) - 1, k, dtype=np.int64))
-    if not segments:
-        return np.zeros((0, 2, 2)), np.zeros(0, dtype=np.int64)
-    return np.concatenate(segments), np.concatenate(owners)
+    arc = (moves.sweep != 0.0) & np.isfinite(moves.centre).all(axis=1)
+    pieces = np.ones(len(moves), dtype=np.int64)
+    pieces[arc] = np.maximum(2, np.ceil(np.abs(np.degrees(moves.sweep[arc])) / step_deg))
+    owners = np.repeat(np.arange(len(moves)), pieces)
+    first = np.cumsum(pieces) - pieces
+    step = np.arange(len(owners)) - first[owners]
+    ends = [_along(moves, owners, arc[owners], (step + k) / pieces[owners]) for k in (0, 1)]
+    return np.stack(ends, axis=1), owners
+
+
+def _along(moves: Moves, owners: NDArray[np.int64], arc: NDArray[np.bool_], t: Array) -> Array:
+    """The points (S, 2) at the shares ``t`` of moves; the programmed ends where t is 0 or 1."""
+    start, end = moves.start[owners], moves.end[owners]
+    out = start + t[:, None] * (end - start)
+    angle = t[arc] * moves.sweep[owners[arc]]
+    c, s = np.cos(angle), np.sin(angle)
+    centre = moves.centre[owners[arc]]
+    arm = start[arc] - centre
+    out[arc] = centre + np.column_stack([arm[:, 0] * c - arm[:, 1] * s, arm[:, 0] * s + arm[:, 1] * c])
+    out[t == 0.0], out[t == 1.0] = start[t == 0.0], end[t == 1.0]
+    return out
 
 
 def place_on(moves: Moves, p: Array) -> tuple[int, float]:
@@ -56,12 +60,8 @@ def place_on(moves: Moves, p: Array) -> tuple[int, float]:
 
 def point_at(moves: Moves, move: int, t: float) -> Array:
     """The point (2,) at the share ``t`` of a move."""
-    sweep = float(moves.sweep[move])
-    if sweep == 0.0:
-        return moves.start[move] + t * (moves.end[move] - moves.start[move])
-    arm = moves.start[move] - moves.centre[move]
-    c, s = np.cos(t * sweep), np.sin(t * sweep)
-    return moves.centre[move] + np.array([arm[0] * c - arm[1] * s, arm[0] * s + arm[1] * c])
+    arc = np.array([moves.sweep[move] != 0.0 and bool(np.isfinite(moves.centre[move]).all())])
+    return np.asarray(_along(moves, np.array([move]), arc, np.array([t]))[0])
 
 
 def box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> Array:
