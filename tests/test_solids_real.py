@@ -73,6 +73,48 @@ def test_real_volume_in_spite_of_mixed_winding() -> None:
     assert mass_properties(solid.triangles)[0] == pytest.approx(hulls, rel=2e-4)
 
 
+# as above, and how far the volume may be off: the facets of a STEP model enclose a little less or more
+OTHER_FACTS = [
+    ("mikedh__trimesh/counterX.3MF", 8080, 1, (-151.4, -151.2, 1), (153.4, 153.2, 13.7), 885303, 1),
+    ("mikedh__trimesh/box_sides.STEP", None, 10, (-18.45, 46.72, 112.6), (165.7, 161, 207.8), 263542, 30),
+    ("CadQuery__cadquery/red_cube_blue_cylinder.step", None, 2, (-10, 0, 0), (15, 10, 10), 1785.398, 1.6),
+]
+
+
+@pytest.mark.parametrize("fact", OTHER_FACTS, ids=[fact[0].split("/")[1] for fact in OTHER_FACTS])
+def test_real_models_that_carry_their_unit(
+    fact: tuple[str, int | None, int, tuple[float, ...], tuple[float, ...], float, float],
+) -> None:
+    """Millimetre, inch and metre files. A 10 mm cube and a cylinder of 10 x 10: 1000 + 250 pi = 1785.398;
+    facets at most 0.01 inside a cylinder of r = 5, h = 10 take at most 2 pi r h 0.01 / 2 = 1.6 away."""
+    name, count, bodies, low, high, volume, off = fact
+    solid, _ = read_model(FOLDER / name)
+    assert solid.closed
+    assert count is None or len(solid.triangles) == count
+    assert shells(solid.triangles).max() + 1 == bodies
+    corners = solid.triangles.reshape(-1, 3)
+    assert corners.min(axis=0) == pytest.approx(low, abs=0.06)
+    assert corners.max(axis=0) == pytest.approx(high, abs=0.06)
+    assert mass_properties(solid.triangles)[0] == pytest.approx(volume, abs=off)
+
+
+def test_one_body_of_a_real_assembly() -> None:
+    solid, _ = read_model(FOLDER / "CadQuery__cadquery/red_cube_blue_cylinder.step", bodies=["red_cube"])
+    assert mass_properties(solid.triangles)[0] == pytest.approx(1000, abs=1e-3)
+
+
+def test_a_real_wall_with_a_hole() -> None:
+    """Its faces have many corners and hollow sides. A fan, which the list's tool makes of them, has facets
+    outside the faces and 11 without area (hence "watertight no"); ears cut off one by one close the body."""
+    solid, _ = read_model(FOLDER / "mikedh__trimesh/wallhole.obj")
+    assert solid.closed
+    assert solid.remarks == ()
+    assert len(solid.triangles) == 66
+    corners = solid.triangles.reshape(-1, 3)
+    assert corners.min(axis=0).tolist() == [0, 0, -10]
+    assert corners.max(axis=0).tolist() == [10, 15, 0]
+
+
 def test_the_facts_cover_every_stl_there_is() -> None:
     there = {str(p.relative_to(FOLDER)) for p in FOLDER.rglob("*") if p.suffix.lower() == ".stl"}
     assert there == {fact[0] for fact in STL_FACTS}

@@ -235,6 +235,19 @@ def test_components_that_contain_themselves_or_nest_without_end() -> None:
     assert "nested more than" in refused(package({"_rels/.rels": RELS, "3D/a.model": deep}))
 
 
+def test_transforms_that_leave_all_numbers(tmp_path: Path) -> None:
+    huge = 'transform="1e29 0 0 0 1e29 0 0 0 1e29 0 0 1e29"'
+    objects = ONE + "".join(
+        f'<object id="{k}"><components><component objectid="{k - 1}" {huge}/></components></object>'
+        for k in range(2, 30)
+    )
+    file = tmp_path / "part.3mf"
+    for top in (3, 29):
+        file.write_bytes(threemf(objects, f'<item objectid="{top}"/>'))
+        with pytest.raises(InputError, match="mm from the origin"):
+            read_model(file)
+
+
 def test_packages_that_are_no_model() -> None:
     assert "no 3MF model" in refused(package({"letter.txt": "hello"}))
     assert "names no 3D model" in refused(package({"_rels/.rels": "<Relationships/>"}))

@@ -189,7 +189,7 @@ def _in_mm(triangles: NDArray[np.float64], model: Model, units: str | None, show
     elif units is not None and units != "mm":
         triangles *= UNITS[units]
     low, high = bounds(triangles)
-    if max(-low.min(), high.max()) > FARTHEST:
+    if not max(-low.min(), high.max()) <= FARTHEST:
         at = int(np.argmax(np.abs(triangles).reshape(len(triangles), -1).max(axis=1)))
         far = float(np.abs(triangles[at]).max())
         raise InputError(

@@ -95,7 +95,9 @@ def read_3mf(data: bytes, shown: str, memory: int) -> Model:
     bodies: list[ModelBody] = []
     for name, T_FO, _ in root.build:
         own = parts[name[0]].objects[name[1]]
-        triangles = np.concatenate(list(_meshes(parts, name, T_FO, shown)) or [np.zeros((0, 3, 3))]) * scale
+        with np.errstate(over="ignore", invalid="ignore"):  # the reader of all models looks at what comes out
+            found = _meshes(parts, name, T_FO)
+            triangles = np.concatenate(found or [np.zeros((0, 3, 3))]) * scale
         if len(triangles):
             bodies.append(ModelBody(own.name, triangles))
     if not bodies:
@@ -277,7 +279,7 @@ def _count(
     return own.count
 
 
-def _meshes(parts: dict[str, _Part], name: Name, T_FO: Matrix, shown: str) -> list[NDArray[np.float64]]:
+def _meshes(parts: dict[str, _Part], name: Name, T_FO: Matrix) -> list[NDArray[np.float64]]:
     """The triangles of an object and its components, in the build's frame F and the file's unit."""
     own = parts[name[0]].objects[name[1]]
     found = []
@@ -287,5 +289,5 @@ def _meshes(parts: dict[str, _Part], name: Name, T_FO: Matrix, shown: str) -> li
         found.append(placed[np.frombuffer(own.facets, dtype=np.int64).reshape(-1, 3)])
     for inner, T_OI in own.components:
         if parts[inner[0]].objects[inner[1]].count:
-            found += _meshes(parts, inner, T_FO @ T_OI, shown)
+            found += _meshes(parts, inner, T_FO @ T_OI)
     return found
