@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from clearance.errors import InputError
 from clearance.judge.result import MoveDistance
 from clearance.view import looks
-from clearance.view.drawing import MOST_PLACES, VIEWS, describe, pair_sentence, small_places, worst_pair
+from clearance.view.drawing import MOST_PLACES, VIEWS, describe, small_places, worst_pair
 from clearance.view.panels import plan_height, section_azimuth
+from clearance.view.words import pair_sentence
 from tests.view_scenes import block, body, pair, plate_on_rails
 
 

@@ -6,16 +6,18 @@ figures of the dimension lines, the words) is decided here, in machine mm, with 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.judge.result import SEVERITIES, Pair, Result
-from clearance.setup.scene import Body, Stretch
+from clearance.setup.scene import Stretch
 from clearance.view import looks, meshes
-from clearance.view.camera import DIRECTIONS, Camera
+from clearance.view.camera import DIRECTIONS
+from clearance.view.description import Drawing, Label, Place, Shape
+from clearance.view.panels import panels_for
+from clearance.view.tracks import tracks
+from clearance.view.words import one_line, title_block, where_words
 
 Array = NDArray[np.float64]
 
@@ -26,104 +28,12 @@ MOST_PLACES = 5
 FAR = {"machine": 10.0, "part": 60.0, "holder": 60.0, "laid": 60.0}
 
 
-@dataclass(frozen=True)
-class Shape:
-    """A body to draw: ``role`` is "part", "holder", "laid", "machine", "lower head", "upper head", "lower
-    envelope" or "upper envelope"; ``triangles`` (N, 3, 3) mm, machine frame; ``there`` false where the body
-    is off while the heads stand as drawn."""
-
-    name: str
-    role: str
-    triangles: Array
-    colour: looks.Colour
-    there: bool = True
-
-
-@dataclass(frozen=True)
-class Track:
-    """A run of the path (K, 3) mm in one band of ``looks.BANDS`` (None: not measured)."""
-
-    points: Array
-    band: int | None
-    rapid: bool
-
-
-@dataclass(frozen=True)
-class Place:
-    """A small clearance: from ``on_head`` to ``on_item`` (3,) mm, its figure, and what to say beside it."""
-
-    head: str
-    item: str
-    verdict: str
-    figure: str
-    words: str
-    where: str
-    on_head: Array
-    on_item: Array
-
-
-@dataclass(frozen=True)
-class Label:
-    """A body's name as it is written, and the name and role of its shapes.
-
-    ``at`` (3,) mm for the heads, which are named even where something hides them; other bodies are named
-    where they are in sight.
-    """
-
-    text: str
-    shape: str
-    kind: str
-    at: Array | None = None
-
-
-@dataclass(frozen=True)
-class Panel:
-    """One view on the sheet.
-
-    ``box`` is (x, y, width, height) in pixels from the sheet's upper left; the camera counts from the panel's
-    own corner. ``solid``, ``ghost`` and ``veil`` are indices of shapes: opaque, see-through, and the
-    envelopes; ``through`` are drawn faintly where something hides them. ``hatched``: what the camera cuts is
-    hatched. ``places`` and ``labels`` are indices of what is written.
-    """
-
-    name: str
-    box: tuple[int, int, int, int]
-    camera: Camera
-    solid: tuple[int, ...]
-    ghost: tuple[int, ...]
-    veil: tuple[int, ...]
-    through: tuple[int, ...]
-    places: tuple[int, ...]
-    labels: tuple[int, ...]
-    title: str = ""
-    tracks: bool = True
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """The whole sheet. ``wires``: (2, 3) mm each. ``lines``: the title block, after the verdict."""
-
-    size: tuple[int, int]
-    verdict: str
-    sentence: str
-    lines: tuple[str, ...]
-    shapes: tuple[Shape, ...]
-    tracks: tuple[Track, ...]
-    wires: tuple[Array, ...]
-    places: tuple[Place, ...]
-    labels: tuple[Label, ...]
-    panels: tuple[Panel, ...]
-    notes: tuple[str, ...] = field(default=())
-
-
 def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1200)) -> Drawing:
     """What a picture of ``result`` shows.
 
     Raises:
         InputError: the view or the size is unknown; nothing is drawn then.
     """
-    from clearance.view.panels import panels_for
-
     if view not in VIEWS:
         raise InputError(None, "view", f'there is no view "{view}"', "one of " + ", ".join(VIEWS))
     size = checked_size(size)
@@ -137,7 +47,7 @@ def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1
         shapes += head_shapes(stretch, at) + _envelope_shapes(stretch)
         if stretch.wire is not None and _threaded(stretch, at[0]):
             wires.append(np.array([[*at[0], stretch.wire.z[0]], [*at[1], stretch.wire.z[-1]]]))
-    sentence, lines = _title(result, worst, stretch)
+    sentence, lines = title_block(result, worst, stretch)
     drawing = Drawing(
         size=size,
         verdict=result.verdict,
@@ -149,7 +59,7 @@ def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1
         places=places,
         labels=tuple(_labels(shapes, {p.item for p in places})),
         panels=(),
-        notes=_notes(result, shapes),
+        notes=tuple(one_line(note) for note in _notes(result, shapes) if note != sentence),
     )
     return panels_for(drawing, view)
 
@@ -199,36 +109,11 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
     return tuple(out.values())
 
 
-def headline(place: Place) -> str:
-    """The figure, and the verdict in words: "touches", "0.82  close"."""
-    if place.verdict == "clash" and place.figure == "touches":
-        return place.figure
-    return f"{place.figure}  {place.verdict}"
-
-
-def one_line(text: str, most: int = 400) -> str:
-    """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless."""
-    flat = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
-
-
 def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
     """The head's end of the dimension line. Where the two points are not as far apart as the figure says (a
     swallowed body, say), there is no line to draw: a figure beside another length would be believed."""
     a, b = np.asarray(on_head, dtype=float), np.asarray(on_item, dtype=float)
     return a if abs(float(np.linalg.norm(b - a)) - pair.clearance) <= 0.02 else b
-
-
-def where_words(pair: Pair) -> str:
-    """Cut, move, block and line of a pair, as the setter finds them in the program."""
-    parts = [pair.cut]
-    if pair.move is not None:
-        parts.append(f"move {pair.move}")
-    if pair.n:
-        parts.append(pair.n)
-    if pair.line:
-        parts.append(f"line {pair.line}")
-    return ", ".join(parts)
 
 
 def _stretch(result: Result, worst: Pair | None) -> Stretch | None:
@@ -314,69 +199,6 @@ def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, .
     return out
 
 
-def tracks(result: Result) -> list[Track]:
-    """The lower guide's paths of all stretches, cut into runs of one band; drawn on the part's upper face."""
-    bodies = {b.name: b for b in result.scene.bodies}
-    out = []
-    for stretch in result.scene.stretches:
-        segments, owners = meshes.flatten(stretch.moves)
-        if not len(segments):
-            continue
-        bands = move_bands(result, stretch, bodies)
-        z = _path_height(result, stretch)
-        rapid = np.asarray(stretch.moves.rapid)[owners]
-        mine = np.array([-1 if b is None else b for b in bands])[owners]
-        change = (mine[1:] != mine[:-1]) | (rapid[1:] != rapid[:-1])
-        change |= np.any(np.abs(segments[1:, 0] - segments[:-1, 1]) > 1e-9, axis=1)
-        for run in np.split(np.arange(len(segments)), np.flatnonzero(change) + 1):
-            points = np.concatenate([segments[run[:1], 0], segments[run, 1]])
-            band = int(mine[run[0]])
-            flat = np.column_stack([points, np.full(len(points), z)])
-            out.append(Track(flat, None if band < 0 else band, bool(rapid[run[0]])))
-    return out
-
-
-def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> list[int | None]:
-    """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
-    m = len(stretch.moves)
-    bands: list[int | None] = [None] * m
-    cut_parts = {result.scene.bodies[k].name for k in stretch.cut_bodies}
-
-    def put(move: int, band: int) -> None:
-        old = bands[move]
-        bands[move] = band if old is None else min(old, band)
-
-    for d in result.moves:
-        if d.cut != stretch.name or not 1 <= d.move <= m:
-            continue
-        left = []
-        body = bodies.get(d.item) if d.item is not None else None
-        if body is not None:
-            if d.side is not None:
-                left.append(d.side - body.margin.side - body.allow.side)
-            if d.height is not None:
-                left.append(d.height - body.margin.height - body.allow.height)
-            # the face that rides over the part is nearest all the way and says nothing of what else is near
-            if body.name in cut_parts and left and min(left) >= 0.0:
-                continue
-        touches = d.clearance is not None and d.clearance <= 1e-6
-        put(d.move - 1, 0 if touches else looks.band_of(min(left)) if left else len(looks.BANDS) - 1)
-    for pair in result.pairs:
-        if pair.cut != stretch.name or (pair.item in cut_parts and pair.verdict == "clear"):
-            continue
-        for first, last in pair.touching:
-            for move in range(max(first, 1), min(last, m) + 1):
-                put(move - 1, 0)
-        if pair.move is not None and pair.spare is not None and 1 <= pair.move <= m and not pair.touching:
-            put(pair.move - 1, looks.band_of(pair.spare))
-    return bands
-
-
-def _path_height(result: Result, stretch: Stretch) -> float:
-    tops = [float(result.scene.bodies[k].triangles_M[..., 2].max()) for k in stretch.cut_bodies]
-    return max(tops) if tops else (stretch.lower_z + stretch.upper_z) / 2
-
-
 def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
     """Names for all but the machine's bodies, which say what they are; ``named`` are told of all the same."""
     out, seen = [], set()
@@ -401,55 +223,6 @@ def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
             at = np.array([*(low + high)[:2] / 2, z])
         out.append(Label(text, s.name, s.role, at))
     return out
-
-
-def _title(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple[str, tuple[str, ...]]:
-    sentence = ""
-    serious = [f for f in result.findings if f.severity == result.verdict]
-    if worst is not None and worst.verdict == result.verdict:
-        sentence = pair_sentence(worst)
-    elif serious:
-        sentence = serious[0].message
-    elif worst is not None:
-        sentence = pair_sentence(worst)
-    lines = [result.scene.title]
-    if worst is not None:
-        lines.append(where_words(worst))
-    if stretch is not None:
-        faces = f"lower face Z {stretch.lower_z:.2f} · upper face Z {stretch.upper_z:.2f}"
-        if stretch.flushing is not None and min(stretch.flushing) >= 0.0:
-            faces += f" · flushing {_apart(stretch.flushing[0])} below, {_apart(stretch.flushing[1])} above"
-        lines.append(faces)
-    return sentence, tuple(lines)
-
-
-def _apart(distance: float) -> str:
-    return "0.00" if distance < 0.01 else looks.figure(distance)
-
-
-def pair_sentence(pair: Pair) -> str:
-    """One sentence a setter needs: which head, which item, how near, what was wanted."""
-    head = looks.HEAD_WORDS[pair.head]
-    head = head[0].upper() + head[1:]
-    if pair.verdict == "clash":
-        if pair.clearance <= 1e-6:
-            return f"{head} touches {pair.item}"
-        return f"{head} may touch {pair.item}: {looks.figure(pair.clearance)} mm is less than it may be off"
-    gap = f"{looks.figure(pair.clearance)} mm from {pair.item}"
-    if pair.verdict == "undecided":
-        return f"{head} and {pair.item}: could not be decided"
-    if pair.verdict == "close":
-        return f"{head} passes {gap}; {_wanted(pair)} is wanted"
-    return f"{head} passes {gap}, and nothing else has less to spare"
-
-
-def _wanted(pair: Pair) -> str:
-    side, height = pair.margin.side + pair.allow.side, pair.margin.height + pair.allow.height
-    if pair.height is None:
-        return f"{side:g} mm beside it"
-    if pair.side is None or pair.height - height < pair.side - side:
-        return f"{height:g} mm in height"
-    return f"{side:g} mm beside it"
 
 
 def _notes(result: Result, shapes: list[Shape]) -> tuple[str, ...]:

@@ -6,10 +6,7 @@ decides what is shown, only where words find room.
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,104 +14,14 @@ from numpy.typing import NDArray
 
 from clearance.view import looks
 from clearance.view.camera import Camera
-from clearance.view.drawing import Drawing, Panel, Place, headline
+from clearance.view.description import Drawing, Panel, Place
 from clearance.view.layout import Ground, Rect, Wanted, arrange, nearest_edge
 from clearance.view.panels import unit
+from clearance.view.pen import Pen
+from clearance.view.sheet import axes, frame, scale_bar
+from clearance.view.words import headline
 
 Array = NDArray[np.float64]
-
-
-@lru_cache(maxsize=32)
-def font(size: int, bold: bool = False) -> Any:
-    """A face with Latin, Greek and Cyrillic letters that comes along with the plotting library."""
-    from PIL import ImageFont
-
-    found = importlib.util.find_spec("matplotlib")
-    if found is not None and found.origin is not None:
-        name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-        file = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" / name
-        if file.is_file():
-            return ImageFont.truetype(str(file), size)
-    return ImageFont.load_default(size)
-
-
-class Pen:
-    """Draws in pixels of the sheet on a picture that is ``factor`` times as large."""
-
-    def __init__(self, picture: Any, factor: float, text_unit: float) -> None:
-        from PIL import ImageDraw
-
-        self._draw = ImageDraw.Draw(picture)
-        self._f = factor
-        self._u = text_unit
-
-    def _scaled(self, points: Any) -> list[tuple[float, float]]:
-        return [(float(x) * self._f, float(y) * self._f) for x, y in points]
-
-    def line(self, points: Any, colour: looks.Colour, width: float) -> None:
-        xy = self._scaled(points)
-        w = max(round(width * self._f), 1)
-        self._draw.line(xy, fill=colour, width=w, joint="curve")
-        if w > 4:
-            for x, y in (xy[0], xy[-1]):
-                self._draw.ellipse((x - w / 2, y - w / 2, x + w / 2, y + w / 2), fill=colour)
-
-    def polygon(
-        self, points: Any, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
-    ) -> None:
-        xy = self._scaled(points)
-        if fill is not None:
-            self._draw.polygon(xy, fill=fill)
-        if outline is not None:
-            self.line([*points, points[0]], outline, width)
-
-    def circle(
-        self, x: float, y: float, r: float, fill: looks.Colour | None, outline: looks.Colour, width: float
-    ) -> None:
-        f = self._f
-        box = ((x - r) * f, (y - r) * f, (x + r) * f, (y + r) * f)
-        self._draw.ellipse(box, fill=fill, outline=outline, width=max(round(width * f), 1))
-
-    def box(
-        self, rect: Rect, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
-    ) -> None:
-        xy = tuple(v * self._f for v in rect)
-        self._draw.rectangle(xy, fill=fill, outline=outline, width=max(round(width * self._f), 1))
-
-    def measure(self, text: str, size: float, bold: bool = False) -> tuple[float, float]:
-        """Width, and the height of a line, in pixels of the sheet."""
-        face = font(max(round(size * self._u * self._f), 6), bold)
-        return face.getlength(text) / self._f, size * self._u * 1.22
-
-    def text(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        size: float,
-        colour: looks.Colour = looks.INK,
-        bold: bool = False,
-        halo: float = 0.0,
-    ) -> None:
-        """One line; (x, y) is the upper left of its line box. ``halo`` pixels of white about the letters."""
-        face = font(max(round(size * self._u * self._f), 6), bold)
-        self._draw.text(
-            (x * self._f, (y + size * self._u) * self._f),
-            text,
-            fill=colour,
-            font=face,
-            anchor="ls",
-            stroke_width=round(halo * self._f),
-            stroke_fill=looks.GROUND,
-        )
-
-    def fitting(self, text: str, size: float, width: float, bold: bool = False) -> str:
-        """``text``, or as much of it as goes into ``width`` with an ellipsis."""
-        if self.measure(text, size, bold)[0] <= width:
-            return text
-        while text and self.measure(text + "…", size, bold)[0] > width:
-            text = text[:-1]
-        return text.rstrip() + "…"
 
 
 #: (rows, columns) of the enlarged picture -> mm towards the viewer of the opaque body there, -inf for none
@@ -143,7 +50,7 @@ def write_panel(
     area: Rect = (8 * u, top, width - 8 * u, height - (84 * u if full else 44 * u))
     taken: list[Rect] = [_local(p.box, panel) for p in drawing.panels if p is not panel and full]
     if full:
-        taken.append(_axes(pen, camera, (88 * u, height - 190 * u), u))
+        taken.append(axes(pen, camera, (88 * u, height - 190 * u), u))
     wanted, writers = [], []
     for k in reversed(panel.places):
         _dimension(pen, camera, drawing.places[k], u)
@@ -195,12 +102,12 @@ def write_panel(
     if full:
         pen.box((0, height - 76 * u, width, height), looks.GROUND)
     else:
-        _frame(pen, panel, u)
+        frame(pen, panel, u)
     if full and panel.title:
         w, _ = pen.measure(panel.title, 19)
         pen.box((width - w - 64 * u, 146 * u, width - 34 * u, 178 * u), looks.GROUND)
         pen.text(width - w - 48 * u, 150 * u, panel.title, 19, looks.FAINT)
-    _scale_bar(pen, camera, panel, u, full)
+    scale_bar(pen, camera, panel, u, full)
 
 
 def _inked(drawing: Drawing, panel: Panel) -> NDArray[np.bool_]:
@@ -398,119 +305,3 @@ def _seen_spots(
         middle = int(np.argmin((i - np.median(i)) ** 2 + (j - np.median(j)) ** 2))
         out.append((k, (float(x[i[middle], j[middle]]), float(y[i[middle], j[middle]])), (depth + 0.5) * px))
     return out
-
-
-def _axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
-    """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring."""
-    arm = 62 * u
-    for name, axis in zip("XYZ", np.eye(3), strict=True):
-        d = np.array([axis @ camera.right, -(axis @ camera.up)])
-        length = float(np.hypot(*d))
-        if length < 0.05:
-            pen.circle(*at, 6 * u, looks.GROUND, looks.INK, 2 * u)
-            pen.text(at[0] - 26 * u, at[1] + 2 * u, name, 20, looks.INK, True, 3 * u)
-            continue
-        tip = (at[0] + arm * d[0], at[1] + arm * d[1])
-        pen.line([at, tip], looks.GROUND, 8 * u)
-        pen.line([at, tip], looks.INK, 2.6 * u)
-        along = d / length
-        n = np.array([-along[1], along[0]])
-        base = np.array(tip) - along * 12 * u
-        pen.polygon([tip, base + 5 * u * n, base - 5 * u * n], looks.INK)
-        w, h = pen.measure(name, 20, True)
-        away = np.array(tip) + along * 16 * u
-        pen.text(away[0] - w / 2, away[1] - h / 2, name, 20, looks.INK, True, 3 * u)
-    r = arm + 30 * u
-    return at[0] - r, at[1] - r, at[0] + r, at[1] + r
-
-
-def nice_length(most: float) -> float:
-    """The largest of 1, 2, 5 times a power of ten that is not above ``most``."""
-    power = 10.0 ** np.floor(np.log10(most))
-    return float(max(k for k in (power, 2 * power, 5 * power) if k <= most * (1 + 1e-12)))
-
-
-def _scale_bar(pen: Pen, camera: Camera, panel: Panel, u: float, full: bool) -> None:
-    longest = (240 if full else 130) * u
-    length = nice_length(longest / camera.scale)
-    px = length * camera.scale
-    y = panel.box[3] - (38 * u if full else 16 * u)
-    x = panel.box[2] - px - (48 * u if full else 16 * u)
-    words = f"{length:g} mm"
-    w, h = pen.measure(words, 18)
-    pen.box((x - w - 20 * u, y - 18 * u, x + px + 8 * u, y + 10 * u), looks.GROUND)
-    for k in range(2):
-        pen.box(
-            (x + px * k / 2, y - 7 * u, x + px * (k + 1) / 2, y),
-            looks.INK if k == 0 else looks.GROUND,
-            looks.INK,
-            1.4 * u,
-        )
-    pen.text(x - w - 10 * u, y - h + 4 * u, words, 18)
-
-
-def _frame(pen: Pen, panel: Panel, u: float) -> None:
-    w, h = panel.box[2], panel.box[3]
-    pen.box((0, 0, w, 36 * u), looks.GROUND)
-    pen.text(12 * u, 6 * u, pen.fitting(panel.title, 18, w - 24 * u), 18)
-    pen.box((0, 0, w - 1, h - 1), None, looks.INK, 1.8 * u)
-
-
-def write_sheet(sheet: Any, drawing: Drawing, factor: float) -> None:
-    """The title block at the top, the legend at the foot."""
-    w, h = drawing.size
-    u = unit(drawing.size)
-    pen = Pen(sheet, factor, u)
-    edge = 48 * u
-    pen.box((0, 0, w, 140 * u), looks.GROUND)
-    colour = looks.VERDICT.get(drawing.verdict, looks.INK)
-    word = drawing.verdict.upper()
-    width, tall = pen.measure(word, 46, True)
-    pad = 20 * u
-    pen.box((edge, 30 * u, edge + width + 2 * pad, 30 * u + tall + 14 * u), colour)
-    pen.text(edge + pad, 36 * u, word, 46, looks.GROUND, True)
-    x = edge + width + 2 * pad + 26 * u
-    room = w - x - edge
-    size = 30.0
-    while size > 20 and pen.measure(drawing.sentence, size, True)[0] > room:
-        size -= 1
-    pen.text(x, 28 * u, pen.fitting(drawing.sentence, size, room, True), size, looks.INK, True)
-    if drawing.lines:
-        pen.text(x, 70 * u, pen.fitting("   ·   ".join(drawing.lines[:2]), 20, room), 20)
-    if drawing.lines[2:]:
-        pen.text(x, 100 * u, pen.fitting("   ·   ".join(drawing.lines[2:]), 18, room), 18, looks.FAINT)
-    pen.line([(edge, 138 * u), (w - edge, 138 * u)], looks.FAINT, 1.2 * u)
-    _legend(pen, drawing, (edge, h - 52 * u), u)
-
-
-def _legend(pen: Pen, drawing: Drawing, at: tuple[float, float], u: float) -> None:
-    x, y = at
-    used = {t.band for t in drawing.tracks} if any(p.tracks for p in drawing.panels) else set()
-    most = drawing.size[0] - 400 * u
-    entries: list[tuple[str, looks.Colour, float]] = []
-    for k, (_, words, colour, width) in enumerate(looks.BANDS):
-        if k in used:
-            entries.append((words, colour, width))
-    if None in used:
-        entries.append(looks.UNMEASURED)
-    if entries:
-        pen.text(x, y - 3 * u, "path:", 17, looks.FAINT)
-        x += pen.measure("path:", 17)[0] + 10 * u
-    for words, colour, width in entries:
-        w, _ = pen.measure(words, 17)
-        if x + 40 * u + w > most:
-            break
-        pen.line([(x, y + 9 * u), (x + 30 * u, y + 9 * u)], colour, width * u)
-        pen.text(x + 38 * u, y - 3 * u, words, 17)
-        x += 38 * u + w + 22 * u
-    x = at[0]
-    y += 27 * u
-    for kind, words in looks.BODY_WORDS.items():
-        if not any(s.role == kind or (kind == "head" and s.role.endswith("head")) for s in drawing.shapes):
-            continue
-        w, _ = pen.measure(words, 17)
-        if x + 40 * u + w > most:
-            break
-        pen.box((x, y, x + 24 * u, y + 16 * u), looks.BODY[kind], looks.INK, 1.0 * u)
-        pen.text(x + 32 * u, y - 3 * u, words, 17)
-        x += 32 * u + w + 22 * u

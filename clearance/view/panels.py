@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.view.camera import DIRECTIONS, Camera, fit, look_at
-from clearance.view.drawing import Drawing, Panel, Place
+from clearance.view.description import Drawing, Panel, Place
 
 Array = NDArray[np.float64]
 Box = tuple[int, int, int, int]

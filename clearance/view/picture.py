@@ -15,7 +15,8 @@ from pathlib import Path
 
 from clearance.errors import CannotDraw, InputError
 from clearance.judge.result import Result
-from clearance.view.drawing import Drawing, describe
+from clearance.view.description import Drawing
+from clearance.view.drawing import describe
 
 #: the program that draws; it is run by its path, with the Python that runs this
 RENDERER = Path(__file__).with_name("render.py")

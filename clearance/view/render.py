@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.view.camera import Camera
-from clearance.view.drawing import Drawing, Panel, Shape
+from clearance.view.description import Drawing, Panel, Shape
 from clearance.view.looks import GROUND, VERDICT
 
 Image = NDArray[np.uint8]
@@ -347,24 +347,25 @@ def render(drawing: Drawing, out: Path) -> None:
     from PIL import Image as Picture
 
     from clearance.view import overlay
+    from clearance.view import sheet
 
     w, h = drawing.size
     factor = 1.5 if w * h <= 6_000_000 else 1.0
     big = (round(w * factor), round(h * factor))
     stage = Stage(drawing.shapes, big)
-    sheet = Picture.new("RGB", big, GROUND)
+    whole = Picture.new("RGB", big, GROUND)
     for panel in drawing.panels:
         image, solid, named = panel_image(stage, drawing, panel, factor)
         if not np.ptp(image) and any(len(s.triangles) for s in drawing.shapes):
             raise EmptyPicture("the graphics library answered with nothing")
         picture = Picture.fromarray(image)
         overlay.write_panel(picture, drawing, panel, solid.depth_at, named, factor)
-        sheet.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
-    overlay.write_sheet(sheet, drawing, factor)
+        whole.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
+    sheet.write_sheet(whole, drawing, factor)
     stage.close()
     if factor != 1.0:
-        sheet = sheet.resize((w, h), Picture.Resampling.LANCZOS)
-    sheet.save(out, format="PNG", compress_level=4)
+        whole = whole.resize((w, h), Picture.Resampling.LANCZOS)
+    whole.save(out, format="PNG", compress_level=4)
 
 
 def main(folder: str) -> int:

@@ -18,8 +18,9 @@ import numpy as np
 
 from clearance.view import looks
 from clearance.view.camera import DIRECTIONS, axes_of
-from clearance.view.drawing import Drawing, headline
+from clearance.view.description import Drawing
 from clearance.view.panels import shown_points
+from clearance.view.words import headline
 
 #: how solid a shape of a role is; all others are opaque
 OPACITY = {
