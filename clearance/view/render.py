@@ -346,8 +346,7 @@ def render(drawing: Drawing, out: Path) -> None:
     """Draw the whole sheet to a PNG."""
     from PIL import Image as Picture
 
-    from clearance.view import overlay
-    from clearance.view import sheet
+    from clearance.view import overlay, sheet
 
     w, h = drawing.size
     factor = 1.5 if w * h <= 6_000_000 else 1.0
