@@ -29,6 +29,12 @@ class PathOptions:
         offset_max: the largest wire offset that sits at the control, mm, or None.
         codes: the control's own words.
         layers: of a DXF; empty means all.
+        path_units: what the cut says the unit of its path file is, against what a drawing says of itself.
+        gap: ends of a drawing's curves that lie no farther apart belong together, mm.
+        chord_bound: how far chords may lie from the splines and ellipses of a drawing, mm.
+        start: where the path of a drawing begins, in place of its POINT, mm; None: at the POINT.
+        direction: which way round a drawing's contours are cut.
+        order: "inside first": contours that lie in others come before them, else as drawn; or "as drawn".
         uv_words: whether U V are counted from X Y ("relative") or are the upper point itself ("absolute").
         planes: heights above the part zero at which X Y and U V hold, mm, or None.
         block_delete: what the control does with blocks that begin with "/".
@@ -52,6 +58,12 @@ class PathOptions:
     offset_max: float | None = None
     codes: Codes = Codes()
     layers: tuple[str, ...] = ()
+    path_units: Literal["mm", "inch"] | None = None
+    gap: float = 0.01
+    chord_bound: float = 0.001
+    start: tuple[float, float] | None = None
+    direction: Literal["ccw", "cw"] = "ccw"
+    order: Literal["inside first", "as drawn"] = "inside first"
     uv_words: Literal["relative", "absolute"] | None = None
     planes: tuple[float, float] | None = None
     block_delete: Literal["run", "skip"] = "run"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from clearance.errors import InputError, NotYet
+from clearance.errors import InputError
 from clearance.paths.moves import Moves
 from clearance.paths.nc import read_nc
 from clearance.paths.options import Codes, PathOptions
@@ -38,7 +38,9 @@ def read_path(path: str | Path, options: PathOptions, shown_as: str | None = Non
     digest = hashlib.sha256(data).hexdigest()
     suffix = path.suffix.lower()
     if suffix == ".dxf" or _is_drawing(data):
-        raise NotYet(shown, "", "DXF paths cannot be read yet", "an NC program or a CSV table")
+        from clearance.paths.dxf import read_dxf
+
+        return read_dxf(path, shown, options), digest
     text = text_of(data, shown, WANT)
     if suffix == ".csv" or is_table(text):
         return read_points(text, shown, options), digest

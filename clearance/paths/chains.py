@@ -1,0 +1,228 @@
+"""Curves of a drawing go in, in any order and direction; the contours and open ways that they form come out.
+
+Glossary
+    node   where ends of curves meet, and loose ends that lie no farther apart than the gap.
+    chain  curves that follow each other from node to node.
+    contour  a closed chain.      lead  a chain from a thread point, to a contour or to an end of its own.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from math import hypot
+
+import numpy as np
+
+from clearance.paths.pieces import Piece, at, length, line, turned_round
+
+SAME = 1e-6  # mm: ends so near to each other are one point
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One entity: its name for messages, and its pieces in order, mm."""
+
+    name: str
+    pieces: tuple[Piece, ...]
+
+    @property
+    def start(self) -> tuple[float, float]:
+        return self.pieces[0][:2]
+
+    @property
+    def end(self) -> tuple[float, float]:
+        return self.pieces[-1][2:4]
+
+
+@dataclass
+class Chain:
+    """Pieces that follow each other without a gap; ``first`` is the index of its first drawn curve."""
+
+    pieces: list[Piece]
+    closed: bool
+    first: int
+    names: list[str] = field(default_factory=list)
+
+    @property
+    def begin(self) -> tuple[float, float]:
+        return self.pieces[0][:2]
+
+
+class Tangle(Exception):
+    """The curves form no path: where, what was found, what would be right."""
+
+    def __init__(self, place: str, found: str, want: str) -> None:
+        super().__init__(found)
+        self.place, self.found, self.want = place, found, want
+
+
+def chains_of(
+    curves: Sequence[Curve], thread_points: Iterable[tuple[float, float]], gap: float
+) -> tuple[list[Chain], list[Chain], int]:
+    """The contours, the leads (each from its thread point on), and how many curves are shorter than ``SAME``.
+
+    Raises Tangle where a curve stands twice, more than two curves meet, or a chain has open ends and no
+    thread point at one of them.
+    """
+    kept = [(i, curve) for i, curve in enumerate(curves) if sum(map(length, curve.pieces)) > SAME]
+    graph = _Graph(kept, gap)
+    graph.no_duplicates()
+    leads = []
+    for point in thread_points:
+        node = graph.open_end_near(point, gap)
+        if node is not None:
+            leads.append(graph.walk(node, stop_at_forks=True))
+    graph.no_forks()
+    graph.no_open_ends()
+    return graph.loops(), leads, len(curves) - len(kept)
+
+
+class _Graph:
+    def __init__(self, curves: Sequence[tuple[int, Curve]], gap: float) -> None:
+        self.curves = dict(curves)
+        self.ends: dict[int, tuple[int, int]] = {}
+        places = np.array([p for _, curve in curves for p in (curve.start, curve.end)]).reshape(-1, 2)
+        node = _clusters(places, SAME)
+        # Only ends that meet nothing are joined over the gap, so that curves shorter than it stay curves.
+        loose = np.flatnonzero(np.bincount(node)[node] == 1)
+        joined = _clusters(places[loose], gap)
+        node[loose] = node.max(initial=0) + 1 + joined
+        self.place: dict[int, tuple[float, float]] = {}
+        self.at: defaultdict[int, list[int]] = defaultdict(list)
+        for k, (i, _) in enumerate(curves):
+            a, b = int(node[2 * k]), int(node[2 * k + 1])
+            self.ends[i] = (a, b)
+            self.at[a].append(i)
+            self.at[b].append(i)
+            self.place[a] = (float(places[2 * k, 0]), float(places[2 * k, 1]))
+            self.place[b] = (float(places[2 * k + 1, 0]), float(places[2 * k + 1, 1]))
+
+    def no_duplicates(self) -> None:
+        """Refuse a curve that is drawn twice, in whatever direction."""
+        between: defaultdict[tuple[int, int], list[int]] = defaultdict(list)
+        for i, (a, b) in self.ends.items():
+            between[min(a, b), max(a, b)].append(i)
+        for curves in between.values():
+            seen: dict[tuple[int, ...], str] = {}
+            for i in curves if len(curves) > 1 else ():
+                curve = self.curves[i]
+                key = _likeness(curve)
+                if key in seen:
+                    x, y = curve.start
+                    found = f"the curve at X{x:.6g} Y{y:.6g} stands there twice, first as {seen[key]}"
+                    raise Tangle(curve.name, found, "each curve once, or layers = [...] of this cut")
+                seen[key] = curve.name
+
+    def open_end_near(self, point: tuple[float, float], gap: float) -> int | None:
+        for node, curves in self.at.items():
+            x, y = self.place[node]
+            if len(curves) == 1 and hypot(x - point[0], y - point[1]) <= gap:
+                return node
+        return None
+
+    def walk(self, node: int, stop_at_forks: bool) -> Chain:
+        """The chain from a node on; its curves are taken out."""
+        begin, used, pieces = node, [], list[Piece]()
+        while self.at[node]:
+            i = self.at[node][0]
+            a, b = self.ends[i]
+            way = list(self.curves[i].pieces)
+            if a != node:
+                way = turned_round(way)
+            _append(pieces, way)
+            used.append(i)
+            self.at[a].remove(i)
+            self.at[b].remove(i)
+            node = b if a == node else a
+            if node == begin or (stop_at_forks and len(self.at[node]) != 1):
+                break
+        if node == begin:
+            _close(pieces)
+        names = [self.curves[i].name for i in used]
+        return Chain(pieces, node == begin, min(used), names)
+
+    def no_forks(self) -> None:
+        for node, curves in self.at.items():
+            if len(curves) > 2:
+                x, y = self.place[node]
+                names = ", ".join(self.curves[i].name for i in sorted(set(curves))[:4])
+                raise Tangle(
+                    f"X{x:.6g} Y{y:.6g}", f"{len(curves)} ends of curves meet here: {names}",
+                    "two; draw other lines on other layers and name the path's in layers",
+                )  # fmt: skip
+
+    def no_open_ends(self) -> None:
+        loose = [node for node, curves in self.at.items() if len(curves) == 1]
+        if not loose:
+            return
+        x, y = self.place[loose[0]]
+        found = f"the contour is open at X{x:.6g} Y{y:.6g}"
+        if len(loose) > 1:
+            away, other = min((hypot(self.place[n][0] - x, self.place[n][1] - y), n) for n in loose[1:])
+            ox, oy = self.place[other]
+            found += f"; the nearest open end is {away:.4g} mm away, at X{ox:.6g} Y{oy:.6g}"
+        raise Tangle(
+            self.curves[self.at[loose[0]][0]].name, found,
+            "a closed contour, a larger gap, or a POINT at the end where an open cut begins",
+        )  # fmt: skip
+
+    def loops(self) -> list[Chain]:
+        chains = []
+        for i in sorted(self.curves):
+            a, _ = self.ends[i]
+            if i in self.at[a]:
+                chains.append(self.walk(a, stop_at_forks=False))
+        return chains
+
+
+def _likeness(curve: Curve) -> tuple[int, ...]:
+    """The same for curves that go the same way, either way round: their mean point and length, rounded."""
+    x, y = np.mean([at(piece, t) for piece in curve.pieces for t in (0.0, 0.5, 1.0)], axis=0)
+    return tuple(round(v / (10 * SAME)) for v in (x, y, sum(map(length, curve.pieces))))
+
+
+def _close(pieces: list[Piece]) -> None:
+    """Make the end of a closed chain its start."""
+    (x0, y0), (x1, y1) = pieces[-1][2:4], pieces[0][:2]
+    if hypot(x1 - x0, y1 - y0) > SAME:
+        pieces.append(line(x0, y0, x1, y1))
+    else:
+        pieces[-1] = (*pieces[-1][:2], x1, y1, *pieces[-1][4:])
+
+
+def _append(pieces: list[Piece], way: Sequence[Piece]) -> None:
+    """Add a way; where its start lies beside the end, by less than the gap, a straight piece joins them."""
+    if pieces:
+        x0, y0 = pieces[-1][2:4]
+        x1, y1 = way[0][:2]
+        if (x0, y0) != (x1, y1):
+            if hypot(x1 - x0, y1 - y0) > SAME:
+                pieces.append(line(x0, y0, x1, y1))
+            else:
+                way = [(x0, y0, *way[0][2:]), *way[1:]]
+    pieces.extend(way)
+
+
+def _clusters(places: np.ndarray, gap: float) -> np.ndarray:
+    """A number for each place, the same for places that chains of steps of at most ``gap`` connect."""
+    import shapely
+
+    if not len(places):
+        return np.empty(0, dtype=np.int64)
+    unique, index = np.unique(places, axis=0, return_inverse=True)
+    points = shapely.points(unique)
+    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=gap)
+    parent = np.arange(len(unique))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return int(i)
+
+    for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):
+        parent[root(i)] = root(j)
+    roots = np.array([root(i) for i in range(len(unique))], dtype=np.int64)
+    return roots[index.reshape(-1)]
