@@ -99,6 +99,20 @@ def test_names_of_bodies(tmp_path: Path) -> None:
         read_model(file, bodies=["ball"], facet_bound=0.1)
 
 
+def test_a_body_that_the_translator_drops_is_told(tmp_path: Path) -> None:
+    """A second solid whose shell is not in the file: the first arrives alone."""
+    two = (
+        ball(5.0)
+        .replace("#22=", "#29=MANIFOLD_SOLID_BREP('lost',#98);\n#22=")
+        .replace("#13,#21)", "#13,#21,#29)")
+    )
+    solid = solid_of(tmp_path, two)
+    assert [(r.kind, r.severity) for r in solid.remarks if r.severity != "note"] == [
+        ("bodies lost", "undecided")
+    ]
+    assert "bodies lost" not in [r.kind for r in solid_of(tmp_path, ball(5.0)).remarks]
+
+
 SOUND = ball(5.0)
 
 

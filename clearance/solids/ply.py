@@ -55,14 +55,15 @@ def read_ply(data: bytes, shown: str, memory: int) -> Model:
     corners: NDArray[np.float64] | None = None
     faces: list[NDArray[np.int64]] | None = None
     for element in elements:
-        if element.name == "vertex":
-            corners = _corners(source, element, shown)
-        elif element.name == "face":
-            faces = _faces(source, element, shown)
-        elif element.name == "tristrips":
-            raise InputError(shown, "header", "the faces are given as strips", "a file of plain faces")
-        else:
-            source.rows(element)
+        with np.errstate(invalid="ignore"):  # what is no number is found below, with its place
+            if element.name == "vertex":
+                corners = _corners(source, element, shown)
+            elif element.name == "face":
+                faces = _faces(source, element, shown)
+            elif element.name == "tristrips":
+                raise InputError(shown, "header", "the faces are given as strips", "a file of plain faces")
+            else:
+                source.rows(element)
     source.finish()
     if corners is None or not faces:
         raise InputError(shown, "header", "the file has no faces", "export the solid body as a mesh")

@@ -19,6 +19,8 @@ from clearance.errors import InputError
 from clearance.solids import step_child
 from clearance.solids.child import Outcome, run_child
 from clearance.solids.model import BYTES_A_TRIANGLE, Model, ModelBody
+from clearance.solids.shells import shells
+from clearance.solids.solid import Remark
 
 #: Processor seconds that one file may take.
 SECONDS = 120.0
@@ -76,9 +78,26 @@ def read_step(
         raise InputError(
             shown, "", "the file has no solid body (curves and sketches are none)", "a solid model"
         )
+    remarks = _lost(data, bodies)
     reach = max(float(np.abs(body.triangles).max()) for body in bodies)
     units = _units_named(data)
-    return Model(tuple(bodies), units, " and ".join(sorted(units)), facet_bound + 2.0 * reach * _ROUNDING)
+    return Model(
+        tuple(bodies), units, " and ".join(sorted(units)), facet_bound + 2.0 * reach * _ROUNDING, remarks
+    )
+
+
+def _lost(data: bytes, bodies: list[ModelBody]) -> tuple[Remark, ...]:
+    """A remark if fewer shells arrived than the file has solids: the translator drops what it cannot build.
+
+    Solids that touch in a corner count as one shell, and a false alarm is a look; a body that is not
+    there could make a clash look clear.
+    """
+    described = len(re.findall(rb"(?:MANIFOLD_SOLID_BREP|BREP_WITH_VOIDS|FACETED_BREP)\s*\(", data))
+    arrived = sum(int(shells(body.triangles).max()) + 1 for body in bodies)
+    if arrived >= described:
+        return ()
+    text = f"the file describes {described} solids, only {arrived} arrived; save it as STL or 3MF and compare"
+    return (Remark("bodies lost", "undecided", text),)
 
 
 def _failed(outcome: Outcome, shown: str, size: int, memory: int, seconds: float, most: int) -> InputError:
