@@ -11,15 +11,13 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def _point_segment_squared(px: Array, py: Array, ax: Array, ay: Array, bx: Array, by: Array) -> Array:
-    dx, dy = bx - ax, by - ay
+def _point_segment_squared(px: Array, py: Array, ax: Array, ay: Array, dx: Array, dy: Array) -> Array:
+    """Squared distance from points to segments that begin at a and run by d; any shapes that broadcast."""
     ex, ey = px - ax, py - ay
     length2 = dx * dx + dy * dy
-    along = ex * dx + ey * dy
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = along / length2
-    # a segment of no length is its first point; nan from 0/0 ends there too
-    t = np.where(length2 > 0.0, np.minimum(np.maximum(t, 0.0), 1.0), 0.0)
+    # a segment of no length is its first point
+    t = np.divide(ex * dx + ey * dy, length2, out=np.zeros_like(ex), where=length2 > 0.0)
+    t = np.minimum(np.maximum(t, 0.0), 1.0)
     ex -= t * dx
     ey -= t * dy
     return ex * ex + ey * ey
@@ -29,14 +27,18 @@ def segment_segment(a: Array, b: Array, p: Array, q: Array) -> Array:
     """Smallest distance (N,) between the segments a-b and p-q, 0 where they cross or touch."""
     ax, ay, bx, by = a[:, 0], a[:, 1], b[:, 0], b[:, 1]
     px, py, qx, qy = p[:, 0], p[:, 1], q[:, 0], q[:, 1]
-    best = _point_segment_squared(ax, ay, px, py, qx, qy)
-    np.minimum(best, _point_segment_squared(bx, by, px, py, qx, qy), out=best)
-    np.minimum(best, _point_segment_squared(px, py, ax, ay, bx, by), out=best)
-    np.minimum(best, _point_segment_squared(qx, qy, ax, ay, bx, by), out=best)
-    dx, dy = bx - ax, by - ay
+    dx, dy, ex, ey = bx - ax, by - ay, qx - px, qy - py
+    # all four ends against the other segment at once
+    best = _point_segment_squared(
+        np.stack([ax, bx, px, qx]),
+        np.stack([ay, by, py, qy]),
+        np.stack([px, px, ax, ax]),
+        np.stack([py, py, ay, ay]),
+        np.stack([ex, ex, dx, dx]),
+        np.stack([ey, ey, dy, dy]),
+    ).min(axis=0)
     side_p = dx * (py - ay) - dy * (px - ax)
     side_q = dx * (qy - ay) - dy * (qx - ax)
-    ex, ey = qx - px, qy - py
     side_a = ex * (ay - py) - ey * (ax - px)
     side_b = ex * (by - py) - ey * (bx - px)
     crossing = (side_p * side_q < 0.0) & (side_a * side_b < 0.0)
@@ -49,34 +51,34 @@ def segment_swept_rectangle(a: Array, b: Array, p: Array, q: Array, rect: Array)
     Args:
         rect: (N, 4) x0, x1, y0, y1 of the rectangle relative to the point that runs from p to q.
 
-    The sweep is a convex outline: the hull of the rectangle at both ends. Its distance to a segment is 0
-    where an end lies inside, else the smallest distance to the outline's edges. The outline's edges are
-    among the two end rectangles' edges and the four tracks of their corners, and all of these lie in the
-    sweep, so the smallest distance to them is the distance.
+    Seen from the rectangle, the segment runs over the parallelogram of all differences between points of the
+    two segments. Two convex outlines are apart by the smallest of corner to outline, either way, unless
+    they overlap: then a side of one crosses the other, or one holds a corner of the other.
     """
-    x0, x1, y0, y1 = rect[:, 0], rect[:, 1], rect[:, 2], rect[:, 3]
-    corners = [np.stack(c, axis=1) for c in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
-    best = np.full(len(a), np.inf)
-    for i in range(4):
-        c, d = corners[i], corners[(i + 1) % 4]
-        np.minimum(best, segment_segment(a, b, p + c, p + d), out=best)
-        np.minimum(best, segment_segment(a, b, q + c, q + d), out=best)
-        np.minimum(best, segment_segment(a, b, p + c, q + c), out=best)
-    return np.where(_in_swept_rectangle(a, p, q, rect), 0.0, best)
+    corner = np.stack([a - p, a - q, b - q, b - p])
+    side = np.roll(corner, -1, axis=0) - corner
+    low, high = rect[:, 0::2], rect[:, 1::2]
+    outside = np.maximum(np.maximum(low - corner, corner - high), 0.0)
+    best = (outside * outside).sum(axis=2).min(axis=0)
+    rx = np.stack([low[:, 0], high[:, 0], high[:, 0], low[:, 0]])[:, None]
+    ry = np.stack([low[:, 1], low[:, 1], high[:, 1], high[:, 1]])[:, None]
+    to_sides = _point_segment_squared(
+        rx, ry, corner[None, ..., 0], corner[None, ..., 1], side[None, ..., 0], side[None, ..., 1]
+    )
+    np.minimum(best, to_sides.min(axis=(0, 1)), out=best)
+    turn = side[..., 0] * (ry[0] - corner[..., 1]) - side[..., 1] * (rx[0] - corner[..., 0])
+    holds = (turn >= 0.0).all(axis=0) | (turn <= 0.0).all(axis=0)
+    holds &= (turn != 0.0).any(axis=0)
+    overlap = holds | _side_enters(corner, side, low, high).any(axis=0)
+    return np.where(overlap, 0.0, np.sqrt(best))
 
 
-def _in_swept_rectangle(a: Array, p: Array, q: Array, rect: Array) -> NDArray[np.bool_]:
-    """Whether the rectangle covers point a somewhere on its way: a slab test on the way's parameter."""
-    first, last = np.zeros(len(a)), np.ones(len(a))
-    inside = np.ones(len(a), dtype=bool)
-    for axis in (0, 1):
-        step = q[:, axis] - p[:, axis]
-        low = a[:, axis] - rect[:, 2 * axis + 1] - p[:, axis]
-        high = a[:, axis] - rect[:, 2 * axis] - p[:, axis]
-        still = step == 0.0
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t0, t1 = low / step, high / step
-        first = np.where(still, first, np.maximum(first, np.minimum(t0, t1)))
-        last = np.where(still, last, np.minimum(last, np.maximum(t0, t1)))
-        inside &= ~still | ((low <= 0.0) & (high >= 0.0))
-    return inside & (first <= last)
+def _side_enters(start: Array, way: Array, low: Array, high: Array) -> NDArray[np.bool_]:
+    """Whether ways (4, N, 2) from their starts enter the rectangles (N, 2): a slab test on the way's share."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t0, t1 = (low - start) / way, (high - start) / way
+    still = way == 0.0
+    first = np.where(still, 0.0, np.minimum(t0, t1)).max(axis=2)
+    last = np.where(still, 1.0, np.maximum(t0, t1)).min(axis=2)
+    within = (~still | ((low <= start) & (start <= high))).all(axis=2)
+    return np.asarray(within & (np.maximum(first, 0.0) <= np.minimum(last, 1.0)))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
-from clearance.judge.near import MANY, boxes_of, near_box, near_rows
+from clearance.judge.near import MANY, boxes_of, near_any, neighbourhood
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body
 from clearance.sweep.envelope import Envelope, envelope, straight_runs
@@ -28,10 +28,6 @@ class FclAnswer:
     on_head: Array
     on_item: Array
     move: int
-
-
-#: envelopes with fewer triangles are given to FCL whole
-_LARGE = 12000
 
 
 class Bodies:
@@ -62,7 +58,7 @@ class _Grown:
 
     pieces: list[Piece]
     mesh: Envelope
-    surface: Surface | None
+    surface: Surface
     near: dict[int, Surface]
 
 
@@ -84,6 +80,11 @@ class FclHead:
         self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
         self.present = present
         self._made: dict[tuple[float, float], _Grown] = {}
+        self._expected: dict[tuple[float, float], Sequence[int]] = {}
+
+    def expect(self, side: float, height: float, bodies: Sequence[int]) -> None:
+        """Say which bodies will be asked for with this growth; without it, all that are present."""
+        self._expected[side, height] = bodies
 
     @cached_property
     def _path(self) -> Array:
@@ -93,32 +94,24 @@ class FclHead:
         key = (side, height)
         if key not in self._made:
             pieces = [piece.grown(side, height) for piece in self.pieces]
-            mesh = envelope(self.moves, pieces, self.only)
-            near: dict[int, Surface] = {}
-            large = len(mesh.triangles) > _LARGE
-            boxes = boxes_of(mesh.triangles) if large else None
-            wanted = np.zeros(len(mesh.triangles), dtype=bool)
-            for body in self.present:
-                triangles = self.bodies.triangles(body)
-                many = len(triangles) > MANY
-                if not (many or large):
-                    continue
-                rows, reach = near_rows(triangles, self.bodies.boxes(body), self._path, pieces)
-                if many:
-                    near[body] = Surface(triangles[rows], self.bodies.origin)
-                if boxes is not None:
-                    low, high = (corner[rows] for corner in self.bodies.boxes(body))
-                    wanted |= near_box(boxes, low.min(axis=0), high.max(axis=0), reach)
-            if large:
-                mesh = Envelope(mesh.triangles[wanted], mesh.move[wanted], mesh.excess)
-            surface = Surface(mesh.triangles, self.bodies.origin) if len(mesh.triangles) else None
+            places = {}
+            for body in self._expected.get(key, self.present):
+                boxes = self.bodies.boxes(body)
+                places[body] = neighbourhood(self.bodies.triangles(body), boxes, self._path, pieces)
+            near = {
+                body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
+                for body, place in places.items()
+                if len(self.bodies.triangles(body)) >= MANY
+            }
+            around = list(places.values())
+            mesh = envelope(self.moves, pieces, self.only, lambda low, high: near_any(low, high, around))
+            surface = Surface(mesh.triangles, self.bodies.origin)
             self._made[key] = _Grown(pieces, mesh, surface, near)
         return self._made[key]
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
-        assert grown.surface is not None
         found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
         distance = found.distance
         if distance > 0.0 and head_swallows(

@@ -23,7 +23,9 @@ _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 #: pairs worked on at a time: the arrays of one search stay in the processor's cache
 CHUNK = 4096
 #: steps between two looks at which pairs can still matter
-_STRIDE = 6
+_STRIDE = 3
+#: doubles do not tell values apart that are closer than this
+_ROUNDING = 1e-12
 #: brackets are not narrowed below this share of a strip: doubles end here
 _FINEST = 1e-14
 
@@ -186,35 +188,88 @@ def search(
         known = (dz == 0.0) | (floor >= enough)
         best[known] = floor[known]
         todo = todo.take(~known)
-    n = len(todo.row)
-    first, last = np.zeros(n), np.ones(n)
-    left, right = last - _GOLDEN, first + _GOLDEN
-    f_left, f_right = todo.at(left, measure), todo.at(right, measure)
-    _keep_better(best, where, todo.row, todo.at(first, measure), first)
-    _keep_better(best, where, todo.row, todo.at(last, measure), last)
-    _keep_better(best, where, todo.row, f_left, left)
-    _keep_better(best, where, todo.row, f_right, right)
-    while True:
-        had, share = best[todo.row], last - first
-        width = share * todo.speed
-        open_ = (width > SEARCH_WIDTH) & (share > _FINEST) & (had > floor[todo.row])
-        open_ &= (had - width < enough[todo.row]) | (had >= NOWHERE)
-        if not open_.any():
-            break
+    valley = _Valley.opened(todo, measure)
+    while len(valley.todo.row):
+        row = valley.todo.row
+        value, t = valley.lowest()
+        _keep_better(best, where, row, value, t)
+        floor[row] = np.maximum(floor[row], np.minimum(valley.floor(), best[row]))
+        open_ = (best[row] > floor[row] + SEARCH_WIDTH) & (valley.x[4] - valley.x[1] > _FINEST)
+        open_ &= (floor[row] < enough[row]) | (best[row] >= NOWHERE)
         if not open_.all():
-            todo, first, last = todo.take(open_), first[open_], last[open_]
-            left, right, f_left, f_right = left[open_], right[open_], f_left[open_], f_right[open_]
+            valley = valley.take(open_)
         for _ in range(_STRIDE):
-            go_left = f_left <= f_right
-            last = np.where(go_left, right, last)
-            first = np.where(go_left, first, left)
-            step = _GOLDEN * (last - first)
-            new = np.where(go_left, last - step, first + step)
-            f_new = todo.at(new, measure)
-            left, right = np.where(go_left, new, right), np.where(go_left, left, new)
-            f_left, f_right = np.where(go_left, f_new, f_right), np.where(go_left, f_left, f_new)
-            _keep_better(best, where, todo.row, f_new, new)
+            valley.narrow(measure)
     return np.maximum(best - SEARCH_WIDTH, floor), where
+
+
+@dataclass
+class _Valley:
+    """A bracket about the lowest place of each search: golden section, with a floor from convexity.
+
+    Six slices x (6, n) with values f (6, n): the bracket runs from x[1] to x[4] with x[2], x[3] inside, and
+    x[0], x[5] are the slices next outside (or the ends again). On its way between two slices a convex function
+    stays above the lines through its neighbours; where their crossing meets what is had, the search is over.
+    """
+
+    todo: _Open
+    x: Array
+    f: Array
+
+    @classmethod
+    def opened(cls, todo: _Open, measure: Measure) -> _Valley:
+        n = len(todo.row)
+        x = np.stack([np.full(n, v) for v in (0.0, 0.0, 1.0 - _GOLDEN, _GOLDEN, 1.0, 1.0)])
+        f = np.empty_like(x)
+        for k in (1, 2, 3, 4):
+            f[k] = todo.at(x[k], measure)
+        f[0], f[5] = f[1], f[4]
+        return cls(todo, x, f)
+
+    def take(self, keep: NDArray[np.bool_]) -> _Valley:
+        return _Valley(self.todo.take(keep), self.x[:, keep], self.f[:, keep])
+
+    def narrow(self, measure: Measure) -> None:
+        """One step of golden section."""
+        x, f = self.x, self.f
+        left = f[2] <= f[3]
+        step = np.where(left, x[3] - x[1], x[4] - x[2]) * _GOLDEN
+        new = np.where(left, x[3] - step, x[2] + step)
+        f_new = self.todo.at(new, measure)
+        for v, v_new in ((x, new), (f, f_new)):
+            to_left = (v[0], v[1], v_new, v[2], v[3], v[4])
+            to_right = (v[1], v[2], v[3], v_new, v[4], v[5])
+            v[:] = [np.where(left, a, b) for a, b in zip(to_left, to_right, strict=True)]
+
+    def lowest(self) -> tuple[Array, Array]:
+        """The smallest value had in the bracket, and its slice."""
+        at = np.argmin(self.f[1:5], axis=0)[None]
+        return np.take_along_axis(self.f[1:5], at, 0)[0], np.take_along_axis(self.x[1:5], at, 0)[0]
+
+    def floor(self) -> Array:
+        """What the measure cannot be below anywhere in the bracket, by convexity and by how fast it can change.
+
+        Outside where it exists a measure says nothing: such a slice gives no line.
+        """
+        x, f, fastest = self.x, self.f, self.todo.speed
+        there = f < NOWHERE
+        run = np.diff(x, axis=0)
+        slope = np.divide(np.diff(f, axis=0), run, out=np.zeros_like(run), where=run > 0.0)
+        known = (run > 0.0) & there[:-1] & there[1:]
+        worst = np.full_like(fastest, np.inf)
+        for k in (1, 2, 3):
+            # from the left neighbour's side and from the right one's, across [x[k], x[k + 1]]
+            down = np.where(known[k - 1], np.maximum(slope[k - 1], -fastest), -fastest)
+            up = np.where(known[k + 1], np.minimum(slope[k + 1], fastest), fastest)
+            a, b, width = f[k], f[k + 1], run[k]
+            from_left = a + np.minimum(down, 0.0) * width
+            from_right = b - np.maximum(up, 0.0) * width
+            crossed = (down < 0.0) & (up > 0.0)
+            t = np.divide(b - a - up * width, down - up, out=np.zeros_like(a), where=crossed)
+            both = np.where(crossed, a + down * np.clip(t, 0.0, width), np.where(down >= 0.0, a, b))
+            value = np.where(there[k], np.where(there[k + 1], both, from_left), from_right)
+            worst = np.minimum(worst, np.where(there[k] | there[k + 1], value, -np.inf))
+        return worst - _ROUNDING
 
 
 def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) -> None:

@@ -9,7 +9,7 @@ near does the head come to each) or a move (what is nearest along the way).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,8 @@ Index = NDArray[np.intp]
 _BRANCH = 8
 #: pairs of a key that are followed to the end first, to have good values early
 _TASTE = 16
+#: pairs of a key that are tried at each level
+_SAMPLES = 4
 #: pairs followed at a time: what bounds the memory
 _AT_ONCE = 1 << 17
 #: searches made before the values had are looked at again
@@ -183,24 +185,35 @@ def nearest(
     return found
 
 
+def _none() -> Array:
+    return np.empty(0)
+
+
 @dataclass(frozen=True)
 class _Pairs:
-    """Pairs of nodes, all of one level in each tree, each with a piece; ``low`` bounds what they hold."""
+    """Pairs of nodes, all of one level in each tree, each with a piece; ``low`` bounds what they hold, and ``g``
+    the horizontal distance."""
 
     tri_level: int
     chord_level: int
     tri: Index
     chord: Index
     piece: Index
-    low: Array | None = None
+    low: Array = field(default_factory=_none)
+    g: Array = field(default_factory=_none)
 
     def __len__(self) -> int:
         return len(self.tri)
 
     def take(self, rows: NDArray[Any] | slice) -> _Pairs:
-        low = None if self.low is None else self.low[rows]
         return _Pairs(
-            self.tri_level, self.chord_level, self.tri[rows], self.chord[rows], self.piece[rows], low
+            self.tri_level,
+            self.chord_level,
+            self.tri[rows],
+            self.chord[rows],
+            self.piece[rows],
+            self.low[rows],
+            self.g[rows],
         )
 
 
@@ -223,7 +236,7 @@ class _Search:
                 self.finish(self.best(pairs, 1))
                 return
             pairs = self.best(pairs, _TASTE)
-            self.sample(self.best(pairs, 1))
+            self.sample(self.best(pairs, _SAMPLES))
             pairs = self.children(pairs)
 
     def run(self, pairs: _Pairs) -> None:
@@ -232,7 +245,6 @@ class _Search:
         while waiting:
             pairs = self.pruned(waiting.pop())
             if len(pairs) > _AT_ONCE:
-                assert pairs.low is not None
                 order = np.argsort(pairs.low, kind="stable")
                 waiting.append(pairs.take(order[_AT_ONCE:]))
                 pairs = pairs.take(order[:_AT_ONCE])
@@ -241,7 +253,7 @@ class _Search:
             if pairs.tri_level == 0 and pairs.chord_level == 0:
                 self.finish(pairs)
                 continue
-            self.sample(self.best(pairs, 1))
+            self.sample(self.best(pairs, _SAMPLES))
             waiting.append(self.bounded(self.children(self.pruned(pairs))))
 
     def bounded(self, pairs: _Pairs) -> _Pairs:
@@ -257,11 +269,10 @@ class _Search:
         g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
         z = profiles.nearest_height(low[:, 2], high[:, 2], pairs.piece)
         bound = self.measure(g, z, pairs.piece)
-        return self.pruned(replace(pairs, low=bound))
+        return self.pruned(replace(pairs, low=bound, g=g))
 
     def pruned(self, pairs: _Pairs) -> _Pairs:
         """The pairs that could hold a smaller value than what is had for their key."""
-        assert pairs.low is not None
         keep = pairs.low < self.limit(pairs)
         return pairs if keep.all() else pairs.take(keep)
 
@@ -273,10 +284,9 @@ class _Search:
         return np.maximum.reduceat(worst, self.path.levels[pairs.chord_level].leaf)[pairs.chord]
 
     def best(self, pairs: _Pairs, count: int) -> _Pairs:
-        """The ``count`` most promising pairs of each body, or of each node of the path."""
-        assert pairs.low is not None
+        """The ``count`` most promising pairs of each body, or of each node of the path: the nearest of equals."""
         group = pairs.chord if self.by_move else self.tree.levels[pairs.tri_level].owner[pairs.tri]
-        order = np.lexsort((pairs.low, group))
+        order = np.lexsort((pairs.g, pairs.low, group))
         first = np.flatnonzero(np.r_[True, group[order][1:] != group[order][:-1]]) if len(order) else order
         place = np.arange(len(order)) - np.repeat(first, np.diff(np.r_[first, len(order)]))
         return pairs.take(order[place < count])
@@ -306,7 +316,6 @@ class _Search:
 
     def finish(self, pairs: _Pairs) -> None:
         """Search triangle against chord, the most promising first."""
-        assert pairs.low is not None
         pairs = pairs.take(np.argsort(pairs.low, kind="stable"))
         size = _FIRST
         while len(pairs):
@@ -314,7 +323,6 @@ class _Search:
             strips, owner = strips_of(self.tree.triangles[now.tri])
             limit = self.limit(now)
             now = now.take(owner)
-            assert now.low is not None
             value, _ = search(
                 strips, self.path.chords, now.chord, now.piece, self.measure, limit[owner], now.low
             )

@@ -1,14 +1,15 @@
-"""Which triangles FCL needs to see: triangles, a path and pieces go in, the rows that can hold the smallest
-distance come out, by plain boxes only.
+"""What FCL needs to see: triangles, a path and pieces go in; which triangles, and which bits of the path for
+which piece, can hold the smallest distance come out, by plain boxes only.
 
-FCL takes seconds to build its tree over a large model, and only the triangles near the head can matter. A
-few corners held against the head where it stands at a few places give a distance that is really there; a
-triangle whose box is farther than that from every place of the head is left out.
+FCL takes seconds to build its trees over large models, and little of them can matter. Some triangles held
+against the head where it stands at a few places give a distance that is really there; whatever lies in a
+box farther away than that is left out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,51 +17,69 @@ from numpy.typing import NDArray
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
+Boxes = tuple[Array, Array]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
 #: what is added to the distance that is there: the envelope's mesh stands out by less
 _SLACK = 0.01
-_PROBES = 1500
-_STANDS = 48
+_PROBES = 160
+_STANDS = 24
 _CELLS = 300
 
 
-def near_rows(
-    triangles: Array, boxes: tuple[Array, Array], path: Array, pieces: Sequence[Piece]
-) -> tuple[NDArray[np.intp], float]:
-    """Rows of ``triangles`` (N, 3, 3) that can be nearest to the pieces along the polyline ``path`` (n, 2),
-    and the distance that none of the others comes within.
+@dataclass(frozen=True)
+class Neighbourhood:
+    """The rows of a body's triangles that can be nearest, the box about them, and the distance to look within."""
+
+    rows: NDArray[np.intp]
+    low: Array
+    high: Array
+    reach: float
+
+
+def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[Piece]) -> Neighbourhood:
+    """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the polyline ``path`` (n, 2).
 
     Args:
         boxes: lowest and highest corner (N, 3) of each triangle.
     """
     low, high = boxes
     path = _finer(path)
+    stands = path[_spread(len(path), _STANDS)]
     rows = np.arange(len(triangles))
-    stands = path[np.unique(np.linspace(0, len(path) - 1, _STANDS).astype(int))]
     reach = np.inf
     for _ in range(4):
-        probes = rows[np.unique(np.linspace(0, len(rows) - 1, _PROBES).astype(int))]
-        reach = min(reach, _distance_there(triangles[probes, 0], stands, pieces) + _SLACK)
-        kept = rows[_within(low[rows], high[rows], path, pieces, reach)]
-        enough = len(kept) > 0.7 * len(rows) or len(kept) < MANY
-        rows = kept
-        if enough or not len(rows):
+        probes = rows[_spread(len(rows), _PROBES)]
+        reach = min(reach, _distance_there(triangles[probes], stands, pieces) + _SLACK)
+        if len(rows) < MANY:
             break
-    return rows, float(reach)
+        kept = rows[_within(low[rows], high[rows], path, pieces, reach)]
+        few = len(kept) > 0.7 * len(rows)
+        rows = kept
+        if few:
+            break
+    return Neighbourhood(rows, low[rows].min(axis=0), high[rows].max(axis=0), float(reach))
 
 
-def near_box(boxes: tuple[Array, Array], low: Array, high: Array, reach: float) -> NDArray[np.bool_]:
-    """Which boxes (N, 3) come within ``reach`` of one box (3,)."""
-    apart = np.maximum(np.maximum(boxes[0] - high, low - boxes[1]), 0.0)
-    return np.asarray((apart * apart).sum(axis=1) <= reach * reach)
+def near_any(low: Array, high: Array, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
+    """Which boxes (N, 3) come as near to any of the bodies as the distance that is there."""
+    near = np.zeros(len(low), dtype=bool)
+    for place in places:
+        apart = np.maximum(np.maximum(low - place.high, place.low - high), 0.0)
+        near |= (apart * apart).sum(axis=1) <= place.reach * place.reach
+    return near
 
 
-def boxes_of(triangles: Array) -> tuple[Array, Array]:
+def boxes_of(triangles: Array) -> Boxes:
     """Lowest and highest corner (N, 3) of each triangle."""
     a, b, c = (triangles[:, k] for k in range(3))
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
+def _spread(count: int, most: int) -> NDArray[np.intp]:
+    """At most ``most`` numbers below ``count``, evenly spread."""
+    return np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.intp))
 
 
 def _finer(path: Array) -> Array:
@@ -75,22 +94,55 @@ def _finer(path: Array) -> Array:
     return np.concatenate([path[row] + share[:, None] * step[row], path[-1:]])
 
 
-def _distance_there(points: Array, stands: Array, pieces: Sequence[Piece]) -> float:
-    """The smallest distance of points (n, 3) to the pieces' widest boxes' cores, as the head stands there.
+def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> float:
+    """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places.
 
     An upper value: each piece is taken as the cylinder (or rectangle) of its smallest radius.
     """
     best = np.inf
+    flat = triangles.repeat(len(stands), axis=0)
+    wire = np.tile(stands, (len(triangles), 1))
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
-        offset = points[:, None, :2] - stands[None]
-        dx = np.maximum(np.maximum(x0 - offset[..., 0], offset[..., 0] - x1), 0.0)
-        dy = np.maximum(np.maximum(y0 - offset[..., 1], offset[..., 1] - y1), 0.0)
+        middle = wire + np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+        z = np.full(len(wire), piece.z.mean())
+        points = _nearest_on_triangle(flat, np.column_stack([middle, z]))
+        points = np.concatenate([points, flat[:, 0]])
+        offset = points[:, :2] - np.concatenate([wire, wire])
+        dx = np.maximum(np.maximum(x0 - offset[:, 0], offset[:, 0] - x1), 0.0)
+        dy = np.maximum(np.maximum(y0 - offset[:, 1], offset[:, 1] - y1), 0.0)
         beside = np.maximum(np.hypot(dx, dy) - piece.r.min(), 0.0)
-        z = points[:, None, 2]
-        above = np.maximum(np.maximum(piece.z[0] - z, z - piece.z[-1]), 0.0)
+        above = np.maximum(np.maximum(piece.z[0] - points[:, 2], points[:, 2] - piece.z[-1]), 0.0)
         best = min(best, float(np.hypot(beside, above).min()))
     return best
+
+
+def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
+    """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
+
+    The foot on the plane where it is inside, else the nearest point of the sides.
+    """
+    a, b, c = (triangles[:, k] for k in range(3))
+    best = a
+    least = np.full(len(a), np.inf)
+    for start, end in ((a, b), (b, c), (c, a)):
+        way = end - start
+        length2 = (way * way).sum(axis=1)
+        t = np.divide(
+            ((points - start) * way).sum(axis=1), length2, out=np.zeros_like(least), where=length2 > 0.0
+        )
+        at = start + np.clip(t, 0.0, 1.0)[:, None] * way
+        gap = ((points - at) ** 2).sum(axis=1)
+        best = np.where((gap < least)[:, None], at, best)
+        least = np.minimum(least, gap)
+    e, f, d = b - a, c - a, points - a
+    ee, ef, ff = (e * e).sum(axis=1), (e * f).sum(axis=1), (f * f).sum(axis=1)
+    de, df = (d * e).sum(axis=1), (d * f).sum(axis=1)
+    det = ee * ff - ef * ef
+    safe = np.where(det > 0.0, det, 1.0)
+    u, v = (ff * de - ef * df) / safe, (ee * df - ef * de) / safe
+    inside = (det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
+    return np.where(inside[:, None], a + u[:, None] * e + v[:, None] * f, best)
 
 
 def _within(low: Array, high: Array, path: Array, pieces: Sequence[Piece], reach: float) -> NDArray[np.bool_]:

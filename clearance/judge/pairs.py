@@ -89,7 +89,7 @@ class HeadJudge:
         clear = [view.clearance() for view in self.flat]
         side = self._least([view.side({b: m.height for b, m in margins.items()}) for view in self.flat])
         height = self._least([view.height({b: m.side for b, m in margins.items()}) for view in self.flat])
-        flat = self._least(clear)
+        flat = self._flat_clearance = self._least(clear)
         levels = [
             {b: Growth(self.bodies[b].allow.side, self.bodies[b].allow.height) for b in bodies},
             {
@@ -98,6 +98,15 @@ class HeadJudge:
             },
         ]
         near = [self._near(growths, flat) for growths in levels]
+        for growth in {g for growths in levels for g in growths.values()} - {Growth(0.0, 0.0)}:
+            asked = [
+                b
+                for growths in levels
+                for b in bodies
+                if growths[b] == growth and _may_touch(flat[b], growth)
+            ]
+            for part in self.fcl:
+                part.expect(growth.side, growth.height, sorted(set(asked)))
         pairs = []
         for body in bodies:
             part = int(np.argmin([found.value[body] for _, found in clear]))
@@ -122,7 +131,7 @@ class HeadJudge:
 
     def _near(self, growths: dict[int, Growth], flat: Array) -> Array:
         """For each body its flat distance from the head as grown, no larger than ``_NEAR``."""
-        close = {b: g for b, g in growths.items() if flat[b] <= hypot(g.side, g.height) + _NEAR}
+        close = {b: g for b, g in growths.items() if _may_touch(flat[b], g)}
         out = np.full(len(flat), _NEAR)
         for view in self.flat if close else []:
             grown = view.distance_grown(close, _NEAR)
@@ -196,7 +205,7 @@ class HeadJudge:
         if clearance <= TOUCH:
             return "clash"
         for (growth, flat), verdict in zip(levels, ("clash", "close"), strict=True):
-            if growth == Growth(0.0, 0.0) or clearance > hypot(growth.side, growth.height) + _NEAR:
+            if growth == Growth(0.0, 0.0) or not _may_touch(self._flat_clearance[body], growth):
                 continue
             fcl = min(
                 min(part.distance(body, growth.side, growth.height).distance, _NEAR) for part in self.fcl
@@ -250,6 +259,11 @@ class HeadJudge:
             f"the two ways of measuring the {self._name()}{grown} against {item} disagree:"
             f" {fcl:.4f} mm by FCL, {flat:.4f} mm by the flat view; treat it as not clear and report it",
         )
+
+
+def _may_touch(clearance: float, growth: Growth) -> bool:
+    """Whether a body that far away can come near a head that is grown so much."""
+    return clearance <= hypot(growth.side, growth.height) + _NEAR
 
 
 def ranges(touched: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:

@@ -9,7 +9,7 @@ grows; so the mesh is nowhere inside the envelope, and nowhere more than ``exces
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,11 +23,12 @@ Index = NDArray[np.int64]
 
 #: how far a circumscribed facet may stand out from its round, mm
 FACET = 0.003
-#: how far a chord may lie from its arc, mm
-SAGITTA = 0.0004
+#: how far a chord may lie from its arc, mm: on paths that are taken as they are, and on simplified ones
+SAGITTA = 0.00085
+SAGITTA_SIMPLIFIED = 0.0004
 #: how far a straight bit may lie from the moves it stands for, mm
 SIMPLIFY = 0.0003
-#: paths with fewer bits are taken as they are
+#: runs of fewer moves are taken as they are
 _SIMPLIFY_FROM = 1500
 
 
@@ -49,27 +50,45 @@ class _Line:
     deviation: float
 
 
-def envelope(moves: Moves, pieces: Sequence[Piece], only: NDArray[np.bool_] | None = None) -> Envelope:
+#: told the boxes (n, 3) that a piece sweeps along each bit of the path; answers which bits are wanted (n,)
+Wanted = Callable[[Array, Array], NDArray[np.bool_]]
+
+
+def envelope(
+    moves: Moves,
+    pieces: Sequence[Piece],
+    only: NDArray[np.bool_] | None = None,
+    wanted: Wanted | None = None,
+) -> Envelope:
     """The envelope of ``pieces`` along ``moves``.
 
     Args:
         only: (M,) the moves on which the head is there (the wire is not in everywhere).
+        wanted: leaves out bits of the path, piece by piece, that nothing is near to. What is left has its
+            own ends, inside the envelope.
     """
     triangles: list[Array] = []
     owner: list[Index] = []
     deviation = 0.0
     for run in _runs(len(moves), only):
-        line = _simplified(_flattened(moves, run))
-        deviation = max(deviation, line.deviation)
-        bare = [not np.any(piece.rect) for piece in pieces]
-        if any(bare):
-            round_pieces = [piece for piece, is_round in zip(pieces, bare, strict=True) if is_round]
-            edges = _edges_of_line(line, max(float(p.r.max()) for p in round_pieces) + line.deviation)
-            for piece in round_pieces:
-                low, high = _open_caps(piece, round_pieces)
-                _raise_walls(triangles, owner, edges, piece, line.deviation, low, high)
-        for piece, is_round in zip(pieces, bare, strict=True):
-            if not is_round:
+        whole = _flattened(moves, run)
+        if not _is_short(run):
+            whole = _simplified(whole)
+        deviation = max(deviation, whole.deviation)
+        widest = max((float(p.r.max()) for p in pieces if not np.any(p.rect)), default=0.0) + whole.deviation
+        outlines: dict[bytes, list[_Edges]] = {}
+        for piece in pieces:
+            bits = np.ones(len(whole.move), dtype=bool) if wanted is None else wanted(*_boxes(whole, piece))
+            lines = _parts(whole, bits)
+            if not np.any(piece.rect):
+                key = bits.tobytes()
+                if key not in outlines:
+                    outlines[key] = [_edges_of_line(line, widest) for line in lines]
+                low, high = _open_caps(piece, pieces)
+                for edges in outlines[key]:
+                    _raise_walls(triangles, owner, edges, piece, whole.deviation, low, high)
+                continue
+            for line in lines:
                 edges, cores = _edges_of_rectangle(line, piece)
                 _raise_walls(triangles, owner, edges, piece, line.deviation, True, True)
                 for z in (piece.z[0], piece.z[-1]):
@@ -79,11 +98,34 @@ def envelope(moves: Moves, pieces: Sequence[Piece], only: NDArray[np.bool_] | No
     return Envelope(soup, move, FACET + 2.0 * deviation)
 
 
+def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array]:
+    """Lowest and highest corner (n, 3) of what a piece sweeps along each bit."""
+    p, q = line.points[:-1], line.points[1:]
+    x0, x1, y0, y1 = piece.rect
+    r = float(piece.r.max()) + line.deviation + FACET
+    low = np.minimum(p, q) + np.array([x0 - r, y0 - r])
+    high = np.maximum(p, q) + np.array([x1 + r, y1 + r])
+    n = (len(p), 1)
+    return np.hstack([low, np.full(n, piece.z[0])]), np.hstack([high, np.full(n, piece.z[-1])])
+
+
+def _parts(line: _Line, bits: NDArray[np.bool_]) -> list[_Line]:
+    """The unbroken parts of a line that ``bits`` (n,) picks."""
+    if bits.all():
+        return [line]
+    runs = _runs(len(bits), bits)
+    return [_Line(line.points[r.start : r.stop + 1], line.move[r], line.deviation) for r in runs]
+
+
 def _runs(count: int, only: NDArray[np.bool_] | None) -> list[slice]:
     if only is None:
         return [slice(0, count)] if count else []
     edge = np.flatnonzero(np.diff(np.r_[False, only, False].astype(np.int8)))
     return [slice(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def _is_short(run: slice) -> bool:
+    return run.stop - run.start < _SIMPLIFY_FROM
 
 
 def _flattened(moves: Moves, run: slice) -> _Line:
@@ -93,11 +135,12 @@ def _flattened(moves: Moves, run: slice) -> _Line:
     """
     start, end, centre, sweep = moves.start[run], moves.end[run], moves.centre[run], moves.sweep[run]
     arc = sweep != 0.0
+    sagitta = SAGITTA if _is_short(run) else SAGITTA_SIMPLIFIED
     count = np.ones(len(sweep), dtype=np.int64)
     r0 = np.where(arc, np.hypot(*(start - centre).T), 0.0)
     r1 = np.where(arc, np.hypot(*(end - centre).T), 0.0)
-    radius = np.maximum(np.maximum(r0, r1), SAGITTA)
-    step = 2.0 * np.arccos(1.0 - SAGITTA / radius[arc])
+    radius = np.maximum(np.maximum(r0, r1), sagitta)
+    step = 2.0 * np.arccos(1.0 - sagitta / radius[arc])
     count[arc] = np.maximum(np.ceil(np.abs(sweep[arc]) / step), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(sweep)), count)
     share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[owner]
@@ -113,15 +156,13 @@ def _flattened(moves: Moves, run: slice) -> _Line:
         points, owner = points[np.r_[True, long]], owner[long]
     else:
         points, owner = points[:2], owner[:1]
-    deviation = SAGITTA if arc.any() else 0.0
+    deviation = sagitta if arc.any() else 0.0
     return _Line(points, owner + run.start, deviation)
 
 
 def _simplified(line: _Line) -> _Line:
     """Bits that run on within ``SIMPLIFY`` of one straight become one, as long as they lead away."""
     n = len(line.move)
-    if n < _SIMPLIFY_FROM:
-        return line
     xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
     keep = [0]
     ax, ay = xs[0], ys[0]
@@ -253,8 +294,9 @@ def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
 
 def _open_caps(piece: Piece, others: Sequence[Piece]) -> tuple[bool, bool]:
     """Whether the lower and upper end of a round piece are not covered by a neighbour at least as wide."""
-    low = not any(o.z[-1] == piece.z[0] and o.r[-1] >= piece.r[0] for o in others if o is not piece)
-    high = not any(o.z[0] == piece.z[-1] and o.r[0] > piece.r[-1] for o in others if o is not piece)
+    round_ones = [o for o in others if o is not piece and not np.any(o.rect)]
+    low = not any(o.z[-1] == piece.z[0] and o.r[-1] >= piece.r[0] for o in round_ones)
+    high = not any(o.z[0] == piece.z[-1] and o.r[0] > piece.r[-1] for o in round_ones)
     return low, high
 
 
