@@ -178,3 +178,31 @@ def test_a_drawing_of_five_megabytes(tmp_path: Path) -> None:
     assert len(moves) == n
     # Processor time, so that a busy machine does not fail it.
     assert sum(os.times()[:4]) - before < 3.0
+
+
+def test_many_curves_in_one_spot_cost_no_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(dxf, "ask_child", lambda request, shown: answer(request))
+    rng = random.Random(3)
+    lines = [
+        f"0\nLINE\n8\ncut\n10\n{rng.random() * 5e-3:.9f}\n20\n{rng.random() * 5e-3:.9f}\n"
+        f"11\n{rng.random() * 5e-3:.9f}\n21\n{rng.random() * 5e-3:.9f}\n"
+        for _ in range(5000)
+    ]
+    file = tmp_path / "a.dxf"
+    file.write_text("0\nSECTION\n2\nENTITIES\n" + "".join(lines) + "0\nENDSEC\n0\nEOF\n")
+    before = time.process_time()
+    assert "10000 ends of curves meet here" in refused(file)
+    assert time.process_time() - before < 3
+
+
+def test_ends_a_gap_apart_meet_wherever_they_lie(tmp_path: Path) -> None:
+    """Any place, any direction: within the gap they are one node, beyond it they are not."""
+    from clearance.paths.chains import _clusters
+
+    rng = np.random.default_rng(8)
+    a = rng.uniform(-1000, 1000, (3000, 2))
+    turn = rng.uniform(0, 2 * pi, 3000)
+    way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    for step, together in ((0.00999, True), (0.01001, False)):
+        number = _clusters(np.concatenate([a, a + step * way]), 0.01)
+        assert ((number[:3000] == number[3000:]) == together).all()

@@ -11,13 +11,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from math import hypot
+from math import hypot, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.paths.pieces import Piece, at, length, line, turned_round
 
 SAME = 1e-6  # mm: ends so near to each other are one point
+_KEY = np.array([6364136223846793005, 1442695040888963407], dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,7 @@ class _Graph:
 def _likeness(curve: Curve) -> tuple[int, ...]:
     """The same for curves that go the same way, either way round: their mean point and length, rounded."""
     x, y = np.mean([at(piece, t) for piece in curve.pieces for t in (0.0, 0.5, 1.0)], axis=0)
-    return tuple(round(v / (10 * SAME)) for v in (x, y, sum(map(length, curve.pieces))))
+    return tuple(round(v / SAME) for v in (x, y, sum(map(length, curve.pieces))))
 
 
 def _close(pieces: list[Piece]) -> None:
@@ -205,24 +207,33 @@ def _append(pieces: list[Piece], way: Sequence[Piece]) -> None:
     pieces.extend(way)
 
 
-def _clusters(places: np.ndarray, gap: float) -> np.ndarray:
-    """A number for each place, the same for places that chains of steps of at most ``gap`` connect."""
-    import shapely
+_HALF = [(dx, dy) for dx in range(-2, 3) for dy in range(-2, 3) if (dx, dy) > (0, 0)]
 
+
+def _clusters(places: NDArray[np.float64], apart: float) -> NDArray[np.int64]:
+    """A number for each place (n, 2), the same for places that steps of at most ``apart`` mm connect.
+
+    Places of one cell of a grid of apart / sqrt 2 are together anyway, and only the first of each cell is
+    measured against the cells around it: so many places in one spot cost no more than elsewhere.
+    """
     if not len(places):
         return np.empty(0, dtype=np.int64)
-    unique, index = np.unique(places, axis=0, return_inverse=True)
-    points = shapely.points(unique)
-    a, b = shapely.STRtree(points).query(points, predicate="dwithin", distance=gap)
-    parent = np.arange(len(unique))
+    cells = np.floor(places * (sqrt(2.0) / apart)).astype(np.int64)
+    # Cells as one number, modulo 2^64; what meets by chance is sorted out by its distance.
+    keys, first, number = np.unique(cells @ _KEY, return_index=True, return_inverse=True)
+    parent = list(range(len(keys)))
 
     def root(i: int) -> int:
         while parent[i] != i:
             parent[i] = parent[parent[i]]
             i = parent[i]
-        return int(i)
+        return i
 
-    for i, j in zip(a[a < b].tolist(), b[a < b].tolist(), strict=True):
-        parent[root(i)] = root(j)
-    roots = np.array([root(i) for i in range(len(unique))], dtype=np.int64)
-    return roots[index.reshape(-1)]
+    for offset in _HALF:
+        wanted = keys + np.array(offset, dtype=np.int64) @ _KEY
+        found = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+        pairs = np.flatnonzero(keys[found] == wanted)
+        away = np.hypot(*(places[first[pairs]] - places[first[found[pairs]]]).T)
+        for i in pairs[away <= apart].tolist():
+            parent[root(i)] = root(int(found[i]))
+    return np.array([root(i) for i in range(len(keys))], dtype=np.int64)[number.reshape(-1)]

@@ -77,7 +77,7 @@ class Reader:
     def run(self) -> dict[str, Any]:
         for entity in self.document.modelspace():
             self.entity(entity, None, "", 0)
-        if not self.seen and not self.hidden:
+        if not self.seen and not any(self.hidden.values()):
             raise self.nothing()
         for name in sorted(self.wanted - {layer.lower() for layer in self.seen}):
             have = ", ".join(f'"{layer}"' for layer in sorted(self.seen)) or "none"
@@ -88,7 +88,7 @@ class Reader:
                 "", f"all curves are on layers that are off or frozen: {names}", "layers = [...] of this cut"
             )
         self.answer["passed"] = dict(self.passed)
-        self.answer["hidden"] = sorted(self.hidden)
+        self.answer["hidden"] = sorted(name for name, n in self.hidden.items() if n)
         return self.answer
 
     def nothing(self) -> Trouble:
@@ -131,6 +131,8 @@ class Reader:
             self.hidden[layer] += 1
             return
         elif layer.lower() == "defpoints":
+            # Where drawings keep what is never plotted, the points of their dimensions among it.
+            self.hidden[layer] += kind != "POINT"
             return
         try:
             if kind == "POINT":
