@@ -191,7 +191,7 @@ def test_many_curves_in_one_spot_cost_no_more(tmp_path: Path, monkeypatch: pytes
     file = tmp_path / "a.dxf"
     file.write_text("0\nSECTION\n2\nENTITIES\n" + "".join(lines) + "0\nENDSEC\n0\nEOF\n")
     before = time.process_time()
-    assert "10000 ends of curves meet here" in refused(file)
+    assert "ends of curves meet here" in refused(file)
     assert time.process_time() - before < 3
 
 
