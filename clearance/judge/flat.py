@@ -239,7 +239,7 @@ def _nearest_points(a: Array, b: Array, p: Array, q: Array, rect: tuple[float, .
             on_rect = wire + np.clip(item - wire, low, high)
             moved = onto(on_rect, a, b)
             wire_moved = onto(wire + (moved - on_rect), p, q) if np.any(high - low) else onto(moved, p, q)
-            still = np.allclose(moved, item, atol=1e-12) and np.allclose(wire_moved, wire, atol=1e-12)
+            still = bool((np.abs(moved - item) < 1e-12).all() and (np.abs(wire_moved - wire) < 1e-12).all())
             item, wire = moved, wire_moved
             if still:
                 break

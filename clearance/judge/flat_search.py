@@ -208,8 +208,8 @@ class _Valley:
     """A bracket about the lowest place of each search: golden section, with a floor from convexity.
 
     Six slices x (6, n) with values f (6, n): the bracket runs from x[1] to x[4] with x[2], x[3] inside, and
-    x[0], x[5] are the slices next outside (or the ends again). On its way between two slices a convex function
-    stays above the lines through its neighbours; where their crossing meets what is had, the search is over.
+    x[0], x[5] are the slices next outside (or the ends again). Between two slices a convex function stays
+    above the lines through its neighbours; where their crossing meets what is had, the search is over.
     """
 
     todo: _Open
@@ -247,7 +247,7 @@ class _Valley:
         return np.take_along_axis(self.f[1:5], at, 0)[0], np.take_along_axis(self.x[1:5], at, 0)[0]
 
     def floor(self) -> Array:
-        """What the measure cannot be below anywhere in the bracket, by convexity and by how fast it can change.
+        """What the measure cannot be below in the bracket, by convexity and by how fast it can change.
 
         Outside where it exists a measure says nothing: such a slice gives no line.
         """

@@ -23,7 +23,7 @@ Index = NDArray[np.intp]
 
 _BRANCH = 8
 #: pairs of a key that are followed to the end first, to have good values early
-_TASTE = 16
+_TASTE = 8
 #: pairs of a key that are tried at each level
 _SAMPLES = 4
 #: pairs followed at a time: what bounds the memory
@@ -191,8 +191,10 @@ def _none() -> Array:
 
 @dataclass(frozen=True)
 class _Pairs:
-    """Pairs of nodes, all of one level in each tree, each with a piece; ``low`` bounds what they hold, and ``g``
-    the horizontal distance."""
+    """Pairs of nodes, all of one level in each tree, each with a piece.
+
+    ``low`` bounds what they hold, and ``g`` the horizontal distance.
+    """
 
     tri_level: int
     chord_level: int
@@ -231,12 +233,11 @@ class _Search:
     def taste(self, pairs: _Pairs) -> None:
         """Follow only the best few pairs of each key to the end: good values early drop much later."""
         while len(pairs):
-            pairs = self.bounded(pairs)
-            if pairs.tri_level == 0 and pairs.chord_level == 0:
-                self.finish(self.best(pairs, 1))
-                return
-            pairs = self.best(pairs, _TASTE)
+            pairs = self.best(self.bounded(pairs), _TASTE)
             self.sample(self.best(pairs, _SAMPLES))
+            if pairs.tri_level == 0 and pairs.chord_level == 0:
+                self.finish(pairs)
+                return
             pairs = self.children(pairs)
 
     def run(self, pairs: _Pairs) -> None:
@@ -284,7 +285,7 @@ class _Search:
         return np.maximum.reduceat(worst, self.path.levels[pairs.chord_level].leaf)[pairs.chord]
 
     def best(self, pairs: _Pairs, count: int) -> _Pairs:
-        """The ``count`` most promising pairs of each body, or of each node of the path: the nearest of equals."""
+        """The ``count`` most promising pairs of each body or node of the path: the nearest of equals."""
         group = pairs.chord if self.by_move else self.tree.levels[pairs.tri_level].owner[pairs.tri]
         order = np.lexsort((pairs.g, pairs.low, group))
         first = np.flatnonzero(np.r_[True, group[order][1:] != group[order][:-1]]) if len(order) else order

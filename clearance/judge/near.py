@@ -23,14 +23,14 @@ Boxes = tuple[Array, Array]
 MANY = 4000
 #: what is added to the distance that is there: the envelope's mesh stands out by less
 _SLACK = 0.01
-_PROBES = 160
-_STANDS = 24
+_PROBES = 120
+_STANDS = 20
 _CELLS = 300
 
 
 @dataclass(frozen=True)
 class Neighbourhood:
-    """The rows of a body's triangles that can be nearest, the box about them, and the distance to look within."""
+    """The rows of a body's triangles that can be nearest, the box about them, the distance to look within."""
 
     rows: NDArray[np.intp]
     low: Array
@@ -46,20 +46,41 @@ def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[
     """
     low, high = boxes
     path = _finer(path)
-    stands = path[_spread(len(path), _STANDS)]
-    rows = np.arange(len(triangles))
+    p, q = (path[:-1], path[1:]) if len(path) > 1 else (path, path)
+    rows, bits = np.arange(len(triangles)), np.arange(len(p))
+    box = low.min(axis=0), high.max(axis=0)
     reach = np.inf
     for _ in range(4):
         probes = rows[_spread(len(rows), _PROBES)]
+        stands = p[bits[_spread(len(bits), _STANDS)]]
+        before = reach
         reach = min(reach, _distance_there(triangles[probes], stands, pieces) + _SLACK)
-        if len(rows) < MANY:
+        if len(rows) >= MANY:
+            rows = rows[_within(low[rows], high[rows], path, pieces, reach)]
+            box = low[rows].min(axis=0), high[rows].max(axis=0)
+        bits = bits[_bits_near(p[bits], q[bits], pieces, box, reach)]
+        if not len(bits) or not len(rows) or reach > 0.95 * before:
             break
-        kept = rows[_within(low[rows], high[rows], path, pieces, reach)]
-        few = len(kept) > 0.7 * len(rows)
-        rows = kept
-        if few:
-            break
-    return Neighbourhood(rows, low[rows].min(axis=0), high[rows].max(axis=0), float(reach))
+    return Neighbourhood(rows, *box, float(reach))
+
+
+def _bits_near(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes, reach: float) -> NDArray[np.bool_]:
+    """Along which bits p-q (n, 2) some piece's box comes within ``reach`` of one box (3,)."""
+    near = np.zeros(len(p), dtype=bool)
+    first, last = np.minimum(p, q), np.maximum(p, q)
+    for piece in pieces:
+        x0, x1, y0, y1 = piece.rect
+        r = float(piece.r.max())
+        beside = np.maximum(
+            np.maximum(
+                first + np.array([x0 - r, y0 - r]) - box[1][:2],
+                box[0][:2] - last - np.array([x1 + r, y1 + r]),
+            ),
+            0.0,
+        )
+        above = max(piece.z[0] - box[1][2], box[0][2] - piece.z[-1], 0.0)
+        near |= (beside * beside).sum(axis=1) + above * above <= reach * reach
+    return near
 
 
 def near_any(low: Array, high: Array, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:

@@ -99,14 +99,14 @@ class HeadJudge:
         ]
         near = [self._near(growths, flat) for growths in levels]
         for growth in {g for growths in levels for g in growths.values()} - {Growth(0.0, 0.0)}:
-            asked = [
+            asked = {
                 b
                 for growths in levels
                 for b in bodies
                 if growths[b] == growth and _may_touch(flat[b], growth)
-            ]
-            for part in self.fcl:
-                part.expect(growth.side, growth.height, sorted(set(asked)))
+            }
+            for head in self.fcl:
+                head.expect(growth.side, growth.height, sorted(asked))
         pairs = []
         for body in bodies:
             part = int(np.argmin([found.value[body] for _, found in clear]))
@@ -169,7 +169,10 @@ class HeadJudge:
             if verdict == "clash":
                 touched = self._touching(body, levels[0][0])
                 touching = ranges(touched)
-                place = self._place_on(body, touched) or place
+                if clearance <= TOUCH:
+                    bare = Growth(0.0, 0.0)
+                    touched = touched if levels[0][0] == bare else self._touching(body, bare)
+                    place = self._place_on(body, touched) or place
         spares = [
             figure - a - m
             for figure, a, m in ((side, allow.side, margin.side), (height, allow.height, margin.height))

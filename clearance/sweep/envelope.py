@@ -75,18 +75,14 @@ def envelope(
         if not _is_short(run):
             whole = _simplified(whole)
         deviation = max(deviation, whole.deviation)
-        widest = max((float(p.r.max()) for p in pieces if not np.any(p.rect)), default=0.0) + whole.deviation
-        outlines: dict[bytes, list[_Edges]] = {}
         for piece in pieces:
             bits = np.ones(len(whole.move), dtype=bool) if wanted is None else wanted(*_boxes(whole, piece))
             lines = _parts(whole, bits)
             if not np.any(piece.rect):
-                key = bits.tobytes()
-                if key not in outlines:
-                    outlines[key] = [_edges_of_line(line, widest) for line in lines]
                 low, high = _open_caps(piece, pieces)
-                for edges in outlines[key]:
-                    _raise_walls(triangles, owner, edges, piece, whole.deviation, low, high)
+                for line in lines:
+                    edges = _edges_of_line(line, float(piece.r.max()) + line.deviation)
+                    _raise_walls(triangles, owner, edges, piece, line.deviation, low, high)
                 continue
             for line in lines:
                 edges, cores = _edges_of_rectangle(line, piece)
