@@ -70,7 +70,7 @@ def test_outside_a_square_the_corners_are_quarter_turns() -> None:
 
 
 # Plane geometry: offset lines that enclose the angle a meet d / sin(a / 2) from the corner.
-@pytest.mark.parametrize("angle", [20, 60, 90, 135, 179, 179.999])
+@pytest.mark.parametrize("angle", [20, 60, 90, 135, 179, 179.99])
 @pytest.mark.parametrize("word", ["G41", "G42"])
 def test_known_mitres(angle: float, word: str) -> None:
     side = 1 if word == "G41" else -1
@@ -130,6 +130,33 @@ def test_rounding_between_tangent_moves_is_no_corner_to_fail_at() -> None:
             gaps = np.hypot(*np.diff(points(moves), axis=0).T)
             assert gaps.min() > 0
             assert len(moves) <= 8
+
+
+def test_a_die_opening_by_its_outline_and_by_the_wires_centre() -> None:
+    """Two lobes R4.3 joined by a waist of R10.8009, as outline under G41 with 0.18 and as centre path, in
+    four decimals both: the same moves. The outline's joints lie 4.3 / 4.12 as far from the lobes' centres."""
+    outline = """G90 G71 G00 X0 Y0
+G41 D1 G01 X2.9 Y0
+G02 X3.9013 Y4.5418 I10.8009 J0
+G03 X-3.9013 Y4.5418 I-3.9013 J1.8082
+G02 X-3.9013 Y-4.5418 I-9.7996 J-4.5418
+G03 X3.9013 Y-4.5418 I3.9013 J-1.8082
+G02 X2.9 Y0 I9.7996 J4.5418
+G40 G01 X0 Y0"""
+    centre = """G90 G71 G00 X0 Y0
+G01 X2.72 Y0
+G02 X3.738 Y4.6175 I10.9809 J0
+G03 X-3.738 Y4.6175 I-3.738 J1.7325
+G02 X-3.738 Y-4.6175 I-9.9629 J-4.6175
+G03 X3.738 Y-4.6175 I3.738 J-1.7325
+G02 X2.72 Y0 I9.9629 J4.6175
+G01 X0 Y0"""
+    a, b = read(outline, D1=0.18), read(centre)
+    assert len(a) == len(b) == 7
+    assert a.end == pytest.approx(b.end, abs=2e-4)
+    assert a.sweep == pytest.approx(b.sweep, abs=1e-4)
+    assert a.line.tolist() == b.line.tolist()
+    assert 0 < a.chord_error < 2e-4
 
 
 def test_offset_number_and_words() -> None:

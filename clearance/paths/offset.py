@@ -22,7 +22,7 @@ from clearance.paths.rows import Row
 
 Fail = Callable[[int, str, str], InputError]
 
-_SAME = 1e-6  # mm: offset ends so near to each other are one point
+_SAME = 2e-5  # mm: offset ends so near to each other are one point; what that moves is handed back
 _BRIDGE = 0.002  # mm: an inside corner that rounding made, too flat for its two moves to meet, is bridged
 
 
@@ -88,8 +88,8 @@ class _Bit:
 
 def offset_rows(
     first: tuple[float, float], rows: Sequence[Row], size: Callable[[int, int], float], fail: Fail
-) -> list[Row]:
-    """The rows of the wire's centre.
+) -> tuple[list[Row], float]:
+    """The rows of the wire's centre, and by how much they may miss it, mm: ends that were taken as one point.
 
     Args:
         first: where the path begins, mm.
@@ -98,6 +98,7 @@ def offset_rows(
         fail: (line, found, want) -> the error to raise.
     """
     out: list[Row] = []
+    miss = 0.0
     at = first
     i = 0
     while i < len(rows):
@@ -112,16 +113,18 @@ def offset_rows(
         j = i + 1
         while j < len(rows) and rows[j][6]:
             j += 1
-        out += _run(at, rows[i:j], size, fail)
+        run, gap = _run(at, rows[i:j], size, fail)
+        out += run
+        miss = max(miss, gap)
         at = (rows[j - 1][0], rows[j - 1][1])
         i = j
-    return out
+    return out, miss
 
 
 def _run(
     at: tuple[float, float], rows: Sequence[Row], size: Callable[[int, int], float], fail: Fail
-) -> list[Row]:
-    """The moves from where the offset comes on to where it goes off."""
+) -> tuple[list[Row], float]:
+    """The moves from where the offset comes on to where it goes off, and by how much they miss."""
     lead = rows[0]
     if lead[4]:
         raise fail(lead[9], "the wire offset comes on on an arc", "a straight move with G41 or G42")
@@ -135,25 +138,29 @@ def _run(
         corner = (row[0], row[1])
     if not bits:
         alone = _Bit(at, lead, d, fail)
-        return [(*alone.p1, *lead[2:])]
+        return [(*alone.p1, *lead[2:])], 0.0
     out: list[Row] = [(*bits[0].p0, *lead[2:])]
+    miss = 0.0
     for a, b in zip(bits, bits[1:], strict=False):
+        gap = hypot(b.p0[0] - a.p1[0], b.p0[1] - a.p1[1])
+        if gap <= _SAME:
+            miss = max(miss, gap)
+            out.append(_trimmed(a, fail))
+            continue
         joint = _join(a, b, fail)
         out.append(_trimmed(a, fail))
         if joint is not None:
             out.append(joint)
     out.append(_trimmed(bits[-1], fail))
-    return out
+    return out, miss
 
 
 def _join(a: _Bit, b: _Bit, fail: Fail) -> Row | None:
-    """Settle the corner between two moves: trim both, or return the move that stands between them."""
+    """Settle a corner whose offset ends lie apart: trim both, or return the move that stands between."""
     d = a.d
     dot = a.t1[0] * b.t0[0] + a.t1[1] * b.t0[1]
     cross = a.t1[0] * b.t0[1] - a.t1[1] * b.t0[0]
     turn = atan2(cross, dot)
-    if abs(turn * d) <= _SAME:
-        return None
     x, y = a.row[0], a.row[1]
     if turn * d < 0 or dot < -1 + 1e-12:
         # Outside; straight back is outside too, whichever way rounding made it turn.

@@ -28,9 +28,9 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
     ]
     _check_size(program.first, rows, shown, options)
-    notes, grow = list(program.notes), 0.0
+    notes, grow, miss = list(program.notes), 0.0, 0.0
     if program.offset_word is not None:
-        rows, grow, note = _offset(program, rows, shown, options)
+        rows, grow, miss, note = _offset(program, rows, shown, options)
         notes.append(note)
     x, y, cx, cy, sweep, rapid, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
     end = np.array([x, y], dtype=float).T
@@ -55,7 +55,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
         grow=grow,
-        chord_error=program.miss,
+        chord_error=program.miss + miss,
         source=shown,
         start_uv=start_uv,
         end_uv=end_uv,
@@ -75,8 +75,8 @@ def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, opt
 
 def _offset(
     program: Program, rows: Sequence[Row], shown: str, options: PathOptions
-) -> tuple[Sequence[Row], float, str]:
-    """The rows of the wire's centre, by how much everything is to be grown, and a sentence on it."""
+) -> tuple[Sequence[Row], float, float, str]:
+    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence."""
     assert program.offset_word is not None
     word, first_line = program.offset_word
 
@@ -102,13 +102,11 @@ def _offset(
             raise fail(
                 first_line, f"{word} in a program with U V", "a tapered path with its offset worked in"
             )
-        return offset_rows(program.first or (0.0, 0.0), rows, size, fail), 0.0, ROUNDED
+        rows, miss = offset_rows(program.first or (0.0, 0.0), rows, size, fail)
+        return rows, 0.0, miss, ROUNDED
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
         raise fail(first_line, found, "offsets = { 1 = ... } or offset_max = ... of this cut")
     grow = abs(options.offset_max)
-    return (
-        rows,
-        grow,
-        f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round",
-    )
+    note = f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round"
+    return rows, grow, 0.0, note
