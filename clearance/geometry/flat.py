@@ -23,20 +23,22 @@ def _point_segment_squared(px: Array, py: Array, ax: Array, ay: Array, dx: Array
     return ex * ex + ey * ey
 
 
+def _two(a: Array, b: Array) -> Array:
+    out = np.empty((2, len(a)))
+    out[0], out[1] = a, b
+    return out
+
+
 def segment_segment(a: Array, b: Array, p: Array, q: Array) -> Array:
     """Smallest distance (N,) between the segments a-b and p-q, 0 where they cross or touch."""
     ax, ay, bx, by = a[:, 0], a[:, 1], b[:, 0], b[:, 1]
     px, py, qx, qy = p[:, 0], p[:, 1], q[:, 0], q[:, 1]
     dx, dy, ex, ey = bx - ax, by - ay, qx - px, qy - py
-    # all four ends against the other segment at once
-    best = _point_segment_squared(
-        np.stack([ax, bx, px, qx]),
-        np.stack([ay, by, py, qy]),
-        np.stack([px, px, ax, ax]),
-        np.stack([py, py, ay, ay]),
-        np.stack([ex, ex, dx, dx]),
-        np.stack([ey, ey, dy, dy]),
-    ).min(axis=0)
+    # both ends of one against the other, each way
+    first = _point_segment_squared(_two(ax, bx), _two(ay, by), px, py, ex, ey)
+    other = _point_segment_squared(_two(px, qx), _two(py, qy), ax, ay, dx, dy)
+    np.minimum(first, other, out=first)
+    best = np.minimum(first[0], first[1])
     side_p = dx * (py - ay) - dy * (px - ax)
     side_q = dx * (qy - ay) - dy * (qx - ax)
     side_a = ex * (ay - py) - ey * (ax - px)

@@ -191,31 +191,30 @@ class FlatView:
             figures.append(figure)
         return body, figures[0], figures[1], figures[2]
 
-    def place(self, measure: Measure, found: Nearest, key: int) -> Place | None:
-        """Where the value of a key was found."""
-        if found.triangle[key] < 0:
-            return None
-        triangle = self.tree.triangles[found.triangle[key]]
-        chord, piece = found.chord[key], found.piece[key]
-        strips, _ = strips_of(triangle[None])
-        n = len(strips.z0)
-        one = np.full(n, 1, dtype=np.intp)
-        value, at = search(
-            strips, self.chords, one * chord, one * piece, measure, np.full(n, np.inf), np.zeros(n), True
-        )
-        i, t = int(np.argmin(value)), at[int(np.argmin(value))]
-        a = strips.a0[i] + t * (strips.a1[i] - strips.a0[i])
-        b = strips.b0[i] + t * (strips.b1[i] - strips.b0[i])
-        z = float(strips.z0[i] + t * (strips.z1[i] - strips.z0[i]))
-        original = self.pieces[int(piece) % len(self.pieces)]
-        at_item, at_path = _nearest_points(a, b, self.chords.p[chord], self.chords.q[chord], original.rect)
-        head = _on_piece(at_item, z, at_path, original)
-        return Place(
-            int(self.chords.move[chord]),
-            np.r_[at_path, self.face_z],
-            head,
-            np.array([at_item[0], at_item[1], z]),
-        )
+    def places(self, measure: Measure, found: Nearest, keys: Sequence[int]) -> dict[int, Place]:
+        """Where the values of some keys were found; a key that has none is left out."""
+        keys = [key for key in keys if found.triangle[key] >= 0]
+        if not keys:
+            return {}
+        strips, owner = strips_of(self.tree.triangles[found.triangle[keys]])
+        chord, piece = found.chord[keys][owner], found.piece[keys][owner]
+        n = len(owner)
+        value, at = search(strips, self.chords, chord, piece, measure, np.full(n, np.inf), np.zeros(n), True)
+        out = {}
+        for k, key in enumerate(keys):
+            rows = np.flatnonzero(owner == k)
+            i = int(rows[np.argmin(value[rows])])
+            t = at[i]
+            a = strips.a0[i] + t * (strips.a1[i] - strips.a0[i])
+            b = strips.b0[i] + t * (strips.b1[i] - strips.b0[i])
+            z = float(strips.z0[i] + t * (strips.z1[i] - strips.z0[i]))
+            original = self.pieces[int(piece[i]) % len(self.pieces)]
+            p, q = self.chords.p[chord[i]], self.chords.q[chord[i]]
+            item, wire = _nearest_points(a, b, p, q, original.rect)
+            on_head = _on_piece(item, z, wire, original)
+            move = int(self.chords.move[chord[i]])
+            out[key] = Place(move, np.r_[wire, self.face_z], on_head, np.array([item[0], item[1], z]))
+        return out
 
 
 def _nearest_points(a: Array, b: Array, p: Array, q: Array, rect: tuple[float, ...]) -> tuple[Array, Array]:

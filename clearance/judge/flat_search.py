@@ -24,6 +24,8 @@ _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 CHUNK = 4096
 #: steps between two looks at which pairs can still matter
 _STRIDE = 3
+#: slices looked at for a quick value
+_LOOKS = np.array([0.0, 0.04, 0.15, 0.3, 0.5, 0.7, 0.85, 0.96, 1.0])
 #: doubles do not tell values apart that are closer than this
 _ROUNDING = 1e-12
 #: brackets are not narrowed below this share of a strip: doubles end here
@@ -84,9 +86,13 @@ def _outline(a: Array, b: Array, p: Array, q: Array, profiles: Profiles, piece: 
     if not profiles.boxed.any():
         return segment_segment(a, b, p, q)
     boxed = profiles.boxed[piece]
+    j = np.flatnonzero(boxed)
+    if not len(j):
+        return segment_segment(a, b, p, q)
     g = np.empty(len(a))
-    i, j = np.flatnonzero(~boxed), np.flatnonzero(boxed)
-    g[i] = segment_segment(a[i], b[i], p[i], q[i])
+    i = np.flatnonzero(~boxed)
+    if len(i):
+        g[i] = segment_segment(a[i], b[i], p[i], q[i])
     g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], profiles.rect[piece[j]])
     return g
 
@@ -124,9 +130,10 @@ class _Open:
         Where the strip is level this is the answer.
         """
         profiles = measure.profiles
-        g = np.full(len(self.row), np.inf)
-        for x, y in ((self.a0, self.b0), (self.a1, self.b1), (self.a0, self.a1), (self.b0, self.b1)):
-            np.minimum(g, _outline(x, y, self.p, self.q, profiles, self.piece), out=g)
+        x = np.concatenate([self.a0, self.a1, self.a0, self.b0])
+        y = np.concatenate([self.b0, self.b1, self.a1, self.b1])
+        p, q = np.tile(self.p, (4, 1)), np.tile(self.q, (4, 1))
+        g = _outline(x, y, p, q, profiles, np.tile(self.piece, 4)).reshape(4, -1).min(axis=0)
         start = self.p + profiles.rect[self.piece][:, 0::2]
         g[_in_strip(start, self.a0, self.a1, self.b0, self.b1)] = 0.0
         low, high = np.minimum(self.z, self.z + self.dz), np.maximum(self.z, self.z + self.dz)
@@ -270,6 +277,19 @@ class _Valley:
             value = np.where(there[k], np.where(there[k + 1], both, from_left), from_right)
             worst = np.minimum(worst, np.where(there[k] | there[k + 1], value, -np.inf))
         return worst - _ROUNDING
+
+
+def sampled(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:
+    """A value (N,) that is there: the smallest of some slices of each strip, all looked at in one go."""
+    t = np.repeat(_LOOKS, len(piece))[:, None]
+    many = len(_LOOKS)
+    a0, b0 = np.tile(strips.a0, (many, 1)), np.tile(strips.b0, (many, 1))
+    a = a0 + t * (np.tile(strips.a1, (many, 1)) - a0)
+    b = b0 + t * (np.tile(strips.b1, (many, 1)) - b0)
+    z = np.tile(strips.z0, many) + t[:, 0] * np.tile(strips.z1 - strips.z0, many)
+    which = np.tile(piece, many)
+    g = outline_distance(a, b, chords, np.tile(chord, many), measure.profiles, which)
+    return np.asarray(measure(g, z, which).reshape(many, -1).min(axis=0))
 
 
 def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.judge.flat_fields import Measure
-from clearance.judge.flat_search import CHUNK, Chords, outline_distance, search, strips_of
+from clearance.judge.flat_search import CHUNK, Chords, outline_distance, sampled, search, strips_of
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -26,10 +26,12 @@ _BRANCH = 8
 _TASTE = 8
 #: pairs of a key that are tried at each level
 _SAMPLES = 4
+#: with no more pairs than this both trees are gone down at once
+_FEW = 1500
 #: pairs followed at a time: what bounds the memory
 _AT_ONCE = 1 << 17
 #: searches made before the values had are looked at again
-_FIRST = 256
+_FIRST = 512
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,7 @@ class ChordTree:
     def __init__(self, chords: Chords) -> None:
         self.chords = chords
         ends = np.stack([chords.p, chords.q], axis=1)
-        low = ends.min(axis=1) - 0.0
+        low = ends.min(axis=1)
         self.levels = _levels(low, ends.max(axis=1), np.zeros(len(low), dtype=np.intp))
         self.slack = float(chords.slack.max(initial=0.0))
 
@@ -236,7 +238,7 @@ class _Search:
             pairs = self.best(self.bounded(pairs), _TASTE)
             self.sample(self.best(pairs, _SAMPLES))
             if pairs.tri_level == 0 and pairs.chord_level == 0:
-                self.finish(pairs)
+                self.look(pairs)
                 return
             pairs = self.children(pairs)
 
@@ -302,18 +304,32 @@ class _Search:
             key = self.path.chords.move[chord]
         else:
             chord, key = b.leaf[pairs.chord], self.tree.body[tri]
-        for corner in range(3):
-            p = self.tree.triangles[tri, corner]
-            g = outline_distance(p[:, :2], p[:, :2], self.path.chords, chord, self.measure.profiles, piece)
-            self.found.improve(key, self.measure(g, p[:, 2], piece), tri, chord, piece)
+        p = self.tree.triangles[tri].transpose(1, 0, 2).reshape(-1, 3)
+        chord, piece, tri, key = (np.tile(v, 3) for v in (chord, piece, tri, key))
+        g = outline_distance(p[:, :2], p[:, :2], self.path.chords, chord, self.measure.profiles, piece)
+        self.found.improve(key, self.measure(g, p[:, 2], piece), tri, chord, piece)
+
+    def look(self, pairs: _Pairs) -> None:
+        """Try some slices of each triangle against its chord."""
+        strips, owner = strips_of(self.tree.triangles[pairs.tri])
+        pairs = pairs.take(owner)
+        value = sampled(strips, self.path.chords, pairs.chord, pairs.piece, self.measure)
+        key = self.path.chords.move[pairs.chord] if self.by_move else self.tree.body[pairs.tri]
+        self.found.improve(key, value, pairs.tri, pairs.chord, pairs.piece)
 
     def children(self, pairs: _Pairs) -> _Pairs:
-        """The pairs of the next level: the nodes of the higher tree are replaced by their children."""
-        if pairs.tri_level >= pairs.chord_level:
+        """The pairs of the next level: nodes of the higher tree, or of both, replaced by their children."""
+        few = len(pairs) <= _FEW
+        if pairs.tri_level and (few or pairs.tri_level >= pairs.chord_level):
             tri, rows = _children(self.tree.levels[pairs.tri_level], pairs.tri)
-            return _Pairs(pairs.tri_level - 1, pairs.chord_level, tri, pairs.chord[rows], pairs.piece[rows])
-        chord, rows = _children(self.path.levels[pairs.chord_level], pairs.chord)
-        return _Pairs(pairs.tri_level, pairs.chord_level - 1, pairs.tri[rows], chord, pairs.piece[rows])
+            level = pairs.tri_level - 1
+            pairs = _Pairs(level, pairs.chord_level, tri, pairs.chord[rows], pairs.piece[rows])
+            if not few:
+                return pairs
+        if pairs.chord_level:
+            chord, rows = _children(self.path.levels[pairs.chord_level], pairs.chord)
+            pairs = _Pairs(pairs.tri_level, pairs.chord_level - 1, pairs.tri[rows], chord, pairs.piece[rows])
+        return pairs
 
     def finish(self, pairs: _Pairs) -> None:
         """Search triangle against chord, the most promising first."""

@@ -23,8 +23,8 @@ Boxes = tuple[Array, Array]
 MANY = 4000
 #: what is added to the distance that is there: the envelope's mesh stands out by less
 _SLACK = 0.01
-_PROBES = 120
-_STANDS = 20
+_PROBES = 48
+_STANDS = 12
 _CELLS = 300
 
 

@@ -107,9 +107,12 @@ class HeadJudge:
             }
             for head in self.fcl:
                 head.expect(growth.side, growth.height, sorted(asked))
+        nearest_part = np.argmin([found.value for _, found in clear], axis=0)
+        places: dict[int, Place] = {}
+        for part, (view, answer) in enumerate(zip(self.flat, clear, strict=True)):
+            places |= view.places(*answer, [b for b in bodies if nearest_part[b] == part])
         pairs = []
         for body in bodies:
-            part = int(np.argmin([found.value[body] for _, found in clear]))
             pairs.append(
                 self._pair(
                     body,
@@ -117,7 +120,7 @@ class HeadJudge:
                     float(flat[body]),
                     None if side[body] >= NOWHERE else float(side[body]),
                     None if height[body] >= NOWHERE else float(height[body]),
-                    self.flat[part].place(*clear[part], body),
+                    places.get(body),
                     [
                         (growths[body], float(touch[body]))
                         for growths, touch in zip(levels, near, strict=True)
@@ -235,7 +238,7 @@ class HeadJudge:
             if only.any():
                 view = FlatView(self.tree, chords_of(part.moves, only), part.pieces, self.run.face_z, [body])
                 measure, found = view.clearance()
-                place = view.place(measure, found, body)
+                place = view.places(measure, found, [body]).get(body)
                 if place is not None and (best is None or found.value[body] < best[0]):
                     best = (float(found.value[body]), place)
         return None if best is None else best[1]
