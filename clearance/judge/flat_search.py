@@ -25,7 +25,7 @@ CHUNK = 4096
 #: steps between two looks at which pairs can still matter
 _STRIDE = 3
 #: slices looked at for a quick value
-_LOOKS = np.array([0.0, 0.04, 0.15, 0.3, 0.5, 0.7, 0.85, 0.96, 1.0])
+_LOOKS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
 #: doubles do not tell values apart that are closer than this
 _ROUNDING = 1e-12
 #: brackets are not narrowed below this share of a strip: doubles end here
@@ -114,6 +114,14 @@ class _Open:
     piece: Index
     speed: Array
 
+    @classmethod
+    def of(cls, strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> _Open:
+        s = strips
+        da, db, dz = s.a1 - s.a0, s.b1 - s.b0, s.z1 - s.z0
+        speed = (np.maximum(np.hypot(*da.T), np.hypot(*db.T)) + np.abs(dz)) * measure.steepness[piece]
+        p, q, slack = chords.p[chord], chords.q[chord], chords.slack[chord]
+        return cls(np.arange(len(piece)), s.a0, s.a1, s.b0, s.b1, s.z0, dz, p, q, slack, piece, speed)
+
     def take(self, keep: NDArray[np.bool_]) -> _Open:
         return _Open(*(getattr(self, name)[keep] for name in _OPEN))
 
@@ -183,16 +191,11 @@ def search(
 
     A returned value is below the true one by at most 2 * ``SEARCH_WIDTH``, and never above it.
     """
-    da, db, dz = strips.a1 - strips.a0, strips.b1 - strips.b0, strips.z1 - strips.z0
-    speed = (np.maximum(np.hypot(*da.T), np.hypot(*db.T)) + np.abs(dz)) * measure.steepness[piece]
-    todo = _Open(
-        np.arange(len(piece)), strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, dz,
-        chords.p[chord], chords.q[chord], chords.slack[chord], piece, speed,
-    )  # fmt: skip
+    todo = _Open.of(strips, chords, chord, piece, measure)
     floor = np.maximum(low, todo.bound(measure))
     best, where = np.full(len(piece), np.inf), np.zeros(len(piece))
     if not want_slice:
-        known = (dz == 0.0) | (floor >= enough)
+        known = (todo.dz == 0.0) | (floor >= enough)
         best[known] = floor[known]
         todo = todo.take(~known)
     valley = _Valley.opened(todo, measure)
@@ -279,17 +282,17 @@ class _Valley:
         return worst - _ROUNDING
 
 
-def sampled(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:
-    """A value (N,) that is there: the smallest of some slices of each strip, all looked at in one go."""
-    t = np.repeat(_LOOKS, len(piece))[:, None]
-    many = len(_LOOKS)
-    a0, b0 = np.tile(strips.a0, (many, 1)), np.tile(strips.b0, (many, 1))
-    a = a0 + t * (np.tile(strips.a1, (many, 1)) - a0)
-    b = b0 + t * (np.tile(strips.b1, (many, 1)) - b0)
-    z = np.tile(strips.z0, many) + t[:, 0] * np.tile(strips.z1 - strips.z0, many)
-    which = np.tile(piece, many)
-    g = outline_distance(a, b, chords, np.tile(chord, many), measure.profiles, which)
-    return np.asarray(measure(g, z, which).reshape(many, -1).min(axis=0))
+def quick(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:
+    """A value (N,) that is there: the exact one of a level strip, else the smallest of some slices."""
+    todo = _Open.of(strips, chords, chord, piece, measure)
+    value = todo.bound(measure)
+    steep = strips.z1 != strips.z0
+    value[steep] = np.inf
+    todo = todo.take(steep)
+    for t in _LOOKS:
+        seen = todo.at(np.full(len(todo.row), t), measure)
+        value[todo.row] = np.minimum(value[todo.row], seen)
+    return value
 
 
 def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.judge.flat_fields import Measure
-from clearance.judge.flat_search import CHUNK, Chords, outline_distance, sampled, search, strips_of
+from clearance.judge.flat_search import CHUNK, Chords, outline_distance, quick, search, strips_of
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -24,6 +24,8 @@ Index = NDArray[np.intp]
 _BRANCH = 8
 #: pairs of a key that are followed to the end first, to have good values early
 _TASTE = 8
+#: the same from fixed places, where many boxes are equally near
+_FIXED = 48
 #: pairs of a key that are tried at each level
 _SAMPLES = 4
 #: with no more pairs than this both trees are gone down at once
@@ -182,7 +184,12 @@ def nearest(
     piece = np.concatenate([pieces_of_body[b] for b in roots.owner]).astype(np.intp)
     search_ = _Search(tree, path, measure, found, by_move, settled)
     first = _Pairs(top, len(path.levels) - 1, tri, np.zeros(len(tri), dtype=np.intp), piece)
-    search_.taste(first)
+    search_.taste(first, _TASTE)
+    if not by_move:
+        # what lies over or under the head has no best place in its boxes: look from a few fixed ones
+        few = np.unique(np.linspace(0, len(path.chords.p) - 1, 4).astype(np.intp))
+        rows = np.repeat(np.arange(len(tri)), len(few))
+        search_.taste(_Pairs(top, 0, tri[rows], np.tile(few, len(tri)), piece[rows]), _FIXED)
     search_.run(first)
     return found
 
@@ -232,13 +239,13 @@ class _Search:
     by_move: bool
     settled: float
 
-    def taste(self, pairs: _Pairs) -> None:
-        """Follow only the best few pairs of each key to the end: good values early drop much later."""
+    def taste(self, pairs: _Pairs, width: int) -> None:
+        """Follow only the best ``width`` pairs of each key to the end: good values early drop much later."""
         while len(pairs):
-            pairs = self.best(self.bounded(pairs), _TASTE)
+            pairs = self.best(self.bounded(pairs), width)
             self.sample(self.best(pairs, _SAMPLES))
             if pairs.tri_level == 0 and pairs.chord_level == 0:
-                self.look(pairs)
+                self.look(self.best(pairs, _TASTE))
                 return
             pairs = self.children(pairs)
 
@@ -272,11 +279,24 @@ class _Search:
         g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
         z = profiles.nearest_height(low[:, 2], high[:, 2], pairs.piece)
         bound = self.measure(g, z, pairs.piece)
+        pairs = replace(pairs, low=bound, g=g)
+        keep = self.matters(pairs)
+        pairs = pairs.take(keep)
+        if pairs.tri_level or not len(pairs):
+            return pairs
+        # a triangle may be far smaller than its box
+        apart_ = _triangle_box(self.tree.triangles[pairs.tri], path_low[keep], path_high[keep])
+        g = np.maximum(pairs.g, apart_ - self.path.slack)
+        bound = self.measure(g, z[keep], pairs.piece)
         return self.pruned(replace(pairs, low=bound, g=g))
+
+    def matters(self, pairs: _Pairs) -> NDArray[np.bool_]:
+        """Whether each pair could hold a smaller value than what is had for its key."""
+        return pairs.low < self.limit(pairs)
 
     def pruned(self, pairs: _Pairs) -> _Pairs:
         """The pairs that could hold a smaller value than what is had for their key."""
-        keep = pairs.low < self.limit(pairs)
+        keep = self.matters(pairs)
         return pairs if keep.all() else pairs.take(keep)
 
     def limit(self, pairs: _Pairs) -> Array:
@@ -313,7 +333,7 @@ class _Search:
         """Try some slices of each triangle against its chord."""
         strips, owner = strips_of(self.tree.triangles[pairs.tri])
         pairs = pairs.take(owner)
-        value = sampled(strips, self.path.chords, pairs.chord, pairs.piece, self.measure)
+        value = quick(strips, self.path.chords, pairs.chord, pairs.piece, self.measure)
         key = self.path.chords.move[pairs.chord] if self.by_move else self.tree.body[pairs.tri]
         self.found.improve(key, value, pairs.tri, pairs.chord, pairs.piece)
 
@@ -347,6 +367,22 @@ class _Search:
             self.found.improve(key, value, now.tri, now.chord, now.piece)
             pairs = self.pruned(pairs)
             size = CHUNK
+
+
+def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
+    """How far triangles (N, 3, 3) and boxes (N, 2) are apart seen along the triangles' sides, 0 or more."""
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    apart = np.zeros(len(triangles))
+    for k in range(3):
+        a, b, c = (triangles[:, (k + i) % 3, :2] for i in range(3))
+        nx, ny = a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]
+        length = np.hypot(nx, ny)
+        at_side = nx * (middle[:, 0] - a[:, 0]) + ny * (middle[:, 1] - a[:, 1])
+        at_corner = nx * (c[:, 0] - a[:, 0]) + ny * (c[:, 1] - a[:, 1])
+        room = np.abs(nx) * half[:, 0] + np.abs(ny) * half[:, 1]
+        gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
+        np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
+    return apart
 
 
 def _leaves(level: _Level, count: int, nodes: Index) -> tuple[Index, Index]:

@@ -121,49 +121,69 @@ def body_swallows(
     pieces: Sequence[Piece],
     only: NDArray[np.bool_] | None = None,
 ) -> bool | None:
-    """Whether any of the pieces lies inside the body; None where an open surface leaves it open."""
+    """Whether any of the pieces lies inside the body; None where nobody knows.
+
+    Their surfaces do not meet, so one point of each piece on each unbroken run decides.
+    """
     box_low, box_high = boxes[0].min(axis=0), boxes[1].max(axis=0)
     unknown = False
     starts = [points[0] for points, _ in straight_runs(moves, only)]
     for piece, start in ((piece, start) for piece in pieces for start in starts):
-        for point in _points_in(piece, start):
-            if (point < box_low).any() or (point > box_high).any():
-                continue
-            answer = holds_point(triangles, closed, point)
-            if answer:
-                return True
-            unknown |= answer is None
+        x0, x1, y0, y1 = piece.rect
+        point = np.array([start[0] + (x0 + x1) / 2, start[1] + (y0 + y1) / 2, (piece.z[0] + piece.z[-1]) / 2])
+        if (point < box_low).any() or (point > box_high).any():
+            continue
+        answer = holds_point(triangles, boxes, closed, point)
+        if answer:
+            return True
+        unknown |= answer is None
     return None if unknown else False
 
 
-def _points_in(piece: Piece, wire: Array) -> list[Array]:
-    """A few points inside a piece that stands at ``wire``, in no special place to any facet."""
-    x0, x1, y0, y1 = piece.rect
-    widest = int(np.argmax(piece.r))
-    z = 0.5 * (piece.z[0] + piece.z[-1])
-    z += 0.37 * (piece.z[widest] - z) * (0.5 if piece.r[0] != piece.r[-1] else 0.0)
-    radius = float(np.interp(z, piece.z, piece.r))
-    room = np.array([(x1 - x0) / 2 + radius * 0.7, (y1 - y0) / 2 + radius * 0.7])
-    centre = wire + np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-    shifts = ((0.0312741, 0.0117923), (-0.0236067, 0.0291471), (0.0090169, -0.0344218))
-    return [np.r_[centre + room * np.array(shift), z] for shift in shifts]
-
-
-def holds_point(triangles: Array, closed: bool, point: Array) -> bool | None:
+def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, point: Array) -> bool | None:
     """Whether a body holds a point (3,) that is not on its surface; None where nobody knows."""
+    low, high = boxes
+    over = (low[:, 0] <= point[0]) & (high[:, 0] >= point[0])
+    over &= (low[:, 1] <= point[1]) & (high[:, 1] >= point[1])
+    if closed and not ((high[over, 2] >= point[2]).any() and (low[over, 2] <= point[2]).any()):
+        return False
     if not closed:
         return _open_body_holds(triangles, point)
+    label = shells(triangles)
+    for R in _TURNS:
+        answer = _held_along(triangles @ R.T, label, R @ point)
+        if answer is not None:
+            return answer
+    return None
+
+
+def _some_turns() -> list[Array]:
+    """Turns that leave no usual direction of a model upright: rays along Z meet no edge by design."""
+    turns = []
+    for a, b in ((0.5772156649, 0.9159655941), (1.2020569031, 0.2614972128), (2.6854520010, 0.6434105462)):
+        (ca, sa), (cb, sb) = (np.cos(a), np.sin(a)), (np.cos(b), np.sin(b))
+        about_x = np.array([[1, 0, 0], [0, cb, -sb], [0, sb, cb]])
+        about_z = np.array([[ca, -sa, 0], [sa, ca, 0], [0, 0, 1]])
+        turns.append(about_x @ about_z)
+    return turns
+
+
+_TURNS = _some_turns()
+
+
+def _held_along(triangles: Array, label: NDArray[np.int64], point: Array) -> bool | None:
+    """Whether any shell holds the point, by the facets on the line through it; None if the line meets an edge.
+
+    A line that misses all edges goes into a closed shell as often as it comes out.
+    """
     column = _column(triangles, point, 2)
-    if not len(column):
-        return False
     height, upward = _crossings(triangles[column], point, 2)
     above = height > point[2]
-    if not above.any() or above.all():
-        return False
-    label = shells(triangles)[column]
-    for shell in np.unique(label[above]):
-        mine = above & (label == shell)
-        if int(upward[mine].sum()) != 0 or _different(height[mine]) % 2 == 1:
+    for shell in np.unique(label[column]):
+        mine = label[column] == shell
+        if _different(height[mine]) % 2 == 1 and int(upward[mine].sum()) != 0:
+            return None
+        if int(upward[mine & above].sum()) != 0 or _different(height[mine & above]) % 2 == 1:
             return True
     return False
 
