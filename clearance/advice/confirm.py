@@ -1,0 +1,187 @@
+"""FCL's word on windows of raises: what was found to be clear goes in, what speaks against it comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.advice.edits import UpperRule, lifted, raised
+from clearance.judge.agree import WIDTH
+from clearance.judge.fcl_side import Bodies
+from clearance.judge.fcl_touch import TouchHead, swallowed
+from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
+from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.pairs import HeadRun, Part, runs_of
+from clearance.setup.scene import Body, Finding, Scene
+
+Window = tuple[float, float]
+
+#: a window is looked at this far inside each end, mm: FCL's envelope is larger than the true one by 0.005
+INSIDE = 0.02
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What speaks against a window; ``swallowed``: a head stands inside a body, all through it."""
+
+    window: Window
+    swallowed: bool
+    finding: Finding | None = None
+
+
+@dataclass(frozen=True)
+class _Look:
+    """One raise at which to look: bodies that rise are lifted against the head by ``rising``, others by ``still``."""
+
+    window: Window
+    s: float
+    rising: float
+    still: float
+
+
+def confirm(
+    scene: Scene,
+    tree: TriangleTree,
+    rising: Sequence[int],
+    rules: Sequence[UpperRule],
+    windows: Sequence[Window],
+    margins: bool,
+) -> list[Doubt]:
+    """What FCL and the test for swallowed bodies say against windows of raises.
+
+    Args:
+        rising: the bodies that are raised.   rules: where each stretch's upper face is then.
+        margins: the windows are those with margins.
+    """
+    probes = [(window, s) for window in windows for s in _probes(*window)]
+    if not probes:
+        return []
+    surfaces = Bodies(scene.bodies, _middle(scene))
+    doubts = []
+    for k in range(len(scene.stretches)):
+        for run, looks in _stands(scene, rising, rules, k, probes):
+            doubts += _look(scene, tree, surfaces, set(rising), run, looks, margins)
+    return doubts
+
+
+def _probes(low: float, high: float) -> list[float]:
+    inside = min(INSIDE, (high - low) / 3.0)
+    return [low + inside, high - inside] if high > low else [low]
+
+
+def _middle(scene: Scene) -> NDArray[np.float64]:
+    """A point near the work, so that scenes far from the machine's origin lose no digits."""
+    start = np.concatenate([s.moves.start for s in scene.stretches])
+    return np.r_[np.round(start.mean(axis=0)), 0.0]
+
+
+def _stands(
+    scene: Scene,
+    rising: Sequence[int],
+    rules: Sequence[UpperRule],
+    k: int,
+    probes: Sequence[tuple[Window, float]],
+) -> Iterator[tuple[HeadRun, list[_Look]]]:
+    """The heads of a stretch with the raises at which each is the same: only lifted, or not changed at all."""
+    stretch, rule = scene.stretches[k], rules[k]
+    if stretch.upper_moves is not None:
+        for window, s in probes:
+            for run in runs_of(raised(scene, rising, s).stretches[k], scene.wire_margin):
+                yield run, [_Look(window, s, s, 0.0)]
+        return
+    for run in runs_of(stretch, scene.wire_margin):
+        up = {s: rule.at(s) - stretch.upper_z for _, s in probes}
+        if run.head == "lower":
+            yield run, [_Look(w, s, s, 0.0) for w, s in probes]
+        elif run.head == "upper":
+            yield run, [_Look(w, s, s - up[s], -up[s]) for w, s in probes]
+        else:
+            for w, s in probes:
+                yield _longer(run, up[s]), [_Look(w, s, s, 0.0)]
+
+
+def _longer(wire: HeadRun, dz: float) -> HeadRun:
+    """The wire with the upper guide higher by ``dz``."""
+    parts = [
+        Part(p.moves, tuple(replace(x, z=np.r_[x.z[:-1], x.z[-1] + dz]) for x in p.pieces), p.only)
+        for p in wire.parts
+    ]
+    return replace(wire, parts=tuple(parts))
+
+
+def growth(run: HeadRun, body: Body, margins: bool) -> Growth:
+    """By how much a head is grown before it is held against a body."""
+    allow = body.allow
+    if not margins:
+        return Growth(allow.side, allow.height)
+    margin = run.margin(body)
+    return Growth(allow.side + margin.side, allow.height + margin.height)
+
+
+def _look(
+    scene: Scene,
+    tree: TriangleTree,
+    surfaces: Bodies,
+    rising: set[int],
+    run: HeadRun,
+    looks: Sequence[_Look],
+    margins: bool,
+) -> list[Doubt]:
+    groups: dict[Growth, list[int]] = {}
+    for body in run.bodies:
+        groups.setdefault(growth(run, scene.bodies[body], margins), []).append(body)
+    doubts = []
+    for grow, bodies in groups.items():
+        lifts = {b: [look.rising if b in rising else look.still for look in looks] for b in bodies}
+        heads = [
+            TouchHead(surfaces, p.moves, [x.grown(grow.side, grow.height) for x in p.pieces], p.only, lifts)
+            for p in run.parts
+        ]
+        for body in bodies:
+            told = set()
+            for look, lift in zip(looks, lifts[body], strict=True):
+                if any(head.touches(body, lift) for head in heads):
+                    doubts += _measured(scene, tree, run, body, grow, look, lift)
+                elif look.window not in told:
+                    told.add(look.window)
+                    doubts += _inside(scene, surfaces, run, body, look, lift)
+    return doubts
+
+
+def _measured(
+    scene: Scene, tree: TriangleTree, run: HeadRun, body: int, grow: Growth, look: _Look, lift: float
+) -> list[Doubt]:
+    """FCL's envelope touches: is it so near that it may, or do the two ways contradict each other?"""
+    flat = np.inf
+    for part in run.parts:
+        pieces = [lifted(piece, -lift) for piece in part.pieces]
+        view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_z, [body])
+        flat = min(flat, float(view.distance_grown({body: grow}, 1.0)[body]))
+    if TOUCH < flat <= WIDTH:
+        return []
+    message = (
+        f"raised by {look.s:.3f} mm, the two ways of measuring the {run.head} head against "
+        f"{scene.bodies[body].name} disagree: FCL sees a touch, the flat view {flat:.4f} mm; "
+        "treat it as not clear and report it"
+    )
+    finding = Finding("contradiction", "undecided", message, scene.bodies[body].name, run.stretch.name)
+    return [Doubt(look.window, False, finding)]
+
+
+def _inside(scene: Scene, surfaces: Bodies, run: HeadRun, body: int, look: _Look, lift: float) -> list[Doubt]:
+    held = [swallowed(surfaces, body, p.moves, p.pieces, p.only, lift) for p in run.parts]
+    if any(held):
+        return [Doubt(look.window, True)]
+    if None not in held:
+        return []
+    one = scene.bodies[body]
+    message = (
+        f"raised by {look.s:.3f} mm, the {run.head} head may stand inside {one.name}: its surface is not "
+        "closed, so nobody can tell inside from outside"
+    )
+    return [
+        Doubt(look.window, False, Finding("open model", "undecided", message, one.name, run.stretch.name))
+    ]

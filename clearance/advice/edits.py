@@ -1,0 +1,256 @@
+"""A scene and a change to it go in; the scene as it would be comes out: raised, moved, turned, a head higher.
+
+Nothing is read again: bodies move as they are, a cut goes where its part goes, the upper head's height
+follows the part where the setup says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.frames import Matrix, apply
+from clearance.paths.moves import Moves, polyline
+from clearance.setup.scene import Body, Scene, Stretch
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+
+
+def with_all_on_them(scene: Scene, names: Collection[str] | None) -> tuple[int, ...]:
+    """Indices of the bodies named and of all that stands on them; of everything but the machine without names."""
+    if names is None:
+        return tuple(k for k, body in enumerate(scene.bodies) if body.kind != "machine")
+    chosen = set(names)
+    while True:
+        above = {b.name for b in scene.bodies if b.stands_on in chosen} - chosen
+        if not above:
+            break
+        chosen |= above
+    return tuple(k for k, body in enumerate(scene.bodies) if body.name in chosen)
+
+
+@dataclass(frozen=True)
+class UpperRule:
+    """Where the upper face is when bodies are raised by s: at the larger of ``stands`` and ``rides`` + s."""
+
+    stands: float
+    rides: float
+
+    def at(self, s: float) -> float:
+        return max(self.stands, self.rides + s)
+
+
+def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
+    """For each stretch how high its upper face is when the bodies ``rising`` are raised."""
+    cuts = {s.cut: _rule_of_cut(scene, s, rising) for s in scene.stretches if s.cut is not None}
+    rules = []
+    for k, stretch in enumerate(scene.stretches):
+        if stretch.cut is not None:
+            rules.append(cuts[stretch.cut])
+            continue
+        before, after = _neighbours(scene, k)
+        beside = [cuts[c] for c in (before, after) if c is not None]
+        heads = None if scene.setup is None else scene.setup.heads
+        if before is not None and after is not None and heads is not None and heads.travel_z is not None:
+            rules.append(UpperRule(heads.travel_z, -np.inf))
+        elif beside and scene.setup is not None:
+            rules.append(UpperRule(max(r.stands for r in beside), max(r.rides for r in beside)))
+        else:
+            rules.append(UpperRule(stretch.upper_z, -np.inf))
+    return rules
+
+
+def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperRule:
+    distance = flushing_rule(scene, stretch)
+    if distance is None:
+        return UpperRule(stretch.upper_z, -np.inf)
+    tops = {True: -np.inf, False: -np.inf}
+    for k in stretch.cut_bodies:
+        top = float(scene.bodies[k].triangles_M[..., 2].max()) + distance
+        tops[k in rising] = max(tops[k in rising], top)
+    return UpperRule(tops[False], tops[True])
+
+
+def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
+    """The distance that the upper face keeps from the part's top, mm; None where the face has a fixed height."""
+    if scene.setup is None or stretch.cut is None or not stretch.cut_bodies:
+        return None
+    cut = scene.setup.cuts[stretch.cut]
+    said = cut if cut.upper_z is not None or cut.flushing_distance is not None else scene.setup.heads
+    if said.upper_z is not None or said.flushing_distance is None:
+        return None
+    return float(said.flushing_distance)
+
+
+def _neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:
+    """The cuts before and after a way between cuts; only one of them for an approach, parking or a pick-up."""
+    before = [s.cut for s in scene.stretches[:at] if s.cut is not None]
+    after = [s.cut for s in scene.stretches[at + 1 :] if s.cut is not None]
+    return (before[-1] if before else None), (after[0] if after else None)
+
+
+def lifted(piece: Piece, dz: float) -> Piece:
+    """A piece higher by ``dz`` mm."""
+    return piece if dz == 0.0 else replace(piece, z=piece.z + dz)
+
+
+def raised(scene: Scene, rising: Sequence[int], s: float) -> Scene:
+    """The scene with some bodies raised by ``s`` mm, and with them the zeros of the cuts through them."""
+    rules = upper_rules(scene, rising)
+    up = np.array([0.0, 0.0, s])
+    bodies = tuple(_moved(b, up) if k in rising else b for k, b in enumerate(scene.bodies))
+    stretches = [
+        _at_height(scene, stretch, rule.at(s), s if _carried(stretch, rising) else 0.0, bodies)
+        for stretch, rule in zip(scene.stretches, rules, strict=True)
+    ]
+    return replace(scene, bodies=bodies, stretches=_rejoined(scene, stretches))
+
+
+def upper_raised(scene: Scene, dz: float) -> Scene:
+    """The scene with the upper face ``dz`` mm higher on every stretch (``travel_z`` stays)."""
+    stretches = []
+    for k, stretch in enumerate(scene.stretches):
+        between = stretch.cut is None and None not in _neighbours(scene, k)
+        held = between and scene.setup is not None and scene.setup.heads.travel_z is not None
+        upper_z = stretch.upper_z + (0.0 if held else dz)
+        stretches.append(_at_height(scene, stretch, upper_z, 0.0, scene.bodies))
+    return replace(scene, stretches=_rejoined(scene, stretches))
+
+
+def _carried(stretch: Stretch, rising: Collection[int]) -> bool:
+    """Whether a cut's zero goes along with the bodies that are moved: it is the first part's."""
+    return bool(stretch.cut_bodies) and stretch.cut_bodies[0] in rising
+
+
+def _moved(body: Body, by: Array) -> Body:
+    T = body.T_MI.copy()
+    T[:3, 3] += by
+    seats = {}
+    for name, T_MS in body.seats_M.items():
+        seats[name] = T_MS.copy()
+        seats[name][:3, 3] += by
+    return replace(body, triangles_M=body.triangles_M + by, T_MI=T, seats_M=seats)
+
+
+def posed(body: Body, T_MM: Matrix) -> Body:
+    """A body moved by a rigid motion of the machine frame."""
+    return replace(
+        body,
+        triangles_M=apply(T_MM, body.triangles_M),
+        T_MI=T_MM @ body.T_MI,
+        seats_M={name: T_MM @ T for name, T in body.seats_M.items()},
+    )
+
+
+def _at_height(
+    scene: Scene, stretch: Stretch, upper_z: float, zero_up: float, bodies: Sequence[Body]
+) -> Stretch:
+    """A stretch with its upper face at ``upper_z`` and its zero raised; on a taper the guides' paths change."""
+    dz = upper_z - stretch.upper_z
+    wire = stretch.wire
+    if wire is not None and dz != 0.0:
+        wire = replace(wire, z=np.r_[wire.z[:-1], wire.z[-1] + dz])
+    flushing = stretch.flushing
+    if flushing is not None:
+        tops = [bodies[k].triangles_M[..., 2] for k in stretch.cut_bodies]
+        low, high = min(float(z.min()) for z in tops), max(float(z.max()) for z in tops)
+        flushing = (low - stretch.lower_z, upper_z - high)
+    zero = stretch.zero_M
+    changed = replace(
+        stretch,
+        upper=tuple(lifted(piece, dz) for piece in stretch.upper),
+        upper_z=upper_z,
+        wire=wire,
+        flushing=flushing,
+        zero_M=None if zero is None else zero + np.array([0.0, 0.0, zero_up]),
+    )
+    if stretch.upper_moves is None or stretch.cut is None or (dz == 0.0 and zero_up == 0.0):
+        return changed
+    return _leaning(scene, stretch, changed, zero_up)
+
+
+def _leaning(scene: Scene, old: Stretch, new: Stretch, zero_up: float) -> Stretch:
+    """The guides' paths where the same wire's lines, ``zero_up`` higher, have the guides' new heights.
+
+    Straight moves, shifted arcs and cones change evenly with height, so the two old paths give any other.
+    """
+    assert old.upper_moves is not None
+    lower_z = old.lower_z - scene.machine.lower_head.guide
+    upper_z = old.upper_z + scene.machine.upper_head.guide
+    new_upper = new.upper_z + scene.machine.upper_head.guide
+    shares = [(z - zero_up - lower_z) / (upper_z - lower_z) for z in (lower_z, new_upper)]
+    lower, upper = (_between(old.moves, old.upper_moves, share) for share in shares)
+    chords = max(old.moves.chord_error, old.upper_moves.chord_error)
+    extra = chords * max(abs(1.0 - k) + abs(k) - 1.0 for k in shares)
+    wire = new.wire
+    if wire is not None:
+        on = lower.threaded
+        apart = np.concatenate([(upper.start - lower.start)[on], (upper.end - lower.end)[on]])
+        lean = float(np.hypot(*apart.T).max(initial=0.0))
+        wire = replace(wire, r=wire.r[0] + np.array([0.0, lean])).grown(extra, 0.0)
+    return replace(
+        new,
+        moves=lower,
+        upper_moves=upper,
+        lower=tuple(piece.grown(extra, 0.0) for piece in new.lower),
+        upper=tuple(piece.grown(extra, 0.0) for piece in new.upper),
+        wire=wire,
+    )
+
+
+def _between(a: Moves, b: Moves, share: float) -> Moves:
+    """The path at ``share`` of the way from a to b, which have as many moves each at the same time."""
+
+    def centre(moves: Moves) -> Array:
+        # an arc that shrank to a point turns about that point
+        return np.where(moves.sweep[:, None] != 0.0, moves.centre, moves.start)
+
+    sweep = np.where(a.sweep != 0.0, a.sweep, b.sweep)
+    middle = centre(a) + share * (centre(b) - centre(a))
+    start, end = a.start + share * (b.start - a.start), a.end + share * (b.end - a.end)
+    start[1:] = end[:-1]
+    straight = (sweep == 0.0) | (np.hypot(*(start - middle).T) <= 1e-6)
+    return replace(
+        a,
+        start=start,
+        end=end,
+        centre=np.where(straight[:, None], np.nan, middle),
+        sweep=np.where(straight, 0.0, sweep),
+    )
+
+
+def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+    """The ways between cuts, to them and from them, from where the cuts now begin and end."""
+    if scene.setup is None:
+        return tuple(stretches)
+    cuts = {s.cut: s for s in stretches if s.cut is not None}
+    heads = scene.setup.heads
+    out = []
+    for k, stretch in enumerate(stretches):
+        before, after = _neighbours(scene, k)
+        a = None if before is None else cuts[before]
+        b = None if after is None else cuts[after]
+        if stretch.cut is not None or k < len(heads.pickups) or (a is None and b is None):
+            out.append(stretch)
+            continue
+        ways = []
+        for which in ("moves", "upper_moves"):
+            ends = [
+                heads.approach_from if a is None else (getattr(a, which) or a.moves).end[-1],
+                heads.park if b is None else (getattr(b, which) or b.moves).start[0],
+            ]
+            ways.append(np.array(ends, dtype=float))
+        lower, upper = ways
+        same = np.array_equal(lower, upper)
+        out.append(
+            replace(
+                stretch,
+                moves=polyline(lower, rapid=True),
+                upper_moves=None if same else polyline(upper, rapid=True),
+            )
+        )
+    return tuple(out)

@@ -1,0 +1,370 @@
+"""At which shifts up or down do a head and the bodies meet: trees over both go in, intervals come out.
+
+A slice of a triangle at height z, at the distance g from a move, meets a convex piece of a head for all
+lifts w from w-(g) - z to w+(g) - z, where [w-(g), w+(g)] are the heights at which the piece's radius is
+no smaller than g. Boxes about triangles and moves give intervals that hold all of theirs; what lies within
+the union of lifts that do hit is passed over, the rest is divided. A strip of a triangle is cut into
+lower and lower ones: the smallest g of a strip is taken somewhere in it, so the interval that it gives is
+too wide by no more than the strip's own height, at either end, whatever the shapes. No search that
+could end beside the best place is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.flat import segment_segment, segment_swept_rectangle
+from clearance.geometry.intervals import Union
+from clearance.judge.flat_search import Chords, strips_of
+from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+#: strips are not cut lower than this, mm: by so much an interval may be too long at either end
+STRIP = 1e-4
+#: what would lengthen the union by no more than this is passed over, mm; the union is lengthened by as much
+SLACK = 1e-5
+#: pairs, and strips, worked on at a time
+_AT_ONCE = 1 << 15
+_CHUNK = 1 << 12
+_SAMPLES = 256
+
+
+@dataclass(frozen=True)
+class Lifted:
+    """A convex piece of a head and how a raise s lifts a body against it.
+
+    Attributes:
+        piece: grown, with its heights as they are at s = 0.
+        way: by how much the body rises against it for each mm of s: 1, 0 or -1.
+        span: only what lies between these heights of the body counts (before any raise).
+        tag: what an end of the union is to remember; the move is added to it.
+    """
+
+    piece: Piece
+    way: int
+    span: tuple[float, float] = (-np.inf, np.inf)
+    tag: int = 0
+
+
+class _Table:
+    """Pieces by number, with up to three corners each."""
+
+    def __init__(self, rows: Sequence[Lifted]) -> None:
+        pieces = [row.piece for row in rows]
+        self.z = np.array([np.r_[p.z, [p.z[-1]] * (3 - len(p.z))] for p in pieces]).reshape(-1, 3)
+        self.r = np.array([np.r_[p.r, [p.r[-1]] * (3 - len(p.r))] for p in pieces]).reshape(-1, 3)
+        dz = np.diff(self.z, axis=1)
+        self.slope = np.divide(np.diff(self.r, axis=1), dz, out=np.zeros_like(dz), where=dz > 0.0)
+        self.widest = self.r.max(axis=1, initial=0.0)
+        widest = self.r == self.widest[:, None]
+        #: lowest and highest corner at which the radius is largest
+        self.peak = np.stack(
+            [np.where(widest, self.z, np.inf).min(axis=1), np.where(widest, self.z, -np.inf).max(axis=1)],
+            axis=1,
+        )
+        self.rect = np.array([p.rect for p in pieces], dtype=float).reshape(-1, 4)
+        self.boxed = (self.rect != 0.0).any(axis=1)
+        self.way = np.array([row.way for row in rows], dtype=np.intp)
+        self.span = np.array([row.span for row in rows], dtype=float).reshape(-1, 2)
+        self.tag = np.array([row.tag for row in rows], dtype=np.int64)
+
+    def heights(self, g: Array, row: Index) -> tuple[Array, Array]:
+        """Lowest and highest z at which the radius is no smaller than g; the first is higher where none is."""
+        low, high = self.z[row, 0].copy(), self.z[row, 2].copy()
+        for k in (0, 1):
+            slope = self.slope[row, k]
+            reach = np.divide(g - self.r[row, k], slope, out=np.zeros_like(g), where=slope != 0.0)
+            edge = self.z[row, k] + reach
+            np.maximum(low, np.where(slope > 0.0, edge, -np.inf), out=low)
+            np.minimum(high, np.where(slope < 0.0, edge, np.inf), out=high)
+        # where the radius is largest rounding must not lose the one height there is
+        low, high = np.minimum(low, self.peak[row, 0]), np.maximum(high, self.peak[row, 1])
+        none = g > self.widest[row]
+        return np.where(none, np.inf, low), np.where(none, -np.inf, high)
+
+
+@dataclass(frozen=True)
+class _Pairs:
+    """Pairs of nodes, all of one level in each tree, each with a row of the table."""
+
+    tri_level: int
+    chord_level: int
+    tri: Index
+    chord: Index
+    row: Index
+
+    def take(self, rows: NDArray[np.bool_] | Index | slice) -> _Pairs:
+        return _Pairs(self.tri_level, self.chord_level, self.tri[rows], self.chord[rows], self.row[rows])
+
+
+@dataclass
+class _Cells:
+    """Strips of triangles between two heights, each against a chord and a row: gathered once, then cut."""
+
+    a0: Array
+    a1: Array
+    b0: Array
+    b1: Array
+    z0: Array
+    z1: Array
+    p: Array
+    q: Array
+    slack: Array
+    row: Index
+    move: Index
+
+    def take(self, keep: NDArray[np.bool_] | slice) -> _Cells:
+        return _Cells(*(getattr(self, name)[keep] for name in _CELL))
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def between(self, low: Array, high: Array) -> _Cells:
+        """Each cut to the heights between low and high (n,); those with nothing there are gone."""
+        low, high = np.maximum(low, self.z0), np.minimum(high, self.z1)
+        kept = self.take(low <= high)
+        low, high = low[low <= high], high[low <= high]
+        whole = (low == kept.z0) & (high == kept.z1)
+        if whole.all():
+            return kept
+        rise = kept.z1 - kept.z0
+        t0 = np.divide(low - kept.z0, rise, out=np.zeros_like(rise), where=rise > 0.0)[:, None]
+        t1 = np.divide(high - kept.z0, rise, out=np.ones_like(rise), where=rise > 0.0)[:, None]
+        da, db = kept.a1 - kept.a0, kept.b1 - kept.b0
+        w = whole[:, None]
+        return _Cells(
+            np.where(w, kept.a0, kept.a0 + t0 * da), np.where(w, kept.a1, kept.a0 + t1 * da),
+            np.where(w, kept.b0, kept.b0 + t0 * db), np.where(w, kept.b1, kept.b0 + t1 * db),
+            low, high, kept.p, kept.q, kept.slack, kept.row, kept.move,
+        )  # fmt: skip
+
+    def halves(self) -> _Cells:
+        """Each cut at its middle height."""
+        a, b, z = (self.a0 + self.a1) / 2, (self.b0 + self.b1) / 2, (self.z0 + self.z1) / 2
+        parts = (
+            (self.a0, a, self.b0, b, self.z0, z),
+            (a, self.a1, b, self.b1, z, self.z1),
+        )
+        own = (self.p, self.q, self.slack, self.row, self.move)
+        return _Cells(
+            *(np.concatenate(pair) for pair in zip(*((*part, *own) for part in parts), strict=True))
+        )
+
+
+_CELL = tuple(f.name for f in fields(_Cells))
+
+
+class Hits:
+    """The raises at which heads meet bodies, one union for all of them.
+
+    Args:
+        first, last: the raises that matter, mm.
+    """
+
+    def __init__(self, first: float, last: float) -> None:
+        self.first, self.last = first, last
+        self.union = Union()
+        #: (low, high, tag) of all that lengthened the union when it came
+        self.brought: list[tuple[Array, Array, NDArray[np.int64]]] = []
+
+    def add(self, tree: TriangleTree, path: ChordTree, rows_of_body: Sequence[Sequence[Lifted]]) -> None:
+        """Take in what the rows of each body (by its number in the tree) hit along a path."""
+        if not len(tree.body) or not len(path.chords.p):
+            return
+        table = _Table([row for rows in rows_of_body for row in rows])
+        begin = np.cumsum([0, *map(len, rows_of_body)])
+        roots = tree.levels[-1].owner
+        tri = np.concatenate([np.full(len(rows_of_body[b]), i) for i, b in enumerate(roots)]).astype(np.intp)
+        row = np.concatenate([np.arange(begin[b], begin[b + 1]) for b in roots]).astype(np.intp)
+        if len(tri):
+            start = _Pairs(len(tree.levels) - 1, len(path.levels) - 1, tri, np.zeros_like(tri), row)
+            _Search(self, tree, path, table).run(start)
+
+    def windows(self, first: float, last: float) -> list[tuple[float, float, int, int]]:
+        """The raises in [first, last] at which nothing meets: see ``Union.gaps``."""
+        return self.union.gaps(first, last, SLACK)
+
+    def take(self, low: Array, high: Array, tag: NDArray[np.int64]) -> None:
+        new = (high >= low) & ~self.union.holds(low, high)
+        if new.any():
+            self.brought.append((low[new], high[new], tag[new]))
+            self.union.add(low[new], high[new], tag[new])
+
+    def new(self, low: Array, high: Array) -> NDArray[np.bool_]:
+        """Which intervals (n,) reach into the range and are not in the union yet."""
+        within = (high >= low) & (high >= self.first) & (low <= self.last)
+        out = np.zeros(len(low), dtype=bool)
+        some = np.flatnonzero(within)
+        low, high = np.maximum(low[some], self.first), np.minimum(high[some], self.last)
+        out[some] = ~self.union.holds(low, high, SLACK)
+        return out
+
+
+@dataclass
+class _Search:
+    hits: Hits
+    tree: TriangleTree
+    path: ChordTree
+    table: _Table
+
+    def raises(self, g_low: Array, z_low: Array, z_high: Array, row: Index) -> tuple[Array, Array]:
+        """The raises (low, high) that could hit, for points no nearer than g_low between two heights."""
+        bottom, top = self.table.heights(g_low, row)
+        return self.as_raise(bottom - z_high, top - z_low, row)
+
+    def as_raise(self, low: Array, high: Array, row: Index) -> tuple[Array, Array]:
+        """Lifts against a head as raises; where a raise changes nothing it is all of them or none."""
+        way = self.table.way[row]
+        holds_0 = (low <= 0.0) & (high >= 0.0)
+        flat_low = np.where(holds_0, self.hits.first, np.inf)
+        flat_high = np.where(holds_0, self.hits.last, -np.inf)
+        return (
+            np.where(way > 0, low, np.where(way < 0, -high, flat_low)),
+            np.where(way > 0, high, np.where(way < 0, -low, flat_high)),
+        )
+
+    def run(self, pairs: _Pairs) -> None:
+        waiting = [pairs]
+        while waiting:
+            pairs, width = self.open(waiting.pop())
+            if len(pairs.row) > _AT_ONCE:
+                # the longest first: what they hit spares the others
+                order = np.argsort(-width, kind="stable")
+                waiting.append(pairs.take(order[_AT_ONCE:]))
+                pairs, width = pairs.take(order[:_AT_ONCE]), width[order[:_AT_ONCE]]
+            if not len(pairs.row):
+                continue
+            if pairs.tri_level == 0 and pairs.chord_level == 0:
+                self.finish(pairs.take(np.argsort(-width, kind="stable")))
+                continue
+            self.sample(pairs, width)
+            waiting.append(self.children(pairs))
+
+    def open(self, pairs: _Pairs) -> tuple[_Pairs, Array]:
+        """The pairs that could lengthen the union, and how long the intervals are that they could hold."""
+        a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
+        low, high = a.low[pairs.tri], a.high[pairs.tri]
+        rect, span = self.table.rect[pairs.row], self.table.span[pairs.row]
+        path_low, path_high = b.low[pairs.chord] + rect[:, 0::2], b.high[pairs.chord] + rect[:, 1::2]
+        apart = np.maximum(np.maximum(low[:, :2] - path_high, path_low - high[:, :2]), 0.0)
+        g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
+        z_low, z_high = np.maximum(low[:, 2], span[:, 0]), np.minimum(high[:, 2], span[:, 1])
+        first, last = self.raises(g, z_low, z_high, pairs.row)
+        keep = (z_low <= z_high) & self.hits.new(first, last)
+        return pairs.take(keep), (last - first)[keep]
+
+    def sample(self, pairs: _Pairs, width: Array) -> None:
+        """What the corners of a triangle do hit on a move, for the pairs with the longest intervals."""
+        if len(width) > _SAMPLES:
+            pairs = pairs.take(np.argpartition(-width, _SAMPLES)[:_SAMPLES])
+        tri = self.tree.levels[pairs.tri_level].leaf[pairs.tri]
+        chord = self.path.levels[pairs.chord_level].leaf[pairs.chord]
+        chords, row, span = self.path.chords, pairs.row, self.table.span[pairs.row]
+        tag = self.table.tag[row] + chords.move[chord]
+        for corner in range(3):
+            x = self.tree.triangles[tri, corner]
+            g = self.distance(x[:, :2], x[:, :2], chords.p[chord], chords.q[chord], row)
+            z = x[:, 2]
+            low, high = self.raises(np.maximum(g - chords.slack[chord], 0.0), z, z, row)
+            there = (z >= span[:, 0]) & (z <= span[:, 1])
+            self.hits.take(low[there], high[there], tag[there])
+
+    def children(self, pairs: _Pairs) -> _Pairs:
+        """The nodes of the higher tree replaced by their children."""
+        t, c = pairs.tri_level, pairs.chord_level
+        if t >= c:
+            level = self.tree.levels[t]
+            child, of = _children(level.first, level.count, pairs.tri)
+            return _Pairs(t - 1, c, child, pairs.chord[of], pairs.row[of])
+        level = self.path.levels[c]
+        child, of = _children(level.first, level.count, pairs.chord)
+        return _Pairs(t, c - 1, pairs.tri[of], child, pairs.row[of])
+
+    def finish(self, pairs: _Pairs) -> None:
+        """Triangles against chords, exactly."""
+        at, size = 0, _SAMPLES
+        while at < len(pairs.row):
+            now, _ = self.open(pairs.take(slice(at, at + size)))
+            at, size = at + size, _CHUNK
+            if len(now.row):
+                waiting = [self.cells(now)]
+                while waiting:
+                    cells = waiting.pop()
+                    for k in range(0, len(cells), _CHUNK):
+                        cut = self.uncovered(cells.take(slice(k, k + _CHUNK)))
+                        if len(cut):
+                            waiting.append(cut.halves())
+
+    def cells(self, pairs: _Pairs) -> _Cells:
+        chords: Chords = self.path.chords
+        strips, of = strips_of(self.tree.triangles[pairs.tri])
+        chord, row = pairs.chord[of], pairs.row[of]
+        cells = _Cells(
+            strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
+            chords.p[chord], chords.q[chord], chords.slack[chord], row, chords.move[chord],
+        )  # fmt: skip
+        span = self.table.span[row]
+        return cells.between(span[:, 0], span[:, 1])
+
+    def uncovered(self, cells: _Cells) -> _Cells:
+        """Take in what the cells are known to hit; returns those that could hit more and can still be cut."""
+        row = cells.row
+
+        def g_of(x: Array, y: Array) -> Array:
+            return np.maximum(self.distance(x, y, cells.p, cells.q, row) - cells.slack, 0.0)
+
+        g0, g1 = g_of(cells.a0, cells.b0), g_of(cells.a1, cells.b1)
+        g = np.minimum(np.minimum(g0, g1), np.minimum(g_of(cells.a0, cells.a1), g_of(cells.b0, cells.b1)))
+        inside = cells.p + self.table.rect[row][:, 0::2]
+        g[_in_quadrangle(inside, cells.a0, cells.a1, cells.b1, cells.b0)] = 0.0
+        low, high = self.raises(g, cells.z0, cells.z1, row)
+        done = cells.z1 - cells.z0 <= STRIP
+        tag = self.table.tag[row] + cells.move
+        # both end slices, and whatever height the smallest g is at, are there
+        for g_there, z_there, z_other in (
+            (g0, cells.z0, cells.z0),
+            (g1, cells.z1, cells.z1),
+            (g, cells.z1, cells.z0),
+        ):
+            bottom, top = self.table.heights(g_there, row)
+            sure = self.as_raise(bottom - z_other, top - z_there, row)
+            some = sure[1] >= sure[0]
+            self.hits.take(sure[0][some], sure[1][some], tag[some])
+        self.hits.take(low[done], high[done], tag[done])
+        return cells.take(~done & self.hits.new(low, high))
+
+    def distance(self, a: Array, b: Array, p: Array, q: Array, row: Index) -> Array:
+        """From segments a-b to what the row's rectangle covers along p-q."""
+        boxed = self.table.boxed[row]
+        if not boxed.any():
+            return segment_segment(a, b, p, q)
+        g = np.empty(len(a))
+        i, j = np.flatnonzero(~boxed), np.flatnonzero(boxed)
+        g[i] = segment_segment(a[i], b[i], p[i], q[i])
+        g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], self.table.rect[row[j]])
+        return g
+
+
+def _children(first: Index, count: Index, nodes: Index) -> tuple[Index, Index]:
+    """All children of nodes on the level below, and the place in ``nodes`` each one came from."""
+    n = count[nodes]
+    of = np.repeat(np.arange(len(nodes)), n)
+    offset = np.arange(len(of)) - np.repeat(np.cumsum(n) - n, n)
+    return first[nodes][of] + offset, of
+
+
+def _in_quadrangle(x: Array, *corner: Array) -> NDArray[np.bool_]:
+    """Whether points (N, 2) lie in convex quadrangles, given by their corners in order; none in one of no width."""
+    sides = []
+    for c, d in zip(corner, (*corner[1:], corner[0]), strict=True):
+        e, f = d - c, x - c
+        sides.append(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])
+    left, right = np.minimum.reduce(sides) >= 0.0, np.maximum.reduce(sides) <= 0.0
+    return np.asarray((left | right) & (np.maximum.reduce([np.abs(s) for s in sides]) > 0.0))

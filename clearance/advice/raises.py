@@ -1,0 +1,383 @@
+"""Which raises of the part zero clear everything? A scene and what is raised go in; the windows come out.
+
+Every head against every body gives raises at which they meet (``hits``); what they leave of the range is
+the answer. The lower head stands; the upper one stands too, or follows the top of its parts, so the range is
+taken in parts in which each upper head does one or the other. FCL confirms each window inside its ends.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from clearance.advice.confirm import Doubt, confirm, growth
+from clearance.advice.edits import UpperRule, lifted, raised, upper_rules, with_all_on_them
+from clearance.advice.hits import Hits, Lifted
+from clearance.advice.steps import stepped_windows
+from clearance.errors import InputError
+from clearance.judge.flat import Growth, chords_of
+from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.judge.pairs import HeadRun, runs_of
+from clearance.setup.scene import Body, Finding, Scene
+from clearance.sweep.heads import Piece
+
+#: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
+BEYOND_TOUCH = 4e-6
+#: windows lower than this are none, mm
+LEAST_WINDOW = 0.002
+#: a raise is answered as the next multiple of this, where the window has room for it
+STEP = 0.001
+#: taken for endless, mm
+_FAR = 1e4
+
+
+@dataclass(frozen=True)
+class Bound:
+    """What ends a window at the raise ``at``: a head on an item, or (head None) what ``why`` says."""
+
+    at: float
+    head: str | None = None
+    item: str | None = None
+    cut: str | None = None
+    move: int | None = None
+    line: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """Raises from ``low`` to ``high`` at which a head meets an item (margins counted)."""
+
+    low: float
+    high: float
+    head: str
+    item: str
+    cut: str
+    move: int | None
+
+
+@dataclass(frozen=True)
+class CutAt:
+    """A cut when raised: distances of the faces from its part, heights to set, mm, machine Z."""
+
+    cut: str
+    flushing: tuple[float, float] | None
+    upper_z: float
+    zero_z: float | None
+    planes: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class RaiseAnswer:
+    """The windows of raises, mm.
+
+    Attributes:
+        items: what is raised.   range: the raises looked at.
+        windows: open intervals with margins and allow.   touch_free: with allow alone.
+        smallest: the smallest raise inside a window, or None.
+        bound_by: what bounds each end of each window.
+        blocked: where there is no window, what meets, over the whole range.
+        cuts: as they are at ``smallest``.
+        packed: the items that stand on the table: what is packed up by ``smallest``.
+        stepped: found by confirmed steps (U V).   findings: what to say besides; an undecided one counts.
+    """
+
+    items: tuple[str, ...]
+    range: tuple[float, float]
+    windows: tuple[tuple[float, float], ...]
+    touch_free: tuple[tuple[float, float], ...]
+    smallest: float | None
+    bound_by: tuple[Bound, ...]
+    blocked: tuple[Blocked, ...] = ()
+    cuts: tuple[CutAt, ...] = ()
+    packed: tuple[str, ...] = ()
+    stepped: bool = False
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def verdict(self) -> str:
+        """ "clear" where a raise is found, "undecided", or "none"."""
+        if any(f.severity == "undecided" for f in self.findings):
+            return "undecided"
+        return "none" if self.smallest is None else "clear"
+
+
+def find_raises(
+    scene: Scene, items: Collection[str] | None = None, within: tuple[float, float] | None = None
+) -> RaiseAnswer:
+    """Which raises clear everything?
+
+    Args:
+        items: names of what is raised, with all that stands on it; everything on the table where None.
+        within: the raises that matter, mm; from 0 to what travel in Z leaves where None.
+
+    Raises:
+        InputError: there is no such item, or nothing of the range lies within the travel.
+    """
+    rising = chosen(scene, items)
+    rules = upper_rules(scene, rising)
+    first, last, ends = _range(scene, rising, rules, within)
+    tree = TriangleTree([body.triangles_M for body in scene.bodies])
+    question = _Question(scene, tree, rising, rules, first, last)
+    stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
+    if stepped:
+        with_margin, without = (
+            stepped_windows(scene, rising, first, last, margins) for margins in (True, False)
+        )
+        gaps, free = ([(*g, -1, -1) for g in found] for found in (with_margin, without))
+        found = None
+    else:
+        found, bare = question.hits(margins=True), question.hits(margins=False)
+        gaps, free = found.windows(first, last), bare.windows(first, last)
+    gaps, free = ([g for g in each if _some(g, first, last)] for each in (gaps, free))
+    doubts: list[Doubt] = []
+    doubts += confirm(scene, tree, rising, rules, [g[:2] for g in gaps], margins=True)
+    doubts += confirm(scene, tree, rising, rules, [g[:2] for g in free], margins=False)
+    inside = {d.window for d in doubts if d.swallowed}
+    windows = tuple((a, b) for a, b, *_ in gaps if (a, b) not in inside)
+    touch_free = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
+    smallest = _smallest(windows, first, last)
+    bounds = tuple(
+        _bound(question, at, tag, at in (first, last), ends)
+        for a, b, low, high in gaps
+        if (a, b) in windows
+        for at, tag in ((a, low), (b, high))
+    )
+    return RaiseAnswer(
+        items=tuple(scene.bodies[k].name for k in rising),
+        range=(first, last),
+        windows=windows,
+        touch_free=touch_free,
+        smallest=smallest,
+        bound_by=bounds,
+        blocked=() if windows or found is None else _blocked(question, found),
+        cuts=() if smallest is None else _cuts_at(scene, rising, smallest),
+        packed=tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising)),
+        stepped=stepped,
+        findings=tuple(d.finding for d in doubts if d.finding is not None),
+    )
+
+
+def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:
+    """Indices of what is raised.
+
+    Raises:
+        InputError: a name is no item's, or the machine's.
+    """
+    names = [b.name for b in scene.bodies if b.kind != "machine"]
+    for name in items or ():
+        if name not in names:
+            known = ", ".join(f'"{n}"' for n in names)
+            raise InputError(None, "--item", f'there is no item "{name}"', f"one of {known}")
+    return with_all_on_them(scene, items or None)
+
+
+def _range(
+    scene: Scene,
+    rising: Sequence[int],
+    rules: Sequence[UpperRule],
+    within: tuple[float, float] | None,
+) -> tuple[float, float, tuple[str, str]]:
+    """The raises looked at and, for both ends, what they come from."""
+    low, high, why = -np.inf, np.inf, ["the range asked for", "the range asked for"]
+    travel = None if scene.machine is None else scene.machine.travel.z
+    for rule in rules:
+        if travel is not None and rule.rides > -np.inf:
+            # the face at the larger of both must lie within the travel
+            high = min(high, travel[1] - rule.rides)
+            if rule.stands == -np.inf:
+                low = max(low, travel[0] - rule.rides)
+    first, last = (0.0, np.inf) if within is None else within
+    if high < last:
+        last, why[1] = high, "travel in Z"
+    if low > first:
+        first, why[0] = low, "travel in Z"
+    if not math.isfinite(last):
+        # heads that stand: nothing is to be lifted above the lowest of the upper faces
+        bottom = min((float(scene.bodies[k].triangles_M[..., 2].min()) for k in rising), default=0.0)
+        last = max(first, min(s.upper_z for s in scene.stretches) - bottom)
+        why[1] = "the upper face that stands: all would be above it"
+    if last < first:
+        raise InputError(
+            None,
+            "--range" if within is not None else "",
+            f"no raise from {first:g} on keeps the upper face within the travel in Z ({travel[0]:g} to {travel[1]:g} mm)"
+            if travel is not None
+            else f"the range ends at {last:g}, before it begins at {first:g}",
+            f"raises up to {last:g} do",
+        )
+    return float(first), float(last), (why[0], why[1])
+
+
+@dataclass
+class _Question:
+    """What is asked: the scene, what rises, how the upper heads go along, the range."""
+
+    scene: Scene
+    tree: TriangleTree
+    rising: tuple[int, ...]
+    rules: list[UpperRule]
+    first: float
+    last: float
+
+    def __post_init__(self) -> None:
+        self.runs = [
+            (run, rule)
+            for stretch, rule in zip(self.scene.stretches, self.rules, strict=True)
+            for run in runs_of(stretch, self.scene.wire_margin)
+        ]
+        self.paths: dict[tuple[int, int], ChordTree] = {}
+
+    def path(self, number: int, part: int) -> ChordTree:
+        """The chords of a run's part; the same path for both heads is made once."""
+        one = self.runs[number][0].parts[part]
+        key = (id(one.moves), id(one.only))
+        if key not in self.paths:
+            self.paths[key] = ChordTree(chords_of(one.moves, one.only))
+        return self.paths[key]
+
+    def hits(self, margins: bool) -> Hits:
+        """The raises in the range at which something meets."""
+        whole = Hits(self.first, self.last)
+        for low, high in self._parts_of_range():
+            part = Hits(low, high)
+            for number, (run, rule) in enumerate(self.runs):
+                for k, one in enumerate(run.parts):
+                    rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
+                    for body in run.bodies:
+                        tag = (number * len(self.scene.bodies) + body) << 32
+                        grow = growth(run, self.scene.bodies[body], margins)
+                        rows[body] = [
+                            row
+                            for piece in one.pieces
+                            for row in self._rows(run, rule, piece, grow, body, (low + high) / 2, tag)
+                        ]
+                    part.add(self.tree, self.path(number, k), rows)
+            for a, b, tag in part.brought:
+                # what reaches beyond its part of the range says nothing about the next one
+                whole.take(np.maximum(a, low), np.minimum(b, high), tag)
+        return whole
+
+    def _parts_of_range(self) -> list[tuple[float, float]]:
+        turns = {rule.stands - rule.rides for rule in self.rules if math.isfinite(rule.stands - rule.rides)}
+        ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
+        return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
+
+    def _rows(
+        self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
+    ) -> list[Lifted]:
+        """How a piece, grown, and a body are to each other when raised about s."""
+        moves = body in self.rising
+        rides = rule.rides + s > rule.stands
+        # where the upper face would be at s = 0 if it went on as it does about s
+        shift = (rule.rides if rides else rule.stands) - run.stretch.upper_z
+        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
+        if run.head == "lower":
+            return [Lifted(piece.grown(side, height), 1 if moves else 0, tag=tag)]
+        if run.head == "upper":
+            way = (1 if moves else 0) - (1 if rides else 0)
+            return [Lifted(lifted(piece.grown(side, height), shift), way, tag=tag)]
+        bottom, top = float(piece.z[0]), float(piece.z[-1]) + shift
+        if not rides:
+            whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
+            return [Lifted(whole, 1 if moves else 0, tag=tag)]
+        if moves:
+            endless = Piece(np.array([bottom, top + _FAR]), piece.r).grown(side, height)
+            return [Lifted(endless, 1, (-np.inf, top + height), tag)]
+        endless = Piece(np.array([bottom - _FAR, top]), piece.r).grown(side, height)
+        return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
+
+    def who(self, tag: int) -> tuple[HeadRun, Body, int]:
+        """The run, the body and the move (0-based) of a tag."""
+        number, body = divmod(tag >> 32, len(self.scene.bodies))
+        return self.runs[number][0], self.scene.bodies[body], tag & 0xFFFFFFFF
+
+
+def _some(gap: tuple[float, float, int, int], first: float, last: float) -> bool:
+    """Whether a gap is a window: a range of a single raise may be one too."""
+    return gap[1] - gap[0] >= LEAST_WINDOW or first == last
+
+
+def _smallest(windows: Sequence[tuple[float, float]], first: float, last: float) -> float | None:
+    """The smallest raise inside a window; the end of the range itself where nothing is in the way of it."""
+    if not windows:
+        return None
+    low, high = windows[0]
+    if low == first:
+        return low
+    up = math.floor(low / STEP + 1.0) * STEP
+    return up if up < high else (low + high) / 2.0
+
+
+def _bound(question: _Question, at: float, tag: int, at_range: bool, ends: tuple[str, str]) -> Bound:
+    if tag < 0:
+        why = ends[0 if at == question.first else 1] if at_range else "by confirmed steps"
+        return Bound(at, why=why)
+    run, body, move = question.who(tag)
+    is_cut = run.stretch.cut is not None
+    moves = run.stretch.moves
+    return Bound(
+        at,
+        run.head,
+        body.name,
+        run.stretch.name,
+        move + 1 if is_cut else None,
+        (int(moves.line[move]) or None) if is_cut else None,
+    )
+
+
+def _blocked(question: _Question, found: Hits) -> tuple[Blocked, ...]:
+    """A short chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
+    low = np.concatenate([a for a, _, _ in found.brought]) if found.brought else np.empty(0)
+    high = np.concatenate([b for _, b, _ in found.brought]) if found.brought else np.empty(0)
+    tag = np.concatenate([t for _, _, t in found.brought]) if found.brought else np.empty(0, dtype=np.int64)
+    merged = _by_pair(low, high, tag)
+    at, chain = question.first, []
+    slack = 2.0 * LEAST_WINDOW
+    while at < question.last or not chain:
+        fits = [m for m in merged if m[0] <= at + slack and m[1] > at]
+        if not fits:
+            break
+        best = max(fits, key=lambda m: m[1])
+        run, body, move = question.who(best[2])
+        end = min(best[1], question.last)
+        number = move + 1 if run.stretch.cut is not None else None
+        chain.append(Blocked(at, end, run.head, body.name, run.stretch.name, number))
+        if best[1] >= question.last:
+            break
+        at = best[1]
+    return tuple(chain)
+
+
+def _by_pair(low: np.ndarray, high: np.ndarray, tag: np.ndarray) -> list[tuple[float, float, int]]:
+    """The intervals of each pair of run and body, joined where they overlap."""
+    order = np.lexsort((low, tag >> 32))
+    out: list[tuple[float, float, int]] = []
+    for a, b, t in zip(low[order].tolist(), high[order].tolist(), tag[order].tolist(), strict=True):
+        if out and out[-1][2] >> 32 == t >> 32 and a <= out[-1][1] + LEAST_WINDOW:
+            out[-1] = (out[-1][0], max(b, out[-1][1]), out[-1][2])
+        else:
+            out.append((a, b, t))
+    return out
+
+
+def _cuts_at(scene: Scene, rising: Sequence[int], s: float) -> tuple[CutAt, ...]:
+    there = raised(scene, rising, s)
+    out = []
+    for stretch in there.stretches:
+        if stretch.cut is None:
+            continue
+        zero = None if stretch.zero_M is None else float(stretch.zero_M[2])
+        said = None if scene.setup is None else scene.setup.cuts[stretch.cut].planes
+        planes = None if said is None or zero is None else (zero + said.xy, zero + said.uv)
+        out.append(CutAt(stretch.name, stretch.flushing, stretch.upper_z, zero, planes))
+    return tuple(out)
+
+
+def _is_base(scene: Scene, k: int, rising: Iterable[int]) -> bool:
+    """Whether a raised body stands on nothing that is raised too: the packing goes under it."""
+    names = {scene.bodies[i].name for i in rising}
+    return scene.bodies[k].stands_on not in names

@@ -1,0 +1,113 @@
+"""Windows of raises by confirmed steps, where the guides' paths change with the raise (U V): a scene and a
+range go in; the raises at which it is clear come out.
+
+From a raise at which the nearest body is c away, a raise by s moves head and body against each other by no
+more than s times ``pace``; so the next c / pace are clear too. Through raises at which something meets the
+steps are even, and a window lower than such a step may be missed; none is ever too wide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from clearance.advice.confirm import growth
+from clearance.advice.edits import raised
+from clearance.judge.flat import TOUCH, FlatView, chords_of
+from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.pairs import runs_of
+from clearance.setup.scene import Scene
+
+#: mm: nearer than this a window ends
+_END = 0.003
+#: mm: how far one look sees
+_HORIZON = 5.0
+#: shares of the range that the steps through a clash have, and the least of them, mm
+_STRIDES, _LEAST_STRIDE = 40, 0.05
+
+
+def stepped_windows(
+    scene: Scene, rising: Sequence[int], first: float, last: float, margins: bool
+) -> list[tuple[float, float]]:
+    """The raises in [first, last] found to be clear, as open intervals."""
+    pace = _pace(scene)
+    stride = max((last - first) / _STRIDES, _LEAST_STRIDE)
+    windows: list[tuple[float, float]] = []
+    s = first
+    begin: float | None = None
+    before = first
+    while True:
+        room = _room(scene, rising, s, margins)
+        if room > _END:
+            if begin is None:
+                begin = s if s == first else _edge(scene, rising, before, s, room / pace, margins, pace)
+            if s >= last:
+                break
+            s = min(s + room / pace, last)
+            continue
+        if begin is not None:
+            windows.append((begin, s))
+            begin = None
+        if s >= last:
+            break
+        before, s = s, min(s + stride, last)
+    if begin is not None:
+        windows.append((begin, last))
+    return windows
+
+
+def _edge(
+    scene: Scene, rising: Sequence[int], shut: float, clear: float, room: float, margins: bool, pace: float
+) -> float:
+    """Downward from a clear raise to where it ends, by safe steps; not below ``shut``."""
+    s = clear
+    while True:
+        s = max(s - room, shut)
+        room = _room(scene, rising, s, margins)
+        if room <= _END or s <= shut:
+            return s
+        room /= pace
+
+
+def _pace(scene: Scene) -> float:
+    """By how much, at most, a raise of 1 mm moves heads and bodies against each other, mm."""
+    steepest = 0.0
+    for stretch in scene.stretches:
+        if stretch.cut is not None and stretch.upper_moves is not None:
+            a, b = stretch.moves, stretch.upper_moves
+            apart = max(
+                float(np.hypot(*(b.start - a.start).T).max()),
+                float(np.hypot(*(b.end - a.end).T).max()),
+                # arcs about centres that lie apart, or of different radii, are no farther apart than both add up to
+                _bulge(a, b),
+            )
+            guides = scene.machine.lower_head.guide + scene.machine.upper_head.guide
+            steepest = max(steepest, apart / (stretch.upper_z - stretch.lower_z + guides))
+    return float(np.hypot(1.0, steepest)) * 1.001
+
+
+def _bulge(a: object, b: object) -> float:
+    arcs = (a.sweep != 0.0) & (b.sweep != 0.0)  # type: ignore[attr-defined]
+    if not arcs.any():
+        return 0.0
+    centres = np.hypot(*(a.centre - b.centre)[arcs].T)  # type: ignore[attr-defined]
+    radii = np.hypot(*(a.start - a.centre)[arcs].T) - np.hypot(*(b.start - b.centre)[arcs].T)  # type: ignore[attr-defined]
+    return float((centres + np.abs(radii)).max())
+
+
+def _room(scene: Scene, rising: Sequence[int], s: float, margins: bool) -> float:
+    """The smallest distance of any grown head from any body when raised by s, no more than the horizon."""
+    there = raised(scene, rising, s)
+    tree = TriangleTree([body.triangles_M for body in there.bodies])
+    room = _HORIZON
+    for stretch in there.stretches:
+        for run in runs_of(stretch, there.wire_margin):
+            grown = {b: growth(run, there.bodies[b], margins) for b in run.bodies}
+            for part in run.parts:
+                view = FlatView(tree, chords_of(part.moves, part.only), part.pieces, run.face_z, run.bodies)
+                found = view.distance_grown(grown, room)
+                room = min(room, float(found[list(grown)].min(initial=room)))
+                if room <= TOUCH:
+                    return 0.0
+    return room

@@ -1,0 +1,67 @@
+"""Intervals of numbers go in, their union comes out: what it covers, where its gaps are, what bounds them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Tags = NDArray[np.int64]
+
+
+class Union:
+    """Closed intervals that grow together; each end remembers the tag of the interval that brought it.
+
+    Attributes:
+        low, high: (n,) the disjoint intervals in ascending order.   low_tag, high_tag: (n,).
+    """
+
+    def __init__(self) -> None:
+        self.low, self.high = np.empty(0), np.empty(0)
+        self.low_tag, self.high_tag = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+
+    def add(self, low: Array, high: Array, tag: Tags) -> None:
+        """Take in intervals (m,), each with a tag (m,); those with high < low are nothing."""
+        some = high >= low
+        low, high, tag = low[some], high[some], tag[some]
+        if not len(low):
+            return
+        lows, highs = np.concatenate([self.low, low]), np.concatenate([self.high, high])
+        low_tags, high_tags = np.concatenate([self.low_tag, tag]), np.concatenate([self.high_tag, tag])
+        order = np.argsort(lows, kind="stable")
+        lows, highs, low_tags, high_tags = lows[order], highs[order], low_tags[order], high_tags[order]
+        so_far = np.maximum.accumulate(highs)
+        first = np.flatnonzero(np.r_[True, lows[1:] > so_far[:-1]])
+        last = np.r_[first[1:], len(lows)] - 1
+        # the row that brought the farthest end so far
+        brought = np.maximum.accumulate(np.where(highs == so_far, np.arange(len(highs)), 0))
+        self.low, self.low_tag = lows[first], low_tags[first]
+        self.high, self.high_tag = so_far[last], high_tags[brought[last]]
+
+    def holds(self, low: Array, high: Array, slack: float = 0.0) -> NDArray[np.bool_]:
+        """Which intervals (m,) lie within one interval of the union, save for ``slack`` at its ends."""
+        if not len(self.low):
+            return np.zeros(len(low), dtype=bool)
+        at = np.searchsorted(self.low, low + slack, side="right") - 1
+        return np.asarray((at >= 0) & (self.high[np.maximum(at, 0)] + slack >= high))
+
+    def gaps(self, first: float, last: float, slack: float = 0.0) -> list[tuple[float, float, int, int]]:
+        """What the union, each end moved outward by ``slack``, leaves of [first, last].
+
+        Returns:
+            (low, high, tag, tag): each gap with what bounds it below and above, -1 where it is the range.
+        """
+        found = []
+        at, tag = first, -1
+        for k in range(len(self.low)):
+            low, high = float(self.low[k]) - slack, float(self.high[k]) + slack
+            if high < at:
+                continue
+            if low > last:
+                break
+            if low > at:
+                found.append((at, low, tag, int(self.low_tag[k])))
+            at, tag = high, int(self.high_tag[k])
+        if at < last or (at == last and tag == -1):
+            found.append((at, last, tag, -1))
+        return found

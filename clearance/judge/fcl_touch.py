@@ -1,0 +1,119 @@
+"""FCL's word on many heights of the same bodies: an envelope and bodies lifted by so much go in; which of them
+touch or are swallowed comes out.
+
+The envelope is made once, of what plain boxes say can touch, and the bodies are moved to each height.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import fcl
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.judge.fcl_distance import Surface
+from clearance.judge.fcl_side import Bodies
+from clearance.judge.inside import body_swallows, head_swallows
+from clearance.paths.moves import Moves
+from clearance.setup.scene import Body
+from clearance.sweep.envelope import envelope, straight_runs
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+
+#: boxes are taken larger by this, mm, than what they hold; the envelope's mesh stands out by less
+_ROOM = 0.01
+
+
+class TouchHead:
+    """One head, grown, along one set of moves, against bodies at the lifts asked for.
+
+    Args:
+        lifts: for each body (its index) by how much it will be lifted against the head, mm.
+    """
+
+    def __init__(
+        self,
+        bodies: Bodies,
+        moves: Moves,
+        pieces: Sequence[Piece],
+        only: NDArray[np.bool_] | None,
+        lifts: dict[int, Sequence[float]],
+    ) -> None:
+        self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
+        self.box = self._box()
+        self.near: dict[int, Surface] = {}
+        around = []
+        for body, heights in lifts.items():
+            found = self._near(body, heights)
+            if found is not None:
+                around.append(found)
+        self.surface: Surface | None = None
+        if around:
+            low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
+
+            def wanted(first: Array, last: Array) -> NDArray[np.bool_]:
+                meets = (first[:, None] <= high + _ROOM) & (last[:, None] >= low - _ROOM)
+                return np.asarray(meets.all(axis=2).any(axis=1))
+
+            mesh = envelope(moves, self.pieces, only, wanted)
+            if len(mesh.triangles):
+                self.surface = Surface(mesh.triangles, bodies.origin)
+
+    def _box(self) -> tuple[Array, Array]:
+        path = np.concatenate([points for points, _ in straight_runs(self.moves, self.only)])
+        low, high = path.min(axis=0), path.max(axis=0)
+        boxes = []
+        for piece in self.pieces:
+            x0, x1, y0, y1 = piece.rect
+            r = float(piece.r.max()) + _ROOM
+            first = [low[0] + x0 - r, low[1] + y0 - r, piece.z[0] - _ROOM]
+            boxes.append((first, [high[0] + x1 + r, high[1] + y1 + r, piece.z[-1] + _ROOM]))
+        lows, highs = np.array([a for a, _ in boxes]), np.array([b for _, b in boxes])
+        return lows, highs
+
+    def _near(self, body: int, heights: Sequence[float]) -> tuple[Array, Array] | None:
+        """The triangles of a body that come into the head's boxes at any height, as FCL has them; their box."""
+        low, high = self.bodies.boxes(body)
+        rows = np.zeros(len(low), dtype=bool)
+        for first, last in zip(*self.box, strict=True):
+            flat = ((low[:, :2] <= last[:2]) & (high[:, :2] >= first[:2])).all(axis=1)
+            for lift in heights:
+                rows |= flat & (low[:, 2] + lift <= last[2]) & (high[:, 2] + lift >= first[2])
+        if not rows.any():
+            return None
+        self.near[body] = Surface(self.bodies.triangles(body)[rows], self.bodies.origin)
+        first, last = low[rows].min(axis=0), high[rows].max(axis=0)
+        first[2] += min(heights)
+        last[2] += max(heights)
+        return first, last
+
+    def touches(self, body: int, lift: float) -> bool:
+        """Whether the head touches the body, lifted, or the body or one of its shells lies inside the head."""
+        if self.surface is not None and body in self.near:
+            moved = fcl.CollisionObject(self.near[body].model, fcl.Transform(np.array([0.0, 0.0, lift])))
+            if fcl.collide(self.surface.object, moved, fcl.CollisionRequest(), fcl.CollisionResult()):
+                return True
+        pieces = [_lowered(piece, lift) for piece in self.pieces]
+        return head_swallows(
+            self.bodies.triangles(body), self.bodies.boxes(body), self.moves, pieces, self.only
+        )
+
+
+def swallowed(
+    bodies: Bodies,
+    body: int,
+    moves: Moves,
+    pieces: Iterable[Piece],
+    only: NDArray[np.bool_] | None,
+    lift: float,
+) -> bool | None:
+    """Whether the body, lifted, holds any of the pieces; None where its surface is open and nobody knows."""
+    one: Body = bodies.bodies[body]
+    lowered = [_lowered(piece, lift) for piece in pieces]
+    return body_swallows(one.triangles_M, bodies.boxes(body), one.closed, moves, lowered, only)
+
+
+def _lowered(piece: Piece, by: float) -> Piece:
+    return Piece(piece.z - by, piece.r, piece.rect, piece.lower_guide)
