@@ -172,7 +172,7 @@ _TURNS = _some_turns()
 
 
 def _held_along(triangles: Array, label: NDArray[np.int64], point: Array) -> bool | None:
-    """Whether any shell holds the point, by the facets on the line through it; None if the line meets an edge.
+    """Whether any shell holds the point, by the facets on the line through it; None if it meets an edge.
 
     A line that misses all edges goes into a closed shell as often as it comes out.
     """
@@ -207,8 +207,9 @@ def _column(triangles: Array, point: Array, axis: int) -> NDArray[np.intp]:
     rows = np.flatnonzero(near)
     x, y = x[rows] - point[i], y[rows] - point[j]
     turn = [x[:, k] * y[:, (k + 1) % 3] - y[:, k] * x[:, (k + 1) % 3] for k in range(3)]
-    same = ((turn[0] > 0) & (turn[1] > 0) & (turn[2] > 0)) | ((turn[0] < 0) & (turn[1] < 0) & (turn[2] < 0))
-    return rows[same]
+    left = (turn[0] > 0) & (turn[1] > 0) & (turn[2] > 0)
+    right = (turn[0] < 0) & (turn[1] < 0) & (turn[2] < 0)
+    return rows[left | right]
 
 
 def _crossings(triangles: Array, point: Array, axis: int) -> tuple[Array, NDArray[np.int64]]:

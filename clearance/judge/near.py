@@ -23,8 +23,11 @@ Boxes = tuple[Array, Array]
 MANY = 4000
 #: what is added to the distance that is there: the envelope's mesh stands out by less
 _SLACK = 0.01
-_PROBES = 48
-_STANDS = 12
+#: looking again ends when it brings no more than this, mm
+_WORTH = 0.05
+_CANDIDATES = 1500
+_PROBES = 16
+_STANDS = 8
 _CELLS = 300
 
 
@@ -50,18 +53,56 @@ def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[
     rows, bits = np.arange(len(triangles)), np.arange(len(p))
     box = low.min(axis=0), high.max(axis=0)
     reach = np.inf
-    for _ in range(4):
-        probes = rows[_spread(len(rows), _PROBES)]
+    for _ in range(6):
         stands = p[bits[_spread(len(bits), _STANDS)]]
+        some = rows[_spread(len(rows), _CANDIDATES)]
+        probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
         before = reach
         reach = min(reach, _distance_there(triangles[probes], stands, pieces) + _SLACK)
         if len(rows) >= MANY:
             rows = rows[_within(low[rows], high[rows], path, pieces, reach)]
+        else:
+            rows = rows[_boxes_near(low[rows], high[rows], p[bits], q[bits], pieces, reach)]
+        if len(rows):
             box = low[rows].min(axis=0), high[rows].max(axis=0)
         bits = bits[_bits_near(p[bits], q[bits], pieces, box, reach)]
-        if not len(bits) or not len(rows) or reach > 0.95 * before:
+        if not len(bits) or not len(rows) or reach > before - _WORTH:
             break
     return Neighbourhood(rows, *box, float(reach))
+
+
+def _boxes_near(
+    low: Array, high: Array, p: Array, q: Array, pieces: Sequence[Piece], reach: float
+) -> NDArray[np.bool_]:
+    """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the bits p-q."""
+    near = np.zeros(len(low), dtype=bool)
+    first, last = np.minimum(p, q).min(axis=0), np.maximum(p, q).max(axis=0)
+    for piece in pieces:
+        x0, x1, y0, y1 = piece.rect
+        r = float(piece.r.max())
+        corner = np.array([first[0] + x0 - r, first[1] + y0 - r, piece.z[0]])
+        other = np.array([last[0] + x1 + r, last[1] + y1 + r, piece.z[-1]])
+        apart = np.maximum(np.maximum(corner - high, low - other), 0.0)
+        near |= (apart * apart).sum(axis=1) <= reach * reach
+    return near
+
+
+def _nearest_boxes(
+    low: Array, high: Array, stands: Array, pieces: Sequence[Piece], count: int
+) -> NDArray[np.intp]:
+    """The ``count`` boxes (N, 3) nearest to the pieces' boxes as the head stands at some places."""
+    if len(low) <= count:
+        return np.arange(len(low))
+    best = np.full(len(low), np.inf)
+    for piece in pieces:
+        x0, x1, y0, y1 = piece.rect
+        r = float(piece.r.max())
+        above = np.maximum(np.maximum(piece.z[0] - high[:, 2], low[:, 2] - piece.z[-1]), 0.0)
+        for x, y in stands:
+            dx = np.maximum(np.maximum(x + x0 - r - high[:, 0], low[:, 0] - x - x1 - r), 0.0)
+            dy = np.maximum(np.maximum(y + y0 - r - high[:, 1], low[:, 1] - y - y1 - r), 0.0)
+            np.minimum(best, dx * dx + dy * dy + above * above, out=best)
+    return np.argpartition(best, count)[:count]
 
 
 def _bits_near(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes, reach: float) -> NDArray[np.bool_]:
@@ -118,23 +159,23 @@ def _finer(path: Array) -> Array:
 def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> float:
     """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places.
 
-    An upper value: each piece is taken as the cylinder (or rectangle) of its smallest radius.
+    An upper value: the points are on the triangles, and a point of the piece is that far away.
     """
     best = np.inf
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
     for piece in pieces:
-        x0, x1, y0, y1 = piece.rect
-        middle = wire + np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-        z = np.full(len(wire), piece.z.mean())
-        points = _nearest_on_triangle(flat, np.column_stack([middle, z]))
-        points = np.concatenate([points, flat[:, 0]])
-        offset = points[:, :2] - np.concatenate([wire, wire])
-        dx = np.maximum(np.maximum(x0 - offset[:, 0], offset[:, 0] - x1), 0.0)
-        dy = np.maximum(np.maximum(y0 - offset[:, 1], offset[:, 1] - y1), 0.0)
-        beside = np.maximum(np.hypot(dx, dy) - piece.r.min(), 0.0)
-        above = np.maximum(np.maximum(piece.z[0] - points[:, 2], points[:, 2] - piece.z[-1]), 0.0)
-        best = min(best, float(np.hypot(beside, above).min()))
+        low, high = np.array(piece.rect)[[0, 2]], np.array(piece.rect)[[1, 3]]
+        on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), piece.z.mean())])
+        for _ in range(3):
+            # to and fro between the piece's middle plane and the triangle
+            point = _nearest_on_triangle(flat, on_piece)
+            offset = point[:, :2] - wire
+            inside = np.minimum(np.maximum(offset, low), high)
+            z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
+            on_piece = np.column_stack([wire + inside, z])
+        beside = np.hypot(*(offset - inside).T) - np.interp(z, piece.z, piece.r)
+        best = min(best, float(np.hypot(np.maximum(beside, 0.0), point[:, 2] - z).min()))
     return best
 
 

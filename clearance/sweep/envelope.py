@@ -10,7 +10,7 @@ grows; so the mesh is nowhere inside the envelope, and nowhere more than ``exces
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,8 @@ SAGITTA = 0.00085
 SAGITTA_SIMPLIFIED = 0.0004
 #: how far a straight bit may lie from the moves it stands for, mm
 SIMPLIFY = 0.0003
+#: rounds about a rectangle up to this are left square, mm
+_SMALL_ROUND = 0.0005
 #: runs of fewer moves are taken as they are
 _SIMPLIFY_FROM = 1500
 
@@ -84,14 +86,28 @@ def envelope(
                     edges = _edges_of_line(line, float(piece.r.max()) + line.deviation)
                     _raise_walls(triangles, owner, edges, piece, line.deviation, low, high)
                 continue
+            piece = _widened(piece, whole.deviation)
             for line in lines:
                 edges, cores = _edges_of_rectangle(line, piece)
-                _raise_walls(triangles, owner, edges, piece, line.deviation, True, True)
+                _raise_walls(triangles, owner, edges, piece, 0.0, True, True)
                 for z in (piece.z[0], piece.z[-1]):
                     _add_fan(triangles, owner, cores, line.move, float(z))
     soup = np.concatenate(triangles) if triangles else np.empty((0, 3, 3))
     move = np.concatenate(owner) if owner else np.empty(0, dtype=np.int64)
+    # a widened rectangle's corners are out by the root of two
     return Envelope(soup, move, FACET + 2.0 * deviation)
+
+
+def _widened(piece: Piece, by: float) -> Piece:
+    """A piece with its rectangle wider on all sides, its corners sharp: that needs no facets.
+
+    A round too small to see goes into the rectangle as well.
+    """
+    x0, x1, y0, y1 = piece.rect
+    if 0.0 < piece.r.max() <= _SMALL_ROUND:
+        by += float(piece.r.max())
+        piece = replace(piece, r=np.zeros_like(piece.r))
+    return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
 def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array]:
@@ -275,7 +291,7 @@ def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
         outward[(quarter + 3) % 4],
     ]  # fmt: skip
     parts = []
-    radius = float(piece.r.max()) + line.deviation
+    radius = float(piece.r.max())
     for k in range(6):
         a, b = core[:, k], core[:, (k + 1) % 6]
         parts.append(_Edges(a, b, normals[k], normals[k], line.move))
