@@ -34,7 +34,7 @@ def draw_corners(piece, a: Array, b: Array, out: float, extra: float = 0.0) -> A
     return np.concatenate(rows)
 
 
-def straight_bits(path, m: int, step: float = 0.1) -> list[tuple[Array, Array, float]]:
+def straight_bits(path, m: int, step: float = 0.05) -> list[tuple[Array, Array, float]]:
     """A move as straight bits: ends, and how far (mm) the move strays from the bit."""
     if path.sweep[m] == 0.0:
         return [(path.start[m], path.end[m], 0.0)]
@@ -94,8 +94,12 @@ def height_between(draw: Array, part: Array) -> float:
     ends = []
     for sign in (1.0, -1.0):
         got = linprog(sign * rise, A_eq=A, b_eq=b, method="highs")
+        if got.status not in (0, 2):
+            got = linprog(sign * rise, A_eq=A, b_eq=b, method="highs-ipm")
         if got.status == 2:
             return np.inf
+        if got.status != 0:
+            raise ArithmeticError(f"linprog gave no answer: {got.message}")
         ends.append(float(got.fun))
     return max(0.0, *ends)
 
@@ -103,7 +107,7 @@ def height_between(draw: Array, part: Array) -> float:
 def brackets(recipe: Recipe, scene, head: str, shape_no: int, track_no: int, margin, most: float) -> dict:
     """Between which two lengths clearance, side and height of a head and a body lie.
 
-    ``clearance`` is ``most`` where it is farther. Where the path bends, only the clearance is given.
+    ``clearance`` is ``most`` where it is farther.
     """
     circumscribed = 1.0 / np.cos(np.pi / SIDES)
     found = {name: (pieces, moves) for name, pieces, moves in heads_of(scene.stretches[track_no])}[head]
@@ -114,14 +118,15 @@ def brackets(recipe: Recipe, scene, head: str, shape_no: int, track_no: int, mar
             for a, b, stray in straight_bits(path, m):
                 for k, scale in enumerate((circumscribed, 1.0)):
                     hull = Manifold.hull_points(draw_corners(piece, a, b, scale))
-                    wide = draw_corners(piece, a, b, scale, margin[0])
+                    off = (2 * k - 1) * stray
+                    wide = None
+                    if piece.r.min() + margin[0] >= off:
+                        wide = draw_corners(piece, a, b, scale, margin[0] - off)
                     for corners, solid in parts:
-                        gap = float(hull.min_gap(solid, most)) + (2 * k - 1) * stray
+                        gap = float(hull.min_gap(solid, most)) + off
                         out["clearance"][k] = min(out["clearance"][k], max(0.0, gap))
-                        if stray == 0.0:
-                            side = side_between(piece, a, b, scale, corners, margin[1])
-                            out["side"][k] = min(out["side"][k], side)
+                        side = side_between(piece, a, b, scale, corners, margin[1]) + off
+                        out["side"][k] = min(out["side"][k], max(0.0, side))
+                        if wide is not None:
                             out["height"][k] = min(out["height"][k], height_between(wide, corners))
-    if np.any(scene.stretches[track_no].moves.sweep != 0):
-        del out["side"], out["height"]
     return out

@@ -283,6 +283,12 @@ def _point_on(path: Moves, m: int, f: float) -> Array:
     return path.centre[m] + np.array([np.cos(a) * d[0] - np.sin(a) * d[1], np.sin(a) * d[0] + np.cos(a) * d[1]])
 
 
+def _reach(piece: Piece, u: Array) -> float:
+    flat = np.hypot(u[0], u[1])
+    rect = max(piece.rect[0] * u[0], piece.rect[1] * u[0]) + max(piece.rect[2] * u[1], piece.rect[3] * u[1])
+    return float(np.max(piece.r * flat + piece.z * u[2]) + rect)
+
+
 def _place(dice: Dice, parts: tuple[Part, ...], track: Track, gap: float) -> tuple[Part, ...]:
     """Move the body so that it stands ``gap`` off one piece of a head, in a direction of its own."""
     path = moves_of(track.start, track.steps)
@@ -302,10 +308,13 @@ def _place(dice: Dice, parts: tuple[Part, ...], track: Track, gap: float) -> tup
         u /= np.linalg.norm(u)
     else:
         u = _direction(dice)
-    if _chance(dice, 2):
+    flat = np.hypot(u[0], u[1])
+    outside = dice.whole(0, 4)
+    if outside > 0:
         spots = np.array([_point_on(path, i, g) for i in range(len(path)) for g in np.linspace(0, 1, 9)])
         q = spots[np.argmax(spots @ u[:2])]
-    flat = np.hypot(u[0], u[1])
+    if outside > 1:  # beyond all that moves, not just beyond this piece
+        piece = max(pieces, key=lambda p: _reach(p, u))
     hat = u[:2] / flat if flat > 1e-9 else np.zeros(2)
     k = int(np.argmax(piece.r * flat + piece.z * u[2]))
     corner = [piece.rect[1] if u[0] > 0 else piece.rect[0], piece.rect[3] if u[1] > 0 else piece.rect[2]]

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from tests.oracles.scenes import Recipe, Shape, Track
+from tests.oracles.shapes import Part
 
 Fails = Callable[[Recipe], bool]
 
@@ -33,6 +34,17 @@ def _shorter_tracks(track: Track) -> Iterator[Track]:
         yield replace(track, grow=0.0)
 
 
+def _is_hull(part: Part) -> bool:
+    """No corner lies outside a face, and no face is flat to a line: the triangles are the skin of the hull."""
+    tri = part.triangles
+    normals = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
+    size = np.linalg.norm(normals, axis=1)
+    if np.any(size < 1e-9):
+        return False
+    out = np.einsum("fi,fvi->fv", normals / size[:, None], part.corners[None] - tri[:, :1])
+    return bool(out.max() < 1e-9)
+
+
 def _simpler_shapes(shape: Shape) -> Iterator[Shape]:
     for i in range(len(shape.parts)):
         if len(shape.parts) > 1:
@@ -44,7 +56,8 @@ def _simpler_shapes(shape: Shape) -> Iterator[Shape]:
             yield replace(shape, **change)
     for digits in (0, 1, 2, 3, 4):
         parts = tuple(replace(p, corners=np.round(p.corners, digits)) for p in shape.parts)
-        if any(np.any(a.corners != b.corners) for a, b in zip(parts, shape.parts, strict=True)):
+        changed = any(np.any(a.corners != b.corners) for a, b in zip(parts, shape.parts, strict=True))
+        if changed and all(_is_hull(p) for p in parts):
             yield replace(shape, parts=parts)
 
 

@@ -217,16 +217,16 @@ def _fixed_slabs(board: Board, draw: Index, part: Index) -> Array:
 class Question:
     """One figure: a quick lower bound from fixed slabs, and the search that brackets it on straight bits.
 
-    ``quick(slabs, window)`` -> lo (N,) and the best direction's index (N,);
+    ``quick(slabs, window, e)`` -> lo (N,) and the best direction's index (N,);
     ``search(pairs, window, stop, start)`` -> lo, hi (N,), window (N, 2).
     """
 
-    quick: Callable[[Array, Array], tuple[Array, Index]]
+    quick: Callable[[Array, Array, Array], tuple[Array, Index]]
     search: Callable[[Pairs, Array, Array, Array], tuple[Array, Array]]
 
 
-def _quick_distance(slabs: Array, grown: Array) -> tuple[Array, Index]:
-    value = slabs - grown[:, :1] * _FLAT - grown[:, 1:] * _UP
+def _quick_distance(slabs: Array, grown: Array, e: Array) -> tuple[Array, Index]:
+    value = slabs - (grown[:, :1] + e[:, None]) * _FLAT - grown[:, 1:] * _UP
     k = np.argmax(value, 1)
     return np.maximum(value[np.arange(len(k)), k], 0.0), k
 
@@ -242,8 +242,8 @@ def _search_distance(pairs: Pairs, grown: Array, stop: Array, start: Array) -> t
     return got.lo, hi
 
 
-def _quick_side(slabs: Array, window: Array) -> tuple[Array, Index]:
-    free = slabs - window[:, 1:] * _UP
+def _quick_side(slabs: Array, window: Array, e: Array) -> tuple[Array, Index]:
+    free = slabs - window[:, 1:] * _UP - e[:, None] * _FLAT
     with np.errstate(divide="ignore", invalid="ignore"):
         value = np.where(_FLAT > 0, free / _FLAT, -np.inf)
     k = np.argmax(value, 1)
@@ -263,8 +263,8 @@ def _search_side(pairs: Pairs, window: Array, stop: Array, start: Array) -> tupl
     return lo, hi
 
 
-def _quick_height(slabs: Array, window: Array) -> tuple[Array, Index]:
-    free = slabs - window[:, :1] * _FLAT
+def _quick_height(slabs: Array, window: Array, e: Array) -> tuple[Array, Index]:
+    free = slabs - (window[:, :1] + e[:, None]) * _FLAT
     with np.errstate(divide="ignore", invalid="ignore"):
         value = np.where(_UP > 0, free / _UP, -np.inf)
     k = np.argmax(value, 1)
@@ -320,7 +320,7 @@ def least(
     lo, hi = np.full(groups, np.inf), np.full(groups, np.inf)
     if len(draw) == 0:
         return lo, hi
-    bound, best = ask.quick(_fixed_slabs(board, draw, part), _widened(window[group], board.e[draw]))
+    bound, best = ask.quick(_fixed_slabs(board, draw, part), window[group], board.e[draw])
     bits = np.zeros(groups, dtype=np.int64)
     most = 1
     while len(draw):
@@ -344,17 +344,12 @@ def least(
             new = board.split(d[more], ways)
             np.add.at(bits, g[more], ways)
             np_, ng = np.repeat(p[more], ways), np.repeat(g[more], ways)
-            nb, nk = ask.quick(_fixed_slabs(board, new, np_), _widened(window[ng], board.e[new]))
+            nb, nk = ask.quick(_fixed_slabs(board, new, np_), window[ng], board.e[new])
             nb = np.maximum(nb, np.repeat(got_lo[more], ways))
             draw, part = np.concatenate([draw, new]), np.concatenate([part, np_])
             group, bound = np.concatenate([group, ng]), np.concatenate([bound, nb])
             best = np.concatenate([best, nk])
     return np.maximum(np.where(np.isinf(hi), lo, np.minimum(lo, hi - EVEN)), 0.0), hi
-
-
-def _widened(window: Array, e: Array) -> Array:
-    """A quick bound for a bit of arc is that of its straight bit with the draw e wider."""
-    return window + np.stack([e, np.zeros_like(e)], 1)
 
 
 def heads_of(stretch: Stretch) -> list[tuple[str, list, list[int]]]:
