@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Iterable
 
@@ -11,12 +12,15 @@ from clearance.judge.fcl_side import Bodies
 from clearance.judge.flat import TriangleTree
 from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, CutResult, MoveDistance, Pair, Result
-from clearance.setup.scene import Scene
+from clearance.judge.workers import spread
+from clearance.setup.scene import Finding, Scene
 
 Progress = Callable[[float, str], None]
 
 #: distances past this are not given move by move, mm
 HORIZON = 20.0
+#: work (see ``_work``) from which a second process saves more than it costs
+_WORTH = 600.0
 
 
 def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -> Result:
@@ -32,21 +36,22 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     began = time.perf_counter()
     tree = TriangleTree([body.triangles_M for body in scene.bodies])
     surfaces = Bodies(scene.bodies, _middle(scene))
-    pairs: list[Pair] = []
-    findings = list(scene.findings)
-    along: list[MoveDistance] = []
-    runs = [(stretch, runs_of(stretch, scene.wire_margin)) for stretch in scene.stretches]
-    count, done = sum(len(r) for _, r in runs), 0
-    for stretch, heads in runs:
-        for run in heads:
-            if progress is not None:
-                progress(done / count, f"{stretch.name}: {run.head}")
-            judge = HeadJudge(run, scene.bodies, tree, surfaces)
-            pairs += judge.pairs()
-            findings += judge.findings
-            if moves and stretch.cut is not None and run.head != "wire":
-                along += _move_by_move(judge, run, scene)
-            done += 1
+    runs = [run for stretch in scene.stretches for run in runs_of(stretch, scene.wire_margin)]
+    done, here = [0], os.getpid()
+
+    def judged(run: HeadRun) -> tuple[list[Pair], list[Finding], list[MoveDistance]]:
+        if progress is not None and os.getpid() == here:
+            progress(done[0] / len(runs), f"{run.stretch.name}: {run.head}")
+        judge = HeadJudge(run, scene.bodies, tree, surfaces)
+        pairs = judge.pairs()
+        along = moves and run.stretch.cut is not None and run.head != "wire"
+        done[0] += 1
+        return pairs, judge.findings, _move_by_move(judge, run, scene) if along else []
+
+    answers = spread(runs, [_work(run, moves) for run in runs], judged, _WORTH)
+    pairs = [pair for found, _, _ in answers for pair in found]
+    findings = list(scene.findings) + [finding for _, found, _ in answers for finding in found]
+    along = [distance for _, _, distances in answers for distance in distances]
     if progress is not None:
         progress(1.0, "done")
     pairs.sort(key=_order)
@@ -65,6 +70,12 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     return Result(
         scene, verdict, cuts, tuple(pairs), tuple(findings), tuple(along), time.perf_counter() - began
     )
+
+
+def _work(run: HeadRun, moves: bool) -> float:
+    """How much work a head is, in straight bits times pieces (an arc counts as many)."""
+    bits = sum(len(p.moves) + 30 * int((p.moves.sweep != 0.0).sum()) for p in run.parts)
+    return bits * sum(len(p.pieces) for p in run.parts) * (3.0 if moves else 1.0)
 
 
 def worst(verdicts: Iterable[str]) -> str:
