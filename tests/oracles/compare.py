@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.oracles.truth import Bracket, Case, PairTruth, truths
+from tests.oracles.truth import Bracket, Case, PairTruth, point_to_body, point_to_head, truths
 
 BELOW = 0.005
 ABOVE = 1e-6
@@ -171,6 +171,24 @@ def _compare_touching(what: str, pair: Any, truth: PairTruth, out: Tally) -> Non
             out.complain("touching", f"{what}: move {m} is {lo:.6g} off but is in {pair.touching}")
 
 
+def _compare_points(what: str, pair: Any, truth: PairTruth, case: Case, out: Tally) -> None:
+    """The two points lie on head and item, and are as far apart as the clearance says."""
+    if pair.on_head is None or pair.on_item is None:
+        if truth.clearance[0] < BEYOND:
+            out.complain("points", f"{what}: no points, though the clearance is {pair.clearance:.6g}")
+        return
+    number = next(i for i, b in enumerate(case.scene.bodies) if b.name == truth.item)
+    stretch = next(s for s in case.scene.stretches if s.name == truth.cut)
+    apart = float(np.linalg.norm(pair.on_item - pair.on_head))
+    off_item = point_to_body(case.parts[number], pair.on_item)
+    off_head = point_to_head(stretch, truth.head, pair.on_head)
+    out.saw("points", max(off_item, off_head), (0.0, 0.0))
+    if off_item > BELOW or off_head > BELOW:
+        out.complain("points", f"{what}: on_item is {off_item:.6g} off the item, on_head {off_head:.6g} off the head")
+    if truth.grown[0] > TOUCH and abs(apart - pair.clearance) > 2 * BELOW:
+        out.complain("points", f"{what}: the points are {apart:.6g} apart, the clearance {pair.clearance:.6g}")
+
+
 def _compare_moves(where: str, case: Case, result: Any, mine: Sequence[PairTruth], out: Tally) -> None:
     said = {(m.cut, m.move, m.head): m for m in result.moves}
     for stretch in case.scene.stretches:
@@ -222,6 +240,8 @@ def complaints_about(case: Case, result: Any, mine: Sequence[PairTruth]) -> Tall
             continue
         out.pairs += 1
         _compare_pair(where, pair, truth, truth.cut in numbered, out)
+        if result.moves:
+            _compare_points(f"{where}: {truth.head} / {truth.item} / {truth.cut}", pair, truth, case, out)
     worst = max((RANK[p.verdict] for p in result.pairs), default=0)
     worst = max([worst] + [RANK.get(f.severity, 0) for f in result.findings])
     if RANK[result.verdict] != worst:

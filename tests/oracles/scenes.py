@@ -328,6 +328,24 @@ def _place(dice: Dice, parts: tuple[Part, ...], track: Track, gap: float) -> tup
     return tuple(p.shifted(shift) for p in parts)
 
 
+def _tapered(dice: Dice, track: Track) -> Track:
+    """The upper guide goes its own way: each end of a line shifted by itself, or all of it by one shift."""
+    t, size = dice.real(0, 2 * np.pi), _spread(dice, 0.01, 10.0)
+    shift = size * np.array([np.cos(t), np.sin(t)])
+
+    def moved(p: tuple[float, float], by: Array) -> tuple[float, float]:
+        return (float(p[0] + by[0]), float(p[1] + by[1]))
+
+    straight = all(s.centre is None for s in track.steps)
+    steps, lean = [], size
+    for s in track.steps:
+        by = shift * dice.real(-1.0, 1.0) if straight else shift
+        centre = None if s.centre is None else moved(s.centre, by)
+        steps.append(replace(s, end=moved(s.end, by), centre=centre))
+    wire = track.wire and replace(track.wire, r=track.wire.r + np.array([0.0, lean]))
+    return replace(track, upper_start=moved(track.start, shift), upper_steps=tuple(steps), wire=wire)
+
+
 def draw_gap(dice: Dice, margin: tuple[float, float], allow: tuple[float, float]) -> float:
     """How far off: overlapping, a hair off nothing or off a limit, or anything to 30 mm."""
     way = dice.whole(0, 6)
@@ -370,6 +388,8 @@ def draw_recipe(
         wire=wire and wire.grown(grow, 0.0),
         grow=grow,
     )
+    if _chance(dice, 6):
+        track = _tapered(dice, track)
     shapes = []
     for i in range(dice.whole(1, 3)):
         margin = _pick(dice, ((0.0, 0.0), (0.3, 0.05), (1.0, 0.05), (3.0, 0.5), (2.0, 0.5), (0.0, 0.5), (1.0, 0.0)))
@@ -389,7 +409,7 @@ def draw_recipe(
         tracks.append(
             replace(
                 track, start=here, steps=(draw_step(dice, here, "line", rapid=True),), upper=raised,
-                upper_z=upper_z + lift, wire=None, cut_shapes=(),
+                upper_z=upper_z + lift, wire=None, cut_shapes=(), upper_start=None, upper_steps=(),
             )
         )
     return Recipe("drawn at random", tuple(shapes), tuple(tracks), _pick(dice, (0.0, 0.5)))

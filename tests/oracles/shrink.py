@@ -30,6 +30,8 @@ def _shorter_tracks(track: Track) -> Iterator[Track]:
                 yield replace(track, **{name: _without(pieces, i)})
     if track.wire is not None:
         yield replace(track, wire=None, cut_shapes=())
+    if track.upper_start is not None:
+        yield replace(track, upper_start=None, upper_steps=())
     if track.grow:
         yield replace(track, grow=0.0)
 

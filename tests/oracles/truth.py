@@ -353,18 +353,47 @@ def least(
 
 
 def heads_of(stretch: Stretch) -> list[tuple[str, list, list[int]]]:
-    """(head, [(piece, path)], moves on which it is there) of a stretch; a tapered wire is left out."""
+    """(head, [(piece, path)], moves on which it is there) of a stretch.
+
+    The wire's piece runs along the lower guide's path; under taper it is wide enough to hold the leaning wire.
+    """
     upper_path = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
     every = list(range(len(stretch.moves)))
     out = [
         ("lower", [(p, stretch.moves) for p in stretch.lower], every),
         ("upper", [(p, stretch.moves if p.lower_guide else upper_path) for p in stretch.upper], every),
     ]
-    if stretch.wire is not None and stretch.upper_moves is None:
+    if stretch.wire is not None:
         threaded = [m for m in every if stretch.moves.threaded[m]]
         if threaded:
             out.append(("wire", [(stretch.wire, stretch.moves)], threaded))
     return out
+
+
+def point_to_body(parts: Sequence[Array], point: Array) -> float:
+    """Distance from a point to a body, mm; 0 inside."""
+    board = Board()
+    board.add_parts(0, 0, parts, point)
+    board.draws = Draws(
+        [np.zeros(LEVELS)], [np.zeros(LEVELS)], [np.zeros(2)], [np.zeros(2)], [(0.0,) * 4], [0.0], [(np.nan,) * 5]
+    )
+    board.close()
+    n = len(parts)
+    return float(distance(board.pairs(np.zeros(n, dtype=np.int64), np.arange(n))).hi.min())
+
+
+def point_to_head(stretch: Stretch, head: str, point: Array) -> float:
+    """Distance from a point to all that a head sweeps along a stretch, mm; 0 inside."""
+    board = Board()
+    board.add_parts(0, 0, [np.zeros((1, 3))], np.zeros(3))
+    rows: list[int] = []
+    for name, pieces, kept in heads_of(stretch):
+        if name == head:
+            for piece, path in pieces:
+                rows += board.add_draws([piece], path, point, kept)[0]
+    board.close()
+    draw, zero = np.array(rows, dtype=np.int64), np.zeros(len(rows), dtype=np.int64)
+    return float(least(board, DISTANCE, draw, zero, zero, 1, np.zeros((1, 2)))[1][0])
 
 
 def truths(cases: Sequence[Case], per_move: bool = True, nudge: float | None = None) -> list[list[PairTruth]]:
@@ -491,6 +520,10 @@ def _nudge(
     shadow = distance(pairs.flattened())
     sure = shadow.hi + pairs.e <= margin[G, 0] - by
     kind, _ = least(board, HEIGHT, D, P, G, n, margin + by)
-    _, unkind = least(board, HEIGHT, D[sure], P[sure], G[sure], n, margin)
+    # some bits of an arc may be over the item only just: there the whole window is narrower
+    bent = np.zeros(n, dtype=bool)
+    bent[G[pairs.e > 0]] = True
+    narrow = margin - np.stack([np.where(bent, by, 0.0), np.zeros(n)], 1)
+    _, unkind = least(board, HEIGHT, D[sure], P[sure], G[sure], n, narrow)
     for truth, lo, hi in zip(rows, kind, unkind, strict=True):
         truth.height_lax = (float(lo), float(hi))
