@@ -236,13 +236,21 @@ class _Reader:
             elif group == "distance":
                 self.relative = value == 1
             elif group == "unit":
-                self.scale = value
+                self.set_unit(value)
             elif group == "offset":
                 self.side = int(value)
                 if value and self.out.offset_word is None:
                     self.out.offset_word = ("G41" if value > 0 else "G42", self.line)
             elif group == "zero":
                 self.choose_zero(f"G{value:g}")
+
+    def set_unit(self, unit: float) -> None:
+        """mm in one program unit, from here on."""
+        said = self.options.path_units
+        if said is not None and unit != self.options.unit:
+            found = f"the program says {'inch' if unit != 1.0 else 'mm'} here, the setup path_units = \"{said}\""
+            raise self.error(found, "leave path_units out, or mend the program")
+        self.scale = unit
 
     def choose_zero(self, word: str) -> None:
         if self.options.zeros:

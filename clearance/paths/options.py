@@ -29,7 +29,8 @@ class PathOptions:
         offset_max: the largest wire offset that sits at the control, mm, or None.
         codes: the control's own words.
         layers: of a DXF; empty means all.
-        path_units: what the cut says the unit of its path file is, against what a drawing says of itself.
+        path_units: what the cut says the unit of its path file is: of a table, of a program that has no word
+            for it, and of a drawing against what that says of itself.
         gap: ends of a drawing's curves that lie no farther apart belong together, mm.
         chord_bound: how far chords may lie from the splines and ellipses of a drawing, mm.
         start: where the path of a drawing begins, in place of its POINT, mm; None: at the POINT.
@@ -45,10 +46,7 @@ class PathOptions:
             zeros are left out, so the digits count from the first place.
         digits: places before and behind the decimal point for the latter two; None: 4 and 3 in mm, 3 and 4
             in inch.
-        zeros: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    whole_numbers: Literal["units", "leading", "trailing"] = "units"
-    digits: tuple[int, int] | None = None
-    arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
+        arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
             ``Moves.chord_error``. The default is what four decimals of an inch leave open, doubled.
         largest: no coordinate or radius may be larger, mm.
     """
@@ -76,4 +74,4 @@ class PathOptions:
     @property
     def unit(self) -> float:
         """mm in one unit of a file that names none."""
-        return 25.4 if self.file_units == "inch" else 1.0
+        return 25.4 if (self.path_units or self.file_units) == "inch" else 1.0

@@ -47,6 +47,21 @@ def read_path(path: str | Path, options: PathOptions, shown_as: str | None = Non
     return read_nc(text, shown, options), digest
 
 
+def kind_of(path: Path) -> str:
+    """What a path file is: "drawing", "table" or "program"; by its name, else by its beginning."""
+    suffix = path.suffix.lower()
+    if suffix in (".dxf", ".csv"):
+        return "drawing" if suffix == ".dxf" else "table"
+    try:
+        with path.open("rb") as file:
+            beginning = file.read(4096)
+    except OSError:
+        return "program"
+    if _is_drawing(beginning):
+        return "drawing"
+    return "table" if is_table(beginning.decode("latin-1").replace("\r", "\n")) else "program"
+
+
 def _bytes(path: Path, shown: str) -> bytes:
     try:
         size = path.stat().st_size

@@ -273,7 +273,13 @@ class Cut(Table):
         Annotated[tuple[Digits, Digits], is_list("two numbers, [before, behind] the point", (2,))] | None
     ) = None
     block_delete: Literal["run", "skip"] = "run"
+    path_units: Literal["mm", "inch"] | None = None
     layers: Annotated[list[Words], is_list('a list of layers, ["..."]')] | None = None
+    gap: Size | None = None
+    chord_bound: Size | None = None
+    start: PointXY | None = None
+    direction: Literal["ccw", "cw"] | None = None
+    order: Literal["inside first", "as drawn"] | None = None
     with_: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list, alias="with")
     without: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
     stop_before: Flag = False

@@ -52,7 +52,7 @@ def all_stretches(
         bodies: items in file order, then the machine's.
 
     Raises:
-        InputError: a cut names what is not there, or its path is wrong; NotYet for taper.
+        InputError: a cut names what is not there, or its path is wrong; NotYet for Z words.
     """
     jobs, findings = [], []
     for index in range(len(setup.cuts)):
@@ -315,26 +315,60 @@ def _read(setup: Setup, machine: Machine, cut: Cut, index: int, file: TomlFile, 
     from clearance.paths.read import read_path
 
     path = files.find(cut.path, file, ("cuts", index, "path"))
-    if cut.layers is not None and Path(cut.path).suffix.lower() != ".dxf":
-        raise file.error(("cuts", index, "layers"), f'"{cut.path}" has no layers', "layers go with a DXF")
+    _keys_that_fit(cut, index, path, file)
+    drawing = {
+        key: getattr(cut, key)
+        for key in ("gap", "chord_bound", "start", "direction", "order")
+        if getattr(cut, key) is not None
+    }
     options = PathOptions(
         file_units=setup.units,
         offsets=dict(cut.offsets),
         offset_max=cut.offset_max,
         codes=Codes(tuple(machine.codes.thread), tuple(machine.codes.cut), tuple(machine.codes.ignore)),
         layers=tuple(cut.layers or ()),
+        path_units=cut.path_units,
         uv_words=cut.uv_words,
         planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
         block_delete=cut.block_delete,
         zeros=dict(cut.zeros),
         whole_numbers=cut.whole_numbers,
         digits=cut.digits,
+        **drawing,
     )
     moves, sha256 = read_path(path, options, cut.path)
     files.note(cut.path, sha256)
     if len(moves) == 0:
         raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
     return moves
+
+
+#: keys of a cut that only some path files have a use for, and what to do where the file is of another kind
+_ONLY_FOR = {
+    **dict.fromkeys(
+        ("layers", "gap", "chord_bound", "start", "direction", "order"), ("drawing", "it goes with a DXF")
+    ),
+    **dict.fromkeys(
+        ("zeros", "whole_numbers", "digits", "block_delete"), ("program", "it goes with an NC program")
+    ),
+    "offsets": ("program", "say offset_max = ..., or give the path of the wire itself"),
+}
+_HAS_NO = {"drawing": "layers and curves", "program": "words of a program"}
+
+
+def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:
+    """Refuse a key that would mean nothing for a path file of this kind, and would be passed over unseen."""
+    from clearance.paths.read import kind_of
+
+    kind = kind_of(path)
+    for key, (wanted, advice) in _ONLY_FOR.items():
+        if key in cut.model_fields_set and kind != wanted:
+            found = f'"{cut.path}" is a {kind} and has no {_HAS_NO[wanted]}'
+            raise file.error(("cuts", index, key), found, advice)
+    if kind == "drawing":
+        for key in ("uv_words", "planes"):
+            if key in cut.model_fields_set:
+                raise file.error(("cuts", index, key), f'"{cut.path}" is a drawing and has no U V', "leave it out")
 
 
 def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
