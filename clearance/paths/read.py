@@ -48,18 +48,16 @@ def read_path(path: str | Path, options: PathOptions, shown_as: str | None = Non
 
 
 def kind_of(path: Path) -> str:
-    """What a path file is: "drawing", "table" or "program"; by its name, else by its beginning."""
+    """What a path file is: "drawing", "table" or "program"; what cannot be read counts as a program."""
     suffix = path.suffix.lower()
-    if suffix in (".dxf", ".csv"):
-        return "drawing" if suffix == ".dxf" else "table"
     try:
         with path.open("rb") as file:
             beginning = file.read(4096)
-    except OSError:
+        if suffix == ".dxf" or _is_drawing(beginning):
+            return "drawing"
+        return "table" if suffix == ".csv" or is_table(text_of(beginning, "", "")) else "program"
+    except (OSError, InputError):
         return "program"
-    if _is_drawing(beginning):
-        return "drawing"
-    return "table" if is_table(beginning.decode("latin-1").replace("\r", "\n")) else "program"
 
 
 def _bytes(path: Path, shown: str) -> bytes:
