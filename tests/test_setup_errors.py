@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from clearance.errors import InputError, NotYet
+from clearance.errors import InputError
 from clearance.setup.assemble import load
 from clearance.setup.toml_file import find_line
 from tests.setup_writer import changed, machine, setup, toml, write
@@ -220,16 +220,6 @@ def test_missing_setup_and_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "none.toml", tmp_path):
         with pytest.raises(InputError, match="cannot be read"):
             load(path)
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [{"items__0__fit": "die plate"}, {"cuts__0__path": "drawing.dxf", "cuts__0__layers": ["CUT"]}],
-)
-def test_not_yet(tmp_path: Path, changes: dict[str, Any]) -> None:
-    (tmp_path / "drawing.dxf").write_text("0\nSECTION\n0\nEOF\n", encoding="utf-8")
-    with pytest.raises(NotYet, match="yet"):
-        load(write(tmp_path, setup(**changes)))
 
 
 def test_three_problems_at_once_and_how_many_more(tmp_path: Path) -> None:

@@ -49,6 +49,7 @@ def near(expected: Any) -> Any:
 
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3]}
 SECOND_START = (110.0, 50.0)
+PROGRAM = {"cuts__0__path": "program.nc"}
 Case = tuple[str, dict[str, Any], Callable[[Scene], Any], Any]
 
 IN_SETUP: list[Case] = [
@@ -161,7 +162,7 @@ IN_SETUP: list[Case] = [
     ("cuts.axes", {"items__1__turn": [0, 0, 90], "cuts__0__axes": "machine"},
      lambda s: ends(s.stretches[0]), near([[30, 110], [40, 115]])),
     ("cuts.rotate", {"cuts__0__rotate": 90}, lambda s: ends(s.stretches[0]), near([START, (155, 110)])),
-    ("cuts.offsets", {"cuts__0__offsets": {"1": 0.18, "2": 0.25}}, lambda s: s.setup.cuts[0].offsets,
+    ("cuts.offsets", {**PROGRAM, "cuts__0__offsets": {"1": 0.18, "2": 0.25}}, lambda s: s.setup.cuts[0].offsets,
      {1: 0.18, 2: 0.25}),
     ("cuts.offset_max", {"cuts__0__offset_max": 0.3}, lambda s: s.setup.cuts[0].offset_max, 0.3),
     ("cuts.planes", {"cuts__0__planes": {"xy": 0.5, "uv": 25.0}},
@@ -169,11 +170,11 @@ IN_SETUP: list[Case] = [
     ("cuts.planes.xy", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.setup.cuts[0].planes.xy, 0.5),
     ("cuts.planes.uv", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.setup.cuts[0].planes.uv, 9.0),
     ("cuts.uv_words", {"cuts__0__uv_words": "absolute"}, lambda s: s.setup.cuts[0].uv_words, "absolute"),
-    ("cuts.zeros", {"cuts__0__zeros": {"G55": [1, 2]}}, lambda s: s.setup.cuts[0].zeros, {"G55": (1.0, 2.0)}),
-    ("cuts.whole_numbers", {"cuts__0__whole_numbers": "leading"}, lambda s: s.setup.cuts[0].whole_numbers,
+    ("cuts.zeros", {**PROGRAM, "cuts__0__zeros": {"G55": [1, 2]}}, lambda s: s.setup.cuts[0].zeros, {"G55": (1.0, 2.0)}),
+    ("cuts.whole_numbers", {**PROGRAM, "cuts__0__whole_numbers": "leading"}, lambda s: s.setup.cuts[0].whole_numbers,
      "leading"),
-    ("cuts.digits", {"cuts__0__digits": [4, 3]}, lambda s: s.setup.cuts[0].digits, (4, 3)),
-    ("cuts.block_delete", {"cuts__0__block_delete": "skip"}, lambda s: s.setup.cuts[0].block_delete, "skip"),
+    ("cuts.digits", {**PROGRAM, "cuts__0__digits": [4, 3]}, lambda s: s.setup.cuts[0].digits, (4, 3)),
+    ("cuts.block_delete", {**PROGRAM, "cuts__0__block_delete": "skip"}, lambda s: s.setup.cuts[0].block_delete, "skip"),
     ("cuts.without", {"cuts__0__without": ["magnet", "stop"]}, lambda s: names_there(s, "opening"),
      {"rail", "die plate", "frame"}),
     ("cuts.with", {"cuts__0__with": ["magnet"], "cuts__1": SECOND},
@@ -259,9 +260,14 @@ def paths_of(table: type[Table], before: str = "") -> list[str]:
 @pytest.mark.parametrize(
     ("table", "cases", "elsewhere"),
     [
-        # the sides and heights of each margin are one type, tried on the part; what is not honoured yet is
-        # tried among the errors
-        (Setup, IN_SETUP, r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.fit|cuts\.layers"),
+        # the sides and heights of each margin are one type, tried on the part; what some files alone have a
+        # use for is tried in test_setup_path_keys
+        (
+            Setup,
+            IN_SETUP,
+            r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|bodies|facet_bound)"
+            r"|cuts\.(layers|path_units|gap|chord_bound|start|direction|order)",
+        ),
         (Machine, IN_MACHINE, r"travel$|codes$|(lower|upper)_head$"),
     ],
 )

@@ -1,0 +1,135 @@
+"""Keys that go with some files only: each arrives in the scene by a figure worked out by hand, or is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+import numpy as np
+import pytest
+
+from clearance.errors import InputError
+from clearance.paths import dxf
+from clearance.paths.dxf_child import answer
+from clearance.setup.assemble import load
+from clearance.setup.scene import Stretch
+from tests.setup_writer import setup, write
+
+# where the program's zero lies in the machine (see test_setup_keys)
+ZERO = (160.0, 100.0)
+
+
+@pytest.fixture(autouse=True)
+def _in_this_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(dxf, "ask_child", lambda request, shown: answer(request))
+
+
+def drawn(folder: Path, units: int = 4) -> None:
+    """Two squares of 8 and 2 side by side, the large one drawn first, and a curve on a layer of its own.
+
+    The small square is drawn with one end 0.05 short of where it began.
+    """
+    doc = ezdxf.new("R2010")
+    doc.header["$INSUNITS"] = units
+    space = doc.modelspace()
+    space.add_lwpolyline([(0, 0), (8, 0), (8, 8), (0, 8)], close=True, dxfattribs={"layer": "BIG"})
+    space.add_lwpolyline([(3, 3), (5, 3), (5, 5), (3, 5), (3, 3.05)], dxfattribs={"layer": "SMALL"})
+    space.add_ellipse((40, 0), major_axis=(5, 0), ratio=0.4, dxfattribs={"layer": "ROUND"})
+    doc.saveas(folder / "drawing.dxf")
+
+
+def cut_of(folder: Path, units: int = 4, **keys: Any) -> Stretch:
+    drawn(folder, units)
+    changes = {"cuts__0__path": "drawing.dxf", **{f"cuts__0__{key}": value for key, value in keys.items()}}
+    return load(write(folder, setup(**changes))).stretches[0]
+
+
+def path(it: Stretch) -> np.ndarray:
+    return np.vstack([it.moves.start[:1], it.moves.end]) - np.array(ZERO)
+
+
+def area(points: np.ndarray) -> float:
+    x, y = points.T
+    return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum() / 2)
+
+
+def test_layers_and_direction(tmp_path: Path) -> None:
+    assert area(path(cut_of(tmp_path, layers=["BIG"]))) == pytest.approx(64.0)
+    assert area(path(cut_of(tmp_path, layers=["BIG"], direction="cw"))) == pytest.approx(-64.0)
+
+
+def test_gap(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"open at .*0\.05 mm away"):
+        cut_of(tmp_path, layers=["SMALL"], gap=0.04)
+    assert area(path(cut_of(tmp_path, layers=["SMALL"], gap=0.06))) == pytest.approx(4.0, abs=0.2)
+
+
+def test_order(tmp_path: Path) -> None:
+    inside_first = path(cut_of(tmp_path, layers=["BIG", "SMALL"], gap=0.06))
+    as_drawn = path(cut_of(tmp_path, layers=["BIG", "SMALL"], gap=0.06, order="as drawn"))
+    assert inside_first[0] == pytest.approx([3, 3], abs=0.06)
+    assert as_drawn[0] == pytest.approx([0, 0])
+
+
+def test_start(tmp_path: Path) -> None:
+    points = path(cut_of(tmp_path, layers=["BIG"], start=[4, 1]))
+    assert points[:2] == pytest.approx(np.array([[4, 1], [4, 0]]))
+
+
+def test_chord_bound_arrives_and_the_heads_grow_by_it(tmp_path: Path) -> None:
+    fine, coarse = (cut_of(tmp_path, layers=["ROUND"], chord_bound=bound) for bound in (0.001, 0.1))
+    assert len(coarse.moves) < len(fine.moves)
+    # the profile's first radius is 4.0: the heads are grown by what the curves may be off, and no more
+    assert 4.0 < fine.lower[0].r[-1] <= 4.001 + 1e-9
+    assert 4.001 < coarse.lower[0].r[-1] <= 4.1 + 1e-9
+
+
+def test_path_units(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="INSUNITS.*path_units"):
+        cut_of(tmp_path, units=1, layers=["BIG"])
+    assert area(path(cut_of(tmp_path, units=1, layers=["BIG"], path_units="inch"))) == pytest.approx(
+        64.0 * 25.4**2
+    )
+    table = load(write(tmp_path, setup(cuts__0__path_units="inch"))).stretches[0]
+    assert path(table)[-1] == pytest.approx([254.0, 127.0])
+    with pytest.raises(InputError, match=r"line 1: the program says mm"):
+        load(write(tmp_path, setup(cuts__0__path_units="inch", cuts__0__path="program.nc")))
+
+
+def test_lengths_of_an_inch_setup_are_inches(tmp_path: Path) -> None:
+    inch = {"units": "inch", "items__1__units": "mm", "items__2__units": "mm", "cuts__0__zero": [0, 0, 0]}
+    drawn(tmp_path, units=1)
+    keys = {"path": "drawing.dxf", "layers": ["SMALL"], "gap": 0.06, "start": [4, 4]}
+    tables = setup(**inch, **{f"cuts__0__{key}": value for key, value in keys.items()})
+    it = load(write(tmp_path, tables)).stretches[0]
+    assert it.moves.start[0] - it.zero_M[:2] == pytest.approx([4 * 25.4, 4 * 25.4])
+
+
+@pytest.mark.parametrize(
+    ("file", "key", "value", "words"),
+    [
+        ("opening.csv", "offsets", {"1": 0.2}, "offset_max"),
+        ("drawing.dxf", "offsets", {"1": 0.2}, "offset_max"),
+        ("opening.csv", "gap", 0.1, "DXF"),
+        ("program.nc", "start", [1, 2], "DXF"),
+        ("program.nc", "direction", "cw", "DXF"),
+        ("program.nc", "chord_bound", 0.1, "DXF"),
+        ("program.nc", "order", "as drawn", "DXF"),
+        ("drawing.dxf", "digits", [3, 3], "NC program"),
+        ("opening.csv", "zeros", {"G54": [1, 1]}, "NC program"),
+        ("drawing.dxf", "planes", {"xy": 0, "uv": 9}, "no U V"),
+    ],
+)
+def test_a_key_that_its_file_has_no_use_for_is_not_passed_over(
+    tmp_path: Path, file: str, key: str, value: Any, words: str
+) -> None:
+    drawn(tmp_path)
+    with pytest.raises(InputError, match=rf"cuts\[1\]\.{key}.*{words}"):
+        load(write(tmp_path, setup(**{"cuts__0__path": file, f"cuts__0__{key}": value})))
+
+
+@pytest.mark.parametrize(("key", "value"), [("gap", 0), ("gap", -1), ("chord_bound", 0), ("order", "random")])
+def test_wrong_values(tmp_path: Path, key: str, value: Any) -> None:
+    with pytest.raises(InputError, match=rf"cuts\[1\]\.{key}"):
+        cut_of(tmp_path, **{key: value})
