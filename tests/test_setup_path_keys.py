@@ -1,4 +1,4 @@
-"""Keys that go with some files only: each arrives in the scene by a figure worked out by hand, or is refused."""
+"""Keys that go with some files only: each arrives in the scene by a figure from outside, or is refused."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_chord_bound_arrives_and_the_heads_grow_by_it(tmp_path: Path) -> None:
 
 
 def test_path_units(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="INSUNITS.*path_units"):
+    with pytest.raises(InputError, match=r"INSUNITS.*path_units"):
         cut_of(tmp_path, units=1, layers=["BIG"])
     assert area(path(cut_of(tmp_path, units=1, layers=["BIG"], path_units="inch"))) == pytest.approx(
         64.0 * 25.4**2

@@ -108,7 +108,8 @@ def test_the_heads_are_grown_by_what_the_path_leaves_open(
 def test_what_a_cut_says_reaches_the_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     reader = Reader()
     monkeypatch.setattr("clearance.paths.read.read_path", reader)
-    said = {"offsets": {"1": 0.18, "12": 0.25}, "planes": {"xy": 1, "uv": 25}, "uv_words": "absolute"}
+    said: Any = {"path": "program.nc", "offsets": {"1": 0.18, "12": 0.25}, "uv_words": "absolute"}
+    said |= {"planes": {"xy": 1, "uv": 25}}
     said |= {"zeros": {"G54": [7, 8]}, "digits": [4, 3], "whole_numbers": "trailing", "block_delete": "skip"}
     loaded(tmp_path, **{f"cuts__0__{key}": value for key, value in said.items()})
     told = reader.told

@@ -248,7 +248,7 @@ class _Reader:
         """mm in one program unit, from here on."""
         said = self.options.path_units
         if said is not None and unit != self.options.unit:
-            found = f"the program says {'inch' if unit != 1.0 else 'mm'} here, the setup path_units = \"{said}\""
+            found = f"the program says {'inch' if unit != 1.0 else 'mm'} here, the setup {said} (path_units)"
             raise self.error(found, "leave path_units out, or mend the program")
         self.scale = unit
 

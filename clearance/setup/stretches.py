@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.frames import Matrix, apply
 from clearance.paths.moves import Moves, polyline
-from clearance.paths.options import Codes, PathOptions
 from clearance.setup.bodies import Files
+from clearance.setup.cut_path import read_cut
 from clearance.setup.fields import suggestion
 from clearance.setup.machine import Machine
 from clearance.setup.scene import Body, Finding, Stretch
@@ -188,7 +187,7 @@ def _job(
     upper_z = _upper_z(setup, machine, bodies, cut, index, parts, file)
     T_MP = bodies[parts[0]].T_MI if parts else np.eye(4)
     heading = _heading(cut, index, T_MP if parts else None, file)
-    moves_C = _read(setup, machine, cut, index, file, files)
+    moves_C = read_cut(setup, machine, index, file, files)
     zero_M = apply(T_MP, np.array(cut.zero))
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
@@ -308,67 +307,6 @@ def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float
             'say  axes = "machine"  or  axes = "part"',
         )
     return 0.0
-
-
-def _read(setup: Setup, machine: Machine, cut: Cut, index: int, file: TomlFile, files: Files) -> Moves:
-    """The cut's moves in its program's frame."""
-    from clearance.paths.read import read_path
-
-    path = files.find(cut.path, file, ("cuts", index, "path"))
-    _keys_that_fit(cut, index, path, file)
-    drawing = {
-        key: getattr(cut, key)
-        for key in ("gap", "chord_bound", "start", "direction", "order")
-        if getattr(cut, key) is not None
-    }
-    options = PathOptions(
-        file_units=setup.units,
-        offsets=dict(cut.offsets),
-        offset_max=cut.offset_max,
-        codes=Codes(tuple(machine.codes.thread), tuple(machine.codes.cut), tuple(machine.codes.ignore)),
-        layers=tuple(cut.layers or ()),
-        path_units=cut.path_units,
-        uv_words=cut.uv_words,
-        planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
-        block_delete=cut.block_delete,
-        zeros=dict(cut.zeros),
-        whole_numbers=cut.whole_numbers,
-        digits=cut.digits,
-        **drawing,
-    )
-    moves, sha256 = read_path(path, options, cut.path)
-    files.note(cut.path, sha256)
-    if len(moves) == 0:
-        raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
-    return moves
-
-
-#: keys of a cut that only some path files have a use for, and what to do where the file is of another kind
-_ONLY_FOR = {
-    **dict.fromkeys(
-        ("layers", "gap", "chord_bound", "start", "direction", "order"), ("drawing", "it goes with a DXF")
-    ),
-    **dict.fromkeys(
-        ("zeros", "whole_numbers", "digits", "block_delete"), ("program", "it goes with an NC program")
-    ),
-    "offsets": ("program", "say offset_max = ..., or give the path of the wire itself"),
-}
-_HAS_NO = {"drawing": "layers and curves", "program": "words of a program"}
-
-
-def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:
-    """Refuse a key that would mean nothing for a path file of this kind, and would be passed over unseen."""
-    from clearance.paths.read import kind_of
-
-    kind = kind_of(path)
-    for key, (wanted, advice) in _ONLY_FOR.items():
-        if key in cut.model_fields_set and kind != wanted:
-            found = f'"{cut.path}" is a {kind} and has no {_HAS_NO[wanted]}'
-            raise file.error(("cuts", index, key), found, advice)
-    if kind == "drawing":
-        for key in ("uv_words", "planes"):
-            if key in cut.model_fields_set:
-                raise file.error(("cuts", index, key), f'"{cut.path}" is a drawing and has no U V', "leave it out")
 
 
 def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
