@@ -8,9 +8,11 @@ from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.setup.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
+from clearance.setup.feet import feet_findings
 from clearance.setup.fields import suggestion
-from clearance.setup.limits import limit_findings
+from clearance.setup.limits import Masses, limit_findings
 from clearance.setup.machine import Machine
+from clearance.setup.overlaps import overlap_findings
 from clearance.setup.scene import Scene
 from clearance.setup.schema import Setup
 from clearance.setup.stretches import all_stretches
@@ -41,8 +43,12 @@ def load(setup_path: str | Path) -> Scene:
     _names_apart(setup, machine, file)
     items, findings = item_bodies(setup, file, files)
     bodies = (*items, *standing)
-    findings += limit_findings(setup, bodies, machine.max_part_mass)
+    masses = Masses(items)
+    findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
     stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
+    together = [stretch.bodies for stretch in stretches if stretch.cut is not None]
+    findings += overlap_findings(bodies, together)
+    findings += feet_findings(bodies, together, masses)
     wire = setup.margins.wire.side
     return Scene(
         title=setup.title,

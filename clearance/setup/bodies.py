@@ -14,12 +14,14 @@ from clearance.errors import InputError
 from clearance.geometry.frames import Matrix, apply, pose
 from clearance.setup import shapes
 from clearance.setup.fields import suggestion
+from clearance.setup.fits import findings_of, fit_to_part
 from clearance.setup.machine import Machine
-from clearance.setup.place import poses, seats_of_triangles
+from clearance.setup.place import bases, poses, seats_of_triangles
 from clearance.setup.scene import Body, Finding, SideHeight
 from clearance.setup.schema import Item, Margins, Setup, SideHeightIn
 from clearance.setup.toml_file import MM_PER_UNIT, TomlFile
 from clearance.solids.materials import density_of
+from fixtures_lib.fitting import Fitted
 
 #: what counts as below Z = 0, mm; less is rounding
 BELOW = 1e-6
@@ -45,6 +47,8 @@ class Made:
     closed: bool = True
     facet_error: float = 0.0
     findings: list[Finding] = field(default_factory=list)
+    shells: tuple[int, ...] = ()
+    sunk: tuple[int, ...] = ()
 
 
 @dataclass
@@ -109,9 +113,8 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
     Raises:
         InputError: a model or holder is missing or wrong, or an item stands nowhere.
     """
-    cut = {name for each in setup.cuts for name in each.part}
-    read: dict[tuple[str, str | None], Any] = {}
-    made = [_made(i, item, setup, file, files, read, item.name in cut) for i, item in enumerate(setup.items)]
+    workshop = _Workshop(setup, file, files, bases(setup.items, file))
+    made = [workshop.made(i) for i in range(len(setup.items))]
     bodies, findings = [], []
     T_MIs = poses(setup.items, [m.seats for m in made], file)
     for i, (item, thing, T_MI) in enumerate(zip(setup.items, made, T_MIs, strict=True)):
@@ -129,6 +132,8 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
             stands_on=item.on,
             density=_density(i, item, file),
             source=thing.source,
+            shells=thing.shells,
+            sunk=thing.sunk,
         )
         bodies.append(body)
         findings += thing.findings
@@ -156,45 +161,88 @@ def _remarks_on(item: Item, body: Body) -> list[Finding]:
     return found
 
 
-def _made(
-    i: int,
-    item: Item,
-    setup: Setup,
-    file: TomlFile,
-    files: Files,
-    read: dict[tuple[str, str | None], Any],
-    is_cut: bool,
-) -> Made:
-    if item.holder is not None:
-        return _holder(i, item, setup, file)
-    kind = "part" if item.part is not None or is_cut else "laid" if item.laid else "holder"
-    if item.shape is not None:
-        return _shape(item, kind)
-    return _model(i, item, kind, setup, file, files, read)
+class _Workshop:
+    """Makes each item once, when it is asked for: to fit a part one needs that part, and what carries it."""
 
+    def __init__(self, setup: Setup, file: TomlFile, files: Files, under: list[int | None]) -> None:
+        self._setup, self._file, self._files, self._under = setup, file, files, under
+        self._cut = {name for each in setup.cuts for name in each.part}
+        self._read: dict[tuple[str, str | None], Any] = {}
+        self._done: dict[int, Made] = {}
+        self._busy: list[int] = []
 
-def _holder(i: int, item: Item, setup: Setup, file: TomlFile) -> Made:
-    from fixtures_lib import library
+    def made(self, i: int) -> Made:
+        """Item ``i`` in its own frame.
 
-    assert item.holder is not None
-    try:
-        kind = library.get(item.holder)
-        built = library.build(item.holder, item.params, scale=MM_PER_UNIT[setup.units])
-    except InputError as error:
-        keys = tuple(k for k in re.split(r"[.\[\]]", error.place) if k and not k.isdigit())
-        raise file.error(("items", i, *(keys or ("holder",))), error.found, error.want) from None
-    laid = kind.laid if item.laid is None else item.laid
-    return Made(
-        triangles=built.triangles,
-        kind="laid" if laid else "holder",
-        seats={name: seat.T_HS for name, seat in built.seats.items()},
-        source={
-            "holder": item.holder,
-            "params": dict(built.params),
-            "limits": built.limits,
-            "cautions": kind.cautions,
-        },
-    )
+        Raises:
+            InputError: see ``item_bodies``.
+        """
+        if i not in self._done:
+            items = self._setup.items
+            if i in self._busy:
+                names = " for ".join(f'"{items[k].name}"' for k in [*self._busy[self._busy.index(i) :], i])
+                raise self._file.error(
+                    ("items", i, "fit"), f"{names}: each waits for the other", "give its sizes in params"
+                )
+            self._busy.append(i)
+            self._done[i] = self._make(i)
+            self._busy.pop()
+        return self._done[i]
+
+    def _make(self, i: int) -> Made:
+        item = self._setup.items[i]
+        if item.holder is not None:
+            return self._holder(i, item)
+        kind = (
+            "part" if item.part is not None or item.name in self._cut else "laid" if item.laid else "holder"
+        )
+        if item.shape is not None:
+            return _shape(item, kind)
+        return _model(i, item, kind, self._setup, self._file, self._files, self._read)
+
+    def _holder(self, i: int, item: Item) -> Made:
+        from fixtures_lib import library
+
+        assert item.holder is not None
+        scale = MM_PER_UNIT[self._setup.units]
+        findings: list[Finding] = []
+        source: dict[str, Any] = {"holder": item.holder}
+        try:
+            kind = library.get(item.holder)
+            if item.fit is None:
+                built = library.build(item.holder, item.params, scale=scale)
+            else:
+                fitted = self._fitted(i, scale)
+                built = library.build(item.holder, fitted.params)
+                findings, source["fit"] = findings_of(item, fitted), item.fit
+        except InputError as error:
+            if error.file is not None:
+                raise
+            keys = tuple(k for k in re.split(r"[.\[\]]", error.place) if k and not k.isdigit())
+            place = ("items", i, *(keys or ("holder",)))
+            raise self._file.error(place, error.found, error.want) from None
+        laid = kind.laid if item.laid is None else item.laid
+        source |= {"params": dict(built.params), "limits": built.limits, "cautions": kind.cautions}
+        return Made(
+            triangles=built.triangles,
+            kind="laid" if laid else "holder",
+            seats={name: seat.T_HS for name, seat in built.seats.items()},
+            source=source,
+            findings=findings,
+            shells=tuple(len(shell) for shell in built.shells),
+            sunk=built.sunk,
+        )
+
+    def _fitted(self, i: int, scale: float) -> Fitted:
+        return fit_to_part(
+            i,
+            self._setup.items,
+            self._under,
+            lambda k: self.made(k).seats,
+            lambda k: self.made(k).triangles,
+            self._file,
+            scale,
+        )
 
 
 def _shape(item: Item, kind: str) -> Made:

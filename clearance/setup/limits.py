@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.geometry.frames import apply, invert
 from clearance.setup.scene import Body, Finding
@@ -17,17 +18,18 @@ from fixtures_lib.holder import Limit
 ROUNDING = 1e-6
 
 
-def limit_findings(setup: Setup, bodies: Sequence[Body], max_part_mass: float | None) -> list[Finding]:
+def limit_findings(
+    setup: Setup, bodies: Sequence[Body], max_part_mass: float | None, masses: Masses
+) -> list[Finding]:
     """What does not fit on what it stands on, or is too heavy for it.
 
     Args:
         setup: for the seats that are named.   bodies: items in file order, then the machine's.
-        max_part_mass: kg, of the machine, or None.
+        max_part_mass: kg, of the machine, or None.   masses: of the items.
 
     Masses count only where material or density is given; library holders count as steel.
     """
     items = [body for body in bodies if body.item is not None]
-    masses = _Masses(items)
     findings = []
     for holder in items:
         limits: Sequence[Limit] = holder.source.get("limits", ())
@@ -45,23 +47,24 @@ def limit_findings(setup: Setup, bodies: Sequence[Body], max_part_mass: float | 
     return findings
 
 
-class _Masses:
-    """The mass of each body, worked out when it is first asked for."""
+class Masses:
+    """Mass and centre of gravity of each item, worked out when it is first asked for."""
 
-    def __init__(self, bodies: Sequence[Body]) -> None:
-        self._known: dict[str, float | None] = {}
+    def __init__(self, items: Sequence[Body]) -> None:
+        self._known: dict[str, tuple[float, NDArray[np.float64]]] = {}
         self._on: dict[str | None, list[Body]] = {}
-        for body in bodies:
+        for body in items:
             self._on.setdefault(body.stands_on, []).append(body)
 
     def of(self, body: Body) -> float | None:
-        """kg; None where no density is known or the surface does not close."""
+        """kg; None where no density is known or the surface does not close. Library holders are steel."""
+        density = density_of("steel") if "holder" in body.source else body.density
+        return None if density is None or not body.closed else self.volume(body)[0] * density * 1e-6
+
+    def volume(self, body: Body) -> tuple[float, NDArray[np.float64]]:
+        """Volume (mm3) and centre of gravity (3,), machine frame, of a body that closes."""
         if body.name not in self._known:
-            density = density_of("steel") if "holder" in body.source else body.density
-            mass = None
-            if density is not None and body.closed:
-                mass = mass_properties(body.triangles_M)[0] * density * 1e-6
-            self._known[body.name] = mass
+            self._known[body.name] = mass_properties(body.triangles_M)
         return self._known[body.name]
 
     def above(self, holder: Body) -> list[Body]:
@@ -75,7 +78,7 @@ class _Masses:
         return found
 
 
-def _load(holder: Body, limit: Limit, masses: _Masses) -> list[Finding]:
+def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
     above = masses.above(holder)
     load = sum(masses.of(body) or 0.0 for body in above)
     found = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,35 @@ def seats_of_triangles(triangles: NDArray[np.float64]) -> dict[str, Matrix]:
     return {"origin": pose(), "top": pose((0.0, 0.0, float(triangles[..., 2].max())))}
 
 
+def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
+    """For every item, in file order, the index of the one that it stands on; None for the table.
+
+    Raises:
+        InputError: it stands on something that is not there, or on itself by way of others.
+    """
+    index = {item.name: i for i, item in enumerate(items)}
+    for i, item in enumerate(items):
+        if item.on is not None and item.on not in index:
+            names = [n for n in index if n != item.name]
+            raise file.error(("items", i, "on"), f'there is no item "{item.on}"', suggestion(item.on, names))
+    found = [None if item.on is None else index[item.on] for item in items]
+    sound: set[int] = set()
+    for i in range(len(items)):
+        chain: dict[int, None] = {}
+        k: int | None = i
+        while k is not None and k not in sound:
+            if k in chain:
+                circle = list(chain)[list(chain).index(k) :]
+                round_it = " on ".join(f'"{items[j].name}"' for j in [*circle, k])
+                raise file.error(
+                    ("items", k, "on"), f"{round_it}: a circle", "stand one of them on the table"
+                )
+            chain[k] = None
+            k = found[k]
+        sound.update(chain)
+    return found
+
+
 def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: TomlFile) -> list[Matrix]:
     """The pose T_MI (4, 4) of every item, each turned and moved on the seat that it stands on.
 
@@ -30,39 +59,54 @@ def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: To
     Raises:
         InputError: it stands on something that is not there, on a seat that is not there, or on itself.
     """
-    index = {item.name: i for i, item in enumerate(items)}
-    for i, item in enumerate(items):
-        if item.on is not None and item.on not in index:
-            names = [n for n in index if n != item.name]
-            raise file.error(("items", i, "on"), f'there is no item "{item.on}"', suggestion(item.on, names))
+    under = bases(items, file)
     done: dict[int, Matrix] = {}
     for i in range(len(items)):
-        chain = _chain(i, items, index, done, file)
+        chain = []
+        k: int | None = i
+        while k is not None and k not in done:
+            chain.append(k)
+            k = under[k]
         for k in reversed(chain):
-            item = items[k]
+            base = under[k]
             T_MS = np.eye(4)
-            if item.on is not None:
-                base = index[item.on]
+            if base is not None:
                 T_MS = done[base] @ seats[base][_seat(k, items, seats[base], file)]
-            done[k] = T_MS @ pose(item.at, item.turn)
+            done[k] = T_MS @ pose(items[k].at, items[k].turn)
     return [done[i] for i in range(len(items))]
 
 
-def _chain(
-    i: int, items: Sequence[Item], index: Mapping[str, int], done: Mapping[int, Matrix], file: TomlFile
-) -> list[int]:
-    """Item ``i`` and what it stands on, down to the table or to what is already placed."""
-    chain: list[int] = []
-    k: int | None = i
-    while k is not None and k not in done:
-        if k in chain:
-            circle = chain[chain.index(k) :]
-            round_it = " on ".join(f'"{items[j].name}"' for j in [*circle, k])
-            raise file.error(("items", k, "on"), f"{round_it}: a circle", "stand one of them on the table")
+def pose_over(
+    i: int,
+    base: int | None,
+    items: Sequence[Item],
+    under: Sequence[int | None],
+    seats_of: Callable[[int], Mapping[str, Matrix]],
+    file: TomlFile,
+) -> Matrix | None:
+    """The pose (4, 4) of item ``i`` in the seat of ``base`` on which it stands, directly or by way of others.
+
+    Args:
+        base: index of an item, or None for the machine frame.   under: of ``bases``.
+        seats_of: gives an item's seats; it is asked only about what lies between the two.
+
+    Returns:
+        None where ``i`` does not stand on ``base``.
+    """
+    chain, k = [i], under[i]
+    while k is not None and k != base:
         chain.append(k)
-        on = items[k].on
-        k = None if on is None else index[on]
-    return chain
+        k = under[k]
+    if k != base:
+        return None
+    T = np.eye(4)
+    for k in chain:
+        T = pose(items[k].at, items[k].turn) @ T
+        below = under[k]
+        if below is not None and below != base:
+            seats = seats_of(below)
+            T = seats[_seat(k, items, seats, file)] @ T
+    return T
 
 
 def _seat(k: int, items: Sequence[Item], seats: Mapping[str, Matrix], file: TomlFile) -> str:

@@ -36,6 +36,8 @@ class Body:
         stands_on: name of the item it stands on, or None for the table.
         density: g/cm3 or None; set for parts.
         source: what it was made of, for the sheet: {"holder": ..., "params": {...}} or {"part": file} ...
+        shells: facets of each closed shell, one after the other; () where they were not told apart.
+        sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
     """
 
     name: str
@@ -50,6 +52,8 @@ class Body:
     stands_on: str | None = None
     density: float | None = None
     source: dict[str, Any] = field(default_factory=dict)
+    shells: tuple[int, ...] = ()
+    sunk: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -163,24 +163,12 @@ class Item(Table):
     turn: Angles = (0.0, 0.0, 0.0)
     allow: SideHeightIn = Field(default_factory=SideHeightIn)
     laid: Flag | None = None
-    fit: Any = None
+    fit: Name | None = None
 
     @property
     def source(self) -> str:
         """Which of ``SOURCES`` it is made of."""
         return next(s for s in SOURCES if getattr(self, s) is not None)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _not_yet(cls, data: Any) -> Any:
-        if isinstance(data, dict) and "fit" in data:
-            raise problem(
-                "fitting a holder to a part is not yet possible",
-                "give the sizes in params",
-                "fit",
-                not_yet=True,
-            )
-        return data
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Item:
@@ -194,6 +182,7 @@ class Item(Table):
             "units": ("part", "model"),
             "start_holes": ("part",),
             "laid": ("holder", "model", "shape"),
+            "fit": ("holder",),
         }
         for key, sources in fits.items():
             if key in self.model_fields_set and source not in sources:
