@@ -27,6 +27,9 @@ EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
 DEFECT = 3
 STOPPED = 130
 
+#: mm; no raise is longer
+LONGEST = 2000.0
+
 #: columns where there is no terminal to ask
 WIDTH = 100
 
@@ -104,6 +107,67 @@ def holders(name: str | None, json_file: str | None) -> None:
     _written(json_file, lambda: write_json(library.answer(name), json_file))
 
 
+@commands.command("raise")
+@click.argument("setup")
+@click.option("--item", "items", multiple=True, metavar="NAME", help="Raise only this, with all on it.")
+@click.option("--range", "within", nargs=2, type=float, metavar="FROM TO", help="The raises that matter, mm.")
+@click.option("--by", type=float, metavar="MM", help="Check the setup as it is when raised by so much.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@click.pass_context
+def raise_(
+    context: click.Context,
+    setup: str,
+    items: tuple[str, ...],
+    within: tuple[float, float] | None,
+    by: float | None,
+    json_file: str | None,
+) -> None:
+    """Which raises of the part zero clear everything?"""
+    import clearance
+    from clearance.advice.raises import find_raises, raised_by
+    from clearance.report import raising
+    from clearance.report.progress import Progress
+
+    _check_lengths(by=by, within=within)
+    _check_targets(setup, json_file, None)
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = clearance.load(setup)
+        _spare_inputs(scene, [json_file])
+        progress(0.0, "checking" if by is not None else "looking for raises")
+        if by is not None:
+            result: Result = clearance.check(raised_by(scene, items or None, by), progress=progress)
+        else:
+            answer = find_raises(scene, items or None, within)
+    if by is not None:
+        if json_file != "-":
+            _say(f"Raised by {by:g} mm:")
+            _say_result(result)
+        if json_file is not None:
+            _write_report(result, json_file)
+        context.exit(EXIT_CODES[result.verdict])
+    if json_file != "-":
+        _say(raising.as_text(answer, _width()))
+    if json_file is not None:
+        _write_answer(raising.as_report(answer), json_file)
+    context.exit({"clear": 0, "none": 1, "undecided": 3}[answer.verdict])
+
+
+def _check_lengths(by: float | None, within: tuple[float, float] | None) -> None:
+    """Numbers on the command line that are none, or the wrong way round."""
+    import math
+
+    if by is not None and within is not None:
+        raise InputError(None, "--by", "goes with no --range: it asks about one raise", "give one of them")
+    for option, values in (("--by", (by,)), ("--range", within or ())):
+        for value in values:
+            if value is not None and not (math.isfinite(value) and abs(value) <= LONGEST):
+                raise InputError(None, option, f"{value} is no length", f"mm, within {LONGEST:g}")
+    if within is not None and within[0] > within[1]:
+        found = f"it runs from {within[0]:g} down to {within[1]:g}"
+        raise InputError(None, "--range", found, "give FROM, then TO")
+
+
 def _judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
     """Read and judge a setup, with word of how far it is on a terminal.
 
@@ -134,6 +198,12 @@ def _write_report(result: Result, file: str) -> None:
     from clearance.report.data import as_report, write_json
 
     _written(file, lambda: write_json(as_report(result), file))
+
+
+def _write_answer(answer: dict[str, Any], file: str) -> None:
+    from clearance.report.data import write_json
+
+    _written(file, lambda: write_json(answer, file))
 
 
 # ------------------------------------------------------------------------------------ files that are written

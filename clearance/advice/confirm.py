@@ -34,7 +34,7 @@ class Doubt:
 
 @dataclass(frozen=True)
 class _Look:
-    """One raise at which to look: bodies that rise are lifted against the head by ``rising``, others by ``still``."""
+    """One raise at which to look: bodies that rise are lifted by ``rising``, others by ``still``."""
 
     window: Window
     s: float
@@ -85,7 +85,7 @@ def _stands(
     k: int,
     probes: Sequence[tuple[Window, float]],
 ) -> Iterator[tuple[HeadRun, list[_Look]]]:
-    """The heads of a stretch with the raises at which each is the same: only lifted, or not changed at all."""
+    """The heads of a stretch with the raises at which each is the same: only lifted, or not at all."""
     stretch, rule = scene.stretches[k], rules[k]
     if stretch.upper_moves is not None:
         for window, s in probes:

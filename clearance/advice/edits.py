@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 
 def with_all_on_them(scene: Scene, names: Collection[str] | None) -> tuple[int, ...]:
-    """Indices of the bodies named and of all that stands on them; of everything but the machine without names."""
+    """Indices of the bodies named and of all that stands on them; without names all but the machine's."""
     if names is None:
         return tuple(k for k, body in enumerate(scene.bodies) if body.kind != "machine")
     chosen = set(names)
@@ -76,7 +76,7 @@ def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> Upp
 
 
 def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
-    """The distance that the upper face keeps from the part's top, mm; None where the face has a fixed height."""
+    """The distance that the upper face keeps from the part's top, mm; None where its height is fixed."""
     if scene.setup is None or stretch.cut is None or not stretch.cut_bodies:
         return None
     cut = scene.setup.cuts[stretch.cut]
@@ -87,7 +87,7 @@ def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
 
 
 def _neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:
-    """The cuts before and after a way between cuts; only one of them for an approach, parking or a pick-up."""
+    """The cuts before and after a stretch; only one of them for an approach, parking or a pick-up."""
     before = [s.cut for s in scene.stretches[:at] if s.cut is not None]
     after = [s.cut for s in scene.stretches[at + 1 :] if s.cut is not None]
     return (before[-1] if before else None), (after[0] if after else None)
@@ -149,7 +149,7 @@ def posed(body: Body, T_MM: Matrix) -> Body:
 def _at_height(
     scene: Scene, stretch: Stretch, upper_z: float, zero_up: float, bodies: Sequence[Body]
 ) -> Stretch:
-    """A stretch with its upper face at ``upper_z`` and its zero raised; on a taper the guides' paths change."""
+    """A stretch with its upper face at ``upper_z`` and its zero raised; on a taper its paths change."""
     dz = upper_z - stretch.upper_z
     wire = stretch.wire
     if wire is not None and dz != 0.0:

@@ -76,7 +76,7 @@ class _Table:
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
 
     def heights(self, g: Array, row: Index) -> tuple[Array, Array]:
-        """Lowest and highest z at which the radius is no smaller than g; the first is higher where none is."""
+        """Lowest and highest z at which the radius is no smaller than g; inf and -inf where none is."""
         low, high = self.z[row, 0].copy(), self.z[row, 2].copy()
         for k in (0, 1):
             slope = self.slope[row, k]
@@ -361,7 +361,7 @@ def _children(first: Index, count: Index, nodes: Index) -> tuple[Index, Index]:
 
 
 def _in_quadrangle(x: Array, *corner: Array) -> NDArray[np.bool_]:
-    """Whether points (N, 2) lie in convex quadrangles, given by their corners in order; none in one of no width."""
+    """Whether points (N, 2) lie in convex quadrangles, given by their corners in order."""
     sides = []
     for c, d in zip(corner, (*corner[1:], corner[0]), strict=True):
         e, f = d - c, x - c

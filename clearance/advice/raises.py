@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -29,7 +29,7 @@ BEYOND_TOUCH = 4e-6
 #: windows lower than this are none, mm
 LEAST_WINDOW = 0.002
 #: a raise is answered as the next multiple of this, where the window has room for it
-STEP = 0.001
+STEP = 0.01
 #: taken for endless, mm
 _FAR = 1e4
 
@@ -161,6 +161,25 @@ def find_raises(
     )
 
 
+def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
+    """The scene with items raised by so much; a finding says where the travel in Z does not reach.
+
+    Raises:
+        InputError: there is no such item.
+    """
+    there = raised(scene, chosen(scene, items), by)
+    found = []
+    travel = None if scene.machine is None else scene.machine.travel.z
+    for stretch in there.stretches:
+        if travel is not None and not travel[0] <= stretch.upper_z <= travel[1]:
+            message = (
+                f"the upper face would be at Z {stretch.upper_z:.3f}, beyond the travel in Z "
+                f"({travel[0]:g} to {travel[1]:g})"
+            )
+            found.append(Finding("travel", "close", message, cut=stretch.name))
+    return replace(there, findings=(*there.findings, *found))
+
+
 def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:
     """Indices of what is raised.
 
@@ -182,7 +201,8 @@ def _range(
     within: tuple[float, float] | None,
 ) -> tuple[float, float, tuple[str, str]]:
     """The raises looked at and, for both ends, what they come from."""
-    low, high, why = -np.inf, np.inf, ["the range asked for", "the range asked for"]
+    asked = "the range asked for"
+    low, high, why = -np.inf, np.inf, [asked if within is not None else "as planned, not raised", asked]
     travel = None if scene.machine is None else scene.machine.travel.z
     for rule in rules:
         if travel is not None and rule.rides > -np.inf:
@@ -192,21 +212,20 @@ def _range(
                 low = max(low, travel[0] - rule.rides)
     first, last = (0.0, np.inf) if within is None else within
     if high < last:
-        last, why[1] = high, "travel in Z"
+        last, why[1] = high, "the travel in Z ends"
     if low > first:
-        first, why[0] = low, "travel in Z"
+        first, why[0] = low, "the travel in Z ends"
     if not math.isfinite(last):
         # heads that stand: nothing is to be lifted above the lowest of the upper faces
         bottom = min((float(scene.bodies[k].triangles_M[..., 2].min()) for k in rising), default=0.0)
         last = max(first, min(s.upper_z for s in scene.stretches) - bottom)
-        why[1] = "the upper face that stands: all would be above it"
+        why[1] = "all would be above the upper face"
     if last < first:
+        reach = "" if travel is None else f" ({travel[0]:g} to {travel[1]:g} mm)"
         raise InputError(
             None,
-            "--range" if within is not None else "",
-            f"no raise from {first:g} on keeps the upper face within the travel in Z ({travel[0]:g} to {travel[1]:g} mm)"
-            if travel is not None
-            else f"the range ends at {last:g}, before it begins at {first:g}",
+            "--range" if within is not None else scene.setup_file,
+            f"no raise from {first:g} on keeps the upper face within the travel in Z{reach}",
             f"raises up to {last:g} do",
         )
     return float(first), float(last), (why[0], why[1])
@@ -256,9 +275,9 @@ class _Question:
                             for row in self._rows(run, rule, piece, grow, body, (low + high) / 2, tag)
                         ]
                     part.add(self.tree, self.path(number, k), rows)
-            for a, b, tag in part.brought:
+            for a, b, tags in part.brought:
                 # what reaches beyond its part of the range says nothing about the next one
-                whole.take(np.maximum(a, low), np.minimum(b, high), tag)
+                whole.take(np.maximum(a, low), np.minimum(b, high), tags)
         return whole
 
     def _parts_of_range(self) -> list[tuple[float, float]]:
@@ -308,7 +327,7 @@ def _smallest(windows: Sequence[tuple[float, float]], first: float, last: float)
     low, high = windows[0]
     if low == first:
         return low
-    up = math.floor(low / STEP + 1.0) * STEP
+    up = round(math.floor(low / STEP + 1.0) * STEP, 9)
     return up if up < high else (low + high) / 2.0
 
 
@@ -330,12 +349,13 @@ def _bound(question: _Question, at: float, tag: int, at_range: bool, ends: tuple
 
 
 def _blocked(question: _Question, found: Hits) -> tuple[Blocked, ...]:
-    """A short chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
+    """A chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
     low = np.concatenate([a for a, _, _ in found.brought]) if found.brought else np.empty(0)
     high = np.concatenate([b for _, b, _ in found.brought]) if found.brought else np.empty(0)
     tag = np.concatenate([t for _, _, t in found.brought]) if found.brought else np.empty(0, dtype=np.int64)
     merged = _by_pair(low, high, tag)
-    at, chain = question.first, []
+    at = question.first
+    chain: list[Blocked] = []
     slack = 2.0 * LEAST_WINDOW
     while at < question.last or not chain:
         fits = [m for m in merged if m[0] <= at + slack and m[1] > at]

@@ -79,7 +79,7 @@ def _pace(scene: Scene) -> float:
             apart = max(
                 float(np.hypot(*(b.start - a.start).T).max()),
                 float(np.hypot(*(b.end - a.end).T).max()),
-                # arcs about centres that lie apart, or of different radii, are no farther apart than both add up to
+                # arcs about two centres, of two radii, are no farther apart than these two add up to
                 _bulge(a, b),
             )
             guides = scene.machine.lower_head.guide + scene.machine.upper_head.guide

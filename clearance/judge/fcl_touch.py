@@ -1,12 +1,12 @@
-"""FCL's word on many heights of the same bodies: an envelope and bodies lifted by so much go in; which of them
-touch or are swallowed comes out.
+"""FCL's word on many heights of the same bodies: an envelope and bodies lifted by so much go in; which of
+them touch or are swallowed comes out.
 
 The envelope is made once, of what plain boxes say can touch, and the bodies are moved to each height.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import fcl
 import numpy as np
@@ -39,7 +39,7 @@ class TouchHead:
         moves: Moves,
         pieces: Sequence[Piece],
         only: NDArray[np.bool_] | None,
-        lifts: dict[int, Sequence[float]],
+        lifts: Mapping[int, Sequence[float]],
     ) -> None:
         self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
         self.box = self._box()
@@ -55,7 +55,7 @@ class TouchHead:
 
             def wanted(first: Array, last: Array) -> NDArray[np.bool_]:
                 meets = (first[:, None] <= high + _ROOM) & (last[:, None] >= low - _ROOM)
-                return np.asarray(meets.all(axis=2).any(axis=1))
+                return np.asarray(np.any(np.all(meets, axis=2), axis=1))
 
             mesh = envelope(moves, self.pieces, only, wanted)
             if len(mesh.triangles):
@@ -74,7 +74,7 @@ class TouchHead:
         return lows, highs
 
     def _near(self, body: int, heights: Sequence[float]) -> tuple[Array, Array] | None:
-        """The triangles of a body that come into the head's boxes at any height, as FCL has them; their box."""
+        """The triangles of a body that come into the head's boxes at any height, for FCL; their box."""
         low, high = self.bodies.boxes(body)
         rows = np.zeros(len(low), dtype=bool)
         for first, last in zip(*self.box, strict=True):
@@ -90,7 +90,7 @@ class TouchHead:
         return first, last
 
     def touches(self, body: int, lift: float) -> bool:
-        """Whether the head touches the body, lifted, or the body or one of its shells lies inside the head."""
+        """Whether the head touches the body, lifted, or a shell of the body lies inside the head."""
         if self.surface is not None and body in self.near:
             moved = fcl.CollisionObject(self.near[body].model, fcl.Transform(np.array([0.0, 0.0, lift])))
             if fcl.collide(self.surface.object, moved, fcl.CollisionRequest(), fcl.CollisionResult()):

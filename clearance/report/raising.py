@@ -1,0 +1,175 @@
+"""The windows of raises come in; the short text for the person who packs the part up, and the JSON, go out.
+
+Windows are rounded inward to 0.01 mm: what is read lies inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from clearance.report.terminal import CAUTIONS, _named, _plain, _position, _wrap, rounded_down
+
+if TYPE_CHECKING:
+    from clearance.advice.raises import Blocked, Bound, CutAt, RaiseAnswer
+
+_IN = "    "
+
+
+def as_text(answer: RaiseAnswer, width: int = 100) -> str:
+    """What the terminal shows, ending in a newline."""
+    width = max(width, 60)
+    blocks = [
+        "\n".join(_wrap(line, width, _IN) for line in _windows(answer)),
+        "\n".join(_wrap(line, width, _IN) for line in _when_raised(answer)),
+        "\n".join(_wrap(f"{f.severity}: {_plain(f.message)}", width, _IN) for f in answer.findings),
+    ]
+    if answer.stepped:
+        blocks.append(_wrap(STEPPED, width))
+    blocks.append(_wrap(CAUTIONS, width))
+    return "\n\n".join(block for block in blocks if block) + "\n"
+
+
+STEPPED = (
+    "U V are used: the guides' paths change with the raise, so these windows come from confirmed steps. "
+    "None is wider than it may be; a narrow one between two steps may be missing."
+)
+
+
+def rounded_up(value: float) -> str:
+    """To 0.01 mm, never read lower than it is."""
+    return rounded_down(-value).removeprefix("-") if value > 0 else rounded_down(value)
+
+
+def _windows(answer: RaiseAnswer) -> list[str]:
+    first, last = (rounded_down(x) for x in answer.range)
+    what = _what(answer)
+    if answer.verdict == "undecided":
+        lines = [f"UNDECIDED: what raises would clear {what} could not be decided in full; see below."]
+    elif answer.smallest is None:
+        lines = [f"NO RAISE from {first} to {last} mm of {what} clears everything."]
+        lines += [_blocked(b) for b in answer.blocked]
+    elif answer.smallest == answer.range[0]:
+        lines = [
+            f"CLEAR without a further raise of {what}."
+            if answer.smallest == 0
+            else f"CLEAR raised by {rounded_down(answer.smallest)} mm, where the range begins: {what}."
+        ]
+    else:
+        lines = [f"RAISE {what} by {_length(answer.smallest)} mm: the smallest raise that clears everything."]
+    if answer.windows:
+        lines.append(f"Clear with every margin kept: {_spans(answer.windows)}.")
+        lines += [line for b in answer.bound_by if (line := _bound(b, answer))]
+    if answer.touch_free != answer.windows:
+        free = _spans(answer.touch_free) or "nowhere"
+        lines.append(f"Touching nothing, margins left aside: {free}.")
+    return lines
+
+
+def _what(answer: RaiseAnswer) -> str:
+    names = [_named(name) for name in answer.packed]
+    if not names:
+        return "nothing"
+    more = len(answer.items) - len(answer.packed)
+    named = " and ".join(names) if len(names) < 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"
+    return named + (" with all that stands on " + ("it" if len(names) == 1 else "them") if more else "")
+
+
+def _length(value: float) -> str:
+    return f"{value:.4f}".rstrip("0").rstrip(".")
+
+
+def _spans(windows: Sequence[tuple[float, float]]) -> str:
+    return ", ".join(f"{rounded_up(a)} to {rounded_down(b)}" for a, b in windows)
+
+
+def _bound(bound: Bound, answer: RaiseAnswer) -> str:
+    side = "below" if any(bound.at == a for a, _ in answer.windows) else "above"
+    at = rounded_up(bound.at) if side == "below" else rounded_down(bound.at)
+    if bound.head is None:
+        return f"  {side} {at}: {bound.why}" if bound.at else ""
+    where = f"in {_named(bound.cut or '')}"
+    if bound.move is not None:
+        where += f", move {bound.move}" + (f" (line {bound.line})" if bound.line else "")
+    else:
+        where = f"on the way {_named(bound.cut or '')}"
+    return f"  {side} {at}: {_head(bound.head)} and {_named(bound.item or '')}, {where}"
+
+
+def _head(head: str) -> str:
+    return "the wire" if head == "wire" else f"the {head} head"
+
+
+def _blocked(block: Blocked) -> str:
+    move = f", move {block.move}" if block.move is not None else ""
+    low, high = rounded_down(block.low), rounded_up(block.high)
+    return f"  {low} to {high}: {_head(block.head)} and {_named(block.item)}, {_named(block.cut)}{move}"
+
+
+def _when_raised(answer: RaiseAnswer) -> list[str]:
+    s = answer.smallest
+    if s is None:
+        return []
+    lines = [f"Raised by {_length(s)} mm:" if s else "As planned:"]
+    if s > 0 and answer.packed:
+        lines.append(f"  spacers of {_length(s)} mm under {' and '.join(_named(n) for n in answer.packed)}")
+    lines += [f"  {_cut(cut)}" for cut in answer.cuts]
+    return lines
+
+
+def _cut(cut: CutAt) -> str:
+    line = f"{_named(cut.cut)}: upper face at Z {_position(cut.upper_z)}"
+    if cut.flushing is not None:
+        below, above = cut.flushing
+        line += f"; nozzles {rounded_down(below)} below and {rounded_down(above)} above the part"
+    if cut.zero_z is not None:
+        line += f"; part zero at Z {_position(cut.zero_z)}"
+    if cut.planes is not None:
+        xy, uv = cut.planes
+        line += f"; enter the plane of X Y at Z {_position(xy)}, that of U V at Z {_position(uv)}"
+    return line
+
+
+def as_report(answer: RaiseAnswer) -> dict[str, Any]:
+    """The answer as a dictionary that JSON can carry: mm, unrounded."""
+    pack = None
+    if answer.smallest is not None:
+        pack = {"height": answer.smallest, "under": list(answer.packed)}
+    return {
+        "items": list(answer.items),
+        "range": list(answer.range),
+        "windows": [list(w) for w in answer.windows],
+        "touch_free": [list(w) for w in answer.touch_free],
+        "smallest": answer.smallest,
+        "bound_by": [_bound_data(b) for b in answer.bound_by],
+        "verdict": answer.verdict,
+        "blocked": [
+            {"from": b.low, "to": b.high, "head": b.head, "item": b.item, "cut": b.cut, "move": b.move}
+            for b in answer.blocked
+        ],
+        "cuts": [_cut_data(c) for c in answer.cuts],
+        "pack": pack,
+        "stepped": answer.stepped,
+        "findings": [
+            {"kind": f.kind, "severity": f.severity, "item": f.item, "cut": f.cut, "message": f.message}
+            for f in answer.findings
+        ],
+    }
+
+
+def _bound_data(b: Bound) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "at": b.at, "head": b.head, "item": b.item, "cut": b.cut, "move": b.move, "line": b.line,
+    }  # fmt: skip
+    return {**data, "why": b.why} if b.why else data
+
+
+def _cut_data(c: CutAt) -> dict[str, Any]:
+    lower, upper = c.flushing or (None, None)
+    return {
+        "name": c.cut,
+        "flushing": {"lower": lower, "upper": upper},
+        "upper_z": c.upper_z,
+        "zero_z": c.zero_z,
+        "planes": None if c.planes is None else {"xy": c.planes[0], "uv": c.planes[1]},
+    }
