@@ -266,14 +266,16 @@ def _model(
     setup: Setup,
     file: TomlFile,
     files: Files,
-    read: dict[tuple[str, str | None], Any],
+    read: dict[tuple[Any, ...], Any],
 ) -> Made:
     from clearance.solids.read import read_model
 
     key = "part" if item.part is not None else "model"
     name = item.part or item.model
     assert name is not None
-    if (name, item.units) not in read:
+    bodies = None if item.bodies is None else tuple(item.bodies)
+    asked = (name, item.units, bodies, item.facet_bound)
+    if asked not in read:
         if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
             raise file.error(
                 ("items", i, key),
@@ -281,11 +283,18 @@ def _model(
                 'say  units = "inch"',
             )
         path = files.find(name, file, ("items", i, key))
-        solid, sha256 = read_model(path, item.units, name)
+        try:
+            solid, sha256 = read_model(path, item.units, name, bodies=bodies, facet_bound=item.facet_bound)
+        except InputError as error:
+            if error.place not in ("bodies", "facet_bound"):
+                raise
+            raise file.error(("items", i, error.place), f"{name}: {error.found}", error.want) from None
         files.note(name, sha256)
-        read[name, item.units] = solid
-    solid = read[name, item.units]
+        read[asked] = solid
+    solid = read[asked]
     source: dict[str, Any] = {key: name, "material": item.material}
+    if bodies is not None:
+        source["bodies"] = list(bodies)
     if item.start_holes:
         source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
     return Made(

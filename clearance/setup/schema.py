@@ -152,6 +152,10 @@ class Item(Table):
     shape: Shape | None = None
     params: Annotated[dict[str, Any], BeforeValidator(_finite_numbers)] = Field(default_factory=dict)
     units: FileUnits | None = None
+    bodies: (
+        Annotated[list[Words], is_list('a list of bodies, ["..."]'), BeforeValidator(one_or_more)] | None
+    ) = None
+    facet_bound: Size | None = None
     material: Words | None = None
     density: Positive | None = None
     start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
@@ -180,6 +184,8 @@ class Item(Table):
         fits = {
             "params": ("holder",),
             "units": ("part", "model"),
+            "bodies": ("part", "model"),
+            "facet_bound": ("part", "model"),
             "start_holes": ("part",),
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),

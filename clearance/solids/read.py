@@ -59,7 +59,7 @@ def read_model(
     shown_as: str | None = None,
     *,
     bodies: Sequence[str] | None = None,
-    facet_bound: float = FACET_BOUND,
+    facet_bound: float | None = None,
     memory: int = MEMORY,
 ) -> tuple[Solid, str]:
     """Read a model and judge it.
@@ -69,8 +69,9 @@ def read_model(
         units: "mm", "inch", "m", or None where nobody said.
         shown_as: the file's name in messages; the path as given where left out.
         bodies: the names of the bodies to take; all where left out.
-        facet_bound: how far the facets of a STEP model may lie from its surface, mm; it becomes the
-            solid's ``facet_error``. Other files have facets of their own.
+        facet_bound: how far the facets of a STEP model may lie from its surface, mm, ``FACET_BOUND`` where
+            left out; it becomes the solid's ``facet_error``. Other files have facets of their own, and
+            it is an error to name a bound for them.
         memory: bytes that reading it may take; a larger file is refused with its size.
 
     Returns:
@@ -85,7 +86,13 @@ def read_model(
     data = _bytes_of(path, shown, memory)
     with ThreadPoolExecutor(1) as beside:
         digest = beside.submit(lambda: hashlib.sha256(data).hexdigest())
-        model = _reader_for(data, shown)(data, shown, _Options(memory, facet_bound))
+        reader = _reader_for(data, shown)
+        if facet_bound is not None and reader is not _step:
+            raise InputError(
+                shown, "facet_bound", "the file has facets of its own", "leave it out: it is for STEP"
+            )
+        options = _Options(memory, FACET_BOUND if facet_bound is None else facet_bound)
+        model = reader(data, shown, options)
         solid = _in_mm(_chosen(model, bodies, shown), model, units, shown)
         return solid, digest.result()
 
