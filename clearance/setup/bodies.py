@@ -167,7 +167,7 @@ class _Workshop:
     def __init__(self, setup: Setup, file: TomlFile, files: Files, under: list[int | None]) -> None:
         self._setup, self._file, self._files, self._under = setup, file, files, under
         self._cut = {name for each in setup.cuts for name in each.part}
-        self._read: dict[tuple[str, str | None], Any] = {}
+        self._read: dict[tuple[Any, ...], Any] = {}
         self._done: dict[int, Made] = {}
         self._busy: list[int] = []
 
