@@ -54,12 +54,14 @@ class Bodies:
 
 @dataclass
 class _Grown:
-    """A head grown by some amount: its pieces, its envelope for FCL, and the bodies' near surfaces."""
+    """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what all
+    that FCL is not shown is not nearer than."""
 
     pieces: list[Piece]
     mesh: Envelope
     surface: Surface
     near: dict[int, Surface]
+    floors: dict[int, float]
 
 
 class FclHead:
@@ -104,16 +106,17 @@ class FclHead:
                 if len(self.bodies.triangles(body)) >= MANY
             }
             around = list(places.values())
+            floors = {body: place.floor for body, place in places.items()}
             mesh = envelope(self.moves, pieces, self.only, lambda low, high: near_any(low, high, around))
             surface = Surface(mesh.triangles, self.bodies.origin)
-            self._made[key] = _Grown(pieces, mesh, surface, near)
+            self._made[key] = _Grown(pieces, mesh, surface, near, floors)
         return self._made[key]
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
         found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
-        distance = found.distance
+        distance = min(found.distance, grown.floors[body])
         if distance > 0.0 and head_swallows(
             self.bodies.triangles(body), self.bodies.boxes(body), self.moves, grown.pieces, self.only
         ):

@@ -1,9 +1,11 @@
 """What FCL needs to see: triangles, a path and pieces go in; which triangles, and which bits of the path for
 which piece, can hold the smallest distance come out, by plain boxes only.
 
-FCL takes seconds to build its trees over large models, and little of them can matter. Some triangles held
-against the head where it stands at a few places give a distance that is really there; whatever lies in a
-box farther away than that is left out.
+FCL takes seconds over large models, and little of them can matter. Some triangles held against the head as
+it stands at a few places give a distance that is really there. What lies in boxes that are no nearer than
+that, less a hair, is left out, save a few where it was found: a face that rides parallel to a part has all
+its facets equally near, and FCL would look at each pair of them. What was left out is no nearer than
+``floor``; an answer is the smaller of FCL's and it.
 """
 
 from __future__ import annotations
@@ -21,8 +23,17 @@ Boxes = tuple[Array, Array]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
-#: what is added to the distance that is there: the envelope's mesh stands out by less
-_SLACK = 0.01
+#: boxes nearer than a distance that is there, less this, are shown to FCL (mm)
+_HAIR = 1e-5
+#: below such a distance everything near is shown: it may be a touch
+_TIE_FROM = 0.01
+#: and a little more, for what rounding does to boxes
+_SLACK = 0.001
+#: of what is equally near: triangles and bits of the path that are shown all the same
+_SAMPLE = 64
+_BITS = 2
+#: boxes that a body is told by
+_GROUPS = 16
 #: looking again ends when it brings no more than this, mm
 _WORTH = 0.05
 _CANDIDATES = 1500
@@ -33,12 +44,19 @@ _CELLS = 300
 
 @dataclass(frozen=True)
 class Neighbourhood:
-    """The rows of a body's triangles that can be nearest, the box about them, the distance to look within."""
+    """What of a body FCL is shown, and of the path for it.
+
+    Attributes:
+        rows: of the body's triangles.   low, high: (G, 3) boxes about all of them that can matter.
+        floor: nothing that was left out comes nearer than this, mm.
+        stand: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
+    """
 
     rows: NDArray[np.intp]
     low: Array
     high: Array
-    reach: float
+    floor: float
+    stand: Array
 
 
 def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[Piece]) -> Neighbourhood:
@@ -52,23 +70,60 @@ def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[
     p, q = (path[:-1], path[1:]) if len(path) > 1 else (path, path)
     rows, bits = np.arange(len(triangles)), np.arange(len(p))
     box = low.min(axis=0), high.max(axis=0)
-    reach = np.inf
+    there, stand, probe = np.inf, p[0], 0
     for _ in range(6):
         stands = p[bits[_spread(len(bits), _STANDS)]]
         some = rows[_spread(len(rows), _CANDIDATES)]
         probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
-        before = reach
-        reach = min(reach, _distance_there(triangles[probes], stands, pieces) + _SLACK)
+        before = there
+        found, k, at = _distance_there(triangles[probes], stands, pieces)
+        if found < there:
+            there, stand, probe = found, stands[at], int(probes[k])
         if len(rows) >= MANY:
-            rows = rows[_within(low[rows], high[rows], path, pieces, reach)]
+            rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         else:
-            rows = rows[_boxes_near(low[rows], high[rows], p[bits], q[bits], pieces, reach)]
-        if len(rows):
-            box = low[rows].min(axis=0), high[rows].max(axis=0)
-        bits = bits[_bits_near(p[bits], q[bits], pieces, box, reach)]
-        if not len(bits) or not len(rows) or reach > before - _WORTH:
+            rows = rows[_boxes_near(low[rows], high[rows], p[bits], q[bits], pieces, there)]
+        box = low[rows].min(axis=0, initial=np.inf), high[rows].max(axis=0, initial=-np.inf)
+        bits = bits[_bits_near(p[bits], q[bits], pieces, box, there)]
+        if not len(bits) or not len(rows) or there > before - _WORTH:
             break
-    return Neighbourhood(rows, *box, float(reach))
+    floor = there - _HAIR if there > _TIE_FROM else np.inf
+    if np.isfinite(floor):
+        ties = rows
+        if len(rows) >= MANY:
+            rows = rows[_within(low[rows], high[rows], path, pieces, floor)]
+        some = np.argsort(_apart(low[ties], high[ties], triangles[probe].mean(axis=0)))[:_SAMPLE]
+        rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
+    else:
+        rows = np.unique(np.append(rows, probe))
+    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand)
+
+
+def _grouped(low: Array, high: Array) -> Boxes:
+    """A few boxes (G, 3) that hold boxes (N, 3): neighbours along the longest way go together."""
+    axis = int(np.argmax(high.max(axis=0) - low.min(axis=0)))
+    order = np.argsort(low[:, axis] + high[:, axis], kind="stable")
+    first = _spread(len(low), _GROUPS + 1)[:-1] if len(low) > _GROUPS else np.arange(len(low))
+    return np.minimum.reduceat(low[order], first), np.maximum.reduceat(high[order], first)
+
+
+def near_any(low: Array, high: Array, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
+    """Which boxes (N, 3), one for each bit of a path, FCL has to see for any of the bodies."""
+    near = np.zeros(len(low), dtype=bool)
+    middle = (low[:, :2] + high[:, :2]) / 2.0
+    for place in places:
+        reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
+        for place_low, place_high in zip(place.low, place.high, strict=True):
+            apart = np.maximum(np.maximum(low - place_high, place_low - high), 0.0)
+            near |= (apart * apart).sum(axis=1) < reach * reach
+        away = ((middle - place.stand) ** 2).sum(axis=1)
+        near[np.argpartition(away, _BITS)[:_BITS] if len(away) > _BITS else slice(None)] = True
+    return near
+
+
+def _apart(low: Array, high: Array, point: Array) -> Array:
+    away = np.maximum(np.maximum(low - point, point - high), 0.0)
+    return np.asarray((away * away).sum(axis=1))
 
 
 def _boxes_near(
@@ -124,15 +179,6 @@ def _bits_near(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes, reach: f
     return near
 
 
-def near_any(low: Array, high: Array, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
-    """Which boxes (N, 3) come as near to any of the bodies as the distance that is there."""
-    near = np.zeros(len(low), dtype=bool)
-    for place in places:
-        apart = np.maximum(np.maximum(low - place.high, place.low - high), 0.0)
-        near |= (apart * apart).sum(axis=1) <= place.reach * place.reach
-    return near
-
-
 def boxes_of(triangles: Array) -> Boxes:
     """Lowest and highest corner (N, 3) of each triangle."""
     a, b, c = (triangles[:, k] for k in range(3))
@@ -156,12 +202,13 @@ def _finer(path: Array) -> Array:
     return np.concatenate([path[row] + share[:, None] * step[row], path[-1:]])
 
 
-def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> float:
-    """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places.
+def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> tuple[float, int, int]:
+    """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
+    and the triangle and the place it was had from.
 
     An upper value: the points are on the triangles, and a point of the piece is that far away.
     """
-    best = np.inf
+    best, where = np.inf, 0
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
     for piece in pieces:
@@ -175,8 +222,11 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
             z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
             on_piece = np.column_stack([wire + inside, z])
         beside = np.hypot(*(offset - inside).T) - np.interp(z, piece.z, piece.r)
-        best = min(best, float(np.hypot(np.maximum(beside, 0.0), point[:, 2] - z).min()))
-    return best
+        gap = np.hypot(np.maximum(beside, 0.0), point[:, 2] - z)
+        least = int(np.argmin(gap))
+        if gap[least] < best:
+            best, where = float(gap[least]), least
+    return best, where // len(stands), where % len(stands)
 
 
 def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
