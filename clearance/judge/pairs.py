@@ -159,7 +159,7 @@ class HeadJudge:
         if any(held):
             verdict, clearance, fcl, flat = "clash", 0.0, 0.0, 0.0
             side = height = 0.0
-            touching = ((1, len(run.stretch.moves)),)
+            touching = ((1, run.stretch.moves.count),)
         elif None in held:
             verdict, clearance = "undecided", better(fcl, flat)
             self._open(one.name, clearance)
@@ -171,7 +171,7 @@ class HeadJudge:
             verdict = self._verdict(body, clearance, levels)
             if verdict == "clash":
                 touched = self._touching(body, levels[0][0])
-                touching = ranges(touched)
+                touching = ranges(by_program(touched, run.stretch.moves))
                 if clearance <= TOUCH:
                     bare = Growth(0.0, 0.0)
                     touched = touched if levels[0][0] == bare else self._touching(body, bare)
@@ -197,7 +197,7 @@ class HeadJudge:
             margin=margin,
             allow=allow,
             cut=run.stretch.name,
-            move=None if at is None else at + 1,
+            move=None if at is None else int(moves.programmed[at]) + 1,
             line=None if at is None else int(moves.line[at]) or None,
             n=None if at is None else moves.block[at] or None,
             touching=touching if is_cut else (),
@@ -270,6 +270,13 @@ class HeadJudge:
 def _may_touch(clearance: float, growth: Growth) -> bool:
     """Whether a body that far away can come near a head that is grown so much."""
     return clearance <= hypot(growth.side, growth.height) + _NEAR
+
+
+def by_program(touched: NDArray[np.bool_], moves: Moves) -> NDArray[np.bool_]:
+    """What holds for some part of a move of the program holds for it."""
+    out = np.zeros(moves.count, dtype=bool)
+    out[moves.programmed[touched]] = True
+    return out
 
 
 def ranges(touched: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:

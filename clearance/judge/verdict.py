@@ -110,20 +110,36 @@ def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> list[MoveDist
         nearer = (b >= 0) & ~(figures[0] <= f[0])
         body = np.where(nearer, b, body)
         figures = np.where(nearer, np.array(f), figures)
-
-    def value(x: float) -> float | None:
-        return None if np.isnan(x) else float(x)
-
+    # of the parts of one move of the program the nearest says which item, and all parts how near that comes
+    programmed = moves.programmed
+    order = np.lexsort((figures[0], programmed))
+    first = order[np.r_[True, np.diff(programmed[order]) > 0]]
+    same = body == body[first][programmed]
+    least = np.full((3, len(first)), np.nan)
+    for out, figure in zip(least, figures, strict=True):
+        np.fmin.at(out, programmed[same], figure[same])
+    rows = zip(
+        moves.programmed[first].tolist(), moves.line[first].tolist(), body[first].tolist(),
+        *(_none_for_nan(figure) for figure in least), strict=True,
+    )  # fmt: skip
+    name = run.stretch.name
     return [
         MoveDistance(
-            cut=run.stretch.name,
-            move=i + 1,
-            line=int(moves.line[i]) or None,
-            head=run.head,
-            item=scene.bodies[b].name if b >= 0 else None,
-            clearance=value(figures[0, i]),
-            side=value(figures[1, i]),
-            height=value(figures[2, i]),
+            name,
+            move + 1,
+            line or None,
+            run.head,
+            scene.bodies[b].name if b >= 0 else None,
+            near,
+            side,
+            height,
         )
-        for i, b in enumerate(body)
+        for move, line, b, near, side, height in rows
+    ]
+
+
+def _none_for_nan(figures: np.ndarray) -> list[float | None]:
+    return [
+        None if missing else x
+        for x, missing in zip(figures.tolist(), np.isnan(figures).tolist(), strict=True)
     ]

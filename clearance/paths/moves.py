@@ -55,6 +55,16 @@ class Moves:
     def __len__(self) -> int:
         return len(self.sweep)
 
+    @property
+    def programmed(self) -> NDArray[np.int64]:
+        """(M,) which move of the program, from 0, each one is or is part of."""
+        return np.arange(len(self)) if self.origin is None else self.origin
+
+    @property
+    def count(self) -> int:
+        """How many moves the program has."""
+        return len(self) if self.origin is None else int(self.origin.max(initial=-1)) + 1
+
     def moved(self, origin: NDArray[np.float64], turn_deg: float) -> Moves:
         """The same moves turned by ``turn_deg`` degrees about 0, 0, then shifted by ``origin`` (2,)."""
         c, s = exact_cos_sin(turn_deg)

@@ -77,7 +77,7 @@ def _cut(cut: CutResult) -> dict[str, Any]:
     return {
         "name": cut.name,
         "verdict": cut.verdict,
-        "moves": len(stretch.moves),
+        "moves": stretch.moves.count,
         "lower_z": _number(stretch.lower_z),
         "upper_z": _number(stretch.upper_z),
         "flushing": {"lower": _number(lower), "upper": _number(upper)},

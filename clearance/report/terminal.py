@@ -283,7 +283,7 @@ def _cut_lines(result: Result, width: int) -> str:
         if stretch.cut is None:
             continue
         line = (
-            f"{_named(cut.name)}: {cut.verdict}, {len(stretch.moves)} moves, "
+            f"{_named(cut.name)}: {cut.verdict}, {stretch.moves.count} moves, "
             f"faces at Z {_position(stretch.lower_z)} and Z {_position(stretch.upper_z)}"
         )
         if stretch.flushing is not None:
