@@ -50,9 +50,11 @@ def test_an_unknown_unit(tmp_path: Path) -> None:
         ((1.5, 1.5, 1.5), None, ['units = "m"', 'units = "inch" would make it 38.1 x 38.1 x 38.1 mm']),
         ((300.0, 4000.0, 20.0), None, ["larger than a machine"]),
         ((5.0, 200.0, 5.0), "inch", ["read in inch", "larger than a machine"]),
+        ((4.0, 3.0, 1.0), None, ['units = "inch" would make it 101.6 x 76.2 x 25.4 mm', "no verdict"]),
+        ((16.0, 12.0, 0.75), None, ['units = "inch" would make it 406.4 x 304.8 x 19.05 mm', "no verdict"]),
         ((10.0, 10.0, 10.0), None, []),
-        ((12.0, 8.0, 0.5), None, []),
-        ((3.0, 3.0, 1.0), None, []),
+        ((20.0, 8.0, 0.5), None, []),
+        ((3.0, 3.0, 1.0), "inch", []),
         ((0.5, 0.5, 0.5), "mm", []),
     ],
 )

@@ -265,3 +265,33 @@ def test_what_is_no_file(tmp_path: Path) -> None:
     empty.write_bytes(b"")
     with pytest.raises(InputError, match=r"shown\.stl: the file is empty"):
         read_model(empty, shown_as="shown.stl")
+
+
+def test_solids_of_an_ascii_file_are_chosen_by_name(tmp_path: Path) -> None:
+    """Names as they stand behind "solid", with blanks and without; \\r\\n, an empty solid, one twice."""
+    nothing = ["solid nothing", "endsolid nothing"]
+    lines = [*ascii_lines(BOX, "left jaw"), *nothing, *ascii_lines(BOX[:3] + 100, "b")]
+    file = tmp_path / "vise.stl"
+    for end in ("\n", "\r\n"):
+        file.write_bytes(end.join(lines).encode())
+        assert len(read_model(file)[0].triangles) == 15
+        assert len(read_model(file, bodies=["left jaw"])[0].triangles) == 12
+        assert read_model(file, bodies=["b"])[0].triangles.min() == 100
+        with pytest.raises(
+            InputError, match=r'no body "left jar"; did you mean "left jaw"\? it has "b", "left'
+        ):
+            read_model(file, bodies=["left jar"])
+    with pytest.raises(InputError, match='no body "nothing"'):
+        read_model(file, bodies=["nothing"])
+    file.write_bytes(
+        text(ascii_lines(BOX, "jaw") + ascii_lines(BOX + 50, "bolt") + ascii_lines(BOX + 99, "jaw"))
+    )
+    assert len(read_model(file, bodies=["jaw"])[0].triangles) == 24
+
+
+@pytest.mark.parametrize("name", ["", "endfacet", "facet endfacet", "SOLID solid"])
+def test_names_that_look_like_words_of_the_format(tmp_path: Path, name: str) -> None:
+    file = tmp_path / "a.stl"
+    file.write_bytes(text(ascii_lines(BOX, name) + ascii_lines(BOX + 50, "other")))
+    assert len(read_model(file, bodies=["other"])[0].triangles) == 12
+    assert len(read_model(file)[0].triangles) == 24

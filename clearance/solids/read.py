@@ -4,9 +4,11 @@ A file is taken for what it is, not for what its name says: first a binary STL b
 or bytes with which the other formats begin. The unit
     STL, OBJ, PLY  carry none: the caller's, or mm where he says nothing;
     3MF, STEP      carry their own: where the caller names one it must be the same.
-Where nobody named a unit and the body would be an odd workpiece in mm, a remark says which unit it looks
-like: its longest extent is under 2 mm, or under 12 mm with a thinnest extent under 1 mm (thinner than a
-fingernail), or over 3 m. The unit is never changed on a guess.
+Where nobody named a unit and the body is so small in mm that it is more likely in inches or metres, nothing
+can be decided until the setup names the unit: an inch model read as mm would clear everything. That is a
+longest extent under 10 mm (an inch model of up to 254 mm), or under 20 mm with a thinnest extent under 1 mm
+(a plate of up to 500 mm, an inch thick at most). What is over 3 m is remarked on; too large is safe. The unit
+is never changed on a guess.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from clearance.errors import InputError
 from clearance.solids.model import Model, ModelBody
 from clearance.solids.obj import looks_obj
 from clearance.solids.solid import Remark, Solid
-from clearance.solids.stl import is_binary, looks_ascii, read_stl
+from clearance.solids.stl import is_binary, looks_ascii, read_stl, solids_of
 from clearance.solids.trust import judged
 
 #: mm in one of each unit that a setup may name
@@ -37,6 +39,9 @@ FARTHEST = 1e6
 
 #: Bytes of memory that reading one model may take unless the caller says otherwise.
 MEMORY = 2 << 30
+
+#: A model of no stated unit that is shorter than this everywhere, mm, is not taken for one in mm.
+SMALL = 10.0
 
 #: How far the facets of a STEP model lie from its surface where the setup says nothing, mm.
 FACET_BOUND = 0.01
@@ -98,7 +103,8 @@ def read_model(
 
 
 def _stl(data: bytes, shown: str, _: _Options) -> Model:
-    return Model((ModelBody("", read_stl(data, shown)),))
+    bodies = solids_of(data, read_stl(data, shown))
+    return Model(tuple(ModelBody(name, triangles) for name, triangles in bodies))
 
 
 def _3mf(data: bytes, shown: str, options: _Options) -> Model:
@@ -232,15 +238,17 @@ def _odd_size(extent: NDArray[np.float64], units: str | None) -> Remark | None:
         said = "in mm, which nobody stated" if units is None else f"read in {units}"
         text = f"the model is {size} mm ({said}): larger than a machine; is the unit right?"
         return Remark("unlikely size", "note", text)
-    if units is not None or not (longest < 2.0 or (longest < 12.0 and thinnest < 1.0)):
+    if units is not None or not (longest < SMALL or (longest < 2.0 * SMALL and thinnest < 1.0)):
         return None
     guesses = []
     for unit in ("inch", "m"):
         if 5.0 <= longest * UNITS[unit] <= 2000.0:
             guess = " x ".join(f"{e * UNITS[unit]:.4g}" for e in extent)
             guesses.append(f'units = "{unit}" would make it {guess} mm')
-    text = f"the model is {size} mm, its unit is not stated and mm is assumed"
-    return Remark("unlikely size", "note", "; ".join([text, *guesses]) + '; say units = "mm" if it is so')
+    text = f"the model is {size} mm if its numbers are mm, which nobody stated, and no verdict rests on that"
+    return Remark(
+        "unlikely size", "undecided", "; ".join([text, *guesses]) + '; say units = "mm" if it is so'
+    )
 
 
 def _bytes_of(path: str | os.PathLike[str], shown: str, memory: int) -> bytes:

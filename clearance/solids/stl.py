@@ -35,6 +35,9 @@ _WORD_AT = [k for k, word in enumerate(_GRAMMAR) if word is not None]
 _CORNER_AT = [k for k in range(8, 20) if _GRAMMAR[k] is None]
 _NUMBER_BYTES = np.isin(np.arange(256), np.frombuffer(b"0123456789+-.eE\0", dtype=np.uint8))
 _FRAME_LINE = re.compile(rb"^[ \t\r]*(?:solid|endsolid)(?:[ \t\r][^\n]*)?$", re.MULTILINE)
+_SOLID_LINE = re.compile(rb"^[ \t\r]*solid(?:[ \t]+([^\n]*))?$", re.MULTILINE | re.IGNORECASE)
+_END_LINE = re.compile(rb"^[ \t\r]*endsolid(?:[ \t][^\n]*)?$", re.MULTILINE | re.IGNORECASE)
+_END_FACET = re.compile(rb"^[ \t\r]*endfacet\b|[ \t\r]endfacet\b", re.MULTILINE | re.IGNORECASE)
 _NUMBER = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
 _LONGEST_WORD = 40
 
@@ -106,7 +109,7 @@ def read_binary(data: bytes, shown: str) -> Triangles:
 
 
 def read_ascii(data: bytes, shown: str) -> Triangles:
-    """The facets of an ASCII STL; see ``read_stl``. Several solids in one file are read as one body."""
+    """The facets of an ASCII STL, of all its solids; see ``read_stl``."""
     triangles = _whole_table(data)
     if triangles is None:
         triangles = _word_by_word(data, shown)
@@ -116,6 +119,27 @@ def read_ascii(data: bytes, shown: str) -> Triangles:
             shown, f"facet {at + 1}", "a corner's coordinate is too large for a number", "finite numbers"
         )
     return triangles
+
+
+def solids_of(data: bytes, triangles: Triangles) -> list[tuple[str, Triangles]]:
+    """The solids of an STL file by name, ("", all of it) where it is binary or names none.
+
+    Args:
+        data: the whole file.   triangles: what ``read_stl`` made of it.
+    """
+    if is_binary(data) or not looks_ascii(data):
+        return [("", triangles)]
+    data = data.replace(b"\r\n", b"\n")
+    begins = list(_SOLID_LINE.finditer(data))
+    ends = [each.start() for each in _END_LINE.finditer(data)]
+    if len(begins) != len(ends):
+        return [("", triangles)]
+    counts = [len(_END_FACET.findall(data, each.end(), end)) for each, end in zip(begins, ends, strict=True)]
+    if sum(counts) != len(triangles):
+        return [("", triangles)]
+    names = [" ".join((each[1] or b"").decode("utf-8", "replace").split()) for each in begins]
+    parts = np.split(triangles, np.cumsum(counts)[:-1])
+    return [(name, part) for name, part in zip(names, parts, strict=True) if len(part)]
 
 
 def _whole_table(data: bytes) -> Triangles | None:
