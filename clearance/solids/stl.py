@@ -37,7 +37,6 @@ _NUMBER_BYTES = np.isin(np.arange(256), np.frombuffer(b"0123456789+-.eE\0", dtyp
 _FRAME_LINE = re.compile(rb"^[ \t\r]*(?:solid|endsolid)(?:[ \t\r][^\n]*)?$", re.MULTILINE)
 _SOLID_LINE = re.compile(rb"^[ \t\r]*solid(?:[ \t]+([^\n]*))?$", re.MULTILINE | re.IGNORECASE)
 _END_LINE = re.compile(rb"^[ \t\r]*endsolid(?:[ \t][^\n]*)?$", re.MULTILINE | re.IGNORECASE)
-_END_FACET = re.compile(rb"^[ \t\r]*endfacet\b|[ \t\r]endfacet\b", re.MULTILINE | re.IGNORECASE)
 _NUMBER = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
 _LONGEST_WORD = 40
 
@@ -134,7 +133,8 @@ def solids_of(data: bytes, triangles: Triangles) -> list[tuple[str, Triangles]]:
     ends = [each.start() for each in _END_LINE.finditer(data)]
     if len(begins) != len(ends):
         return [("", triangles)]
-    counts = [len(_END_FACET.findall(data, each.end(), end)) for each, end in zip(begins, ends, strict=True)]
+    small = data.lower()
+    counts = [small.count(b"endfacet", each.end(), end) for each, end in zip(begins, ends, strict=True)]
     if sum(counts) != len(triangles):
         return [("", triangles)]
     names = [" ".join((each[1] or b"").decode("utf-8", "replace").split()) for each in begins]
