@@ -13,25 +13,19 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from clearance.advice.confirm import Doubt, confirm, growth
-from clearance.advice.edits import UpperRule, lifted, raised, upper_rules, with_all_on_them
-from clearance.advice.hits import Hits, Lifted
+from clearance.advice.confirm import Doubt, confirm
+from clearance.advice.edits import UpperRule, raised, upper_rules, with_all_on_them
+from clearance.advice.hits import Hits
+from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
 from clearance.errors import InputError
-from clearance.judge.flat import Growth, chords_of
-from clearance.judge.flat_tree import ChordTree, TriangleTree
-from clearance.judge.pairs import HeadRun, runs_of
-from clearance.setup.scene import Body, Finding, Scene
-from clearance.sweep.heads import Piece
+from clearance.judge.flat_tree import TriangleTree
+from clearance.setup.scene import Finding, Scene
 
-#: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
-BEYOND_TOUCH = 4e-6
 #: windows lower than this are none, mm
 LEAST_WINDOW = 0.002
 #: a raise is answered as the next multiple of this, where the window has room for it
 STEP = 0.01
-#: taken for endless, mm
-_FAR = 1e4
 
 
 @dataclass(frozen=True)
@@ -121,7 +115,7 @@ def find_raises(
     rules = upper_rules(scene, rising)
     first, last, ends = _range(scene, rising, rules, within)
     tree = TriangleTree([body.triangles_M for body in scene.bodies])
-    question = _Question(scene, tree, rising, rules, first, last)
+    question = Question(scene, tree, rising, rules, first, last)
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
         with_margin, without = (
@@ -231,90 +225,6 @@ def _range(
     return float(first), float(last), (why[0], why[1])
 
 
-@dataclass
-class _Question:
-    """What is asked: the scene, what rises, how the upper heads go along, the range."""
-
-    scene: Scene
-    tree: TriangleTree
-    rising: tuple[int, ...]
-    rules: list[UpperRule]
-    first: float
-    last: float
-
-    def __post_init__(self) -> None:
-        self.runs = [
-            (run, rule)
-            for stretch, rule in zip(self.scene.stretches, self.rules, strict=True)
-            for run in runs_of(stretch, self.scene.wire_margin)
-        ]
-        self.paths: dict[tuple[int, int], ChordTree] = {}
-
-    def path(self, number: int, part: int) -> ChordTree:
-        """The chords of a run's part; the same path for both heads is made once."""
-        one = self.runs[number][0].parts[part]
-        key = (id(one.moves), id(one.only))
-        if key not in self.paths:
-            self.paths[key] = ChordTree(chords_of(one.moves, one.only))
-        return self.paths[key]
-
-    def hits(self, margins: bool) -> Hits:
-        """The raises in the range at which something meets."""
-        whole = Hits(self.first, self.last)
-        for low, high in self._parts_of_range():
-            part = Hits(low, high)
-            for number, (run, rule) in enumerate(self.runs):
-                for k, one in enumerate(run.parts):
-                    rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
-                    for body in run.bodies:
-                        tag = (number * len(self.scene.bodies) + body) << 32
-                        grow = growth(run, self.scene.bodies[body], margins)
-                        rows[body] = [
-                            row
-                            for piece in one.pieces
-                            for row in self._rows(run, rule, piece, grow, body, (low + high) / 2, tag)
-                        ]
-                    part.add(self.tree, self.path(number, k), rows)
-            for a, b, tags in part.brought:
-                # what reaches beyond its part of the range says nothing about the next one
-                whole.take(np.maximum(a, low), np.minimum(b, high), tags)
-        return whole
-
-    def _parts_of_range(self) -> list[tuple[float, float]]:
-        turns = {rule.stands - rule.rides for rule in self.rules if math.isfinite(rule.stands - rule.rides)}
-        ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
-        return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
-
-    def _rows(
-        self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
-    ) -> list[Lifted]:
-        """How a piece, grown, and a body are to each other when raised about s."""
-        moves = body in self.rising
-        rides = rule.rides + s > rule.stands
-        # where the upper face would be at s = 0 if it went on as it does about s
-        shift = (rule.rides if rides else rule.stands) - run.stretch.upper_z
-        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
-        if run.head == "lower":
-            return [Lifted(piece.grown(side, height), 1 if moves else 0, tag=tag)]
-        if run.head == "upper":
-            way = (1 if moves else 0) - (1 if rides else 0)
-            return [Lifted(lifted(piece.grown(side, height), shift), way, tag=tag)]
-        bottom, top = float(piece.z[0]), float(piece.z[-1]) + shift
-        if not rides:
-            whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
-            return [Lifted(whole, 1 if moves else 0, tag=tag)]
-        if moves:
-            endless = Piece(np.array([bottom, top + _FAR]), piece.r).grown(side, height)
-            return [Lifted(endless, 1, (-np.inf, top + height), tag)]
-        endless = Piece(np.array([bottom - _FAR, top]), piece.r).grown(side, height)
-        return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
-
-    def who(self, tag: int) -> tuple[HeadRun, Body, int]:
-        """The run, the body and the move (0-based) of a tag."""
-        number, body = divmod(tag >> 32, len(self.scene.bodies))
-        return self.runs[number][0], self.scene.bodies[body], tag & 0xFFFFFFFF
-
-
 def _some(gap: tuple[float, float, int, int], first: float, last: float) -> bool:
     """Whether a gap is a window: a range of a single raise may be one too."""
     return gap[1] - gap[0] >= LEAST_WINDOW or first == last
@@ -331,24 +241,25 @@ def _smallest(windows: Sequence[tuple[float, float]], first: float, last: float)
     return up if up < high else (low + high) / 2.0
 
 
-def _bound(question: _Question, at: float, tag: int, at_range: bool, ends: tuple[str, str]) -> Bound:
+def _bound(question: Question, at: float, tag: int, at_range: bool, ends: tuple[str, str]) -> Bound:
     if tag < 0:
         why = ends[0 if at == question.first else 1] if at_range else "by confirmed steps"
         return Bound(at, why=why)
     run, body, move = question.who(tag)
     is_cut = run.stretch.cut is not None
     moves = run.stretch.moves
+    line = int(moves.line[int(np.argmax(moves.programmed == move))]) or None
     return Bound(
         at,
         run.head,
         body.name,
         run.stretch.name,
         move + 1 if is_cut else None,
-        (int(moves.line[move]) or None) if is_cut else None,
+        line if is_cut else None,
     )
 
 
-def _blocked(question: _Question, found: Hits) -> tuple[Blocked, ...]:
+def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
     """A chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
     low = np.concatenate([a for a, _, _ in found.brought]) if found.brought else np.empty(0)
     high = np.concatenate([b for _, b, _ in found.brought]) if found.brought else np.empty(0)

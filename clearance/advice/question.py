@@ -1,0 +1,112 @@
+"""A question about raises: a scene, what rises and how the upper heads go along go in; the raises at which
+something meets come out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from clearance.advice.confirm import growth
+from clearance.advice.edits import UpperRule, lifted
+from clearance.advice.hits import Hits, Lifted
+from clearance.judge.flat import Growth, chords_of
+from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.judge.pairs import HeadRun, runs_of
+from clearance.setup.scene import Body, Scene
+from clearance.sweep.heads import Piece
+
+#: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
+BEYOND_TOUCH = 4e-6
+#: taken for endless, mm
+_FAR = 1e4
+
+
+@dataclass
+class Question:
+    """What is asked: the scene, what rises, how the upper heads go along, the range."""
+
+    scene: Scene
+    tree: TriangleTree
+    rising: Sequence[int]
+    rules: Sequence[UpperRule]
+    first: float
+    last: float
+
+    def __post_init__(self) -> None:
+        self.runs = [
+            (run, rule)
+            for stretch, rule in zip(self.scene.stretches, self.rules, strict=True)
+            for run in runs_of(stretch, self.scene.wire_margin)
+        ]
+        self.paths: dict[tuple[int, int], ChordTree] = {}
+
+    def path(self, number: int, part: int) -> ChordTree:
+        """The chords of a run's part; the same path for both heads is made once."""
+        one = self.runs[number][0].parts[part]
+        key = (id(one.moves), id(one.only))
+        if key not in self.paths:
+            self.paths[key] = ChordTree(chords_of(one.moves, one.only))
+        return self.paths[key]
+
+    def hits(self, margins: bool, heads: Collection[str] = ("lower", "upper", "wire")) -> Hits:
+        """The raises in the range at which one of the heads (or the wire) meets something."""
+        whole = Hits(self.first, self.last)
+        for low, high in self._parts_of_range():
+            part = Hits(low, high)
+            for number, (run, rule) in enumerate(self.runs):
+                if run.head not in heads:
+                    continue
+                for k, one in enumerate(run.parts):
+                    rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
+                    for body in run.bodies:
+                        tag = (number * len(self.scene.bodies) + body) << 32
+                        grow = growth(run, self.scene.bodies[body], margins)
+                        rows[body] = [
+                            row
+                            for piece in one.pieces
+                            for row in self._rows(run, rule, piece, grow, body, (low + high) / 2, tag)
+                        ]
+                    part.add(self.tree, self.path(number, k), rows)
+            for a, b, tags in part.brought:
+                # what reaches beyond its part of the range says nothing about the next one
+                whole.take(np.maximum(a, low), np.minimum(b, high), tags)
+        return whole
+
+    def _parts_of_range(self) -> list[tuple[float, float]]:
+        turns = {rule.stands - rule.rides for rule in self.rules if math.isfinite(rule.stands - rule.rides)}
+        ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
+        return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
+
+    def _rows(
+        self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
+    ) -> list[Lifted]:
+        """How a piece, grown, and a body are to each other when raised about s."""
+        moves = body in self.rising
+        rides = rule.rides + s > rule.stands
+        # where the upper face would be at s = 0 if it went on as it does about s
+        shift = (rule.rides if rides else rule.stands) - run.stretch.upper_z
+        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
+        if run.head == "lower":
+            return [Lifted(piece.grown(side, height), 1 if moves else 0, tag=tag)]
+        if run.head == "upper":
+            way = (1 if moves else 0) - (1 if rides else 0)
+            return [Lifted(lifted(piece.grown(side, height), shift), way, tag=tag)]
+        bottom, top = float(piece.z[0]), float(piece.z[-1]) + shift
+        if not rides:
+            whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
+            return [Lifted(whole, 1 if moves else 0, tag=tag)]
+        if moves:
+            endless = Piece(np.array([bottom, top + _FAR]), piece.r).grown(side, height)
+            return [Lifted(endless, 1, (-np.inf, top + height), tag)]
+        endless = Piece(np.array([bottom - _FAR, top]), piece.r).grown(side, height)
+        return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
+
+    def who(self, tag: int) -> tuple[HeadRun, Body, int]:
+        """The run, the body and the programmed move (0-based) of a tag."""
+        number, body = divmod(tag >> 32, len(self.scene.bodies))
+        run = self.runs[number][0]
+        return run, self.scene.bodies[body], int(run.stretch.moves.programmed[tag & 0xFFFFFFFF])
