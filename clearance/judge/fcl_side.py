@@ -52,6 +52,10 @@ class Bodies:
         return self._whole[index]
 
 
+#: points of the path times pieces up to which an envelope is small
+_SMALL = 120
+
+
 @dataclass
 class _Grown:
     """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what all
@@ -92,12 +96,23 @@ class FclHead:
     def _path(self) -> Array:
         return np.concatenate([points for points, _ in straight_runs(self.moves, self.only)])
 
+    def _is_small(self, asked: Sequence[int]) -> bool:
+        """Whether it is quicker to show FCL everything than to ask what it needs to see."""
+        few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
+        return few and len(self._path) * len(self.pieces) <= _SMALL
+
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
         if key not in self._made:
             pieces = [piece.grown(side, height) for piece in self.pieces]
             places = {}
-            for body in self._expected.get(key, self.present):
+            asked = self._expected.get(key, self.present)
+            if self._is_small(asked):
+                mesh = envelope(self.moves, pieces, self.only)
+                surface = Surface(mesh.triangles, self.bodies.origin)
+                self._made[key] = _Grown(pieces, mesh, surface, {}, {})
+                return self._made[key]
+            for body in asked:
                 boxes = self.bodies.boxes(body)
                 places[body] = neighbourhood(self.bodies.triangles(body), boxes, self._path, pieces)
             near = {
@@ -116,7 +131,7 @@ class FclHead:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
         found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
-        distance = min(found.distance, grown.floors[body])
+        distance = min(found.distance, grown.floors.get(body, np.inf))
         if distance > 0.0 and head_swallows(
             self.bodies.triangles(body), self.bodies.boxes(body), self.moves, grown.pieces, self.only
         ):

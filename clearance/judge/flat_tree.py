@@ -28,6 +28,8 @@ _TASTE = 8
 _FIXED = 48
 #: pairs of a key that are tried at each level
 _SAMPLES = 4
+#: with no more pairs than this in all, trees are not worth it
+_ALL = 20000
 #: with no more pairs than this both trees are gone down at once
 _FEW = 1500
 #: pairs followed at a time: what bounds the memory
@@ -183,6 +185,12 @@ def nearest(
     )
     piece = np.concatenate([pieces_of_body[b] for b in roots.owner]).astype(np.intp)
     search_ = _Search(tree, path, measure, found, by_move, settled)
+    if len(tree.body) * len(path.chords.p) * max((len(p) for p in pieces_of_body), default=0) <= _ALL:
+        every = _every_pair(tree, path, pieces_of_body)
+        every = search_.bounded(every)
+        search_.look(search_.best(every, _TASTE))
+        search_.finish(search_.pruned(every))
+        return found
     first = _Pairs(top, len(path.levels) - 1, tri, np.zeros(len(tri), dtype=np.intp), piece)
     search_.taste(first, _TASTE)
     if not by_move:
@@ -196,6 +204,17 @@ def nearest(
 
 def _none() -> Array:
     return np.empty(0)
+
+
+def _every_pair(tree: TriangleTree, path: ChordTree, pieces_of_body: Sequence[Index]) -> _Pairs:
+    """Each triangle with each chord and each piece that its body is held against."""
+    many = np.array([len(pieces_of_body[b]) for b in tree.body], dtype=np.intp)
+    tri = np.repeat(np.arange(len(tree.body)), many)
+    piece = np.concatenate([pieces_of_body[b] for b in tree.body]).astype(np.intp)
+    chords = len(path.chords.p)
+    return _Pairs(
+        0, 0, np.repeat(tri, chords), np.tile(np.arange(chords), len(tri)), np.repeat(piece, chords)
+    )
 
 
 @dataclass(frozen=True)
