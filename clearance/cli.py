@@ -56,7 +56,7 @@ def check(
 ) -> None:
     """May this cut path run?"""
     _check_targets(setup, json_file, picture_file)
-    result = _judged(setup, moves=moves, guarded=[json_file, picture_file])
+    result = _with_cures(_judged(setup, moves=moves, guarded=[json_file, picture_file]))
     if json_file != "-":
         _say_result(result)
     if json_file is not None:
@@ -95,16 +95,25 @@ def picture(setup: str, picture_file: str, view: str | None, size: str | None) -
 @commands.command()
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
-def holders(name: str | None, json_file: str | None) -> None:
+@click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
+def holders(name: str | None, json_file: str | None, picture_file: str | None) -> None:
     """What the holder library offers, and each holder's parameters."""
     from clearance.report import holders as library
 
+    if picture_file is not None and name is None:
+        raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
+    _check_targets(None, json_file, picture_file)
     if json_file is None:
         _say(library.text(name))
-        return
-    from clearance.report.data import write_json
+    else:
+        from clearance.report.data import write_json
 
-    _written(json_file, lambda: write_json(library.answer(name), json_file))
+        _written(json_file, lambda: write_json(library.answer(name), json_file))
+    if picture_file is not None and name is not None:
+        from fixtures_lib import pages
+
+        jobs: list[tuple[str, dict[str, object], str]] = [(name, {}, picture_file)]
+        _written(picture_file, lambda: pages.draw(jobs))
 
 
 @commands.command("raise")
@@ -185,6 +194,19 @@ def _judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = 
     return result
 
 
+def _with_cures(result: Result) -> Result:
+    """The result with what would cure it, where it is not clear."""
+    if all(pair.verdict not in ("clash", "close") for pair in result.pairs):
+        return result
+    from clearance.advice.cures import find_cures
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "looking for cures")
+        result.extra["cures"] = find_cures(result)
+    return result
+
+
 def _draw(result: Result, file: str, **options: Any) -> None:
     from clearance.report.progress import Progress
     from clearance.view.picture import draw
@@ -207,7 +229,7 @@ def _write_answer(answer: dict[str, Any], file: str) -> None:
 
 
 # ------------------------------------------------------------------------------------ files that are written
-def _check_targets(setup: str, json_file: str | None, picture_file: str | None) -> None:
+def _check_targets(setup: str | None, json_file: str | None, picture_file: str | None) -> None:
     """Refuse what cannot be written before time is spent on the check."""
     from clearance.report.data import check_writable
 
@@ -220,7 +242,8 @@ def _check_targets(setup: str, json_file: str | None, picture_file: str | None) 
     check_writable(picture_file)
     if json_file is not None and os.path.realpath(json_file) == os.path.realpath(picture_file):
         raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
-    _spare(picture_file, [setup])
+    if setup is not None:
+        _spare(picture_file, [setup])
 
 
 def _spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
