@@ -2,7 +2,7 @@
 
     python demo_models/make_models.py [FOLDER]
 
-The workshop is invented: it makes tooling for bicycle chains. Both parts are blanks, as they lie on the
+The workshop is invented: it makes tooling for bicycle chains. All parts are blanks, as they lie on the
 machine before the cut, in mm. Round surfaces become flats that leave no metal out: an outside diameter gets
 flats that touch it from outside, with one flat each at 0, 45, 90 ... degrees (so heights, widths and the
 contact lines in a 90 degree vee are exact); a hole gets corners that lie on its circle.
@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import sys
 from itertools import pairwise
-from math import cos, pi
+from math import cos, pi, radians, tan
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +34,18 @@ SHANK = (32.0, 116.0)  # diameter, length
 FLANGE = (42.0, 8.0)
 NECK = (31.0, 2.0)  # relief groove under the flange
 
+# The rivet wheel's blank: sawn off a round bar, axis on X = Y = 0. The upper face is square, the lower one
+# is sawn askew: it rises towards positive Y, and lies at Z = 0 on the axis.
+WHEEL = (90.0, 34.0)  # diameter, height on the axis
+ASKEW = 0.5  # degrees
+
+# A keyhole insert: X = 0 is its middle, Y = 0 its rear side.
+INSERT = (92.0, 70.0, 20.0)
+
+# The stripper plate, thin, from its left front lower corner. Its strip runs along X.
+STRIPPER = (120.0, 80.0, 6.0)
+STATIONS = (32.5, 62.5)  # X of the openings' start holes, at Y 30
+
 
 def rod(diameter: float, height: float, *, top: float | None = None, facets: int = HOLE_FACETS) -> Manifold:
     """A cylinder (or, with the diameter ``top``, a cone) along Z from Z = 0, its corners on the circle."""
@@ -50,9 +62,8 @@ def turned(outline: list[tuple[float, float]]) -> Manifold:
     return body.rotate((0, 0, 180 / n))
 
 
-def drilled(x: float, y: float, diameter: float, chamfer: float = 0.0) -> Manifold:
-    """What a drill takes out of the plate at (x, y), right through, with a chamfer at both ends."""
-    height = PLATE[2]
+def drilled(x: float, y: float, diameter: float, chamfer: float = 0.0, height: float = PLATE[2]) -> Manifold:
+    """What a drill takes out of a plate at (x, y), right through, with a chamfer at both ends."""
     tool = rod(diameter, height + 2).translate((x, y, -1))
     if chamfer:
         wide = diameter + 2 * chamfer + 2  # the cone begins 1 mm outside the face
@@ -103,6 +114,48 @@ def punch_blank() -> Manifold:
     return body.rotate((0, 90, 0))
 
 
+def rivet_wheel_blank() -> Manifold:
+    """The wheel's blank: as it came off the saw, with a start hole on its axis."""
+    diameter, height = WHEEL
+    slope = tan(radians(ASKEW))
+    body = turned([(-diameter * slope, diameter), (height, diameter)])
+    # a wedge, wider than the blank, up to the sawn plane
+    r = diameter
+    corners = [(x, y, z) for x in (-r, r) for y in (-r, r) for z in (-r, y * slope)]
+    body -= Manifold.hull_points(np.array(corners))
+    return body - rod(3.0, height + 4).translate((0, 0, -2))
+
+
+def keyhole_insert() -> Manifold:
+    """An insert for the riveting nest: a block with broken edges and two dowel holes."""
+    length, _, height = INSERT
+    body = chamfered_block(INSERT, 0.5).translate((-length / 2, 0, 0))
+    for x in (-34, 34):
+        body -= drilled(x, 60, 6.0, 0.5, height)
+    return body
+
+
+def stripper_plate() -> Manifold:
+    """The stripper plate: start holes at its stations, four holes for screws, broken edges."""
+    length, width, height = STRIPPER
+    plate = chamfered_block(STRIPPER, 0.3)
+    for x in STATIONS:
+        plate -= drilled(x, 30, 3.0, 0.0, height)
+    for x in (20, length - 20):
+        for y in (10, width - 10):
+            plate -= drilled(x, y, 6.6, 0.4, height)
+    return plate
+
+
+MODELS = {
+    "side_plate_die": side_plate_die,
+    "punch_blank": punch_blank,
+    "rivet_wheel_blank": rivet_wheel_blank,
+    "keyhole_insert": keyhole_insert,
+    "stripper_plate": stripper_plate,
+}
+
+
 def write_stl(path: Path, body: Manifold) -> None:
     """Writes ``body`` as binary STL (little-endian float32), facets in an order of their own.
 
@@ -124,7 +177,7 @@ def write_stl(path: Path, body: Manifold) -> None:
 
 def main(folder: Path) -> None:
     """Writes every model into ``folder``."""
-    for name, make in {"side_plate_die": side_plate_die, "punch_blank": punch_blank}.items():
+    for name, make in MODELS.items():
         body = make()
         write_stl(folder / f"{name}.stl", body)
         low, high = np.reshape(body.bounding_box(), (2, 3)).round(4).tolist()
