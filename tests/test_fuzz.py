@@ -1,0 +1,42 @@
+"""A short share of the fuzz run, and every damaged job that was ever kept."""
+
+from __future__ import annotations
+
+import random
+import shutil
+
+import pytest
+
+from tests.fuzz import KEPT, damaged, job, outcome, write
+
+
+def test_the_whole_job_is_judged(tmp_path):
+    write(tmp_path / "job", job(random.Random(1)))
+    assert outcome(tmp_path / "job") in ("clear", "close", "clash")
+
+
+def test_damage_is_noticed(tmp_path):
+    """The fuzz run would be worthless if it could not fail: a judge that raises is a failure."""
+    import clearance
+
+    files = job(random.Random(1))
+    write(tmp_path / "job", files)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(clearance, "check", lambda scene: 1 / 0)
+        assert outcome(tmp_path / "job").startswith("FAILED: ZeroDivisionError")
+
+
+@pytest.mark.parametrize("seed", range(900, 940))
+def test_a_damaged_job_ends_in_a_message_or_a_sound_answer(seed, tmp_path):
+    rng = random.Random(seed)
+    files = job(rng)
+    name = rng.choice(sorted(files))
+    files[name] = damaged(files[name], rng)
+    write(tmp_path / "job", files)
+    assert not outcome(tmp_path / "job").startswith("FAILED")
+
+
+def test_kept_cases(tmp_path):
+    for folder in sorted(KEPT.glob("*")) if KEPT.is_dir() else []:
+        shutil.copytree(folder, tmp_path / folder.name)
+        assert not outcome(tmp_path / folder.name).startswith("FAILED"), folder.name
