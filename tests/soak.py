@@ -72,6 +72,29 @@ def _table(total: Tally, seconds: float) -> str:
     return "\n".join(lines)
 
 
+def run(seed: int, scenes: int, jobs: int, moves_in: int = 5) -> tuple[Tally, list[tuple[int, Tally]]]:
+    """Judge the scenes from number ``seed`` on: everything seen, and the scenes that failed.
+
+    Args:
+        moves_in: one block in so many is judged move by move as well.
+    """
+    block = min(BLOCK, max(10, scenes // (2 * jobs)))
+    tasks = [
+        (first, min(block, seed + scenes - first), i % moves_in == 0)
+        for i, first in enumerate(range(seed, seed + scenes, block))
+    ]
+    total, failed = Tally(), []
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        for done in pool.imap_unordered(_block, tasks):
+            for number, tally in done:
+                if tally.complaints:
+                    failed.append((number, tally))
+                total.add(tally)
+            if sys.stderr.isatty():
+                print(f"\r{total.scenes} of {scenes}", end="", file=sys.stderr, flush=True)
+    return total, failed
+
+
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.soak")
     parser.add_argument("--scenes", type=int, default=1000)
@@ -79,22 +102,10 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--keep", action="store_true", help="shrink what fails and write it to tests/cases/")
     args = parser.parse_args(argv)
-    tasks = [
-        (first, min(BLOCK, args.seed + args.scenes - first), (first // BLOCK) % 5 == 0)
-        for first in range(args.seed, args.seed + args.scenes, BLOCK)
-    ]
-    total, failed = Tally(), []
     begun = time.perf_counter()
-    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        for done in pool.imap_unordered(_block, tasks):
-            for seed, tally in done:
-                if tally.complaints:
-                    failed.append((seed, tally))
-                    for complaint in tally.complaints:
-                        print(complaint, flush=True)
-                total.add(tally)
-            if sys.stderr.isatty():
-                print(f"\r{total.scenes} of {args.scenes}", end="", file=sys.stderr, flush=True)
+    total, failed = run(args.seed, args.scenes, args.jobs)
+    for complaint in total.complaints:
+        print(complaint)
     print(_table(total, time.perf_counter() - begun))
     print(f"{len(failed)} scenes failed")
     if args.keep:

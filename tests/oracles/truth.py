@@ -40,7 +40,8 @@ class PairTruth:
     """What is true of one head and one body along one stretch; brackets in mm, None where there is none.
 
     ``grown`` is the distance of the head grown by allow, ``wide`` by allow and margin. ``side_lax`` and
-    ``height_lax`` are the ends if the item is moved by ``nudge`` the kind way and the unkind way.
+    ``height_lax`` are the ends if the item is moved by ``nudge`` the kind way and the unkind way (an empty bracket
+    where that was not asked).
     """
 
     head: str
@@ -53,8 +54,8 @@ class PairTruth:
     wide: Bracket = (0.0, 0.0)
     side: Bracket | None = None
     height: Bracket | None = None
-    side_lax: Bracket = (0.0, np.inf)
-    height_lax: Bracket = (0.0, np.inf)
+    side_lax: Bracket = (np.inf, 0.0)
+    height_lax: Bracket = (np.inf, 0.0)
     move_clearance: Array | None = None
     move_grown: Array | None = None
     move_side: Array | None = None
