@@ -56,7 +56,7 @@ def check(
 ) -> None:
     """May this cut path run?"""
     _check_targets(setup, json_file, picture_file)
-    result = _judged(setup, moves=moves, guarded=[json_file, picture_file])
+    result = _with_cures(_judged(setup, moves=moves, guarded=[json_file, picture_file]))
     if json_file != "-":
         _say_result(result)
     if json_file is not None:
@@ -149,6 +149,7 @@ def raise_(
         else:
             answer = find_raises(scene, items or None, within)
     if by is not None:
+        result = _with_cures(result)
         if json_file != "-":
             _say(f"Raised by {by:g} mm:")
             _say_result(result)
@@ -191,6 +192,19 @@ def _judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = 
         _spare_inputs(scene, guarded)
         progress(0.0, "checking")
         result: Result = clearance.check(scene, moves=moves, progress=progress)
+    return result
+
+
+def _with_cures(result: Result) -> Result:
+    """The result with what would cure it, where it is not clear."""
+    if all(pair.verdict not in ("clash", "close") for pair in result.pairs):
+        return result
+    from clearance.advice.cures import find_cures
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "looking for cures")
+        result.extra["cures"] = find_cures(result)
     return result
 
 

@@ -6,13 +6,14 @@ follows the part where the setup says so.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.frames import Matrix, apply
+from clearance.geometry.frames import Matrix, apply, pose
 from clearance.paths.moves import Moves, polyline
 from clearance.setup.scene import Body, Scene, Stretch
 from clearance.sweep.heads import Piece
@@ -254,3 +255,39 @@ def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]
             )
         )
     return tuple(out)
+
+
+def with_bodies(scene: Scene, changed: Mapping[int, Body]) -> Scene:
+    """The scene with some bodies, by index, as they are given."""
+    return replace(scene, bodies=tuple(changed.get(k, body) for k, body in enumerate(scene.bodies)))
+
+
+def shifted(scene: Scene, which: Iterable[int], by: Sequence[float] | Array) -> Scene:
+    """The scene with some bodies moved by ``by`` (3,) mm; cuts stay where they are."""
+    return with_bodies(scene, {k: _moved(scene.bodies[k], np.asarray(by, dtype=float)) for k in which})
+
+
+def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, degrees: float) -> Scene:
+    """The scene with some bodies turned about the vertical through ``about`` (2,); cuts stay."""
+    T_MM = pose((0.0, 0.0, 0.0), (0.0, 0.0, degrees))
+    centre = np.r_[np.asarray(about, dtype=float), 0.0]
+    T_MM[:3, 3] = centre - T_MM[:3, :3] @ centre
+    return with_bodies(scene, {k: posed(scene.bodies[k], T_MM) for k in which})
+
+
+def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
+    """A holder of the library with some of its parameters (mm) as given.
+
+    Raises:
+        InputError: the holder cannot be built so.
+    """
+    from fixtures_lib import library
+
+    built = library.build(body.source["holder"], {**body.source["params"], **params})
+    return replace(
+        body,
+        triangles_M=apply(body.T_MI, built.triangles),
+        shells=tuple(len(shell) for shell in built.shells),
+        sunk=built.sunk,
+        source={**body.source, "params": dict(built.params)},
+    )

@@ -44,6 +44,10 @@ def as_report(result: Result) -> dict[str, Any]:
         "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
+    if "cures" in result.extra:
+        from clearance.report.curing import as_data
+
+        report["cures"] = as_data(result.extra["cures"])
     if result.moves:
         report["beyond"] = HORIZON
         report["moves"] = [_move(move) for move in result.moves]

@@ -51,6 +51,7 @@ def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
     pairs = sorted(result.pairs, key=_worst_first)
     blocks = [
         _paint(_wrap(verdict_sentence(result), width), colour),
+        _cures(result, width),
         *([_table(pairs, width, colour)] if pairs else []),
         *_found(result.findings, width, colour),
         _cut_lines(result, width),
@@ -303,6 +304,13 @@ def _position(z: float) -> str:
     """A height that is set at the machine, to a micrometre: a place, not a clearance, so to the nearest."""
     text = f"{z + 0.0:.3f}".rstrip("0")
     return text + "0" * max(0, 2 - len(text.partition(".")[2]))
+
+
+def _cures(result: Result, width: int) -> str:
+    """What would cure what is wrong, where it was looked for."""
+    from clearance.report.curing import lines
+
+    return "\n".join(_wrap(line, width, "    ") for line in lines(result.extra.get("cures")))
 
 
 # ------------------------------------------------------------------------------------------------ plain text
