@@ -7,7 +7,7 @@ import re
 import subprocess
 import sys
 from collections import Counter
-from math import hypot, pi, sin, tan
+from math import hypot, pi, radians, sin, tan
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +15,7 @@ import pytest
 from numpy.typing import NDArray
 
 DEMO = Path(__file__).parent.parent / "demo_models"
-MODELS = ("side_plate_die", "punch_blank")
+MODELS = ("side_plate_die", "punch_blank", "rivet_wheel_blank", "keyhole_insert", "stripper_plate")
 
 
 def read(path: Path) -> NDArray[np.float64]:
@@ -109,6 +109,48 @@ def test_punch_blank_has_its_dimensions() -> None:
     for y, z in ((1, -1), (-1, -1), (0, -1)):
         reach = (on_shank[:, :, 1] * y + on_shank[:, :, 2] * z) / hypot(y, z)
         assert reach.max() == pytest.approx(16, abs=2e-6)
+
+
+def broken(size: tuple[float, float, float], c: float) -> float:
+    """Volume of a block whose twelve edges are broken by c: see the die plate."""
+    return size[0] * size[1] * size[2] - 4 * c * c / 2 * (sum(size) - 6 * c) - 8 * c**3 * 3 / 4
+
+
+def test_wheel_blank_has_its_dimensions() -> None:
+    corners = read(DEMO / "rivet_wheel_blank.stl")
+    # The sawn plane rises by half a degree towards positive Y and passes the axis at Z = 0, so what it takes
+    # on one side it leaves on the other: the volumes are those of the upright body, 34 high.
+    askew = tan(radians(0.5))
+    assert corners.min(axis=(0, 1)) == pytest.approx([-45, -45, -45 * askew], abs=2e-6)
+    assert corners.max(axis=(0, 1)) == pytest.approx([45, 45, 34], abs=2e-6)
+    assert volume(corners) == pytest.approx(outside(90, 90, 34) - inscribed(3, 3, 34), rel=1e-6)
+    lower = corners[(corners[:, :, 2] < 1).all(axis=1)]
+    assert lower[..., 2] == pytest.approx(lower[..., 1] * askew, abs=2e-6)
+
+
+def test_keyhole_insert_has_its_dimensions() -> None:
+    corners = read(DEMO / "keyhole_insert.stl")
+    assert corners.min(axis=(0, 1)).tolist() == [-46, 0, 0]
+    assert corners.max(axis=(0, 1)).tolist() == [46, 70, 20]
+    dowel = inscribed(6, 6, 20 - 1.0) + 2 * inscribed(7, 6, 0.5)
+    assert volume(corners) == pytest.approx(broken((92, 70, 20), 0.5) - 2 * dowel, rel=1e-6)
+
+
+def test_stripper_plate_has_its_dimensions() -> None:
+    corners = read(DEMO / "stripper_plate.stl")
+    assert corners.min(axis=(0, 1)).tolist() == [0, 0, 0]
+    assert corners.max(axis=(0, 1)).tolist() == [120, 80, 6]
+    screw = inscribed(6.6, 6.6, 6 - 0.8) + 2 * inscribed(7.4, 6.6, 0.4)
+    want = broken((120, 80, 6), 0.3) - 2 * inscribed(3, 3, 6) - 4 * screw
+    assert volume(corners) == pytest.approx(want, rel=1e-6)
+
+
+def test_keyways_corners_lie_on_the_bore() -> None:
+    ends = [(b.get("X", 0.0), b.get("Y", 0.0)) for b in blocks("wheel_bore.nc") if b["G"] == 3]
+    bore = 36 / 2 - 0.18
+    assert [hypot(*end) for end in ends] == pytest.approx([bore, bore], abs=1e-4)
+    assert ends[0][0] == pytest.approx(10 / 2 - 0.18)
+    assert max(b.get("Y", 0.0) for b in blocks("wheel_bore.nc")) == pytest.approx(21 - 0.18)
 
 
 def blocks(name: str) -> list[dict[str, float]]:
