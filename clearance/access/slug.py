@@ -1,0 +1,145 @@
+"""What a scene's runs part from its parts goes in; a finding for each cut that frees something comes out.
+
+That a slug can jam or break the lower head, is held by tabs, magnets or glue before the last millimetres,
+and that past about 5 kg or a 50 mm cube magnets are not enough, is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from clearance.access.contacts import NEAR
+from clearance.access.parting import Piece, Story
+from clearance.setup.scene import Finding, Scene
+
+#: past this magnets are not enough: kg, and mm of every side (common practice, no source)
+HEAVY, BULKY = 5.0, 50.0
+
+
+@dataclass(frozen=True)
+class Below:
+    """A body under a piece, and how far below the part's lowest point it begins, mm."""
+
+    name: str
+    gap: float
+
+
+def below(scene: Scene, piece: Piece) -> list[Below]:
+    """What lies under a piece besides the lower head, the nearest first: bodies that are there for the cut."""
+    import shapely
+
+    bottom = float(scene.bodies[piece.part].triangles_M[..., 2].min())
+    x0, y0, x1, y1 = piece.outline.bounds
+    found = []
+    for index in piece.run.stretch.bodies:
+        if index in piece.run.stretch.cut_bodies:
+            continue
+        t = scene.bodies[index].triangles_M
+        low, high = t.min(axis=1), t.max(axis=1)
+        near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
+        near &= high[:, 2] <= bottom + NEAR
+        flat = t[near]
+        if not len(flat):
+            continue
+        under = shapely.intersects(shapely.convex_hull(shapely.multipoints(_points(flat))), piece.outline)
+        if under.any():
+            top = float(flat[under][..., 2].max())
+            found.append(Below(scene.bodies[index].name, max(0.0, bottom - top)))
+    return sorted(found, key=lambda one: one.gap)
+
+
+def _points(triangles: np.ndarray) -> list[np.ndarray]:
+    import shapely
+
+    return [shapely.points(one[:, :2]) for one in triangles]
+
+
+def slug_findings(scene: Scene, told: Story) -> list[Finding]:
+    """One note for each cut and part that frees something, one for each that leaves a tab."""
+    found = []
+    for pieces, say in ((told.pieces, _frees), (told.tabs, _leaves)):
+        groups: dict[tuple[str, int, str], list[Piece]] = {}
+        for piece in pieces:
+            groups.setdefault((piece.run.stretch.name, piece.part, piece.kind), []).append(piece)
+        for (cut, part, kind), same in groups.items():
+            what = kind if say is _frees else "tab"
+            found.append(Finding(what, "note", say(scene, same), scene.bodies[part].name, cut))
+    return found
+
+
+def size(piece: Piece) -> str:
+    """Area, mass and longest side in a few words."""
+    mass = "mass unknown, no material" if piece.mass is None else weight(piece.mass)
+    return f"{_figure(piece.area)} mm2, {mass}, longest side {piece.longest:.1f} mm"
+
+
+def weight(mass: float) -> str:
+    """A mass in g or kg, three figures."""
+    return f"{mass * 1000:.3g} g" if mass < 0.0995 else f"{mass:.3g} kg"
+
+
+def _figure(value: float) -> str:
+    return f"{value:.1f}" if value < 100 else f"{value:.0f}"
+
+
+_WHAT = {
+    "slug": "slug",
+    "good part": "good part (threaded outside the path)",
+    "off-cut": "off-cut",
+}
+
+
+def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
+    """What comes free, what is under it, and that it must be held."""
+    first = max(pieces, key=lambda one: (one.volume, one.area))
+    what = _WHAT[first.kind]
+    if first.kind == "off-cut" and first.larger:
+        what = "piece larger than what stays"
+    if len(pieces) == 1:
+        text = f"frees the {what}: {size(first)}"
+    elif _same(pieces):
+        text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
+    else:
+        text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
+    return f"{text}; {_under(scene, first)}. {_hold(first)}"
+
+
+def _same(pieces: Sequence[Piece]) -> bool:
+    areas = [piece.area for piece in pieces]
+    return max(areas) - min(areas) <= 0.1 * max(areas)
+
+
+def _under(scene: Scene, piece: Piece) -> str:
+    names = [f'"{name}"' for name in piece.held]
+    if names:
+        return f"{' and '.join(names)} holds it" if len(names) == 1 else f"{' and '.join(names)} hold it"
+    beneath = below(scene, piece)
+    on = [f'"{one.name}"' for one in beneath if one.gap <= NEAR]
+    if on:
+        return f"it lies loose on {' and '.join(on)}"
+    if beneath:
+        return f'under it the lower head and, {beneath[0].gap:.1f} mm below, "{beneath[0].name}"'
+    return "under it the lower head"
+
+
+def _hold(piece: Piece) -> str:
+    if piece.held:
+        return ""
+    if piece.mass is not None and piece.mass > HEAVY:
+        return (
+            "Too heavy for magnets alone: leave a tab, secure the piece against falling and tipping, and "
+            "take it out as the machine's instructions and qualified people say"
+        )
+    if piece.longest > BULKY:
+        return "Hold it (tab, magnets, glue) before the cut closes, by the machine's instructions"
+    return "Hold or catch it before the cut closes"
+
+
+def _leaves(scene: Scene, pieces: Sequence[Piece]) -> str:
+    first = max(pieces, key=lambda one: one.volume)
+    assert first.tab is not None
+    more = f" ({len(pieces)} such tabs)" if len(pieces) > 1 else ""
+    return f"leaves a tab of {first.tab:.2f} mm{more}; on it hangs the {first.kind}, {size(first)}"
