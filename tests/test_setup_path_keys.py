@@ -14,7 +14,8 @@ from clearance.paths import dxf
 from clearance.paths.dxf_child import answer
 from clearance.setup.assemble import load
 from clearance.setup.scene import Stretch
-from tests.setup_writer import setup, write
+from tests.oracles.step_text import MM, ball
+from tests.setup_writer import setup, stl_of_block, write
 
 # where the program's zero lies in the machine (see test_setup_keys)
 ZERO = (160.0, 100.0)
@@ -133,3 +134,66 @@ def test_a_key_that_its_file_has_no_use_for_is_not_passed_over(
 def test_wrong_values(tmp_path: Path, key: str, value: Any) -> None:
     with pytest.raises(InputError, match=rf"cuts\[1\]\.{key}"):
         cut_of(tmp_path, **{key: value})
+
+
+def two_solids(folder: Path) -> Path:
+    """An ASCII STL of two blocks side by side, "left" 10 wide from X 0 and "right" 30 wide from X 50."""
+
+    def lines(name: str, x: float, wide: float) -> str:
+        facets = np.frombuffer(stl_of_block(wide, 20, 30), dtype=np.uint8, offset=84).reshape(-1, 50)
+        corners = np.ascontiguousarray(facets[:, 12:48]).view("<f4").reshape(-1, 3, 3) + np.array([x, 0, 0])
+        text = "".join(
+            "facet normal 0 0 0\nouter loop\n"
+            + "".join(f"vertex {' '.join(map(str, corner))}\n" for corner in corners_of_one.tolist())
+            + "endloop\nendfacet\n"
+            for corners_of_one in corners
+        )
+        return f"solid {name}\n{text}endsolid {name}\n"
+
+    file = folder / "two.stl"
+    file.write_text(lines("left jaw", 0, 10) + lines("right jaw", 50, 30), encoding="ascii")
+    return file
+
+
+def test_bodies_of_a_model_are_chosen_and_each_choice_is_its_own(tmp_path: Path) -> None:
+    """One file for two items, each with another body of it: neither gets what was read for the other."""
+    two_solids(tmp_path)
+    changes = {
+        "items__2": {"name": "left", "model": "two.stl", "bodies": "left jaw"},
+        "items__4": {"name": "right", "model": "two.stl", "bodies": ["right jaw"]},
+        "items__5": {
+            "name": "both",
+            "model": "two.stl",
+            "bodies": ["right jaw", "left jaw"],
+            "at": [0, 99, 0],
+        },
+        "items__6": {"name": "all", "model": "two.stl"},
+    }
+    scene = load(write(tmp_path, setup(**changes)))
+    wide = {b.name: (b.triangles_M[..., 0].min(), b.triangles_M[..., 0].max()) for b in scene.bodies}
+    assert [wide[name] for name in ("left", "right", "both", "all")] == [(0, 10), (50, 80), (0, 80), (0, 80)]
+    assert next(b for b in scene.bodies if b.name == "left").source["bodies"] == ["left jaw"]
+    with pytest.raises(InputError, match=r'items\[3\]\.bodies.*two\.stl.*no body "lift jaw".*"left jaw"'):
+        load(write(tmp_path, setup(items__2={"name": "a", "model": "two.stl", "bodies": ["lift jaw"]})))
+
+
+def test_facet_bound_counts_as_allow(tmp_path: Path) -> None:
+    (tmp_path / "ball.step").write_text(ball(15.0, MM), encoding="ascii")
+    item = {"name": "ball", "model": "ball.step", "allow": {"side": 0.02, "height": 0.03}}
+    scene = load(
+        write(tmp_path, setup(items__2={**item, "facet_bound": 0.2}, items__4={**item, "name": "b"}))
+    )
+    coarse, fine = (next(b for b in scene.bodies if b.name == name) for name in ("ball", "b"))
+    # the bound itself, and at most 0.0001 for 32-bit numbers on the way
+    assert 0.22 <= coarse.allow.side < 0.2201
+    assert 0.23 <= coarse.allow.height < 0.2301
+    assert 0.03 <= fine.allow.side < 0.0301
+    assert len(coarse.triangles_M) < len(fine.triangles_M)
+    with pytest.raises(InputError, match=r"items\[3\]\.facet_bound.*stop\.stl.*facets of its own"):
+        load(write(tmp_path, setup(items__2__facet_bound=0.1)))
+
+
+def test_bodies_and_facet_bound_go_with_models(tmp_path: Path) -> None:
+    for key, value in (("bodies", ["a"]), ("facet_bound", 0.1)):
+        with pytest.raises(InputError, match=rf"items\[1\]\.{key}.*part or model"):
+            load(write(tmp_path, setup(**{f"items__0__{key}": value})))

@@ -48,7 +48,7 @@ def read_step(
         InputError: no translator is installed; the file is not understood; it needs too much.
     """
     if not 1e-4 <= facet_bound <= 10.0:
-        raise InputError(shown, "facet bound", f"found {facet_bound}", "0.0001 to 10 mm")
+        raise InputError(shown, "facet_bound", f"found {facet_bound:g} mm", "0.0001 to 10 mm")
     with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
         source = Path(folder) / "model.step"
         target = Path(folder) / "bodies.npz"
