@@ -1,0 +1,57 @@
+"""Plane distances against shapely (GEOS), which the code under test does not use."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely.geometry import LineString, MultiPoint
+
+from clearance.geometry.flat import segment_segment, segment_swept_rectangle
+
+N = 1500
+
+
+@pytest.fixture(scope="module")
+def segments():
+    rng = np.random.default_rng(20)
+    a, b, p, q = (rng.uniform(-10, 10, (N, 2)) + 1000.0 for _ in range(4))
+    kind = rng.integers(0, 8, N)
+    q[kind == 0] = p[kind == 0]
+    b[kind == 1] = a[kind == 1]
+    q[kind == 2, 0] = p[kind == 2, 0]
+    q[kind == 3, 1] = p[kind == 3, 1]
+    b[kind == 4, 0] = a[kind == 4, 0]
+    b[kind == 5] = a[kind == 5] + (q - p)[kind == 5]
+    return rng, a, b, p, q
+
+
+def test_segment_to_segment(segments):
+    _, a, b, p, q = segments
+    mine = segment_segment(a, b, p, q)
+    theirs = [LineString([a[i], b[i]]).distance(LineString([p[i], q[i]])) for i in range(N)]
+    assert mine == pytest.approx(theirs, abs=1e-9)
+    assert 0.05 < np.mean(mine == 0.0) < 0.5
+
+
+def test_segment_to_a_rectangle_that_slides(segments):
+    rng, a, b, p, q = segments
+    low = rng.uniform(-4, 2, (N, 2))
+    high = low + rng.uniform(0, 5, (N, 2))
+    mine = segment_swept_rectangle(
+        a, b, p, q, np.stack([low[:, 0], high[:, 0], low[:, 1], high[:, 1]], axis=1)
+    )
+
+    def sweep(i):
+        xs, ys = (low[i, 0], high[i, 0]), (low[i, 1], high[i, 1])
+        return MultiPoint([(c[0] + x, c[1] + y) for c in (p[i], q[i]) for x in xs for y in ys]).convex_hull
+
+    theirs = [LineString([a[i], b[i]]).distance(sweep(i)) for i in range(N)]
+    assert mine == pytest.approx(theirs, abs=1e-9)
+    assert 0.1 < np.mean(mine == 0.0) < 0.5
+
+
+def test_a_segment_wholly_inside_the_sweep_is_at_no_distance():
+    zero, one = np.zeros((1, 2)), np.array([[0.1, 0.1]])
+    rect = np.array([[-1.0, 1.0, -1.0, 1.0]])
+    assert segment_swept_rectangle(zero, one, zero, one * 3, rect)[0] == 0.0
+    assert segment_swept_rectangle(zero - 9, one + 9, zero, one, rect)[0] == 0.0

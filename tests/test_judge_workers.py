@@ -1,0 +1,62 @@
+"""Two processes give what one gives; a second one that dies is made up for."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from clearance.judge.workers import spread
+
+HERE = os.getpid()
+needs_fork = pytest.mark.skipif(
+    not hasattr(os, "fork"), reason="this system has no fork, so one process does all"
+)
+
+
+def test_answers_come_in_the_tasks_order():
+    tasks = list(range(11))
+    assert spread(tasks, [1.0] * 11, lambda k: k * k, worth=1e9) == [k * k for k in tasks]
+
+
+@needs_fork
+def test_two_processes_share_the_work(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    answers = spread([1, 2, 3, 4], [5.0, 1.0, 1.0, 3.0], lambda k: (k, os.getpid()), worth=1.0)
+    assert [k for k, _ in answers] == [1, 2, 3, 4]
+    assert len({pid for _, pid in answers}) == 2
+    assert answers[0][1] == HERE, "the heavier half stays here"
+
+
+@needs_fork
+@pytest.mark.parametrize("how", ["killed", "raises", "exits"])
+def test_a_second_process_that_dies_is_made_up_for(monkeypatch, how, capfd):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+
+    def work(k):
+        if os.getpid() != HERE:
+            if how == "killed":
+                os.kill(os.getpid(), 9)
+            if how == "exits":
+                os._exit(3)
+            raise RuntimeError("no")
+        return k
+
+    assert spread([1, 2, 3], [1.0, 1.0, 1.0], work, worth=0.5) == [1, 2, 3]
+    assert "Traceback" not in capfd.readouterr().err
+
+
+@needs_fork
+def test_an_error_here_ends_the_second_process(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+
+    def work(k):
+        if os.getpid() == HERE:
+            raise KeyboardInterrupt
+        while True:
+            pass
+
+    with pytest.raises(KeyboardInterrupt):
+        spread([1, 2], [1.0, 1.0], work, worth=0.5)
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
