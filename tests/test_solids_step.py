@@ -87,7 +87,7 @@ def test_the_facets_of_a_ring_keep_the_bound(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("bound", [0.0, -1.0, 1e-9, 50.0, float("nan")])
 def test_bounds_that_are_none(tmp_path: Path, bound: float) -> None:
-    with pytest.raises(InputError, match=r"facet bound: found .*; 0\.0001 to 10 mm"):
+    with pytest.raises(InputError, match=r"facet_bound: found .*; 0\.0001 to 10 mm"):
         solid_of(tmp_path, ball(1.0), bound=bound)
 
 
