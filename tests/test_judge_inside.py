@@ -1,0 +1,101 @@
+"""One body inside another, and moves that no edge is near to: what surfaces alone do not show."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from clearance.geometry.frames import apply, pose
+from clearance.judge.flat import FlatView, TriangleTree, chords_of
+from clearance.judge.inside import body_swallows, head_swallows, holds_point
+from clearance.judge.near import boxes_of
+from clearance.paths.moves import polyline
+from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+
+
+def box(low, high):
+    """A block's twelve triangles (12, 3, 3), outward."""
+    c = np.array([[(low, high)[i >> k & 1][k] for k in range(3)] for i in range(8)], dtype=float)
+    quads = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
+    return np.array([c[[q[0], q[i], q[i + 1]]] for q in quads for i in (1, 2)])
+
+
+def octahedron(size):
+    """Eight triangles; its corners lie on the axes."""
+    e = size * np.eye(3)
+    signs = [(a, b, c) for a in (1, -1) for b in (1, -1) for c in (1, -1)]
+    return np.array([[a * e[0], b * e[1], c * e[2]] if a * b * c > 0 else [b * e[1], a * e[0], c * e[2]]
+                     for a, b, c in signs])  # fmt: skip
+
+
+def inside(triangles, point, closed=True):
+    return holds_point(triangles, boxes_of(triangles), closed, np.asarray(point, dtype=float))
+
+
+BLOCK = box((-10, -10, -10), (10, 10, 10))
+TURNED_IN = BLOCK[:, ::-1]
+DOUBLED = np.concatenate([BLOCK, BLOCK])
+DOUBLED_BOTH_WAYS = np.concatenate([BLOCK, TURNED_IN])
+MIXED = np.concatenate([BLOCK[:5], TURNED_IN[5:]])
+HOLLOW = np.concatenate([BLOCK, box((-9, -9, -9), (9, 9, 9))[:, ::-1]])
+OVERLAPPING = np.concatenate([BLOCK, box((-5, -5, -5), (15, 5, 5))])
+
+
+@pytest.mark.parametrize(
+    "triangles", [BLOCK, TURNED_IN, DOUBLED, DOUBLED_BOTH_WAYS, MIXED, HOLLOW, OVERLAPPING, octahedron(30.0)]
+)
+@pytest.mark.parametrize("turn", [(0, 0, 0), (20, 30, 40)])
+def test_the_middle_of_a_closed_body_is_inside(triangles, turn):
+    """Whatever is wrong with its windings; a void counts as solid, since no head can be in one."""
+    turned = apply(pose((1000, 2, 3), turn), triangles)
+    assert inside(turned, (1000, 2, 3)) is True
+    assert inside(turned, (1000, 2, 60)) is False
+    assert inside(turned, (1045, 2, 3)) is False
+
+
+def test_a_line_through_a_corner_tells_nothing_so_another_is_taken():
+    """Straight above and below the point are corners of the body: a ray along Z would meet no facet."""
+    body = octahedron(10.0)
+    assert inside(body, (0, 0, 1)) is True
+    assert inside(body, (0, 0, 11)) is False
+
+
+def test_a_needle_that_stands_inside_is_swallowed():
+    body = octahedron(10.0)
+    needle = (Piece(np.array([-2.0, 2.0]), np.zeros(2)),)
+    assert body_swallows(body, boxes_of(body), True, polyline(np.zeros((1, 2))), needle) is True
+
+
+def test_of_an_open_body_only_the_surface_is_a_fact():
+    bowl = BLOCK[2:]  # its lowest face is missing
+    assert inside(bowl, (0, 0, 0), closed=False) is None
+    assert inside(bowl, (0, 0, 500), closed=False) is False
+    assert inside(bowl, (60, 55, 0), closed=False) is False
+
+
+def test_a_block_inside_the_head():
+    head = pieces_of_profile([(0, 5.0), (6, 17.5), (40, 25.0)], -0.1, up=False)
+    small = box((-1, -1, -5), (1, 1, -3))
+    path = polyline(np.array([[-20.0, 0], [20, 0]]))
+    assert head_swallows(small, boxes_of(small), path, head)
+    away = small + np.array([0, 40, 0])
+    assert not head_swallows(away, boxes_of(away), path, head)
+    below = small + np.array([0, 0, 20])
+    assert not head_swallows(below, boxes_of(below), path, head)
+
+
+@pytest.mark.parametrize("piece", [Piece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
+                                   piece_of_box((-1, 2), (-1, 1), (0, 5), -0.1, up=False)])  # fmt: skip
+@pytest.mark.parametrize("bend", [0.0, 1e-15])
+def test_a_move_in_the_middle_of_a_large_facet(piece, bend):
+    """No side of the facet is anywhere near the move: 1 - (-0.1) = 1.1 below it, by hand."""
+    corners = np.array([[[-300.0, -200.0, 1.0], [400.0, -250.0, 1.0 + bend], [10.0, 500.0, 1.0]]])
+    for order in ((0, 1, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)):
+        tree = TriangleTree([corners[:, order]])
+        path = polyline(np.array([[3.0, 4.0], [3.02, 4.01], [3.05, 4.0]]))
+        view = FlatView(tree, chords_of(path), [piece], -0.1, [0])
+        measure, found = view.clearance()
+        assert found.value[0] == pytest.approx(1.1, abs=1e-9)
+        place = view.places(measure, found, [0])[0]
+        assert place.on_item[2] == pytest.approx(1.0)
+        assert np.linalg.norm(place.on_item - place.on_head) == pytest.approx(1.1, abs=1e-6)
