@@ -2,9 +2,9 @@
 
     python -m tests.soak --scenes 20000 [--seed 0] [--jobs 2] [--keep]
 
-Each scene has a number; the same number gives the same scene. One block of scenes in five is judged and compared
-move by move as well. A scene that fails is made smaller while it still fails, and with ``--keep`` written to
-tests/cases/, where every later test run will find it.
+Each scene has a number; the same number gives the same scene. One block of scenes in five is judged and
+compared move by move as well. A scene that fails is made smaller while it still fails, and with ``--keep``
+written to tests/cases/, where every later test run will find it.
 """
 
 from __future__ import annotations
@@ -56,7 +56,9 @@ def _keep(seed: int, tally: Tally) -> str:
     small, text = small_case(recipe_of_seed(seed), kind)
     text = text.removeprefix(f"{small.sentence}: ")
     path = FOLDER / f"{re.sub('[^a-z]+', '_', kind.lower())}_{seed}.toml"
-    path.write_text(written(replace(small, sentence=f"{small.sentence}; seen once: {text}")), encoding="utf-8")
+    path.write_text(
+        written(replace(small, sentence=f"{small.sentence}; seen once: {text}")), encoding="utf-8"
+    )
     return str(path)
 
 

@@ -33,7 +33,9 @@ def test_a_case_comes_back_to_the_last_bit() -> None:
 
 def test_shrinking_keeps_the_fault_and_drops_the_rest() -> None:
     """A fault that only needs the first body and one move leaves one body and one move."""
-    recipe = next(r for r in map(recipe_of_seed, range(100)) if len(r.shapes) == 3 and len(r.tracks[0].steps) > 4)
+    recipe = next(
+        r for r in map(recipe_of_seed, range(100)) if len(r.shapes) == 3 and len(r.tracks[0].steps) > 4
+    )
     wanted = recipe.shapes[1].name
 
     small = shrunk(recipe, lambda r: any(s.name == wanted for s in r.shapes))

@@ -23,8 +23,13 @@ FAR = np.array([1e5])
 def pair(corners, z, r, a=(0.0, 0.0), b=(0.0, 0.0), rect=(0.0, 0.0, 0.0, 0.0)) -> Pairs:
     one = np.asarray
     return Pairs(
-        one([corners], float), one([z], float), one([r], float), one([a], float), one([b], float),
-        one([rect], float), np.zeros(1),
+        one([corners], float),
+        one([z], float),
+        one([r], float),
+        one([a], float),
+        one([b], float),
+        one([rect], float),
+        np.zeros(1),
     )
 
 
@@ -58,8 +63,9 @@ def test_line_to_line() -> None:
 
 
 def test_nose_of_45_degrees_to_an_edge() -> None:
-    """A nose from radius 2 at its face to 12 at 10 mm; an edge level with the face, 6 from the axis: the flank's
-    line r = 2 + z lies (6 - 2) / sqrt 2 = 2.8284271 off (checks: an exact CAD kernel gives the same)."""
+    """A nose from radius 2 at its face to 12 at 10 mm; an edge level with the face, 6 from the axis: the
+    flank's line r = 2 + z lies (6 - 2) / sqrt 2 = 2.8284271 off (checks: an exact CAD kernel gives the
+    same)."""
     got = distance(pair(block([6, -20, -30], [40, 20, 0]).corners, (0, 10), (2, 12)))
     assert got.lo[0] == pytest.approx(2.8284271247, abs=1e-9)
     assert got.hi[0] == pytest.approx(2.8284271247, abs=1e-9)
@@ -68,8 +74,8 @@ def test_nose_of_45_degrees_to_an_edge() -> None:
 def test_side_and_height_by_hand() -> None:
     """A disc of radius 5 from z 0 to 10; a block 8 from the axis, from z 12 up.
 
-    Side needs the heights to meet: 2 mm apart, so none within 1.9, and 3 within 2.1. Height needs the block over
-    the disc: 3 mm beside it, so none within 2.9, and 2 within 3.1.
+    Side needs the heights to meet: 2 mm apart, so none within 1.9, and 3 within 2.1. Height needs the block
+    over the disc: 3 mm beside it, so none within 2.9, and 2 within 3.1.
     """
     p = pair(block([8, -1, 12], [20, 1, 30]).corners, (0, 10), (5, 5))
     assert least_side(p, np.array([1.9]), FAR).lo[0] > 1e5 - 1
@@ -86,7 +92,8 @@ def test_swallowed_is_zero_both_ways() -> None:
 
 
 def test_bit_of_arc_strays_no_more_than_it_says() -> None:
-    """The chord moved out by half the sagitta, R (1 - cos(t/2)) / 2, is never farther from the arc than that."""
+    """The chord moved out by half the sagitta, R (1 - cos(t/2)) / 2, is never farther from the arc than
+    that."""
     arcs = np.array([(3.0, -2.0, 10.0, 0.4, 0.9), (0.0, 0.0, 60.0, 2.0, 1.5), (1.0, 1.0, 0.5, -3.0, -2.6)])
     a, b, e = bit_of_arc(arcs)
     for i, (cx, cy, R, t0, t1) in enumerate(arcs):
@@ -141,6 +148,8 @@ def test_parts_are_closed_and_turned_outward() -> None:
         return float(np.einsum("ij,ij->i", t[:, 0], np.cross(t[:, 1], t[:, 2])).sum() / 6)
 
     assert volume(block([0, 0, 0], [2, 3, 4])) == pytest.approx(24)
-    assert volume(tetrahedron(np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1.0)]))) == pytest.approx(1 / 6)
+    assert volume(tetrahedron(np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1.0)]))) == pytest.approx(
+        1 / 6
+    )
     # 12 sides in a circle of radius 1: area 12 sin(30 degrees) / 2 = 3
     assert volume(post(2.0, 0.0, 1.0, sides=12)) == pytest.approx(3.0)

@@ -1,8 +1,8 @@
 """Random scenes: every figure of the judge against oracles that share no code with it.
 
 The promises are the file formats' own: a clearance, side or height is never above the truth (1e-6 for
-rounding) and at most 0.005 mm below it; a clear is never false. The oracle brackets the truth by parting planes
-and pairs of points (tests/oracles). For more scenes: ``python -m tests.soak --scenes N``.
+rounding) and at most 0.005 mm below it; a clear is never false. The oracle brackets the truth by parting
+planes and pairs of points (tests/oracles). For more scenes: ``python -m tests.soak --scenes N``.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from tests import soak
 from tests.oracles.compare import run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 
-SCENES = 160
+SCENES = 140
 
 
 class HypothesisDice:
@@ -63,7 +63,8 @@ def _off(field: str, by: float):
     def judge(scene, moves=False):
         result = check(scene, moves=moves)
         pairs = tuple(
-            p if getattr(p, field) is None else replace(p, **{field: getattr(p, field) + by}) for p in result.pairs
+            p if getattr(p, field) is None else replace(p, **{field: getattr(p, field) + by})
+            for p in result.pairs
         )
         return replace(result, pairs=pairs)
 
@@ -81,7 +82,9 @@ def test_a_judge_that_is_a_little_off_is_caught(field: str, by: float) -> None:
 def test_a_judge_that_calls_everything_clear_is_caught() -> None:
     def rosy(scene, moves=False):
         result = check(scene, moves=moves)
-        return replace(result, verdict="clear", pairs=tuple(replace(p, verdict="clear") for p in result.pairs))
+        return replace(
+            result, verdict="clear", pairs=tuple(replace(p, verdict="clear") for p in result.pairs)
+        )
 
     tallies = run_cases([case_of(recipe_of_seed(s)) for s in range(600, 603)], rosy)
     assert sum(t.wrong_verdicts for t in tallies) > 0

@@ -81,7 +81,11 @@ def _read_piece(data: dict) -> Piece:
 def _read_step(data: dict) -> Step:
     centre = tuple(data["centre"]) if "centre" in data else None
     return Step(
-        tuple(data["end"]), centre, data.get("sweep", 0.0), data.get("rapid", False), data.get("threaded", False)
+        tuple(data["end"]),
+        centre,
+        data.get("sweep", 0.0),
+        data.get("rapid", False),
+        data.get("threaded", False),
     )
 
 
@@ -90,18 +94,27 @@ def read(text: str) -> Recipe:
     data = tomllib.loads(text)
     shapes = tuple(
         Shape(
-            s["name"], s["kind"],
+            s["name"],
+            s["kind"],
             tuple(Part(np.array(p["corners"]), np.array(p["faces"], dtype=np.int64)) for p in s["parts"]),
-            tuple(s["margin"]), tuple(s["allow"]), s.get("merged", False),
+            tuple(s["margin"]),
+            tuple(s["allow"]),
+            s.get("merged", False),
         )
         for s in data.get("shapes", [])
     )
     tracks = tuple(
         Track(
-            tuple(t["start"]), tuple(_read_step(s) for s in t["steps"]),
-            tuple(_read_piece(p) for p in t["lower"]), tuple(_read_piece(p) for p in t["upper"]),
-            t["lower_z"], t["upper_z"], _read_piece(t["wire"]) if "wire" in t else None, t.get("grow", 0.0),
-            tuple(t.get("cut_shapes", ())), tuple(t["upper_start"]) if "upper_start" in t else None,
+            tuple(t["start"]),
+            tuple(_read_step(s) for s in t["steps"]),
+            tuple(_read_piece(p) for p in t["lower"]),
+            tuple(_read_piece(p) for p in t["upper"]),
+            t["lower_z"],
+            t["upper_z"],
+            _read_piece(t["wire"]) if "wire" in t else None,
+            t.get("grow", 0.0),
+            tuple(t.get("cut_shapes", ())),
+            tuple(t["upper_start"]) if "upper_start" in t else None,
             tuple(_read_step(s) for s in t.get("upper_steps", ())),
         )
         for t in data["tracks"]

@@ -1,4 +1,4 @@
-"""A result and the truth about its scene go in; sentences about every broken promise come out, and the errors.
+"""A result and the truth about its scene go in; every broken promise comes out as a sentence.
 
 The promises are those of the file formats: a figure is never above the truth (1e-6 for rounding) and at
 most 0.005 below; touch is 1e-6 or less; a clear is never false, and a clash or close only within 0.005.
@@ -25,7 +25,7 @@ Judge = Callable[..., Any]
 
 @dataclass(frozen=True)
 class Complaint:
-    """One broken promise: a short ``kind`` that stays the same while a scene is made smaller, and a sentence."""
+    """One broken promise: a sentence, and a short ``kind`` that stays the same while a scene is shrunk."""
 
     kind: str
     text: str
@@ -70,6 +70,10 @@ def _shown(value: float | None) -> str:
     return "null" if value is None else f"{value:.9g}"
 
 
+def _span(bracket: Bracket) -> str:
+    return f"{bracket[0]:.9g} to {bracket[1]:.9g}"
+
+
 def _inside(value: float, truth: Bracket) -> bool:
     return truth[0] - BELOW <= value <= truth[1] + ABOVE
 
@@ -92,9 +96,10 @@ def _compare_measure(
         return
     if value is not None and truth is not None:
         out.saw(figure, value, truth)
-    seen = "null" if truth is None else f"{truth[0]:.9g} to {truth[1]:.9g}"
-    out.complain(figure, 
-        f"{what}: {figure} {_shown(value)}, truth {seen}; with the item moved by 0.005: {lax[0]:.9g} to {lax[1]:.9g}"
+    seen = "null" if truth is None else _span(truth)
+    out.complain(
+        figure,
+        f"{what}: {figure} {_shown(value)}, truth {seen}; with the item moved by 0.005: {_span(lax)}",
     )
 
 
@@ -116,28 +121,35 @@ def allowed_verdicts(truth: PairTruth) -> set[str]:
 def _compare_pair(where: str, pair: Any, truth: PairTruth, numbered: bool, out: Tally) -> None:
     what = f"{where}: {truth.head} / {truth.item} / {truth.cut}"
     if not _inside(pair.clearance, truth.clearance):
-        out.complain("clearance", 
-            f"{what}: clearance {pair.clearance:.9g}, truth {truth.clearance[0]:.9g} to {truth.clearance[1]:.9g}"
-            f" (fcl {_shown(pair.fcl)}, flat {_shown(pair.flat)})"
+        out.complain(
+            "clearance",
+            f"{what}: clearance {pair.clearance:.9g}, truth {_span(truth.clearance)}"
+            f" (fcl {_shown(pair.fcl)}, flat {_shown(pair.flat)})",
         )
     out.saw("clearance", pair.clearance, truth.clearance)
     _compare_measure(what, "side", pair.side, truth.side, truth.side_lax, out)
     _compare_measure(what, "height", pair.height, truth.height, truth.height_lax, out)
     if pair.verdict == "undecided":
         out.undecided += 1
-        out.complain("undecided", 
-            f"{what}: undecided (fcl {_shown(pair.fcl)}, flat {_shown(pair.flat)}, truth {truth.clearance[0]:.9g})"
+        out.complain(
+            "undecided",
+            f"{what}: undecided (fcl {_shown(pair.fcl)}, flat {_shown(pair.flat)}, "
+            f"truth {_span(truth.clearance)})",
         )
     elif pair.verdict not in allowed_verdicts(truth):
         out.wrong_verdicts += 1
-        out.complain("verdict", 
-            f"{what}: verdict {pair.verdict}; grown by allow it is {truth.grown[0]:.9g} to {truth.grown[1]:.9g} "
-            f"off, by margin too {truth.wide[0]:.9g} to {truth.wide[1]:.9g}"
+        out.complain(
+            "verdict",
+            f"{what}: verdict {pair.verdict}; grown by allow it is {_span(truth.grown)} "
+            f"off, by margin too {_span(truth.wide)}",
         )
     if (pair.margin.side, pair.margin.height) != truth.margin or (
-        pair.allow.side, pair.allow.height
+        pair.allow.side,
+        pair.allow.height,
     ) != truth.allow:
-        out.complain("margin", f"{what}: margin {pair.margin}, allow {pair.allow}; want {truth.margin}, {truth.allow}")
+        out.complain(
+            "margin", f"{what}: margin {pair.margin}, allow {pair.allow}; want {truth.margin}, {truth.allow}"
+        )
     room = [
         value - truth.allow[k] - truth.margin[k]
         for k, value in enumerate((pair.side, pair.height))
@@ -145,7 +157,9 @@ def _compare_pair(where: str, pair: Any, truth: PairTruth, numbered: bool, out: 
     ]
     want = min(room) if room else None
     if (want is None) != (pair.spare is None) or (want is not None and abs(want - pair.spare) > 1e-9):
-        out.complain("spare", f"{what}: spare {_shown(pair.spare)}, its own side and height give {_shown(want)}")
+        out.complain(
+            "spare", f"{what}: spare {_shown(pair.spare)}, its own side and height give {_shown(want)}"
+        )
     if pair.move is not None and truth.move_clearance is not None:
         there = truth.move_clearance[pair.move - 1]
         side, height = truth.move_side[pair.move - 1], truth.move_height[pair.move - 1]
@@ -154,9 +168,10 @@ def _compare_pair(where: str, pair: Any, truth: PairTruth, numbered: bool, out: 
             if value is not None and t is not None:
                 least.append(here[0] <= t[1] + BELOW)
         if not any(least):
-            out.complain("named move", 
+            out.complain(
+                "named move",
                 f"{what}: move {pair.move} is named, but nothing is least there: clearance {there[0]:.6g}, "
-                f"side {side[0]:.6g}, height {height[0]:.6g}"
+                f"side {side[0]:.6g}, height {height[0]:.6g}",
             )
     if truth.move_grown is not None and numbered:
         _compare_touching(what, pair, truth, out)
@@ -184,9 +199,13 @@ def _compare_points(what: str, pair: Any, truth: PairTruth, case: Case, out: Tal
     off_head = point_to_head(stretch, truth.head, pair.on_head)
     out.saw("points", max(off_item, off_head), (0.0, 0.0))
     if off_item > BELOW or off_head > BELOW:
-        out.complain("points", f"{what}: on_item is {off_item:.6g} off the item, on_head {off_head:.6g} off the head")
+        out.complain(
+            "points", f"{what}: on_item is {off_item:.6g} off the item, on_head {off_head:.6g} off the head"
+        )
     if truth.grown[0] > TOUCH and abs(apart - pair.clearance) > 2 * BELOW:
-        out.complain("points", f"{what}: the points are {apart:.6g} apart, the clearance {pair.clearance:.6g}")
+        out.complain(
+            "points", f"{what}: the points are {apart:.6g} apart, the clearance {pair.clearance:.6g}"
+        )
 
 
 def _compare_moves(where: str, case: Case, result: Any, mine: Sequence[PairTruth], out: Tally) -> None:
@@ -210,10 +229,13 @@ def _compare_moves(where: str, case: Case, result: Any, mine: Sequence[PairTruth
                         out.complain("moves null", f"{what}: null, truth {truth[1]:.9g}")
                     continue
                 if truth[0] > BEYOND + BELOW:
-                    out.complain("moves null", f"{what}: {got.clearance:.9g}, but truth {truth[0]:.9g} is past 20")
+                    out.complain(
+                        "moves null", f"{what}: {got.clearance:.9g}, but truth {truth[0]:.9g} is past 20"
+                    )
                 if not _inside(got.clearance, truth):
-                    out.complain("move clearance", 
-                        f"{what}: clearance {got.clearance:.9g}, truth {truth[0]:.9g} to {truth[1]:.9g}"
+                    out.complain(
+                        "move clearance",
+                        f"{what}: clearance {got.clearance:.9g}, truth {_span(truth)}",
                     )
                 out.saw("move clearance", got.clearance, truth)
                 named = [i for i, t in enumerate(about) if t.item == got.item]

@@ -21,7 +21,8 @@ SIDES = 120
 
 
 def draw_corners(piece, a: Array, b: Array, out: float, extra: float = 0.0) -> Array:
-    """Corners (N, 3) of the hull of a piece at ``a`` and at ``b``; ``out`` scales the radius of the facets."""
+    """Corners (N, 3) of the hull of a piece at ``a`` and at ``b``; ``out`` scales the radius of the
+    facets."""
     t = 2 * np.pi * np.arange(SIDES) / SIDES
     ring = np.column_stack([np.cos(t), np.sin(t)])
     x0, x1, y0, y1 = piece.rect
@@ -40,7 +41,10 @@ def straight_bits(path, m: int, step: float = 0.05) -> list[tuple[Array, Array, 
         return [(path.start[m], path.end[m], 0.0)]
     n = max(1, int(np.ceil(abs(path.sweep[m]) / step)))
     d = path.start[m] - path.centre[m]
-    turns = [np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) for a in np.linspace(0, path.sweep[m], n + 1)]
+    turns = [
+        np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+        for a in np.linspace(0, path.sweep[m], n + 1)
+    ]
     points = [path.centre[m] + T @ d for T in turns]
     strays = float(np.hypot(*d) * (1 - np.cos(path.sweep[m] / n / 2)))
     return [(p, q, strays) for p, q in zip(points, points[1:], strict=False)]
@@ -51,7 +55,8 @@ def _solid(part) -> Manifold:
 
 
 def _slice(corners: Array, z: float):
-    """The slice of a small hull at height z: all crossings of segments between its corners, and their hull."""
+    """The slice of a small hull at height z: all crossings of segments between its corners, and their
+    hull."""
     low, high = corners[corners[:, 2] <= z], corners[corners[:, 2] >= z]
     rise = high[None, :, 2] - low[:, None, 2]
     f = np.where(rise > 0, (z - low[:, None, 2]) / np.where(rise > 0, rise, 1.0), 0.0)
@@ -79,7 +84,9 @@ def side_between(piece, a: Array, b: Array, out: float, part: Array, window: flo
 
     best = min(at(z0), at(z1))
     if z1 > z0 and best > 0:
-        best = min(best, float(minimize_scalar(at, bounds=(z0, z1), method="bounded", options={"xatol": 1e-7}).fun))
+        best = min(
+            best, float(minimize_scalar(at, bounds=(z0, z1), method="bounded", options={"xatol": 1e-7}).fun)
+        )
     return best
 
 

@@ -209,8 +209,12 @@ def draw_head(dice: Dice, face_z: float, up: bool) -> tuple[Piece, ...]:
         b0 = dice.real(0, 60)
         pieces.append(
             piece_of_box(
-                (x0, x0 + _spread(dice, 0.5, 60)), (y0, y0 + _spread(dice, 0.5, 60)),
-                (b0, b0 + _spread(dice, 0.5, 60)), face_z, up, lower_guide=up and _chance(dice, 2),
+                (x0, x0 + _spread(dice, 0.5, 60)),
+                (y0, y0 + _spread(dice, 0.5, 60)),
+                (b0, b0 + _spread(dice, 0.5, 60)),
+                face_z,
+                up,
+                lower_guide=up and _chance(dice, 2),
             )
         )
     return tuple(pieces)
@@ -244,7 +248,9 @@ def draw_parts(dice: Dice, kind: str) -> tuple[Part, ...]:
         a, b = _spread(dice, 5, 80), _spread(dice, 1, 40)
         return (block([-a / 2, -b / 2, -0.01], [a / 2, b / 2, 0.01]),)
     if kind == "post":
-        return (post(_spread(dice, 0.1, 20.0), -_spread(dice, 1, 40), _spread(dice, 1, 40), dice.whole(5, 16)),)
+        return (
+            post(_spread(dice, 0.1, 20.0), -_spread(dice, 1, 40), _spread(dice, 1, 40), dice.whole(5, 16)),
+        )
     if kind == "speck":
         return (block([-0.01, -0.01, -0.01], [0.01, 0.01, 0.01]),)
     if kind == "long":
@@ -280,7 +286,9 @@ def _point_on(path: Moves, m: int, f: float) -> Array:
         return path.start[m] + f * (path.end[m] - path.start[m])
     a = f * path.sweep[m]
     d = path.start[m] - path.centre[m]
-    return path.centre[m] + np.array([np.cos(a) * d[0] - np.sin(a) * d[1], np.sin(a) * d[0] + np.cos(a) * d[1]])
+    return path.centre[m] + np.array(
+        [np.cos(a) * d[0] - np.sin(a) * d[1], np.sin(a) * d[0] + np.cos(a) * d[1]]
+    )
 
 
 def _reach(piece: Piece, u: Array) -> float:
@@ -392,7 +400,9 @@ def draw_recipe(
         track = _tapered(dice, track)
     shapes = []
     for i in range(dice.whole(1, 3)):
-        margin = _pick(dice, ((0.0, 0.0), (0.3, 0.05), (1.0, 0.05), (3.0, 0.5), (2.0, 0.5), (0.0, 0.5), (1.0, 0.0)))
+        margin = _pick(
+            dice, ((0.0, 0.0), (0.3, 0.05), (1.0, 0.05), (3.0, 0.5), (2.0, 0.5), (0.0, 0.5), (1.0, 0.0))
+        )
         allow = _pick(dice, ((0.0, 0.0), (0.0, 0.0), (0.02, 0.0), (0.0, 0.01), (0.1, 0.1), (0.5, 0.2)))
         parts = _turned(dice, draw_parts(dice, _pick(dice, kinds_of_body)))
         parts = _place(dice, parts, track, draw_gap(dice, margin, allow))
@@ -408,8 +418,15 @@ def draw_recipe(
         here = track.steps[-1].end
         tracks.append(
             replace(
-                track, start=here, steps=(draw_step(dice, here, "line", rapid=True),), upper=raised,
-                upper_z=upper_z + lift, wire=None, cut_shapes=(), upper_start=None, upper_steps=(),
+                track,
+                start=here,
+                steps=(draw_step(dice, here, "line", rapid=True),),
+                upper=raised,
+                upper_z=upper_z + lift,
+                wire=None,
+                cut_shapes=(),
+                upper_start=None,
+                upper_steps=(),
             )
         )
     return Recipe("drawn at random", tuple(shapes), tuple(tracks), _pick(dice, (0.0, 0.5)))
@@ -439,8 +456,13 @@ def case_of(recipe: Recipe) -> Case:
             skin = _merged([p.shifted(-middle) for p in shape.parts]) + middle
         bodies.append(
             Body(
-                shape.name, shape.kind, np.ascontiguousarray(skin), True,
-                SideHeight(*shape.margin), SideHeight(*shape.allow), item=len(bodies),
+                shape.name,
+                shape.kind,
+                np.ascontiguousarray(skin),
+                True,
+                SideHeight(*shape.margin),
+                SideHeight(*shape.allow),
+                item=len(bodies),
             )
         )
     stretches = []
@@ -453,7 +475,10 @@ def case_of(recipe: Recipe) -> Case:
                 name=f"cut {i + 1}" if i == 0 else f"cut {i} -> park",
                 cut=i if i == 0 else None,
                 moves=moves_of(track.start, track.steps, track.grow),
-                lower=track.lower, upper=track.upper, lower_z=track.lower_z, upper_z=track.upper_z,
+                lower=track.lower,
+                upper=track.upper,
+                lower_z=track.lower_z,
+                upper_z=track.upper_z,
                 wire=track.wire if any(s.threaded for s in track.steps) else None,
                 bodies=tuple(range(len(bodies))),
                 cut_bodies=track.cut_shapes,
@@ -461,8 +486,15 @@ def case_of(recipe: Recipe) -> Case:
             )
         )
     scene = Scene(
-        title=recipe.sentence, setup_file="random", machine=None, setup=None, bodies=tuple(bodies),
-        stretches=tuple(stretches), wire_margin=recipe.wire_margin, findings=(), inputs=(),
+        title=recipe.sentence,
+        setup_file="random",
+        machine=None,
+        setup=None,
+        bodies=tuple(bodies),
+        stretches=tuple(stretches),
+        wire_margin=recipe.wire_margin,
+        findings=(),
+        inputs=(),
     )
     return Case(scene, tuple(tuple(p.corners for p in s.parts) for s in recipe.shapes), recipe.sentence)
 

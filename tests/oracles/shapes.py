@@ -1,4 +1,5 @@
-"""Convex parts by name and size go out as corners and triangles: blocks, posts, wedges, slivers, tetrahedra."""
+"""Convex parts by name and size go out as corners and triangles: blocks, posts, wedges, slivers,
+tetrahedra."""
 
 from __future__ import annotations
 
@@ -33,7 +34,10 @@ def prism(outline: Array, low: float, high: float, top_scale: float = 1.0) -> Pa
     """A convex outline (N, 2), anticlockwise, drawn up from ``low`` to ``high``; the top may be smaller."""
     n = len(outline)
     corners = np.concatenate(
-        [np.column_stack([outline, np.full(n, low)]), np.column_stack([outline * top_scale, np.full(n, high)])]
+        [
+            np.column_stack([outline, np.full(n, low)]),
+            np.column_stack([outline * top_scale, np.full(n, high)]),
+        ]
     )
     faces = []
     for i in range(n):

@@ -37,7 +37,8 @@ def _shorter_tracks(track: Track) -> Iterator[Track]:
 
 
 def _is_hull(part: Part) -> bool:
-    """No corner lies outside a face, and no face is flat to a line: the triangles are the skin of the hull."""
+    """No corner lies outside a face, and no face is flat to a line: the triangles are the skin of the
+    hull."""
     tri = part.triangles
     normals = np.cross(tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0])
     size = np.linalg.norm(normals, axis=1)
@@ -69,7 +70,9 @@ def _rounded_tracks(track: Track) -> Iterator[Track]:
         pieces = {
             name: tuple(
                 replace(
-                    p, z=np.round(p.z, digits), r=np.round(p.r, digits),
+                    p,
+                    z=np.round(p.z, digits),
+                    r=np.round(p.r, digits),
                     rect=tuple(float(x) for x in np.round(p.rect, digits)),
                 )
                 for p in getattr(track, name)
@@ -99,7 +102,7 @@ def _smaller(recipe: Recipe) -> Iterator[Recipe]:
         items = getattr(recipe, name)
         for i, item in enumerate(items):
             for other in make(item):
-                yield replace(recipe, **{name: items[:i] + (other,) + items[i + 1 :]})
+                yield replace(recipe, **{name: (*items[:i], other, *items[i + 1 :])})
 
 
 def _same(a: Recipe, b: Recipe) -> bool:

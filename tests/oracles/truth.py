@@ -1,4 +1,5 @@
-"""A scene and the convex parts of its bodies go in; certified brackets of every figure of the report come out.
+"""A scene and the convex parts of its bodies go in; certified brackets of every figure of the report come
+out.
 
 Arcs are cut into short bits; each is replaced by a straight bit from which it strays by no more than ``e``
 (half the sagitta, R (1 - cos(t/2)) / 2), and the bits that could hold the smallest value are cut again
@@ -40,8 +41,8 @@ class PairTruth:
     """What is true of one head and one body along one stretch; brackets in mm, None where there is none.
 
     ``grown`` is the distance of the head grown by allow, ``wide`` by allow and margin. ``side_lax`` and
-    ``height_lax`` are the ends if the item is moved by ``nudge`` the kind way and the unkind way (an empty bracket
-    where that was not asked).
+    ``height_lax`` are the ends if the item is moved by ``nudge`` the kind way and the unkind way (an empty
+    bracket where that was not asked).
     """
 
     head: str
@@ -158,7 +159,13 @@ class Board:
 
     def pairs(self, draw: Index, part: Index) -> Pairs:
         return Pairs(
-            self.V[part], self.z[draw], self.r[draw], self.a[draw], self.b[draw], self.rect[draw], self.e[draw]
+            self.V[part],
+            self.z[draw],
+            self.r[draw],
+            self.a[draw],
+            self.b[draw],
+            self.rect[draw],
+            self.e[draw],
         )
 
     def split(self, draw: Index, ways: int = 8) -> Index:
@@ -180,7 +187,9 @@ class Board:
 
 
 def _fixed_directions() -> Array:
-    grid = np.array([(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], float)
+    grid = np.array(
+        [(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if x or y or z], float
+    )
     t = np.linspace(0, 2 * np.pi, 16, endpoint=False)
     ring = np.stack([np.cos(t), np.sin(t), np.zeros(16)], 1)
     cones = [ring + np.array([0, 0, s]) for s in (-0.3, 0.3, -1.0, 1.0, -4.0, 4.0)]
@@ -314,7 +323,8 @@ def _first_of_each(group: Index, value: Array, most: int) -> NDArray[np.bool_]:
 def least(
     board: Board, ask: Question, draw: Index, part: Index, group: Index, groups: int, window: Array
 ) -> tuple[Array, Array]:
-    """The smallest value in each group, to ``EVEN`` and ``LEAF``, as brackets lo, hi (groups,); inf where there is none.
+    """The smallest value in each group, to ``EVEN`` and ``LEAF``, as brackets lo, hi (groups,); inf where
+    there is none.
 
     ``window`` is (groups, 2): what the draw is grown by, or (side, height) window.
     """
@@ -356,7 +366,8 @@ def least(
 def heads_of(stretch: Stretch) -> list[tuple[str, list, list[int]]]:
     """(head, [(piece, path)], moves on which it is there) of a stretch.
 
-    The wire's piece runs along the lower guide's path; under taper it is wide enough to hold the leaning wire.
+    The wire's piece runs along the lower guide's path; under taper it is wide enough to hold the leaning
+    wire.
     """
     upper_path = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
     every = list(range(len(stretch.moves)))
@@ -376,7 +387,13 @@ def point_to_body(parts: Sequence[Array], point: Array) -> float:
     board = Board()
     board.add_parts(0, 0, parts, point)
     board.draws = Draws(
-        [np.zeros(LEVELS)], [np.zeros(LEVELS)], [np.zeros(2)], [np.zeros(2)], [(0.0,) * 4], [0.0], [(np.nan,) * 5]
+        [np.zeros(LEVELS)],
+        [np.zeros(LEVELS)],
+        [np.zeros(2)],
+        [np.zeros(2)],
+        [(0.0,) * 4],
+        [0.0],
+        [(np.nan,) * 5],
     )
     board.close()
     n = len(parts)
@@ -422,7 +439,9 @@ def truths(cases: Sequence[Case], per_move: bool = True, nudge: float | None = N
                 d_rows: list[int] = []
                 d_moves: list[int] = []
                 for piece, path in pieces:
-                    got, at = board.add_draws([piece], path, shift, kept)  # a stretch's pieces are grown already
+                    got, at = board.add_draws(
+                        [piece], path, shift, kept
+                    )  # a stretch's pieces are grown already
                     d_rows += got
                     d_moves += at
                 for index in stretch.bodies:
@@ -452,8 +471,15 @@ def truths(cases: Sequence[Case], per_move: bool = True, nudge: float | None = N
 
 
 def _fill(
-    board: Board, D: Index, P: Index, G: Index, M: Index, rows: list[PairTruth], lengths: Index,
-    per_move: bool, nudge: float | None,
+    board: Board,
+    D: Index,
+    P: Index,
+    G: Index,
+    M: Index,
+    rows: list[PairTruth],
+    lengths: Index,
+    per_move: bool,
+    nudge: float | None,
 ) -> None:
     n = len(rows)
     margin = np.array([t.margin for t in rows]).reshape(n, 2)
