@@ -1,6 +1,6 @@
 """Random scenes in numbers: how many, how many clashes, the worst error each way, and what failed.
 
-    python -m tests.soak --scenes 20000 [--seed 0] [--jobs 2] [--keep]
+    python -m tests.soak --scenes 20000 [--seed 0] [--jobs 2] [--keep] [--large]
 
 Each scene has a number; the same number gives the same scene. One block of scenes in five is judged and
 compared move by move as well. A scene that fails is made smaller while it still fails, and with ``--keep``
@@ -18,7 +18,7 @@ from dataclasses import replace
 
 from tests.oracles.cases import FOLDER, written
 from tests.oracles.compare import Tally, run_cases
-from tests.oracles.scenes import Recipe, case_of, recipe_of_seed
+from tests.oracles.scenes import Recipe, case_of, large_recipe_of_seed, recipe_of_seed
 from tests.oracles.shrink import shrunk
 
 BLOCK = 50
@@ -30,10 +30,14 @@ def _judge(scene, moves):
     return check(scene, moves=moves)
 
 
-def _block(task: tuple[int, int, bool]) -> list[tuple[int, Tally]]:
-    first, count, moves = task
+def _recipe(seed: int, large: bool) -> Recipe:
+    return large_recipe_of_seed(seed) if large else recipe_of_seed(seed)
+
+
+def _block(task: tuple[int, int, bool, bool]) -> list[tuple[int, Tally]]:
+    first, count, moves, large = task
     seeds = range(first, first + count)
-    cases = [case_of(recipe_of_seed(s)) for s in seeds]
+    cases = [case_of(_recipe(s, large)) for s in seeds]
     return list(zip(seeds, run_cases(cases, _judge, moves=moves), strict=True))
 
 
@@ -51,9 +55,9 @@ def small_case(recipe: Recipe, kind: str) -> tuple[Recipe, str]:
     return small, complaint(small) or "seen only among other scenes"
 
 
-def _keep(seed: int, tally: Tally) -> str:
+def _keep(seed: int, tally: Tally, large: bool) -> str:
     kind = tally.complaints[0].kind
-    small, text = small_case(recipe_of_seed(seed), kind)
+    small, text = small_case(_recipe(seed, large), kind)
     text = text.removeprefix(f"{small.sentence}: ")
     path = FOLDER / f"{re.sub('[^a-z]+', '_', kind.lower())}_{seed}.toml"
     path.write_text(
@@ -74,15 +78,18 @@ def _table(total: Tally, seconds: float) -> str:
     return "\n".join(lines)
 
 
-def run(seed: int, scenes: int, jobs: int, moves_in: int = 5) -> tuple[Tally, list[tuple[int, Tally]]]:
+def run(
+    seed: int, scenes: int, jobs: int, moves_in: int = 5, large: bool = False
+) -> tuple[Tally, list[tuple[int, Tally]]]:
     """Judge the scenes from number ``seed`` on: everything seen, and the scenes that failed.
 
     Args:
         moves_in: one block in so many is judged move by move as well.
+        large: scenes of hundreds of moves and thousands of triangles.
     """
-    block = min(BLOCK, max(10, scenes // (2 * jobs)))
+    block = 4 if large else min(BLOCK, max(10, scenes // (2 * jobs)))
     tasks = [
-        (first, min(block, seed + scenes - first), i % moves_in == 0)
+        (first, min(block, seed + scenes - first), i % moves_in == 0, large)
         for i, first in enumerate(range(seed, seed + scenes, block))
     ]
     total, failed = Tally(), []
@@ -103,9 +110,10 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=0, help="number of the first scene")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--keep", action="store_true", help="shrink what fails and write it to tests/cases/")
+    parser.add_argument("--large", action="store_true", help="hundreds of moves, thousands of triangles")
     args = parser.parse_args(argv)
     begun = time.perf_counter()
-    total, failed = run(args.seed, args.scenes, args.jobs)
+    total, failed = run(args.seed, args.scenes, args.jobs, large=args.large)
     for complaint in total.complaints:
         print(complaint)
     print(_table(total, time.perf_counter() - begun))
@@ -115,7 +123,7 @@ def main(argv: list[str] | None = None) -> int:
         for seed, tally in failed:
             if tally.complaints[0].kind not in seen:  # one small case of each kind tells enough
                 seen.add(tally.complaints[0].kind)
-                print("kept", _keep(seed, tally), flush=True)
+                print("kept", _keep(seed, tally, args.large), flush=True)
     return 1 if failed else 0
 
 

@@ -53,6 +53,8 @@ def written(recipe: Recipe) -> str:
             out.append(f"grow = {float(track.grow)!r}")
         if track.cut_shapes:
             out.append(f"cut_shapes = {list(track.cut_shapes)}")
+        if track.without:
+            out.append(f"without = {list(track.without)}")
         if track.wire is not None:
             out.append(f"wire = {_piece(track.wire)}")
         out += _list("steps", [_step(s) for s in track.steps])
@@ -66,6 +68,10 @@ def written(recipe: Recipe) -> str:
         out += [f"margin = {_row(shape.margin)}", f"allow = {_row(shape.allow)}"]
         if shape.merged:
             out.append("merged = true")
+        if shape.split:
+            out.append(f"split = {shape.split}")
+        if shape.turned != "out":
+            out.append(f"turned = {_text(shape.turned)}")
         for part in shape.parts:
             out += ["", "[[shapes.parts]]"]
             out += _list("corners", [_row(c) for c in part.corners])
@@ -100,6 +106,8 @@ def read(text: str) -> Recipe:
             tuple(s["margin"]),
             tuple(s["allow"]),
             s.get("merged", False),
+            s.get("split", 0),
+            s.get("turned", "out"),
         )
         for s in data.get("shapes", [])
     )
@@ -116,6 +124,7 @@ def read(text: str) -> Recipe:
             tuple(t.get("cut_shapes", ())),
             tuple(t["upper_start"]) if "upper_start" in t else None,
             tuple(_read_step(s) for s in t.get("upper_steps", ())),
+            tuple(t.get("without", ())),
         )
         for t in data["tracks"]
     )

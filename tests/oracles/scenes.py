@@ -25,7 +25,11 @@ HAIR = (0.0, 1e-9, 1e-7, 5e-7, 9e-7, 1.1e-6, 2e-6, 1e-5, 1e-3, 4e-3, 4.9e-3, 5.1
 
 @dataclass(frozen=True)
 class Shape:
-    """A body as a union of convex parts; ``merged`` makes one skin of them before the judge sees it."""
+    """A body as a union of convex parts, and what is done to its triangles before the judge sees them.
+
+    ``merged``: one skin is made of the parts. ``split``: so often is each triangle cut in four. ``turned``:
+    the triangles look "out", "in" or "mixed"; no judge may trust that.
+    """
 
     name: str
     kind: str
@@ -33,6 +37,8 @@ class Shape:
     margin: tuple[float, float]
     allow: tuple[float, float]
     merged: bool = False
+    split: int = 0
+    turned: str = "out"
 
 
 @dataclass(frozen=True)
@@ -48,7 +54,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Track:
-    """A path of the lower guide, and the heads that go along it; ``grow`` is in the pieces already."""
+    """A path of the lower guide, and the heads that go along it; ``grow`` is in the pieces already.
+
+    ``cut_shapes`` are cut by it (no clash for the wire), ``without`` are not there.
+    """
 
     start: tuple[float, float]
     steps: tuple[Step, ...]
@@ -61,6 +70,7 @@ class Track:
     cut_shapes: tuple[int, ...] = ()
     upper_start: tuple[float, float] | None = None
     upper_steps: tuple[Step, ...] = ()
+    without: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,7 +93,7 @@ class Dice(Protocol):
 class SeedDice:
     """Numbers from a seed: the same seed gives the same scene."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int | list[int]) -> None:
         self.rng = np.random.default_rng(seed)
 
     def real(self, low: float, high: float) -> float:
@@ -446,6 +456,14 @@ def _merged(parts: Sequence[Part]) -> Array:
     return np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts, dtype=np.int64)]
 
 
+def _quartered(skin: Array) -> Array:
+    """Each triangle as four, through the middles of its sides: the same surface."""
+    a, b, c = skin[:, 0], skin[:, 1], skin[:, 2]
+    ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
+    rows = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+    return np.concatenate([np.stack(row, 1) for row in rows])
+
+
 def case_of(recipe: Recipe) -> Case:
     """The scene that the judge takes, with the parts that the oracle takes."""
     bodies = []
@@ -454,6 +472,12 @@ def case_of(recipe: Recipe) -> Case:
         if shape.merged:
             middle = skin.mean((0, 1))
             skin = _merged([p.shifted(-middle) for p in shape.parts]) + middle
+        for _ in range(shape.split):
+            skin = _quartered(skin)
+        if shape.turned == "in":
+            skin = skin[:, ::-1]
+        elif shape.turned == "mixed":
+            skin = np.where((np.arange(len(skin)) % 3 == 1)[:, None, None], skin[:, ::-1], skin)
         bodies.append(
             Body(
                 shape.name,
@@ -480,7 +504,7 @@ def case_of(recipe: Recipe) -> Case:
                 lower_z=track.lower_z,
                 upper_z=track.upper_z,
                 wire=track.wire if any(s.threaded for s in track.steps) else None,
-                bodies=tuple(range(len(bodies))),
+                bodies=tuple(k for k in range(len(bodies)) if k not in track.without),
                 cut_bodies=track.cut_shapes,
                 upper_moves=upper,
             )
@@ -499,6 +523,77 @@ def case_of(recipe: Recipe) -> Case:
     return Case(scene, tuple(tuple(p.corners for p in s.parts) for s in recipe.shapes), recipe.sentence)
 
 
+def _made_awkward(dice: Dice, recipe: Recipe, most_split: int) -> Recipe:
+    """The same truth with awkward triangles: turned, cut smaller; and now and then a body that is not
+    there."""
+    shapes = tuple(
+        replace(
+            s,
+            turned=_pick(dice, ("out", "out", "in", "mixed")),
+            split=dice.whole(1, most_split) if _chance(dice, 3) else 0,
+        )
+        for s in recipe.shapes
+    )
+    tracks = recipe.tracks
+    if len(shapes) > 1 and _chance(dice, 3):
+        gone = (dice.whole(0, len(shapes) - 1),)
+        tracks = (
+            replace(
+                tracks[0], without=gone, cut_shapes=tuple(k for k in tracks[0].cut_shapes if k not in gone)
+            ),
+            *tracks[1:],
+        )
+    return replace(recipe, shapes=shapes, tracks=tracks)
+
+
 def recipe_of_seed(seed: int) -> Recipe:
     """The scene with this number, always the same."""
-    return replace(draw_recipe(SeedDice(seed)), sentence=f"drawn at random with seed {seed}")
+    recipe = _made_awkward(SeedDice([seed, 1]), draw_recipe(SeedDice(seed)), most_split=2)
+    return replace(recipe, sentence=f"drawn at random with seed {seed}")
+
+
+def _wavy_steps(dice: Dice, start: tuple[float, float]) -> tuple[Step, ...]:
+    """A hundred to some hundreds of short moves: a wavy run, of chords and small arcs."""
+    count = dice.whole(100, 400)
+    length, waves, bend = _spread(dice, 0.02, 2.0), dice.real(0.5, 12.0), dice.real(0.0, 1.5)
+    heading, here, steps = dice.real(0, 2 * np.pi), start, []
+    around = _pick(dice, (0.0, 2 * np.pi, -2 * np.pi))
+    arcs = _chance(dice, 2)
+    for i in range(count):
+        t = heading + around * i / count + bend * np.sin(2 * np.pi * waves * i / count)
+        if arcs and i % 5 == 0:
+            R = length * dice.real(0.6, 8.0)
+            side = float(_pick(dice, (-1, 1)))
+            centre = (here[0] - side * R * np.sin(t), here[1] + side * R * np.cos(t))
+            step = arc_step(here, centre, side * dice.real(0.1, 2.0), threaded=True)
+        else:
+            end = (here[0] + length * np.cos(t), here[1] + length * np.sin(t))
+            step = Step(end, rapid=i < 3, threaded=i >= 3)
+        steps.append(step)
+        here = step.end
+    return tuple(steps)
+
+
+def large_recipe_of_seed(seed: int) -> Recipe:
+    """A scene of hundreds of moves and thousands of triangles, now and then of hundreds of shells."""
+    dice = SeedDice([seed, 2])
+    recipe = draw_recipe(dice)
+    track = replace(recipe.tracks[0], upper_start=None, upper_steps=())
+    track = replace(track, steps=_wavy_steps(dice, track.start), cut_shapes=())
+    shapes = []
+    for shape in recipe.shapes:
+        parts = _turned(dice, draw_parts(dice, _pick(dice, KINDS_OF_BODY)))
+        parts = _place(dice, parts, track, draw_gap(dice, shape.margin, shape.allow))
+        shapes.append(replace(shape, parts=parts))
+    if _chance(dice, 3):
+        pitch, rows = _spread(dice, 1.0, 12.0), dice.whole(4, 14)
+        pins = tuple(
+            post(pitch * 0.4, -3.0, 3.0, 6).shifted([i * pitch, j * pitch, 0.0])
+            for i in range(rows)
+            for j in range(rows)
+        )
+        pins = _place(dice, _turned(dice, pins), track, draw_gap(dice, (0.3, 0.05), (0.0, 0.0)))
+        shapes.append(Shape("pins", "holder", pins, (0.3, 0.05), (0.0, 0.0)))
+    recipe = replace(recipe, tracks=(track,), shapes=tuple(shapes))
+    recipe = _made_awkward(dice, recipe, most_split=5)
+    return replace(recipe, sentence=f"a large one drawn at random with seed {seed}")

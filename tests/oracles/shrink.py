@@ -52,8 +52,9 @@ def _simpler_shapes(shape: Shape) -> Iterator[Shape]:
     for i in range(len(shape.parts)):
         if len(shape.parts) > 1:
             yield replace(shape, parts=_without(shape.parts, i))
-    if shape.merged:
-        yield replace(shape, merged=False)
+    for change in ({"merged": False}, {"split": 0}, {"split": shape.split - 1}, {"turned": "out"}):
+        if change != {"split": -1} and any(getattr(shape, k) != v for k, v in change.items()):
+            yield replace(shape, **change)
     for change in ({"margin": (0.0, 0.0)}, {"allow": (0.0, 0.0)}, {"kind": "holder"}):
         if any(getattr(shape, k) != v for k, v in change.items()):
             yield replace(shape, **change)
@@ -96,7 +97,7 @@ def _smaller(recipe: Recipe) -> Iterator[Recipe]:
             yield replace(recipe, tracks=_without(recipe.tracks, i))
     for i in range(len(recipe.shapes)):
         if len(recipe.shapes) > 1:
-            tracks = tuple(replace(t, cut_shapes=()) for t in recipe.tracks)
+            tracks = tuple(replace(t, cut_shapes=(), without=()) for t in recipe.tracks)
             yield replace(recipe, shapes=_without(recipe.shapes, i), tracks=tracks)
     for make, name in ((_shorter_tracks, "tracks"), (_simpler_shapes, "shapes"), (_rounded_tracks, "tracks")):
         items = getattr(recipe, name)
