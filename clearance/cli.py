@@ -163,6 +163,28 @@ def raise_(
     context.exit({"clear": 0, "none": 1, "undecided": 3}[answer.verdict])
 
 
+@commands.command()
+@click.argument("setup")
+@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@click.pass_context
+def placement(context: click.Context, setup: str, json_file: str | None) -> None:
+    """How far may the picked-up zero lie from the planned one?"""
+    from clearance.advice.placement import find_placement
+    from clearance.report import placing
+    from clearance.report.progress import Progress
+
+    _check_targets(setup, json_file, None)
+    result = _judged(setup, guarded=[json_file])
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "looking how far it may be off")
+        answer = find_placement(result)
+    if json_file != "-":
+        _say(placing.as_text(answer, _width()))
+    if json_file is not None:
+        _write_answer(placing.as_report(answer), json_file)
+    context.exit(EXIT_CODES[answer.verdict])
+
+
 def _check_lengths(by: float | None, within: tuple[float, float] | None) -> None:
     """Numbers on the command line that are none, or the wrong way round."""
     import math

@@ -1,7 +1,7 @@
 """The windows of raises, against heights worked out by hand, through the command line.
 
-Each truth is a difference of heights and stands beside the scene. At either end a window may fall short of the
-truth by 0.005; it is never wider.
+Each truth is a difference of heights and stands beside the scene. At either end a window may fall short of
+the truth by 0.005; it is never wider.
 """
 
 from __future__ import annotations
@@ -135,7 +135,7 @@ def test_tilted_block(tmp_path: Path) -> None:
 
 # ------------------------------------------------------------------ what moves, what stands, what follows
 def table_with_part(folder: Path, **keys: Any) -> Bench:
-    """A part from 0 to 20 on two rails from -6 to 0, one of them under the lower head; the face 0.5 over it."""
+    """A part from 0 to 20 on a rail from -6 to 0 that is over the lower head; the upper face 0.5 over it."""
     bench = Bench(folder, **{"heads": "flushing_distance = 0.5", "face_z": -0.1, **keys})
     bench.block("rail", (0, 3, -6), (100, 30, 0))
     # the rail's seat is its top's middle, at 50, 16.5: the plate's corner comes to -10, -40

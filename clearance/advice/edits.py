@@ -291,3 +291,31 @@ def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
         sunk=built.sunk,
         source={**body.source, "params": dict(built.params)},
     )
+
+
+def replanned(scene: Scene, shift: Sequence[float], degrees: float, about: Sequence[float]) -> Scene:
+    """The scene with the parts that are cut, and their cuts, turned about ``about`` (2,), then shifted (2,).
+
+    The holders stay, and so do the points of approach, parking and pick-up.
+    """
+    T_MM = pose((0.0, 0.0, 0.0), (0.0, 0.0, degrees))
+    centre = np.asarray(about, dtype=float)
+    T_MM[:2, 3] = centre - T_MM[:2, :2] @ centre + np.asarray(shift, dtype=float)
+    parts = {b for s in scene.stretches for b in s.cut_bodies}
+    there = with_bodies(scene, {k: posed(scene.bodies[k], T_MM) for k in parts})
+
+    def moved(moves: Moves | None) -> Moves | None:
+        return None if moves is None else moves.moved(T_MM[:2, 3], degrees)
+
+    stretches = [
+        s
+        if s.cut is None
+        else replace(
+            s,
+            moves=moved(s.moves),  # type: ignore[arg-type]
+            upper_moves=moved(s.upper_moves),
+            zero_M=None if s.zero_M is None else apply(T_MM, s.zero_M),
+        )
+        for s in there.stretches
+    ]
+    return replace(there, stretches=_rejoined(scene, stretches))

@@ -1,0 +1,298 @@
+"""How far may the picked-up zero be off? A scene goes in; the box of shifts, the turn, what binds come out.
+
+The part and its path move together, the holders stay. A head that may stand anywhere in a box of shifts
+covers its outline grown by that box, and that is a piece of the same form: one question for the whole box,
+answered exactly. So the box is grown evenly from the plan, each side until something binds there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from clearance.advice.confirm import growth
+from clearance.advice.covered import Covered, Touch
+from clearance.advice.edits import replanned
+from clearance.judge.flat import TOUCH, FlatView, chords_of
+from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.pairs import runs_of
+from clearance.judge.result import Pair, Result
+from clearance.setup.scene import Finding, Scene
+
+Box = tuple[float, float, float, float]
+
+#: how far it is looked, mm and degrees
+LIMIT, TURN_LIMIT = 20.0, 5.0
+#: bounds are found to this, mm
+FINE = 0.001
+#: what binds a side is looked for this far past it, mm
+PAST = 0.005
+#: a turn ends where the nearest body is nearer than this, mm, or closer by steps than this, degrees
+NEAR, LEAST_TURN = 0.002, 2e-4
+PLACES = 5
+SIDES = ("X-", "X+", "Y-", "Y+")
+
+
+@dataclass(frozen=True)
+class Binds:
+    """What binds a side of the box: at ``shift`` (2,) just past it a head meets an item; or ``why``."""
+
+    side: str
+    at: float
+    shift: tuple[float, float] | None = None
+    head: str | None = None
+    item: str | None = None
+    cut: str | None = None
+    move: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class PlacementAnswer:
+    """Where the zero may lie, mm and degrees from the plan.
+
+    Attributes:
+        verdict: "clear", the verdict as planned where that is not clear, or "undecided".
+        x, y: the box; every shift in it is clear. None where the plan itself is not.
+        turn: degrees that the part and its path may be turned about ``about`` (2,), the zero as planned.
+        together: this share of the box and of the turn at once is clear.
+        binds: for each side.   turn_binds: (item below, item above).
+        places: the pairs with the least to spare, with the places of the head.
+    """
+
+    verdict: str
+    x: tuple[float, float] | None
+    y: tuple[float, float] | None
+    turn: tuple[float, float] | None
+    about: tuple[float, float] | None
+    together: float
+    binds: tuple[Binds, ...]
+    turn_binds: tuple[str | None, str | None]
+    places: tuple[Pair, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def find_placement(result: Result) -> PlacementAnswer:
+    """How far the picked-up zero may lie from the planned one, for a scene as judged."""
+    scene = result.scene
+    places = least_to_spare(result)
+    if any(p.verdict != "clear" for p in result.pairs):
+        worst = next(v for v in ("clash", "undecided", "close") if any(p.verdict == v for p in result.pairs))
+        return PlacementAnswer(worst, None, None, None, None, 0.0, (), (None, None), places)
+    covered = Covered(scene, LIMIT)
+    box, binds = _grown(scene, covered)
+    about = _about(scene)
+    turn, turn_binds = _turn(scene, about)
+    together = _together(scene, covered, box, turn, about)
+    findings = covered.doubts(_shrunk(box))
+    verdict = "undecided" if findings else "clear"
+    return PlacementAnswer(
+        verdict, box[:2], box[2:], turn, about, together, binds, turn_binds, places, tuple(findings)
+    )
+
+
+def least_to_spare(result: Result) -> tuple[Pair, ...]:
+    """The pairs of head and item with the least to spare, each where it is nearest; the wire left out."""
+    told: set[tuple[str, str]] = set()
+    found = []
+    for pair in result.pairs:
+        if (
+            pair.head == "wire"
+            or pair.head_at is None
+            or pair.spare is None
+            or (pair.head, pair.item) in told
+        ):
+            continue
+        told.add((pair.head, pair.item))
+        found.append(pair)
+    return tuple(found[:PLACES])
+
+
+# ----------------------------------------------------------------------------------------------- the box
+def _grown(scene: Scene, covered: Covered) -> tuple[Box, tuple[Binds, ...]]:
+    """The box, grown evenly until each side is bound."""
+    limits, why = _limits(scene)
+    box: Box = (0.0, 0.0, 0.0, 0.0)
+    free = {0, 1, 2, 3}
+    binds: dict[int, Binds] = {}
+    while free:
+        low = min(abs(box[k]) for k in free)
+        high = max(abs(limits[k]) for k in free)
+        if covered.clear(_out(box, free, limits, high)):
+            low = high
+        while high - low > FINE:
+            middle = (low + high) / 2.0
+            low, high = (middle, high) if covered.clear(_out(box, free, limits, middle)) else (low, middle)
+        box = _out(box, free, limits, low)
+        done = {k: Binds(SIDES[k], box[k], why=why[k]) for k in free if abs(box[k]) >= abs(limits[k])}
+        for k in free - done.keys():
+            touch = covered.first_touch(_strip(box, k, PAST))
+            if touch is not None:
+                done[k] = _named(covered, box, k, touch)
+        binds.update(done or _at_corner(covered, box, free, limits))
+        free -= binds.keys()
+    return box, tuple(binds[k] for k in range(4))
+
+
+def _out(box: Box, free: Collection[int], limits: Sequence[float], to: float) -> Box:
+    """The box with its free sides at the distance ``to``, or at their limits."""
+    sides = [
+        float(np.copysign(min(max(to, abs(box[k])), abs(limits[k])), limits[k])) if k in free else box[k]
+        for k in range(4)
+    ]
+    return sides[0], sides[1], sides[2], sides[3]
+
+
+def _at_corner(covered: Covered, box: Box, free: set[int], limits: Sequence[float]) -> dict[int, Binds]:
+    """Two sides that bind together only: the one along X stops, the other may go on."""
+    for k in sorted(free & {0, 1}):
+        for other in sorted(free & {2, 3}):
+            corner = _strip(_out(box, {other}, limits, abs(box[other]) + PAST), k, PAST)
+            touch = covered.first_touch(corner)
+            if touch is not None:
+                return {k: _named(covered, _out(box, {other}, limits, abs(box[other]) + PAST), k, touch)}
+    # nothing that can be named: all stop
+    return {k: Binds(SIDES[k], box[k], why="something is within a hair") for k in free}
+
+
+def _limits(scene: Scene) -> tuple[list[float], list[str]]:
+    """How far each side may go at most, and why: the limit of the search, or travel in X and Y."""
+    limits = [-LIMIT, LIMIT, -LIMIT, LIMIT]
+    why = [f"nothing within {LIMIT:g} mm"] * 4
+    if scene.machine is not None:
+        cuts = [s.moves for s in scene.stretches if s.cut is not None]
+        low = np.min([np.minimum(_reach(m)[0], m.start.min(axis=0)) for m in cuts], axis=0)
+        high = np.max([np.maximum(_reach(m)[1], m.start.max(axis=0)) for m in cuts], axis=0)
+        for axis, travel in enumerate((scene.machine.travel.x, scene.machine.travel.y)):
+            for k, room in ((2 * axis, travel[0] - low[axis]), (2 * axis + 1, travel[1] - high[axis])):
+                outward = room <= 0.0 if k % 2 == 0 else room >= 0.0
+                if outward and abs(room) < abs(limits[k]):
+                    limits[k], why[k] = float(room), "the travel ends"
+    return limits, why
+
+
+def _reach(moves: object) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest X Y of a path; arcs by their chords, and their bulge by the radius's share."""
+    chords = chords_of(moves)  # type: ignore[arg-type]
+    slack = chords.slack[:, None]
+    low = np.minimum(chords.p, chords.q) - slack
+    high = np.maximum(chords.p, chords.q) + slack
+    return low.min(axis=0), high.max(axis=0)
+
+
+def _strip(box: Box, k: int, by: float) -> Box:
+    """The strip that the box gains where its side k goes out by ``by``."""
+    x0, x1, y0, y1 = box
+    strips = ((x0 - by, x0, y0, y1), (x1, x1 + by, y0, y1), (x0, x1, y0 - by, y0), (x0, x1, y1, y1 + by))
+    return strips[k]
+
+
+def _named(covered: Covered, box: Box, k: int, touch: Touch) -> Binds:
+    """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
+    strip = list(_strip(box, k, PAST))
+    along = 2 * (1 - k // 2)
+    while strip[along + 1] - strip[along] > FINE:
+        middle = (strip[along] + strip[along + 1]) / 2.0
+        half = list(strip)
+        half[along + 1] = middle
+        found = covered.first_touch(tuple(half))  # type: ignore[arg-type]
+        if found is None:
+            half = list(strip)
+            half[along] = middle
+            found = covered.first_touch(tuple(half))  # type: ignore[arg-type]
+        if found is None:
+            break
+        strip, touch = half, found
+    across = 2 * (k // 2)
+    shift = [0.0, 0.0]
+    shift[k // 2] = strip[across] if k % 2 == 0 else strip[across + 1]
+    shift[1 - k // 2] = (strip[along] + strip[along + 1]) / 2.0
+    return Binds(SIDES[k], float(box[k]), (shift[0], shift[1]), touch.head, touch.item, touch.cut, touch.move)
+
+
+def _shrunk(box: Box) -> Box:
+    """The box less what FCL's envelope may stand out."""
+    x0, x1, y0, y1 = box
+    less = 0.02
+    return min(x0 + less, 0.0), max(x1 - less, 0.0), min(y0 + less, 0.0), max(y1 - less, 0.0)
+
+
+# ---------------------------------------------------------------------------------------------- the turn
+def _about(scene: Scene) -> tuple[float, float]:
+    """The zero that the part is turned about: the first cut's."""
+    first = next(s for s in scene.stretches if s.cut is not None)
+    zero = first.moves.start[0] if first.zero_M is None else first.zero_M[:2]
+    return float(zero[0]), float(zero[1])
+
+
+def _turn(
+    scene: Scene, about: tuple[float, float]
+) -> tuple[tuple[float, float], tuple[str | None, str | None]]:
+    """How far the part may be turned either way at the planned zero, degrees, and which item ends it."""
+    ends, names = [], []
+    for way in (-1.0, 1.0):
+        angle, name = 0.0, None
+        while angle < TURN_LIMIT:
+            step, name = _safe_step(scene, about, way * angle)
+            if step < LEAST_TURN:
+                break
+            angle = min(angle + step, TURN_LIMIT)
+            name = None
+        ends.append(way * angle)
+        names.append(name)
+    return (ends[0], ends[1]), (names[0], names[1])
+
+
+def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[float, str | None]:
+    """By how many degrees more it can be turned for certain, and which item allows the least.
+
+    Turned by a, a point of the path at the distance R from the centre goes 2 R sin(a / 2) at most; so does a
+    point of the part, where the part is what is near.
+    """
+    there = replanned(scene, (0.0, 0.0), angle, about)
+    tree = TriangleTree([body.triangles_M for body in there.bodies])
+    parts = {b for s in there.stretches for b in s.cut_bodies}
+    centre = np.asarray(about)
+    least, name = np.inf, None
+    for stretch in there.stretches:
+        reach = max(_farthest(stretch.moves, centre), _farthest(stretch.upper_moves or stretch.moves, centre))
+        for run in runs_of(stretch, there.wire_margin):
+            grown = {b: growth(run, there.bodies[b], True) for b in run.bodies}
+            for part in run.parts:
+                view = FlatView(tree, chords_of(part.moves, part.only), part.pieces, run.face_z, run.bodies)
+                found = view.distance_grown(grown, LIMIT)
+                for b in run.bodies:
+                    room = float(found[b]) - NEAR
+                    radius = reach
+                    if b in parts:
+                        flat = there.bodies[b].triangles_M[..., :2].reshape(-1, 2) - centre
+                        radius += float(np.hypot(*flat.T).max())
+                    if found[b] <= TOUCH or room <= 0.0:
+                        return 0.0, there.bodies[b].name
+                    step = np.degrees(2.0 * np.arcsin(min(room / (2.0 * radius), 1.0))) if radius else 180.0
+                    if step < least:
+                        least, name = float(step), there.bodies[b].name
+    return least, name
+
+
+def _farthest(moves: object, centre: np.ndarray) -> float:
+    chords = chords_of(moves)  # type: ignore[arg-type]
+    far = np.maximum(np.hypot(*(chords.p - centre).T), np.hypot(*(chords.q - centre).T))
+    return float((far + chords.slack).max())
+
+
+def _together(
+    scene: Scene, covered: Covered, box: Box, turn: tuple[float, float], about: tuple[float, float]
+) -> float:
+    """Which share of the box and of the turn is clear at once, by the bound on what a turn moves."""
+    centre = np.asarray(about)
+    reach = max(_farthest(m, centre) for s in scene.stretches for m in (s.moves, s.upper_moves or s.moves))
+    widest = max(abs(turn[0]), abs(turn[1]))
+    for share in (0.5, 0.25, 0.1, 0.05):
+        away = 2.0 * reach * float(np.sin(np.radians(share * widest) / 2.0))
+        part = tuple(share * side for side in box)
+        if covered.clear(part, extra=away):  # type: ignore[arg-type]
+            return share
+    return 0.0
