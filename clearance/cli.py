@@ -185,6 +185,46 @@ def placement(context: click.Context, setup: str, json_file: str | None) -> None
     context.exit(EXIT_CODES[answer.verdict])
 
 
+@commands.command()
+@click.argument("part")
+@click.argument("path")
+@click.option("-o", "--output", "target", metavar="SETUP", help="The setup file to write; '-' is standard output.")
+@click.option("--machine", default="mid_size", metavar="NAME", help="A machine that ships, or a machine file.")
+@click.option("--replace", is_flag=True, help="Write over a setup file that is there.")
+def new(part: str, path: str, target: str | None, machine: str, replace: bool) -> None:
+    """A first setup file, guessed and commented.
+
+    Left out, SETUP is named after PART and stands beside it.
+    """
+    from clearance.report.data import write_whole
+    from clearance.setup.guess.first import checked, first_setup
+
+    target = os.path.splitext(part)[0] + ".toml" if target is None else target
+    if target != "-":
+        _check_new(target, [part, path, machine], replace)
+    text = first_setup(part, path, os.path.dirname(target) if target != "-" else "", machine)
+    checked(text, target if target != "-" else "setup.toml")
+    if target == "-":
+        _say(text)
+        return
+    _written(target, lambda: write_whole(target, text.encode()))
+    guesses = text.count("# GUESS")
+    _say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives. Next:\n"
+         f"  clearance check {target}")  # fmt: skip
+
+
+def _check_new(target: str, inputs: Sequence[str], replace: bool) -> None:
+    """Refuse to write a new setup where something is that must not be lost."""
+    from clearance.report.data import check_writable
+
+    if not target.lower().endswith(".toml"):
+        raise InputError(target, "", "a setup file is TOML", "end its name in .toml")
+    check_writable(target)
+    _spare(target, inputs)
+    if os.path.lexists(target) and not replace:
+        raise InputError(target, "", "is there already", "name another by -o, or say --replace")
+
+
 def _check_lengths(by: float | None, within: tuple[float, float] | None) -> None:
     """Numbers on the command line that are none, or the wrong way round."""
     import math
