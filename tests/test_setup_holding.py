@@ -462,3 +462,15 @@ def test_wrong_names(
     assert "setup.toml" in err
     for word in says:
         assert word in err, err
+
+
+@pytest.mark.parametrize(("lower", "tips"), [(0.06, False), (0.3, False), (0.7, True)])
+def test_rails_of_uneven_height_carry_what_comes_to_rest(
+    lower: float, tips: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A part that settles by some tenths is no part that tips over (common practice, no source)."""
+    text = HEAD.format(title="Uneven rails") + PLATE + a_cut("path.csv")
+    text = text.replace("at = [460, 242, 0]", f"at = [460, 242, {-lower}]")
+    code, report = check(tmp_path, capsys, text, slot(5, 85, "-x"))
+    assert bool(said(report, "part", "off its feet")) == tips
+    assert code == tips

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.setup.limits import Masses
-from clearance.setup.overlaps import NOTICED
 from clearance.setup.scene import Body, Finding
 from clearance.solids.materials import density_of
 
@@ -25,6 +24,8 @@ LOOSE = ("v_block", "spacer", "parallel", "angle_plate", "magnet_block", "adapte
 GRIPS = ("side_jaw_vise", "wide_vise", "side_arm", "ring_clamp")
 #: a centre of gravity beside the hull by less than this stands on its edge, mm
 EDGE = 0.1
+#: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
+REST = 0.5
 #: a face steeper than this carries nothing (the upward share of its normal)
 STEEP = 0.05
 #: pairs of facets handled at a time
@@ -63,7 +64,9 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
             held = _gripped(body, bodies, index) or _pressed(load, rest, faces)
             severity = "close" if body.kind == "part" and not held else "note"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
-            then = "only what clamps it keeps it from tipping" if held else "it would tip"
+            then = "it would tip"
+            if severity == "note":
+                then = "only what " + ("clamps it" if held else "it is screwed to") + " keeps it from tipping"
             message = f"{what} is {beside:.1f} mm outside what carries it; {then}"
             told.setdefault((body.name, severity), Finding("off its feet", severity, message, item=body.name))
     return list(told.values())
@@ -142,11 +145,11 @@ def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
 def _contact(upper: _Faces, lower: _Faces) -> Array:
     """Places in plan (N, 2) where the upper body's lower faces rest on the lower one's upper faces.
 
-    They are the corners of what two facets share, seen from above, where they are no more than ``NOTICED``
+    They are the corners of what two facets share, seen from above, where they are no more than ``REST``
     apart in height: all that a convex hull needs.
     """
-    low = np.maximum(upper.low, lower.low) - NOTICED
-    high = np.minimum(upper.high, lower.high) + NOTICED
+    low = np.maximum(upper.low, lower.low) - REST
+    high = np.minimum(upper.high, lower.high) + REST
     none = np.empty((0, 2))
     if (low > high).any():
         return none
@@ -155,7 +158,7 @@ def _contact(upper: _Faces, lower: _Faces) -> Array:
         return none
     found = []
     step = max(1, BATCH // len(below))
-    lows, highs = below.min(axis=1) - NOTICED, below.max(axis=1) + NOTICED
+    lows, highs = below.min(axis=1) - REST, below.max(axis=1) + REST
     for k in range(0, len(above), step):
         some = above[k : k + step]
         meet = (some.min(axis=1)[:, None] <= highs) & (some.max(axis=1)[:, None] >= lows)
@@ -181,7 +184,7 @@ def _shared(a: Array, b: Array) -> Array:
             pair.append(np.flatnonzero(crossing))
     places, which = np.concatenate(points), np.concatenate(pair)
     apart = np.abs(_height(a[which], places) - _height(b[which], places))
-    return np.asarray(places[apart <= NOTICED])
+    return np.asarray(places[apart <= REST])
 
 
 def _within(p: Array, t: Array) -> NDArray[np.bool_]:
