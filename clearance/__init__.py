@@ -27,7 +27,8 @@ def load(setup: str, **options: Any) -> Any:
 
 
 def check(scene: Any, **options: Any) -> Any:
-    """Judge a scene: the ``Result`` with verdict, pairs and findings."""
+    """Judge a scene: the ``Result`` with verdict, pairs and findings, on what else stops a cut as well."""
+    from clearance.access.findings import with_access
     from clearance.judge.verdict import check as judge
 
-    return judge(scene, **options)
+    return with_access(judge(scene, **options))

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.access.contacts import Contact
-from clearance.access.outline import Outline
+from clearance.access.contacts import LEAST, Contact
 from clearance.access.parting import Story
-from clearance.setup.scene import Body, Finding, Scene, Stretch
+from clearance.setup.scene import Finding, Scene
 from clearance.solids.mass import mass_properties
 
 Array = NDArray[np.float64]
@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 #: past this a part wants a hoist or two people, kg (common practice; NIOSH's equation gives 14.4 kg at
 #: H 40, V 75, D 25 cm)
 BY_HAND = 15.0
-#: a part tips when its centre of gravity is so far outside its supports, mm: less is rounding
-OUTSIDE = 0.05
+#: a part tips when its centre of gravity is farther outside its supports, mm
+OUTSIDE = 0.1
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def outside(middle: Array, under: list[Contact]) -> float:
 
 
 def balance_findings(scene: Scene, told: Story) -> list[Finding]:
-    """What is heavy, and what lies so that it tips, at the start of each cut and once its pieces are gone."""
+    """What wants more than one pair of hands, and what tips once its slugs have dropped."""
     found = []
     for weight in weights(scene):
         if weight.mass is not None and weight.mass > BY_HAND:
@@ -71,54 +71,47 @@ def balance_findings(scene: Scene, told: Story) -> list[Finding]:
 
 
 def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
-    """The first time that the part's middle lies outside its supports, and again once pieces are gone."""
+    """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
     body, outline = scene.bodies[part], told.outlines[part]
-    volume, moment = _sums(outline, weight.middle, body)
-    found: list[Finding] = []
-    for stretch in _cuts(scene, part):
-        touching = told.contacts.of(part, outline, stretch.bodies)
+    volume, _ = mass_properties(body.triangles_M)
+    moment = volume * weight.middle
+    for stretch in scene.stretches:
         freed = [p for p in told.pieces if p.part == part and p.run.stretch is stretch and not p.held]
-        under = [c for c in touching if c.under]
-        grips = tuple(dict.fromkeys(c.name for c in touching if not c.under))
-        if under and not found:
-            found += _told(moment / volume, under, grips, body.name, stretch.name, "")
+        if not freed:
+            continue
+        touching = told.contacts.of(part, outline, stretch.bodies)
+        under = [contact for contact in touching if contact.under]
+        before = moment / volume
         for piece in freed:
             volume, moment = volume - piece.volume, moment - piece.volume * piece.middle
         left = [_without(contact, [p.outline for p in freed]) for contact in under]
-        left = [contact for contact in left if contact.where.area > 0.01]
-        if freed and left and volume > 0.0 and not found:
-            when = "once what is cut has dropped, "
-            found += _told(moment / volume, left, grips, body.name, stretch.name, when)
-    return found
-
-
-def _sums(outline: Outline, middle: Array, body: Body) -> tuple[float, Array]:
-    volume, _ = mass_properties(body.triangles_M)
-    return volume, volume * middle
-
-
-def _cuts(scene: Scene, part: int) -> list[Stretch]:
-    return [s for s in scene.stretches if s.cut is not None and part in s.cut_bodies]
+        left = [contact for contact in left if contact.where.area > LEAST]
+        if volume <= 0.0 or not left:
+            return []
+        after = moment / volume
+        # what tips before anything is cut off is told where the setup is put together
+        if outside(before, under) <= OUTSIDE and (off := outside(after, left)) > OUTSIDE:
+            return [_tips(after, off, touching, body.name, stretch.name)]
+    return []
 
 
 def _without(contact: Contact, gone: list[Any]) -> Contact:
     import shapely
 
-    where = contact.where.difference(shapely.union_all(gone)) if gone else contact.where
-    return Contact(contact.body, contact.name, contact.under, where)
+    return replace(contact, where=contact.where.difference(shapely.union_all(gone)))
 
 
-def _told(
-    middle: Array, under: list[Contact], grips: tuple[str, ...], part: str, cut: str, when: str
-) -> list[Finding]:
-    off = outside(middle, under)
-    if off <= OUTSIDE:
-        return []
-    names = " and ".join(dict.fromkeys(f'"{c.name}"' for c in under))
+def _tips(middle: Array, off: float, touching: list[Contact], part: str, cut: str) -> Finding:
+    names = _named(contact.name for contact in touching if contact.under)
+    grips = _named(contact.name for contact in touching if not contact.under)
     message = (
-        f"{when}its centre of gravity (X{middle[0]:.1f} Y{middle[1]:.1f}) lies {off:.1f} mm outside {names}"
+        f"once what this cut frees has dropped, its centre of gravity (X{middle[0]:.1f} Y{middle[1]:.1f}) "
+        f"lies {off:.1f} mm outside {names}; "
     )
     if grips:
-        held = " and ".join(f'"{name}"' for name in grips)
-        return [Finding("overhang", "note", f"{message}; {held} must hold it down", item=part, cut=cut)]
-    return [Finding("tips", "close", f"{message}, and nothing holds it down", item=part, cut=cut)]
+        return Finding("off its feet", "note", f"{message}only {grips} keeps it from tipping", part, cut)
+    return Finding("off its feet", "close", f"{message}it would tip", part, cut)
+
+
+def _named(names: Iterable[str]) -> str:
+    return " and ".join(f'"{name}"' for name in dict.fromkeys(names))

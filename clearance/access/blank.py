@@ -1,4 +1,4 @@
-"""What a scene's runs drew goes in; findings come out where the model is the finished part, or no metal is cut.
+"""What a scene's runs drew goes in; findings come out where no metal is cut, or the model is finished.
 
 Along each cut's line a hundred or more places are looked at. The wire bites there if metal lies within half
 its diameter of its middle; it runs along a wall if it does not bite and a wall is near, or if the wall lies
@@ -51,12 +51,12 @@ def blank_findings(scene: Scene, told: Story) -> list[Finding]:
                 found.append(Finding("finished part", "close", message, item=name, cut=cut))
             else:
                 message = (
-                    f'runs along walls of an opening that "{name}" already has; if it is still to be cut out, '
+                    f'runs along walls of an opening that "{name}" already has; if that is yet to be cut, '
                     "check with the blank"
                 )
                 found.append(Finding("finished part", "note", message, item=name, cut=cut))
         else:
-            message = f'cuts no metal of "{name}": the model is the finished part, or zero, axes or rotate are wrong'
+            message = f'cuts no metal of "{name}": the model is the finished part, or zero or axes are wrong'
             found.append(Finding("no metal", "close", message, item=name, cut=cut))
     return found
 
@@ -78,7 +78,7 @@ def _shares(shadow: Any, chains: Sequence[Array], length: float, wire: float) ->
 
 
 def _along(chain: Array, length: float) -> Array:
-    """Places along a chain of points, as many as its share of the whole length asks for, at its steps' middles."""
+    """Places along a chain of points, as many as its share of the whole length asks for."""
     step = np.hypot(*np.diff(chain, axis=0).T)
     total = float(step.sum())
     count = max(1, round(PLACES * total / length))

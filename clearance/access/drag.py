@@ -10,12 +10,12 @@ from clearance.setup.scene import Body, Finding, Scene
 
 
 def drag_findings(scene: Scene, told: Story) -> list[Finding]:
-    """Rapid moves with the wire in through a part, or through what is no part, and a wire left in at the end."""
+    """Rapid moves with the wire in through a part or anything else, and a wire left in at the end."""
     found = []
     for run, part, length in told.scraped:
         message = (
-            f"rapid moves drag the threaded wire through {length:.2f} mm of metal "
-            f"({_where(run.stretch.moves, run.first, run.last)})"
+            f'in "{run.stretch.name}" rapid moves drag the threaded wire through {length:.2f} mm of metal '
+            f"(moves {run.first + 1} to {run.last + 1})"
         )
         found.append(Finding("wire dragged", "close", message, scene.bodies[part].name, run.stretch.name))
     for stretch in scene.stretches:
@@ -28,7 +28,7 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
                 if index not in stretch.cut_bodies and _crosses(
                     body, moves.start[move], moves.end[move], (stretch.lower_z, stretch.upper_z)
                 ):
-                    message = f"the rapid move {move + 1} drags the threaded wire through it"
+                    message = f'rapid move {move + 1} of "{stretch.name}" drags the threaded wire through it'
                     found.append(Finding("wire dragged", "close", message, body.name, stretch.name))
         if scene.machine.codes.cut and moves.threaded[-1] and stretch is not _last(scene):
             message = "the program ends with the wire in; the way after it is judged without the wire"
@@ -39,10 +39,6 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
 def _last(scene: Scene) -> object:
     """The last thing that the heads do."""
     return scene.stretches[-1]
-
-
-def _where(moves: object, first: int, last: int) -> str:
-    return f"moves {first + 1} to {last + 1}"
 
 
 def _crosses(body: Body, start: Array, end: Array, heights: tuple[float, float]) -> bool:

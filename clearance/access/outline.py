@@ -1,5 +1,5 @@
-"""A body's triangles go in; its slices as flat regions, its outline seen from above, and the volume and middle
-of what stands over any flat region come out.
+"""A body's triangles go in; its slices as flat regions, its outline seen from above, and the volume and
+middle of what stands over any flat region come out.
 
 Regions are shapely geometries in machine X Y, mm.
 """
@@ -18,7 +18,7 @@ from clearance.solids.shells import shells
 Array = NDArray[np.float64]
 
 #: Gauss's two points in a layer from 0 to 1: exact for what is cubic in height, as areas and their first
-#: moments between two levels of corners are (A. Stroud and D. Secrest, Gaussian Quadrature Formulas, from memory)
+#: moments between two levels of corners are (Stroud and Secrest, Gaussian Quadrature Formulas, from memory)
 _GAUSS = 0.5 - 0.5 / np.sqrt(3.0), 0.5 + 0.5 / np.sqrt(3.0)
 #: layers thinner than this are none, mm
 THIN = 1e-4
@@ -76,7 +76,8 @@ class Outline:
             middles are exact for faces that are plane.
 
     Attributes:
-        low, high: lowest and highest Z.   z, weight: heights of the slices, and how much height each stands for.
+        low, high: lowest and highest Z.
+        z, weight: heights of the slices, and how much height each stands for.
     """
 
     def __init__(self, triangles: Array, most: int = 24) -> None:

@@ -163,7 +163,7 @@ class _State:
         return here.difference(shapely.union_all(gone)) if gone else here
 
     def parted(self, drawn: Any) -> tuple[list[list[Any]], Any]:
-        """Groups of pieces, each of what hung together before ``drawn`` was taken out; what was there near it.
+        """Groups of pieces, each of what hung together before ``drawn`` was taken out, and what was there.
 
         Most runs concern their own surroundings only: where just one of the pieces there goes on beyond them,
         the others are free. Else the whole part is looked at.
@@ -311,7 +311,7 @@ class _State:
             (told.pieces if what == "piece" else told.tabs).append(piece)
 
     def _at_height(self, z: float) -> list[Any]:
-        """Each piece's region at a height: where the wire leans and goes around it, what its kerf encloses."""
+        """Each piece's region at a height: where a leaning wire goes around it, what its kerf encloses."""
         import shapely
 
         regions = []
@@ -362,7 +362,7 @@ def _longest(piece: Any) -> float:
 
 
 def _where_it_comes_back(chains: list[Array], end: Array) -> Array | None:
-    """The nearest place to the run's end that lies well back along its line: at least twice as far along it."""
+    """The nearest place to the run's end that lies well back along its line: twice as far at least."""
     line = np.concatenate(chains)
     way = np.diff(line, axis=0)
     length = np.hypot(way[:, 0], way[:, 1])

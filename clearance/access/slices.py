@@ -60,7 +60,7 @@ def section(triangles: Array, z: float) -> Array:
 
 
 def rings(segments: Array) -> list[Array]:
-    """Closed rings (n, 2), the last point not repeated, without corners that are none; open ends are left out."""
+    """Closed rings (n, 2), last point not repeated, without corners that are none; open ends are left out."""
     if not len(segments):
         return []
     flat = np.ascontiguousarray(segments.reshape(-1, 2))

@@ -28,7 +28,7 @@ class Below:
 
 
 def below(scene: Scene, piece: Piece) -> list[Below]:
-    """What lies under a piece besides the lower head, the nearest first: bodies that are there for the cut."""
+    """What lies under a piece besides the lower head, the nearest first, of what is there for the cut."""
     import shapely
 
     bottom = float(scene.bodies[piece.part].triangles_M[..., 2].min())
@@ -64,7 +64,8 @@ def slug_findings(scene: Scene, told: Story) -> list[Finding]:
         groups: dict[tuple[str, int, str], list[Piece]] = {}
         for piece in pieces:
             groups.setdefault((piece.run.stretch.name, piece.part, piece.kind), []).append(piece)
-        for (cut, part, kind), same in groups.items():
+        # the heaviest first: a report that shortens its notes shows the first of a kind
+        for (cut, part, kind), same in sorted(groups.items(), key=lambda one: -_most(one[1])):
             what = kind if say is _frees else "tab"
             found.append(Finding(what, "note", say(scene, same), scene.bodies[part].name, cut))
     return found
@@ -72,7 +73,7 @@ def slug_findings(scene: Scene, told: Story) -> list[Finding]:
 
 def size(piece: Piece) -> str:
     """Area, mass and longest side in a few words."""
-    mass = "mass unknown, no material" if piece.mass is None else weight(piece.mass)
+    mass = "mass unknown (no material)" if piece.mass is None else weight(piece.mass)
     return f"{_figure(piece.area)} mm2, {mass}, longest side {piece.longest:.1f} mm"
 
 
@@ -99,12 +100,17 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     if first.kind == "off-cut" and first.larger:
         what = "piece larger than what stays"
     if len(pieces) == 1:
-        text = f"frees the {what}: {size(first)}"
+        text = f"frees the {what}, {size(first)}"
     elif _same(pieces):
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    return f"{text}; {_under(scene, first)}. {_hold(first)}"
+    cut, under, hold = first.run.stretch.name, _under(scene, first), _hold(first)
+    return f'"{cut}" {text}. {under}{": " + hold if hold else ""}'
+
+
+def _most(pieces: Sequence[Piece]) -> float:
+    return max(piece.volume if piece.mass is None else 1e6 * piece.mass for piece in pieces)
 
 
 def _same(pieces: Sequence[Piece]) -> bool:
@@ -113,33 +119,45 @@ def _same(pieces: Sequence[Piece]) -> bool:
 
 
 def _under(scene: Scene, piece: Piece) -> str:
-    names = [f'"{name}"' for name in piece.held]
-    if names:
-        return f"{' and '.join(names)} holds it" if len(names) == 1 else f"{' and '.join(names)} hold it"
+    """What keeps it from falling, or what it falls on."""
+    if piece.held:
+        return f"{' and '.join(chr(34) + name + chr(34) for name in piece.held)} holds it"
     beneath = below(scene, piece)
-    on = [f'"{one.name}"' for one in beneath if one.gap <= NEAR]
-    if on:
-        return f"it lies loose on {' and '.join(on)}"
-    if beneath:
-        return f'under it the lower head and, {beneath[0].gap:.1f} mm below, "{beneath[0].name}"'
-    return "under it the lower head"
+    if beneath and beneath[0].gap <= NEAR:
+        return f'It lies loose on "{beneath[0].name}"'
+    also = f', or onto "{beneath[0].name}" {beneath[0].gap:.1f} mm below' if beneath else ""
+    if _over_lower_head(piece):
+        return f"It drops onto the lower head{also}"
+    return f"It drops{also.removeprefix(', or')}" if also else "Nothing lies under it"
+
+
+def _over_lower_head(piece: Piece) -> bool:
+    """Whether the lower head stands under any of it when the run ends."""
+    import shapely
+
+    stretch = piece.run.stretch
+    end = shapely.Point(*stretch.moves.end[piece.run.last])
+    return bool(piece.outline.distance(end) < max(float(one.r.max()) for one in stretch.lower))
 
 
 def _hold(piece: Piece) -> str:
+    """What is to be done about it."""
     if piece.held:
         return ""
     if piece.mass is not None and piece.mass > HEAVY:
         return (
-            "Too heavy for magnets alone: leave a tab, secure the piece against falling and tipping, and "
-            "take it out as the machine's instructions and qualified people say"
+            "too heavy for magnets alone. Leave a tab, secure it against falling and tipping, and take it "
+            "out as the machine's instructions and qualified people say"
         )
     if piece.longest > BULKY:
-        return "Hold it (tab, magnets, glue) before the cut closes, by the machine's instructions"
-    return "Hold or catch it before the cut closes"
+        return "hold it (tab, magnets, glue; see the machine's instructions) before the cut closes"
+    return "hold or catch it before the cut closes"
 
 
 def _leaves(scene: Scene, pieces: Sequence[Piece]) -> str:
+    """What a tab holds."""
     first = max(pieces, key=lambda one: one.volume)
     assert first.tab is not None
-    more = f" ({len(pieces)} such tabs)" if len(pieces) > 1 else ""
-    return f"leaves a tab of {first.tab:.2f} mm{more}; on it hangs the {first.kind}, {size(first)}"
+    more = f" (one of {len(pieces)})" if len(pieces) > 1 else ""
+    cut = first.run.stretch.name
+    return f'"{cut}" leaves a tab of {first.tab:.2f} mm{more}; on it hangs the {first.kind}, {size(first)}'

@@ -9,7 +9,7 @@ from clearance.setup.scene import Finding, Scene
 
 @dataclass(frozen=True)
 class Stop:
-    """What the setter does before a cut: names to take off and to put on; whether the setup asks for a stop."""
+    """What the setter does before a cut: what to take off and put on; whether the setup asks for a stop."""
 
     cut: str
     off: tuple[str, ...]
@@ -28,7 +28,8 @@ def stops(scene: Scene) -> list[Stop]:
         if stretch.cut is None:
             continue
         cut = scene.setup.cuts[stretch.cut]
-        off = on = ()
+        off: tuple[str, ...] = ()
+        on: tuple[str, ...] = ()
         if before is not None:
             off = tuple(scene.bodies[k].name for k in before if k not in stretch.bodies)
             on = tuple(scene.bodies[k].name for k in stretch.bodies if k not in before)

@@ -247,7 +247,7 @@ def threading_findings(scene: Scene, told: Story) -> list[Finding]:
     gathered: dict[tuple[str, str, str, str], list[str]] = {}
     for run in told.all_runs:
         about = [
-            (way.body, _about_part(way, wire, scene.bodies[way.body]))
+            (way.body, _about_part(way, wire, scene.bodies[way.body], run.stretch.name))
             for way in ways.parts(run)
             if (run.number, way.body) not in told.reopened
         ]
@@ -273,9 +273,15 @@ def _xy(point: Array | tuple[float, float]) -> str:
     return f"X{point[0]:.2f} Y{point[1]:.2f}"
 
 
-def _about_part(way: Way, wire: float, body: Body) -> tuple[str, ...]:
+def _from_to(way: Way) -> str:
+    """Between which heights the wire would have to go through metal."""
+    low, high = (round(z, 2) + 0.0 for z in (way.solid[0][0], way.solid[-1][1]))
+    return f"from Z {low:.2f} to {high:.2f}"
+
+
+def _about_part(way: Way, wire: float, body: Body, cut: str) -> tuple[str, ...]:
     """Kind, severity and message on the way through a part that is cut; nothing where all is well."""
-    at = f"the wire is threaded at {_xy(way.at)}"
+    at = f'in "{cut}" the wire is threaded at {_xy(way.at)}'
     if way.solid:
         beside = ""
         if way.nearest is not None:
@@ -284,17 +290,16 @@ def _about_part(way: Way, wire: float, body: Body) -> tuple[str, ...]:
                 f"; the nearest hole, D {way.nearest.diameter:.2f} at {_xy(way.nearest.centre)}, "
                 f"is {off:.2f} mm off"
             )
-        low, high = way.solid[0][0], way.solid[-1][1]
         if way.blind:
             return (
                 "blind hole",
                 "close",
-                f"{at}, in a blind hole: solid {way.blind} it, from Z {low:.2f} to {high:.2f}{beside}",
+                f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
         return (
             "no hole",
             "close",
-            f"{at}, where there is no hole (solid from Z {low:.2f} to {high:.2f}){beside}",
+            f"{at}, where there is no hole (solid {_from_to(way)}){beside}",
         )
     room = (way.free - wire) / 2.0 - body.allow.side
     hole = way.hole
@@ -314,17 +319,19 @@ def _about_part(way: Way, wire: float, body: Body) -> tuple[str, ...]:
             "close",
             f"{at}, {where}: {room:.2f} mm of room around the wire, less than {MARGIN:g}",
         )
-    if hole is not None and hole.is_round and way.off_centre is not None and hole.diameter <= OPENING:
-        if way.off_centre > max(OFF, OFF_SHARE * hole.diameter):
-            return "off centre", "note", f"{at}, {where}"
-    return ()
+    if hole is None or not hole.is_round or hole.diameter > OPENING or way.off_centre is None:
+        return ()
+    if way.off_centre <= max(OFF, OFF_SHARE * hole.diameter):
+        return ()
+    return "off centre", "note", f"{at}, {where}"
 
 
 def _about_other(scene: Scene, run: Run, way: Way) -> tuple[str, ...]:
     """Kind, severity and message on a body that is not cut and lies across the wire."""
     body = scene.bodies[way.body]
     low, high = way.solid[0][0], way.solid[-1][1]
-    message = f"lies across the wire where it is threaded at {_xy(way.at)}, from Z {low:.2f} to {high:.2f}"
+    where = f'in "{run.stretch.name}" at {_xy(way.at)}, {_from_to(way)}'
+    message = f"lies across the wire where it is threaded {where}"
     if body.kind != "part":
         return "holder across", "close", message
     cut = [scene.bodies[k].triangles_M[..., 2] for k in run.stretch.cut_bodies]

@@ -31,8 +31,8 @@ class Used:
 def travel_used(scene: Scene) -> dict[str, Used]:
     """By axis ("x", "y", "z", "u", "v"), over all that the heads do. U V only where the wire leans.
 
-    X Y are the lower guide's, Z is the upper face's, U V what the upper guide is beside the lower one. All are
-    the ends of lines and arcs, exactly, save U V of two arcs about different centres, which are enclosed.
+    X Y are the lower guide's, Z is the upper face's, U V what the upper guide is beside the lower one. Lines
+    and arcs are taken exactly.
     """
     used: dict[str, Used] = {}
     for stretch in scene.stretches:
@@ -126,10 +126,8 @@ def travel_findings(scene: Scene) -> list[Finding]:
         if axis == "z":
             found.append(_height(scene, value, limits, cut))
             continue
-        message = (
-            f'{axis.upper()} goes to {value:.2f} in "{cut}"; its travel is {limits[0]:g} to {limits[1]:g} mm, '
-            f"{max(below, above):.2f} too little"
-        )
+        reach = f"{limits[0]:g} to {limits[1]:g} mm, {max(below, above):.2f} too little"
+        message = f'{axis.upper()} goes to {value:.2f} in "{cut}"; its travel is {reach}'
         found.append(Finding("travel", "close", message, cut=cut))
     leaning = [(steepest(scene, s), s.name) for s in scene.stretches if s.cut is not None]
     angle, cut = max(leaning, default=(0.0, ""))
