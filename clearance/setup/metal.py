@@ -2,12 +2,14 @@
 
 Glossary
     shell    a closed surface of a body; a body may have several, which may touch or overlap each other.
-    depth    of two solids in each other: the largest distance that a point on either one's surface, within
-             the other, has from that other's surface.
+    depth    of two solids in each other: how wide a piece that they share is where it is narrowest, so how
+             far they would have to be moved apart. Where that piece bends round (a ring too small for what
+             is in it), it is the distance from the deepest place in the metal to where the metal ends.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,10 +24,14 @@ Array = NDArray[np.float64]
 
 #: corners that agree to so many digits of a mm are one
 DIGITS = 7
-#: points at which the depth is looked for, at most
-POINTS = 300
+#: points at which the depth is looked for
+POINTS = 400
 #: what is thinner all over is the rounding of faces that touch, mm
 FILM = 0.005
+#: what fills so much of its convex hull does not bend round
+PLUMP = 0.7
+#: faces across which the width is looked for, the largest
+FACES = 500
 #: point-triangle pairs handled at a time
 BATCH = 200_000
 
@@ -75,8 +81,7 @@ def _solid(triangles: Array) -> Any:
 def depth(a: Shell, b: Shell) -> float:
     """How deep two solids stand in each other, mm; 0 where they do not, or only touch.
 
-    Looked for at the corners, edges' and facets' middles of what they share, so it may come out a little
-    too small where they cut in with a curved face; never too large.
+    Of several pieces that they share, the deepest counts.
     """
     shared = a.solid ^ b.solid
     return max((_thickness(piece, a, b) for piece in shared.decompose()), default=0.0)
@@ -84,51 +89,60 @@ def depth(a: Shell, b: Shell) -> float:
 
 def _thickness(shared: Any, a: Shell, b: Shell) -> float:
     """The depth in one connected piece of what two solids share."""
-    # where all faces coincide (one thing placed twice) every point lies on both surfaces; what is shared is
-    # then at least as thick as a sheet of its volume and surface
     sheet = 2.0 * shared.volume() / max(shared.surface_area(), 1e-12)
     if sheet < FILM:
         return max(sheet, 0.0)
-    mesh = shared.to_mesh64()
-    corners = np.asarray(mesh.vert_properties)[:, :3]
-    faces = np.asarray(mesh.tri_verts).astype(np.int64)
-    t = corners[faces]
-    points = np.concatenate([corners, t.mean(axis=1), (t + t[:, [1, 2, 0]]).reshape(-1, 3) / 2])
-    points = points[:: -(-len(points) // POINTS)]
+    hull = shared.hull()
+    if shared.volume() >= PLUMP * hull.volume():
+        return _width(hull)
+    # each facet in n * n, so that there are points in the middle of large ones
+    n = min(max(round(math.sqrt(2 * POINTS / shared.num_tri())), 1), 12)
+    points = np.asarray(shared.refine(n).to_mesh64().vert_properties)[:, :3]
+    points = points[:: -(-len(points) // (2 * POINTS))]
     return max(sheet, *(float(_distances(points, s.triangles).max()) for s in (a, b)))
+
+
+def _width(hull: Any) -> float:
+    """The width of a convex body across its faces, where it is least, mm."""
+    mesh = hull.to_mesh64()
+    corners = np.asarray(mesh.vert_properties)[:, :3]
+    t = corners[np.asarray(mesh.tri_verts).astype(np.int64)]
+    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    length = np.linalg.norm(n, axis=1)
+    largest = np.argsort(-length)[:FACES]
+    n = n[largest] / length[largest, None]
+    return float(np.ptp(corners @ n.T, axis=0).min())
 
 
 def _distances(points: Array, triangles: Array) -> Array:
     """The distance (N,) of each point to the nearest of the triangles, mm."""
-    # no point is farther from the surface than from its nearest corner: what lies beyond is left out
-    near, far = points.min(axis=0), points.max(axis=0)
-    corners = triangles[:, 0]
-    step = max(1, BATCH // len(points))
-    best = np.full(len(points), np.inf)
-    for k in range(0, len(corners), step):
-        apart = np.linalg.norm(points[:, None] - corners[None, k : k + step], axis=2)
-        best = np.minimum(best, apart.min(axis=1))
-    gap = np.maximum(near - triangles.max(axis=1), triangles.min(axis=1) - far).max(axis=1)
-    triangles = triangles[gap <= best.max()]
-    for k in range(0, len(triangles), step):
-        best = np.minimum(best, _to_triangles(points, triangles[k : k + step]).min(axis=1))
-    return best
+    low, high, corner = triangles.min(axis=1), triangles.max(axis=1), triangles[:, 0]
+    step = max(1, BATCH // len(triangles))
+    best = []
+    for k in range(0, len(points), step):
+        p = points[k : k + step, None]
+        # no nearer than its box, no farther than its corner: what lies between is measured
+        nearest = np.linalg.norm(p - corner, axis=2).min(axis=1)
+        box = np.linalg.norm(np.maximum(np.maximum(low - p, p - high), 0.0), axis=2)
+        i, j = np.nonzero(box <= nearest[:, None])
+        np.minimum.at(nearest, i, _to_triangles(p[i, 0], triangles[j]))
+        best.append(nearest)
+    return np.concatenate(best)
 
 
-def _to_triangles(points: Array, triangles: Array) -> Array:
-    """Distances (N, M): to the plane where the foot lies in the triangle, else to the nearest edge."""
-    a, n = triangles[:, 0], np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+def _to_triangles(p: Array, triangles: Array) -> Array:
+    """Distances (P,) of points to triangles, one each: to the plane where the foot lies within, else to an
+    edge."""
+    n = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
     length = np.linalg.norm(n, axis=1)
     n = n / np.where(length > 0.0, length, 1.0)[:, None]
-    from_a = points[:, None] - a
-    best = np.full(from_a.shape[:2], np.inf)
-    inside = np.broadcast_to(length > 0.0, best.shape).copy()
+    best = np.full(len(p), np.inf)
+    inside = length > 0.0
     for k in range(3):
-        start, along = triangles[:, k], triangles[:, (k + 1) % 3] - triangles[:, k]
-        rel = points[:, None] - start
-        inside &= np.einsum("nmi,mi->nm", rel, np.cross(n, along)) >= 0.0
-        square = np.einsum("mi,mi->m", along, along)
-        share = np.einsum("nmi,mi->nm", rel, along) / np.where(square > 0.0, square, 1.0)
-        foot = np.clip(share, 0.0, 1.0)[..., None] * along
-        best = np.minimum(best, np.linalg.norm(rel - foot, axis=2))
-    return np.where(inside, np.abs(np.einsum("nmi,mi->nm", from_a, n)), best)
+        along, rel = triangles[:, (k + 1) % 3] - triangles[:, k], p - triangles[:, k]
+        inside &= np.einsum("ij,ij->i", rel, np.cross(n, along)) >= 0.0
+        square = np.einsum("ij,ij->i", along, along)
+        share = np.einsum("ij,ij->i", rel, along) / np.where(square > 0.0, square, 1.0)
+        foot = np.clip(share, 0.0, 1.0)[:, None] * along
+        best = np.minimum(best, np.linalg.norm(rel - foot, axis=1))
+    return np.where(inside, np.abs(np.einsum("ij,ij->i", p - triangles[:, 0], n)), best)

@@ -1,0 +1,232 @@
+"""What would tip: centres of gravity and hulls by hand, contacts against shapely (the source)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from clearance.setup.feet import GRIPS, LOOSE, _contact, _Faces, _hull, _outside
+from clearance.setup.scene import Body, Scene, SideHeight
+from fixtures_lib import library
+from tests.holding_bench import block, checked, found, rod, scene
+from tests.setup_writer import Tables
+from tests.test_setup_overlaps import brick
+
+FREE = SideHeight(0.0, 0.0)
+
+
+def part(model: str, **placed: Any) -> Tables:
+    return {"name": "part", "part": model, "units": "mm", "material": "steel", **placed}
+
+
+def told(there: Scene) -> list[tuple[str, str | None, str]]:
+    return [(f.severity, f.item, f.message) for f in there.findings if f.kind == "off its feet"]
+
+
+BASE: Tables = {"name": "base", "shape": {"box": [40, 60, 20]}, "at": [20, 30, 0]}
+
+
+@pytest.mark.parametrize(("length", "beside"), [(70, None), (80, None), (80.1, None), (82, 1.0), (130, 25.0)])
+def test_plate_that_stands_out_over_its_base(tmp_path: Path, length: float, beside: float | None) -> None:
+    """From X 0 on a base that ends at 40: the middle is length / 2, and 40 carries it exactly."""
+    plate = part(block(tmp_path, length, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    there = scene(tmp_path, [BASE, plate], upper_z=90)
+    if beside is None:
+        assert told(there) == []
+    else:
+        ((severity, item, message),) = told(there)
+        assert (severity, item) == ("close", "part")
+        assert f"is {beside:.1f} mm outside what carries it; it would tip" in message
+
+
+def test_exit_code_is_that_of_close(tmp_path: Path) -> None:
+    plate = part(block(tmp_path, 130, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    code, report = checked(tmp_path, [BASE, plate], part="part", zero=[100, -9, 0])
+    assert (code, report["verdict"]) == (1, "close")
+    assert [(s, i) for s, i, _ in found(report, "off its feet")] == [("close", "part")]
+
+
+def test_a_second_carrier_that_the_part_is_not_said_to_stand_on(tmp_path: Path) -> None:
+    plate = part(block(tmp_path, 130, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    other = {"name": "other", "shape": {"box": [10, 10, 20]}, "at": [110, 30, 0]}
+    assert told(scene(tmp_path, [BASE, plate, other], upper_z=90)) == []
+    low = {**other, "shape": {"box": [10, 10, 19.4]}}
+    assert len(told(scene(tmp_path, [BASE, plate, low], upper_z=90))) == 1, "0.6 below it carries nothing"
+    off = scene(tmp_path, [BASE, plate, other], upper_z=90, without=["other"])
+    assert [s for s, _, _ in told(off)] == ["close"], "off for this cut"
+
+
+def test_held_down_it_is_a_note(tmp_path: Path) -> None:
+    plate = part(block(tmp_path, 130, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    weight = {"name": "weight", "shape": {"box": [10, 10, 5]}, "at": [10, 30, 30]}
+    ((severity, item, message),) = told(scene(tmp_path, [BASE, plate, weight], upper_z=90))
+    assert (severity, item) == ("note", "part")
+    assert "only what clamps it" in message
+
+
+def test_gripped_it_is_a_note(tmp_path: Path) -> None:
+    """A part 145 long in jaws 60 long: its middle is 12.5 in front of the ledges."""
+    vise = {"name": "vise", "holder": "side_jaw_vise", "fit": "part"}
+    there = scene(tmp_path, [vise, part(block(tmp_path, 60, 145, 40), on="vise")], upper_z=90)
+    ((severity, item, message),) = told(there)
+    assert (severity, item) == ("note", "part")
+    assert "12.5 mm" in message
+
+
+def test_what_stands_on_a_part_counts(tmp_path: Path) -> None:
+    """A plate of 70 x 60 x 10 that stands well, and a block of 20 x 60 x 30 at its far end, both steel.
+
+    42000 mm3 at 35 and 36000 mm3 at 60: together at 46.54, 6.54 outside the base's 40.
+    """
+    plate = part(block(tmp_path, 70, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    load = {"name": "load", "shape": {"box": [20, 60, 30]}, "on": "part", "seat": "top", "at": [60, 30, 0]}
+    ((severity, item, message),) = told(scene(tmp_path, [BASE, plate, load], upper_z=90))
+    assert (severity, item) == ("close", "part")
+    assert "with what stands on it, is 6.5 mm" in message
+
+
+def test_densities_weigh(tmp_path: Path) -> None:
+    """The same with a load of aluminium, 2.70 against 7.85 (Gere, table of densities)."""
+    plate = part(block(tmp_path, 70, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    load = {"name": "load", "shape": {"box": [20, 60, 30]}, "on": "part", "seat": "top", "at": [60, 30, 0]}
+    there = scene(tmp_path, [BASE, plate, {**load, "density": 2.7}], upper_z=90)
+    at = (42000 * 7.85 * 35 + 36000 * 2.70 * 60) / (42000 * 7.85 + 36000 * 2.70)
+    assert f"is {at - 40:.1f} mm" in told(there)[0][2]
+
+
+def test_v_block_that_its_bar_would_tip(tmp_path: Path) -> None:
+    """A bar that stands out far to one side takes the loose block with it: bar and block are notes."""
+    vee: Tables = {"name": "vee", "holder": "v_block", "fit": "part", "on": "base", "seat": "top"}
+    base = {**BASE, "shape": {"box": [120, 120, 20]}, "at": [100, 60, 0]}
+    bar = part(rod(tmp_path, 60, 300), on="vee", seat="axis", at=[-25, 0, 0], turn=[0, 90, 0])
+    there = scene(tmp_path, [base, vee, bar], upper_z=190, axes="machine")
+    assert sorted((s, i) for s, i, _ in told(there)) == [("close", "part"), ("note", "vee")]
+    # the bar: 300 long, 25 behind the block's middle, so its own middle is 125 before it, and 100 outside
+    message = next(m for _, i, m in told(there) if i == "part")
+    assert float(message.split(" mm")[0].split()[-1]) == pytest.approx(100, abs=0.05)
+    short = part(rod(tmp_path, 60, 60), on="vee", seat="axis", at=[-25, 0, 0], turn=[0, 90, 0])
+    assert told(scene(tmp_path, [base, vee, short], upper_z=190, axes="machine")) == []
+
+
+def test_tilted_stack_tips_where_the_level_one_stands(tmp_path: Path) -> None:
+    """A tower of 20 x 20 x 200 on a base tilted by 5 degrees: its middle, 100 up, goes 100 sin 5 = 8.7 to the
+    side, less than 10; by 7 degrees 12.2, and its foot reaches 10 cos 7 = 9.9: 2.3 outside."""
+    base = {**BASE, "shape": {"box": [60, 60, 20]}, "at": [100, 60, 30]}
+    tower = part(block(tmp_path, 20, 20, 200), on="base", seat="top", at=[-10, -10, 0])
+    for tilt, count in ((5.0, 0), (7.0, 1)):
+        there = scene(tmp_path, [{**base, "turn": [0, tilt, 0]}, tower], upper_z=400, axes="machine")
+        assert len(told(there)) == count
+        if count:
+            beside = 100 * np.sin(np.radians(7)) - 10 * np.cos(np.radians(7))
+            assert f"is {beside:.1f} mm" in told(there)[0][2]
+
+
+def test_nothing_is_said_of_what_touches_nothing(tmp_path: Path) -> None:
+    """On packing that is not described, or sunk into what carries it (which is a finding of its own)."""
+    for z in (3.0, -2.0):
+        plate = part(block(tmp_path, 130, 60, 10), on="base", seat="top", at=[-20, -30, z])
+        assert told(scene(tmp_path, [BASE, plate], upper_z=90)) == []
+
+
+def test_fixed_elements_may_stand_out_as_they_do(tmp_path: Path) -> None:
+    """A chuck grips a shank and its holder hangs in the air: nothing tips there."""
+    items: list[Tables] = [
+        {"name": "rail", "holder": "base_rail", "params": {"width": 80}},
+        {"name": "chuck", "holder": "chuck", "on": "rail", "seat": "top", "at": [100, 0, 0]},
+        {"name": "holder", "holder": "levelling_holder", "on": "chuck", "seat": "shank"},
+        part(block(tmp_path, 40, 60, 20), on="holder", seat="top", at=[-20, -30, 0]),
+    ]
+    assert told(scene(tmp_path, items, upper_z=90)) == []
+
+
+def test_names_of_loose_and_gripping_holders_exist() -> None:
+    assert set(LOOSE) | set(GRIPS) <= set(library.names())
+
+
+# ----------------------------------------------------------------------------------------- contacts and hulls
+def faces(triangles: Any) -> _Faces:
+    return _Faces(Body("x", "part", np.asarray(triangles, float), True, FREE, FREE, item=0))
+
+
+def turned(triangles: Any, degrees: float, at: Any) -> Any:
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    return triangles @ np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]]) + at
+
+
+def outline(triangles: Any, z: float) -> shapely.Polygon:
+    points = triangles.reshape(-1, 3)
+    return shapely.MultiPoint(points[np.abs(points[:, 2] - z) < 1e-9][:, :2]).convex_hull
+
+
+def test_contact_of_two_turned_blocks_is_what_their_faces_share() -> None:
+    rng = np.random.default_rng(3)
+    met = 0
+    for _ in range(60):
+        low = turned(brick([0, 0, 0], rng.uniform(4, 30, 3)), rng.uniform(0, 90), [*rng.uniform(-9, 9, 2), 0])
+        z = float(low[..., 2].max())
+        high = turned(
+            brick([0, 0, 0], rng.uniform(4, 30, 3)), rng.uniform(0, 90), [*rng.uniform(-9, 9, 2), z]
+        )
+        if rng.random() < 0.5:
+            high = high[:, ::-1]  # inside out: nobody trusts the order of corners
+        contact = _contact(faces(high), faces(low))
+        shared = outline(low, z).intersection(outline(high, z))
+        if shared.area < 1e-9:
+            assert len(contact) == 0
+            continue
+        met += 1
+        assert shapely.MultiPoint(contact).convex_hull.symmetric_difference(shared).area < 1e-6 * shared.area
+    assert met > 20
+
+
+def test_contact_is_seen_up_to_half_a_millimetre_and_only_from_above() -> None:
+    low = brick([0, 0, 0], [10, 10, 10])
+    for gap, rests in ((0.0, True), (0.49, True), (-0.49, True), (0.51, False), (-0.51, False), (5.0, False)):
+        high = brick([2, 2, 10 + gap], [8, 8, 20])
+        assert (len(_contact(faces(high), faces(low))) > 0) == rests
+        assert len(_contact(faces(low), faces(high))) == 0
+    beside = brick([10, 0, 0], [20, 10, 10])
+    assert len(_contact(faces(beside), faces(low))) == 0, "side by side nothing is carried"
+
+
+def test_bar_rests_in_a_vee_along_two_lines() -> None:
+    """At r / sqrt 2 to either side of the apex (plane geometry), as long as the block.
+
+    Half a millimetre of height is 0.354 across the flank; so far from it the bar is sqrt(2 r 0.354) beside
+    the line of contact (sagitta): 3.8 along the flank, 2.7 in plan, and a flat's 1.3.
+    """
+    vee = library.build("v_block", {"diameter": 40})
+    n = 96
+    r = 20 / np.cos(np.pi / n)
+    angle = (np.arange(n) + 0.5) * 2 * np.pi / n
+    ring = np.column_stack([np.cos(angle), np.sin(angle)]) * r
+    nxt = np.roll(ring, -1, axis=0)
+    a, b = (np.column_stack([np.full(n, -50.0), p]) for p in (ring, nxt))
+    along = np.array([100.0, 0, 0])
+    bar = np.concatenate([np.stack([a, b + along, b], 1), np.stack([a, a + along, b + along], 1)])
+    bar = bar + vee.seats["axis"].T_HS[:3, 3]
+    held = faces(bar)
+    held._sign = 1.0  # the ends are left out, so there is no volume to tell
+    contact = _contact(held, faces(vee.shells[0]))
+    if len(contact) == 0:
+        held._sign = -1.0
+        contact = _contact(held, faces(vee.shells[0]))
+    assert np.abs(contact[:, 0]).max() == pytest.approx(25, abs=1e-9)
+    assert np.abs(contact[:, 1]) == pytest.approx(20 / np.sqrt(2), abs=2.7 + 1.3)
+    assert contact[:, 1].min() < 0 < contact[:, 1].max()
+
+
+def test_distance_from_hulls_against_shapely() -> None:
+    rng = np.random.default_rng(8)
+    for count in (1, 2, 3, 8, 40):
+        for _ in range(20):
+            points = rng.integers(-6, 7, (count, 2)).astype(float)
+            p = rng.uniform(-12, 12, 2)
+            true = shapely.MultiPoint(points).convex_hull.distance(shapely.Point(p))
+            assert _outside(p, points) == pytest.approx(true, abs=1e-9)
+    square = np.array([[0, 0], [4, 0], [4, 4], [0, 4], [2, 2], [2, 0]], float)
+    assert len(_hull(square)) == 4
