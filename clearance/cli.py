@@ -188,8 +188,12 @@ def placement(context: click.Context, setup: str, json_file: str | None) -> None
 @commands.command()
 @click.argument("part")
 @click.argument("path")
-@click.option("-o", "--output", "target", metavar="SETUP", help="The setup file to write; '-' is standard output.")
-@click.option("--machine", default="mid_size", metavar="NAME", help="A machine that ships, or a machine file.")
+@click.option(
+    "-o", "--output", "target", metavar="SETUP", help="The setup file to write; '-' is standard output."
+)
+@click.option(
+    "--machine", default="mid_size", metavar="NAME", help="A machine that ships, or a machine file."
+)
 @click.option("--replace", is_flag=True, help="Write over a setup file that is there.")
 def new(part: str, path: str, target: str | None, machine: str, replace: bool) -> None:
     """A first setup file, guessed and commented.

@@ -35,7 +35,7 @@ def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_si
     """
     table, bench = _machine(machine, folder)
     choice = choose(sizes.parts(part, part), sizes.paths(path, path))
-    mass = mass_properties(choice.part.triangles)[0] * density_of(MATERIAL) * 1e-6
+    mass = abs(mass_properties(choice.part.triangles)[0]) * density_of(MATERIAL) * 1e-6
     names = (_named(part), _named(path))
     if names[0] in _TAKEN or names[0] in {body.name for body in bench.bodies}:
         names = (f"{names[0]} part", names[1])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -106,6 +107,8 @@ def paths(path: str, shown: str) -> list[CutPath]:
     Raises:
         InputError: the file cannot be read.
     """
+    if not Path(path).is_file():
+        read_path(path, PathOptions(), shown)  # says what is wrong with it
     kind = kind_of(Path(path))
     options = PathOptions()
     if kind == "drawing":
@@ -122,8 +125,11 @@ def paths(path: str, shown: str) -> list[CutPath]:
             options = replace(options, uv_words="relative", planes=(0.0, 1.0))
         if kind == "program" and re.search(r"G(?:20|21|70|71)(?![0-9.])", text):
             return [CutPath(_read(path, options, shown), options, kind, True)]
+    found = [CutPath(_read(path, options, shown), options, kind, False)]
     inch = replace(options, path_units="inch")
-    return [CutPath(_read(path, each, shown), each, kind, False) for each in (options, inch)]
+    with suppress(InputError):  # too long for any machine, say
+        found.append(CutPath(_read(path, inch, shown), inch, kind, False))
+    return found
 
 
 def _read(path: str, options: PathOptions, shown: str) -> Moves:

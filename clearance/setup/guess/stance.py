@@ -68,7 +68,9 @@ def stances(triangles: Array) -> list[Stance]:
     its side as well. A part without a flat face stands as it was drawn.
     """
     points = np.unique(triangles.reshape(-1, 3), axis=0)
-    faces = _flat_faces(triangles, points)
+    axis = round_axis(points)
+    # the facets of a bar's round side are no faces
+    faces = [each for each in _flat_faces(triangles, points) if axis is None or abs(each[0][axis[0]]) > 0.5]
     largest = max((area for _, area in faces), default=0.0)
     found = []
     for normal, area in faces:
@@ -78,7 +80,6 @@ def stances(triangles: Array) -> list[Stance]:
     ways = [_stance(points, turn, -less) for _, less, turn in sorted(found)]
     if not ways:
         ways = [_stance(points, (0.0, 0.0, 0.0), 0.0)]
-    axis = round_axis(points)
     if axis is not None:
         k, diameter = axis
         if np.ptp(points[:, k]) > BAR * diameter:
