@@ -76,7 +76,7 @@ def segment_swept_rectangle(a: Array, b: Array, p: Array, q: Array, rect: Array)
 
 
 def _side_enters(start: Array, way: Array, low: Array, high: Array) -> NDArray[np.bool_]:
-    """Whether ways (4, N, 2) from their starts enter the rectangles (N, 2): a slab test on the way's share."""
+    """Whether ways (4, N, 2) from their starts enter the rectangles (N, 2): a slab test on their share."""
     with np.errstate(divide="ignore", invalid="ignore"):
         t0, t1 = (low - start) / way, (high - start) / way
     still = way == 0.0

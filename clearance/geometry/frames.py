@@ -38,7 +38,10 @@ def pose(at: Sequence[float] = (0, 0, 0), turn: Sequence[float] = (0, 0, 0)) -> 
 
 def apply(T_AB: Matrix, p_B: NDArray[np.float64]) -> NDArray[np.float64]:
     """Points (..., 3) given in frame B, in frame A."""
-    return p_B @ T_AB[:3, :3].T + T_AB[:3, 3]
+    R = T_AB[:3, :3]
+    if np.array_equal(R, np.eye(3)):
+        return p_B + T_AB[:3, 3]
+    return p_B @ R.T + T_AB[:3, 3]
 
 
 def invert(T_AB: Matrix) -> Matrix:

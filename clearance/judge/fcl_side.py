@@ -122,7 +122,9 @@ class FclHead:
             }
             around = list(places.values())
             floors = {body: place.floor for body, place in places.items()}
-            mesh = envelope(self.moves, pieces, self.only, lambda low, high: near_any(low, high, around))
+            mesh = envelope(
+                self.moves, pieces, self.only, lambda low, high, r: near_any(low, high, r, around)
+            )
             surface = Surface(mesh.triangles, self.bodies.origin)
             self._made[key] = _Grown(pieces, mesh, surface, near, floors)
         return self._made[key]

@@ -53,8 +53,9 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array) -> NDArray[np.bool_]:
-                meets = (first[:, None] <= high + _ROOM) & (last[:, None] >= low - _ROOM)
+            def wanted(first: Array, last: Array, r: float) -> NDArray[np.bool_]:
+                room = np.array([r + _ROOM, r + _ROOM, _ROOM])
+                meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 return np.asarray(np.any(np.all(meets, axis=2), axis=1))
 
             mesh = envelope(moves, self.pieces, only, wanted)

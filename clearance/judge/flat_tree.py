@@ -258,11 +258,16 @@ class _Search:
     by_move: bool
     settled: float
 
+    @property
+    def samples(self) -> int:
+        """How many pairs are tried: one for each node of the path stands for all moves under it."""
+        return 1 if self.by_move else _SAMPLES
+
     def taste(self, pairs: _Pairs, width: int) -> None:
         """Follow only the best ``width`` pairs of each key to the end: good values early drop much later."""
         while len(pairs):
             pairs = self.best(self.bounded(pairs), width)
-            self.sample(self.best(pairs, _SAMPLES))
+            self.sample(self.best(pairs, self.samples))
             if pairs.tri_level == 0 and pairs.chord_level == 0:
                 self.look(self.best(pairs, _TASTE))
                 return
@@ -282,7 +287,7 @@ class _Search:
             if pairs.tri_level == 0 and pairs.chord_level == 0:
                 self.finish(pairs)
                 continue
-            self.sample(self.best(pairs, _SAMPLES))
+            self.sample(self.best(pairs, self.samples))
             waiting.append(self.bounded(self.children(self.pruned(pairs))))
 
     def bounded(self, pairs: _Pairs) -> _Pairs:

@@ -38,7 +38,7 @@ _GROUPS = 16
 _WORTH = 0.05
 _CANDIDATES = 1500
 _PROBES = 16
-_STANDS = 8
+_STANDS = 6
 _CELLS = 300
 
 
@@ -71,21 +71,25 @@ def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[
     rows, bits = np.arange(len(triangles)), np.arange(len(p))
     box = low.min(axis=0), high.max(axis=0)
     there, stand, probe = np.inf, p[0], 0
-    for _ in range(6):
-        stands = p[bits[_spread(len(bits), _STANDS)]]
+    for k in range(6):
+        apart = _bits_apart(p[bits], q[bits], pieces, box)
+        bits, apart = bits[apart <= there * there], apart[apart <= there * there]
+        if not len(bits):
+            break
+        nearest = np.argsort(apart, kind="stable")[:_STANDS]
+        stands = p[bits[np.union1d(nearest, _spread(len(bits), _STANDS))]]
         some = rows[_spread(len(rows), _CANDIDATES)]
         probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
         before = there
-        found, k, at = _distance_there(triangles[probes], stands, pieces)
+        found, nth, at = _distance_there(triangles[probes], stands, pieces)
         if found < there:
-            there, stand, probe = found, stands[at], int(probes[k])
+            there, stand, probe = found, stands[at], int(probes[nth])
         if len(rows) >= MANY:
             rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         else:
             rows = rows[_boxes_near(low[rows], high[rows], p[bits], q[bits], pieces, there)]
         box = low[rows].min(axis=0, initial=np.inf), high[rows].max(axis=0, initial=-np.inf)
-        bits = bits[_bits_near(p[bits], q[bits], pieces, box, there)]
-        if not len(bits) or not len(rows) or there > before - _WORTH:
+        if not len(rows) or (k > 1 and there > before - _WORTH):
             break
     floor = there - _HAIR if there > _TIE_FROM else np.inf
     if np.isfinite(floor):
@@ -107,18 +111,28 @@ def _grouped(low: Array, high: Array) -> Boxes:
     return np.minimum.reduceat(low[order], first), np.maximum.reduceat(high[order], first)
 
 
-def near_any(low: Array, high: Array, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
-    """Which boxes (N, 3), one for each bit of a path, FCL has to see for any of the bodies."""
+def near_any(low: Array, high: Array, r: float, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
+    """Which bits of a path FCL has to see for any of the bodies.
+
+    Args:
+        low, high: (N, 3) boxes that, grown sideways by ``r``, hold what a piece sweeps along each bit.
+    """
     near = np.zeros(len(low), dtype=bool)
     middle = (low[:, :2] + high[:, :2]) / 2.0
     for place in places:
         reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
         for place_low, place_high in zip(place.low, place.high, strict=True):
-            apart = np.maximum(np.maximum(low - place_high, place_low - high), 0.0)
-            near |= (apart * apart).sum(axis=1) < reach * reach
+            near |= _apart_squared(low, high, r, place_low, place_high) < reach * reach
         away = ((middle - place.stand) ** 2).sum(axis=1)
         near[np.argpartition(away, _BITS)[:_BITS] if len(away) > _BITS else slice(None)] = True
     return near
+
+
+def _apart_squared(low: Array, high: Array, r: float, other_low: Array, other_high: Array) -> Array:
+    """Squared distance (N,) of boxes (N, 3), grown sideways by ``r``, from another box (3,)."""
+    apart = np.maximum(np.maximum(low - other_high, other_low - high), 0.0)
+    beside = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - r, 0.0)
+    return np.asarray(beside * beside + apart[:, 2] * apart[:, 2])
 
 
 def _apart(low: Array, high: Array, point: Array) -> Array:
@@ -160,23 +174,16 @@ def _nearest_boxes(
     return np.argpartition(best, count)[:count]
 
 
-def _bits_near(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes, reach: float) -> NDArray[np.bool_]:
-    """Along which bits p-q (n, 2) some piece's box comes within ``reach`` of one box (3,)."""
-    near = np.zeros(len(p), dtype=bool)
+def _bits_apart(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes) -> Array:
+    """How far apart, squared (n,), the box that some piece sweeps along each bit p-q is from one box (3,)."""
+    best = np.full(len(p), np.inf)
     first, last = np.minimum(p, q), np.maximum(p, q)
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
-        r = float(piece.r.max())
-        beside = np.maximum(
-            np.maximum(
-                first + np.array([x0 - r, y0 - r]) - box[1][:2],
-                box[0][:2] - last - np.array([x1 + r, y1 + r]),
-            ),
-            0.0,
-        )
-        above = max(piece.z[0] - box[1][2], box[0][2] - piece.z[-1], 0.0)
-        near |= (beside * beside).sum(axis=1) + above * above <= reach * reach
-    return near
+        low = np.column_stack([first + np.array([x0, y0]), np.full(len(p), piece.z[0])])
+        high = np.column_stack([last + np.array([x1, y1]), np.full(len(p), piece.z[-1])])
+        np.minimum(best, _apart_squared(low, high, float(piece.r.max()), *box), out=best)
+    return best
 
 
 def boxes_of(triangles: Array) -> Boxes:

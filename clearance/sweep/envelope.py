@@ -52,8 +52,9 @@ class _Line:
     deviation: float
 
 
-#: told the boxes (n, 3) that a piece sweeps along each bit of the path; answers which bits are wanted (n,)
-Wanted = Callable[[Array, Array], NDArray[np.bool_]]
+#: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
+#: sideways; answers which bits are wanted (n,)
+Wanted = Callable[[Array, Array, float], NDArray[np.bool_]]
 
 
 def envelope(
@@ -110,15 +111,14 @@ def _widened(piece: Piece, by: float) -> Piece:
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array]:
-    """Lowest and highest corner (n, 3) of what a piece sweeps along each bit."""
+def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array, float]:
+    """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways."""
     p, q = line.points[:-1], line.points[1:]
     x0, x1, y0, y1 = piece.rect
-    r = float(piece.r.max()) + line.deviation + FACET
-    low = np.minimum(p, q) + np.array([x0 - r, y0 - r])
-    high = np.maximum(p, q) + np.array([x1 + r, y1 + r])
     n = (len(p), 1)
-    return np.hstack([low, np.full(n, piece.z[0])]), np.hstack([high, np.full(n, piece.z[-1])])
+    low = np.hstack([np.minimum(p, q) + np.array([x0, y0]), np.full(n, piece.z[0])])
+    high = np.hstack([np.maximum(p, q) + np.array([x1, y1]), np.full(n, piece.z[-1])])
+    return low, high, float(piece.r.max()) + line.deviation + FACET
 
 
 def _parts(line: _Line, bits: NDArray[np.bool_]) -> list[_Line]:
