@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.setup.feet import GRIPS, LOOSE, _contact, _Faces, _hull, _outside
+from clearance.setup.feet import GRIPS, LOOSE, MANY, _contact, _Faces, _hull, _outside
 from clearance.setup.scene import Body, Scene, SideHeight
 from fixtures_lib import library
 from tests.holding_bench import block, checked, found, rod, scene
@@ -162,6 +163,11 @@ def outline(triangles: Any, z: float) -> shapely.Polygon:
     return shapely.MultiPoint(points[np.abs(points[:, 2] - z) < 1e-9][:, :2]).convex_hull
 
 
+def contact_of(upper: _Faces, lower: _Faces) -> np.ndarray:
+    """All handfuls of places together."""
+    return np.concatenate([np.empty((0, 2)), *_contact(upper, lower)])
+
+
 def test_contact_of_two_turned_blocks_is_what_their_faces_share() -> None:
     rng = np.random.default_rng(3)
     met = 0
@@ -173,7 +179,7 @@ def test_contact_of_two_turned_blocks_is_what_their_faces_share() -> None:
         )
         if rng.random() < 0.5:
             high = high[:, ::-1]  # inside out: nobody trusts the order of corners
-        contact = _contact(faces(high), faces(low))
+        contact = contact_of(faces(high), faces(low))
         shared = outline(low, z).intersection(outline(high, z))
         if shared.area < 1e-9:
             assert len(contact) == 0
@@ -187,10 +193,10 @@ def test_contact_is_seen_up_to_half_a_millimetre_and_only_from_above() -> None:
     low = brick([0, 0, 0], [10, 10, 10])
     for gap, rests in ((0.0, True), (0.49, True), (-0.49, True), (0.51, False), (-0.51, False), (5.0, False)):
         high = brick([2, 2, 10 + gap], [8, 8, 20])
-        assert (len(_contact(faces(high), faces(low))) > 0) == rests
-        assert len(_contact(faces(low), faces(high))) == 0
+        assert (len(contact_of(faces(high), faces(low))) > 0) == rests
+        assert len(contact_of(faces(low), faces(high))) == 0
     beside = brick([10, 0, 0], [20, 10, 10])
-    assert len(_contact(faces(beside), faces(low))) == 0, "side by side nothing is carried"
+    assert len(contact_of(faces(beside), faces(low))) == 0, "side by side nothing is carried"
 
 
 def test_bar_rests_in_a_vee_along_two_lines() -> None:
@@ -211,10 +217,10 @@ def test_bar_rests_in_a_vee_along_two_lines() -> None:
     bar = bar + vee.seats["axis"].T_HS[:3, 3]
     held = faces(bar)
     held._sign = 1.0  # the ends are left out, so there is no volume to tell
-    contact = _contact(held, faces(vee.shells[0]))
+    contact = contact_of(held, faces(vee.shells[0]))
     if len(contact) == 0:
         held._sign = -1.0
-        contact = _contact(held, faces(vee.shells[0]))
+        contact = contact_of(held, faces(vee.shells[0]))
     assert np.abs(contact[:, 0]).max() == pytest.approx(25, abs=1e-9)
     assert np.abs(contact[:, 1]) == pytest.approx(20 / np.sqrt(2), abs=2.7 + 1.3)
     assert contact[:, 1].min() < 0 < contact[:, 1].max()
@@ -230,3 +236,28 @@ def test_distance_from_hulls_against_shapely() -> None:
             assert _outside(p, points) == pytest.approx(true, abs=1e-9)
     square = np.array([[0, 0], [4, 0], [4, 4], [0, 4], [2, 2], [2, 0]], float)
     assert len(_hull(square)) == 4
+
+
+def tiled(n: int, low: list[float], high: list[float]) -> np.ndarray:
+    """A block whose upper and lower faces are n by n squares of two facets each."""
+    x, y = (np.linspace(low[k], high[k], n + 1) for k in (0, 1))
+    squares = [
+        [[a, c, 0], [b, c, 0], [b, d, 0], [a, c, 0], [b, d, 0], [a, d, 0]]
+        for a, b in itertools.pairwise(x)
+        for c, d in itertools.pairwise(y)
+    ]
+    top = np.array(squares, dtype=float).reshape(-1, 3, 3)
+    upper, lower = top + np.array([0, 0, high[2]]), top[:, ::-1] + np.array([0, 0, low[2]])
+    sides = brick(low, high)
+    return np.concatenate([upper, lower, sides[np.ptp(sides[..., 2], axis=1) > 0]])
+
+
+@pytest.mark.parametrize("n", [1, 40])
+def test_fine_facets_say_the_same_and_are_looked_through_by_a_tree(n: int) -> None:
+    """3200 facets on 3200: ten million pairs. The upper block's middle, 90, is 21.3 beside the lower one."""
+    low, high = tiled(n, [111.3, 0, 0], [250, 80, 10]), tiled(n, [0, 3.3, 10], [180, 70, 31])
+    assert (len(low) * len(high) > MANY) == (n > 1)
+    contact = contact_of(faces(high), faces(low))
+    assert contact.min(axis=0) == pytest.approx([111.3, 3.3], abs=1e-9)
+    assert contact.max(axis=0) == pytest.approx([180, 70], abs=1e-9)
+    assert _outside(np.array([90, 36.65]), _hull(contact)) == pytest.approx(21.3, abs=1e-9)

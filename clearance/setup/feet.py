@@ -7,7 +7,7 @@ of these places, seen from above, it is off its feet.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +29,9 @@ REST = 0.5
 #: a face steeper than this carries nothing (the upward share of its normal)
 STEEP = 0.05
 #: pairs of facets handled at a time
-BATCH = 50_000
+BATCH = 20_000
+#: pairs that are looked through one by one; beyond, a tree finds those that meet
+MANY = 300_000
 
 
 def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], masses: Masses) -> list[Finding]:
@@ -113,23 +115,28 @@ def _beside(
     masses: Masses,
 ) -> float:
     """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm."""
-    points = [_contact(faces[a], faces[b]) for a in load for b in rest]
-    contact = np.concatenate([p for p in points if len(p)] or [np.empty((0, 2))])
-    if len(contact) == 0:
-        return 0.0
-    total, moment = 0.0, np.zeros(3)
-    for k in load:
-        if not bodies[k].closed:
-            continue
-        volume, centre = masses.volume(bodies[k])
-        mass = volume * (bodies[k].density or density_of("steel"))
-        total, moment = total + mass, moment + mass * centre
-    return _outside(moment[:2] / total, contact) if total > 0.0 else 0.0
+    hull, beside, centre = np.empty((0, 2)), 0.0, None
+    for points in (p for a in load for b in rest for p in _contact(faces[a], faces[b])):
+        if centre is None:
+            centre = _centre([bodies[k] for k in load if bodies[k].closed], masses)
+        hull = _hull(np.concatenate([hull, points]))
+        beside = _outside(centre, hull)
+        if beside == 0.0:
+            break  # more contacts cannot bring it out again
+    return beside
+
+
+def _centre(load: Sequence[Body], masses: Masses) -> Array:
+    """The centre of gravity (2,) in plan; what has no density counts as steel."""
+    parts = [(masses.volume(body), body.density or density_of("steel")) for body in load]
+    total = sum(volume * density for (volume, _), density in parts)
+    moment = sum((volume * density * middle[:2] for (volume, middle), density in parts), np.zeros(2))
+    return np.asarray(moment / max(total, 1e-12))
 
 
 def _pressed(load: Sequence[int], rest: Sequence[int], faces: dict[int, _Faces]) -> bool:
     """Whether anything lies on the load from above."""
-    return any(len(_contact(faces[b], faces[a])) for a in load for b in rest)
+    return any(True for a in load for b in rest for _ in _contact(faces[b], faces[a]))
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
@@ -142,30 +149,46 @@ def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
     return False
 
 
-def _contact(upper: _Faces, lower: _Faces) -> Array:
+def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
     """Places in plan (N, 2) where the upper body's lower faces rest on the lower one's upper faces.
 
     They are the corners of what two facets share, seen from above, where they are no more than ``REST``
-    apart in height: all that a convex hull needs.
+    apart in height: all that a convex hull needs. They come in handfuls, each from all over; none is empty.
     """
     low = np.maximum(upper.low, lower.low) - REST
     high = np.minimum(upper.high, lower.high) + REST
-    none = np.empty((0, 2))
     if (low > high).any():
-        return none
+        return
     above, below = upper.near(low, high, -1.0), lower.near(low, high, 1.0)
     if len(above) == 0 or len(below) == 0:
-        return none
-    found = []
-    step = max(1, BATCH // len(below))
-    lows, highs = below.min(axis=1) - REST, below.max(axis=1) + REST
-    for k in range(0, len(above), step):
-        some = above[k : k + step]
-        meet = (some.min(axis=1)[:, None] <= highs) & (some.max(axis=1)[:, None] >= lows)
-        a, b = np.nonzero(meet.all(axis=2))
-        if len(a):
-            found.append(_shared(some[a], below[b]))
-    return np.concatenate(found) if found else none
+        return
+    a, b = _meeting(above, below)
+    # scattered, so that what is well carried is seen at the first handful, however fine the facets
+    order = np.argsort(np.arange(len(a)) * 0x9E3779B1 % 2**32, kind="stable")
+    for k in range(0, len(a), BATCH):
+        some = order[k : k + BATCH]
+        points = _shared(above[a[some]], below[b[some]])
+        if len(points):
+            yield points
+
+
+def _meeting(above: Array, below: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pairs of facets whose boxes come within ``REST`` of each other: indices into both."""
+    low_a, high_a = above.min(axis=1), above.max(axis=1)
+    low_b, high_b = below.min(axis=1) - REST, below.max(axis=1) + REST
+    if len(above) * len(below) <= MANY:
+        meet = np.ones((len(above), len(below)), dtype=bool)
+        for axis in range(3):
+            meet &= low_a[:, axis, None] <= high_b[:, axis]
+            meet &= high_a[:, axis, None] >= low_b[:, axis]
+        a, b = np.nonzero(meet)
+        return a, b
+    import shapely
+
+    tree = shapely.STRtree(shapely.box(low_b[:, 0], low_b[:, 1], high_b[:, 0], high_b[:, 1]))
+    a, b = tree.query(shapely.box(low_a[:, 0], low_a[:, 1], high_a[:, 0], high_a[:, 1]))
+    level = (low_a[a, 2] <= high_b[b, 2]) & (high_a[a, 2] >= low_b[b, 2])
+    return a[level], b[level]
 
 
 def _shared(a: Array, b: Array) -> Array:
