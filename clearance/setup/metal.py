@@ -10,7 +10,7 @@ Glossary
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -36,15 +36,23 @@ FACES = 500
 BATCH = 200_000
 
 
-@dataclass(frozen=True)
 class Shell:
-    """One closed shell where it stands: the solid (None where it is none), its box, its triangles."""
+    """One closed shell where it stands: its triangles and its box, and the solid when it is asked for."""
 
-    solid: Any
-    low: Array
-    high: Array
-    triangles: Array
-    sunk: bool
+    def __init__(self, triangles: Array, sunk: bool) -> None:
+        self.triangles, self.sunk = triangles, sunk
+        self.low, self.high = box_of(triangles)
+
+    @cached_property
+    def solid(self) -> Any:
+        """A ``manifold3d.Manifold``; None where the triangles are no solid."""
+        return _solid(self.triangles)
+
+
+def box_of(triangles: Array) -> tuple[Array, Array]:
+    """Lowest and highest corner, (3,) each, of triangles (N, 3, 3). One column at a time: ten times faster."""
+    columns = [triangles[..., k] for k in range(3)]
+    return np.array([c.min() for c in columns]), np.array([c.max() for c in columns])
 
 
 def shells_of(body: Body) -> list[Shell]:
@@ -56,10 +64,7 @@ def shells_of(body: Body) -> list[Shell]:
         label = shells(rounded)
         order = np.argsort(label, kind="stable")
         parts = np.split(rounded[order], np.cumsum(np.bincount(label))[:-1])
-    return [
-        Shell(_solid(part), part.min(axis=(0, 1)), part.max(axis=(0, 1)), part, k in body.sunk)
-        for k, part in enumerate(parts)
-    ]
+    return [Shell(part, k in body.sunk) for k, part in enumerate(parts)]
 
 
 def _solid(triangles: Array) -> Any:
@@ -99,7 +104,7 @@ def _thickness(shared: Any, a: Shell, b: Shell) -> float:
     n = min(max(round(math.sqrt(2 * POINTS / shared.num_tri())), 1), 12)
     points = np.asarray(shared.refine(n).to_mesh64().vert_properties)[:, :3]
     points = points[:: -(-len(points) // (2 * POINTS))]
-    return max(sheet, *(float(_distances(points, s.triangles).max()) for s in (a, b)))
+    return max(sheet, *(float(distances(points, s.triangles).max()) for s in (a, b)))
 
 
 def _width(hull: Any) -> float:
@@ -110,11 +115,12 @@ def _width(hull: Any) -> float:
     n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
     length = np.linalg.norm(n, axis=1)
     largest = np.argsort(-length)[:FACES]
+    largest = largest[length[largest] > 1e-9 * length.max()]  # a sliver has no direction
     n = n[largest] / length[largest, None]
     return float(np.ptp(corners @ n.T, axis=0).min())
 
 
-def _distances(points: Array, triangles: Array) -> Array:
+def distances(points: Array, triangles: Array) -> Array:
     """The distance (N,) of each point to the nearest of the triangles, mm."""
     low, high, corner = triangles.min(axis=1), triangles.max(axis=1), triangles[:, 0]
     step = max(1, BATCH // len(triangles))
