@@ -229,6 +229,55 @@ def _check_new(target: str, inputs: Sequence[str], replace: bool) -> None:
         raise InputError(target, "", "is there already", "name another by -o, or say --replace")
 
 
+@commands.command()
+@click.argument("setup")
+@click.option("-o", "--output", "file", required=True, metavar="FILE", help="The drawing: .svg or .dxf.")
+@click.option(
+    "--kind",
+    type=click.Choice(["laid", "holder"]),
+    default="laid",
+    help="Whose margins are in the zones: what is laid by hand (as it is), or holders.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the zones as JSON; '-' is standard output.")
+def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
+    """Where may no clamp stand, and up to which height?"""
+    import clearance
+    from clearance.advice.keepout import find_keepout
+    from clearance.report import keepout as words
+    from clearance.report.data import write_whole
+    from clearance.report.progress import Progress
+
+    _check_drawing(setup, file, json_file)
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = clearance.load(setup)
+        _spare_inputs(scene, [file, json_file])
+        progress(0.0, "drawing")
+        found = find_keepout(scene, kind)
+    title = f"Keep-out: {scene.title or os.path.basename(setup)}"
+    if file.lower().endswith(".svg"):
+        from clearance.report.keepout_svg import drawing
+    else:
+        from clearance.report.keepout_dxf import drawing
+    _written(file, lambda: write_whole(file, drawing(found, title)))
+    if json_file != "-":
+        _say(words.as_text(found, file, _width()))
+    if json_file is not None:
+        _write_answer(words.as_report(found, file), json_file)
+
+
+def _check_drawing(setup: str, file: str, json_file: str | None) -> None:
+    from clearance.report.data import check_writable
+
+    _check_targets(setup, json_file, None)
+    if not file.lower().endswith((".svg", ".dxf")):
+        raise InputError(file, "", "a drawing is written as SVG or DXF", "end its name in .svg or .dxf")
+    check_writable(file)
+    if json_file is not None and os.path.realpath(json_file) == os.path.realpath(file):
+        raise InputError(file, "", "is named for the zones and for the drawing", "name two files")
+    _spare(file, [setup])
+
+
 def _check_lengths(by: float | None, within: tuple[float, float] | None) -> None:
     """Numbers on the command line that are none, or the wrong way round."""
     import math

@@ -1,0 +1,203 @@
+"""Where no clamp may stand: a scene goes in; outlines in plan, each with the height that nothing may reach,
+come out, for the upper and for the lower head.
+
+Over a point at the distance g from the path, the upper head begins at the lowest height at which any piece's
+radius is no smaller than g. Along a cylinder that is one step; a cone is taken in bands, each at the height
+where it begins. Outlines are drawn around, one move at a time: never inside the true one, and at most
+``Keepout.excess`` outside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.access.outline import Outline
+from clearance.advice.question import BEYOND_TOUCH
+from clearance.judge.flat import chords_of
+from clearance.paths.moves import Moves
+from clearance.setup.bodies import margin as margin_of
+from clearance.setup.scene import Scene, SideHeight
+from clearance.sweep.heads import Piece
+
+Array = NDArray[np.float64]
+Rect = tuple[float, float, float, float]
+
+#: how far a corner of an outline's rounds may stand out from the round, mm
+ROUND = 0.005
+#: paths of more bits than ``MANY`` are simplified by this much, mm, and the outlines grow by as much
+SIMPLIFY, MANY = 0.01, 300
+#: a cone's bands are no higher than this, mm, and no more than so many
+BAND, BANDS = 2.5, 4
+#: faces are pads where they are this near to a part's underside, mm
+PAD = 0.02
+
+
+@dataclass(frozen=True)
+class Zone:
+    """Inside ``outline`` (shapely, machine X Y, mm) nothing may reach ``limit`` (machine Z, mm)."""
+
+    limit: float
+    outline: Any
+
+
+@dataclass(frozen=True)
+class Keepout:
+    """The drawing's content.
+
+    Attributes:
+        upper: zones of the upper head, the lowest limit first: all must stay below it.
+        lower: zones of the lower head, the highest limit first: all must stay above it.
+        kind, margin: what is to be laid, and the margin that is in the zones.
+        excess: how far an outline may lie outside the true one, mm.
+        paths: (n, 2) polylines, the cuts and the ways between.
+        parts, items: shadows by name.   pads: where parts rest.   zeros: of the cuts by name, (2,).
+    """
+
+    upper: tuple[Zone, ...]
+    lower: tuple[Zone, ...]
+    kind: str
+    margin: SideHeight
+    excess: float
+    paths: tuple[Array, ...]
+    parts: dict[str, Any]
+    items: dict[str, Any]
+    pads: Any
+    zeros: dict[str, Array]
+
+
+def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
+    """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
+    margin = margin_of(scene.setup.margins, kind)
+    lines, deviation = {}, 0.0
+    for stretch in scene.stretches:
+        for moves in (stretch.moves, stretch.upper_moves):
+            if moves is not None and id(moves) not in lines:
+                lines[id(moves)], slack = _straight(moves)
+                deviation = max(deviation, slack)
+    found: dict[bool, list[tuple[float, Any]]] = {True: [], False: []}
+    for stretch in scene.stretches:
+        for up, pieces in ((True, stretch.upper), (False, stretch.lower)):
+            for piece in pieces:
+                moves = stretch.moves
+                if up and stretch.upper_moves is not None and not piece.lower_guide:
+                    moves = stretch.upper_moves
+                grown = piece.grown(margin.side + BEYOND_TOUCH, margin.height)
+                for limit, radius in _bands(grown, up):
+                    found[up].append((limit, _swept(lines[id(moves)], piece.rect, radius + deviation)))
+    cut = {b for s in scene.stretches for b in s.cut_bodies}
+    return Keepout(
+        upper=_nested(found[True], up=True),
+        lower=_nested(found[False], up=False),
+        kind=kind,
+        margin=margin,
+        excess=2.0 * deviation + ROUND + BEYOND_TOUCH,
+        paths=tuple(_polylines(scene)),
+        parts={scene.bodies[b].name: _shadow(scene, b) for b in sorted(cut)},
+        items={
+            body.name: _shadow(scene, k)
+            for k, body in enumerate(scene.bodies)
+            if k not in cut and body.kind != "machine"
+        },
+        pads=_pads(scene, cut),
+        zeros={s.name: s.zero_M[:2] for s in scene.stretches if s.cut is not None and s.zero_M is not None},
+    )
+
+
+def _bands(piece: Piece, up: bool) -> Iterator[tuple[float, float]]:
+    """(limit, radius): what lies within the radius may not reach the limit. From the face backwards."""
+    z, r = (piece.z, piece.r) if up else (piece.z[::-1], piece.r[::-1])
+    yield float(z[0]), float(r[0])
+    for k in range(int(np.argmax(r))):
+        count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / BAND), 1, BANDS))
+        for i in range(count):
+            begin, end = (r[k] + (r[k + 1] - r[k]) * (i + j) / count for j in (0, 1))
+            if end > begin:
+                yield float(z[k] + (z[k + 1] - z[k]) * i / count), float(end)
+
+
+def _straight(moves: Moves) -> tuple[tuple[Array, Array], float]:
+    """The path's bits, p to q (n, 2) each, and how far the path may lie from them."""
+    import shapely
+
+    chords = chords_of(moves)
+    p, q, slack = chords.p, chords.q, float(chords.slack.max(initial=0.0))
+    if len(p) <= MANY:
+        return (p, q), slack
+    # the ends of neighbouring chords of arcs lie within the slack of each other
+    line = shapely.simplify(shapely.linestrings(np.vstack([p, q[-1:]])), SIMPLIFY, preserve_topology=False)
+    points = shapely.get_coordinates(line)
+    gap = float(np.hypot(*(q[:-1] - p[1:]).T).max(initial=0.0))
+    return (points[:-1], points[1:]), slack + SIMPLIFY + gap
+
+
+def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
+    """The union of the hulls of a rectangle, grown by a disc, at both ends of each bit."""
+    import shapely
+
+    p, q = line
+    x0, x1, y0, y1 = rect
+    corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]) if any(rect) else np.zeros((1, 2))
+    count = 4
+    if radius > 0.0:
+        count = int(np.ceil(np.pi / np.arccos(radius / (radius + ROUND)) / 4.0)) * 4
+    angle = 2.0 * np.pi * (np.arange(count) + 0.5) / count
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * (radius / np.cos(np.pi / count))
+    around = (corners[:, None] + ring[None]).reshape(-1, 2)
+    points = np.concatenate([p[:, None] + around, q[:, None] + around], axis=1)
+    hulls = shapely.convex_hull(shapely.multipoints(points.reshape(-1, 2), indices=_owner(points)))
+    return shapely.union_all(hulls)
+
+
+def _owner(points: Array) -> NDArray[np.intp]:
+    return np.repeat(np.arange(len(points)), points.shape[1])
+
+
+def _nested(found: list[tuple[float, Any]], up: bool) -> tuple[Zone, ...]:
+    """Zones from the strictest limit on, each with all that stricter ones cover."""
+    import shapely
+
+    whole = shapely.Polygon()
+    zones: list[Zone] = []
+    for limit in sorted({z for z, _ in found}, reverse=not up):
+        more = shapely.union_all([shape for z, shape in found if z == limit])
+        if shapely.area(shapely.difference(more, whole)) > 1e-6:
+            whole = shapely.union(whole, more)
+            zones.append(Zone(limit, whole))
+    return tuple(zones)
+
+
+def _polylines(scene: Scene) -> Iterator[Array]:
+    for stretch in scene.stretches:
+        for moves in (stretch.moves, stretch.upper_moves):
+            if moves is not None and len(moves):
+                chords = chords_of(moves)
+                yield np.vstack([chords.p, chords.q[-1:]])
+
+
+def _shadow(scene: Scene, body: int) -> Any:
+    return Outline(scene.bodies[body].triangles_M).shadow
+
+
+def _pads(scene: Scene, cut: set[int]) -> Any:
+    """Where something that is not cut has a face at the height of a part's underside, under that part."""
+    import shapely
+
+    faces = []
+    for part in sorted(cut):
+        t = scene.bodies[part].triangles_M
+        low, first, last = float(t[..., 2].min()), t.min(axis=(0, 1)), t.max(axis=(0, 1))
+        for k, body in enumerate(scene.bodies):
+            if k in cut:
+                continue
+            other = body.triangles_M
+            at = (np.abs(other[..., 2] - low) <= PAD).all(axis=1)
+            at &= (other[..., :2].min(axis=1) <= last[:2]).all(axis=1)
+            at &= (other[..., :2].max(axis=1) >= first[:2]).all(axis=1)
+            faces.append(shapely.make_valid(shapely.polygons(other[at][..., :2])))
+    flat = np.concatenate(faces) if faces else np.empty(0, dtype=object)
+    return shapely.union_all([f for f in flat if shapely.area(f) > 0.0])
