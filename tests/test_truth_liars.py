@@ -356,9 +356,6 @@ def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float,
     assert {"clash", "clear"} <= kinds
 
 
-@pytest.mark.xfail(
-    strict=True, reason="an open body is asked about where each run of moves begins, not along the way"
-)
 def test_a_way_in_through_the_hole_is_not_clear() -> None:
     """A needle comes from far off, by a way that no axis shares, through the missing side, and in."""
     part = block([-20, -20, -20], [20, 20, 20])

@@ -31,6 +31,10 @@ Array = NDArray[np.float64]
 _SAME = 1e-9
 #: share of the full round that an open surface must close around a point before it may be inside
 _CLOSING = 0.1
+#: along the way through an open body it is asked about this many times across the body, and no more often
+#: than this many facets in all allow
+_STEPS = 60
+_ASKED = 4_000_000
 
 
 def head_swallows(
@@ -123,11 +127,15 @@ def body_swallows(
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None where nobody knows.
 
-    Their surfaces do not meet, so one point of each piece on each unbroken run decides.
+    Their surfaces do not meet, so one point of each piece on each unbroken run decides, if the body is
+    closed. Into an open one a head may come by the hole, so it is asked about along the way.
     """
     box_low, box_high = boxes[0].min(axis=0), boxes[1].max(axis=0)
     unknown = False
-    starts = [points[0] for points, _ in straight_runs(moves, only)]
+    runs = [points for points, _ in straight_runs(moves, only)]
+    step = float(np.linalg.norm(box_high - box_low)) / _STEPS
+    most = max(_ASKED // len(triangles), 8)
+    starts = [points[0] for points in runs] if closed else _along(runs, step, box_low, box_high, pieces, most)
     for piece, start in ((piece, start) for piece in pieces for start in starts):
         x0, x1, y0, y1 = piece.rect
         point = np.array([start[0] + (x0 + x1) / 2, start[1] + (y0 + y1) / 2, (piece.z[0] + piece.z[-1]) / 2])
@@ -138,6 +146,24 @@ def body_swallows(
             return True
         unknown |= answer is None
     return None if unknown else False
+
+
+def _along(
+    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[Piece], most: int
+) -> list[Array]:
+    """Places of the wire, ``step`` apart, at which some piece is near a box; about ``most`` at most."""
+    reach = max(max(abs(x) for x in piece.rect) for piece in pieces) + step
+    out = []
+    for points in runs:
+        way = np.diff(points, axis=0)
+        parts = np.maximum(np.ceil(np.hypot(way[:, 0], way[:, 1]) / step), 1).astype(int)
+        row = np.repeat(np.arange(len(parts)), parts)
+        share = (np.arange(len(row)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[row]
+        places = np.concatenate([points[row] + share[:, None] * way[row], points[-1:]])
+        near = ((places >= low[:2] - reach) & (places <= high[:2] + reach)).all(axis=1)
+        out.append(places[near])
+    places = np.concatenate(out)
+    return list(places[:: max(len(places) // most, 1)])
 
 
 def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, point: Array) -> bool | None:
