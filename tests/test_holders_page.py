@@ -102,3 +102,15 @@ def read_png(png):
             out[x] = (line[x] + add) % 256
         image[row] = above = out
     return image
+
+
+def test_code_in_developers_notes_makes_a_holder():
+    text = (pages.HERE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    code = text.split("**A holder.**")[1].split("```python\n")[1].split("```")[0]
+    assert len([line for line in code.splitlines() if line.strip()]) <= 10
+    space: dict = {}
+    exec(code, space)
+    kind = space["KIND"]
+    holder = kind.build(library.filled(kind, {"length": 80, "height": 12}))
+    assert holder.triangles.reshape(-1, 3).max(axis=0).tolist() == [80, 40, 12]
+    assert holder.seats["top"].T_HS[2, 3] == 12
