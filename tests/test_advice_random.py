@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 from clearance.advice.edits import raised, replanned, with_all_on_them
@@ -97,6 +97,8 @@ def walled(rng: np.random.Generator) -> Scene:
     return replace(scene, bodies=tuple(bodies), stretches=(alone,))
 
 
+# found at random: a bound named 0.0003 beside the spot that binds was clear 0.01 past it
+@example(seed=215, u=0.0, v=0.0)
 @FEW
 @ZEROS
 def test_zeros_inside_the_box_are_clear_and_past_it_not(seed: int, u: float, v: float) -> None:

@@ -29,6 +29,8 @@ LIMIT, TURN_LIMIT = 20.0, 5.0
 FINE = 0.001
 #: what binds a side is looked for this far past it, mm
 PAST = 0.005
+#: and along the side to this, mm
+SPOT = 1e-6
 #: a turn ends where the nearest body is nearer than this, mm, or closer by steps than this, degrees
 NEAR, LEAST_TURN = 0.002, 2e-4
 PLACES = 5
@@ -193,7 +195,7 @@ def _named(covered: Covered, box: Box, k: int, touch: Touch) -> Binds:
     """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
     strip = list(_strip(box, k, PAST))
     along = 2 * (1 - k // 2)
-    while strip[along + 1] - strip[along] > FINE:
+    while strip[along + 1] - strip[along] > SPOT:
         middle = (strip[along] + strip[along + 1]) / 2.0
         half = list(strip)
         half[along + 1] = middle
@@ -206,10 +208,18 @@ def _named(covered: Covered, box: Box, k: int, touch: Touch) -> Binds:
             break
         strip, touch = half, found
     across = 2 * (k // 2)
-    shift = [0.0, 0.0]
-    shift[k // 2] = strip[across] if k % 2 == 0 else strip[across + 1]
-    shift[1 - k // 2] = (strip[along] + strip[along + 1]) / 2.0
-    return Binds(SIDES[k], float(box[k]), (shift[0], shift[1]), touch.head, touch.item, touch.cut, touch.move)
+    outer = strip[across] if k % 2 == 0 else strip[across + 1]
+    low, high = strip[along], strip[along + 1]
+
+    def spot(y: float) -> tuple[float, float]:
+        return (outer, y) if k < 2 else (y, outer)
+
+    shift = spot((low + high) / 2.0)
+    for y in (low, high):
+        if not covered.clear((spot(y)[0], spot(y)[0], spot(y)[1], spot(y)[1])):
+            shift = spot(y)
+            break
+    return Binds(SIDES[k], float(box[k]), shift, touch.head, touch.item, touch.cut, touch.move)
 
 
 def _shrunk(box: Box) -> Box:
