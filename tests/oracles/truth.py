@@ -202,13 +202,15 @@ _FLAT = np.hypot(DIRECTIONS[:, 0], DIRECTIONS[:, 1])
 _UP = np.abs(DIRECTIONS[:, 2])
 
 
-def _fixed_slabs(board: Board, draw: Index, part: Index) -> Array:
-    """Slab widths (N, directions) along the fixed directions."""
-    out = np.empty((len(draw), len(DIRECTIONS)))
+def _quick(
+    board: Board, ask: Question, draw: Index, part: Index, window: Array, group: Index
+) -> tuple[Array, Index]:
+    """Lower bounds (N,) from slabs along the fixed directions, and the best direction's number (N,)."""
+    bound, best = np.empty(len(draw)), np.empty(len(draw), dtype=np.int64)
     used_d, at_d = np.unique(draw, return_inverse=True)
     used_p, at_p = np.unique(part, return_inverse=True)
-    low = np.min(board.V[used_p] @ DIRECTIONS.T, axis=1)
     U = DIRECTIONS
+    low = np.min(board.V[used_p] @ U.T, axis=1)
     bit = np.maximum(board.a[used_d] @ U[:, :2].T, board.b[used_d] @ U[:, :2].T)
     rect = board.rect[used_d]
     box = np.maximum(rect[:, :1] * U[:, 0], rect[:, 1:2] * U[:, 0]) + np.maximum(
@@ -216,11 +218,12 @@ def _fixed_slabs(board: Board, draw: Index, part: Index) -> Array:
     )
     level = np.max(board.r[used_d][:, :, None] * _FLAT + board.z[used_d][:, :, None] * U[:, 2], axis=1)
     reach = bit + box + level
-    step = 20000
+    step = 5000
     for i in range(0, len(draw), step):
         s = slice(i, i + step)
-        out[s] = low[at_p[s]] - reach[at_d[s]]
-    return out
+        slabs = low[at_p[s]] - reach[at_d[s]]
+        bound[s], best[s] = ask.quick(slabs, window[group[s]], board.e[draw[s]])
+    return bound, best
 
 
 @dataclass(frozen=True)
@@ -331,7 +334,7 @@ def least(
     lo, hi = np.full(groups, np.inf), np.full(groups, np.inf)
     if len(draw) == 0:
         return lo, hi
-    bound, best = ask.quick(_fixed_slabs(board, draw, part), window[group], board.e[draw])
+    bound, best = _quick(board, ask, draw, part, window, group)
     bits = np.zeros(groups, dtype=np.int64)
     most = 1
     while len(draw):
@@ -355,7 +358,7 @@ def least(
             new = board.split(d[more], ways)
             np.add.at(bits, g[more], ways)
             np_, ng = np.repeat(p[more], ways), np.repeat(g[more], ways)
-            nb, nk = ask.quick(_fixed_slabs(board, new, np_), window[ng], board.e[new])
+            nb, nk = _quick(board, ask, new, np_, window, ng)
             nb = np.maximum(nb, np.repeat(got_lo[more], ways))
             draw, part = np.concatenate([draw, new]), np.concatenate([part, np_])
             group, bound = np.concatenate([group, ng]), np.concatenate([bound, nb])
