@@ -133,12 +133,16 @@ class _State:
             told.reopened.add((run.number, self.part))
         drawn = kerf(chains, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
-            self._cut(run, chains, drawn, told)
+            self._cut(run, chains, drawn)
         self._scrape(run, told)
 
-    def _cut(self, run: Run, chains: list[Array], drawn: Any, told: Story) -> None:
-        groups, before = self.parted(drawn)
+    def _cut(self, run: Run, chains: list[Array], drawn: Any) -> None:
+        groups, complete = self.parted(drawn)
         pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
+        if not complete and any(piece["outline"] is group[0] for group in groups for piece in pieces):
+            # it is the rest of the part that falls: all of it must be looked at
+            groups, _ = self.parted(drawn, everywhere=True)
+            pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
         self.kerfs.append((run, drawn))
         self.gone.append(drawn)
         for values in pieces:
@@ -146,7 +150,7 @@ class _State:
             if not values["held"]:
                 self.gone.append(values["outline"])
         if not pieces:
-            tab = self._tab(run, chains, drawn, before)
+            tab = self._tab(run, chains, drawn)
             if tab is not None:
                 self.rough.append(("tab", tab))
 
@@ -162,33 +166,32 @@ class _State:
             gone = [each for each in self.gone if each.intersects(window)]
         return here.difference(shapely.union_all(gone)) if gone else here
 
-    def parted(self, drawn: Any) -> tuple[list[list[Any]], Any]:
-        """Groups of pieces, each of what hung together before ``drawn`` was taken out, and what was there.
+    def parted(self, drawn: Any, everywhere: bool = False) -> tuple[list[list[Any]], bool]:
+        """Groups of pieces, each of what hung together before ``drawn`` was taken out; whether all are whole.
 
         Most runs concern their own surroundings only: where just one of the pieces there goes on beyond them,
-        the others are free. Else the whole part is looked at.
+        the others are free. It comes first then, and not as a whole. Else all of the part is looked at.
         """
         import shapely
 
         x0, y0, x1, y1 = drawn.bounds
         bounds = (x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND)
         window = shapely.box(*bounds)
-        if not window.contains(self.box):
+        if not everywhere and not window.contains(self.box):
             before = self.left(bounds)
             after = _real(before.difference(drawn))
             rim = window.exterior
             onward = [piece for piece in after if piece.distance(rim) < 1e-9]
             if len(onward) == 1:
                 inner = [p for p in after if p is not onward[0] and p.distance(drawn) < 1e-6]
-                return ([[onward[0], *inner]] if inner else []), before
-        before = self.left(None)
+                return ([[onward[0], *inner]] if inner else []), False
         groups = []
-        for one in _real(before):
+        for one in _real(self.left(None)):
             if one.intersects(drawn):
                 pieces = _real(one.difference(drawn))
                 if len(pieces) > 1:
                     groups.append(pieces)
-        return groups, before
+        return groups, True
 
     def _freed(self, run: Run, pieces: list[Any], drawn: Any) -> list[dict[str, Any]]:
         """Those of the pieces that do not stay, with what is known of them so far."""
@@ -197,8 +200,7 @@ class _State:
         touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
         total = shapely.union_all([drawn, *(k for _, k in self.kerfs if k.intersects(drawn))])
         rings = [shapely.Polygon(hole) for each in _polygons(total) for hole in each.interiors]
-        within = [next((r for r in rings if r.contains(p.representative_point())), None) for p in pieces]
-        enclosed = [ring is not None for ring in within]
+        enclosed = [any(ring.contains(p.representative_point()) for ring in rings) for p in pieces]
         inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
         grips, beds = [], []
         for piece, inside in zip(pieces, enclosed, strict=True):
@@ -215,8 +217,7 @@ class _State:
         found = []
         for k, piece in enumerate(pieces):
             if k != keeper:
-                ring = within[k]
-                kind = "off-cut" if ring is None else self._kind(run, piece, ring)
+                kind = self._kind(run, piece, total) if enclosed[k] else "off-cut"
                 larger = not enclosed[k] and not enclosed[keeper] and piece.area > pieces[keeper].area
                 found.append(
                     {
@@ -231,29 +232,34 @@ class _State:
                 )
         return found
 
-    def _kind(self, run: Run, piece: Any, ring: Any) -> str:
+    def _kind(self, run: Run, piece: Any, total: Any) -> str:
         """Slug or good part: by where the wire was threaded for the first run along the piece's edge.
 
-        ``ring`` is what the kerf encloses, less a lead-in that comes from inside, which is filled here.
+        That was inside if it was inside all that the kerfs go around, less lead-ins from outside.
         """
         import shapely
 
         first = next((r for r, k in self.kerfs if k.distance(piece) < self.wire / 10), run)
         x, y = first.place(self.middle)
-        inside = bool(shapely.contains_xy(ring.buffer(0.51 * self.wire), x, y))
+        filled = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(total)])
+        inside = bool(shapely.contains_xy(filled.buffer(-0.51 * self.wire), x, y))
         return "slug" if inside else "good part"
 
     # ----------------------------------------------------------------------------------- tabs
-    def _tab(self, run: Run, chains: list[Array], drawn: Any, before: Any) -> dict[str, Any] | None:
+    def _tab(self, run: Run, chains: list[Array], drawn: Any) -> dict[str, Any] | None:
         """The piece that comes free once the last bit is cut from where the run ends, by the shortest way."""
         import shapely
 
         end = chains[-1][-1]
         point = shapely.Point(*end)
-        if not before.contains(point) or before.boundary.distance(point) <= self.wire / 2:
+        if not shapely.contains_xy(self.whole, *end):
+            return None
+        # its own kerf is gone by now, and is what the run ends in
+        others = [each for each in self.gone if each is not drawn and each.intersects(point)]
+        if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
         aims = [(_where_it_comes_back(chains, end), self.wire)]
-        edge = shapely.get_coordinates(shapely.shortest_line(point, before.boundary))[1]
+        edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
         aims.append((edge, self.wire / 2))
         aims = [(aim, less) for aim, less in aims if aim is not None]
         for aim, less in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):

@@ -105,12 +105,14 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    cut, under, hold = first.run.stretch.name, _under(scene, first), _hold(first)
+    cut, under, hold = first.run.stretch.name, _under(scene, first, len(pieces) > 1), _hold(first)
     return f'"{cut}" {text}. {under}{": " + hold if hold else ""}'
 
 
 def _most(pieces: Sequence[Piece]) -> float:
-    return max(piece.volume if piece.mass is None else 1e6 * piece.mass for piece in pieces)
+    """By three figures, so that what differs by rounding keeps its order."""
+    most = max(piece.volume if piece.mass is None else 1e6 * piece.mass for piece in pieces)
+    return float(f"{most:.3g}")
 
 
 def _same(pieces: Sequence[Piece]) -> bool:
@@ -118,8 +120,9 @@ def _same(pieces: Sequence[Piece]) -> bool:
     return max(areas) - min(areas) <= 0.1 * max(areas)
 
 
-def _under(scene: Scene, piece: Piece) -> str:
+def _under(scene: Scene, piece: Piece, several: bool) -> str:
     """What keeps it from falling, or what it falls on."""
+    drops = "They drop" if several else "It drops"
     if piece.held:
         return f"{' and '.join(chr(34) + name + chr(34) for name in piece.held)} holds it"
     beneath = below(scene, piece)
@@ -127,8 +130,8 @@ def _under(scene: Scene, piece: Piece) -> str:
         return f'It lies loose on "{beneath[0].name}"'
     also = f', or onto "{beneath[0].name}" {beneath[0].gap:.1f} mm below' if beneath else ""
     if _over_lower_head(piece):
-        return f"It drops onto the lower head{also}"
-    return f"It drops{also.removeprefix(', or')}" if also else "Nothing lies under it"
+        return f"{drops} onto the lower head{also}"
+    return f"{drops}{also.removeprefix(', or') or '; nothing lies beneath'}"
 
 
 def _over_lower_head(piece: Piece) -> bool:

@@ -28,6 +28,8 @@ MARGIN = 0.1
 OFF, OFF_SHARE = 0.25, 0.05
 #: a hole beside the place is named when its centre is no farther, mm
 BESIDE = 30.0
+#: walls are looked for so near at first, mm
+CLOSE = 4.0
 #: holes beyond this diameter are openings, in which nobody threads at the centre, mm
 OPENING = 15.0
 
@@ -73,9 +75,12 @@ def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
     sheared = _along(body.triangles_M, run)
     if sheared is not body.triangles_M:
         boxes = boxes_of(sheared)
-    near = _near(sheared, boxes, point, low, high)
-    distance = _distances(near, point) if len(near) else np.empty(0)
-    reach = float(distance.min(initial=np.inf))
+    for width in (CLOSE, BESIDE):
+        near = _near(sheared, boxes, point, width, low, high)
+        distance = _distances(near, point) if len(near) else np.empty(0)
+        reach = float(distance.min(initial=np.inf))
+        if 0.0 < reach <= width:
+            break
     drilled = _drilled(body, at)
     solid = _solid(near[distance == 0.0], point, low, high) if reach == 0.0 else ()
     if drilled is not None:
@@ -92,6 +97,8 @@ def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
     tall = tight[np.argmax(np.ptp(tight[..., 2], axis=1))][:, 2]
     level = float(np.clip((tall.min() + tall.max()) / 2.0, low, high))
     ring = around(rings(section(near, level)), point)
+    if ring is None and width < BESIDE:
+        ring = around(rings(section(_near(sheared, boxes, point, BESIDE, low, high), level)), point)
     if ring is None and len(near) < len(sheared):
         ring = around(rings(section(sheared, level)), point)
     if ring is None:
@@ -119,11 +126,11 @@ def boxes_of(triangles: Array) -> Boxes:
     return triangles.min(axis=1), triangles.max(axis=1)
 
 
-def _near(triangles: Array, boxes: Boxes, point: Array, low: float, high: float) -> Array:
-    """The triangles within ``BESIDE`` of the point, sideways, that reach between two heights."""
+def _near(triangles: Array, boxes: Boxes, point: Array, width: float, low: float, high: float) -> Array:
+    """The triangles within ``width`` of the point, sideways, that reach between two heights."""
     first, last = boxes
-    near = (first[:, 0] <= point[0] + BESIDE) & (last[:, 0] >= point[0] - BESIDE)
-    near &= (first[:, 1] <= point[1] + BESIDE) & (last[:, 1] >= point[1] - BESIDE)
+    near = (first[:, 0] <= point[0] + width) & (last[:, 0] >= point[0] - width)
+    near &= (first[:, 1] <= point[1] + width) & (last[:, 1] >= point[1] - width)
     near &= (first[:, 2] < high) & (last[:, 2] > low)
     return triangles[near]
 

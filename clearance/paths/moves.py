@@ -27,6 +27,7 @@ class Moves:
         passed_over: words that move nothing: (word, first line), each once.
         notes: sentences for the report.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
+        wire_left_in: words cut the wire, and none does after the last move.
         start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
             plane of X Y, at both ends of each move; None where the wire is upright throughout.
         origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
@@ -47,6 +48,7 @@ class Moves:
     notes: tuple[str, ...] = ()
     grow: float = 0.0
     chord_error: float = 0.0
+    wire_left_in: bool = False
     start_uv: NDArray[np.float64] | None = None
     end_uv: NDArray[np.float64] | None = None
     origin: NDArray[np.int64] | None = None

@@ -109,6 +109,7 @@ class _Reader:
             self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {deleted[0]}')
         if self.ended is None:
             self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
+        self.out.event = self.event
         return self.out
 
     def note(self, text: str) -> None:

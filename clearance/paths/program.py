@@ -38,6 +38,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     turn = np.array(sweep, dtype=float)
     centre[turn == 0] = np.nan
     threaded, points = wire.threading(rapid, event, bool(options.codes.cut))
+    left_in = bool(options.codes.cut) and wire.left_in(threaded[-1], program.event)
     start_uv = end_uv = None
     if any(u) or any(v) or any(program.first_uv):
         end_uv = np.array([u, v], dtype=float).T
@@ -56,6 +57,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         notes=tuple(notes),
         grow=grow,
         chord_error=program.miss + miss,
+        wire_left_in=left_in,
         source=shown,
         start_uv=start_uv,
         end_uv=end_uv,

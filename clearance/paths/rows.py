@@ -21,6 +21,7 @@ class Program:
         notes: sentences for the report.
         miss: the most by which an arc's end misses its circle, mm.
         offset_word: the first of G41, G42 and its line.
+        event: of ``wire``, what the program did after the last move.
     """
 
     first: tuple[float, float] | None = None
@@ -30,3 +31,4 @@ class Program:
     notes: list[str] = field(default_factory=list)
     miss: float = 0.0
     offset_word: tuple[str, int] | None = None
+    event: int = 0

@@ -14,6 +14,11 @@ THREAD = 1
 CUT = 2
 
 
+def left_in(threaded: bool, event: int) -> bool:
+    """Whether the wire is in when the program ends: on its last move, and what it did after that."""
+    return bool(event & THREAD) or (threaded and not event & CUT)
+
+
 def threading(
     rapid: Sequence[bool], event: Sequence[int], cut_named: bool
 ) -> tuple[list[bool], tuple[int, ...]]:

@@ -1,0 +1,274 @@
+"""Where the wire is threaded: what the hole there is, and what is in the way.
+
+Truths are plane geometry on bodies of known dimensions: a hole of diameter D with n flats, its corners on the
+circle, holds a circle of D cos(pi / n). The room of 0.1 mm is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import os
+from math import cos, pi
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import clearance
+from clearance.access.parting import story
+from clearance.access.threading import MARGIN, Way, Ways
+from clearance.setup.scene import Scene
+from tests.access_bench import AT, WIRE, block, findings, line, plate_with, post, scene
+
+FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA", Path(__file__).parents[2] / "shared" / "data"))
+FLATS = cos(pi / 64)
+KINDS = (
+    "no hole",
+    "blind hole",
+    "solid above",
+    "solid below",
+    "holder across",
+    "hole too narrow",
+    "off centre",
+)
+
+BODY = block(60, 40, 20) - post(3, 22, (20, 15, -1))
+
+
+def threaded(loaded: Scene) -> list[Way]:
+    """The way through the plate of each run."""
+    ways = Ways(loaded)
+    return [way for run in story(loaded).all_runs for way in ways.parts(run)]
+
+
+def cut_from(x: float, y: float) -> str:
+    """Ten millimetres along X from where the wire is threaded."""
+    return line((x, y), (x + 10, y))
+
+
+def test_a_hole_gives_its_diameter_and_centre(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, BODY, cut_from(20.5, 15))
+    (way,) = threaded(loaded)
+    assert way.hole is not None
+    assert way.hole.is_round
+    assert way.hole.diameter == pytest.approx(3, abs=1e-5)
+    assert way.hole.centre == pytest.approx((AT[0] + 20, AT[1] + 15), abs=1e-5)
+    assert way.off_centre == pytest.approx(0.5, abs=1e-5)
+    # Flats to the right of the centre: their corners at angles k pi / 32, so one corner lies straight right.
+    assert way.free == pytest.approx(2 * _room(3, 64, 0.5), abs=1e-5)
+    (found,) = findings(loaded, *KINDS)
+    assert (found.kind, found.severity) == ("off centre", "note")
+    assert "D 3.00" in found.message
+    assert "0.50 mm off its centre X120.00 Y115.00" in found.message
+
+
+def _room(diameter: float, flats: int, off: float) -> float:
+    """Distance from a point ``off`` to the right of the centre to the nearest flat of a polygon."""
+    corners = diameter / 2 * np.exp(2j * np.pi * np.arange(flats + 1) / flats)
+    best = np.inf
+    for a, b in zip(corners[:-1], corners[1:], strict=True):
+        t = ((off - a) * (b - a).conjugate()).real / abs(b - a) ** 2
+        best = min(best, abs(a + min(max(t, 0), 1) * (b - a) - off))
+    return float(best)
+
+
+def test_a_hole_in_the_middle_of_which_one_threads_is_silent(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), cut_from(20.2, 15))
+    assert findings(loaded, *KINDS) == []
+    first, _ = threaded(loaded)
+    assert first.free == pytest.approx(3 * FLATS, abs=1e-5)
+
+
+def test_solid_metal_and_the_hole_beside_it(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, BODY, cut_from(25, 15))
+    (found,) = findings(loaded, *KINDS)
+    assert (found.kind, found.severity, found.item, found.cut) == ("no hole", "close", "plate", "cut 1")
+    assert "X125.00 Y115.00" in found.message
+    assert "solid from Z 0.00 to 20.00" in found.message
+    assert "D 3.00 at X120.00 Y115.00, is 5.00 mm off" in found.message
+
+
+@pytest.mark.parametrize(
+    ("at", "diameter", "kinds"),
+    [
+        ((25, 15), 1.0, []),
+        ((25.2, 15), 1.0, []),
+        ((25, 15), 0.35, ["hole too narrow"]),
+        ((30, 30), 1.0, ["no hole"]),
+    ],
+)
+def test_a_named_hole_counts_as_drilled(
+    at: tuple[float, float], diameter: float, kinds: list[str], tmp_path: Path
+) -> None:
+    drilled = plate_with(start_holes=[{"at": list(at), "diameter": diameter}])
+    loaded = scene(tmp_path, BODY, cut_from(25, 15), plate=drilled)
+    assert [f.kind for f in findings(loaded, *KINDS)] == kinds
+    if kinds == ["no hole"]:
+        return
+    (way,) = threaded(loaded)
+    assert way.drilled
+    assert way.free == pytest.approx(diameter - 2 * (at[0] - 25), abs=1e-9)
+
+
+def test_a_named_hole_turns_with_its_part(tmp_path: Path) -> None:
+    # Turned by 90 degrees about Z the model's X runs along the machine's Y, its Y against the machine's X.
+    drilled = plate_with(start_holes=[{"at": [30, 10], "diameter": 2.0}], turn=[0, 0, 90])
+    program = {"nc": cut_from(30, 10), "axes": "part"}
+    loaded = scene(tmp_path, BODY, program, plate=drilled)
+    (way,) = threaded(loaded)
+    assert way.drilled
+    assert way.hole is not None
+    assert way.hole.centre == pytest.approx((AT[0] - 10, AT[1] + 30))
+    # Lying on its side the drilled hole lies too, across the wire.
+    drilled = plate_with(start_holes=[{"at": [30, 10], "diameter": 2.0}], turn=[90, 0, 0])
+    loaded = scene(tmp_path, BODY, {"nc": cut_from(30, -5)}, plate=drilled)
+    assert [f.kind for f in findings(loaded, *KINDS)] == ["no hole"]
+
+
+@pytest.mark.parametrize(
+    ("diameter", "kinds"), [(0.39, ["hole too narrow"]), (0.42, []), (0.15, ["hole too narrow"])]
+)
+def test_room_around_the_wire(diameter: float, kinds: list[str], tmp_path: Path) -> None:
+    # 0.4 is the diameter that leaves the margin all round
+    assert abs(WIRE + 2 * MARGIN - 0.4) < 1e-12
+    body = block(60, 40, 20) - post(diameter, 22, (20, 15, -1))
+    found = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
+    assert [f.kind for f in found] == kinds
+
+
+def test_the_narrowest_place_of_a_stepped_hole_counts(tmp_path: Path) -> None:
+    body = block(60, 40, 20) - post(8, 10, (20, 15, -1)) - post(2, 22, (20, 15, -1))
+    (way,) = threaded(scene(tmp_path, body, cut_from(20, 15)))
+    assert way.hole is not None
+    assert way.hole.diameter == pytest.approx(2, abs=1e-5)
+    assert way.free == pytest.approx(2 * FLATS, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("foot", "side", "solid"), [(-1, "above", "12.00 to 20.00"), (8, "below", "0.00 to 8.00")]
+)
+def test_a_blind_hole(foot: float, side: str, solid: str, tmp_path: Path) -> None:
+    body = block(60, 40, 20) - post(3, 13, (20, 15, foot))
+    (found,) = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
+    assert (found.kind, found.severity) == ("blind hole", "close")
+    assert f"solid {side} it, from Z {solid}" in found.message
+
+
+def test_a_lower_step_is_no_blind_hole(tmp_path: Path) -> None:
+    body = block(60, 40, 20) - block(30, 60, 30, (-1, -1, 12))
+    (found,) = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
+    assert found.kind == "no hole"
+    assert "from Z 0.00 to 12.00" in found.message
+
+
+@pytest.mark.parametrize(("z", "kind"), [(20.2, "solid above"), (-0.05, "solid below")])
+def test_another_part_across_the_wire(z: float, kind: str, tmp_path: Path) -> None:
+    # The foil under it is 0.04 thick: there is 0.1 between lower head and plate.
+    height = 6 if z > 0 else 0.04
+    cover = {"name": "cover", "part": "cover.stl", "units": "mm", "at": [AT[0] + 10, AT[1] + 5, z]}
+    heads = {"upper_z": 30.0}
+    others = {"cover.stl": block(20, 20, height)}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[cover], heads=heads, others=others)
+    (found,) = findings(loaded, *KINDS)
+    assert (found.kind, found.severity, found.item) == (kind, "close", "cover")
+    # With a hole of its own it is silent.
+    others = {"cover.stl": block(20, 20, height) - post(3, 20, (10, 10, -1))}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[cover], heads=heads, others=others)
+    assert findings(loaded, *KINDS) == []
+
+
+def test_a_holder_across_the_wire(tmp_path: Path) -> None:
+    across = {"name": "bar", "shape": {"box": [10, 60, 4]}, "at": [AT[0] + 20, AT[1] + 15, 21]}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[across], heads={"upper_z": 30.0})
+    (found,) = findings(loaded, *KINDS)
+    assert (found.kind, found.item) == ("holder across", "bar")
+    assert "from Z 21.00 to 25.00" in found.message
+    beside = {**across, "at": [AT[0] + 30, AT[1] + 15, 21]}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[beside], heads={"upper_z": 30.0})
+    assert findings(loaded, *KINDS) == []
+
+
+def test_paths_from_outside_are_free(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, BODY, cut_from(-5, 15), cut_from(-0.15, 30))
+    (found,) = findings(loaded, *KINDS)
+    # 0.15 beside the edge the wire has 0.05 of room.
+    assert (found.cut, found.kind) == ("cut 2", "hole too narrow")
+    assert "beside the part" in found.message
+    assert threaded(loaded)[0].hole is None
+
+
+def test_a_wire_that_leans_has_less_of_a_straight_hole(tmp_path: Path) -> None:
+    # It leans 2 mm over 20 in X: a line through the middle comes within R - 1 of the wall at both ends.
+    body = block(60, 40, 20) - post(6, 22, (20, 15, -1))
+    program = {
+        "nc": "G90 G00 X19 Y15 U2. V0\nG01 X40 Y15 U2. V0",
+        "planes": {"xy": 0.0, "uv": 20.0},
+        "uv_words": "relative",
+    }
+    (way,) = threaded(scene(tmp_path, body, program))
+    assert way.free / 2 == pytest.approx(3 - 1, abs=0.005)
+    assert way.free / 2 <= 2 + 1e-9
+    assert tuple(way.at) == pytest.approx((AT[0] + 20, AT[1] + 15), abs=1e-9)
+
+
+def test_threading_again_where_the_slug_has_dropped(tmp_path: Path) -> None:
+    rough = line((20, 15), (26, 15), (26, 21), (14, 21), (14, 9), (26, 9), (26, 15.0))
+    inside = line((24, 19), (27, 19), (27, 20))
+    assert findings(scene(tmp_path, BODY, rough, inside), *KINDS) == []
+    # Before the rough cut there is metal in that place.
+    assert [f.cut for f in findings(scene(tmp_path, BODY, inside, rough), *KINDS)] == ["cut 1"]
+
+
+def test_many_places_give_one_line(tmp_path: Path) -> None:
+    program = "\n".join([cut_from(25, 15), "G00 X25 Y25", "G01 X35", "G00 X25 Y35", "G01 X35"])
+    (found,) = findings(scene(tmp_path, BODY, program), *KINDS)
+    assert found.message.endswith("(and at 2 more places)")
+
+
+# ------------------------------------------------------------------------------------------- a real plate
+PLATE = FOLDER / "mikedh__trimesh" / "plate_holes.STL"
+
+
+def real_holes() -> list[tuple[float, float, float]]:
+    """Centre and diameter of the plate's five holes, from the file's own corners: those of its lower face in
+    five clusters of 24, each with corners at opposite ends of both axes."""
+    raw = np.fromfile(PLATE, dtype=np.dtype([("n", "<f4", 3), ("p", "<f4", (3, 3)), ("a", "<u2")]), offset=84)
+    corners = np.unique(raw["p"].reshape(-1, 3), axis=0).astype(float)
+    low = corners[corners[:, 2] < 1e-4]
+    holes = []
+    for x, y in ((40, 48), (163, 48), (163, 257), (40, 257), (101.6, 154.5)):
+        ring = low[np.hypot(low[:, 0] - x, low[:, 1] - y) < 6][:, :2]
+        assert len(ring) == 24
+        centre = (ring.min(axis=0) + ring.max(axis=0)) / 2
+        holes.append((float(centre[0]), float(centre[1]), float(2 * np.hypot(*(ring - centre).T).max())))
+    return holes
+
+
+def real_scene(folder: Path, shift: float) -> Scene:
+    """The plate with a path that is threaded in each of its holes, ``shift`` to the right of the middle."""
+    programs = [cut_from(x + shift, y) for x, y, _ in real_holes()]
+    loaded = scene(folder, block(1, 1, 1), *programs)
+    (folder / "plate.stl").write_bytes(PLATE.read_bytes())
+    return clearance.load(loaded.setup_file)
+
+
+@pytest.mark.real
+def test_each_hole_of_a_real_plate(tmp_path: Path) -> None:
+    loaded = real_scene(tmp_path, 0.0)
+    ways = threaded(loaded)
+    assert len(ways) == 5
+    for way, (x, y, diameter) in zip(ways, real_holes(), strict=True):
+        assert way.hole is not None
+        assert way.hole.diameter == pytest.approx(diameter, abs=1e-3)
+        assert way.hole.centre == pytest.approx((AT[0] + x, AT[1] + y), abs=1e-3)
+        assert way.free == pytest.approx(diameter * cos(pi / 24), abs=1e-3)
+    assert findings(loaded, *KINDS) == []
+
+
+@pytest.mark.real
+def test_a_real_plate_moved_by_five(tmp_path: Path) -> None:
+    found = findings(real_scene(tmp_path, 5.0), *KINDS)
+    # The holes are 6.756 in diameter, wider at the top: 5 mm off the wire meets the ledge there.
+    assert [f.kind for f in found] == ["blind hole"] * 5
+    for finding, (x, y, diameter) in zip(found, real_holes(), strict=True):
+        assert f"D {diameter:.2f} at X{AT[0] + x:.2f} Y{AT[1] + y:.2f}, is 5.00 mm off" in finding.message
+        assert "solid below it, from Z 0.00" in finding.message
