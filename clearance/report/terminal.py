@@ -60,14 +60,18 @@ def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
+#: what doubles lose in a difference of machine coordinates, mm
+_DOUBLES = 1e-9
+
+
 def rounded_down(value: float | None) -> str:
-    """A length to 0.01 mm, never read larger than it is; "-" where there is none."""
+    """A length to 0.01 mm, never read larger than it is (by more than doubles lose); "-" where there is none."""
     if value is None or math.isnan(value):
         return "-"
     if math.isinf(value):
         return "inf" if value > 0 else "-inf"
-    # repr is the shortest decimal that is this very double, so 0.29 stays 0.29.
-    down = Decimal(repr(float(value))).quantize(_CENT, rounding=ROUND_FLOOR)
+    # repr is the shortest decimal that is this very double, so 0.29 stays 0.29; and 6.1 - 6 in doubles is 0.1
+    down = Decimal(repr(float(value) + _DOUBLES)).quantize(_CENT, rounding=ROUND_FLOOR)
     return str(down + 0)
 
 
