@@ -21,7 +21,8 @@ from tests.oracles.compare import Tally, run_cases
 from tests.oracles.scenes import Recipe, case_of, large_recipe_of_seed, recipe_of_seed
 from tests.oracles.shrink import shrunk
 
-BLOCK = 50
+#: scenes that the oracle takes at once: a round over more of them costs little more
+BLOCK = 200
 
 
 def _judge(scene, moves):
