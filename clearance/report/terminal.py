@@ -65,7 +65,7 @@ _DOUBLES = 1e-9
 
 
 def rounded_down(value: float | None) -> str:
-    """A length to 0.01 mm, never read larger than it is (by more than doubles lose); "-" where there is none."""
+    """A length to 0.01 mm, never read larger than it is (but for doubles); "-" where there is none."""
     if value is None or math.isnan(value):
         return "-"
     if math.isinf(value):
