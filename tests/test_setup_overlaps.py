@@ -216,10 +216,46 @@ def test_table_and_open_bodies_are_left_out(tmp_path: Path) -> None:
         assert overlap_findings([body(a), other], [(0, 1)]) == []
 
 
-def test_too_many_facets_are_a_note(tmp_path: Path) -> None:
-    fine = np.repeat(brick([0, 0, 0], [9, 9, 9]), LARGEST // 12 + 1, axis=0)
-    findings = overlap_findings(
-        [body(fine), Body("b", "holder", brick([5, 0, 0], [14, 9, 9]), True, FREE, FREE, item=1)], [(0, 1)]
-    )
-    assert [(f.severity, f.item) for f in findings] == [("note", "a")]
-    assert "too many" in findings[0].message
+def fine(triangles: Any) -> Any:
+    """The same body with each facet in four until there are more than are intersected."""
+    while len(triangles) <= LARGEST:
+        a, b, c = (triangles[:, k] for k in range(3))
+        ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
+        quarters = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+        triangles = np.concatenate([np.stack(q, axis=1) for q in quarters])
+    return triangles
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "deep"),
+    [
+        ([9, -5, -5], [20, 15, 15], 1.0),  # a face
+        ([7, 6, 5], [20, 20, 20], 3.0),  # a corner
+        ([9.93, 2, 2], [20, 8, 8], 0.07),
+        ([4, -5, 4], [6, 15, 6], 4.0),  # a bar right through
+        ([4, 4, 4], [6, 6, 6], 4.0),  # swallowed: how deep it sits
+        ([-1, -1, -1], [11, 11, 11], 1.0),  # swallows
+        ([10, 0, 0], [20, 10, 10], 0.0),  # touching
+        ([9.97, 0, 0], [20, 10, 10], 0.0),  # no more than is noticed
+        ([2, 2, 10], [8, 8, 20], 0.0),
+    ],
+)
+def test_bodies_of_very_many_facets_are_looked_at_in_points(low: Any, high: Any, deep: float) -> None:
+    """The deepest point, a little less at most; whichever of the two is the fine one, tilted as well."""
+    from scipy.spatial.transform import Rotation
+
+    for turn in (Rotation.identity(), Rotation.from_euler("xyz", [11, -7, 33], degrees=True)):
+        a, b = (
+            turn.apply(t.reshape(-1, 3)).reshape(-1, 3, 3)
+            for t in (brick([0, 0, 0], [10, 10, 10]), brick(low, high))
+        )
+        for one, other in ((fine(a), b), (a, fine(b))):
+            pair = [body(one), Body("b", "holder", other, True, FREE, FREE, item=1)]
+            findings = overlap_findings(pair, [(0, 1)])
+            if deep <= NOTICED:
+                assert findings == []
+            else:
+                (finding,) = findings
+                assert (finding.severity, finding.item) == ("close", "a")
+                told = float(finding.message.split()[1])
+                assert 0.75 * deep - 0.005 <= told <= deep + 0.006

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from clearance.setup.metal import Shell, depth, shells_of
+from clearance.setup.metal import Shell, box_of, depth, shells_of
+from clearance.setup.points import NEAR, depth_at_points
 from clearance.setup.scene import Body, Finding
 
 #: less than this is touching: facets of round things, and lengths typed with two digits (mm)
 NOTICED = 0.05
-#: shells of more facets are not intersected: it would take longer than the whole check
-LARGEST = 100_000
+#: shells of more facets are not intersected, which would take too long: they are looked at in points
+LARGEST = 20_000
 
 
 def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) -> list[Finding]:
@@ -26,8 +27,8 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
         together: indices of the bodies that are there at one time; each of them is looked at.
     """
     items = [k for k, body in enumerate(bodies) if body.item is not None]
-    low = np.array([bodies[k].triangles_M.min(axis=(0, 1)) for k in items]).reshape(-1, 3)
-    high = np.array([bodies[k].triangles_M.max(axis=(0, 1)) for k in items]).reshape(-1, 3)
+    boxes = np.array([box_of(bodies[k].triangles_M) for k in items]).reshape(-1, 2, 3)
+    low, high = boxes[:, 0], boxes[:, 1]
     rows = [set(each) for each in together]
     shells: dict[int, list[Shell]] = {}
     findings = []
@@ -41,20 +42,12 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
                 one, other, a, b = other, one, b, a
             if not (one.closed and other.closed):
                 continue
-            if max(len(one.triangles_M), len(other.triangles_M)) > LARGEST:
-                findings += _not_looked_at(one, other)
-                continue
             for k in (a, b):
                 if k not in shells:
-                    shells[k] = shells_of(bodies[k])
+                    fine = len(bodies[k].triangles_M) > LARGEST and not bodies[k].shells
+                    shells[k] = [Shell(bodies[k].triangles_M, False)] if fine else shells_of(bodies[k])
             findings += _pair(bodies, one, other, shells[a], shells[b])
     return findings
-
-
-def _not_looked_at(one: Body, other: Body) -> list[Finding]:
-    many = max(len(one.triangles_M), len(other.triangles_M))
-    message = f'whether it cuts into "{other.name}" was not looked at: {many} facets are too many for that'
-    return [Finding("overlap", "note", message, item=one.name)]
 
 
 def _pair(
@@ -62,11 +55,15 @@ def _pair(
 ) -> list[Finding]:
     """The finding about two items, if they cut into each other."""
     deepest, broken = 0.0, False
+    ours, theirs = _narrowed(ours, theirs), _narrowed(theirs, ours)
     for a in ours:
         for b in theirs:
             if (np.minimum(a.high, b.high) - np.maximum(a.low, b.low)).min() <= NOTICED:
                 continue
             if (a.sunk and _may_sink(bodies, one, other)) or (b.sunk and _may_sink(bodies, other, one)):
+                continue
+            if max(len(a.whole.triangles), len(b.whole.triangles)) > LARGEST:
+                deepest = max(deepest, depth_at_points(a, b))
                 continue
             if a.solid is None or b.solid is None:
                 broken = True
@@ -81,6 +78,13 @@ def _pair(
         message = f'whether it cuts into "{other.name}" cannot be told: a surface crosses itself'
         return [Finding("overlap", "note", message, item=one.name)]
     return []
+
+
+def _narrowed(shells: Sequence[Shell], others: Sequence[Shell]) -> list[Shell]:
+    """The shells, those of very many facets only as far as the others can meet them."""
+    low = np.min([shell.low for shell in others], axis=0) - NEAR
+    high = np.max([shell.high for shell in others], axis=0) + NEAR
+    return [s if len(s.triangles) <= LARGEST else s.column(low, high) for s in shells]
 
 
 def _may_sink(bodies: Sequence[Body], holder: Body, into: Body) -> bool:
