@@ -332,6 +332,7 @@ def test_words_for_later() -> None:
         read("G00 X0 Y0\nG01 X5 Z5\nM02")
     assert "line 2" in str(caught.value)
     assert caught.value.exit_code == 2
+    assert "one cut for each height" in str(caught.value)
 
 
 @pytest.mark.parametrize(

@@ -205,8 +205,9 @@ class _Reader:
                 raise self.error(f"{raw} begins another program", "one program in the file")
         elif letter == "Z":
             raise NotYet(
-                self.shown, f"line {self.line}", f"{raw}: the upper head's height cannot be read yet"
-            )
+                self.shown, f"line {self.line}", f"{raw}: heights in the program are not followed yet",
+                "one cut for each height, each with its own upper_z and its own part of the program",
+            )  # fmt: skip
         else:
             want = f'if it moves nothing on your control, name "{word}" in codes.ignore of the machine file'
             raise self.error(f"the word {raw} is not known and could change the geometry", want)

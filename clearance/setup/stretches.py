@@ -152,10 +152,12 @@ def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: f
     """The wire from guide to guide.
 
     A wire that leans is never farther from the lower guide's path than ``lean`` (mm, at the upper guide), and
-    in proportion below; the cone with that radius encloses it, whichever way it leans.
+    in proportion below; cut level it is an ellipse, longer than the wire is thick by one over the cosine. The
+    cone with both encloses it, whichever way it leans.
     """
     z = np.array(_guides_z(machine, upper_face_z))
-    return Piece(z, machine.wire / 2 + np.array([0.0, lean])).grown(grow, 0.0)
+    half = machine.wire / 2 * math.hypot(1.0, lean / (z[1] - z[0]))
+    return Piece(z, half + np.array([0.0, lean])).grown(grow, 0.0)
 
 
 def _guides_z(machine: Machine, upper_face_z: float) -> tuple[float, float]:
