@@ -36,8 +36,8 @@ BODY = block(60, 40, 20) - post(3, 22, (20, 15, -1))
 
 def threaded(loaded: Scene) -> list[Way]:
     """The way through the plate of each run."""
-    ways = Ways(loaded)
-    return [way for run in story(loaded).all_runs for way in ways.parts(run)]
+    told = story(loaded)
+    return [way for run in told.all_runs for way in Ways(loaded, told).parts(run)]
 
 
 def cut_from(x: float, y: float) -> str:

@@ -34,6 +34,8 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("job")
     heads = "flushing_distance = 0.1\napproach_from = [-100, 100]\npark = [-100, -100]"
     setup = SETUP.replace("flushing_distance = 0.1", heads) + SECOND
+    drilled = "[{ at = [20, 20], diameter = 2 }, { at = [20, 30], diameter = 2 }]"
+    setup = setup.replace('units = "mm"', f'units = "mm"\nstart_holes = {drilled}')
     for name, content in zip(
         FILES, (setup.encode(), MACHINE.encode(), PROGRAM.encode(), plate()), strict=True
     ):

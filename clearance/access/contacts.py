@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.access.outline import Outline, region
+from clearance.access.slices import Boxes, boxes_of
 from clearance.setup.scene import Body
 
 Array = NDArray[np.float64]
@@ -44,6 +45,7 @@ class Contacts:
     def __init__(self, bodies: Sequence[Body]) -> None:
         self.bodies = bodies
         self._slices: dict[tuple[int, float], Any] = {}
+        self._boxes: dict[int, Boxes] = {}
         self._known: dict[tuple[int, tuple[int, ...]], list[Contact]] = {}
 
     def of(self, part: int, outline: Outline, present: tuple[int, ...]) -> list[Contact]:
@@ -58,8 +60,8 @@ class Contacts:
         """
         key = (part, present)
         if key not in self._known:
-            box = self.bodies[part].triangles_M.reshape(-1, 3)
-            low, high = box.min(axis=0) - NEAR, box.max(axis=0) + NEAR
+            lows, highs = self.boxes(part)
+            low, high = lows.min(axis=0) - NEAR, highs.max(axis=0) + NEAR
             self._known[key] = [
                 contact
                 for k in present
@@ -68,13 +70,16 @@ class Contacts:
             ]
         return self._known[key]
 
+    def boxes(self, k: int) -> Boxes:
+        """The boxes of a body's triangles."""
+        if k not in self._boxes:
+            self._boxes[k] = boxes_of(self.bodies[k].triangles_M)
+        return self._boxes[k]
+
     def _reaches(self, k: int, low: Array, high: Array) -> bool:
         """Whether any triangle's box comes near."""
-        t = self.bodies[k].triangles_M
-        near = np.ones(len(t), dtype=bool)
-        for axis in range(3):
-            near &= (t[..., axis].min(axis=1) <= high[axis]) & (t[..., axis].max(axis=1) >= low[axis])
-        return bool(near.any())
+        first, last = self.boxes(k)
+        return bool(((first <= high) & (last >= low)).all(axis=1).any())
 
     def _with(self, k: int, outline: Outline) -> list[Contact]:
         name = self.bodies[k].name
@@ -98,5 +103,5 @@ class Contacts:
     def _slice(self, k: int, z: float) -> Any:
         key = (k, z)
         if key not in self._slices:
-            self._slices[key] = region(self.bodies[k].triangles_M, z)
+            self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))
         return self._slices[key]

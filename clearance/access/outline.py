@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.access.slices import rings, section
+from clearance.access.slices import Boxes, boxes_of, rings, section
 from clearance.solids.shells import shells
 
 Array = NDArray[np.float64]
@@ -22,13 +22,15 @@ Array = NDArray[np.float64]
 _GAUSS = 0.5 - 0.5 / np.sqrt(3.0), 0.5 + 0.5 / np.sqrt(3.0)
 #: layers thinner than this are none, mm
 THIN = 1e-4
+#: slices at most, and fewer where there are more facets than this
+MOST, FEW, MANY = 24, 8, 100_000
 
 
-def region(triangles: Array, z: float) -> Any:
+def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
     """The slice of a body at height ``z``: holes are holes; shells that cross each other count once."""
     import shapely
 
-    found = rings(section(triangles, z))
+    found = rings(section(triangles, z, boxes))
     if not found:
         return shapely.Polygon()
     loops = [shapely.linearrings(np.vstack([ring, ring[:1]])) for ring in found]
@@ -72,19 +74,22 @@ class Outline:
 
     Args:
         triangles: (N, 3, 3) mm, machine frame.
-        most: slices to make at most; where corners stand at so few heights that this is enough, volumes and
-            middles are exact for faces that are plane.
+        most: slices to make at most; left out, fewer for a body of very many facets. Where
+            corners stand at so few heights that this is enough, volumes and middles are exact.
 
     Attributes:
         low, high: lowest and highest Z.
         z, weight: heights of the slices, and how much height each stands for.
     """
 
-    def __init__(self, triangles: Array, most: int = 24) -> None:
+    def __init__(self, triangles: Array, most: int | None = None, boxes: Boxes | None = None) -> None:
+        if most is None:
+            most = MOST if len(triangles) <= MANY else FEW
         self.triangles = triangles
-        heights = triangles[..., 2].reshape(-1)
+        self.boxes = boxes_of(triangles) if boxes is None else boxes
+        heights = np.concatenate([each[:, 2] for each in self.boxes])
         self.low, self.high = float(heights.min()), float(heights.max())
-        levels = np.unique(np.round(heights, 4)) if len(heights) < 3_000_000 else np.array([])
+        levels = np.unique(np.round(heights, 4))
         if not 2 <= len(levels) <= most // 2 + 1:
             levels = np.linspace(self.low, self.high, most // 2 + 1)
         levels[0], levels[-1] = self.low, self.high
@@ -99,7 +104,7 @@ class Outline:
         """One region for each of ``z``; the same object where a slice repeats the one before."""
         made: list[Any] = []
         for z in self.z:
-            new = region(self.triangles, float(z))
+            new = region(self.triangles, float(z), self.boxes)
             made.append(made[-1] if made and _alike(made[-1], new) else new)
         return made
 

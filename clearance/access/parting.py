@@ -93,7 +93,7 @@ def story(scene: Scene) -> Story:
             if not body.closed:
                 continue
             if part not in states:
-                told.outlines[part] = Outline(body.triangles_M)
+                told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
                 states[part] = _State(scene, part, told, wire)
             states[part].step(run, told)
     for state in states.values():
@@ -198,7 +198,9 @@ class _State:
         import shapely
 
         touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
-        total = shapely.union_all([drawn, *(k for _, k in self.kerfs if k.intersects(drawn))])
+        smaller = sorted(pieces, key=lambda one: float(one.area))[:-1]
+        near = self._kerfs_near(shapely.union_all(smaller).bounds)
+        total = shapely.union_all([drawn, *(k for _, k in near)])
         rings = [shapely.Polygon(hole) for each in _polygons(total) for hole in each.interiors]
         enclosed = [any(ring.contains(p.representative_point()) for ring in rings) for p in pieces]
         inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
@@ -217,7 +219,7 @@ class _State:
         found = []
         for k, piece in enumerate(pieces):
             if k != keeper:
-                kind = self._kind(run, piece, total) if enclosed[k] else "off-cut"
+                kind = self._kind(run, piece, near, total) if enclosed[k] else "off-cut"
                 larger = not enclosed[k] and not enclosed[keeper] and piece.area > pieces[keeper].area
                 found.append(
                     {
@@ -232,17 +234,29 @@ class _State:
                 )
         return found
 
-    def _kind(self, run: Run, piece: Any, total: Any) -> str:
+    def _kerfs_near(self, bounds: Sequence[float]) -> list[tuple[Run, Any]]:
+        """The kerfs so far whose boxes meet one."""
+        x0, y0, x1, y1 = bounds
+        found = []
+        for run, drawn in self.kerfs:
+            a0, b0, a1, b1 = drawn.bounds
+            if a0 <= x1 and a1 >= x0 and b0 <= y1 and b1 >= y0:
+                found.append((run, drawn))
+        return found
+
+    def _kind(self, run: Run, piece: Any, kerfs: list[tuple[Run, Any]], total: Any) -> str:
         """Slug or good part: by where the wire was threaded for the first run along the piece's edge.
 
-        That was inside if it was inside all that the kerfs go around, less lead-ins from outside.
+        That was inside if it was inside all that the kerfs go around, less lead-ins from outside; on the very
+        path counts as inside.
         """
         import shapely
 
-        first = next((r for r, k in self.kerfs if k.distance(piece) < self.wire / 10), run)
+        first = next((r for r, k in kerfs if k.distance(piece) < self.wire / 10), run)
         x, y = first.place(self.middle)
         filled = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(total)])
-        inside = bool(shapely.contains_xy(filled.buffer(-0.51 * self.wire), x, y))
+        without_leads = filled.buffer(-0.51 * self.wire).buffer(0.51 * self.wire)
+        inside = bool(shapely.contains_xy(without_leads, x, y))
         return "slug" if inside else "good part"
 
     # ----------------------------------------------------------------------------------- tabs
@@ -294,7 +308,11 @@ class _State:
         """Give each piece its volume, mass and middle, all at once, and hand it to the story."""
         if not self.rough:
             return
-        outline = self.outline if len(self.rough) <= 40 else Outline(self.body.triangles_M, most=4)
+        outline = (
+            self.outline
+            if len(self.rough) <= 40
+            else Outline(self.body.triangles_M, most=4, boxes=self.outline.boxes)
+        )
         flat = [values["outline"] for _, values in self.rough]
         if all(values["run"].upright for _, values in self.rough):
             figures = outline.over(flat)

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+#: lowest and highest corner (N, 3) of each of N triangles
+Boxes = tuple[Array, Array]
 
 #: a corner that lies so near to the line between its neighbours is none (mm): STL files keep 7 digits
 STRAIGHT = 2e-5
@@ -32,19 +34,25 @@ class Hole:
     is_round: bool
 
 
-def section(triangles: Array, z: float) -> Array:
+def boxes_of(triangles: Array) -> Boxes:
+    """Lowest and highest corner (N, 3) of each triangle (N, 3, 3)."""
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
+def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:
     """Segments (S, 2, 2) in X Y at which triangles (N, 3, 3) pass the height ``z``.
 
-    Segments of triangles that share an edge meet in the very same doubles.
+    Segments of triangles that share an edge meet in the very same doubles. ``boxes`` of the triangles spare
+    time where there are many slices.
     """
-    height = triangles[..., 2]
-    above = height >= z
-    count = above.sum(axis=1)
-    rows = np.flatnonzero((count == 1) | (count == 2))
+    low, high = boxes_of(triangles) if boxes is None else boxes
+    rows = np.flatnonzero((low[:, 2] < z) & (high[:, 2] >= z))
     if not len(rows):
         return np.empty((0, 2, 2))
-    corner, above = triangles[rows], above[rows]
-    alone = np.where(count[rows] == 1, above.argmax(axis=1), above.argmin(axis=1))
+    corner = triangles[rows]
+    above = corner[..., 2] >= z
+    alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), above.argmin(axis=1))
     row = np.arange(len(rows))
     ends = []
     for step in (1, 2):
@@ -95,7 +103,7 @@ def rings(segments: Array) -> list[Array]:
 
 def _plain(ring: Array) -> Array:
     """Without corners that lie on the line between their neighbours."""
-    for _ in range(4):
+    for _ in range(16):
         if len(ring) < 4:
             break
         before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)

@@ -129,18 +129,8 @@ def _under(scene: Scene, piece: Piece, several: bool) -> str:
     if beneath and beneath[0].gap <= NEAR:
         return f'It lies loose on "{beneath[0].name}"'
     also = f', or onto "{beneath[0].name}" {beneath[0].gap:.1f} mm below' if beneath else ""
-    if _over_lower_head(piece):
-        return f"{drops} onto the lower head{also}"
-    return f"{drops}{also.removeprefix(', or') or '; nothing lies beneath'}"
-
-
-def _over_lower_head(piece: Piece) -> bool:
-    """Whether the lower head stands under any of it when the run ends."""
-    import shapely
-
-    stretch = piece.run.stretch
-    end = shapely.Point(*stretch.moves.end[piece.run.last])
-    return bool(piece.outline.distance(end) < max(float(one.r.max()) for one in stretch.lower))
+    # it comes free where the wire is at its edge, so the lower head is under it then
+    return f"{drops} onto the lower head{also}"
 
 
 def _hold(piece: Piece) -> str:

@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 
 from clearance.access.parting import Story
 from clearance.access.runs import Run
-from clearance.access.slices import Hole, around, holds, hole_of, rings, section
+from clearance.access.slices import Boxes, Hole, around, boxes_of, holds, hole_of, rings, section
 from clearance.setup.scene import Body, Finding, Scene
 
 Array = NDArray[np.float64]
-Boxes = tuple[Array, Array]
 
 #: room that the wire must have all round where it is threaded, mm (common practice, no source)
 MARGIN = 0.1
@@ -119,11 +118,6 @@ def _along(triangles: Array, run: Run) -> Array:
     out = triangles.copy()
     out[..., :2] -= (triangles[..., 2:] - run.guides_z[0]) * lean
     return out
-
-
-def boxes_of(triangles: Array) -> Boxes:
-    """Lowest and highest corner (N, 3) of each triangle."""
-    return triangles.min(axis=1), triangles.max(axis=1)
 
 
 def _near(triangles: Array, boxes: Boxes, point: Array, width: float, low: float, high: float) -> Array:
@@ -226,16 +220,12 @@ def _drilled(body: Body, at: Array) -> Hole | None:
 class Ways:
     """What wires meet where they are threaded, in one scene."""
 
-    def __init__(self, scene: Scene) -> None:
-        self.scene = scene
-        self._boxes: dict[int, Boxes] = {}
+    def __init__(self, scene: Scene, told: Story) -> None:
+        self.scene, self.told = scene, told
 
     def of(self, run: Run, index: int) -> Way | None:
         """The way of a run's wire through or past one body."""
-        body = self.scene.bodies[index]
-        if index not in self._boxes:
-            self._boxes[index] = boxes_of(body.triangles_M)
-        return way_through(body, index, run, self._boxes[index])
+        return way_through(self.scene.bodies[index], index, run, self.told.contacts.boxes(index))
 
     def parts(self, run: Run) -> list[Way]:
         """Through the parts that the run's cut goes through."""
@@ -250,7 +240,7 @@ class Ways:
 def threading_findings(scene: Scene, told: Story) -> list[Finding]:
     """What is in the wire's way where it is threaded, one finding for each cut, item and kind."""
     wire = float(scene.machine.wire)
-    ways = Ways(scene)
+    ways = Ways(scene, told)
     gathered: dict[tuple[str, str, str, str], list[str]] = {}
     for run in told.all_runs:
         about = [

@@ -100,10 +100,12 @@ def make_job(folder: Path, cells: int, moves: int) -> BenchJob:
         _write_placed(folder / f"holder_{k}.stl", kind, params, at, turn)
     corner = [float(x) for x in PLATE_AT]
     zero = [float(MIDDLE[0] - corner[0]), float(MIDDLE[1] - corner[1]), 0.0]
+    hole = [zero[0] + float(path[0][0]), zero[1] + float(path[0][1])]
     job.setup.write_text(
         'title = "Wavy opening"\n[machine]\nuse = "mid_size"\n[heads]\nflushing_distance = 0.1\n\n'
         + "\n".join(holders)
         + f'\n[[items]]\nname = "plate"\npart = "plate.stl"\nunits = "mm"\ndensity = 7.7\nat = {corner}\n'
+        f"start_holes = [{{ at = {hole}, diameter = 2.0 }}]\n"
         f'\n[[cuts]]\nname = "opening"\npart = "plate"\npath = "opening.nc"\nzero = {zero}\n'
     )
     (folder / "job.json").write_text(json.dumps({"holders": len(HOLDERS), "part_at": corner}))
