@@ -17,6 +17,7 @@ import pytest
 from clearance import cli
 from tests.advice_bench import NOSE, Bench
 
+DEMO = Path(__file__).parent.parent / "demo_models"
 SVG = "{http://www.w3.org/2000/svg}"
 #: radius 2 for 10 behind the face, then 12
 STEPPED = [[0, 2.0], [10, 2.0], [10, 12.0], [40, 12.0]]
@@ -251,3 +252,30 @@ def test_holders_keep_their_own_margin(tmp_path: Path) -> None:
     answer = json.loads(out.read_text())
     assert answer["margin"] == {"side": 1.0, "height": 0.1}
     assert answer["upper"][0]["below"] == pytest.approx(39.9)
+
+
+# --------------------------------------------------------------------------------------------------- the demo
+def test_the_demos_drawing_is_what_its_command_makes(tmp_path: Path) -> None:
+    file = tmp_path / "again.svg"
+    assert cli.run(["keepout", str(DEMO / "side_plate_die_clash.toml"), "-o", str(file)]) == 0
+    shown, made = (ET.parse(f).getroot() for f in (DEMO / "side_plate_die_keepout.svg", file))
+    assert shown.attrib == made.attrib
+    assert [t.text for t in shown.iter(f"{SVG}text")] == [t.text for t in made.iter(f"{SVG}text")]
+    assert {g.get("id") for g in shown.iter(f"{SVG}g")} == {g.get("id") for g in made.iter(f"{SVG}g")}
+
+
+def test_the_demos_innermost_zone(tmp_path: Path) -> None:
+    # The lower nozzle widens from 5.5 to 7.5 over 5 mm, taken in two bands: the first is as wide as its far end,
+    # 6.5, and the margin of what is laid by hand is 3: 9.5 about the path. In front the path comes to Y 128.03,
+    # the near lobe about a point half a pitch of 12.7 before the row at 138.5.
+    out = tmp_path / "zones.json"
+    setup = str(DEMO / "side_plate_die_clash.toml")
+    assert cli.run(["keepout", setup, "-o", str(tmp_path / "z.svg"), "--json", str(out)]) == 0
+    answer = json.loads(out.read_text())
+    front = 138.5 - 12.7 / 2 - hypot(3.738, 1.7325)
+    lowest = min(y for x, y in answer["lower"][0]["outlines"][0])
+    assert front - 9.5 - answer["excess"] <= lowest <= front - 9.5
+    assert answer["lower"][0]["above"] == pytest.approx(-0.1 + 0.5)
+    assert answer["upper"][0]["below"] == pytest.approx(22 + 1.5 - 0.5), (
+        "the plate's top, flushing, the margin"
+    )

@@ -18,7 +18,7 @@ ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 
 #: a block that is the output of a command: <!-- output of: COMMAND -->, a fence, <!-- end -->
-OUTPUT = re.compile(r"(<!-- output of: (clearance .*) -->\n```\n)(.*?)(```\n<!-- end -->)", re.DOTALL)
+OUTPUT = re.compile(r"(<!-- output of: (clearance [^\n]*) -->\n```\n)(.*?)(```\n<!-- end -->)", re.DOTALL)
 
 
 def clearance(*words: str, folder: Path = ROOT) -> subprocess.CompletedProcess[str]:
