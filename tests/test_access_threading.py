@@ -15,7 +15,8 @@ import pytest
 
 import clearance
 from clearance.access.parting import story
-from clearance.access.threading import MARGIN, Way, Ways
+from clearance.access.threading import MARGIN, Ways
+from clearance.access.way import Way
 from clearance.setup.scene import Scene
 from tests.access_bench import AT, WIRE, block, findings, line, plate_with, post, scene
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,9 +25,11 @@ OUTSIDE = 0.1
 
 @dataclass(frozen=True)
 class Weight:
-    """A part's mass and middle: kg (None where no density is known), (3,) mm machine frame; g/cm3 as used."""
+    """A part's volume (mm3), mass (kg, None where no density is known), centre of gravity (3,) mm, machine
+    frame, density as used (g/cm3), and the material that it is taken from, if it is."""
 
     name: str
+    volume: float
     mass: float | None
     middle: Array
     density: float | None
@@ -41,7 +43,7 @@ def weights(scene: Scene) -> list[Weight]:
         if body.kind == "part" and body.closed:
             volume, middle = mass_properties(body.triangles_M)
             mass = None if body.density is None else volume * body.density * 1e-6
-            found.append(Weight(body.name, mass, middle, body.density, body.source.get("material")))
+            found.append(Weight(body.name, volume, mass, middle, body.density, body.source.get("material")))
     return found
 
 
@@ -53,27 +55,35 @@ def outside(middle: Array, under: list[Contact]) -> float:
     return float(area.distance(shapely.Point(float(middle[0]), float(middle[1]))))
 
 
-def balance_findings(scene: Scene, told: Story) -> list[Finding]:
-    """What wants more than one pair of hands, and what tips once its slugs have dropped."""
-    found = []
-    for weight in weights(scene):
+def heavy_findings(found: Sequence[Weight]) -> list[Finding]:
+    """What wants more than one pair of hands."""
+    heavy = []
+    for weight in found:
         if weight.mass is not None and weight.mass > BY_HAND:
             what = "" if weight.material is None else f"{weight.material}, "
             message = (
                 f"weighs {weight.mass:.1f} kg ({what}{weight.density:g} g/cm3): a hoist or two people, "
                 "as local rules ask"
             )
-            found.append(Finding("heavy", "note", message, item=weight.name))
-        part = next(k for k, body in enumerate(scene.bodies) if body.name == weight.name)
-        if part in told.outlines:
-            found += _tipping(scene, told, part, weight)
-    return found
+            heavy.append(Finding("heavy", "note", message, item=weight.name))
+    return heavy
+
+
+def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list[Finding]:
+    """What tips once its slugs have dropped."""
+    part = {body.name: k for k, body in enumerate(scene.bodies)}
+    return [
+        finding
+        for weight in found
+        if part[weight.name] in told.outlines
+        for finding in _tipping(scene, told, part[weight.name], weight)
+    ]
 
 
 def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
     """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
     body, outline = scene.bodies[part], told.outlines[part]
-    volume, _ = mass_properties(body.triangles_M)
+    volume = weight.volume
     moment = volume * weight.middle
     for stretch in scene.stretches:
         freed = [p for p in told.pieces if p.part == part and p.run.stretch is stretch and not p.held]

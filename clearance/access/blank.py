@@ -33,6 +33,7 @@ def blank_findings(scene: Scene, told: Story) -> list[Finding]:
     """One finding at most for each cut and part."""
     found = []
     wire = float(scene.machine.wire)
+    told_already = {finding.cut for finding in scene.findings if finding.kind == "misses"}
     for (cut, part), chains in told.chains.items():
         length = sum(float(np.hypot(*np.diff(c, axis=0).T).sum()) for c in chains)
         if length <= wire:
@@ -55,9 +56,9 @@ def blank_findings(scene: Scene, told: Story) -> list[Finding]:
                     "check with the blank"
                 )
                 found.append(Finding("finished part", "note", message, item=name, cut=cut))
-        else:
+        elif cut not in told_already:
             message = f'cuts no metal of "{name}": the model is the finished part, or zero or axes are wrong'
-            found.append(Finding("no metal", "close", message, item=name, cut=cut))
+            found.append(Finding("no metal", "note", message, item=name, cut=cut))
     return found
 
 

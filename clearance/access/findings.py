@@ -1,13 +1,17 @@
-"""A scene goes in; what else than the heads stops its cuts comes out as findings."""
+"""A scene goes in; what else than the heads stops its cuts comes out: findings, and the facts behind them."""
 
 from __future__ import annotations
 
 import time
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from clearance.judge.result import Result
 from clearance.judge.verdict import worst
 from clearance.setup.scene import Finding, Scene
+
+if TYPE_CHECKING:
+    from clearance.access.facts import Facts
 
 
 def access_findings(scene: Scene) -> list[Finding]:
@@ -19,44 +23,63 @@ def access_findings(scene: Scene) -> list[Finding]:
     Returns:
         Findings of severity "close" (to be looked at before release) and "note", the graver first.
     """
-    from clearance.access.stops import stop_findings
-    from clearance.access.travel import travel_findings
+    return look(scene)[1]
 
-    found = travel_findings(scene) + stop_findings(scene)
+
+def look(scene: Scene) -> tuple[Facts, list[Finding]]:
+    """The same, with all the figures."""
+    from clearance.access.balance import heavy_findings, weights
+    from clearance.access.facts import Facts
+    from clearance.access.stops import stop_findings, stops
+    from clearance.access.travel import steepest, travel_findings, travel_used
+
+    weighed = tuple(weights(scene))
+    facts = Facts(
+        weights=weighed,
+        stops=tuple(stops(scene)),
+        travel=travel_used(scene),
+        lean={s.name: steepest(scene, s) for s in scene.stretches if s.cut is not None},
+    )
+    found = travel_findings(scene, facts.travel, facts.lean)
+    found += stop_findings(facts.stops) + heavy_findings(weighed)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
-        found = _of_cuts(scene) + found
-    return sorted(found, key=lambda finding: finding.severity != "close")
+        facts, about_cuts = _of_cuts(scene, facts)
+        found = about_cuts + found
+    return facts, sorted(found, key=lambda finding: finding.severity != "close")
 
 
-def _of_cuts(scene: Scene) -> list[Finding]:
+def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.access.balance import balance_findings
+    from clearance.access.balance import tipping_findings
     from clearance.access.blank import blank_findings
     from clearance.access.drag import drag_findings
     from clearance.access.parting import story
     from clearance.access.slug import slug_findings
-    from clearance.access.threading import threading_findings
+    from clearance.access.threading import Ways, threading_findings
 
     try:
         told = story(scene)
-        return [
-            *threading_findings(scene, told),
+        ways = Ways(scene, told)
+        through = tuple((run, tuple(ways.parts(run))) for run in told.all_runs)
+        facts = replace(facts, threaded=through, pieces=tuple(told.pieces), tabs=tuple(told.tabs))
+        return facts, [
+            *threading_findings(scene, told, through, ways),
             *drag_findings(scene, told),
             *blank_findings(scene, told),
-            *balance_findings(scene, told),
+            *tipping_findings(scene, told, facts.weights),
             *slug_findings(scene, told),
         ]
     except shapely.errors.GEOSException as error:
         message = f"threading, weight and slugs could not be worked out ({error}); look at them by eye"
-        return [Finding("access unknown", "close", message)]
+        return facts, [Finding("access unknown", "close", message)]
 
 
 def with_access(result: Result) -> Result:
-    """A judge's result with these findings, and verdicts that count them."""
+    """A judge's result with these findings, verdicts that count them, the facts as ``extra["access"]``."""
     began = time.perf_counter()
-    found = access_findings(result.scene)
+    facts, found = look(result.scene)
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))
         for cut in result.cuts
@@ -67,4 +90,5 @@ def with_access(result: Result) -> Result:
         cuts=cuts,
         findings=(*result.findings, *found),
         check_s=result.check_s + time.perf_counter() - began,
+        extra={**result.extra, "access": facts},
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from clearance.setup.scene import Finding, Scene
@@ -39,10 +40,10 @@ def stops(scene: Scene) -> list[Stop]:
     return found
 
 
-def stop_findings(scene: Scene) -> list[Finding]:
+def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
     """Where something is to be moved between two cuts and nobody is asked to."""
     found = []
-    for stop in stops(scene):
+    for stop in listed:
         if not stop.asked:
             words = [
                 f"{verb} {' and '.join(chr(34) + name + chr(34) for name in names)}"

@@ -109,11 +109,15 @@ def steepest(scene: Scene, stretch: Stretch) -> float:
     return degrees(atan(float(np.hypot(*apart.T).max()) / (high - low)))
 
 
-def travel_findings(scene: Scene) -> list[Finding]:
-    """One finding for each axis that passes its travel, the worse end of it; the largest lean as a note."""
+def travel_findings(scene: Scene, used_by: dict[str, Used], lean: dict[str, float]) -> list[Finding]:
+    """One finding for each axis that passes its travel, the worse end of it; the largest lean as a note.
+
+    Args:
+        used_by: by axis.   lean: degrees, by cut.
+    """
     travel = scene.machine.travel
     found = []
-    for axis, used in travel_used(scene).items():
+    for axis, used in used_by.items():
         limits = getattr(travel, axis)
         if limits is None:
             message = f"the wire leans, and the machine file gives no travel for {axis.upper()}"
@@ -129,8 +133,8 @@ def travel_findings(scene: Scene) -> list[Finding]:
         reach = f"{limits[0]:g} to {limits[1]:g} mm, {max(below, above):.2f} too little"
         message = f'{axis.upper()} goes to {value:.2f} in "{cut}"; its travel is {reach}'
         found.append(Finding("travel", "close", message, cut=cut))
-    leaning = [(steepest(scene, s), s.name) for s in scene.stretches if s.cut is not None]
-    angle, cut = max(leaning, default=(0.0, ""))
+    cut = max(lean, key=lambda name: lean[name], default="")
+    angle = lean.get(cut, 0.0)
     if angle > 0.0:
         message = f"the wire leans by up to {angle:.2f} degrees; see that nozzles and guides allow it"
         found.append(Finding("taper", "note", message, cut=cut))
