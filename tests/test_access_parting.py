@@ -258,17 +258,17 @@ def test_two_stacked_plates_give_two_slugs(tmp_path: Path) -> None:
 
 
 def test_circles_and_many_holes(tmp_path: Path) -> None:
-    # A hundred holes in a row of ten by ten, each a full circle of radius 1.4.
+    # Forty-nine holes, each a full circle of radius 1.4.
     body = PLATE
     program = []
-    for i in range(10):
-        for j in range(10):
+    for i in range(7):
+        for j in range(7):
             x, y = 8 + 7 * i, 6 + 5 * j
             body = body - post(1, 22, (x, y, -1))
             program.append(f"G00 X{x} Y{y}\nG01 X{x + 1.4}\nG03 X{x + 1.4} Y{y} I-1.4 J0\nG01 X{x}")
     loaded = scene(tmp_path, body, "G90\n" + "\n".join(program), items=[*RAILS, STRAP])
     done = story(loaded)
-    assert len(done.pieces) == 100
+    assert len(done.pieces) == 49
     area = pi * 1.3**2 - pi * 0.25 - WIRE * 0.8
-    assert [p.area for p in done.pieces] == pytest.approx([area] * 100, abs=0.03)
-    assert "frees 100 slugs" in findings(loaded, "slug")[0].message
+    assert [p.area for p in done.pieces] == pytest.approx([area] * 49, abs=0.03)
+    assert "frees 49 slugs" in findings(loaded, "slug")[0].message

@@ -1,5 +1,5 @@
-"""What was found out about threading, pieces, weight, stops and travel goes from here to whoever shows it: the
-figures in the findings, and those that gave rise to none.
+"""What was found out about threading, pieces, weight, stops and travel goes to whoever shows it: the figures
+in the findings, and those that gave rise to none.
 """
 
 from __future__ import annotations
