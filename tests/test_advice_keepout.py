@@ -265,9 +265,9 @@ def test_the_demos_drawing_is_what_its_command_makes(tmp_path: Path) -> None:
 
 
 def test_the_demos_innermost_zone(tmp_path: Path) -> None:
-    # The lower nozzle widens from 5.5 to 7.5 over 5 mm, taken in two bands: the first is as wide as its far end,
-    # 6.5, and the margin of what is laid by hand is 3: 9.5 about the path. In front the path comes to Y 128.03,
-    # the near lobe about a point half a pitch of 12.7 before the row at 138.5.
+    # The lower nozzle widens from 5.5 to 7.5 over 5 mm, taken in two bands: the first is as wide as its far
+    # end, 6.5, and the margin of what is laid by hand is 3: 9.5 about the path. In front the path comes to
+    # Y 128.03, the near lobe about a point half a pitch of 12.7 before the row at 138.5.
     out = tmp_path / "zones.json"
     setup = str(DEMO / "side_plate_die_clash.toml")
     assert cli.run(["keepout", setup, "-o", str(tmp_path / "z.svg"), "--json", str(out)]) == 0

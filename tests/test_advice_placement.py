@@ -168,3 +168,41 @@ def test_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     )
     assert "feeler" in text
     assert len(text.splitlines()) < 20
+
+
+def test_two_parts_are_picked_up_each_by_itself(tmp_path: Path) -> None:
+    # The first cut's upper head, radius 5 and a margin of 0.3, runs 11.3 beside the second part, which stands
+    # higher: 6 are left, and both zeros may be off: 3 each.
+    bench = Bench(tmp_path, heads="flushing_distance = 0.5", margins=(0.3, 0.05), face_z=-0.1)
+    bench.part("low plate", (0, -40, 0), (100, 2, 20))
+    bench.part("high plate", (-50, 11.3, 0), (150, 80, 40))
+    bench.program = "G90 G00 X0 Y0\nG01 X80 Y0\nM02\n"
+    bench.cut("low", part="low plate", zero=(10, 40, 0))
+    bench.cut("high", part="high plate", zero=(60, 25, 0))
+    answer = bench.ask("placement")[1]
+    assert is_box(answer["box"], (-20, 20), (-3, 3))
+    assert {b["item"] for b in answer["bound_by"]} == {None, "high plate"}
+
+
+def test_pick_up_stands_still_while_the_zero_may_be_off(tmp_path: Path) -> None:
+    # An edge is picked up at (50, -120), the heads stand there whatever the zero: a stop 5.4 beside that
+    # place, 0.1 more than radius and margin, does not bind. Its twin, 5.4 beside the path's end, binds at
+    # 0.1.
+    heads = "upper_z = 40.0\npickups = [[50, -120]]"
+    bench = Bench(tmp_path, heads=heads, margins=(0.3, 0.05))
+    bench.block("stop", (45, -140, -30), (55, -125.4, 60))
+    assert is_box(bench.ask("placement")[1]["box"], (-20, 20), (-20, 20))
+    bench.block("twin", (105.4, -5, -30), (120, 5, 60))
+    assert is_box(bench.ask("placement")[1]["box"], (-20, 0.1), (-20, 20))
+
+
+def test_a_disagreement_is_undecided(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from clearance.judge.fcl_touch import TouchHead
+
+    monkeypatch.setattr(TouchHead, "touches", lambda self, body, lift: True)
+    code, answer = fenced(tmp_path).ask("placement")
+    assert (code, answer["verdict"]) == (3, "undecided")
+    assert answer["findings"][0]["kind"] == "contradiction"
+    assert "UNDECIDED" in capsys.readouterr().out

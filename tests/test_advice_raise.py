@@ -17,6 +17,7 @@ import pytest
 
 from clearance import cli
 from tests.advice_bench import NOSE, Bench
+from tests.setup_writer import stl_of_block
 
 BOUND = 0.005
 DEMO = Path(__file__).parent.parent / "demo_models"
@@ -317,3 +318,33 @@ def test_demo_is_cured_by_the_raise_that_is_named(tmp_path: Path) -> None:
     for by, verdicts in ((answer["smallest"], {"clear"}), (1.94, {"clear", "close"})):
         cli.run(["raise", str(setup), "--by", str(by), "--json", str(file)])
         assert {p["verdict"] for p in json.loads(file.read_text())["pairs"]} == verdicts
+
+
+# -------------------------------------------------------------------------------------------------- undecided
+def test_a_disagreement_is_undecided(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from clearance.judge.fcl_touch import TouchHead
+
+    monkeypatch.setattr(TouchHead, "touches", lambda self, body, lift: True)
+    code, answer = bar(tmp_path).ask("raise")
+    assert (code, answer["verdict"]) == (3, "undecided")
+    assert answer["findings"][0]["kind"] == "contradiction"
+    assert capsys.readouterr().out.startswith("UNDECIDED")
+
+
+def test_an_open_model_about_a_head_is_undecided(tmp_path: Path) -> None:
+    # A box about the lower head, its top facets missing: does the head stand inside it or is it a shell about
+    # it?
+    bench = Bench(
+        tmp_path, program="G90 G00 X50 Y0\nG01 X51 Y0\n", heads="upper_z = 300.0", travel_z=(0, 400)
+    )
+    block = stl_of_block(100.0, 100.0, 230.0)
+    # facets 2 and 3 are the top's: 50 bytes each behind the 84 of the head
+    (tmp_path / "tub.stl").write_bytes(
+        block[:80] + (10).to_bytes(4, "little") + block[84 : 84 + 100] + block[84 + 200 :]
+    )
+    bench.items.append('[[items]]\nname = "tub"\nmodel = "tub.stl"\nunits = "mm"\nat = [0, -50, -150]\n')
+    code, answer = bench.ask("raise", "--range", "0", "50")
+    assert code == 3
+    assert {f["kind"] for f in answer["findings"]} == {"open model"}

@@ -130,10 +130,10 @@ def _grown(scene: Scene, covered: Covered) -> tuple[Box, tuple[Binds, ...]]:
         box = _out(box, free, limits, low)
         done = {k: Binds(SIDES[k], box[k], why=why[k]) for k in free if abs(box[k]) >= abs(limits[k])}
         for k in free - done.keys():
-            touch = covered.first_touch(_strip(box, k, PAST))
+            touch = covered.first_touch(_longer(box, k))
             if touch is not None:
                 done[k] = _named(covered, box, k, touch)
-        binds.update(done or _at_corner(covered, box, free, limits))
+        binds.update(done or _at_corner(covered, box, free))
         free -= binds.keys()
     return box, tuple(binds[k] for k in range(4))
 
@@ -147,14 +147,14 @@ def _out(box: Box, free: Collection[int], limits: Sequence[float], to: float) ->
     return sides[0], sides[1], sides[2], sides[3]
 
 
-def _at_corner(covered: Covered, box: Box, free: set[int], limits: Sequence[float]) -> dict[int, Binds]:
+def _at_corner(covered: Covered, box: Box, free: set[int]) -> dict[int, Binds]:
     """Two sides that bind together only: the one along X stops, the other may go on."""
     for k in sorted(free & {0, 1}):
         for other in sorted(free & {2, 3}):
-            corner = _strip(_out(box, {other}, limits, abs(box[other]) + PAST), k, PAST)
-            touch = covered.first_touch(corner)
+            taller = _longer(box, other)
+            touch = covered.first_touch(_longer(taller, k))
             if touch is not None:
-                return {k: _named(covered, _out(box, {other}, limits, abs(box[other]) + PAST), k, touch)}
+                return {k: _named(covered, taller, k, touch)}
     # nothing that can be named: all stop
     return {k: Binds(SIDES[k], box[k], why="something is within a hair") for k in free}
 
@@ -184,6 +184,18 @@ def _reach(moves: object) -> tuple[np.ndarray, np.ndarray]:
     return low.min(axis=0), high.max(axis=0)
 
 
+def _longer(box: Box, k: int) -> Box:
+    """The box with its side k a little farther out."""
+    x0, x1, y0, y1 = box
+    boxes = (
+        (x0 - PAST, x1, y0, y1),
+        (x0, x1 + PAST, y0, y1),
+        (x0, x1, y0 - PAST, y1),
+        (x0, x1, y0, y1 + PAST),
+    )
+    return boxes[k]
+
+
 def _strip(box: Box, k: int, by: float) -> Box:
     """The strip that the box gains where its side k goes out by ``by``."""
     x0, x1, y0, y1 = box
@@ -194,6 +206,9 @@ def _strip(box: Box, k: int, by: float) -> Box:
 def _named(covered: Covered, box: Box, k: int, touch: Touch) -> Binds:
     """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
     strip = list(_strip(box, k, PAST))
+    if covered.clear(_strip(box, k, PAST)):
+        # two parts meet, each off its own way: no single shift does it
+        return Binds(SIDES[k], float(box[k]), None, touch.head, touch.item, touch.cut, touch.move)
     along = 2 * (1 - k // 2)
     while strip[along + 1] - strip[along] > SPOT:
         middle = (strip[along] + strip[along + 1]) / 2.0
