@@ -88,7 +88,7 @@ def run(
         moves_in: one block in so many is judged move by move as well.
         large: scenes of hundreds of moves and thousands of triangles.
     """
-    block = 4 if large else min(BLOCK, max(10, scenes // (2 * jobs)))
+    block = min(4 if large else BLOCK, max(1 if large else 10, scenes // (2 * jobs)))
     tasks = [
         (first, min(block, seed + scenes - first), i % moves_in == 0, large)
         for i, first in enumerate(range(seed, seed + scenes, block))

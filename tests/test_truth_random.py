@@ -18,7 +18,7 @@ from tests import soak
 from tests.oracles.compare import run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 
-SCENES = 140
+SCENES = 110
 
 
 class HypothesisDice:
@@ -48,6 +48,13 @@ def test_some_hundreds_of_scenes_keep_every_promise() -> None:
     assert total.clashes > SCENES // 4
     assert total.clear > SCENES // 20
     assert set(total.over) == {"clearance", "side", "height", "move clearance", "points"}
+
+
+def test_large_scenes_keep_every_promise() -> None:
+    """Hundreds of moves, thousands of triangles, hundreds of shells: other roads through the judge."""
+    total, _ = soak.run(seed=900, scenes=2, jobs=2, large=True)
+    assert not total.complaints, "\n".join(map(str, total.complaints[:20]))
+    assert total.scenes == 2
 
 
 @settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
