@@ -247,3 +247,15 @@ def test_a_long_offset_program_is_read_quickly() -> None:
     moves = read("\n".join(program))
     assert time.process_time() - before < 2.0
     assert len(moves) >= 50_000
+
+
+def test_moves_are_counted_as_the_program_has_them() -> None:
+    """A square cut outside gets an arc at each corner: each belongs to a move of the program, in order."""
+    program = "G90 G71\nG00 X-5 Y-5\nG42 D1 G01 X0 Y0\nX10\nY10\nX0\nY0\nG40 X-5 Y-5\nM02"
+    plain = read(program.replace("G42 D1 ", "").replace("G40 ", ""))
+    moves = read(program, D1=0.2)
+    assert len(moves) > len(plain)
+    assert moves.count == len(plain)
+    assert moves.origin is not None
+    assert (np.diff(moves.origin) >= 0).all()
+    assert [int(plain.line[k]) for k in moves.origin] == moves.line.tolist()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.paths import wire
@@ -29,8 +30,11 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     ]
     _check_size(program.first, rows, shown, options)
     notes, grow, miss = list(program.notes), 0.0, 0.0
+    origin = None
     if program.offset_word is not None:
+        written = {row[9]: k for k, row in enumerate(rows)}  # a line has one move at most
         rows, grow, miss, note = _offset(program, rows, shown, options)
+        origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
         notes.append(note)
     x, y, cx, cy, sweep, rapid, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
     end = np.array([x, y], dtype=float).T
@@ -61,7 +65,13 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         source=shown,
         start_uv=start_uv,
         end_uv=end_uv,
+        origin=origin,
     )
+
+
+def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:
+    """The same where each of ``count`` programmed moves has a part left; else moves count as they are."""
+    return origin if np.array_equal(np.unique(origin), np.arange(count)) else None
 
 
 def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, options: PathOptions) -> None:

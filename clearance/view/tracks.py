@@ -34,7 +34,7 @@ def tracks(result: Result) -> list[Track]:
 
 def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> list[int | None]:
     """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
-    m = len(stretch.moves)
+    m = stretch.moves.count
     bands: list[int | None] = [None] * m
     cut_parts = {result.scene.bodies[k].name for k in stretch.cut_bodies}
 
@@ -65,7 +65,8 @@ def move_bands(result: Result, stretch: Stretch, bodies: dict[str, Body]) -> lis
                 put(move - 1, 0)
         if pair.move is not None and pair.spare is not None and 1 <= pair.move <= m and not pair.touching:
             put(pair.move - 1, looks.band_of(pair.spare))
-    return bands
+    # figures are told by the moves of the program
+    return [bands[k] for k in stretch.moves.programmed]
 
 
 def _path_height(result: Result, stretch: Stretch) -> float:
