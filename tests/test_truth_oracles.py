@@ -11,11 +11,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.oracles.board import bit_of_arc
 from tests.oracles.convex import Pairs, distance, least_height, least_side
 from tests.oracles.facets import brackets
 from tests.oracles.scenes import SeedDice, case_of, draw_recipe, recipe_of_seed
 from tests.oracles.shapes import block, post, tetrahedron
-from tests.oracles.truth import bit_of_arc, truths
+from tests.oracles.truth import truths
 
 FAR = np.array([1e5])
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from clearance.sweep.heads import Piece
-from tests.oracles.scenes import Recipe, Shape, Step, Track
+from tests.oracles.recipe import Recipe, Shape, Step, Track
 from tests.oracles.shapes import Part
 
 FOLDER = Path(__file__).resolve().parents[1] / "cases"

@@ -14,8 +14,9 @@ from manifold3d import Manifold, Mesh64
 from scipy.optimize import linprog, minimize_scalar
 from shapely import MultiPoint
 
-from tests.oracles.scenes import Recipe
-from tests.oracles.truth import Array, heads_of
+from tests.oracles.convex import Array
+from tests.oracles.recipe import Recipe
+from tests.oracles.truth import heads_of
 
 SIDES = 120
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from tests.oracles.scenes import Recipe, Shape, Track
+from tests.oracles.recipe import Recipe, Shape, Track
 from tests.oracles.shapes import Part
 
 Fails = Callable[[Recipe], bool]
