@@ -202,7 +202,12 @@ def test_the_verdict_counts_what_is_found(tmp_path: Path) -> None:
     clear = clearance.check(scene(tmp_path, BLANK, inner(0.1)))
     assert clear.verdict == "clear"
     assert [f.kind for f in clear.findings if f.severity == "note"].count("slug") == 1
-    blind = clearance.check(scene(tmp_path, PLATE, inner(0.1)))
+    # a model with no hole at all does not tell what is drilled; one with a hole elsewhere does
+    bare = clearance.check(scene(tmp_path, PLATE, inner(0.1)))
+    assert bare.verdict == "clear"
+    assert "start_holes" in next(f.message for f in bare.findings if f.kind == "no hole")
+    elsewhere = PLATE - post(2, 22, (70, 50, -1))
+    blind = clearance.check(scene(tmp_path, elsewhere, inner(0.1)))
     assert blind.verdict == "close"
     assert [c.verdict for c in blind.cuts] == ["close"]
     assert [f.kind for f in blind.findings if f.severity == "close"] == ["no hole"]

@@ -110,11 +110,11 @@ def _about_part(way: Way, wire: float, body: Body, cut: str) -> tuple[str, ...]:
                 "close",
                 f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
-        return (
-            "no hole",
-            "close",
-            f"{at}, where there is no hole (solid {_from_to(way)}){beside}",
-        )
+        no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
+        if way.nearest is None and not body.source.get("start_holes"):
+            # a model with no hole at all does not tell what is drilled
+            return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"
+        return "no hole", "close", f"{no_hole}{beside}"
     room = (way.free - wire) / 2.0 - body.allow.side
     hole = way.hole
     where = "beside the part"
