@@ -16,6 +16,7 @@ from clearance.judge.fcl_side import Bodies, FclHead
 from clearance.judge.flat import TOUCH, FlatView, Growth, Place, TriangleTree, chords_of
 from clearance.judge.flat_fields import NOWHERE, Measure
 from clearance.judge.flat_tree import Nearest
+from clearance.judge.inside import body_swallows
 from clearance.judge.result import Pair
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body, Finding, SideHeight, Stretch
@@ -81,6 +82,8 @@ class HeadJudge:
         ]
         self.fcl = [FclHead(surfaces, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
         self.findings: list[Finding] = []
+        #: for each body that clashes the moves (M,) on which it holds the head, surfaces apart
+        self.swallowed: dict[int, NDArray[np.bool_]] = {}
 
     def pairs(self) -> list[Pair]:
         """The judged pairs, one for each body; fills ``findings``."""
@@ -159,7 +162,8 @@ class HeadJudge:
         if any(held):
             verdict, clearance, fcl, flat = "clash", 0.0, 0.0, 0.0
             side = height = 0.0
-            touching = ((1, run.stretch.moves.count),)
+            self.swallowed[body] = self._there()
+            touching = ranges(by_program(self._there(), run.stretch.moves))
         elif None in held:
             verdict, clearance = "undecided", better(fcl, flat)
             self._open(one.name, clearance)
@@ -171,11 +175,13 @@ class HeadJudge:
             verdict = self._verdict(body, clearance, levels)
             if verdict == "clash":
                 touched = self._touching(body, levels[0][0])
-                touching = ranges(by_program(touched, run.stretch.moves))
                 if clearance <= TOUCH:
                     bare = Growth(0.0, 0.0)
-                    touched = touched if levels[0][0] == bare else self._touching(body, bare)
-                    place = self._place_on(body, touched) or place
+                    by_surface = touched if levels[0][0] == bare else self._touching(body, bare)
+                    place = self._place_on(body, by_surface) or place
+                    self.swallowed[body] = self._swallowed_on(body, by_surface)
+                    touched = touched | self.swallowed[body]
+                touching = ranges(by_program(touched, run.stretch.moves))
         spares = [
             figure - a - m
             for figure, a, m in ((side, allow.side, margin.side), (height, allow.height, margin.height))
@@ -226,6 +232,28 @@ class HeadJudge:
     def _touching(self, body: int, growth: Growth) -> NDArray[np.bool_]:
         touched = [view.touching(body, growth, len(self.run.stretch.moves)) for view in self.flat]
         return np.asarray(np.any(touched, axis=0))
+
+    def _there(self) -> NDArray[np.bool_]:
+        """The moves (M,) on which any part of the head is there."""
+        every = np.ones(len(self.run.stretch.moves), dtype=bool)
+        return np.asarray(np.any([every if p.only is None else p.only for p in self.run.parts], axis=0))
+
+    def _swallowed_on(self, body: int, touched: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """The moves on which the head is inside the body: it went in by its surface on others (``touched``).
+
+        Between two touches it is inside throughout or not at all, so each such stretch is asked about once.
+        """
+        one = self.bodies[body]
+        inside = np.zeros(len(touched), dtype=bool)
+        for part, head in zip(self.run.parts, self.fcl, strict=True):
+            free = ~touched if part.only is None else ~touched & part.only
+            for first, last in ranges(free):
+                only = np.zeros(len(touched), dtype=bool)
+                only[first - 1 : last] = True
+                boxes = head.bodies.boxes(body)
+                if body_swallows(one.triangles_M, boxes, one.closed, part.moves, part.pieces, only):
+                    inside |= only
+        return inside
 
     def _place_on(self, body: int, touched: NDArray[np.bool_]) -> Place | None:
         """Where it touches on the first move that does."""

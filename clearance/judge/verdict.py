@@ -110,6 +110,9 @@ def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> list[MoveDist
         nearer = (b >= 0) & ~(figures[0] <= f[0])
         body = np.where(nearer, b, body)
         figures = np.where(nearer, np.array(f), figures)
+    for holder, inside in judge.swallowed.items():
+        body = np.where(inside, holder, body)
+        figures[:, inside] = 0.0
     # of the parts of one move of the program the nearest says which item, and all parts how near that comes
     programmed = moves.programmed
     order = np.lexsort((figures[0], programmed))
