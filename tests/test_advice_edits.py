@@ -165,3 +165,22 @@ def test_a_window_on_a_taper_that_begins_later(tmp_path: Path) -> None:
     ((low, high),) = answer["windows"]
     assert 3.4 <= low <= 3.4 + 0.02
     assert high == 12
+
+
+def test_steps_on_a_taper_reckon_with_both_ways(tmp_path: Path) -> None:
+    # The wire leans by 45 degrees (V 25 over 25), the upper face stands at 60, its guide at 64: raised by s
+    # the upper head runs at y = 64 - s. A bar that is raised too has its side at y 56 and its top at 57: the
+    # head's edge at 59 - s and 60 comes to it both ways at once, at s = 3, faster than either way alone.
+    bench = Bench(
+        tmp_path,
+        heads="upper_z = 60.0",
+        face_z=-0.1,
+        program="G90 G00 X0 Y0 U0 V25\nG00 X100 Y0\nM02\n",
+    )
+    bench.part("plate", (-10, -40, 0), (110, 30, 20))
+    bench.block("bar", (40, 40, 50), (60, 56, 57))
+    bench.cut(part="plate", zero=(10, 40, 0), keys=KEYS)
+    answer = bench.ask("raise", "--range", "0", "12")[1]
+    ((low, high),) = answer["windows"]
+    assert low == 0
+    assert 3 - 0.01 <= high <= 3

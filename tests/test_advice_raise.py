@@ -227,11 +227,10 @@ def test_wire_counts(tmp_path: Path) -> None:
 
 
 def test_swallowed_head_is_no_window(tmp_path: Path) -> None:
-    # A hollow block would do; a solid one whose inside the heads' ends never leave: no surface is met for a
-    # while.
-    bench = Bench(
-        tmp_path, program="G90 G00 X50 Y0\nG01 X51 Y0\n", heads="upper_z = 300.0", travel_z=(0, 400)
-    )
+    # A block from -150 to 80 about the lower head, which ends at -41: raised by up to 50 no surface is met,
+    # and there is no wire on rapid moves. Inside is inside.
+    program = "G90 G00 X50 Y0\nG00 X51 Y0\n"
+    bench = Bench(tmp_path, program=program, heads="upper_z = 300.0", travel_z=(0, 400))
     bench.block("boulder", (0, -50, -150), (100, 50, 80))
     code, answer = bench.ask("raise", "--range", "0", "50")
     assert (code, answer["windows"], answer["touch_free"]) == (1, [], [])
