@@ -61,7 +61,7 @@ def threading_findings(
     gathered: dict[tuple[str, str, str, str], list[str]] = {}
     for run, parts in through:
         about = [
-            (way.body, _about_part(way, wire, scene.bodies[way.body], run.stretch.name))
+            (way.body, _about_part(way, wire, scene.bodies[way.body], run.stretch.name, _is_bare(told, way)))
             for way in parts
             if (run.number, way.body) not in told.reopened
         ]
@@ -93,8 +93,21 @@ def _from_to(way: Way) -> str:
     return f"from Z {low:.2f} to {high:.2f}"
 
 
-def _about_part(way: Way, wire: float, body: Body, cut: str) -> tuple[str, ...]:
-    """Kind, severity and message on the way through a part that is cut; nothing where all is well."""
+def _is_bare(told: Story, way: Way) -> bool:
+    """Whether a part's model shows no hole that goes right through, wherever."""
+    import shapely
+
+    if way.body not in told.outlines:
+        return way.nearest is None
+    shadow = told.outlines[way.body].shadow
+    return not any(one.interiors for one in shapely.get_parts(shadow) if one.geom_type == "Polygon")
+
+
+def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tuple[str, ...]:
+    """Kind, severity and message on the way through a part that is cut; nothing where all is well.
+
+    ``bare``: the model shows no hole anywhere, so that it does not tell what is drilled.
+    """
     at = f'in "{cut}" the wire is threaded at {_xy(way.at)}'
     if way.solid:
         beside = ""
@@ -111,8 +124,7 @@ def _about_part(way: Way, wire: float, body: Body, cut: str) -> tuple[str, ...]:
                 f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
         no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
-        if way.nearest is None and not body.source.get("start_holes"):
-            # a model with no hole at all does not tell what is drilled
+        if bare and not body.source.get("start_holes"):
             return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"
         return "no hole", "close", f"{no_hole}{beside}"
     room = (way.free - wire) / 2.0 - body.allow.side
