@@ -231,12 +231,15 @@ def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: s
     stance = choice.stance
     wide, deep, high = (stance.high - stance.low).tolist()
     left, right = opening(machine, float(middle[1]))
-    centre = min(max(float(middle[0]), left + wide / 2), right - wide / 2)
+    room = wide / 2 + 10.0
+    centre = min(max(float(middle[0]), left + room), right - room)
     long = min(max(right - left, wide + 20.0), 1000.0)
-    begin = centre - long / 2 if long > right - left else left
+    # where the rails do not fill the opening, they stand in the middle of the part
+    begin = left if long == right - left else centre - long / 2
     front = float(middle[1]) - deep / 2 - (RAIL - LIES)
     part_x = centre - wide / 2 - begin
-    pads = [round(part_x + share * wide, 1) for share in (0.125, 0.875)]
+    # a plate longer than the longest rail stands over at both ends, its pads do not
+    pads = [round(min(max(part_x + share * wide, 10.0), long - 10.0), 1) for share in (0.125, 0.875)]
     heavy = mass > RAIL_MASS
     alternatives = (
         "Alternatives: side_jaw_vise or wide_vise for smaller ones, parts_frame for heavier ones.\n"
