@@ -145,5 +145,5 @@ def _down(normal: Array) -> Turn:
 def _neat(angle: float) -> float:
     """Degrees, without the last digits of their arithmetic; never -0 or -180."""
     near = round(angle / 90.0) * 90.0
-    angle = near if abs(angle - near) < 0.01 else round(angle, 4)
+    angle = near if abs(angle - near) < 0.001 else round(angle, 4)
     return 180.0 if angle == -180.0 else angle + 0.0
