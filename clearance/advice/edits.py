@@ -53,7 +53,7 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
         if stretch.cut is not None:
             rules.append(cuts[stretch.cut])
             continue
-        before, after = _neighbours(scene, k)
+        before, after = neighbours(scene, k)
         beside = [cuts[c] for c in (before, after) if c is not None]
         heads = None if scene.setup is None else scene.setup.heads
         if before is not None and after is not None and heads is not None and heads.travel_z is not None:
@@ -87,7 +87,7 @@ def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
     return float(said.flushing_distance)
 
 
-def _neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:
+def neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:
     """The cuts before and after a stretch; only one of them for an approach, parking or a pick-up."""
     before = [s.cut for s in scene.stretches[:at] if s.cut is not None]
     after = [s.cut for s in scene.stretches[at + 1 :] if s.cut is not None]
@@ -115,7 +115,7 @@ def upper_raised(scene: Scene, dz: float) -> Scene:
     """The scene with the upper face ``dz`` mm higher on every stretch (``travel_z`` stays)."""
     stretches = []
     for k, stretch in enumerate(scene.stretches):
-        between = stretch.cut is None and None not in _neighbours(scene, k)
+        between = stretch.cut is None and None not in neighbours(scene, k)
         held = between and scene.setup is not None and scene.setup.heads.travel_z is not None
         upper_z = stretch.upper_z + (0.0 if held else dz)
         stretches.append(_at_height(scene, stretch, upper_z, 0.0, scene.bodies))
@@ -232,7 +232,7 @@ def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]
     heads = scene.setup.heads
     out = []
     for k, stretch in enumerate(stretches):
-        before, after = _neighbours(scene, k)
+        before, after = neighbours(scene, k)
         a = None if before is None else cuts[before]
         b = None if after is None else cuts[after]
         if stretch.cut is not None or k < len(heads.pickups) or (a is None and b is None):

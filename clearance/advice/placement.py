@@ -14,7 +14,7 @@ import numpy as np
 
 from clearance.advice.confirm import growth
 from clearance.advice.covered import Covered, Touch
-from clearance.advice.edits import replanned
+from clearance.advice.edits import neighbours, replanned
 from clearance.judge.flat import TOUCH, FlatView, chords_of
 from clearance.judge.flat_tree import TriangleTree
 from clearance.judge.pairs import runs_of
@@ -33,6 +33,8 @@ PAST = 0.005
 SPOT = 1e-6
 #: a turn ends where the nearest body is nearer than this, mm, or closer by steps than this, degrees
 NEAR, LEAST_TURN = 0.002, 2e-4
+#: and after so many steps
+MOST_STEPS = 60
 PLACES = 5
 SIDES = ("X-", "X+", "Y-", "Y+")
 
@@ -259,12 +261,14 @@ def _turn(
     ends, names = [], []
     for way in (-1.0, 1.0):
         angle, name = 0.0, None
-        while angle < TURN_LIMIT:
+        for _ in range(MOST_STEPS):
             step, name = _safe_step(scene, about, way * angle)
             if step < LEAST_TURN:
                 break
             angle = min(angle + step, TURN_LIMIT)
-            name = None
+            if angle >= TURN_LIMIT:
+                name = None
+                break
         ends.append(way * angle)
         names.append(name)
     return (ends[0], ends[1]), (names[0], names[1])
@@ -273,33 +277,47 @@ def _turn(
 def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[float, str | None]:
     """By how many degrees more it can be turned for certain, and which item allows the least.
 
-    Turned by a, a point of the path at the distance R from the centre goes 2 R sin(a / 2) at most; so does a
-    point of the part, where the part is what is near.
+    Turned by a, a point of the path at the distance R from the centre goes 2 R sin(a / 2) at most. A round
+    head sees no turn of the part that turns with its path; a box that goes along does not turn, and sees the
+    part's points go as well.
     """
     there = replanned(scene, (0.0, 0.0), angle, about)
     tree = TriangleTree([body.triangles_M for body in there.bodies])
     parts = {b for s in there.stretches for b in s.cut_bodies}
     centre = np.asarray(about)
+    widest = {b: _widest(there.bodies[b].triangles_M, centre) for b in parts}
     least, name = np.inf, None
-    for stretch in there.stretches:
+    for at, stretch in enumerate(there.stretches):
         reach = max(_farthest(stretch.moves, centre), _farthest(stretch.upper_moves or stretch.moves, centre))
+        rigid = stretch.cut is not None or None not in neighbours(there, at)
         for run in runs_of(stretch, there.wire_margin):
-            grown = {b: growth(run, there.bodies[b], True) for b in run.bodies}
             for part in run.parts:
-                view = FlatView(tree, chords_of(part.moves, part.only), part.pieces, run.face_z, run.bodies)
-                found = view.distance_grown(grown, LIMIT)
-                for b in run.bodies:
-                    room = float(found[b]) - NEAR
-                    radius = reach
-                    if b in parts:
-                        flat = there.bodies[b].triangles_M[..., :2].reshape(-1, 2) - centre
-                        radius += float(np.hypot(*flat.T).max())
-                    if found[b] <= TOUCH or room <= 0.0:
-                        return 0.0, there.bodies[b].name
-                    step = np.degrees(2.0 * np.arcsin(min(room / (2.0 * radius), 1.0))) if radius else 180.0
-                    if step < least:
-                        least, name = float(step), there.bodies[b].name
+                for boxed in (False, True):
+                    pieces = [p for p in part.pieces if any(p.rect) == boxed]
+                    bodies = [b for b in run.bodies if boxed or not rigid or b not in parts]
+                    if not pieces or not bodies:
+                        continue
+                    grown = {b: growth(run, there.bodies[b], True) for b in bodies}
+                    view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_z, bodies)
+                    found = view.distance_grown(grown, LIMIT)
+                    for b in bodies:
+                        radius = reach + widest.get(b, 0.0)
+                        step = _step(float(found[b]), radius)
+                        if step < least:
+                            least, name = step, there.bodies[b].name
     return least, name
+
+
+def _step(distance: float, radius: float) -> float:
+    """The turn, degrees, that brings points at ``radius`` no nearer to each other than ``NEAR``."""
+    room = distance - NEAR
+    if distance <= TOUCH or room <= 0.0:
+        return 0.0
+    return float(np.degrees(2.0 * np.arcsin(min(room / (2.0 * radius), 1.0)))) if radius else 180.0
+
+
+def _widest(triangles: np.ndarray, centre: np.ndarray) -> float:
+    return float(np.hypot(*(triangles[..., :2].reshape(-1, 2) - centre).T).max())
 
 
 def _farthest(moves: object, centre: np.ndarray) -> float:
