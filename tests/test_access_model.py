@@ -29,7 +29,7 @@ def inner(off: float) -> str:
 
 
 # ---------------------------------------------------------------------------------- blank or finished
-@pytest.mark.parametrize("off", [0.0, WIRE / 2, 0.15, 0.3])
+@pytest.mark.parametrize("off", [-0.005, 0.0, WIRE / 2, 0.15, 0.3])
 def test_an_opening_that_is_there_already(off: float, tmp_path: Path) -> None:
     (found,) = findings(scene(tmp_path, FINISHED, inner(off)), *KINDS)
     assert (found.kind, found.severity, found.item, found.cut) == ("finished part", "note", "plate", "cut 1")
@@ -85,6 +85,8 @@ CODES: Tables = {"codes": {"thread": ["M71"], "cut": ["M72"], "ignore": []}}
         ("G90 G00 X30 Y30\nG00 X40 Y30\nM71\nG01 X55\nM72\nG00 X70", None),
         # A rapid move within the hole, and one back along the kerf.
         ("G90 G00 X40 Y30\nM71\nG00 X40.5 Y30\nG01 X55\nG00 X40\nM72", None),
+        # Between two cuts of one run: the rapid move's own way is no kerf.
+        ("G90 G00 X40 Y30\nM71\nG01 X45\nG00 X55\nG01 X60\nM72", 10.0 - WIRE),
         # From the edge in by a rapid move: 80 - 70.
         ("G90 G00 X90 Y30\nM71\nG00 X70\nG01 X55\nM72", 10.0 - WIRE / 2),
     ],
@@ -195,6 +197,14 @@ def test_what_tips_once_the_slug_has_dropped(
         middle = (30.1 + 160) / 2
         assert float(said[1]) == pytest.approx(AT[0] + middle, abs=0.2)
         assert float(said[2]) == pytest.approx(middle - 90, abs=0.2)
+
+
+def test_what_tips_from_the_start_is_told_once_elsewhere(tmp_path: Path) -> None:
+    # The support lies from 10 to 30 under a bar whose middle is at 80: it tips before anything is cut.
+    support: Tables = {"name": "support", "shape": {"box": [20, 30, 15]}, "at": [AT[0] + 20, AT[1] + 15, -15]}
+    loaded = scene(tmp_path, block(160, 30, 20), line((150, -5), (150, 35)), items=[support])
+    assert findings(loaded, "off its feet") == []
+    assert [f.kind for f in loaded.findings if f.item == "plate"].count("off its feet") == 1
 
 
 # -------------------------------------------------------------------------------------- all together

@@ -180,6 +180,25 @@ def test_what_lies_below_is_named_with_its_drop(tmp_path: Path) -> None:
     assert 'or onto "bar" 7.0 mm below' in found.message
 
 
+def test_what_is_a_little_lower_does_not_carry(tmp_path: Path) -> None:
+    bar: Tables = {"name": "bar", "shape": {"box": [10, 60, 8]}, "at": [AT[0] + 40, AT[1] + 30, -10]}
+    loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, bar])
+    assert only(story(loaded).pieces).lies_on == ()
+    assert 'or onto "bar" 2.0 mm below' in findings(loaded, "slug")[0].message
+
+
+def test_what_is_above_is_not_below(tmp_path: Path) -> None:
+    over: Tables = {"name": "over", "shape": {"box": [10, 60, 5]}, "at": [AT[0] + 40, AT[1] + 30, 30]}
+    loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, over], heads={"upper_z": 40.0})
+    assert "over" not in findings(loaded, "slug")[0].message
+
+
+def test_with_nothing_held_the_frame_stays_though_it_is_lighter(tmp_path: Path) -> None:
+    piece = only(told(tmp_path, FRAME, box_path(5, 5, 75, 55, (40, 30))).pieces)
+    assert piece.kind == "slug"
+    assert piece.area > 80 * 60 / 2
+
+
 def test_heavy_ones_are_told_more_strongly(tmp_path: Path) -> None:
     thick = block(160, 120, 80) - post(2, 82, (80, 60, -1))
     loaded = scene(tmp_path, thick, box_path(20, 20, 140, 100, (80, 60)))

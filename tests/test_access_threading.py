@@ -110,6 +110,13 @@ def test_a_named_hole_counts_as_drilled(
     assert way.free == pytest.approx(diameter - 2 * (at[0] - 25), abs=1e-9)
 
 
+def test_of_a_hole_drawn_and_named_the_wider_counts(tmp_path: Path) -> None:
+    for named, free in ((4.0, 4.0), (2.0, 3 * FLATS)):
+        drilled = plate_with(start_holes=[{"at": [20, 15], "diameter": named}])
+        (way,) = threaded(scene(tmp_path, BODY, cut_from(20, 15), plate=drilled))
+        assert way.free == pytest.approx(free, abs=1e-5)
+
+
 def test_a_named_hole_turns_with_its_part(tmp_path: Path) -> None:
     # Turned by 90 degrees about Z the model's X runs along the machine's Y, its Y against the machine's X.
     drilled = plate_with(start_holes=[{"at": [30, 10], "diameter": 2.0}], turn=[0, 0, 90])
@@ -217,6 +224,29 @@ def test_threading_again_where_the_slug_has_dropped(tmp_path: Path) -> None:
     assert findings(scene(tmp_path, BODY, rough, inside), *KINDS) == []
     # Before the rough cut there is metal in that place.
     assert [f.cut for f in findings(scene(tmp_path, BODY, inside, rough), *KINDS)] == ["cut 1"]
+
+
+def test_a_piece_that_is_held_is_still_there_to_thread_through(tmp_path: Path) -> None:
+    # Both halves are held; the wire is then threaded in the right one, where the model shows no hole.
+    straps = [
+        {"name": f"strap {k}", "shape": {"box": [6, 10, 5]}, "at": [AT[0] + x, AT[1] + 30, 20], "laid": True}
+        for k, x in enumerate((3, 57))
+    ]
+    apart = line((40, -5), (40, 45))
+    loaded = scene(tmp_path, BODY, apart, cut_from(45, 20), items=straps)
+    assert [f.cut for f in findings(loaded, "no hole")] == ["cut 2"]
+    # With nothing on the right half it has dropped.
+    loaded = scene(tmp_path, BODY, apart, cut_from(45, 20), items=straps[:1])
+    assert findings(loaded, "no hole") == []
+
+
+def test_a_hole_far_off_tells_that_holes_are_drawn(tmp_path: Path) -> None:
+    # 45 mm from the only hole: past where it would be named, and still no bare model.
+    long = block(120, 40, 20) - post(3, 22, (20, 15, -1))
+    (found,) = findings(scene(tmp_path, long, cut_from(65, 15)), *KINDS)
+    assert (found.kind, found.severity) == ("no hole", "close")
+    (found,) = findings(scene(tmp_path, block(120, 40, 20), cut_from(65, 15)), *KINDS)
+    assert (found.kind, found.severity) == ("no hole", "note")
 
 
 def test_many_places_give_one_line(tmp_path: Path) -> None:
