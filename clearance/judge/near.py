@@ -218,7 +218,12 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
     best, where = np.inf, 0
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
-    for piece in pieces:
+    box = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
+    at_least = [float(_bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
+    for k in np.argsort(at_least):
+        piece = pieces[k]
+        if at_least[k] >= best * best:
+            break
         low, high = np.array(piece.rect)[[0, 2]], np.array(piece.rect)[[1, 3]]
         on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), piece.z.mean())])
         for _ in range(3):
