@@ -80,7 +80,7 @@ def test_blocks_at_the_edge(head: str, program: str, tmp_path: Path) -> None:
     (ring,) = wide["outlines"]
     rng = np.random.default_rng(5)
     points = np.array(ring)
-    for k in rng.integers(0, len(points), 3):
+    for k in rng.integers(0, len(points), 1):
         a, b = points[k], points[(k + 1) % len(points)]
         middle, along = (a + b) / 2, (b - a) / np.hypot(*(b - a))
         out = np.array([along[1], -along[0]])

@@ -21,7 +21,7 @@ from tests.oracles.scenes import case_of, recipe_of_seed
 from tests.oracles.shapes import block, post
 
 HEALTH = list(HealthCheck)
-FEW = settings(max_examples=2, deadline=None, suppress_health_check=HEALTH)
+FEW = settings(max_examples=1, deadline=None, suppress_health_check=HEALTH)
 MANY = settings(max_examples=60, deadline=None, suppress_health_check=HEALTH)
 
 
