@@ -187,6 +187,15 @@ def test_what_is_a_little_lower_does_not_carry(tmp_path: Path) -> None:
     assert 'or onto "bar" 2.0 mm below' in findings(loaded, "slug")[0].message
 
 
+def test_a_rail_carries_by_its_pad_alone(tmp_path: Path) -> None:
+    # It runs under the whole plate 2 mm lower, and reaches up to it by a pad under the front edge.
+    rail: Tables = {"name": "rail", "model": "rail.stl", "units": "mm", "at": [AT[0] + 35, AT[1], -10]}
+    others = {"rail.stl": block(10, 60, 8) + block(10, 8, 10)}
+    loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, rail], others=others)
+    assert only(story(loaded).pieces).lies_on == ()
+    assert 'or onto "rail" 2.0 mm below' in findings(loaded, "slug")[0].message
+
+
 def test_what_is_above_is_not_below(tmp_path: Path) -> None:
     over: Tables = {"name": "over", "shape": {"box": [10, 60, 5]}, "at": [AT[0] + 40, AT[1] + 30, 30]}
     loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, over], heads={"upper_z": 40.0})
