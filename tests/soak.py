@@ -14,15 +14,24 @@ import multiprocessing
 import re
 import sys
 import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 
 from tests.oracles.cases import FOLDER, written
-from tests.oracles.compare import Tally, run_cases
+from tests.oracles.compare import Complaint, Tally, run_cases
 from tests.oracles.scenes import Recipe, case_of, large_recipe_of_seed, recipe_of_seed
 from tests.oracles.shrink import shrunk
 
 #: scenes that the oracle takes at once: a round over more of them costs little more
 BLOCK = 200
+#: kind of complaint where the process itself ended
+DIED = "process died"
+
+#: number of the first scene, how many, move by move as well, large ones
+Task = tuple[int, int, bool, bool]
+Work = Callable[[Task], list[tuple[int, Tally]]]
 
 
 def _judge(scene, moves):
@@ -35,7 +44,7 @@ def _recipe(seed: int, large: bool) -> Recipe:
     return large_recipe_of_seed(seed) if large else recipe_of_seed(seed)
 
 
-def _block(task: tuple[int, int, bool, bool]) -> list[tuple[int, Tally]]:
+def _block(task: Task) -> list[tuple[int, Tally]]:
     first, count, moves, large = task
     seeds = range(first, first + count)
     cases = [case_of(_recipe(s, large)) for s in seeds]
@@ -80,13 +89,14 @@ def _table(total: Tally, seconds: float) -> str:
 
 
 def run(
-    seed: int, scenes: int, jobs: int, moves_in: int = 5, large: bool = False
+    seed: int, scenes: int, jobs: int, moves_in: int = 5, large: bool = False, work: Work = _block
 ) -> tuple[Tally, list[tuple[int, Tally]]]:
     """Judge the scenes from number ``seed`` on: everything seen, and the scenes that failed.
 
     Args:
         moves_in: one block in so many is judged move by move as well.
         large: scenes of hundreds of moves and thousands of triangles.
+        work: what a process does with a block.
     """
     block = min(4 if large else BLOCK, max(1 if large else 10, scenes // (2 * jobs)))
     tasks = [
@@ -94,15 +104,38 @@ def run(
         for i, first in enumerate(range(seed, seed + scenes, block))
     ]
     total, failed = Tally(), []
-    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        for done in pool.imap_unordered(_block, tasks):
-            for number, tally in done:
-                if tally.complaints:
-                    failed.append((number, tally))
-                total.add(tally)
-            if sys.stderr.isatty():
-                print(f"\r{total.scenes} of {scenes}", end="", file=sys.stderr, flush=True)
+    for done in _done(tasks, jobs, work):
+        for number, tally in done:
+            if tally.complaints:
+                failed.append((number, tally))
+            total.add(tally)
+        if sys.stderr.isatty():
+            print(f"\r{total.scenes} of {scenes}", end="", file=sys.stderr, flush=True)
     return total, failed
+
+
+def _done(tasks: Sequence[Task], jobs: int, work: Work) -> Iterator[list[tuple[int, Tally]]]:
+    """The blocks as they are done. If a process dies, what is not done begins again, one process a block."""
+    context = multiprocessing.get_context("spawn")
+    left = list(tasks)
+    with ProcessPoolExecutor(jobs, mp_context=context) as pool:
+        try:
+            running = {pool.submit(work, task): task for task in tasks}
+            for one in as_completed(running):
+                answer = one.result()
+                left.remove(running[one])
+                yield answer
+            return
+        except BrokenProcessPool:
+            print(f"a process died; {len(left)} blocks begin again", file=sys.stderr, flush=True)
+    for task in left:
+        with ProcessPoolExecutor(1, mp_context=context) as pool:
+            try:
+                yield pool.submit(work, task).result()
+            except BrokenProcessPool:
+                first, count = task[:2]
+                text = f"scenes {first} to {first + count - 1}: the process died"
+                yield [(first, Tally(scenes=count, complaints=[Complaint(DIED, text)]))]
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -122,7 +155,7 @@ def main(argv: list[str] | None = None) -> int:
     if args.keep:
         seen = set()
         for seed, tally in failed:
-            if tally.complaints[0].kind not in seen:  # one small case of each kind tells enough
+            if tally.complaints[0].kind not in {*seen, DIED}:  # one small case of each kind tells enough
                 seen.add(tally.complaints[0].kind)
                 print("kept", _keep(seed, tally, args.large), flush=True)
     return 1 if failed else 0

@@ -7,6 +7,7 @@ planes and pairs of points (tests/oracles). For more scenes: ``python -m tests.s
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 
 import pytest
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from clearance.judge.verdict import check
 from tests import soak
-from tests.oracles.compare import run_cases
+from tests.oracles.compare import Tally, run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 
 SCENES = 110
@@ -95,3 +96,18 @@ def test_a_judge_that_calls_everything_clear_is_caught() -> None:
 
     tallies = run_cases([case_of(recipe_of_seed(s)) for s in range(600, 603)], rosy)
     assert sum(t.wrong_verdicts for t in tallies) > 0
+
+
+def _dies_at_a_scene(task: soak.Task) -> list[tuple[int, Tally]]:
+    first, count = task[:2]
+    if first <= 25 < first + count:
+        os._exit(9)
+    return [(n, Tally(scenes=1)) for n in range(first, first + count)]
+
+
+def test_a_process_that_dies_is_told_and_holds_up_nothing() -> None:
+    """Blocks of ten; the one with scene 25 ends its process, as a crash in a library would."""
+    total, failed = soak.run(seed=0, scenes=40, jobs=2, work=_dies_at_a_scene)
+    assert total.scenes == 40
+    assert [(first, t.complaints[0].kind) for first, t in failed] == [(20, soak.DIED)]
+    assert "scenes 20 to 29" in str(total.complaints[0])
