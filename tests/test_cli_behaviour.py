@@ -173,7 +173,7 @@ def test_picture_that_cannot_be_drawn_changes_no_verdict(
     def draw(*_: object) -> None:
         raise CannotDraw("no OpenGL here; install libegl1")
 
-    monkeypatch.setattr(cli, "_draw", draw)
+    monkeypatch.setattr(cli.checking, "draw_picture", draw)
     for pair, code in ((CLEAR, 0), (CLASH, 1), (UNDECIDED, 3)):
         answer(a_result(pair))
         assert cli.run(["check", "setup.toml", "--picture", "p.png", "--json", "r.json"]) == code
@@ -198,7 +198,7 @@ def test_stopped_while_drawing_tells_what_is_there(
     def draw(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "_draw", draw)
+    monkeypatch.setattr(cli.checking, "draw_picture", draw)
     answer(a_result(CLEAR))
     assert cli.run(["check", "setup.toml", "--json", "r.json", "--picture", "p.png"]) == 130
     assert capsys.readouterr().err.strip() == "stopped; r.json had been written"

@@ -1,0 +1,80 @@
+"""The command line: arguments go in; text, files and an exit code come out. Nothing is computed here.
+
+One file a group of commands. Each command imports what it needs when it runs, so that help and mistakes
+answer at once. Exit codes: 0 clear or answered, 1 not clear, 2 wrong input, 3 undecided (a defect of ours
+included, so that one is never taken for an answer), 130 stopped by the user.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from clearance.cli import advising, checking, starting
+from clearance.cli.common import files_written, say_error
+from clearance.cli.group import DEFECT, STOPPED, commands
+from clearance.errors import ClearanceError
+
+__all__ = ["advising", "checking", "commands", "main", "run", "starting"]
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code. ``arguments`` default to the process's own."""
+    files_written.clear()
+    try:
+        code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
+        return code if isinstance(code, int) else 0
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return 2
+    except click.ClickException as error:
+        context = getattr(error, "ctx", None)
+        hint = f" ({context.command_path} --help)" if context is not None else ""
+        say_error(error.format_message().rstrip(".") + hint)
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        done = f"{', '.join(files_written)} had been written" if files_written else "nothing was written"
+        click.echo(f"stopped; {done}", err=True)
+        return STOPPED
+    except ClearanceError as error:
+        _show_trace()
+        say_error(error)
+        return error.exit_code
+    except SystemExit:
+        # click's own way out where standard error has no reader; its code would read as "not clear".
+        return DEFECT
+    except MemoryError:
+        _show_trace()
+        say_error(
+            "the computer's memory is too small for this; no verdict. Fewer or coarser models would help"
+        )
+        return DEFECT
+    except Exception as error:
+        _show_trace()
+        say_error(
+            f"no verdict: a defect of this program, not of your files ({type(error).__name__}: {error}). "
+            "Please report it; CLEARANCE_DEBUG=1 shows where"
+        )
+        return DEFECT
+
+
+def _show_trace() -> None:
+    if os.environ.get("CLEARANCE_DEBUG") == "1":
+        import traceback
+
+        traceback.print_exc()
+
+
+def main() -> None:
+    """The entry point of ``clearance``: run, and end the process with the exit code."""
+    if os.environ.get("CLEARANCE_DEBUG") != "1":
+        import warnings
+
+        # A library's warning to its programmers says nothing to a setter.
+        warnings.simplefilter("ignore")
+    sys.exit(run())

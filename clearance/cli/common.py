@@ -1,0 +1,158 @@
+"""What the commands share: a setup goes in, a judged result comes out; text and files go to the user."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from clearance.errors import InputError
+
+if TYPE_CHECKING:
+    from clearance.judge.result import Result
+
+#: columns where there is no terminal to ask
+WIDTH = 100
+
+
+def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
+    """Read and judge a setup, with word of how far it is on a terminal.
+
+    ``guarded`` are files that will be written: none of them may be one that was read.
+    """
+    import clearance
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = clearance.load(setup)
+        spare_inputs(scene, guarded)
+        progress(0.0, "checking")
+        result: Result = clearance.check(scene, moves=moves, progress=progress)
+    return result
+
+
+def with_cures(result: Result) -> Result:
+    """The result with what would cure it, where it is not clear."""
+    if all(pair.verdict not in ("clash", "close") for pair in result.pairs):
+        return result
+    from clearance.advice.cures import find_cures
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "looking for cures")
+        result.extra["cures"] = find_cures(result)
+    return result
+
+
+def draw_picture(result: Result, file: str, **options: Any) -> None:
+    from clearance.report.progress import Progress
+    from clearance.view.picture import draw
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "drawing")
+        written(file, lambda: draw(result, file, **options))
+
+
+def write_report(result: Result, file: str) -> None:
+    from clearance.report.data import as_report, write_json
+
+    written(file, lambda: write_json(as_report(result), file))
+
+
+def write_answer(answer: dict[str, Any], file: str) -> None:
+    from clearance.report.data import write_json
+
+    written(file, lambda: write_json(answer, file))
+
+
+# ------------------------------------------------------------------------------------ files that are written
+def check_targets(setup: str | None, json_file: str | None, picture_file: str | None) -> None:
+    """Refuse what cannot be written before time is spent on the check."""
+    from clearance.report.data import check_writable
+
+    if json_file is not None:
+        check_writable(json_file)
+    if picture_file is None:
+        return
+    if not picture_file.lower().endswith(".png"):
+        raise InputError(picture_file, "", "a picture is written as PNG", "end its name in .png")
+    check_writable(picture_file)
+    if json_file is not None and os.path.realpath(json_file) == os.path.realpath(picture_file):
+        raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
+    if setup is not None:
+        spare(picture_file, [setup])
+
+
+def spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
+    """Never write over what the setup is made of."""
+    folder = os.path.dirname(scene.setup_file)
+    inputs = [scene.setup_file]
+    for file, _ in scene.inputs:
+        inputs += [str(file), os.path.join(folder, str(file))]
+    for target in targets:
+        if target is not None and target != "-":
+            spare(target, inputs)
+
+
+def spare(target: str, inputs: Sequence[str]) -> None:
+    if any(os.path.realpath(target) == os.path.realpath(file) for file in inputs):
+        raise InputError(
+            target, "", "is an input of this setup and would be overwritten", "name another file"
+        )
+
+
+def written(file: str, write: Callable[[], object]) -> None:
+    """Write a file, and remember that it is there: a later Ctrl-C must not claim that nothing is."""
+    if file == "-":
+        _quietly(write)
+        return
+    write()
+    files_written.append(file)
+
+
+files_written: list[str] = []
+
+
+# --------------------------------------------------------------------------------------- words to the person
+def say_result(result: Result) -> None:
+    from clearance.report.terminal import as_text
+
+    stdout = sys.stdout
+    colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    say(as_text(result, width(), colour), colour)
+
+
+def say(text: str, colour: bool = False) -> None:
+    """Print to standard output whatever its encoding is, and keep the exit code if nobody reads on."""
+    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+    shown = text.encode(encoding, "replace").decode(encoding, "replace")
+    _quietly(lambda: click.echo(shown.rstrip("\n"), color=colour))
+
+
+def _quietly(write: Callable[[], object]) -> None:
+    """A reader that has gone (``| head``) is no error, and changes no verdict."""
+    try:
+        write()
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # What is still buffered would raise once more when Python ends.
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
+def width() -> int:
+    import shutil
+
+    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+
+
+def say_error(error: BaseException | str) -> None:
+    """One message on one line."""
+    line = " ".join(str(error).split())
+    encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
+    click.echo(f"error: {line}".encode(encoding, "replace").decode(encoding, "replace"), err=True)

@@ -1,0 +1,80 @@
+"""``holders`` and ``new``: what the library offers comes out, and a first setup file of a part and a path."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+
+import click
+
+from clearance.cli.common import check_targets, say, spare, written
+from clearance.cli.group import commands
+from clearance.errors import InputError
+
+
+@commands.command()
+@click.argument("name", required=False)
+@click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
+@click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
+def holders(name: str | None, json_file: str | None, picture_file: str | None) -> None:
+    """What the holder library offers, and each holder's parameters."""
+    from clearance.report import holders as library
+
+    if picture_file is not None and name is None:
+        raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
+    check_targets(None, json_file, picture_file)
+    if json_file is None:
+        say(library.text(name))
+    else:
+        from clearance.report.data import write_json
+
+        written(json_file, lambda: write_json(library.answer(name), json_file))
+    if picture_file is not None and name is not None:
+        from fixtures_lib import pages
+
+        jobs: list[tuple[str, dict[str, object], str]] = [(name, {}, picture_file)]
+        written(picture_file, lambda: pages.draw(jobs))
+
+
+@commands.command()
+@click.argument("part")
+@click.argument("path")
+@click.option(
+    "-o", "--output", "target", metavar="SETUP", help="The setup file to write; '-' is standard output."
+)
+@click.option(
+    "--machine", default="mid_size", metavar="NAME", help="A machine that ships, or a machine file."
+)
+@click.option("--replace", is_flag=True, help="Write over a setup file that is there.")
+def new(part: str, path: str, target: str | None, machine: str, replace: bool) -> None:
+    """A first setup file, guessed and commented.
+
+    Left out, SETUP is named after PART and stands beside it.
+    """
+    from clearance.report.data import write_whole
+    from clearance.setup.guess.first import checked, first_setup
+
+    target = os.path.splitext(part)[0] + ".toml" if target is None else target
+    if target != "-":
+        _check_new(target, [part, path, machine], replace)
+    text = first_setup(part, path, os.path.dirname(target) if target != "-" else "", machine)
+    checked(text, target if target != "-" else "setup.toml")
+    if target == "-":
+        say(text)
+        return
+    written(target, lambda: write_whole(target, text.encode()))
+    guesses = text.count("# GUESS")
+    say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives. Next:\n"
+         f"  clearance check {target}")  # fmt: skip
+
+
+def _check_new(target: str, inputs: Sequence[str], replace: bool) -> None:
+    """Refuse to write a new setup where something is that must not be lost."""
+    from clearance.report.data import check_writable
+
+    if not target.lower().endswith(".toml"):
+        raise InputError(target, "", "a setup file is TOML", "end its name in .toml")
+    check_writable(target)
+    spare(target, inputs)
+    if os.path.lexists(target) and not replace:
+        raise InputError(target, "", "is there already", "name another by -o, or say --replace")
