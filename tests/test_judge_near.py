@@ -7,8 +7,9 @@ import pytest
 
 import clearance.judge.fcl_side as side
 from clearance.geometry.frames import apply, pose
+from clearance.judge.boxes import Crowd, Track, boxes_of
 from clearance.judge.fcl_side import Bodies, FclHead
-from clearance.judge.near import boxes_of, neighbourhood
+from clearance.judge.near import neighbourhood
 from clearance.paths.moves import polyline
 from clearance.setup.scene import Body, SideHeight
 from clearance.sweep.heads import piece_of_box, pieces_of_profile
@@ -70,7 +71,7 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     """The reason for all this: a million facets at one distance are one answer."""
     triangles = grid(200, 160, SHEETS["level, all facets equally near"])
     path = np.array([[10.0, 10.0], [90.0, 70.0]])
-    place = neighbourhood(triangles, boxes_of(triangles), path, HEAD)
+    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), Track([path]), HEAD)
     assert place.floor == pytest.approx(0.1, abs=2e-5)
     assert place.floor <= 0.1
     assert len(place.rows) < 200

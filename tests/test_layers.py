@@ -103,9 +103,12 @@ def fault(module: str, name: str) -> str | None:
     return None
 
 
+_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes")
+
+
 def kernels_meet(module: str, name: str) -> bool:
     """One kernel would lean on the other, and could no longer find its mistakes."""
-    flat, fcl = ("clearance.judge.flat", "clearance.geometry.flat"), ("clearance.judge.fcl",)
+    flat, fcl = ("clearance.judge.flat", "clearance.geometry.flat"), _FCL
     if module.startswith(flat):
         return name.startswith(fcl) or name.split(".")[0] == "fcl"
     return module.startswith(fcl) and name.startswith(flat)

@@ -188,9 +188,7 @@ def test_random_scenes_are_never_clear_by_one_way(
             was = key[pair.head, pair.item, pair.cut]
             kinds.add((was.verdict, pair.verdict))
             assert (was.verdict, pair.verdict) not in WORSE
-            if pair.verdict == "clear":
-                # what FCL is not shown is bounded otherwise: the figure is right all the same
-                assert pair.clearance == pytest.approx(was.clearance, abs=0.005)
+            assert pair.verdict != "clear"
     assert ("clear", "undecided") in kinds
     assert ("clash", "undecided") in kinds
 

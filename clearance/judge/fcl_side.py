@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.judge.boxes import Crowd, Track, boxes_of
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
-from clearance.judge.near import MANY, boxes_of, near_any, neighbourhood
+from clearance.judge.near import MANY, Neighbourhood, near_any, neighbourhood
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body
 from clearance.sweep.envelope import Envelope, envelope, straight_runs
@@ -36,15 +37,19 @@ class Bodies:
     def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
         self.bodies, self.origin = bodies, origin
         self._whole: dict[int, Surface] = {}
-        self._boxes: dict[int, tuple[Array, Array]] = {}
+        self._crowds: dict[int, Crowd] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
 
     def boxes(self, index: int) -> tuple[Array, Array]:
-        if index not in self._boxes:
-            self._boxes[index] = boxes_of(self.triangles(index))
-        return self._boxes[index]
+        crowd = self.crowd(index)
+        return crowd.low, crowd.high
+
+    def crowd(self, index: int) -> Crowd:
+        if index not in self._crowds:
+            self._crowds[index] = Crowd(*boxes_of(self.triangles(index)))
+        return self._crowds[index]
 
     def whole(self, index: int) -> Surface:
         if index not in self._whole:
@@ -58,14 +63,14 @@ _SMALL = 120
 
 @dataclass
 class _Grown:
-    """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what all
-    that FCL is not shown is not nearer than."""
+    """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
+    each body FCL is shown."""
 
     pieces: list[Piece]
     mesh: Envelope
     surface: Surface
     near: dict[int, Surface]
-    floors: dict[int, float]
+    places: dict[int, Neighbourhood]
 
 
 class FclHead:
@@ -93,13 +98,17 @@ class FclHead:
         self._expected[side, height] = bodies
 
     @cached_property
-    def _path(self) -> Array:
-        return np.concatenate([points for points, _ in straight_runs(self.moves, self.only)])
+    def _runs(self) -> list[Array]:
+        return [points for points, _ in straight_runs(self.moves, self.only)]
+
+    @cached_property
+    def _track(self) -> Track:
+        return Track(self._runs)
 
     def _is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to show FCL everything than to ask what it needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and len(self._path) * len(self.pieces) <= _SMALL
+        return few and sum(map(len, self._runs)) * len(self.pieces) <= _SMALL
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -113,27 +122,30 @@ class FclHead:
                 self._made[key] = _Grown(pieces, mesh, surface, {}, {})
                 return self._made[key]
             for body in asked:
-                boxes = self.bodies.boxes(body)
-                places[body] = neighbourhood(self.bodies.triangles(body), boxes, self._path, pieces)
+                crowd = self.bodies.crowd(body)
+                places[body] = neighbourhood(self.bodies.triangles(body), crowd, self._track, pieces)
             near = {
                 body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
                 for body, place in places.items()
                 if len(self.bodies.triangles(body)) >= MANY
             }
             around = list(places.values())
-            floors = {body: place.floor for body, place in places.items()}
             mesh = envelope(
-                self.moves, pieces, self.only, lambda low, high, r: near_any(low, high, r, around)
+                self.moves,
+                pieces,
+                self.only,
+                partial(near_any, around),
             )
             surface = Surface(mesh.triangles, self.bodies.origin)
-            self._made[key] = _Grown(pieces, mesh, surface, near, floors)
+            self._made[key] = _Grown(pieces, mesh, surface, near, places)
         return self._made[key]
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
         found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
-        distance = min(found.distance, grown.floors.get(body, np.inf))
+        place = grown.places.get(body)
+        distance = found.distance if place is None else place.holds(found.distance)
         if distance > 0.0 and head_swallows(
             self.bodies.triangles(body), self.bodies.boxes(body), self.moves, grown.pieces, self.only
         ):

@@ -53,7 +53,7 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array, r: float) -> NDArray[np.bool_]:
+            def wanted(first: Array, last: Array, r: float, _: Piece) -> NDArray[np.bool_]:
                 room = np.array([r + _ROOM, r + _ROOM, _ROOM])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 return np.asarray(np.any(np.all(meets, axis=2), axis=1))

@@ -16,10 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.judge.boxes import CELLS, Crowd, Track, apart_squared, bits_apart, spread
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
-Boxes = tuple[Array, Array]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
@@ -29,9 +29,8 @@ _HAIR = 1e-5
 _TIE_FROM = 0.01
 #: and a little more, for what rounding does to boxes
 _SLACK = 0.001
-#: of what is equally near: triangles and bits of the path that are shown all the same
+#: of what is equally near: triangles that are shown all the same
 _SAMPLE = 64
-_BITS = 2
 #: boxes that a body is told by
 _GROUPS = 16
 #: looking again ends when it brings no more than this, mm
@@ -39,7 +38,8 @@ _WORTH = 0.05
 _CANDIDATES = 1500
 _PROBES = 16
 _STANDS = 6
-_CELLS = 300
+#: boxes of bits and of triangles held against each other at once
+_AT_ONCE = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,8 @@ class Neighbourhood:
     """What of a body FCL is shown, and of the path for it.
 
     Attributes:
-        rows: of the body's triangles.   low, high: (G, 3) boxes about all of them that can matter.
+        rows: of the body's triangles.   low, high: their boxes (N, 3), neighbours one after the other.
+        first: (G,) where among these a new group of neighbours begins.
         floor: nothing that was left out comes nearer than this, mm.
         stand: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
     """
@@ -55,47 +56,59 @@ class Neighbourhood:
     rows: NDArray[np.intp]
     low: Array
     high: Array
+    first: NDArray[np.intp]
     floor: float
     stand: Array
 
+    def holds(self, found: float) -> float:
+        """FCL's own figure, or the bound on what it was not shown where that is less.
 
-def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[Piece]) -> Neighbourhood:
-    """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the polyline ``path`` (n, 2).
+        What the bound was had from was shown to it: an FCL that finds nothing as near is not believed in,
+        and its figure stands, for the other way to contradict.
+        """
+        return min(found, self.floor) if found <= self.floor + 2.0 * _HAIR else found
+
+
+def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence[Piece]) -> Neighbourhood:
+    """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
 
     Args:
-        boxes: lowest and highest corner (N, 3) of each triangle.
+        crowd: the boxes of the triangles, in their order.
     """
-    low, high = boxes
-    path = _finer(path)
-    p, q = (path[:-1], path[1:]) if len(path) > 1 else (path, path)
-    rows, bits = np.arange(len(triangles)), np.arange(len(p))
+    low, high = crowd.low, crowd.high
+    many = len(triangles) >= MANY
     box = low.min(axis=0), high.max(axis=0)
-    there, stand, probe = np.inf, p[0], 0
+    rows = np.arange(len(triangles))
+    stands = track.first_stands(pieces, box)
+    there, stand, probe = np.inf, stands[0], 0
     for k in range(6):
-        apart = _bits_apart(p[bits], q[bits], pieces, box)
-        bits, apart = bits[apart <= there * there], apart[apart <= there * there]
-        if not len(bits):
-            break
-        nearest = np.argsort(apart, kind="stable")[:_STANDS]
-        stands = p[bits[np.union1d(nearest, _spread(len(bits), _STANDS))]]
-        some = rows[_spread(len(rows), _CANDIDATES)]
+        if k:
+            bits, apart = track.near(pieces, box, there)
+            if not len(bits):
+                break
+            nearest = np.argsort(apart, kind="stable")[:_STANDS]
+            stands = track.p[bits[np.union1d(nearest, spread(len(bits), _STANDS))]]
+        some = rows[spread(len(rows), _CANDIDATES)]
         probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
         before = there
         found, nth, at = _distance_there(triangles[probes], stands, pieces)
         if found < there:
             there, stand, probe = found, stands[at], int(probes[nth])
-        if len(rows) >= MANY:
-            rows = rows[_within(low[rows], high[rows], path, pieces, there)]
+        if not many:
+            rows = rows[_boxes_near(low[rows], high[rows], track, pieces, there)]
+        elif k:
+            rows = rows[_within(low[rows], high[rows], track, pieces, there)]
         else:
-            rows = rows[_boxes_near(low[rows], high[rows], p[bits], q[bits], pieces, there)]
+            rows = crowd.inside(_within(*crowd.coarse, track, pieces, there))
+            rows = rows[_within(low[rows], high[rows], track, pieces, there)]
         box = low[rows].min(axis=0, initial=np.inf), high[rows].max(axis=0, initial=-np.inf)
         if not len(rows) or (k > 1 and there > before - _WORTH):
             break
     floor = there - _HAIR if there > _TIE_FROM else np.inf
     if np.isfinite(floor):
         ties = rows
-        if len(rows) >= MANY:
-            rows = rows[_within(low[rows], high[rows], path, pieces, floor)]
+        if many:
+            rows = rows[_within(low[rows], high[rows], track, pieces, floor)]
         some = np.argsort(_apart(low[ties], high[ties], triangles[probe].mean(axis=0)))[:_SAMPLE]
         rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
     else:
@@ -103,36 +116,66 @@ def neighbourhood(triangles: Array, boxes: Boxes, path: Array, pieces: Sequence[
     return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand)
 
 
-def _grouped(low: Array, high: Array) -> Boxes:
-    """A few boxes (G, 3) that hold boxes (N, 3): neighbours along the longest way go together."""
+def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
+    """Boxes (N, 3) with neighbours along the longest way together, and where a new group begins (G,)."""
     axis = int(np.argmax(high.max(axis=0) - low.min(axis=0)))
     order = np.argsort(low[:, axis] + high[:, axis], kind="stable")
-    first = _spread(len(low), _GROUPS + 1)[:-1] if len(low) > _GROUPS else np.arange(len(low))
-    return np.minimum.reduceat(low[order], first), np.maximum.reduceat(high[order], first)
+    first = spread(len(low), _GROUPS + 1)[:-1] if len(low) > _GROUPS else np.arange(len(low))
+    return low[order], high[order], first
 
 
-def near_any(low: Array, high: Array, r: float, places: Sequence[Neighbourhood]) -> NDArray[np.bool_]:
+def near_any(
+    places: Sequence[Neighbourhood], low: Array, high: Array, r: float, piece: Piece
+) -> NDArray[np.bool_]:
     """Which bits of a path FCL has to see for any of the bodies.
 
     Args:
-        low, high: (N, 3) boxes that, grown sideways by ``r``, hold what a piece sweeps along each bit.
+        low, high: (N, 3) boxes that, grown sideways by ``r``, hold what ``piece`` sweeps along each bit.
     """
     near = np.zeros(len(low), dtype=bool)
-    middle = (low[:, :2] + high[:, :2]) / 2.0
+    crowd = Crowd(low, high)
+    ends = np.array(piece.rect)
     for place in places:
         reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
-        for place_low, place_high in zip(place.low, place.high, strict=True):
-            near |= _apart_squared(low, high, r, place_low, place_high) < reach * reach
-        away = ((middle - place.stand) ** 2).sum(axis=1)
-        near[np.argpartition(away, _BITS)[:_BITS] if len(away) > _BITS else slice(None)] = True
+        box = place.low.min(axis=0), place.high.max(axis=0)
+        bits = crowd.inside(apart_squared(*crowd.coarse, r, *box) < reach * reach)
+        bits = bits[~near[bits]]
+        bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
+        if len(bits):
+            _mark(near, bits, low, high, r, place, reach)
+        # the bit from which the bound was had is shown for certain, all that lie over the same place with it
+        here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
+        here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
+        near |= here
     return near
 
 
-def _apart_squared(low: Array, high: Array, r: float, other_low: Array, other_high: Array) -> Array:
-    """Squared distance (N,) of boxes (N, 3), grown sideways by ``r``, from another box (3,)."""
-    apart = np.maximum(np.maximum(low - other_high, other_low - high), 0.0)
-    beside = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - r, 0.0)
-    return np.asarray(beside * beside + apart[:, 2] * apart[:, 2])
+def _mark(
+    near: NDArray[np.bool_],
+    bits: NDArray[np.intp],
+    low: Array,
+    high: Array,
+    r: float,
+    place: Neighbourhood,
+    reach: float,
+) -> None:
+    """Mark those of ``bits`` that come within ``reach`` of some box of the place, group by group."""
+    for first, last, *group in zip(
+        place.first,
+        np.append(place.first[1:], len(place.low)),
+        *Crowd.of(place.low, place.high, place.first),
+        strict=True,
+    ):
+        some = bits[~near[bits]]
+        some = some[apart_squared(low[some], high[some], r, *group) < reach * reach]
+        if len(some) * (last - first) > _AT_ONCE:
+            near[some] = True
+        elif len(some) and last - first > 1:
+            a, b = low[some, None], high[some, None]
+            apart = apart_squared(a, b, r, place.low[first:last], place.high[first:last])
+            near[some[(apart < reach * reach).any(axis=1)]] = True
+        else:
+            near[some] = True
 
 
 def _apart(low: Array, high: Array, point: Array) -> Array:
@@ -141,11 +184,11 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
 
 
 def _boxes_near(
-    low: Array, high: Array, p: Array, q: Array, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
-    """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the bits p-q."""
+    """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
-    first, last = np.minimum(p, q).min(axis=0), np.maximum(p, q).max(axis=0)
+    first, last = track.crowd.coarse[0].min(axis=0), track.crowd.coarse[1].max(axis=0)
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
         r = float(piece.r.max())
@@ -174,41 +217,6 @@ def _nearest_boxes(
     return np.argpartition(best, count)[:count]
 
 
-def _bits_apart(p: Array, q: Array, pieces: Sequence[Piece], box: Boxes) -> Array:
-    """How far apart, squared (n,), the box that some piece sweeps along each bit p-q is from one box (3,)."""
-    best = np.full(len(p), np.inf)
-    first, last = np.minimum(p, q), np.maximum(p, q)
-    for piece in pieces:
-        x0, x1, y0, y1 = piece.rect
-        low = np.column_stack([first + np.array([x0, y0]), np.full(len(p), piece.z[0])])
-        high = np.column_stack([last + np.array([x1, y1]), np.full(len(p), piece.z[-1])])
-        np.minimum(best, _apart_squared(low, high, float(piece.r.max()), *box), out=best)
-    return best
-
-
-def boxes_of(triangles: Array) -> Boxes:
-    """Lowest and highest corner (N, 3) of each triangle."""
-    a, b, c = (triangles[:, k] for k in range(3))
-    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-
-
-def _spread(count: int, most: int) -> NDArray[np.intp]:
-    """At most ``most`` numbers below ``count``, evenly spread."""
-    return np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.intp))
-
-
-def _finer(path: Array) -> Array:
-    """The polyline with long bits divided, so that each one's box is small."""
-    step = np.diff(path, axis=0)
-    longest = max(float(np.ptp(path, axis=0).max()) / _CELLS * 4.0, 1e-9)
-    parts = np.maximum(np.ceil(np.abs(step).max(axis=1) / longest), 1).astype(int)
-    if (parts == 1).all():
-        return path
-    row = np.repeat(np.arange(len(parts)), parts)
-    share = (np.arange(len(row)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[row]
-    return np.concatenate([path[row] + share[:, None] * step[row], path[-1:]])
-
-
 def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> tuple[float, int, int]:
     """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
     and the triangle and the place it was had from.
@@ -219,7 +227,7 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
     box = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
-    at_least = [float(_bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
+    at_least = [float(bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
     for k in np.argsort(at_least):
         piece = pieces[k]
         if at_least[k] >= best * best:
@@ -269,7 +277,9 @@ def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
     return np.where(inside[:, None], a + u[:, None] * e + v[:, None] * f, best)
 
 
-def _within(low: Array, high: Array, path: Array, pieces: Sequence[Piece], reach: float) -> NDArray[np.bool_]:
+def _within(
+    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
+) -> NDArray[np.bool_]:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)
     for piece in pieces:
@@ -280,24 +290,21 @@ def _within(low: Array, high: Array, path: Array, pieces: Sequence[Piece], reach
             x0, x1, y0, y1 = piece.rect
             beyond = float(piece.r.max()) + reach
             margin = (x0 - beyond, x1 + beyond, y0 - beyond, y1 + beyond)
-            kept[rows] = _over_path(low[rows, :2], high[rows, :2], path, margin)
+            kept[rows] = _over_path(low[rows, :2], high[rows, :2], track, margin)
     return kept
 
 
 def _over_path(
-    low: Array, high: Array, path: Array, margin: tuple[float, float, float, float]
+    low: Array, high: Array, track: Track, margin: tuple[float, float, float, float]
 ) -> NDArray[np.bool_]:
     """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 
     The ground is laid out in cells; counts summed from one corner tell whether a range of cells has any.
     """
-    p, q = path[:-1], path[1:]
-    if not len(p):
-        p = q = path
-    first = np.minimum(p, q) + np.array([margin[0], margin[2]])
-    last = np.maximum(p, q) + np.array([margin[1], margin[3]])
+    first = track.crowd.low + np.array([margin[0], margin[2]])
+    last = track.crowd.high + np.array([margin[1], margin[3]])
     corner = first.min(axis=0)
-    cell = max(float((last.max(axis=0) - corner).max()) / _CELLS, 1e-9)
+    cell = max(float((last.max(axis=0) - corner).max()) / CELLS, 1e-9)
     count = np.ceil((last.max(axis=0) - corner) / cell).astype(int) + 1
 
     def cells(x: Array) -> NDArray[np.intp]:

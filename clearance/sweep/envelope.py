@@ -53,8 +53,8 @@ class _Line:
 
 
 #: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
-#: sideways; answers which bits are wanted (n,)
-Wanted = Callable[[Array, Array, float], NDArray[np.bool_]]
+#: sideways, and the piece; answers which bits are wanted (n,)
+Wanted = Callable[[Array, Array, float, Piece], NDArray[np.bool_]]
 
 
 def envelope(
@@ -79,7 +79,11 @@ def envelope(
             whole = _simplified(whole)
         deviation = max(deviation, whole.deviation)
         for piece in pieces:
-            bits = np.ones(len(whole.move), dtype=bool) if wanted is None else wanted(*_boxes(whole, piece))
+            bits = (
+                np.ones(len(whole.move), dtype=bool)
+                if wanted is None
+                else wanted(*_boxes(whole, piece), piece)
+            )
             lines = _parts(whole, bits)
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
