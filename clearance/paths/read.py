@@ -47,12 +47,18 @@ def read_path(path: str | Path, options: PathOptions, shown_as: str | None = Non
     return read_nc(text, shown, options), digest
 
 
-def kind_of(path: Path) -> str:
-    """What a path file is: "drawing", "table" or "program"; what cannot be read counts as a program."""
+def kind_of(path: Path, data: bytes | None = None) -> str:
+    """What a path file is: "drawing", "table" or "program"; what cannot be read counts as a program.
+
+    ``data`` is the whole file, for one who has read it; else its beginning is looked at.
+    """
     suffix = path.suffix.lower()
     try:
-        with path.open("rb") as file:
-            beginning = file.read(4096)
+        if data is None:
+            with path.open("rb") as file:
+                beginning = file.read(4096)
+        else:
+            beginning = data
         if suffix == ".dxf" or _is_drawing(beginning):
             return "drawing"
         return "table" if suffix == ".csv" or is_table(text_of(beginning, "", "")) else "program"
