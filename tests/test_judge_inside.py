@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from clearance.geometry.frames import apply, pose
+from clearance.judge.boxes import Crowd, boxes_of
 from clearance.judge.flat import FlatView, TriangleTree, chords_of
 from clearance.judge.inside import body_swallows, head_swallows, holds_point
-from clearance.judge.near import boxes_of
 from clearance.paths.moves import polyline
+from clearance.sweep.envelope import straight_runs
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
 
 
@@ -26,6 +27,10 @@ def octahedron(size):
     signs = [(a, b, c) for a in (1, -1) for b in (1, -1) for c in (1, -1)]
     return np.array([[a * e[0], b * e[1], c * e[2]] if a * b * c > 0 else [b * e[1], a * e[0], c * e[2]]
                      for a, b, c in signs])  # fmt: skip
+
+
+def crowd(triangles):
+    return Crowd(*boxes_of(triangles))
 
 
 def inside(triangles, point, closed=True):
@@ -63,7 +68,7 @@ def test_a_line_through_a_corner_tells_nothing_so_another_is_taken():
 def test_a_needle_that_stands_inside_is_swallowed():
     body = octahedron(10.0)
     needle = (Piece(np.array([-2.0, 2.0]), np.zeros(2)),)
-    assert body_swallows(body, boxes_of(body), True, polyline(np.zeros((1, 2))), needle) is True
+    assert body_swallows(body, crowd(body), True, straight_runs(polyline(np.zeros((1, 2)))), needle) is True
 
 
 def test_of_an_open_body_only_the_surface_is_a_fact():
@@ -76,12 +81,12 @@ def test_of_an_open_body_only_the_surface_is_a_fact():
 def test_a_block_inside_the_head():
     head = pieces_of_profile([(0, 5.0), (6, 17.5), (40, 25.0)], -0.1, up=False)
     small = box((-1, -1, -5), (1, 1, -3))
-    path = polyline(np.array([[-20.0, 0], [20, 0]]))
-    assert head_swallows(small, boxes_of(small), path, head)
+    path = straight_runs(polyline(np.array([[-20.0, 0], [20, 0]])))
+    assert head_swallows(small, crowd(small), path, head)
     away = small + np.array([0, 40, 0])
-    assert not head_swallows(away, boxes_of(away), path, head)
+    assert not head_swallows(away, crowd(away), path, head)
     below = small + np.array([0, 0, 20])
-    assert not head_swallows(below, boxes_of(below), path, head)
+    assert not head_swallows(below, crowd(below), path, head)
 
 
 @pytest.mark.parametrize("piece", [Piece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),

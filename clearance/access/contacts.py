@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.access.outline import Outline, region
 from clearance.access.slices import Boxes, boxes_of
+from clearance.geometry.extent import extent
 from clearance.setup.scene import Body
 
 Array = NDArray[np.float64]
@@ -61,7 +62,8 @@ class Contacts:
         key = (part, present)
         if key not in self._known:
             lows, highs = self.boxes(part)
-            low, high = lows.min(axis=0) - NEAR, highs.max(axis=0) + NEAR
+            low, high = extent(lows, highs)
+            low, high = low - NEAR, high + NEAR
             self._known[key] = [
                 contact
                 for k in present

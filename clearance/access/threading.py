@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from clearance.access.parting import Story
 from clearance.access.runs import Run
 from clearance.access.way import Way, way_through
+from clearance.geometry.extent import extent
 from clearance.setup.scene import Body, Finding, Scene
 
 Array = NDArray[np.float64]
@@ -44,7 +45,7 @@ class Ways:
     def _over(self, run: Run, index: int) -> bool:
         """Whether the wire, where it is threaded, passes through the box of a body."""
         low, high = self.told.contacts.boxes(index)
-        first, last = low.min(axis=0), high.max(axis=0)
+        first, last = extent(low, high)
         ends = np.stack([run.place(float(z)) for z in (first[2], last[2])])
         return bool((ends.min(axis=0) <= last[:2]).all() and (ends.max(axis=0) >= first[:2]).all())
 

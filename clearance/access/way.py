@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.access.runs import Run
 from clearance.access.slices import Boxes, Hole, around, boxes_of, holds, hole_of, rings, section
+from clearance.geometry.extent import extent
 from clearance.setup.scene import Body
 
 Array = NDArray[np.float64]
@@ -56,7 +57,7 @@ def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
         boxes: lowest and highest corner (N, 3) of each of the body's triangles.
     """
     low, high = run.guides_z
-    first, last = boxes[0].min(axis=0), boxes[1].max(axis=0)
+    first, last = extent(*boxes)
     bottom, top = max(low, float(first[2])), min(high, float(last[2]))
     if top <= bottom:
         return None

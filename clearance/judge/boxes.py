@@ -5,10 +5,12 @@ are, comes out. What many boxes cannot reach is seen on a few coarser ones first
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.extent import extent
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
@@ -22,17 +24,30 @@ CELLS = 300
 _STANDS = 6
 
 
+def grouped(low: Array, high: Array, first: NDArray[np.intp]) -> Boxes:
+    """A box about each group of boxes that stand in a row; ``first`` of each group (G,)."""
+    return np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
+
+
 class Crowd:
     """Many boxes (N, d), and coarser ones about each ``_TOGETHER`` of them that stand in a row."""
 
     def __init__(self, low: Array, high: Array) -> None:
         self.low, self.high = low, high
         first = np.arange(0, len(low), _TOGETHER)
-        self.coarse = Crowd.of(low, high, first) if len(low) > _TOGETHER else (low, high)
+        self.coarse = grouped(low, high, first) if len(low) > _TOGETHER else (low, high)
 
-    @staticmethod
-    def of(low: Array, high: Array, first: NDArray[np.intp]) -> Boxes:
-        return np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
+    @cached_property
+    def box(self) -> Boxes:
+        """The one box (3,) about all of them."""
+        return extent(*self.coarse)
+
+    def within(self, first: Array, last: Array) -> NDArray[np.intp]:
+        """Those that lie wholly between two corners (3,)."""
+        low, high = self.coarse
+        rows = self.inside(np.asarray((low <= last).all(axis=1) & (high >= first).all(axis=1)))
+        low, high = self.low[rows], self.high[rows]
+        return rows[(low >= first).all(axis=1) & (high <= last).all(axis=1)]
 
     def inside(self, coarse: NDArray[np.bool_]) -> NDArray[np.intp]:
         """The boxes that stand in the coarser ones picked."""

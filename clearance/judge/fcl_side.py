@@ -98,17 +98,18 @@ class FclHead:
         self._expected[side, height] = bodies
 
     @cached_property
-    def _runs(self) -> list[Array]:
-        return [points for points, _ in straight_runs(self.moves, self.only)]
+    def runs(self) -> list[tuple[Array, float]]:
+        """The path as polylines, and how far each may lie from it."""
+        return straight_runs(self.moves, self.only)
 
     @cached_property
     def _track(self) -> Track:
-        return Track(self._runs)
+        return Track([points for points, _ in self.runs])
 
     def _is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to show FCL everything than to ask what it needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and sum(map(len, self._runs)) * len(self.pieces) <= _SMALL
+        return few and sum(len(points) for points, _ in self.runs) * len(self.pieces) <= _SMALL
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -147,7 +148,7 @@ class FclHead:
         place = grown.places.get(body)
         distance = found.distance if place is None else place.holds(found.distance)
         if distance > 0.0 and head_swallows(
-            self.bodies.triangles(body), self.bodies.boxes(body), self.moves, grown.pieces, self.only
+            self.bodies.triangles(body), self.bodies.crowd(body), self.runs, grown.pieces
         ):
             distance = 0.0
         return FclAnswer(distance, found.on_head, found.on_item, int(grown.mesh.move[found.triangle]))
@@ -155,6 +156,4 @@ class FclHead:
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
-        return body_swallows(
-            one.triangles_M, self.bodies.boxes(body), one.closed, self.moves, self.pieces, self.only
-        )
+        return body_swallows(one.triangles_M, self.bodies.crowd(body), one.closed, self.runs, self.pieces)

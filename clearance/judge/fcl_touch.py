@@ -42,6 +42,7 @@ class TouchHead:
         lifts: Mapping[int, Sequence[float]],
     ) -> None:
         self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
+        self.runs = straight_runs(moves, only)
         self.box = self._box()
         self.near: dict[int, Surface] = {}
         around = []
@@ -63,7 +64,7 @@ class TouchHead:
                 self.surface = Surface(mesh.triangles, bodies.origin)
 
     def _box(self) -> tuple[Array, Array]:
-        path = np.concatenate([points for points, _ in straight_runs(self.moves, self.only)])
+        path = np.concatenate([points for points, _ in self.runs])
         low, high = path.min(axis=0), path.max(axis=0)
         boxes = []
         for piece in self.pieces:
@@ -97,9 +98,7 @@ class TouchHead:
             if fcl.collide(self.surface.object, moved, fcl.CollisionRequest(), fcl.CollisionResult()):
                 return True
         pieces = [_lowered(piece, lift) for piece in self.pieces]
-        return head_swallows(
-            self.bodies.triangles(body), self.bodies.boxes(body), self.moves, pieces, self.only
-        )
+        return head_swallows(self.bodies.triangles(body), self.bodies.crowd(body), self.runs, pieces)
 
 
 def swallowed(
@@ -113,7 +112,8 @@ def swallowed(
     """Whether the body, lifted, holds any of the pieces; None where its surface is open and nobody knows."""
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
-    return body_swallows(one.triangles_M, bodies.boxes(body), one.closed, moves, lowered, only)
+    runs = straight_runs(moves, only)
+    return body_swallows(one.triangles_M, bodies.crowd(body), one.closed, runs, lowered)
 
 
 def _lowered(piece: Piece, by: float) -> Piece:

@@ -20,12 +20,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.paths.moves import Moves
+from clearance.geometry.extent import extent
+from clearance.judge.boxes import Crowd
 from clearance.solids.shells import shells
-from clearance.sweep.envelope import straight_runs
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
+#: a path as polylines (n+1, 2), and how far each may lie from it
+Runs = Sequence[tuple[Array, float]]
 
 #: heights of facets over a point that are closer than this are one
 _SAME = 1e-9
@@ -39,30 +41,27 @@ _ASKED = 4_000_000
 
 def head_swallows(
     triangles: Array,
-    boxes: tuple[Array, Array],
-    moves: Moves,
+    crowd: Crowd,
+    runs: Runs,
     pieces: Sequence[Piece],
-    only: NDArray[np.bool_] | None = None,
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
     Args:
-        boxes: lowest and highest corner (N, 3) of each triangle.
+        crowd: the triangles' boxes.   runs: the path as straight bits, and how far each run may lie off it.
     """
-    low, high = boxes
-    runs = straight_runs(moves, only)
     if not runs:
         return False
     p = np.concatenate([points[:-1] for points, _ in runs])
     q = np.concatenate([points[1:] for points, _ in runs])
     deviation = max(d for _, d in runs)
-    path_low, path_high = np.minimum(p, q).min(axis=0), np.maximum(p, q).max(axis=0)
+    path_low, path_high = extent(np.minimum(p, q), np.maximum(p, q))
     for piece in pieces:
         reach = float(piece.r.max()) + deviation
         x0, x1, y0, y1 = piece.rect
         first = np.array([path_low[0] + x0 - reach, path_low[1] + y0 - reach, piece.z[0]])
         last = np.array([path_high[0] + x1 + reach, path_high[1] + y1 + reach, piece.z[-1]])
-        within = np.flatnonzero(_all_between(low, high, first, last))
+        within = crowd.within(first, last)
         if not len(within):
             continue
         _, one = np.unique(shells(triangles[within]), return_index=True)
@@ -71,16 +70,6 @@ def head_swallows(
         if (_distance_to_path(points[:, :2], p, q, piece.rect) <= radius).any():
             return True
     return False
-
-
-def _all_between(low: Array, high: Array, first: Array, last: Array) -> NDArray[np.bool_]:
-    """Which boxes lie between two corners; the height first, since that leaves few."""
-    inside = (low[:, 2] >= first[2]) & (high[:, 2] <= last[2])
-    for axis in (0, 1):
-        if not inside.any():
-            break
-        inside &= (low[:, axis] >= first[axis]) & (high[:, axis] <= last[axis])
-    return inside
 
 
 def _distance_to_path(points: Array, p: Array, q: Array, rect: tuple[float, ...]) -> Array:
@@ -119,23 +108,25 @@ def _bits_squared(x: Array, p: Array, q: Array, low: Array, high: Array) -> Arra
 
 def body_swallows(
     triangles: Array,
-    boxes: tuple[Array, Array],
+    crowd: Crowd,
     closed: bool,
-    moves: Moves,
+    runs: Runs,
     pieces: Sequence[Piece],
-    only: NDArray[np.bool_] | None = None,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None where nobody knows.
 
     Their surfaces do not meet, so one point of each piece on each unbroken run decides, if the body is
     closed. Into an open one a head may come by the hole, so it is asked about along the way.
     """
-    box_low, box_high = boxes[0].min(axis=0), boxes[1].max(axis=0)
+    box_low, box_high = crowd.box
+    boxes = crowd.low, crowd.high
     unknown = False
-    runs = [points for points, _ in straight_runs(moves, only)]
+    lines = [points for points, _ in runs]
     step = float(np.linalg.norm(box_high - box_low)) / _STEPS
     most = max(_ASKED // len(triangles), 8)
-    starts = [points[0] for points in runs] if closed else _along(runs, step, box_low, box_high, pieces, most)
+    starts = (
+        [points[0] for points in lines] if closed else _along(lines, step, box_low, box_high, pieces, most)
+    )
     for piece, start in ((piece, start) for piece in pieces for start in starts):
         x0, x1, y0, y1 = piece.rect
         point = np.array([start[0] + (x0 + x1) / 2, start[1] + (y0 + y1) / 2, (piece.z[0] + piece.z[-1]) / 2])

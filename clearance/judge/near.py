@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.boxes import CELLS, Crowd, Track, apart_squared, bits_apart, spread
+from clearance.geometry.extent import extent
+from clearance.judge.boxes import CELLS, Crowd, Track, apart_squared, bits_apart, grouped, spread
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
@@ -77,7 +78,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
     """
     low, high = crowd.low, crowd.high
     many = len(triangles) >= MANY
-    box = low.min(axis=0), high.max(axis=0)
+    box = crowd.box
     rows = np.arange(len(triangles))
     stands = track.first_stands(pieces, box)
     there, stand, probe = np.inf, stands[0], 0
@@ -101,7 +102,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
         else:
             rows = crowd.inside(_within(*crowd.coarse, track, pieces, there))
             rows = rows[_within(low[rows], high[rows], track, pieces, there)]
-        box = low[rows].min(axis=0, initial=np.inf), high[rows].max(axis=0, initial=-np.inf)
+        box = extent(low[rows], high[rows])
         if not len(rows) or (k > 1 and there > before - _WORTH):
             break
     floor = there - _HAIR if there > _TIE_FROM else np.inf
@@ -118,7 +119,8 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
 
 def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
     """Boxes (N, 3) with neighbours along the longest way together, and where a new group begins (G,)."""
-    axis = int(np.argmax(high.max(axis=0) - low.min(axis=0)))
+    whole = extent(low, high)
+    axis = int(np.argmax(whole[1] - whole[0]))
     order = np.argsort(low[:, axis] + high[:, axis], kind="stable")
     first = spread(len(low), _GROUPS + 1)[:-1] if len(low) > _GROUPS else np.arange(len(low))
     return low[order], high[order], first
@@ -137,7 +139,7 @@ def near_any(
     ends = np.array(piece.rect)
     for place in places:
         reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
-        box = place.low.min(axis=0), place.high.max(axis=0)
+        box = extent(place.low, place.high)
         bits = crowd.inside(apart_squared(*crowd.coarse, r, *box) < reach * reach)
         bits = bits[~near[bits]]
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
@@ -163,7 +165,7 @@ def _mark(
     for first, last, *group in zip(
         place.first,
         np.append(place.first[1:], len(place.low)),
-        *Crowd.of(place.low, place.high, place.first),
+        *grouped(place.low, place.high, place.first),
         strict=True,
     ):
         some = bits[~near[bits]]
@@ -188,7 +190,7 @@ def _boxes_near(
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
-    first, last = track.crowd.coarse[0].min(axis=0), track.crowd.coarse[1].max(axis=0)
+    first, last = track.crowd.box
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
         r = float(piece.r.max())
@@ -226,7 +228,7 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
     best, where = np.inf, 0
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
-    box = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
+    box = extent(triangles)
     at_least = [float(bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
     for k in np.argsort(at_least):
         piece = pieces[k]
@@ -303,9 +305,9 @@ def _over_path(
     """
     first = track.crowd.low + np.array([margin[0], margin[2]])
     last = track.crowd.high + np.array([margin[1], margin[3]])
-    corner = first.min(axis=0)
-    cell = max(float((last.max(axis=0) - corner).max()) / CELLS, 1e-9)
-    count = np.ceil((last.max(axis=0) - corner) / cell).astype(int) + 1
+    corner, other = extent(first, last)
+    cell = max(float((other - corner).max()) / CELLS, 1e-9)
+    count = np.ceil((other - corner) / cell).astype(int) + 1
 
     def cells(x: Array) -> NDArray[np.intp]:
         at = np.floor((x - corner) / cell)

@@ -20,6 +20,7 @@ from clearance.judge.inside import body_swallows
 from clearance.judge.result import Pair
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body, Finding, SideHeight, Stretch
+from clearance.sweep.envelope import straight_runs
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
@@ -250,8 +251,9 @@ class HeadJudge:
             for first, last in ranges(free):
                 only = np.zeros(len(touched), dtype=bool)
                 only[first - 1 : last] = True
-                boxes = head.bodies.boxes(body)
-                if body_swallows(one.triangles_M, boxes, one.closed, part.moves, part.pieces, only):
+                crowd = head.bodies.crowd(body)
+                runs = straight_runs(part.moves, only)
+                if body_swallows(one.triangles_M, crowd, one.closed, runs, part.pieces):
                     inside |= only
         return inside
 

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.extent import extent
 from clearance.setup.scene import Body
 from clearance.solids.keys import corner_numbers
 from clearance.solids.shells import shells
@@ -68,9 +69,8 @@ class Shell:
 
 
 def box_of(triangles: Array) -> tuple[Array, Array]:
-    """Lowest and highest corner, (3,) each, of triangles (N, 3, 3); by columns, which is ten times faster."""
-    columns = [triangles[..., k] for k in range(3)]
-    return np.array([c.min() for c in columns]), np.array([c.max() for c in columns])
+    """Lowest and highest corner, (3,) each, of triangles (N, 3, 3)."""
+    return extent(triangles)
 
 
 def shells_of(body: Body) -> list[Shell]:

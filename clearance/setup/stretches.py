@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.extent import extent
 from clearance.geometry.frames import Matrix, apply
 from clearance.paths.moves import Moves, polyline
 from clearance.setup.bodies import Files
@@ -347,7 +348,7 @@ def _apart(moves: Moves, parts: Sequence[Body]) -> bool:
         low = np.minimum(low, (moves.centre[arcs] - radius).min(axis=0))
         high = np.maximum(high, (moves.centre[arcs] + radius).max(axis=0))
     for part in parts:
-        points = part.triangles_M.reshape(-1, 3)[:, :2]
-        if np.all(low <= points.max(axis=0)) and np.all(high >= points.min(axis=0)):
+        first, last = extent(part.triangles_M[..., :2])
+        if np.all(low <= last) and np.all(high >= first):
             return False
     return True
