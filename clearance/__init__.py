@@ -28,7 +28,6 @@ def load(setup: str, **options: Any) -> Any:
 
 def check(scene: Any, **options: Any) -> Any:
     """Judge a scene: the ``Result`` with verdict, pairs and findings, on what else stops a cut as well."""
-    from clearance.access.findings import with_access
-    from clearance.judge.verdict import check as judge
+    from clearance.access.findings import check as check_all
 
-    return with_access(judge(scene, **options))
+    return check_all(scene, **options)

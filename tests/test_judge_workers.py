@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from clearance.judge.workers import spread
+from clearance.judge.workers import beside, spread
 
 HERE = os.getpid()
 needs_fork = pytest.mark.skipif(
@@ -60,3 +60,37 @@ def test_an_error_here_ends_the_second_process(monkeypatch):
         spread([1, 2], [1.0, 1.0], work, worth=0.5)
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)
+
+
+class Kept:
+    """Stands for what both processes know."""
+
+
+@needs_fork
+def test_beside_the_block_and_known_objects_stay_themselves(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    kept, other = Kept(), Kept()
+    with beside(lambda: (os.getpid(), kept, [kept], other), [kept]) as answer:
+        pid, first, (second,), copy = answer()
+    assert pid != HERE
+    assert first is kept
+    assert second is kept
+    assert copy is not other
+
+
+@needs_fork
+def test_beside_is_made_up_for_where_the_second_process_dies(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+
+    def make():
+        if os.getpid() != HERE:
+            os._exit(3)
+        return "here"
+
+    with beside(make) as answer:
+        assert answer() == "here"
+
+
+def test_beside_not_worth_it_is_done_here():
+    with beside(os.getpid, worth=False) as answer:
+        assert answer() == HERE

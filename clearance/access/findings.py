@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from clearance.judge.result import Result
+from clearance.judge.verdict import check as judge
 from clearance.judge.verdict import worst
+from clearance.judge.workers import beside
 from clearance.setup.scene import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.access.facts import Facts
+
+#: facets, and twenty for each move, from which a second process saves more than it costs
+_WORTH = 100_000
 
 
 def access_findings(scene: Scene) -> list[Finding]:
@@ -76,10 +81,22 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
         return facts, [Finding("access unknown", "close", message)]
 
 
-def with_access(result: Result) -> Result:
-    """A judge's result with these findings, verdicts that count them, the facts as ``extra["access"]``."""
-    began = time.perf_counter()
-    facts, found = look(result.scene)
+def check(scene: Scene, **options: Any) -> Result:
+    """Judge a scene (``judge.verdict.check``, whose options these are), with what else stops its cuts.
+
+    On much work both are done at the same time.
+    """
+    facets = sum(len(body.triangles_M) for body in scene.bodies)
+    moves = sum(len(stretch.moves) for stretch in scene.stretches)
+    known = [scene, *scene.bodies, *scene.stretches, *(s.moves for s in scene.stretches)]
+    with beside(lambda: look(scene), known, worth=facets + 20 * moves > _WORTH) as access:
+        result = judge(scene, **options)
+        began = time.perf_counter()
+        facts, found = access()
+    return _with(result, facts, found, began)
+
+
+def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Result:
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))
         for cut in result.cuts

@@ -12,8 +12,8 @@ import os
 import pickle
 import signal
 import warnings
-from collections.abc import Callable, Sequence
-from typing import TypeVar
+from collections.abc import Callable, Iterator, Sequence
+from typing import IO, Any, TypeVar
 
 Task = TypeVar("Task")
 Answer = TypeVar("Answer")
@@ -30,7 +30,7 @@ def spread(
     """
     mine, theirs = _halves(weights)
     load = sum(weights[k] for k in theirs)
-    if load < worth or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
+    if load < worth or not _can_fork():
         return [work(task) for task in tasks]
     answers: dict[int, Answer] = {}
     with _Second(lambda: [work(tasks[k]) for k in theirs]) as second:
@@ -40,6 +40,32 @@ def spread(
     for place, k in enumerate(theirs):
         answers[k] = work(tasks[k]) if done is None else done[place]
     return [answers[k] for k in range(len(tasks))]
+
+
+@contextlib.contextmanager
+def beside(
+    make: Callable[[], Answer], known: Sequence[object] = (), worth: bool = True
+) -> Iterator[Callable[[], Answer]]:
+    """Has ``make`` done by a second process while the block runs; what is given yields its answer.
+
+    Args:
+        known: objects that are the same ones in the answer, not copies.
+        worth: without it, and where there is no fork, it is done here when the answer is asked for.
+    """
+    if not worth or not _can_fork():
+        yield make
+        return
+    with _Second(lambda: [make()], known) as second:
+
+        def answer() -> Answer:
+            done = second.answers()
+            return make() if done is None else done[0]
+
+        yield answer
+
+
+def _can_fork() -> bool:
+    return hasattr(os, "fork") and (os.cpu_count() or 1) >= 2
 
 
 def _halves(weights: Sequence[float]) -> tuple[list[int], list[int]]:
@@ -55,9 +81,13 @@ def _halves(weights: Sequence[float]) -> tuple[list[int], list[int]]:
 
 
 class _Second:
-    """A forked process that makes a list of answers. Leaving the block ends it, whatever happened."""
+    """A forked process that makes a list of answers. Leaving the block ends it, whatever happened.
 
-    def __init__(self, make: Callable[[], list[Answer]]) -> None:
+    Objects that are ``known`` here are named to it, not copied, and are the same ones in its answers.
+    """
+
+    def __init__(self, make: Callable[[], list[Answer]], known: Sequence[object] = ()) -> None:
+        self._known = known
         self._read, write = os.pipe()
         with warnings.catch_warnings():
             # numpy's own threads sleep while this happens, and the child uses none of their locks
@@ -69,7 +99,7 @@ class _Second:
                 os.close(self._read)
                 signal.signal(signal.SIGINT, signal.SIG_DFL)
                 with os.fdopen(write, "wb") as pipe:
-                    pickle.dump(make(), pipe, protocol=pickle.HIGHEST_PROTOCOL)
+                    _Pickler(pipe, known).dump(make())
                 status = 0
             finally:
                 os._exit(status)
@@ -79,7 +109,7 @@ class _Second:
         """What it made, or None if it did not come through."""
         try:
             with os.fdopen(self._read, "rb", closefd=False) as pipe:
-                return pickle.load(pipe)
+                return list(_Unpickler(pipe, self._known).load())
         except (EOFError, pickle.UnpicklingError, OSError):
             return None
 
@@ -91,3 +121,25 @@ class _Second:
         with contextlib.suppress(ProcessLookupError):
             os.kill(self._pid, signal.SIGKILL)
         os.waitpid(self._pid, 0)
+
+
+class _Pickler(pickle.Pickler):
+    """Writes known objects by their number."""
+
+    def __init__(self, pipe: IO[bytes], known: Sequence[object]) -> None:
+        super().__init__(pipe, protocol=pickle.HIGHEST_PROTOCOL)
+        self._number = {id(one): k for k, one in enumerate(known)}
+
+    def persistent_id(self, obj: Any) -> int | None:
+        return self._number.get(id(obj))
+
+
+class _Unpickler(pickle.Unpickler):
+    """Reads them as the objects that they are here."""
+
+    def __init__(self, pipe: IO[bytes], known: Sequence[object]) -> None:
+        super().__init__(pipe)
+        self._known = known
+
+    def persistent_load(self, pid: Any) -> object:
+        return self._known[pid]
