@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.extent import extent
 from clearance.judge.flat_fields import Measure
 from clearance.judge.flat_search import CHUNK, Chords, outline_distance, quick, search, strips_of
 
@@ -81,8 +82,9 @@ def _order(triangles: Array) -> Index:
 
     Bits go to the axes by how far the body reaches along them, so a plate is not cut into layers.
     """
-    middle = triangles[:, 0] + triangles[:, 1] + triangles[:, 2]
-    low, high = middle.min(axis=0), middle.max(axis=0)
+    middle = triangles[:, 0] + triangles[:, 1]
+    middle += triangles[:, 2]
+    low, high = extent(middle)
     size = high - low
     bits = [0, 0, 0]
     cell = size.copy()
@@ -94,7 +96,9 @@ def _order(triangles: Array) -> Index:
         turns.append(axis)
     with np.errstate(divide="ignore", invalid="ignore"):
         scale = np.where(size > 0.0, (2.0 ** np.array(bits) - 1e-6) / size, 0.0)
-    at = ((middle - low) * scale).astype(np.uint16)
+    middle -= low
+    middle *= scale
+    at = middle.astype(np.uint16)
     code = np.zeros(len(at), dtype=np.uint16)
     left = list(bits)
     for axis in turns:
@@ -111,19 +115,22 @@ class TriangleTree:
     """
 
     def __init__(self, bodies: Sequence[Array]) -> None:
-        parts, owners = [], []
-        for index, triangles in enumerate(bodies):
-            if len(triangles) == 0:
-                continue
+        count = [len(triangles) for triangles in bodies]
+        # written in place throughout: on large models fresh memory costs more than what is done with it
+        self.triangles = np.empty((sum(count), 3, 3))
+        self.body: Index = np.repeat(np.arange(len(bodies)), count)
+        for triangles, end in zip(bodies, np.cumsum(count), strict=True):
+            own = self.triangles[end - len(triangles) : end]
             if len(triangles) > _BRANCH:
-                triangles = triangles[_order(triangles)]
-            parts.append(triangles)
-            owners.append(np.full(len(triangles), index, dtype=np.intp))
-        self.triangles = np.concatenate(parts) if parts else np.empty((0, 3, 3))
-        self.body = np.concatenate(owners) if owners else np.empty(0, dtype=np.intp)
+                np.take(triangles, _order(triangles), axis=0, out=own, mode="clip")
+            else:
+                own[:] = triangles
         if len(self.triangles):
             a, b, c = (self.triangles[:, k] for k in range(3))
-            self.levels = _levels(np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c), self.body)
+            low, high = np.minimum(a, b), np.maximum(a, b)
+            np.minimum(low, c, out=low)
+            np.maximum(high, c, out=high)
+            self.levels = _levels(low, high, self.body)
 
 
 class ChordTree:

@@ -52,6 +52,7 @@ class Neighbourhood:
         first: (G,) where among these a new group of neighbours begins.
         floor: nothing that was left out comes nearer than this, mm.
         stand: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
+        piece: the one from which it is.
     """
 
     rows: NDArray[np.intp]
@@ -60,6 +61,7 @@ class Neighbourhood:
     first: NDArray[np.intp]
     floor: float
     stand: Array
+    piece: Piece
 
     def holds(self, found: float) -> float:
         """FCL's own figure, or the bound on what it was not shown where that is less.
@@ -81,7 +83,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
     box = crowd.box
     rows = np.arange(len(triangles))
     stands = track.first_stands(pieces, box)
-    there, stand, probe = np.inf, stands[0], 0
+    there, stand, probe, piece = np.inf, stands[0], 0, pieces[0]
     for k in range(6):
         if k:
             bits, apart = track.near(pieces, box, there)
@@ -92,9 +94,9 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
         some = rows[spread(len(rows), _CANDIDATES)]
         probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
         before = there
-        found, nth, at = _distance_there(triangles[probes], stands, pieces)
+        found, nth, at, which = _distance_there(triangles[probes], stands, pieces)
         if found < there:
-            there, stand, probe = found, stands[at], int(probes[nth])
+            there, stand, probe, piece = found, stands[at], int(probes[nth]), pieces[which]
         if not many:
             rows = rows[_boxes_near(low[rows], high[rows], track, pieces, there)]
         elif k:
@@ -114,7 +116,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
         rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
     else:
         rows = np.unique(np.append(rows, probe))
-    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand)
+    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand, piece)
 
 
 def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
@@ -145,6 +147,8 @@ def near_any(
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
         if len(bits):
             _mark(near, bits, low, high, r, place, reach)
+        if piece is not place.piece:
+            continue
         # the bit from which the bound was had is shown for certain, all that lie over the same place with it
         here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
         here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
@@ -219,13 +223,13 @@ def _nearest_boxes(
     return np.argpartition(best, count)[:count]
 
 
-def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> tuple[float, int, int]:
+def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> tuple[float, int, int, int]:
     """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
-    and the triangle and the place it was had from.
+    and the triangle, the place and the piece it was had from.
 
     An upper value: the points are on the triangles, and a point of the piece is that far away.
     """
-    best, where = np.inf, 0
+    best, where, which = np.inf, 0, 0
     flat = triangles.repeat(len(stands), axis=0)
     wire = np.tile(stands, (len(triangles), 1))
     box = extent(triangles)
@@ -247,8 +251,8 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
         gap = np.hypot(np.maximum(beside, 0.0), point[:, 2] - z)
         least = int(np.argmin(gap))
         if gap[least] < best:
-            best, where = float(gap[least]), least
-    return best, where // len(stands), where % len(stands)
+            best, where, which = float(gap[least]), least, int(k)
+    return best, where // len(stands), where % len(stands), which
 
 
 def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
