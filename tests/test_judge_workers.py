@@ -49,6 +49,8 @@ def test_a_second_process_that_dies_is_made_up_for(monkeypatch, how, capfd):
 @needs_fork
 def test_an_error_here_ends_the_second_process(monkeypatch):
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    forked, fork = [], os.fork
+    monkeypatch.setattr(os, "fork", lambda: forked.append(fork()) or forked[-1])
 
     def work(k):
         if os.getpid() == HERE:
@@ -59,7 +61,7 @@ def test_an_error_here_ends_the_second_process(monkeypatch):
     with pytest.raises(KeyboardInterrupt):
         spread([1, 2], [1.0, 1.0], work, worth=0.5)
     with pytest.raises(ChildProcessError):
-        os.waitpid(-1, os.WNOHANG)
+        os.waitpid(forked[0], os.WNOHANG)
 
 
 class Kept:
