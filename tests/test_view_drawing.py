@@ -12,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.judge.result import MoveDistance
+from clearance.judge.along import Along
 from clearance.view import looks
 from clearance.view.drawing import MOST_PLACES, VIEWS, describe, small_places, worst_pair
 from clearance.view.panels import plan_height, section_azimuth
+from clearance.view.tracks import move_bands
 from clearance.view.words import pair_sentence
 from tests.view_scenes import block, body, pair, plate_on_rails
 
@@ -139,43 +140,46 @@ def test_the_wire_is_drawn_only_where_it_is_threaded() -> None:
     assert describe(replace(result, scene=scene, pairs=(on_the_way_out,))).wires == ()
 
 
-def test_the_path_is_coloured_by_what_is_left_after_margin_and_allow() -> None:
+def spare_figures(head: str, *spare: float) -> Along:
+    none = np.full(len(spare), np.nan)
+    return Along("opening", head, np.zeros(len(spare), dtype=np.intp), none, none, none, np.array(spare))
+
+
+def test_the_path_is_coloured_by_the_least_that_either_head_has_to_spare() -> None:
     result = plate_on_rails(clash=False)
-    rail = next(b for b in result.scene.bodies if b.name == "front rail")
-    assert rail.margin.side == 1.0
-    figures = [
-        (0.0, None),
-        (0.99, None),
-        (1.5, None),
-        (3.0, 0.2),
-        (3.0, 0.04),
-        (7.0, 9.0),
-        (None, None),
-        (None, 0.9),
-    ]
-    moves = tuple(
-        MoveDistance(
-            "opening",
-            k + 1,
-            11 + k,
-            "lower",
-            "front rail",
-            min([v for v in f if v is not None], default=None),
-            *f,
-        )
-        for k, f in enumerate(figures)
-    )
-    drawing = describe(replace(result, moves=moves, pairs=()))
-    # touches; 0.01 short; 0.5 left; 0.15 in height; 0.01 short in height; 6; nothing near; 0.85 in height
+    lower = spare_figures("lower", 9.0, -0.01, 0.5, 30.0, 0.0, 6.0, np.nan, 0.85)
+    upper = spare_figures("upper", np.nan, 40.0, 1.5, 2.0, 7.0, 19.99, np.nan, 3.0)
+    result.extra["along"] = (lower, upper)
+    drawing = describe(replace(result, pairs=()))
     path = result.scene.stretches[0].moves
-    for k, want in ((0, 0), (1, 1), (2, 2), (4, 1), (5, 4), (6, 4), (7, 2)):
-        found = [t.band for t in drawing.tracks if _on(t.points, (path.start[k] + path.end[k]) / 2)]
-        if k in (0, 7):
-            assert sorted(b for b in found if b is not None) == [0, 2], (
-                "the way in and the way back lie on one line"
-            )
-        else:
-            assert found == [want], k
+    for k, want in ((1, 1), (2, 2), (3, 3), (4, 2), (5, 4), (6, 5)):
+        at = (path.start[k] + path.end[k]) / 2 if k != 3 else path.end[k]
+        found = {t.band for t in drawing.tracks if _on(t.points, at)}
+        assert want in found if k == 3 else found == {want}, k
+    found = {t.band for t in drawing.tracks if _on(t.points, (path.start[0] + path.end[0]) / 2)}
+    assert found == {4, 2}, "the way in and the way back lie on one line"
+
+
+def test_what_touches_is_darkest_whatever_was_measured() -> None:
+    result = plate_on_rails()
+    result.extra["along"] = (spare_figures("lower", *[30.0] * 8),)
+    assert [t.band for t in describe(result).tracks] == [5, 0, 5, 5], "move 3 of the pair with the rail"
+
+
+def test_the_path_leaves_out_the_part_that_is_cut() -> None:
+    """The face rides 0.1 over the plate all the way. By hand: the lower nut, radius 19, on y = 62 is 0.82 from
+    the ledge's end at 42.18, where 1 is wanted; on y = 150 the flange below it, radius 31, reaches y = 181,
+    into the back rail, whose side is at 170."""
+    result = replace(plate_on_rails(clash=False), pairs=())
+    ledge = replace(result.scene.bodies[1], triangles_M=block((-10, 210), (0, 42.18), (-18, -6)))
+    bodies = (result.scene.bodies[0], ledge, *result.scene.bodies[2:])
+    stretch = result.scene.stretches[0]
+    result = replace(result, scene=replace(result.scene, bodies=bodies))
+    bands = move_bands(result, stretch)
+    assert (bands[2], bands[5]) == (1, 0)
+    there = replace(stretch, bodies=(0,))
+    alone = replace(result, scene=replace(result.scene, stretches=(there,)), extra={})
+    assert set(move_bands(alone, there)) == {len(looks.BANDS) - 1}
 
 
 def _on(points: np.ndarray, p: np.ndarray) -> bool:
@@ -187,12 +191,13 @@ def _on(points: np.ndarray, p: np.ndarray) -> bool:
     return False
 
 
-def test_without_move_figures_only_what_is_known_is_coloured() -> None:
-    result = replace(plate_on_rails(), moves=())
-    bands = [t.band for t in describe(result).tracks]
-    assert 0 in bands
-    assert None in bands
-    assert describe(replace(result, pairs=())).tracks[0].band is None
+def test_a_way_between_cuts_has_the_colour_of_its_worst() -> None:
+    result = plate_on_rails(clash=False)
+    way = replace(result.scene.stretches[0], cut=None)
+    scene = replace(result.scene, stretches=(way,))
+    one = replace(result.pairs[0], spare=3.0, verdict="clear")
+    for pairs, want in (((one,), 3), ((one, replace(one, spare=-2.0, verdict="clash")), 0), ((), None)):
+        assert {t.band for t in describe(replace(result, scene=scene, pairs=pairs)).tracks} == {want}
 
 
 def test_words_of_the_title() -> None:
@@ -349,9 +354,14 @@ def test_kinds_and_bands_differ_in_grey() -> None:
     kinds = [looks.lightness(looks.BODY[k]) for k in ("machine", "part", "holder", "laid", "head")]
     assert all(a - b > 3.5 for a, b in zip(kinds, kinds[1:], strict=False))
     bands = [looks.lightness(band[2]) for band in looks.BANDS]
-    assert all(b - a > 15 for a, b in zip(bands[:4], bands[1:4], strict=False))
+    assert all(b - a > 15 for a, b in zip(bands, bands[1:], strict=False)), "the less to spare, the darker"
     widths = [band[3] for band in looks.BANDS]
-    assert widths == sorted(widths, reverse=True), "where lightness no longer tells, the width does"
+    assert widths == sorted(set(widths), reverse=True), "and the wider"
+    on = [looks.lightness(looks.BODY["part"]), 100.0]
+    for colour in (band[2] for band in looks.BANDS):
+        assert min(abs(looks.lightness(looks.edge_of(colour)) - g) for g in on) > 10 or all(
+            abs(looks.lightness(colour) - g) > 10 for g in on
+        ), "a light line on a light part has a dark edge"
     assert len({*looks.MARK.values()}) == len(looks.MARK), "each verdict has a mark of its own shape"
 
 

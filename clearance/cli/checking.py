@@ -51,9 +51,11 @@ def check(
 )
 @click.option("--view", metavar="NAME", help="Where to look from; a wrong name lists them all.")
 @click.option("--size", metavar="WxH", help="Width and height in pixels, 1600x1200 say.")
-def picture(setup: str, picture_file: str, view: str | None, size: str | None) -> None:
+@click.option("--ground", metavar="NAME", help="What it stands on: white, or transparent.")
+def picture(setup: str, picture_file: str, view: str | None, size: str | None, ground: str | None) -> None:
     """A picture for a setup document."""
     from clearance.view.drawing import VIEWS, checked_size
+    from clearance.view.looks import GROUNDS
 
     options: dict[str, Any] = {}
     if view is not None:
@@ -62,6 +64,10 @@ def picture(setup: str, picture_file: str, view: str | None, size: str | None) -
         options["view"] = view
     if size is not None:
         options["size"] = checked_size(_size(size))
+    if ground is not None:
+        if ground not in GROUNDS:
+            raise InputError(None, "--ground", f"there is no ground {ground!r}", " or ".join(GROUNDS))
+        options["ground"] = ground
     check_targets(setup, None, picture_file)
     result = judged(setup, guarded=[picture_file])
     draw_picture(result, picture_file, **options)

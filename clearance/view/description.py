@@ -91,7 +91,8 @@ class Panel:
 
 @dataclass(frozen=True)
 class Drawing:
-    """The whole sheet. ``wires``: (2, 3) mm each. ``lines``: the title block, after the verdict."""
+    """The whole sheet. ``wires``: (2, 3) mm each. ``lines``: the title block, after the verdict.
+    ``ground``: one of ``looks.GROUNDS``."""
 
     size: tuple[int, int]
     verdict: str
@@ -104,3 +105,4 @@ class Drawing:
     labels: tuple[Label, ...]
     panels: tuple[Panel, ...]
     notes: tuple[str, ...] = field(default=())
+    ground: str = "white"

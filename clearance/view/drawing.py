@@ -28,14 +28,18 @@ MOST_PLACES = 5
 FAR = {"machine": 10.0, "part": 60.0, "holder": 60.0, "laid": 60.0}
 
 
-def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1200)) -> Drawing:
+def describe(
+    result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1200), ground: str = "white"
+) -> Drawing:
     """What a picture of ``result`` shows.
 
     Raises:
-        InputError: the view or the size is unknown; nothing is drawn then.
+        InputError: the view, the size or the ground is unknown; nothing is drawn then.
     """
     if view not in VIEWS:
         raise InputError(None, "view", f'there is no view "{view}"', "one of " + ", ".join(VIEWS))
+    if ground not in looks.GROUNDS:
+        raise InputError(None, "ground", f'there is no ground "{ground}"', " or ".join(looks.GROUNDS))
     size = checked_size(size)
     worst = worst_pair(result)
     places = small_places(result)
@@ -60,6 +64,7 @@ def describe(result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1
         labels=tuple(_labels(shapes, {p.item for p in places})),
         panels=(),
         notes=tuple(one_line(note) for note in _notes(result, shapes) if note != sentence),
+        ground=ground,
     )
     return panels_for(drawing, view)
 

@@ -13,6 +13,8 @@ Colour = tuple[int, int, int]
 INK: Colour = (28, 30, 34)
 FAINT: Colour = (110, 114, 120)
 GROUND: Colour = (255, 255, 255)
+#: what a picture may stand on; the words on it keep their white boxes
+GROUNDS = ("white", "transparent")
 
 #: bodies, light to dark
 BODY: dict[str, Colour] = {
@@ -34,14 +36,20 @@ VERDICT: dict[str, Colour] = {
 #: mark of a place: drawn differently for each, so that it reads in grey
 MARK: dict[str, str] = {"clash": "cross", "undecided": "square", "close": "diamond", "clear": "ring"}
 
-#: the path by what it has to spare: (at least this many mm, words, colour, width in pixels), worst first
+#: the path by what it has to spare: (at least this many mm, words, colour, width in pixels), worst first and
+#: darkest first, so that it reads in grey and for any eyes
 BANDS: tuple[tuple[float, str, Colour, float], ...] = (
     (float("-inf"), "touches", (20, 10, 18), 9.0),
-    (float("-inf"), "less than the margin", (122, 30, 66), 7.0),
-    (0.0, "up to 1 mm to spare", (192, 88, 62), 5.5),
-    (1.0, "up to 5 mm", (222, 150, 80), 4.5),
-    (5.0, "more", (150, 158, 120), 3.5),
+    (float("-inf"), "less than the margin", (100, 22, 70), 8.0),
+    (0.0, "up to 1 mm to spare", (170, 48, 58), 7.0),
+    (1.0, "up to 5 mm", (214, 112, 60), 6.0),
+    (5.0, "up to 20 mm", (232, 176, 88), 5.0),
+    (20.0, "more", (240, 232, 196), 4.0),
 )
+#: lines lighter than this are edged in ink, darker ones in white, L*
+EDGED = 60.0
+#: both edges of a line together, pixels
+RIM = 1.6
 #: band of a move of which nothing was measured
 UNMEASURED = ("not measured", (128, 130, 134), 3.0)
 
@@ -76,3 +84,8 @@ def lightness(colour: Colour) -> float:
     linear = [c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]
     y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
     return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27
+
+
+def edge_of(colour: Colour) -> Colour:
+    """What a line is edged in, to stand off from what it runs over."""
+    return INK if lightness(colour) > EDGED else GROUND

@@ -29,14 +29,20 @@ Depth = Callable[[Any, Any], NDArray[np.float64]]
 
 
 def write_panel(
-    picture: Any, drawing: Drawing, panel: Panel, depth: Depth, codes: NDArray[np.uint16], factor: float
+    picture: Any,
+    drawing: Drawing,
+    panel: Panel,
+    depth: Depth,
+    codes: NDArray[np.uint16],
+    factor: float,
+    paper: looks.Colour,
 ) -> None:
     """Path, wire, marks, dimension lines and names over one panel.
 
     ``codes`` (H, W) tells which shape is seen: 2k + 1 and 2k + 2 for shape k, 0 for none.
     """
     u = unit(drawing.size)
-    pen = Pen(picture, factor, u)
+    pen = Pen(picture, factor, u, paper)
     camera = panel.camera
     if panel.tracks:
         for track in sorted(drawing.tracks, key=lambda t: -1e9 if t.band is None else -t.band):
@@ -92,15 +98,16 @@ def write_panel(
         away = np.hypot(end[0] - anchor[0], end[1] - anchor[1])
         if framed:
             start = _towards(anchor, end, 15 * u)
-            pen.line([start, end], looks.GROUND, 5 * u)
-            pen.line([start, end], colour, 2.2 * u)
+            if away > 18 * u:
+                pen.line([start, end], looks.GROUND, 5 * u)
+                pen.line([start, end], colour, 2.2 * u)
         elif away > 16 * u:
             pen.line([anchor, end], looks.GROUND, 3.4 * u)
             pen.line([anchor, end], looks.FAINT, 1.3 * u)
             pen.circle(*anchor, 3.0 * u, looks.FAINT, looks.GROUND, 0.8 * u)
         _write_block(pen, rect, lines, colour if framed else None, u)
     if full:
-        pen.box((0, height - 76 * u, width, height), looks.GROUND)
+        pen.box((0, height - 76 * u, width, height), paper)
     else:
         frame(pen, panel, u)
     if full and panel.title:
@@ -182,7 +189,7 @@ def _track(
                 pen.line(xy[k : k + 4], colour, width * 0.6)
         else:
             xy = _bends(xy)
-            pen.line(xy, looks.GROUND, width + 1.6)
+            pen.line(xy, looks.edge_of(colour), width + looks.RIM)
             pen.line(xy, colour, width)
 
 

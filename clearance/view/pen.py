@@ -28,12 +28,16 @@ def font(size: int, bold: bool = False) -> Any:
 class Pen:
     """Draws in pixels of the sheet on a picture that is ``factor`` times as large."""
 
-    def __init__(self, picture: Any, factor: float, text_unit: float) -> None:
+    def __init__(
+        self, picture: Any, factor: float, text_unit: float, paper: looks.Colour = looks.GROUND
+    ) -> None:
         from PIL import ImageDraw
 
         self._draw = ImageDraw.Draw(picture)
         self._f = factor
         self._u = text_unit
+        #: what the sheet is made of, where nothing is drawn
+        self.paper = paper
 
     def _scaled(self, points: Any) -> list[tuple[float, float]]:
         return [(float(x) * self._f, float(y) * self._f) for x, y in points]

@@ -32,7 +32,12 @@ WHAT_TO_INSTALL = {
 
 
 def draw(
-    result: Result, file: str | Path, *, view: str = "iso", size: tuple[int, int] = (1600, 1200)
+    result: Result,
+    file: str | Path,
+    *,
+    view: str = "iso",
+    size: tuple[int, int] = (1600, 1200),
+    ground: str = "white",
 ) -> None:
     """Draw a result to a PNG file.
 
@@ -41,13 +46,14 @@ def draw(
         file: where the picture goes; it is there whole or not at all.
         view: one of ``clearance.view.drawing.VIEWS``.
         size: (width, height) in pixels, each 320 to 6000.
+        ground: "white", or "transparent".
 
     Raises:
-        InputError: the view, the size or the place to write to is wrong.
+        InputError: the view, the size, the ground or the place to write to is wrong.
         CannotDraw: no OpenGL is to be had; the message says what to install.
     """
     target = _writable(file)
-    draw_description(describe(result, view, size), target)
+    draw_description(describe(result, view, size, ground), target)
 
 
 def draw_description(drawing: Drawing, target: Path) -> None:

@@ -1,7 +1,7 @@
 """Runs by itself: a pickled ``Drawing`` in a folder goes in, ``picture.png`` beside it comes out.
 
-VTK ends the process where it finds no OpenGL, so this never runs inside the process that checks. The only
-file that imports pyvista. What cannot be drawn for another reason is written to ``error.txt``, exit code 3.
+VTK ends the process where it finds no OpenGL, so this never runs inside the process that checks. What cannot
+be drawn for another reason is written to ``error.txt``, exit code 3.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.view.camera import Camera
 from clearance.view.description import Drawing, Panel, Shape
-from clearance.view.looks import GROUND, VERDICT
+from clearance.view.looks import GROUND, VERDICT, Colour
 
 Image = NDArray[np.uint8]
 Codes = NDArray[np.uint16]
@@ -61,17 +61,26 @@ class Stage:
     """All bodies of a drawing, ready to be drawn in any choice of them, with any camera."""
 
     def __init__(self, shapes: tuple[Shape, ...], size: tuple[int, int]) -> None:
-        import pyvista as pv
+        # the parts of VTK alone: pyvista's plotter would take half as long again as all the drawing
+        import vtkmodules.vtkRenderingOpenGL2  # noqa: F401, what draws registers itself
+        from vtkmodules.vtkRenderingCore import vtkLight, vtkRenderer, vtkRenderWindow
 
         self.size = size
-        self._plotter = pv.Plotter(off_screen=True, window_size=list(size), lighting="none")
-        self._window = self._plotter.render_window
+        self._renderer = vtkRenderer()
+        self._renderer.SetBackground(1.0, 1.0, 1.0)
+        self._renderer.AutomaticLightCreationOff()
+        light = vtkLight()
+        light.SetLightTypeToCameraLight()
+        light.SetPosition(-0.55, 0.95, 0.75)
+        light.SetFocalPoint(0.0, 0.0, 0.0)
+        self._renderer.AddLight(light)
+        self._lens = self._renderer.GetActiveCamera()
+        self._lens.ParallelProjectionOn()
+        self._window = vtkRenderWindow()
+        self._window.SetOffScreenRendering(1)
         self._window.SetMultiSamples(0)
-        self._plotter.set_background("white")
-        self._plotter.enable_parallel_projection()
-        light = pv.Light(light_type="camera light", intensity=1.0)
-        light.position, light.focal_point = (-0.55, 0.95, 0.75), (0.0, 0.0, 0.0)
-        self._plotter.add_light(light)
+        self._window.SetSize(*size)
+        self._window.AddRenderer(self._renderer)
         self._actors: list[Any] = []
         self._ranges: list[Any] = []
         for k, shape in enumerate(shapes):
@@ -80,18 +89,14 @@ class Stage:
             if not n:
                 self._actors.append(None)
                 continue
-            faces = np.column_stack([np.full(n, 3), np.arange(3 * n).reshape(n, 3)]).ravel()
-            mesh = pv.PolyData(shape.triangles.reshape(-1, 3).astype(np.float32), faces)
-            actor = self._plotter.add_mesh(
-                mesh, lighting=True, smooth_shading=False, reset_camera=False, render=False
-            )
+            actor, mapper, front = _body(shape.triangles)
+            self._renderer.AddActor(actor)
             if shape.role.endswith("envelope"):
                 # a head's own faces lie in the faces of its envelope; which is in front must not flicker
-                mapper = actor.GetMapper()
                 mapper.SetResolveCoincidentTopologyToPolygonOffset()
                 mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 8.0)
-            front = actor.GetProperty()
-            front.SetColor([c / 255 for c in shape.colour])
+            front.SetColor(*(c / 255 for c in shape.colour))
+            front.SetInterpolationToFlat()
             front.SetAmbient(0.42)
             front.SetDiffuse(0.66)
             front.SetSpecular(0.0)
@@ -149,12 +154,12 @@ class Stage:
         if camera.cut is not None:
             near = max(min(near, camera.cut), far + 1.0)
         stand = near + 10.0
-        lens = self._plotter.camera
-        lens.position = tuple(middle + stand * camera.back)
-        lens.focal_point = tuple(middle)
-        lens.up = tuple(camera.up)
-        lens.parallel_scale = h / 2 / scale
-        lens.clipping_range = (stand - near, stand - far)
+        lens = self._lens
+        lens.SetPosition(*(middle + stand * camera.back))
+        lens.SetFocalPoint(*middle)
+        lens.SetViewUp(*camera.up)
+        lens.SetParallelScale(h / 2 / scale)
+        lens.SetClippingRange(stand - near, stand - far)
         return far, near
 
     def _pixels(self, size: tuple[int, int]) -> NDArray[np.uint8]:
@@ -174,7 +179,31 @@ class Stage:
         return np.array(vtk_to_numpy(data).reshape(size[1], size[0])[::-1])
 
     def close(self) -> None:
-        self._plotter.close()
+        self._window.Finalize()
+
+
+def _body(triangles: NDArray[np.float64]) -> tuple[Any, Any, Any]:
+    """An actor of triangles (N, 3, 3), its mapper and its property."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+    from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+    n = len(triangles)
+    points = vtkPoints()
+    points.SetData(numpy_to_vtk(triangles.reshape(-1, 3).astype(np.float32), deep=True))
+    cells = vtkCellArray()
+    index = np.arange(3 * n + 1)
+    ends, corners = (numpy_to_vtkIdTypeArray(k, deep=True) for k in (index[::3].copy(), index[:-1]))
+    cells.SetData(ends, corners)
+    mesh = vtkPolyData()
+    mesh.SetPoints(points)
+    mesh.SetPolys(cells)
+    mapper = vtkPolyDataMapper()
+    mapper.SetInputData(mesh)
+    actor = vtkActor()
+    actor.SetMapper(mapper)
+    return actor, mapper, actor.GetProperty()
 
 
 def _flat(code: int) -> Any:
@@ -206,25 +235,29 @@ def edges(drawn: Pass, per_mm: float, crease_px: float, smooth: Mask | None = No
     return outline, crease
 
 
-def panel_image(stage: Stage, drawing: Drawing, panel: Panel, factor: float) -> tuple[Image, Pass, Codes]:
+def panel_image(
+    stage: Stage, drawing: Drawing, panel: Panel, factor: float, paper: Colour = GROUND
+) -> tuple[Image, Pass, Codes]:
     """One view's bodies: colours (H, W, 3); the pass of the opaque ones, for the lines drawn over them; and
     codes of whatever is seen, see-through bodies too, for their names."""
     size = (round(panel.box[2] * factor), round(panel.box[3] * factor))
     per_mm = panel.camera.scale * factor
     cut = panel.camera.cut is not None
     palette = np.zeros((2 * len(drawing.shapes) + 1, 3), dtype=np.uint8)
-    palette[0] = GROUND
+    palette[0] = paper
     for k, shape in enumerate(drawing.shapes):
         palette[2 * k + 1 : 2 * k + 3] = shape.colour
     image = stage.shaded(panel.solid, panel.camera, size, factor)
     solid = stage.draw(panel.solid, panel.camera, size, factor)
+    if paper != GROUND:
+        image[solid.codes == 0] = paper
     named = solid.codes
     faces = None
     if cut:
         caps, struck = cut_faces(stage, drawing, panel, size, factor)
         faces = caps > 0
         named = np.where(faces, caps, named)
-        _mix(image, ~faces, np.array([[255, 255, 255]], dtype=np.uint8), BEHIND)
+        _mix(image, ~faces & (solid.codes > 0), np.array([[255, 255, 255]], dtype=np.uint8), BEHIND)
     outline, crease = edges(solid, per_mm, CREASE["solid"], faces)
     strength = EDGE["solid"] * (1 - BEHIND * cut)
     _ink(image, _wider(outline), strength)
@@ -346,25 +379,46 @@ def render(drawing: Drawing, out: Path) -> None:
     """Draw the whole sheet to a PNG."""
     from PIL import Image as Picture
 
-    from clearance.view import overlay, sheet
-
     w, h = drawing.size
     factor = 1.5 if w * h <= 6_000_000 else 1.0
-    big = (round(w * factor), round(h * factor))
-    stage = Stage(drawing.shapes, big)
-    whole = Picture.new("RGB", big, GROUND)
-    for panel in drawing.panels:
-        image, solid, named = panel_image(stage, drawing, panel, factor)
-        if not np.ptp(image) and any(len(s.triangles) for s in drawing.shapes):
-            raise EmptyPicture("the graphics library answered with nothing")
-        picture = Picture.fromarray(image)
-        overlay.write_panel(picture, drawing, panel, solid.depth_at, named, factor)
-        whole.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
-    sheet.write_sheet(whole, drawing, factor)
+    stage = Stage(drawing.shapes, (round(w * factor), round(h * factor)))
+    whole = _sheet(stage, drawing, factor, GROUND)
+    if drawing.ground == "transparent":
+        whole = see_through(whole, _sheet(stage, drawing, factor, (0, 0, 0)))
     stage.close()
     if factor != 1.0:
         whole = whole.resize((w, h), Picture.Resampling.LANCZOS)
     whole.save(out, format="PNG", compress_level=4)
+
+
+def _sheet(stage: Stage, drawing: Drawing, factor: float, paper: Colour) -> Any:
+    """The sheet on paper of a colour, enlarged; a view that stands on another has white paper of its own."""
+    from PIL import Image as Picture
+
+    from clearance.view import overlay, sheet
+
+    w, h = drawing.size
+    whole = Picture.new("RGB", (round(w * factor), round(h * factor)), paper)
+    for panel in drawing.panels:
+        own = paper if panel.box == (0, 0, w, h) else GROUND
+        image, solid, named = panel_image(stage, drawing, panel, factor, own)
+        if not np.ptp(image) and any(len(s.triangles) for s in drawing.shapes):
+            raise EmptyPicture("the graphics library answered with nothing")
+        picture = Picture.fromarray(image)
+        overlay.write_panel(picture, drawing, panel, solid.depth_at, named, factor, own)
+        whole.paste(picture, (round(panel.box[0] * factor), round(panel.box[1] * factor)))
+    sheet.write_sheet(whole, drawing, factor, paper)
+    return whole
+
+
+def see_through(on_white: Any, on_black: Any) -> Any:
+    """The picture without its paper, from the same picture on white and on black: what differs is paper."""
+    from PIL import Image as Picture
+
+    white, black = (np.asarray(p).astype(np.float32) for p in (on_white, on_black))
+    alpha = np.clip(1.0 - (white - black).mean(axis=2, keepdims=True) / 255.0, 0.0, 1.0)
+    own = np.clip(black / np.maximum(alpha, 1e-3), 0.0, 255.0)
+    return Picture.fromarray(np.rint(np.concatenate([own, 255.0 * alpha], axis=2)).astype(np.uint8), "RGBA")
 
 
 def main(folder: str) -> int:

@@ -53,7 +53,8 @@ def scale_bar(pen: Pen, camera: Camera, panel: Panel, u: float, full: bool) -> N
     x = panel.box[2] - px - (48 * u if full else 16 * u)
     words = f"{length:g} mm"
     w, h = pen.measure(words, 18)
-    pen.box((x - w - 20 * u, y - 18 * u, x + px + 8 * u, y + 10 * u), looks.GROUND)
+    under = pen.paper if full else looks.GROUND
+    pen.box((x - w - 20 * u, y - 18 * u, x + px + 8 * u, y + 10 * u), under)
     for k in range(2):
         pen.box(
             (x + px * k / 2, y - 7 * u, x + px * (k + 1) / 2, y),
@@ -72,13 +73,13 @@ def frame(pen: Pen, panel: Panel, u: float) -> None:
     pen.box((0, 0, w - 1, h - 1), None, looks.INK, 1.8 * u)
 
 
-def write_sheet(sheet: Any, drawing: Drawing, factor: float) -> None:
+def write_sheet(sheet: Any, drawing: Drawing, factor: float, paper: looks.Colour) -> None:
     """The title block at the top, the legend at the foot."""
     w, h = drawing.size
     u = unit(drawing.size)
-    pen = Pen(sheet, factor, u)
+    pen = Pen(sheet, factor, u, paper)
     edge = 48 * u
-    pen.box((0, 0, w, 140 * u), looks.GROUND)
+    pen.box((0, 0, w, 140 * u), paper)
     colour = looks.VERDICT.get(drawing.verdict, looks.INK)
     word = drawing.verdict.upper()
     width, tall = pen.measure(word, 46, True)
@@ -117,6 +118,7 @@ def _legend(pen: Pen, drawing: Drawing, at: tuple[float, float], u: float) -> No
         w, _ = pen.measure(words, 17)
         if x + 40 * u + w > most:
             break
+        pen.line([(x, y + 9 * u), (x + 30 * u, y + 9 * u)], looks.edge_of(colour), width * u + looks.RIM)
         pen.line([(x, y + 9 * u), (x + 30 * u, y + 9 * u)], colour, width * u)
         pen.text(x + 38 * u, y - 3 * u, words, 17)
         x += 38 * u + w + 22 * u
