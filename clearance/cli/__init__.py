@@ -13,12 +13,12 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli import advising, approval, checking, starting
+from clearance.cli import advising, approval, checking, sheet, starting
 from clearance.cli.common import files_written, say_error
 from clearance.cli.group import DEFECT, STOPPED, commands
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "main", "run", "starting"]
+__all__ = ["advising", "approval", "checking", "commands", "main", "run", "sheet", "starting"]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -1,0 +1,266 @@
+"""A judged result goes in; everything that the setup sheet tells, as plain values, comes out.
+
+Lengths mm, angles degrees, masses kg, machine frame, unrounded: the page rounds, and says which way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from clearance.report.sheet.fetch import Element, elements
+
+if TYPE_CHECKING:
+    from clearance.access.facts import Facts
+    from clearance.access.parting import Piece
+    from clearance.judge.along import Along
+    from clearance.judge.result import Pair, Result
+    from clearance.paths.moves import Moves
+    from clearance.setup.scene import Finding, Scene, Stretch
+
+Point = tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Thread:
+    """Where the wire is threaded: machine X Y of the lower guide, diameter that is free there (None: no hole)."""
+
+    at: Point
+    free: float | None
+
+
+@dataclass(frozen=True)
+class CutSetting:
+    """What the machine must be set to for one cut.
+
+    Attributes:
+        zero: part zero in machine X Y Z; None where no part is cut.   rotated: degrees of the program.
+        below, above: the faces' distance from the parts that are cut; None where none is, negative where the
+            part reaches past a face.
+        upper_z: machine Z of the upper head's face.   lean: the wire's steepest lean, degrees.
+        absent: items of the setup that are off during it.
+        moves: how many.   near: the pair with the least to spare, the cut parts left out.
+    """
+
+    name: str
+    verdict: str
+    program: str
+    parts: tuple[str, ...]
+    zero: Point | None
+    rotated: float
+    threads: tuple[Thread, ...]
+    below: float | None
+    above: float | None
+    lower_z: float
+    upper_z: float
+    lean: float
+    absent: tuple[str, ...]
+    moves: int
+    near: Pair | None
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What an axis uses of its travel; None where the machine file gives none. ``left``: the smaller rest."""
+
+    name: str
+    low: float
+    high: float
+    travel: tuple[float, float] | None
+
+    @property
+    def left(self) -> float | None:
+        return None if self.travel is None else min(self.low - self.travel[0], self.travel[1] - self.high)
+
+
+@dataclass(frozen=True)
+class Stop:
+    """What the setter does before a cut. ``asked``: the setup asks for a stop there."""
+
+    cut: str
+    off: tuple[str, ...]
+    on: tuple[str, ...]
+    asked: bool
+
+
+@dataclass(frozen=True)
+class Mass:
+    """A part as it is put up, or what comes free of it at a cut: ``count`` alike, ``mass`` of the heaviest."""
+
+    count: int
+    what: str
+    where: str
+    mass: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The whole. ``pairs`` begin with the worst; ``over``: the lowest upper face that passes over everything."""
+
+    title: str
+    machine: str
+    wire: float
+    setup_file: str
+    date: str
+    verdict: str
+    sentence: str
+    elements: tuple[Element, ...]
+    cuts: tuple[CutSetting, ...]
+    over: float
+    over_item: str
+    axes: tuple[Axis, ...]
+    steepest: float
+    steepest_in: str
+    stops: tuple[Stop, ...]
+    places: tuple[Pair, ...]
+    masses: tuple[Mass, ...]
+    pairs: tuple[Pair, ...]
+    findings: tuple[Finding, ...]
+    cures: tuple[str, ...]
+    cautions: tuple[str, ...]
+    inputs: tuple[tuple[str, str], ...]
+    along: tuple[Along, ...]
+    moves: dict[str, Moves]
+    bodies: tuple[str, ...]
+
+
+def gather(result: Result, date: str) -> Sheet:
+    """Everything on the sheet of a result; ``date`` is shown as it is."""
+    from clearance.advice.placement import least_to_spare
+    from clearance.judge.along import along
+    from clearance.report.curing import lines
+    from clearance.report.terminal import verdict_sentence
+
+    scene = result.scene
+    facts: Facts | None = result.extra.get("access")  # type: ignore[assignment]
+    over, over_item = passes_over(scene)
+    lean = {} if facts is None else facts.lean
+    steepest = max(lean.values(), default=0.0)
+    return Sheet(
+        title=scene.title,
+        machine=scene.machine.name,
+        wire=scene.machine.wire,
+        setup_file=scene.setup_file,
+        date=date,
+        verdict=result.verdict,
+        sentence=verdict_sentence(result).partition(": ")[2],
+        elements=elements(scene),
+        cuts=tuple(_cut(result, s, facts) for s in scene.stretches if s.cut is not None),
+        over=over,
+        over_item=over_item,
+        axes=() if facts is None else _axes(scene, facts),
+        steepest=steepest,
+        steepest_in=next((name for name, angle in lean.items() if angle == steepest > 0.0), ""),
+        stops=() if facts is None else tuple(Stop(s.cut, s.off, s.on, s.asked) for s in facts.stops),
+        places=least_to_spare(result),
+        masses=() if facts is None else tuple(_masses(scene, facts)),
+        pairs=tuple(sorted(result.pairs, key=_worst_first)),
+        findings=tuple(sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))),
+        cures=tuple(lines(result.extra.get("cures"))),
+        cautions=_cautions(scene),
+        inputs=scene.inputs,
+        along=along(result),
+        moves={s.name: s.moves for s in scene.stretches},
+        bodies=tuple(body.name for body in scene.bodies),
+    )
+
+
+def passes_over(scene: Scene) -> tuple[float, str]:
+    """The lowest machine Z of the upper face at which that head passes over everything that ever stands there,
+    height margin and allow kept, and the item that decides it. The face is the head's lowest place."""
+    used = {k for stretch in scene.stretches for k in stretch.bodies} or set(range(len(scene.bodies)))
+    heights = []
+    for k in sorted(used):
+        body = scene.bodies[k]
+        top = float(body.triangles_M[..., 2].max(initial=-np.inf))
+        heights.append((top + body.allow.height + body.margin.height, body.name))
+    return max(heights, default=(0.0, ""))
+
+
+def _worst_first(pair: Pair) -> tuple[int, float, float]:
+    spare = np.inf if pair.spare is None else pair.spare
+    return SEVERITIES.index(pair.verdict), spare, pair.clearance
+
+
+SEVERITIES = ("clash", "undecided", "close", "clear", "note")
+
+
+def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
+    scene = result.scene
+    assert stretch.cut is not None
+    asked = scene.setup.cuts[stretch.cut]
+    below, above = stretch.flushing or (None, None)
+    parts = {scene.bodies[k].name for k in stretch.cut_bodies}
+    items = [k for k, body in enumerate(scene.bodies) if body.item is not None]
+    near = [p for p in result.pairs if p.cut == stretch.name and p.item not in parts and p.spare is not None]
+    return CutSetting(
+        name=stretch.name,
+        verdict=next(cut.verdict for cut in result.cuts if cut.name == stretch.name),
+        program=asked.path,
+        parts=tuple(scene.bodies[k].name for k in stretch.cut_bodies),
+        zero=None if stretch.zero_M is None else tuple(float(x) for x in stretch.zero_M),
+        rotated=float(asked.rotate),
+        threads=tuple(_threads(stretch, facts)),
+        below=below,
+        above=above,
+        lower_z=stretch.lower_z,
+        upper_z=stretch.upper_z,
+        lean=0.0 if facts is None else facts.lean.get(stretch.name, 0.0),
+        absent=tuple(scene.bodies[k].name for k in items if k not in stretch.bodies),
+        moves=stretch.moves.count,
+        near=min(near, key=_worst_first, default=None),
+    )
+
+
+def _threads(stretch: Stretch, facts: Facts | None) -> list[Thread]:
+    """In the order of the path; how much is free where it was worked out."""
+    known = {}
+    for run, ways in () if facts is None else facts.threaded:
+        if run.stretch is stretch or run.stretch.name == stretch.name:
+            free = [way.free for way in ways]
+            known[run.first] = min(free) if free else None
+    return [
+        Thread(tuple(float(x) for x in stretch.moves.start[first]), known.get(first))
+        for first in stretch.moves.thread_points
+    ]
+
+
+def _axes(scene: Scene, facts: Facts) -> tuple[Axis, ...]:
+    travel = scene.machine.travel
+    return tuple(
+        Axis(axis.upper(), used.low, used.high, getattr(travel, axis)) for axis, used in facts.travel.items()
+    )
+
+
+def _masses(scene: Scene, facts: Facts) -> list[Mass]:
+    """Parts as put up, then what each cut frees, in order; of several alike the heaviest."""
+    found = [
+        Mass(1, weight.name, "as put up", weight.mass, weight.material or "") for weight in facts.weights
+    ]
+    alike: dict[tuple[str, str, str], list[Piece]] = {}
+    for piece in facts.pieces:
+        name = f"{piece.kind} of {scene.bodies[piece.part].name}"
+        if piece.held:
+            then = f"held by {' and '.join(piece.held)}"
+        else:
+            then = f"lies on {' and '.join(piece.lies_on)}" if piece.lies_on else "drops: hold or catch it"
+        alike.setdefault((name, piece.run.stretch.name, then), []).append(piece)
+    for (name, cut, then), pieces in alike.items():
+        masses = [piece.mass for piece in pieces if piece.mass is not None]
+        longest = max(piece.longest for piece in pieces)
+        words = f"longest side {longest:.1f} mm; {then}"
+        heaviest = max(masses) if masses else None
+        found.append(Mass(len(pieces), name, f"when {cut} closes", heaviest, words))
+    return found
+
+
+def _cautions(scene: Scene) -> tuple[str, ...]:
+    """Of the holders in use, each sentence once, led by what it is about."""
+    told: dict[str, list[str]] = {}
+    for body in scene.bodies:
+        for words in body.source.get("cautions", ()):
+            told.setdefault(str(words), []).append(body.name)
+    return tuple(f"{', '.join(names)}: {words}" for words, names in told.items())

@@ -1,0 +1,91 @@
+"""Words and figures go in; pieces of HTML come out. Every word that is not this program's own passes ``esc``."""
+
+from __future__ import annotations
+
+import html
+import json
+from collections.abc import Iterable, Sequence
+from decimal import ROUND_CEILING, Decimal
+from typing import Any
+
+from clearance.report.terminal import rounded_down
+
+#: stands for a figure that does not exist
+NONE = "–"
+
+
+class Html(str):
+    """Text that is HTML already."""
+
+
+def esc(text: object) -> Html:
+    """Words as a page shows them as they are: no tag, no attribute's end, nothing that steers a line."""
+    if isinstance(text, Html):
+        return text
+    plain = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
+    return Html(html.escape(plain, quote=True))
+
+
+def tag(name: str, *inside: object, **attributes: object) -> Html:
+    """An element; ``cls`` is its class, and what is not ``Html`` inside is escaped."""
+    given = "".join(
+        f' {key.rstrip("_").replace("_", "-").replace("cls", "class")}="{esc(value)}"'
+        for key, value in attributes.items()
+        if value is not None
+    )
+    return Html(f"<{name}{given}>{''.join(esc(each) for each in inside)}</{name}>")
+
+
+def joined(parts: Iterable[object], between: object = "") -> Html:
+    return Html(str(esc(between)).join(str(esc(part)) for part in parts))
+
+
+def table(
+    headings: Sequence[object], rows: Iterable[Sequence[object]], cls: str = "", right: Sequence[int] = ()
+) -> Html:
+    """A table whose head comes again on each printed page; columns in ``right`` hold figures."""
+
+    def cells(kind: str, row: Sequence[object]) -> Html:
+        return joined(tag(kind, cell, cls="n" if k in right else None) for k, cell in enumerate(row))
+
+    body = joined(tag("tr", cells("td", row)) for row in rows)
+    head = tag("thead", tag("tr", cells("th", headings)))
+    return tag("table", head, tag("tbody", body), cls=cls or None)
+
+
+def in_script(data: Any) -> str:
+    """Data as JSON that stands in a script: no end of it, no comment can be in there."""
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+# ------------------------------------------------------------------------------------------------- figures
+def down(value: float | None) -> str:
+    """A clearance to 0.01 mm, never larger than it is."""
+    return NONE if value is None else rounded_down(value)
+
+
+def up(value: float) -> str:
+    """A height that is to be kept, to 0.01 mm, never lower than it is."""
+    return str(Decimal(repr(round(value, 9))).quantize(Decimal("0.01"), rounding=ROUND_CEILING))
+
+
+def position(value: float) -> str:
+    """A place on the machine to the nearest micrometre, at least two digits."""
+    text = f"{value + 0.0:.3f}"
+    if text == "-0.000":
+        text = "0.000"
+    return text[:-1] if text.endswith("0") else text
+
+
+def xyz(point: Sequence[float] | None, axes: str = "XYZ") -> str:
+    if point is None:
+        return NONE
+    return "  ".join(f"{axis} {position(value)}" for axis, value in zip(axes, point, strict=False))
+
+
+def kilograms(mass: float | None) -> str:
+    """Grams below a hundred of them."""
+    if mass is None:
+        return "not known (no material)"
+    return f"{mass * 1000:.1f} g" if mass < 0.1 else f"{mass:.2f} kg"

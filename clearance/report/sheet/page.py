@@ -1,0 +1,154 @@
+"""The sheet's values, its pictures and its scene go in; one HTML page that needs nothing else comes out.
+
+A content policy in the page forbids every address and every script but its own three, which it names by their
+hashes: what a name in a file might smuggle in would not run, and nothing is fetched.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from clearance import __version__
+from clearance.errors import CannotDraw
+from clearance.report.sheet import sections
+from clearance.report.sheet.markup import Html, esc, in_script, joined, tag
+from clearance.view import looks
+
+if TYPE_CHECKING:
+    from clearance.report.sheet.data import Sheet
+    from clearance.report.sheet.scene import Turnable
+
+HERE = Path(__file__).parent
+VIEW_WORDS = {"slant": "From the corner", "front": "Front", "right": "Right", "back": "Back", "top": "Top"}
+
+
+def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) -> str:
+    """The whole page.
+
+    Args:
+        drawn: pictures as data addresses by what they show.   why_not: where there are none.
+
+    Raises:
+        CannotDraw: the library that draws in the page is not installed.
+    """
+    library, own = drawing_library(), (HERE / "page.js").read_text(encoding="utf-8")
+    body = joined(
+        [
+            sections.head_of(sheet),
+            sections.fetching(sheet),
+            sections.settings(sheet),
+            sections.stops(sheet),
+            sections.feeler(sheet),
+            sections.masses(sheet),
+            sections.cautions(sheet),
+            sections.signing(),
+            sections.pictures(drawn, why_not),
+            turnable(scene),
+            sections.charts(sheet),
+            sections.nearest(sheet),
+            sections.findings(sheet),
+            sections.inputs(sheet, __version__),
+        ]
+    )
+    data = {
+        "traces": scene.traces,
+        "layout": scene.layout,
+        "views": scene.views,
+        "switches": [asdict(each) for each in scene.switches],
+    }
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{_policy(library, own)}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{esc(sheet.title or sheet.setup_file)}: {esc(sheet.verdict)}</title>",
+            f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}</style></head><body>",
+            body,
+            f'<script type="application/json" id="scene-data">{in_script(data)}</script>',
+            f"<script>{library}</script>",
+            f"<script>{own}</script>",
+            "</body></html>\n",
+        ]
+    )
+
+
+def turnable(scene: Turnable) -> Html:
+    """The place of the drawing, its switches and views; on paper the pictures stand for it."""
+    groups: dict[str, list[Html]] = {}
+    for k, switch in enumerate(scene.switches):
+        box = Html(f'<input type="checkbox" checked data-switch="{k}">')
+        groups.setdefault(switch.group, []).append(tag("label", box, tag("span", switch.words)))
+    names = tag(
+        "label", Html('<input type="checkbox" checked id="labels-on">'), tag("span", "names and figures")
+    )
+    boxes = [tag("fieldset", tag("legend", "Words"), names)]
+    boxes += [tag("fieldset", tag("legend", words), *found) for words, found in groups.items()]
+    views = [
+        Html(f'<button type="button" data-view="{name}">{VIEW_WORDS[name]}</button>') for name in scene.views
+    ]
+    bands = [
+        Html(f'<span><i style="height:{int(width)}px;background:rgb{colour}"></i>{esc(words)}</span>')
+        for _, words, colour, width in looks.BANDS[1:-1]
+    ]
+    far = looks.UNMEASURED
+    bands.append(
+        Html(f'<span><i style="height:{int(far[2])}px;background:rgb{far[1]}"></i>more than 20 mm</span>')
+    )
+    thin = [
+        f"{name}: {checked:,} triangles were checked, {shown:,} are drawn".replace(",", " ")
+        for name, checked, shown in scene.thinned
+    ]
+    reduced = (
+        tag(
+            "p",
+            "Drawn coarser than it was checked, here only: ",
+            "; ".join(thin),
+            ".",
+            cls="note",
+            id="thinned",
+        )
+        if thin
+        else Html("")
+    )
+    return sections.section(
+        "Turn it about",
+        tag("p", "Drag to turn, wheel or two fingers to come nearer. The heads stand where there is least to spare.",
+            cls="note"),
+        tag("div", joined(views), cls="views"),
+        tag("div", tag("div", Html("<noscript>Scripts are off; the pictures show the same.</noscript>"), id="scene"),
+            tag("div", joined(boxes), cls="switches"), cls="turn"),
+        tag("p", "The path by what it has to spare beside the part that is cut: ", joined(bands), cls="bands"),
+        reduced,
+        cls="turnable",
+    )  # fmt: skip
+
+
+def drawing_library() -> str:
+    """The text of the library that draws in the page; it is not imported.
+
+    Raises:
+        CannotDraw: it is not installed.
+    """
+    from importlib.util import find_spec
+
+    found = find_spec("plotly")
+    if found is not None and found.origin is not None:
+        file = Path(found.origin).parent / "package_data" / "plotly.min.js"
+        if file.is_file():
+            return file.read_text(encoding="utf-8").replace("</script", "<\\/script")
+    raise CannotDraw("no sheet: the library that draws in the page is missing; pip install plotly")
+
+
+def _policy(*scripts: str) -> str:
+    hashes = [base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts]
+    allowed = " ".join(f"'sha256-{digest}'" for digest in hashes)
+    return (
+        f"default-src 'none'; script-src {allowed} 'unsafe-eval'; style-src 'unsafe-inline'; "
+        "img-src data: blob:; form-action 'none'; base-uri 'none'"
+    )
