@@ -39,14 +39,12 @@ def cell_cases(body: str, move: str) -> list[Case]:
 
 
 def measured() -> dict[tuple[str, str], Tally]:
-    """Everything seen in each cell."""
-    cells = {}
-    for body in KINDS_OF_BODY:
-        for move in MOVES:
-            total = Tally()
-            for tally in run_cases(cell_cases(body, move), check):
-                total.add(tally)
-            cells[body, move] = total
+    """Everything seen in each cell; the oracle is asked about all of them at once, which it does quicker."""
+    cells = {(body, move): Tally() for body in KINDS_OF_BODY for move in MOVES}
+    tallies = iter(run_cases([case for key in cells for case in cell_cases(*key)], check))
+    for total in cells.values():
+        for _ in range(SCENES):
+            total.add(next(tallies))
     return cells
 
 
