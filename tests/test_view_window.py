@@ -1,26 +1,49 @@
-"""The window: a message where there is no display, and the whole scene where there is one."""
+"""The window: a message where there is no display, every handle on it off screen, and the whole of it on a
+virtual screen. The numbers that it shows are tested as data (test_view_raised.py)."""
 
 from __future__ import annotations
 
-import pickle
+import json
+import os
 import subprocess
 import sys
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from clearance import cli
 from clearance.errors import CannotDraw
-from clearance.view import picture, window
-from clearance.view.drawing import describe
+from clearance.view import looks, picture, window
+from clearance.view.raised import no_raises
 from tests.view_scenes import plate_on_rails
+
+DEMO = Path(__file__).parent.parent / "demo_models" / "side_plate_die_clash.toml"
 
 
 def test_no_display_is_a_message_and_names_the_other_way(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(window.sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
     with pytest.raises(CannotDraw, match="clearance picture"):
-        window.show(plate_on_rails())
+        window.show(plate_on_rails(), no_raises(), "plate")
+
+
+def test_the_command_says_so_before_it_checks(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(window.sys, "platform", "linux")
+    monkeypatch.delenv("DISPLAY", raising=False)
+    began = time.perf_counter()
+    assert cli.run(["view", str(DEMO)]) == 2
+    assert time.perf_counter() - began < 0.5
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith(
+        "error: no window: there is no display here; clearance picture SETUP -o FILE.png"
+    )
+    assert len(said.err.splitlines()) == 1
 
 
 def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -29,8 +52,18 @@ def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch
     script.write_text("import os; os.abort()", encoding="utf-8")
     monkeypatch.setattr(window, "WINDOW", script)
     monkeypatch.setenv("DISPLAY", ":99")
-    with pytest.raises(CannotDraw, match="no OpenGL"):
-        window.show(plate_on_rails())
+    with pytest.raises(CannotDraw, match=r"does not answer, or has no OpenGL .*apt-get install"):
+        window.show(plate_on_rails(), no_raises(), "plate")
+
+
+@pytest.mark.draws
+def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For real: what the graphics library does with a display that nobody serves."""
+    if sys.platform.startswith("linux"):
+        monkeypatch.setenv("DISPLAY", ":4711")
+        monkeypatch.delenv("VTK_DEFAULT_OPENGL_WINDOW", raising=False)
+        with pytest.raises(CannotDraw, match="no window: the display does not answer"):
+            window.show(plate_on_rails(), no_raises(), "plate")
 
 
 def test_where_a_window_can_be_asked_for() -> None:
@@ -40,25 +73,178 @@ def test_where_a_window_can_be_asked_for() -> None:
     assert window.has_display("darwin", {})
 
 
-@pytest.mark.draws
-def test_the_scene_of_the_window_draws(tmp_path: Path) -> None:
-    from PIL import Image
+# Every handle, one after the other; what is seen of it is printed as JSON.
+HANDLES = """
+import json, sys
+from pathlib import Path
+import clearance
+from clearance.advice.raises import find_raises
+from clearance.view.drawing import describe
+from clearance.view.handling import Handling
+from clearance.view.raised import Raised
+from clearance.view.window_child import Window
 
-    with (tmp_path / "drawing.pickle").open("wb") as f:
-        pickle.dump(describe(plate_on_rails()), f)
-    environment = picture.environments(sys.platform, {**__import__("os").environ})[-1]
-    command = [
-        sys.executable,
-        "-P",
-        str(window.WINDOW),
-        str(tmp_path),
-        str(window.WINDOW.parents[2]),
-        "--picture",
-    ]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True)
-    told = tmp_path / "error.txt"
-    assert done.returncode == 0, told.read_text() if told.is_file() else done.stderr
-    with Image.open(tmp_path / "window.png") as im:
-        pixels = np.asarray(im.convert("RGB")).astype(int)
-    tan = (pixels[..., 0] - pixels[..., 2] > 25) & (pixels[..., 0] > 120)
-    assert tan.mean() > 0.05, "the plate is in sight"
+result = clearance.check(clearance.load(sys.argv[1]))
+handling = Handling(result, Raised(result, find_raises(result.scene)))
+w = Window(describe(result), handling, Path(sys.argv[2]), "kept", off_screen=True)
+out = []
+
+def seen(what):
+    heights = {}
+    for shape, actors in w._bodies:
+        z = {round(a.GetPosition()[2], 6) for a in actors}
+        heights.setdefault(shape.name, []).append(sorted(z))
+    texts = {n: w.plotter.actors[n].input for n in ("verdict", "title", "move", "table")}
+    out.append({"what": what, "heights": heights, "texts": texts, "item": handling.item,
+                "raise": w._sliders["raise"].GetRepresentation().GetValue(),
+                "run": w._sliders["run"].GetRepresentation().GetValue(),
+                "names": sorted(n for n in w.plotter.actors if n.startswith(("line", "figure")))})
+
+seen("opened")
+w.drag_raise(0.52)
+seen("dragged")
+w.refresh()
+seen("rests")
+w._do(w._to_least)
+seen("least")
+w._do(lambda: handling.step(1))
+seen("step")
+w.look("top")
+for k, body in enumerate(result.scene.bodies):
+    if body.name == "right strap":
+        p = body.triangles_M.reshape(-1, 3)
+        top = (p.min(axis=0) + p.max(axis=0)) / 2
+        top[2] = p[:, 2].max()
+ren = w.plotter.renderer
+ren.SetWorldPoint(*top, 1.0)
+ren.WorldToDisplay()
+x, y, _ = ren.GetDisplayPoint()
+w.click(round(x), round(y))
+seen("click")
+w.click(2, 500)
+seen("click beside")
+w._do(w.save)
+w._do(w.save)
+seen("saved")
+print(json.dumps(out))
+"""
+
+
+@pytest.mark.draws
+def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
+    environment = picture.environments(sys.platform, dict(os.environ))[-1]
+    done = subprocess.run(
+        [sys.executable, "-c", HANDLES, str(DEMO), str(tmp_path)],
+        env=environment,
+        capture_output=True,
+        text=True,
+        cwd=DEMO.parent.parent,
+    )
+    assert done.returncode == 0, done.stderr
+    opened, dragged, rests, least, step, click, beside, saved = json.loads(done.stdout)
+    assert opened["texts"]["verdict"].startswith("CLASH    part zero raised by 0.00 mm")
+    assert opened["heights"]["die plate"] == [[0.0]]
+    assert "touches  lower  front rail" in opened["texts"]["table"]
+    # while it is dragged: bodies, upper head and verdict at once, the figures still those from before
+    assert dragged["heights"]["front rail"] == [[0.5]]
+    assert dragged["heights"]["upper head"] == [[0.5]]
+    assert dragged["heights"]["lower head"] == [[0.0]]
+    assert dragged["heights"]["table frame, back"] == [[0.0]]
+    assert dragged["texts"]["verdict"].startswith("CLASH    part zero raised by 0.50 mm")
+    assert dragged["texts"]["table"] == opened["texts"]["table"]
+    assert rests["raise"] == pytest.approx(0.5)
+    # 0.10 under the plate as planned
+    assert (
+        "0.60  lower  die plate" in rests["texts"]["table"]
+        or "0.59  lower  die plate" in rests["texts"]["table"]
+    )
+    assert least["texts"]["verdict"].startswith("CLEAR    part zero raised by 1.96 mm")
+    assert least["raise"] == pytest.approx(1.96)
+    assert least["heights"]["die plate"] == [[1.96]]
+    assert "touches" not in least["texts"]["table"]
+    assert step["run"] == np.floor(least["run"]) + 1
+    assert "X239.74 Y133.88" in step["texts"]["move"], "the end of move 5, by the program"
+    assert click["item"] == "right strap"
+    assert click["texts"]["table"].startswith("clearances of right strap, mm")
+    assert beside["item"] is None
+    assert saved["texts"]["title"].startswith("saved: ")
+    assert sorted(os.listdir(tmp_path)) == ["kept-1.png", "kept-2.png"], "none is written over"
+
+
+@pytest.fixture
+def screen() -> Iterator[dict[str, str]]:
+    """The environment of a virtual screen (Xvfb) that has software OpenGL."""
+    read, write = os.pipe()
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1600x1200x24"],
+        pass_fds=[write],
+        stderr=subprocess.DEVNULL,
+    )
+    os.close(write)
+    with os.fdopen(read) as pipe:
+        number = pipe.readline().strip()
+    environment = {**os.environ, "DISPLAY": f":{number}"}
+    environment.pop("VTK_DEFAULT_OPENGL_WINDOW", None)
+    yield environment
+    server.terminate()
+    server.wait()
+
+
+@pytest.mark.slow
+@pytest.mark.draws
+def test_the_command_on_a_virtual_screen(tmp_path: Path, screen: dict[str, str]) -> None:
+    """Keys and mouse as a person's: to the smallest raise, an item clicked, two pictures saved, closed."""
+    log = tmp_path / "log.txt"
+    with log.open("w") as f:
+        viewer = subprocess.Popen(
+            [sys.executable, "-m", "clearance", "view", str(DEMO)],
+            env=screen,
+            cwd=tmp_path,
+            stdout=f,
+            stderr=f,
+        )
+
+    def do(*words: str) -> str:
+        done = subprocess.run(["xdotool", *words], env=screen, capture_output=True, text=True, timeout=60)
+        return done.stdout.strip()
+
+    def saved(number: int) -> np.ndarray:
+        from PIL import Image
+
+        file = tmp_path / f"side_plate_die_clash-{number}.png"
+        for _ in range(100):
+            if file.is_file() and file.stat().st_size:
+                time.sleep(0.3)
+                with Image.open(file) as im:
+                    return np.asarray(im.convert("RGB")).astype(int)
+            assert viewer.poll() is None, log.read_text()
+            time.sleep(0.1)
+        raise AssertionError(f"{file} was not saved: {log.read_text()}")
+
+    def headline(image: np.ndarray, verdict: str) -> bool:
+        off = np.abs(image[10:45, 10:640] - np.array(looks.VERDICT[verdict])).max(axis=2)
+        return bool((off < 12).sum() > 300)
+
+    try:
+        which = do("search", "--sync", "--onlyvisible", "--name", "^clearance: ").split()[0]
+        do("mousemove", "--window", which, "760", "560")
+        time.sleep(1.0)
+        do("key", "--window", which, "s")
+        planned = saved(1)
+        do("key", "--window", which, "a")
+        do("key", "--window", which, "s")
+        raised = saved(2)
+        do("click", "1")
+        time.sleep(0.5)
+        do("key", "--window", which, "s")
+        clicked = saved(3)
+        do("key", "--window", which, "q")
+        assert viewer.wait(timeout=30) == 0, log.read_text()
+    finally:
+        viewer.kill()
+    assert headline(planned, "clash")
+    assert headline(raised, "clear")
+    assert not headline(raised, "clash")
+    table = np.s_[125:245, 12:520]
+    assert np.abs(clicked[table] - raised[table]).max() > 100, "the table of the item clicked"
+    assert log.read_text() == ""

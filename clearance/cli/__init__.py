@@ -13,12 +13,12 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli import advising, approval, checking, sheet, starting
+from clearance.cli import advising, approval, checking, sheet, starting, viewing
 from clearance.cli.common import files_written, say_error
 from clearance.cli.group import DEFECT, STOPPED, commands
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "main", "run", "sheet", "starting"]
+__all__ = ["advising", "approval", "checking", "commands", "main", "run", "sheet", "starting", "viewing"]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -72,6 +72,8 @@ def _show_trace() -> None:
 
 def main() -> None:
     """The entry point of ``clearance``: run, and end the process with the exit code."""
+    # pydantic would look through every installed package for plugins to load: slow, and none of ours
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if os.environ.get("CLEARANCE_DEBUG") != "1":
         import warnings
 

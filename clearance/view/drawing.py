@@ -43,7 +43,7 @@ def describe(
     size = checked_size(size)
     worst = worst_pair(result)
     places = small_places(result)
-    stretch = _stretch(result, worst)
+    stretch = stretch_shown(result, worst)
     at = standing(stretch, worst) if stretch is not None else None
     shapes = _body_shapes(result, stretch, places)
     wires: list[Array] = []
@@ -121,7 +121,8 @@ def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
     return a if abs(float(np.linalg.norm(b - a)) - pair.clearance) <= 0.02 else b
 
 
-def _stretch(result: Result, worst: Pair | None) -> Stretch | None:
+def stretch_shown(result: Result, worst: Pair | None) -> Stretch | None:
+    """The stretch on which the heads are drawn: that of the worst pair, or the first."""
     stretches = result.scene.stretches
     if worst is not None:
         for s in stretches:

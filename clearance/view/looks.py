@@ -79,6 +79,12 @@ def figure(clearance: float) -> str:
     return str(Decimal(repr(float(clearance))).quantize(Decimal("0.01"), rounding=ROUND_FLOOR))
 
 
+def signed(spare: float) -> str:
+    """What is to spare in mm, rounded down, with a true minus sign where it is lacking."""
+    down = Decimal(repr(float(spare))).quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
+    return f"{down}".replace("-", "\N{MINUS SIGN}")
+
+
 def lightness(colour: Colour) -> float:
     """What is left of an sRGB colour in grey: lightness L*, 0 to 100. IEC 61966-2-1, ISO/CIE 11664-4."""
     linear = [c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]

@@ -16,13 +16,18 @@ def font(size: int, bold: bool = False) -> Any:
     """A face with Latin, Greek and Cyrillic letters that comes along with the plotting library."""
     from PIL import ImageFont
 
+    file = font_file("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")
+    return ImageFont.load_default(size) if file is None else ImageFont.truetype(file, size)
+
+
+def font_file(name: str) -> str | None:
+    """Where the plotting library keeps a face; None where it is not there."""
     found = importlib.util.find_spec("matplotlib")
     if found is not None and found.origin is not None:
-        name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
         file = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" / name
         if file.is_file():
-            return ImageFont.truetype(str(file), size)
-    return ImageFont.load_default(size)
+            return str(file)
+    return None
 
 
 class Pen:

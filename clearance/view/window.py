@@ -14,34 +14,47 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
+from clearance.advice.raises import RaiseAnswer
 from clearance.errors import CannotDraw
 from clearance.judge.result import Result
 from clearance.view.drawing import describe
+from clearance.view.handling import Handling
+from clearance.view.picture import WHAT_TO_INSTALL
+from clearance.view.raised import Raised
 
 #: the program that opens the window; it is run by its path, with the Python that runs this
 WINDOW = Path(__file__).with_name("window_child.py")
 INSTEAD = "clearance picture SETUP -o FILE.png draws the same to a file"
 
 
-def show(result: Result) -> None:
-    """Show a result in a window: turn with the mouse, keys 1 to 7 for the named views, q to close.
+def show(result: Result, answer: RaiseAnswer, name: str) -> None:
+    """Show a result in a window, and return when it is closed.
+
+    Args:
+        result: what ``clearance.check`` answered.
+        answer: what ``find_raises`` answered about the same scene.
+        name: pictures that are saved in the window are called so, with a number, in the current folder.
 
     Raises:
         CannotDraw: there is no display, or no OpenGL on it.
     """
     if not has_display(sys.platform, os.environ):
         raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
-    drawing = describe(result)
+    drawing, handling = describe(result), Handling(result, Raised(result, answer))
     with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
-        with (Path(folder) / "drawing.pickle").open("wb") as f:
-            pickle.dump(drawing, f, protocol=5)
+        with (Path(folder) / "window.pickle").open("wb") as f:
+            pickle.dump((drawing, handling, name), f, protocol=5)
         command = [sys.executable, "-P", str(WINDOW), folder, str(WINDOW.parents[2])]
         done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL)
         told = Path(folder) / "error.txt"
         if told.is_file():
             raise CannotDraw(f"no window: {told.read_text(encoding='utf-8')}; {INSTEAD}")
         if done.returncode != 0:
-            raise CannotDraw(f"no window: the display has no OpenGL to draw with; {INSTEAD}")
+            system = "linux" if sys.platform.startswith("linux") else sys.platform
+            need = WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL["linux"])
+            raise CannotDraw(
+                f"no window: the display does not answer, or has no OpenGL to draw with; {need}; {INSTEAD}"
+            )
 
 
 def has_display(platform: str, environ: Mapping[str, str]) -> bool:
