@@ -255,23 +255,27 @@ def test_holders_keep_their_own_margin(tmp_path: Path) -> None:
 
 
 # --------------------------------------------------------------------------------------------------- the demo
-def test_the_demos_drawing_is_what_its_command_makes(tmp_path: Path) -> None:
-    file = tmp_path / "again.svg"
-    assert cli.run(["keepout", str(DEMO / "side_plate_die_clash.toml"), "-o", str(file)]) == 0
-    shown, made = (ET.parse(f).getroot() for f in (DEMO / "side_plate_die_keepout.svg", file))
+@pytest.fixture(scope="module")
+def of_the_demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
+    """The drawing that the command makes of the demo, and its zones as data."""
+    file, out = (tmp_path_factory.mktemp("demo") / name for name in ("again.svg", "zones.json"))
+    setup = str(DEMO / "side_plate_die_clash.toml")
+    assert cli.run(["keepout", setup, "-o", str(file), "--json", str(out)]) == 0
+    return file, json.loads(out.read_text())
+
+
+def test_the_demos_drawing_is_what_its_command_makes(of_the_demo: tuple[Path, dict[str, Any]]) -> None:
+    shown, made = (ET.parse(f).getroot() for f in (DEMO / "side_plate_die_keepout.svg", of_the_demo[0]))
     assert shown.attrib == made.attrib
     assert [t.text for t in shown.iter(f"{SVG}text")] == [t.text for t in made.iter(f"{SVG}text")]
     assert {g.get("id") for g in shown.iter(f"{SVG}g")} == {g.get("id") for g in made.iter(f"{SVG}g")}
 
 
-def test_the_demos_innermost_zone(tmp_path: Path) -> None:
+def test_the_demos_innermost_zone(of_the_demo: tuple[Path, dict[str, Any]]) -> None:
     # The lower nozzle widens from 5.5 to 7.5 over 5 mm, taken in two bands: the first is as wide as its far
     # end, 6.5, and the margin of what is laid by hand is 3: 9.5 about the path. In front the path comes to
     # Y 128.03, the near lobe about a point half a pitch of 12.7 before the row at 138.5.
-    out = tmp_path / "zones.json"
-    setup = str(DEMO / "side_plate_die_clash.toml")
-    assert cli.run(["keepout", setup, "-o", str(tmp_path / "z.svg"), "--json", str(out)]) == 0
-    answer = json.loads(out.read_text())
+    answer = of_the_demo[1]
     front = 138.5 - 12.7 / 2 - hypot(3.738, 1.7325)
     lowest = min(y for x, y in answer["lower"][0]["outlines"][0])
     assert front - 9.5 - answer["excess"] <= lowest <= front - 9.5

@@ -163,8 +163,8 @@ def test_spoilt_drawings_give_moves_or_one_message(tmp_path: Path, monkeypatch: 
     assert len(messages) > 30
 
 
-def test_a_drawing_of_five_megabytes(tmp_path: Path) -> None:
-    n = 38_000
+def test_a_drawing_of_two_megabytes(tmp_path: Path) -> None:
+    n = 16_000
     ring = [(50 * cos(2 * pi * k / n), 40 * sin(2 * pi * k / n)) for k in range(n + 1)]
     lines = [
         f"0\nLINE\n8\ncut\n10\n{a[0]:.12f}\n20\n{a[1]:.12f}\n30\n0.0\n11\n{b[0]:.12f}\n21\n{b[1]:.12f}\n31\n0.0\n6\nBYLAYER\n62\n256\n"
@@ -172,12 +172,12 @@ def test_a_drawing_of_five_megabytes(tmp_path: Path) -> None:
     ]
     file = tmp_path / "a.dxf"
     file.write_text("0\nSECTION\n2\nENTITIES\n" + "".join(lines) + "0\nENDSEC\n0\nEOF\n")
-    assert file.stat().st_size > 4_500_000
+    assert file.stat().st_size > 1_900_000
     before = sum(os.times()[:4])
     moves, _ = read_path(file, PathOptions(), "a.dxf")
     assert len(moves) == n
     # Processor time, so that a busy machine does not fail it.
-    assert sum(os.times()[:4]) - before < 3.0
+    assert sum(os.times()[:4]) - before < 1.8
 
 
 def test_many_curves_in_one_spot_cost_no_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

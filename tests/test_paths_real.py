@@ -9,12 +9,20 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
+from clearance.paths import dxf
+from clearance.paths.dxf_child import answer
 from clearance.paths.moves import Moves
 from clearance.paths.read import PathOptions, read_path
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA", Path(__file__).parents[2] / "shared" / "data"))
 
 pytestmark = pytest.mark.real
+
+
+@pytest.fixture(autouse=True)
+def _in_this_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process that reads a drawing is tried elsewhere, on real ones in test_real_files.py."""
+    monkeypatch.setattr(dxf, "ask_child", lambda request, shown: answer(request))
 
 
 def box(moves: Moves) -> list[float]:

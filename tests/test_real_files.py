@@ -74,7 +74,7 @@ def test_a_real_model_as_the_part(tmp_path: Path, name: str) -> None:
     source = os.path.relpath(FOLDER / name, tmp_path)
     item = {"name": "die plate", "part": source, "at": [100, 100, 0]}
     cut = {"name": "opening", "part": "die plate", "path": "opening.csv", "axes": "machine"}
-    for said in (unit, None):
+    for said in dict.fromkeys((unit, None)):
         more = {} if said is None else {"units": said}
         file = write(tmp_path, setup(heads={"upper_z": 300}, items=[{**item, **more}], cuts=[cut]))
         scene = clearance.load(str(file))
@@ -114,7 +114,13 @@ def test_a_real_drawing_as_the_path(
     assert (np.ptp(at.real), np.ptp(at.imag)) == pytest.approx(expected, rel=2e-3)
 
 
-@pytest.mark.parametrize("name", MODELS)
+#: tried in the heavy share only: it takes seconds, and the other STEP file goes the same way
+SLOW = ("mikedh__trimesh/box_sides.STEP",)
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
+)
 def test_a_first_setup_for_a_real_model(tmp_path: Path, name: str) -> None:
     """A square of a tenth of its size is cut: the unit is the listed one, the part stands on the table."""
     unit, _, size = MODELS[name]

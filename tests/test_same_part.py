@@ -112,11 +112,11 @@ def test_step(tmp_path: Path) -> None:
     results = []
     for name, unit, scale in (("mm", MM, 1.0), ("inch", INCH, IN)):
         (tmp_path / "ball.step").write_text(ball(12.7 / scale, unit), encoding="ascii")
-        item = {"name": "stop", "model": "ball.step", "at": [150, 98, 30]}
+        item = {"name": "stop", "model": "ball.step", "at": [150, 98, 30], "facet_bound": 0.1}
         results.append(verdict_of(tmp_path, items__2=item, title=name))
     assert results[0].verdict != "clear"
-    # facets of a ball need not be the same ones: each lies within 0.01 of it, by the bound
-    same(*results, within=0.02)
+    # facets of a ball need not be the same ones: each lies within 0.1 of it, by the bound
+    same(*results, within=0.2)
 
 
 def test_drawing_and_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

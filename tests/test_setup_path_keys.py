@@ -178,7 +178,7 @@ def test_bodies_of_a_model_are_chosen_and_each_choice_is_its_own(tmp_path: Path)
 
 
 def test_facet_bound_counts_as_allow(tmp_path: Path) -> None:
-    (tmp_path / "ball.step").write_text(ball(15.0, MM), encoding="ascii")
+    (tmp_path / "ball.step").write_text(ball(3.0, MM), encoding="ascii")
     item = {"name": "ball", "model": "ball.step", "allow": {"side": 0.02, "height": 0.03}}
     scene = load(
         write(tmp_path, setup(items__2={**item, "facet_bound": 0.2}, items__4={**item, "name": "b"}))
