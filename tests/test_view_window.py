@@ -82,7 +82,7 @@ from clearance.advice.raises import find_raises
 from clearance.view.drawing import describe
 from clearance.view.handling import Handling
 from clearance.view.raised import Raised
-from clearance.view.window_child import Window
+from clearance.view.window_scene import Window
 
 result = clearance.check(clearance.load(sys.argv[1]))
 handling = Handling(result, Raised(result, find_raises(result.scene)))

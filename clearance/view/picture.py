@@ -23,7 +23,7 @@ RENDERER = Path(__file__).with_name("render.py")
 PATIENCE_S = 180.0
 
 WHAT_TO_INSTALL = {
-    "linux": "it needs OpenGL; on Debian or Ubuntu: apt-get install libegl1 libgl1 libgl1-mesa-dri; "
+    "linux": "it needs OpenGL; on Debian or Ubuntu: apt-get install libegl1 libgl1-mesa-dri; "
     "on Fedora: dnf install mesa-libEGL mesa-dri-drivers",
     "darwin": "it needs OpenGL and a session that is logged in to the screen",
     "win32": "it needs OpenGL 3.2; install the graphics card's own driver, "

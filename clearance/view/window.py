@@ -51,7 +51,9 @@ def show(result: Result, answer: RaiseAnswer, name: str) -> None:
             raise CannotDraw(f"no window: {told.read_text(encoding='utf-8')}; {INSTEAD}")
         if done.returncode != 0:
             system = "linux" if sys.platform.startswith("linux") else sys.platform
+            # a window draws through X and not through EGL
             need = WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL["linux"])
+            need = need.replace("libegl1", "libgl1").replace("mesa-libEGL", "mesa-libGL")
             raise CannotDraw(
                 f"no window: the display does not answer, or has no OpenGL to draw with; {need}; {INSTEAD}"
             )

@@ -1,0 +1,410 @@
+"""A drawing and what a person may do with it go in; the window's scene comes out, with all its handles.
+
+Imports pyvista, so only a process that draws may use it. What is shown is decided in ``handling``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.view import looks
+from clearance.view.camera import DIRECTIONS, axes_of
+from clearance.view.description import Drawing, Shape
+from clearance.view.handling import KEYS, Handling
+from clearance.view.panels import shown_points
+from clearance.view.pen import font_file
+
+Array = NDArray[np.float64]
+
+#: how solid a shape of a role is; all others are opaque
+OPACITY = {
+    "machine": 0.08,
+    "lower head body": 0.1,
+    "upper head body": 0.1,
+    "upper head": 0.4,
+    "lower head": 0.8,
+    "lower envelope": 0.14,
+    "upper envelope": 0.14,
+    "part": 0.72,
+}
+SIZE = (1400, 1000)
+#: a click that moved by more than this turned the scene, pixels
+STILL = 4
+#: an item that is pointed at is mixed with this much of this colour
+POINTED, POINTED_SHARE = looks.VERDICT["clear"], 0.45
+
+
+class Window:
+    """The scene in a plotter, and what each key, slider and click does to it."""
+
+    def __init__(
+        self, drawing: Drawing, handling: Handling, pictures: Path, name: str, off_screen: bool = False
+    ) -> None:
+        import pyvista as pv
+
+        self.drawing, self.handling, self.pictures, self.name = drawing, handling, pictures, name
+        self.plotter: Any = pv.Plotter(
+            off_screen=off_screen,
+            window_size=list(SIZE),
+            title=f"clearance: {drawing.lines[0]}",
+            lighting="none",
+        )
+        self._pv = pv
+        self._faces = {kind: font_file(f"DejaVu{kind}.ttf") for kind in ("Sans", "Sans-Bold", "SansMono")}
+        self._bodies: list[tuple[Shape, list[Any]]] = []
+        self._paths: list[Any] = []
+        self._sliders: dict[str, Any] = {}
+        self._pressed = (0, 0)
+        self._said = ""
+        self._light()
+        self._add_bodies()
+        self._add_sliders()
+        self._add_keys()
+        ink = _hex(looks.INK)
+        arrows = dict(x_color=ink, y_color=ink, z_color=ink, color=ink, line_width=3)
+        self.plotter.add_axes(xlabel="X", ylabel="Y", zlabel="Z", viewport=(0.88, 0.8, 1.0, 0.96), **arrows)
+        self.look("iso")
+        self.refresh()
+
+    # --------------------------------------------------------------------------------------- what is there
+    def _light(self) -> None:
+        light = self._pv.Light(light_type="camera light", intensity=1.0)
+        light.position, light.focal_point = (-0.55, 0.95, 0.75), (0.0, 0.0, 0.0)
+        self.plotter.add_light(light)
+        self.plotter.set_background("white")
+        self.plotter.enable_parallel_projection()
+
+    def _add_bodies(self) -> None:
+        pv, plotter = self._pv, self.plotter
+        for shape in self.drawing.shapes:
+            n = len(shape.triangles)
+            if not n:
+                continue
+            faces = np.column_stack([np.full(n, 3), np.arange(3 * n).reshape(n, 3)]).ravel()
+            mesh = pv.PolyData(shape.triangles.reshape(-1, 3), faces)
+            opacity = OPACITY.get(shape.role, 1.0) if shape.there else 0.2
+            item = shape.role in ("part", "holder", "laid")
+            actors = [
+                plotter.add_mesh(
+                    mesh,
+                    color=_hex(shape.colour),
+                    opacity=opacity,
+                    smooth_shading=False,
+                    ambient=0.42,
+                    diffuse=0.66,
+                    culling="back" if opacity < 1.0 else None,
+                    pickable=item,
+                    reset_camera=False,
+                )
+            ]
+            if n < 50_000 and not shape.role.endswith("envelope"):
+                edges = mesh.clean().extract_feature_edges(feature_angle=35)
+                if edges.n_points:
+                    ink = dict(color=_hex(looks.INK), line_width=1, opacity=max(opacity, 0.3))
+                    actors.append(plotter.add_mesh(edges, pickable=False, reset_camera=False, **ink))
+            self._bodies.append((shape, actors))
+        for track in self.drawing.tracks:
+            colour, width = looks.UNMEASURED[1:] if track.band is None else looks.BANDS[track.band][2:]
+            line = pv.lines_from_points(track.points)
+            for tint, wide in ((looks.edge_of(colour), width + 2), (colour, width)):
+                self._paths.append(
+                    plotter.add_mesh(
+                        line,
+                        color=_hex(tint),
+                        line_width=wide,
+                        lighting=False,
+                        pickable=False,
+                        reset_camera=False,
+                    )
+                )
+
+    def _add_sliders(self) -> None:
+        first, last = self.handling.raised.range
+        look = dict(
+            color=_hex(looks.INK), title_height=0.017, style="modern", slider_width=0.02, tube_width=0.004
+        )
+        if last > first:
+            self._add_raise(first, last, look)
+        if self.handling.length > 0:
+            self._sliders["run"] = self.plotter.add_slider_widget(
+                self.drag_run,
+                (0.0, self.handling.length),
+                value=self.handling.run,
+                title="along the path, moves",
+                pointa=(0.53, 0.085),
+                pointb=(0.96, 0.085),
+                interaction_event="always",
+                fmt="%.1f",
+                **look,
+            )
+        for slider in self._sliders.values():
+            slider.GetRepresentation().GetLabelProperty().SetColor(*(c / 255 for c in looks.INK))
+
+    def _add_raise(self, first: float, last: float, look: dict[str, Any]) -> None:
+        self._sliders["raise"] = self.plotter.add_slider_widget(
+            self.drag_raise,
+            (first, last),
+            value=self.handling.by,
+            title="part zero raised by, mm",
+            pointa=(0.04, 0.085),
+            pointb=(0.47, 0.085),
+            interaction_event="always",
+            fmt="%.2f",
+            **look,
+        )
+        # measuring takes a moment, so it waits until the slider stands still; the verdict does not
+        self._sliders["raise"].AddObserver("EndInteractionEvent", lambda *_: self.refresh())
+
+    def _add_keys(self) -> None:
+        plotter, handling = self.plotter, self.handling
+        plotter.reset_key_events()
+        for number, name in enumerate(DIRECTIONS, start=1):
+            plotter.add_key_event(str(number), lambda name=name: self.look(name))
+        for key, act in {
+            "Left": lambda: handling.step(-1),
+            "Right": lambda: handling.step(1),
+            "Up": lambda: handling.raise_more(0.1),
+            "Down": lambda: handling.raise_more(-0.1),
+            "a": self._to_least,
+            "Escape": lambda: self.point_at(None),
+            "e": self._turn_envelopes,
+            "s": self.save,
+        }.items():
+            plotter.add_key_event(key, lambda act=act: self._do(act))
+        plotter.add_key_event("q", plotter.close)
+        if plotter.iren is None:
+            return
+        style = plotter.iren.interactor.GetInteractorStyle()
+        # the graphics library has keys of its own, for wire frames and the like
+        style.AddObserver("CharEvent", lambda *_: None)
+        style.AddObserver("LeftButtonPressEvent", self._press)
+        style.AddObserver("LeftButtonReleaseEvent", self._release)
+
+    # ---------------------------------------------------------------------------------------- what is done
+    def _do(self, act: Any) -> None:
+        self._said = ""
+        act()
+        self.refresh()
+
+    def drag_raise(self, by: float) -> None:
+        """The slider of the raise moves: bodies and verdict go along at once, figures come when it rests."""
+        self.handling.raise_to(by)
+        self._place()
+        self._headline()
+
+    def drag_run(self, moves: float) -> None:
+        """The slider along the path moves."""
+        self.handling.run_to(moves)
+        self._place()
+        self._move_line()
+
+    def _to_least(self) -> None:
+        if not self.handling.raise_to_least():
+            self._said = "no raise clears all"
+
+    def point_at(self, item: str | None) -> None:
+        """Show the clearances of an item, or of all."""
+        self.handling.item = item
+
+    def _turn_envelopes(self) -> None:
+        for shape, actors in self._bodies:
+            if shape.role.endswith("envelope"):
+                for actor in actors:
+                    actor.GetProperty().SetOpacity(OPACITY[shape.role] - actor.GetProperty().GetOpacity())
+
+    def save(self) -> None:
+        """Save the picture beside the others, never over one."""
+        number = 1
+        while (file := self.pictures / f"{self.name}-{number}.png").exists():
+            number += 1
+        try:
+            self.plotter.screenshot(file)
+            self._said = f"saved: {file}"
+        except OSError as err:
+            self._said = f"not saved: {file} cannot be written ({err.strerror})"
+
+    def _press(self, style: Any, _event: str) -> None:
+        self._pressed = style.GetInteractor().GetEventPosition()
+        style.OnLeftButtonDown()
+
+    def _release(self, style: Any, _event: str) -> None:
+        style.OnLeftButtonUp()
+        x, y = style.GetInteractor().GetEventPosition()
+        if abs(x - self._pressed[0]) <= STILL and abs(y - self._pressed[1]) <= STILL:
+            self.click(x, y)
+
+    def click(self, x: int, y: int) -> None:
+        """Point at what stands at a pixel, counted from the lower left; at nothing, at all items."""
+        from vtkmodules.vtkRenderingCore import vtkCellPicker
+
+        picker = vtkCellPicker()
+        picker.SetTolerance(0.0005)
+        picker.Pick(x, y, 0, self.plotter.renderer)
+        hit = picker.GetActor()
+        names = [shape.name for shape, actors in self._bodies if hit is not None and hit in actors]
+        self._do(lambda: self.point_at(names[0] if names else None))
+
+    # ---------------------------------------------------------------------------------- what it looks like
+    def refresh(self) -> None:
+        """Everything as it is now, figures included."""
+        for name, value in (("raise", self.handling.by), ("run", self.handling.run)):
+            if name in self._sliders:
+                self._sliders[name].GetRepresentation().SetValue(value)
+        self._place(render=False)
+        self._headline()
+        self._move_line()
+        self._text("table", self.handling.table(), (0.012, 0.87), 8, looks.INK, "SansMono")
+        self._text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
+        self._dimensions()
+        self._names()
+        self.plotter.render()
+
+    def _place(self, render: bool = True) -> None:
+        """Bodies and heads where they stand."""
+        heads = self.handling.heads()
+        veils = self.handling.envelope_shown()
+        for shape, actors in self._bodies:
+            if shape.role.endswith("envelope"):
+                upper = shape.role.startswith("upper")
+                at = np.array([0.0, 0.0, self.handling.lift_of_upper_envelope() if upper else 0.0])
+            elif "head" in shape.role:
+                at = heads[shape.role.split()[0]]
+            else:
+                at = np.array([0.0, 0.0, self.handling.lift(shape.name)])
+            for actor in actors:
+                actor.SetPosition(*at)
+                if shape.role.endswith("envelope"):
+                    actor.SetVisibility(veils)
+            front = actors[0].GetProperty()
+            share = POINTED_SHARE if shape.name == self.handling.item else 0.0
+            mixed = (1 - share) * np.array(shape.colour) + share * np.array(POINTED)
+            front.SetColor(*(mixed / 255))
+        for line in self._paths:
+            line.SetPosition(0.0, 0.0, self.handling.lift_of_path())
+        if render:
+            self.plotter.render()
+
+    def _headline(self) -> None:
+        colour = looks.VERDICT.get(self.handling.verdict(), looks.INK)
+        self._text("verdict", self.handling.headline(), (0.012, 0.985), 15, colour, "Sans-Bold")
+        self._text("title", self._said or self.drawing.lines[0], (0.012, 0.939), 9, looks.INK)
+
+    def _move_line(self) -> None:
+        self._text("move", self.handling.move_line(), (0.012, 0.912), 9, looks.INK)
+
+    def _text(
+        self,
+        name: str,
+        words: str,
+        at: tuple[float, float],
+        size: int,
+        colour: looks.Colour,
+        face: str = "Sans",
+    ) -> None:
+        text = self.plotter.add_text(
+            words,
+            position=at,
+            viewport=True,
+            font_size=size,
+            color=_hex(colour),
+            name=name,
+            font_file=self._faces[face],
+            render=False,
+        )
+        text.prop.justification_vertical = "top"
+        text.prop.background_color, text.prop.background_opacity = "white", 0.85
+
+    def _dimensions(self) -> None:
+        rows = self.handling.places()
+        for k in range(3):
+            for name in (f"line {k}", f"figure {k}"):
+                self.plotter.remove_actor(name, render=False)
+        for k, row in enumerate(rows):
+            if row.on_head is None or row.on_item is None:
+                continue
+            ink = _hex(looks.VERDICT[row.verdict])
+            if np.linalg.norm(row.on_item - row.on_head) > 1e-6:
+                line = self._pv.Line(row.on_head, row.on_item)
+                self.plotter.add_mesh(
+                    line,
+                    color=ink,
+                    line_width=4,
+                    name=f"line {k}",
+                    pickable=False,
+                    reset_camera=False,
+                    render=False,
+                )
+            figure = "" if row.clearance is None else looks.figure(row.clearance)
+            self.plotter.add_point_labels(
+                row.on_item[None],
+                [f"{figure}  {row.head} – {row.item if self.handling.item is None else row.cut}"],
+                always_visible=True,
+                text_color=ink,
+                font_size=15,
+                font_file=self._faces["Sans"],
+                shape_color="white",
+                point_color=ink,
+                point_size=12,
+                render_points_as_spheres=True,
+                name=f"figure {k}",
+                reset_camera=False,
+                render=False,
+            )
+
+    def _names(self) -> None:
+        """The items' names, but those that a figure names."""
+        rows = self.handling.places()
+        figured = {r.item for r in rows} | {f"{r.head} head" for r in rows}
+        self.plotter.remove_actor("names", render=False)
+        points, words = [], []
+        for label in self.drawing.labels:
+            if label.shape in figured:
+                continue
+            shown = [s.triangles.reshape(-1, 3) for s in self.drawing.shapes if s.name == label.shape]
+            corners = np.concatenate(shown)
+            at = label.at if label.at is not None else (corners.min(axis=0) + corners.max(axis=0)) / 2
+            if label.kind.endswith("head"):
+                at = at + self.handling.heads()[label.kind.split()[0]]
+            else:
+                at = at + np.array([0.0, 0.0, self.handling.lift(label.shape)])
+            points.append(at)
+            words.append(label.text)
+        if not points:
+            return
+        self.plotter.add_point_labels(
+            np.array(points),
+            words,
+            always_visible=True,
+            text_color=_hex(looks.INK),
+            font_size=12,
+            font_file=self._faces["Sans"],
+            bold=False,
+            shape_color="white",
+            shape_opacity=0.7,
+            show_points=False,
+            name="names",
+            reset_camera=False,
+            render=False,
+        )
+
+    def look(self, name: str) -> None:
+        """Turn to a named view."""
+        _, up, back = axes_of(*DIRECTIONS[name])
+        points = shown_points(self.drawing)
+        low, high = points.min(axis=0), points.max(axis=0)
+        middle, reach = (low + high) / 2, float(np.linalg.norm(high - low))
+        camera = self.plotter.camera
+        camera.focal_point = tuple(middle)
+        camera.position = tuple(middle + 4 * reach * back)
+        camera.up = tuple(up)
+        camera.parallel_scale = reach * 0.42
+        self.plotter.renderer.ResetCameraClippingRange()
+        self.plotter.render()
+
+
+def _hex(colour: looks.Colour) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*colour)
