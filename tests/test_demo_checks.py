@@ -7,14 +7,15 @@ share nothing with the project's code. What is reported may lie under the true f
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
+import tempfile
 from functools import cache
 from math import hypot, sqrt
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from clearance import cli
 
 DEMO = Path(__file__).parent.parent / "demo_models"
 
@@ -38,9 +39,10 @@ LEDGE_EDGE = 82.0 + 25 + 3  # front rail: outer face, width, ledge
 def check(setup: str | Path) -> tuple[int, dict[str, Any]]:
     """Exit code and report of ``clearance check`` on a demo setup, by name, or on a file."""
     file = DEMO / f"{setup}.toml" if isinstance(setup, str) else setup
-    command = [sys.executable, "-m", "clearance", "check", file, "--json", "-"]
-    run = subprocess.run(command, capture_output=True, text=True, check=False)
-    return run.returncode, json.loads(run.stdout)
+    with tempfile.TemporaryDirectory() as folder:
+        report = Path(folder, "report.json")
+        code = cli.run(["check", str(file), "--json", str(report)])
+        return code, json.loads(report.read_text())
 
 
 def assert_reads(reported: float, true: float) -> None:
