@@ -76,8 +76,8 @@ def test_beside_a_nose(tmp_path: Path) -> None:
 
 
 def test_a_head_that_follows_keeps_its_distance(tmp_path: Path) -> None:
-    # The upper face rides 0.5 over the plate's top at 20, so at 20.5, and goes up with it; the head is 40 high.
-    # A gantry over its path from 62 on stays: 1.5 over the head, and less by each mm raised.
+    # The upper face rides 0.5 over the plate's top at 20, so at 20.5, and goes up with it; the head is 40
+    # high. A gantry over its path from 62 on stays: 1.5 over the head, and less by each mm raised.
     bench = Bench(
         tmp_path,
         heads="flushing_distance = 0.5",

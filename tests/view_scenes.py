@@ -129,9 +129,14 @@ def plate_on_rails(clash: bool = True) -> Result:
         "front rail",
         "holder",
         block((-10, 210), (0, 30), (-40, 0)),
-        block((-10, 210), (0, ledge_y), (-40, -6)),
+        block((-10, 210), (0, ledge_y), (-18, -6)),
     )
-    back = body("back rail", "holder", block((-10, 210), (170, 200), (-40, 0)))
+    back = body(
+        "back rail",
+        "holder",
+        block((-10, 210), (182, 200), (-40, 0)),
+        block((-10, 210), (170, 200), (-18, 0)),
+    )
     strap = body(
         "left strap",
         "laid",
