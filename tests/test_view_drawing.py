@@ -168,7 +168,7 @@ def test_what_touches_is_darkest_whatever_was_measured() -> None:
 
 def test_the_path_leaves_out_the_part_that_is_cut() -> None:
     """The face rides 0.1 over the plate all the way. By hand: the lower nut, radius 19, on y = 62 is 0.82
-    from the front ledge's end at 42.18, where 1 is wanted. On the first move, to x = 70, the least is over the
+    from the ledge's end at 42.18, where 1 is wanted. On the first move, to x = 70, the least is over the
     strap, whose top is at 34: the upper flange, radius 31, is at 22.1 + 19, which leaves 6.6 of 7.1."""
     result = replace(plate_on_rails(clash=False), pairs=())
     stretch = result.scene.stretches[0]
