@@ -9,12 +9,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
-from fixtures_lib.solids import at, box, cut, hole, shell
+from fixtures_lib.solids import at, box, centred_block, hole
 
 
 def build(p: Mapping[str, Any]) -> Holder:
     """The block. Raises ``Conflict`` where groove or bore leave no metal."""
-    x, y, height = p["length"] / 2, p["width"] / 2, p["height"]
+    x, height = p["length"] / 2, p["height"]
     away = []
     if p["groove"] > 0:  # let into the upper and the lower face
         room = max(0.0, p["width"] - 4)
@@ -30,9 +30,8 @@ def build(p: Mapping[str, Any]) -> Holder:
                 "knob", f"{p['knob']:g} is larger than the block's end", f"want at most {room:g}; 0: none"
             )
         away.append(hole(p["knob"], x - 2, x + 1, (0, height / 2), "x"))
-    body = cut(box((-x, -y, 0), (x, y, height)), *away)
     return Holder(
-        shells=(shell(body),),
+        shells=(centred_block(p, *away),),
         seats={"top": Seat(at(0, 0, height), "upper face, the poles' plane")},
         limits=(Limit("mass", None, 5.0, "common practice, no source"),),
         params=dict(p),

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
-from fixtures_lib.solids import at, box, cut, hole, shell
+from fixtures_lib.solids import at, centred_block, hole
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -26,9 +26,8 @@ def build(p: Mapping[str, Any]) -> Holder:
         away = [
             hole(bore, -y - 1, y + 1, (-x + (i + 0.5) * step, height / 2), "y") for i in range(min(many, 12))
         ]
-    body = box((-x, -y, 0), (x, y, height))
     return Holder(
-        shells=(shell(cut(body, *away)),),
+        shells=(centred_block(p, *away),),
         seats={"top": Seat(at(0, 0, height), "upper face, above the middle")},
         params=dict(p),
     )

@@ -8,7 +8,7 @@ Lengths are mm.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -102,6 +102,12 @@ def prism(outline: NDArray | Sequence[Point], low: float, high: float, axis: str
 def box(low: Point, high: Point) -> Any:
     """A block between two corners (3,)."""
     return prism(rectangle(low[:2], high[:2]), low[2], high[2])
+
+
+def centred_block(p: Mapping[str, Any], *away: Any) -> NDArray[np.float64]:
+    """The shell of a block of the given length, width and height on Z = 0, centred, less the others."""
+    x, y = p["length"] / 2, p["width"] / 2
+    return shell(cut(box((-x, -y, 0), (x, y, p["height"])), *away))
 
 
 def bar(

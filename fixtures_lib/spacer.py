@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
-from fixtures_lib.solids import at, box, cut, hole, shell
+from fixtures_lib.solids import at, box, centred_block, hole
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -30,9 +30,8 @@ def build(p: Mapping[str, Any]) -> Holder:
         if bore / 2 + 1 > min(x - side, y, side - (wide / 2 if deep > 0 else 0)):
             raise Conflict("hole", f"{bore:g} leaves no metal around the holes", "want 0 for none, or less")
         away += [hole(bore, -1, height + 1, (s * side, 0)) for s in (-1, 1)]
-    body = box((-x, -y, 0), (x, y, height))
     return Holder(
-        shells=(shell(cut(body, *away)),),
+        shells=(centred_block(p, *away),),
         seats={"top": Seat(at(0, 0, height), "upper face, above the middle")},
         params=dict(p),
     )

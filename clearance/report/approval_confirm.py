@@ -16,9 +16,7 @@ from typing import Any
 from clearance import __version__
 from clearance.errors import InputError
 from clearance.report.approval_record import folder_of, shipped_machine
-from clearance.report.terminal import CAUTIONS, _named, _plain, _wrap, rounded_down
-
-_IN = "    "
+from clearance.report.terminal import _named, _plain, paragraphs, rounded_down
 
 
 @dataclass(frozen=True)
@@ -88,7 +86,6 @@ def _words(file: Path, name: str) -> str:
 
 def as_text(record: dict[str, Any], found: Sequence[Found], width: int = 100) -> str:
     """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes."""
-    width = max(width, 60)
     blocks = [[line] for line in warnings(record)]
     blocks.append(
         [_answer(record, found), *(line for each in found if not each.same for line in _told(each))]
@@ -96,8 +93,7 @@ def as_text(record: dict[str, Any], found: Sequence[Found], width: int = 100) ->
     if not any(each.state != "missing" for each in found if "(ships" not in each.name):
         blocks.append(["None of the files is there: say where the setup file is now, by  --files FOLDER"])
     blocks.append(_notes(record, found))
-    text = ["\n".join(_wrap(line, width, _IN) for line in block) for block in blocks if block]
-    return "\n\n".join([*text, _wrap(CAUTIONS, width)]) + "\n"
+    return paragraphs(blocks, width)
 
 
 def warnings(record: dict[str, Any]) -> list[str]:

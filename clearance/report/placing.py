@@ -8,25 +8,16 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from clearance.report.terminal import CAUTIONS, _named, _plain, _wrap, rounded_down
+from clearance.report.terminal import _named, paragraphs, rounded_down, told
 
 if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.judge.result import Pair
 
-_IN = "    "
-
 
 def as_text(answer: PlacementAnswer, width: int = 100) -> str:
     """What the terminal shows, ending in a newline."""
-    width = max(width, 60)
-    blocks = [
-        "\n".join(_wrap(line, width, _IN) for line in _sentences(answer)),
-        "\n".join(_wrap(line, width, _IN) for line in _places(answer)),
-        "\n".join(_wrap(f"{f.severity}: {_plain(f.message)}", width, _IN) for f in answer.findings),
-        _wrap(CAUTIONS, width),
-    ]
-    return "\n\n".join(block for block in blocks if block) + "\n"
+    return paragraphs([_sentences(answer), _places(answer), told(answer.findings)], width)
 
 
 def towards_zero(value: float) -> str:

@@ -8,26 +8,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from clearance.report.terminal import CAUTIONS, _named, _plain, _position, _wrap, rounded_down
+from clearance.report.terminal import _named, _position, paragraphs, rounded_down, told
 
 if TYPE_CHECKING:
     from clearance.advice.raises import Blocked, Bound, CutAt, RaiseAnswer
 
-_IN = "    "
-
 
 def as_text(answer: RaiseAnswer, width: int = 100) -> str:
     """What the terminal shows, ending in a newline."""
-    width = max(width, 60)
-    blocks = [
-        "\n".join(_wrap(line, width, _IN) for line in _windows(answer)),
-        "\n".join(_wrap(line, width, _IN) for line in _when_raised(answer)),
-        "\n".join(_wrap(f"{f.severity}: {_plain(f.message)}", width, _IN) for f in answer.findings),
-    ]
-    if answer.stepped:
-        blocks.append(_wrap(STEPPED, width))
-    blocks.append(_wrap(CAUTIONS, width))
-    return "\n\n".join(block for block in blocks if block) + "\n"
+    stepped = [STEPPED] if answer.stepped else []
+    return paragraphs([_windows(answer), _when_raised(answer), told(answer.findings), stepped], width)
 
 
 STEPPED = (

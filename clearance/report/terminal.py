@@ -60,6 +60,23 @@ def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
+def paragraphs(blocks: Iterable[Iterable[str]], width: int) -> str:
+    """Blocks of lines as the terminal shows them, one blank line between two, the cautions last.
+
+    Args:
+        blocks: what is empty is left out; a line too long goes on indented.
+        width: columns of the terminal; 60 at least is used.
+    """
+    width = max(width, 60)
+    texts = ["\n".join(_wrap(line, width, "    ") for line in block) for block in blocks]
+    return "\n\n".join([*filter(None, texts), _wrap(CAUTIONS, width)]) + "\n"
+
+
+def told(findings: Iterable[Finding]) -> list[str]:
+    """A line for each finding."""
+    return [f"{finding.severity}: {_plain(finding.message)}" for finding in findings]
+
+
 #: what doubles lose in a difference of machine coordinates, mm
 _DOUBLES = 1e-9
 
