@@ -21,6 +21,8 @@ FLAT = 0.02
 FACES = 24
 #: a section whose corners reach no farther than this beyond its half width is round (a square's reach 1.41)
 ROUND = 1.02
+#: ... and so many corners lie out there at least: a polygon that is round to ``ROUND`` has 16 sides
+CORNERS = 12
 #: a round part so much longer than it is thick is a bar
 BAR = 1.2
 
@@ -101,8 +103,9 @@ def round_axis(points: Array) -> tuple[int, float] | None:
     for k in (2, 0, 1):
         across = np.delete(points - middle, k, axis=1)
         half = np.abs(across).max(axis=0)
-        reach = float(np.hypot(*across.T).max())
-        if reach <= ROUND * half.min():
+        away = np.hypot(*across.T)
+        reach = float(away.max())
+        if reach <= ROUND * half.min() and (away * ROUND >= reach).sum() >= CORNERS:
             return k, 2.0 * reach
     return None
 
