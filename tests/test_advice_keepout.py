@@ -69,10 +69,18 @@ def test_a_cone_is_taken_in_bands_on_the_safe_side(tmp_path: Path) -> None:
     assert inner == pytest.approx(13.5, abs=0.03)
 
 
+CORNER, ARC = "G90 G00 X0 Y0\nG01 X100 Y0\nG01 X70 Y40\n", "G90 G00 X0 Y0\nG03 X60 Y0 I30 J5\n"
+
+
 @pytest.mark.parametrize(
-    "program", ["G90 G00 X0 Y0\nG01 X100 Y0\nG01 X70 Y40\n", "G90 G00 X0 Y0\nG03 X60 Y0 I30 J5\n"]
+    ("head", "program"),
+    [
+        ("upper", CORNER),
+        ("lower", ARC),
+        pytest.param("upper", ARC, marks=pytest.mark.slow),
+        pytest.param("lower", CORNER, marks=pytest.mark.slow),
+    ],
 )
-@pytest.mark.parametrize("head", ["upper", "lower"])
 def test_blocks_at_the_edge(head: str, program: str, tmp_path: Path) -> None:
     job = bench(tmp_path, program=program)
     answer = asked(job)
