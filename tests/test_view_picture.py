@@ -12,8 +12,10 @@ import pytest
 
 from clearance.errors import CannotDraw, InputError
 from clearance.view import looks, picture
+from clearance.view.camera import look_at
+from clearance.view.description import Shape
 from clearance.view.drawing import describe
-from tests.view_scenes import plate_on_rails
+from tests.view_scenes import block, plate_on_rails
 
 INK_OF_CLASH = np.array(looks.VERDICT["clash"])
 
@@ -162,3 +164,84 @@ def test_windowless_drawing_is_asked_for_only_where_it_is_needed() -> None:
     ]
     assert picture.environments("win32", {}) == [{}]
     assert picture.environments("darwin", {"A": "1"}) == [{"A": "1"}]
+
+
+@pytest.mark.draws
+def test_a_section_through_shells_that_stand_on_another_is_whole(tmp_path: Path) -> None:
+    """Two blocks, one on the other, cut level through the upper one: its underside, seen from inside, lies in
+    the lower one's top. Every pixel of the cut face is the face's own colour or its hatching."""
+    from dataclasses import replace
+
+    file = tmp_path / "stack.png"
+    blocks = [block((-40.0, 40.0), (-40.0, 40.0), z) for z in ((10.0, 20.0), (0.0, 10.0))]
+    colour = looks.BODY["holder"]
+    shape = Shape("stack", "holder", np.concatenate(blocks), colour, shells=2)
+    camera = look_at(-90.0, 90.0, np.array([0.0, 0.0, 15.0]), 40.0, (0.0, 0.0, 480.0, 480.0), cut=0.0)
+    drawing = describe(plate_on_rails(), "iso", (480, 480))
+    panel = replace(
+        drawing.panels[0],
+        camera=camera,
+        solid=(0,),
+        ghost=(),
+        veil=(),
+        through=(),
+        places=(),
+        labels=(),
+        tracks=False,
+    )
+    bare = replace(drawing, shapes=(shape,), tracks=(), wires=(), places=(), labels=(), panels=(panel,))
+    picture.draw_description(bare, file)
+    face = 0.75 * np.array(colour) + 0.25 * 255
+    middle = pixels(file)[120:400, 140:470].astype(float)
+    # enlarged and shrunk again, one runs into the other
+    share = (middle / face).reshape(-1, 3)
+    assert share.min() > 0.62 - 0.08
+    assert share.max() < 1.06
+    assert np.ptp(share, axis=1).max() < 0.06
+
+
+def test_what_differs_on_two_papers_is_paper() -> None:
+    """A colour c that covers a share a of its pixel is a c + 1 - a on white and a c on black (Porter, Duff,
+    "Compositing digital images", 1984: over)."""
+    from PIL import Image
+
+    from clearance.view.render import see_through
+
+    rng = np.random.default_rng(5)
+    colour, share = rng.uniform(0, 255, (40, 40, 3)), rng.uniform(0, 1, (40, 40, 1))
+    share[0], share[1] = 0.0, 1.0
+    papers = [share * colour + (1 - share) * paper for paper in (255.0, 0.0)]
+    found = np.asarray(see_through(*(Image.fromarray(np.rint(p).astype(np.uint8)) for p in papers))).astype(
+        float
+    )
+    assert np.abs(found[..., 3:] / 255 - share).max() < 0.01
+    assert np.abs(found[..., :3] * found[..., 3:] / 255 - share * colour).max() < 2.0
+    assert not found[0, :, 3].any()
+
+
+def test_a_ground_that_is_none_names_those_that_are(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match='no ground "black"; white or transparent'):
+        picture.draw(plate_on_rails(), tmp_path / "a.png", ground="black")
+
+
+@pytest.mark.draws
+def test_a_transparent_ground_is_the_same_picture_without_its_paper(tmp_path: Path) -> None:
+    """Laid on white it is the picture on white; in its corners there is nothing; words are whole."""
+    from PIL import Image
+
+    result = plate_on_rails()
+    white, clear = tmp_path / "white.png", tmp_path / "clear.png"
+    picture.draw(result, white, size=(640, 480))
+    picture.draw(result, clear, size=(640, 480), ground="transparent")
+    with Image.open(clear) as im:
+        assert im.mode == "RGBA"
+        alpha = np.asarray(im)[..., 3]
+        laid = Image.new("RGBA", im.size, (255, 255, 255, 255))
+        laid.alpha_composite(im)
+    off = np.abs(np.asarray(laid.convert("RGB")).astype(int) - pixels(white))
+    assert np.quantile(off, 0.99) <= 2
+    assert off.max() <= 60, "where an edge was sharpened beyond white, on one paper and not on the other"
+    assert (alpha[[0, 0, -1, -1], [0, -1, 0, -1]] == 0).all()
+    assert (alpha == 255).mean() > 0.2
+    # the verdict's box, see sheet.write_sheet
+    assert (alpha[20:40, 25:110] == 255).all()

@@ -20,13 +20,14 @@ Array = NDArray[np.float64]
 class Shape:
     """A body to draw: ``role`` is "part", "holder", "laid", "machine", "lower head", "upper head", "lower
     envelope" or "upper envelope"; ``triangles`` (N, 3, 3) mm, machine frame; ``there`` false where the body
-    is off while the heads stand as drawn."""
+    is off while the heads stand as drawn; ``shells``: of how many closed shells it is made."""
 
     name: str
     role: str
     triangles: Array
     colour: looks.Colour
     there: bool = True
+    shells: int = 1
 
 
 @dataclass(frozen=True)

@@ -200,7 +200,14 @@ def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, .
             continue
         triangles = meshes.thinned(np.asarray(body.triangles_M, dtype=float), keep_near=near)
         out.append(
-            Shape(body.name, body.kind, meshes.outward(triangles), looks.BODY[body.kind], there=k in now)
+            Shape(
+                body.name,
+                body.kind,
+                meshes.outward(triangles),
+                looks.BODY[body.kind],
+                there=k in now,
+                shells=max(len(body.shells), 1),
+            )
         )
     return out
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.view.camera import DIRECTIONS, Camera, fit, look_at
-from clearance.view.description import Drawing, Panel, Place
+from clearance.view.description import Drawing, Panel, Place, Shape
 
 Array = NDArray[np.float64]
 Box = tuple[int, int, int, int]
@@ -27,6 +27,8 @@ CLOSE_HALF, INSET_HALF = 20.0, 13.0
 IN_CUT = 3.0
 #: a cut is moved by this much where it would run along a face, mm
 GRAZE = 0.25
+#: a facet this near to the cut all over would be torn by the depth's own steps, mm
+FACE = 0.02
 
 
 def unit(size: tuple[int, int]) -> float:
@@ -65,7 +67,10 @@ def panels_for(drawing: Drawing, view: str) -> Drawing:
         tall = round(side * 0.92)
         gap = round(28 * s)
         inset = (w - side - gap, h - bottom - tall, side, tall)
-        area = (edge, top, inset[0] - gap, h - bottom) if w >= h else (edge, top, w - edge, inset[1] - gap)
+        # the bodies stand beside the section or above it, where they come out larger
+        beside, above = (edge, top, inset[0] - gap, h - bottom), (edge, top, w - edge, inset[1] - gap)
+        points = shown_points(drawing)
+        area = max((beside, above), key=lambda a: fit(azimuth, elevation, points, a).scale)
     camera = fit(azimuth, elevation, shown_points(drawing), area)
     panels = [_overview(drawing, view, whole, camera)]
     if inset is not None and place is not None:
@@ -198,20 +203,33 @@ def _section(drawing: Drawing, place: Place, area: tuple[float, float, float, fl
 
 
 def _cut_through(drawing: Drawing, place: Place, camera: Camera) -> float:
-    """The cut, moved by a hair where the plane of wire and gap runs along a face of the item: a body that is
-    cut shows its cut face, one that is grazed looks as if it stood behind."""
+    """The cut, moved by a hair where the plane of wire and gap runs along a face: a body that is cut shows
+    its cut face, one that is grazed looks as if it stood behind, or as torn."""
     triangles = [s.triangles for s in drawing.shapes if s.name == place.item]
-    if triangles:
-        q = camera.project(np.concatenate(triangles))
-        near = camera.project(place.on_item)[:2]
-        for cut in (0.0, -GRAZE, GRAZE):
-            depth = q[..., 2] - cut
-            across = (depth.min(axis=1) < -1e-6) & (depth.max(axis=1) > 1e-6)
-            low, high = q[..., :2].min(axis=1), q[..., :2].max(axis=1)
-            reach = 2.0 * camera.scale
-            if np.any(across & np.all((low < near + reach) & (high > near - reach), axis=1)):
-                return cut
-    return 0.0
+    if not triangles:
+        return 0.0
+    q = camera.project(np.concatenate(triangles))
+    near = camera.project(place.on_item)[:2]
+    low, high = q[..., :2].min(axis=1), q[..., :2].max(axis=1)
+    reach = 2.0 * camera.scale
+    close = np.all((low < near + reach) & (high > near - reach), axis=1)
+
+    def cuts(cut: float) -> bool:
+        depth = q[..., 2] - cut
+        return bool(np.any(close & (depth.min(axis=1) < -1e-6) & (depth.max(axis=1) > 1e-6)))
+
+    depths = [camera.project(s.triangles)[..., 2] for s in drawing.shapes if _is_body(s) and len(s.triangles)]
+    able = [cut for cut in (0.0, -GRAZE, GRAZE) if cuts(cut)]
+    return next((cut for cut in able if not _along_a_face(depths, cut)), able[0] if able else 0.0)
+
+
+def _is_body(shape: Shape) -> bool:
+    return not shape.role.endswith("envelope")
+
+
+def _along_a_face(heights: list[Array], at: float) -> bool:
+    """Whether a plane across a direction lies in a facet; ``heights`` (N, 3) of its corners along it."""
+    return any(bool((np.abs(h - at) < FACE).all(axis=1).any()) for h in heights)
 
 
 def _plan(drawing: Drawing, place: Place, area: tuple[float, float, float, float]) -> Camera:
@@ -232,10 +250,14 @@ def plan_height(drawing: Drawing, place: Place) -> float:
         if shape.name in roles:
             solids.setdefault("item" if shape.name == place.item else "head", []).append(shape.triangles)
     near = (place.on_head + place.on_item)[:2] / 2
-    for z in (middle, middle - 0.4, middle + 0.4, middle - 2.0, middle + 2.0):
-        if solids and all(_meets(np.concatenate(t), z, near) for t in solids.values()):
-            return z
-    return high + 0.3
+    heights = [s.triangles[..., 2] for s in drawing.shapes if _is_body(s) and len(s.triangles)]
+    able = [
+        z
+        for z in (middle, middle - 0.4, middle + 0.4, middle - 2.0, middle + 2.0)
+        if solids and all(_meets(np.concatenate(t), z, near) for t in solids.values())
+    ]
+    able = able or [high + 0.3, high + 0.35, high + 0.25, high + 0.4]
+    return next((z for z in able if not _along_a_face(heights, z)), able[0])
 
 
 def _meets(triangles: Array, z: float, near: Array, reach: float = 6.0) -> bool:

@@ -29,6 +29,8 @@ GHOST, GHOST_HEAD, VEIL, THROUGH = 0.12, 0.40, 0.18, 0.42
 EDGE = {"solid": 0.62, "ghost": 0.26, "veil": 0.36, "through": 0.5}
 #: bend of a surface, as a second difference in pixels, from which it counts as an edge
 CREASE = {"solid": 0.6, "ghost": 0.6, "veil": 2.5, "through": 0.9}
+#: shells of a body that come as near as this touch, mm
+TOGETHER = 0.02
 #: in a section, what stands behind the cut is this much paler
 BEHIND = 0.5
 
@@ -166,7 +168,13 @@ def cut_faces(
             or p[:, 1].min() > panel.box[3]
         ):
             continue
-        inside = stage.draw((k,), panel.camera, size, factor).codes == 2 * k + 2
+        seen = stage.draw((k,), panel.camera, size, factor)
+        inside = seen.codes == 2 * k + 2
+        if shape.shells > 1:
+            # where one of its shells stands on another, the inside of one lies on the outside of the other
+            behind = stage.draw((k,), panel.camera, size, factor, insides=True)
+            on_it = np.abs(behind.z - seen.z) * (seen.near - seen.far) < TOGETHER
+            inside |= (behind.codes == 2 * k + 2) & on_it
         caps[inside] = 2 * k + 2
         if "head" in shape.role:
             head |= inside
@@ -203,12 +211,12 @@ def render(drawing: Drawing, out: Path) -> None:
     w, h = drawing.size
     factor = 1.5 if w * h <= 6_000_000 else 1.0
     stage = Stage(drawing.shapes, (round(w * factor), round(h * factor)))
-    whole = _sheet(stage, drawing, factor, GROUND)
-    if drawing.ground == "transparent":
-        whole = see_through(whole, _sheet(stage, drawing, factor, (0, 0, 0)))
+    papers: list[Colour] = [GROUND, (0, 0, 0)] if drawing.ground == "transparent" else [GROUND]
+    sheets = [_sheet(stage, drawing, factor, paper) for paper in papers]
     stage.close()
     if factor != 1.0:
-        whole = whole.resize((w, h), Picture.Resampling.LANCZOS)
+        sheets = [sheet.resize((w, h), Picture.Resampling.LANCZOS) for sheet in sheets]
+    whole = sheets[0] if len(sheets) == 1 else see_through(*sheets)
     whole.save(out, format="PNG", compress_level=4)
 
 

@@ -78,12 +78,23 @@ class Stage:
             front.SetSpecular(0.0)
             self._actors.append((actor, front, _flat(2 * k + 1), _flat(2 * k + 2)))
 
-    def draw(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> Pass:
-        """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing."""
+    def draw(
+        self,
+        which: tuple[int, ...],
+        camera: Camera,
+        size: tuple[int, int],
+        factor: float,
+        insides: bool = False,
+    ) -> Pass:
+        """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing.
+
+        ``insides``: the outsides are left out.
+        """
         self._set(which, camera, size, factor)
         for made in self._actors:
             if made is not None:
                 made[0].SetProperty(made[2])
+                made[2].SetFrontfaceCulling(insides)
                 made[0].SetBackfaceProperty(made[3])
         self._window.Render()
         pixels = self._pixels(size)
