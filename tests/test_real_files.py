@@ -69,7 +69,12 @@ DRAWINGS: list[tuple[str, dict[str, Any], tuple[float, float] | str]] = [
 ]
 
 
-@pytest.mark.parametrize("name", MODELS)
+#: tried in the heavy share only: it takes seconds, and the other STEP file goes the same way
+SLOW = ("mikedh__trimesh/box_sides.STEP",)
+SHARED = [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
+
+
+@pytest.mark.parametrize("name", SHARED)
 def test_a_real_model_as_the_part(tmp_path: Path, name: str) -> None:
     """A setup with the model, once with its unit and once without: a size that is right, or no verdict."""
     unit, unsaid, size = MODELS[name]
@@ -126,13 +131,7 @@ def test_a_real_drawing_as_the_path(
     assert (np.ptp(at.real), np.ptp(at.imag)) == pytest.approx(expected, rel=2e-3)
 
 
-#: tried in the heavy share only: it takes seconds, and the other STEP file goes the same way
-SLOW = ("mikedh__trimesh/box_sides.STEP",)
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
-)
+@pytest.mark.parametrize("name", SHARED)
 def test_a_first_setup_for_a_real_model(tmp_path: Path, name: str) -> None:
     """A square of a tenth of its size is cut: the unit is the listed one, the part stands on the table."""
     unit, _, size = MODELS[name]
