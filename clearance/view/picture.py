@@ -10,7 +10,7 @@ import pickle
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from clearance.errors import CannotDraw, InputError
@@ -53,16 +53,28 @@ def draw(
         CannotDraw: no OpenGL is to be had; the message says what to install.
     """
     target = _writable(file)
-    draw_description(describe(result, view, size, ground), target)
+    _draw(lambda: describe(result, view, size, ground), target)
 
 
 def draw_description(drawing: Drawing, target: Path) -> None:
     """Draw a description, see ``draw``."""
+    _draw(lambda: drawing, target)
+
+
+def _draw(make: Callable[[], Drawing], target: Path) -> None:
+    """Draw what ``make`` returns; the process that draws gets ready meanwhile."""
     with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
         place = Path(folder)
+        first = _started(place, environments(sys.platform, os.environ)[0])
+        try:
+            drawing = make()
+        except BaseException:
+            first.kill()
+            first.communicate()
+            raise
         with (place / "drawing.pickle").open("wb") as f:
             pickle.dump(drawing, f, protocol=5)
-        _drawn(place)
+        _drawn(place, first)
         part = target.with_name(f".{target.name}.{os.getpid()}.part")
         try:
             part.write_bytes((place / "picture.png").read_bytes())
@@ -83,24 +95,33 @@ def environments(platform: str, environ: Mapping[str, str]) -> list[dict[str, st
     return [own, windowless] if own.get("DISPLAY") else [windowless]
 
 
-def _drawn(place: Path) -> None:
-    """Run the renderer on a folder until a picture stands in it."""
-    root = str(RENDERER.parents[2])
+def _started(place: Path, environment: dict[str, str]) -> subprocess.Popen[bytes]:
+    """The renderer on a folder; it begins when it is told so, or its standard input ends."""
+    command = [sys.executable, "-P", str(RENDERER), str(place), str(RENDERER.parents[2])]
+    pipe = subprocess.PIPE
+    try:
+        return subprocess.Popen(command, env=environment, stdin=pipe, stdout=pipe, stderr=pipe)
+    except OSError as err:
+        raise CannotDraw(
+            f"no picture: {sys.executable} could not be started to draw it ({err.strerror})"
+        ) from None
+
+
+def _drawn(place: Path, first: subprocess.Popen[bytes]) -> None:
+    """Run the renderer on a folder until a picture stands in it; ``first`` is the one that was started."""
     reason = ""
-    for environment in environments(sys.platform, os.environ):
-        command = [sys.executable, "-P", str(RENDERER), str(place), root]
+    for k, environment in enumerate(environments(sys.platform, os.environ)):
+        child = first if k == 0 else _started(place, environment)
         try:
-            done = subprocess.run(
-                command, env=environment, capture_output=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL
-            )
-        except subprocess.TimeoutExpired:
+            child.communicate(b"draw\n", timeout=PATIENCE_S)
+        except BaseException as err:
+            child.kill()
+            child.communicate()
+            if not isinstance(err, subprocess.TimeoutExpired):
+                raise
             reason = f"drawing took longer than {PATIENCE_S:.0f} s"
             continue
-        except OSError as err:
-            raise CannotDraw(
-                f"no picture: {sys.executable} could not be started to draw it ({err.strerror})"
-            ) from None
-        if done.returncode == 0 and (place / "picture.png").is_file():
+        if child.returncode == 0 and (place / "picture.png").is_file():
             return
         told = place / "error.txt"
         if told.is_file():

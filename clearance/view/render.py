@@ -250,10 +250,22 @@ def see_through(on_white: Any, on_black: Any) -> Any:
     return Picture.fromarray(np.rint(np.concatenate([own, 255.0 * alpha], axis=2)).astype(np.uint8), "RGBA")
 
 
+def _ready() -> None:
+    """Import all that drawing takes."""
+    import vtkmodules.util.numpy_support
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
+    from PIL import Image, ImageDraw, ImageFont  # noqa: F401
+
+    from clearance.view import overlay, sheet  # noqa: F401
+
+
 def main(folder: str) -> int:
     """Draw what ``drawing.pickle`` in ``folder`` describes; 0, or 3 with a reason in ``error.txt``."""
     place = Path(folder)
     try:
+        _ready()
+        # until here nothing needs the drawing, which is being made meanwhile
+        sys.stdin.readline()
         with (place / "drawing.pickle").open("rb") as f:
             drawing = pickle.load(f)
         render(drawing, place / "picture.png")
