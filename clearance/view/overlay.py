@@ -24,6 +24,9 @@ from clearance.view.words import headline
 Array = NDArray[np.float64]
 
 
+#: a path is drawn no wider than this much of its own width on the sheet
+THIN_OF_SPAN = 0.3
+
 #: (rows, columns) of the enlarged picture -> mm towards the viewer of the opaque body there, -inf for none
 Depth = Callable[[Any, Any], NDArray[np.float64]]
 
@@ -47,7 +50,10 @@ def write_panel(
     if panel.tracks:
         for track in sorted(drawing.tracks, key=lambda t: -1e9 if t.band is None else -t.band):
             colour, width = _band_look(track.band)
-            _track(pen, camera, track.points, depth, codes.shape, factor, colour, width * u, track.rapid)
+            # a small hole stays a ring
+            span = float(np.ptp(camera.project(track.points)[:, :2], axis=0).max())
+            wide = min(width * u, max(THIN_OF_SPAN * span, 2.0 * u))
+            _track(pen, camera, track.points, depth, codes.shape, factor, colour, wide, track.rapid)
     for wire in drawing.wires:
         _track(pen, camera, wire, depth, codes.shape, factor, looks.INK, 3.0 * u, False)
     width, height = panel.box[2], panel.box[3]
