@@ -187,7 +187,9 @@ def test_a_raise_moves_what_stands_on_the_table_and_the_upper_head(demo: Raised)
     assert heads["upper"][2] == pytest.approx(3.0)
     assert heads["lower"][2] == 0.0
     assert (handling.lift_of_path(), handling.lift_of_upper_envelope()) == (3.0, pytest.approx(3.0))
-    assert handling.headline() == "CLEAR    part zero raised by 3.00 mm    clears all from 1.96 mm"
+    assert handling.headline() == "CLEAR    part zero raised by 3.00 mm"
+    handling.raise_to(1.0)
+    assert handling.headline() == "CLASH    part zero raised by 1.00 mm    1.96 mm would clear all"
 
 
 def test_steps_along_the_path_end_where_moves_end(demo: Raised) -> None:

@@ -101,10 +101,14 @@ def seen(what):
                 "names": sorted(n for n in w.plotter.actors if n.startswith(("line", "figure")))})
 
 seen("opened")
+handling.raised.took = 9.0
 w.drag_raise(0.52)
 seen("dragged")
 w.refresh()
 seen("rests")
+handling.raised.took = 0.01
+w.drag_raise(0.69)
+seen("dragged quickly")
 w._do(w._to_least)
 seen("least")
 w._do(lambda: handling.step(1))
@@ -141,17 +145,20 @@ def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
         cwd=DEMO.parent.parent,
     )
     assert done.returncode == 0, done.stderr
-    opened, dragged, rests, least, step, click, beside, saved = json.loads(done.stdout)
+    opened, dragged, rests, quick, least, step, click, beside, saved = json.loads(done.stdout)
     assert opened["texts"]["verdict"].startswith("CLASH    part zero raised by 0.00 mm")
     assert opened["heights"]["die plate"] == [[0.0]]
     assert "touches  lower  front rail" in opened["texts"]["table"]
-    # while it is dragged: bodies, upper head and verdict at once, the figures still those from before
+    # while it is dragged: bodies, upper head and verdict at once, and no figure of another raise
     assert dragged["heights"]["front rail"] == [[0.5]]
     assert dragged["heights"]["upper head"] == [[0.5]]
     assert dragged["heights"]["lower head"] == [[0.0]]
     assert dragged["heights"]["table frame, back"] == [[0.0]]
     assert dragged["texts"]["verdict"].startswith("CLASH    part zero raised by 0.50 mm")
-    assert dragged["texts"]["table"] == opened["texts"]["table"]
+    assert "follow when the slider rests" in dragged["texts"]["table"]
+    assert dragged["names"] == []
+    assert "lower  die plate" in quick["texts"]["table"], "where measuring is quick, the figures go along too"
+    assert quick["texts"]["verdict"].startswith("CLASH    part zero raised by 0.70 mm")
     assert rests["raise"] == pytest.approx(0.5)
     # 0.10 under the plate as planned
     assert (

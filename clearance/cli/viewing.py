@@ -29,13 +29,15 @@ def view(setup: str) -> None:
     result = judged(setup)
     from clearance.advice.raises import find_raises
     from clearance.report.progress import Progress
-    from clearance.view.raised import no_raises
+    from clearance.view.raised import LEAST_RANGE, no_raises
     from clearance.view.window import show
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking for raises")
         try:
-            answer = find_raises(result.scene)
+            # on a taper each raise is looked at on its own: as many as a person packs up, and no more
+            leaning = any(s.upper_moves is not None for s in result.scene.stretches)
+            answer = find_raises(result.scene, within=(0.0, LEAST_RANGE) if leaning else None)
         except InputError:
             # no raise keeps within the travel: there is still something to turn about
             answer = no_raises()

@@ -144,9 +144,9 @@ class Handling:
 
     def headline(self) -> str:
         """Verdict and raise, one line; at once."""
-        least = self.raised.answer.smallest
-        more = "" if least in (None, self.by) else f"    clears all from {least:g} mm"
-        return f"{self.verdict().upper()}    part zero raised by {self.by:.2f} mm{more}"
+        least, verdict = self.raised.answer.smallest, self.verdict()
+        more = "" if least is None or verdict == "clear" else f"    {least:g} mm would clear all"
+        return f"{verdict.upper()}    part zero raised by {self.by:.2f} mm{more}"
 
     def found(self) -> AtRaise:
         """The clearances at the raise as it is; they take a moment where it was not looked at before."""
@@ -173,6 +173,10 @@ class Handling:
         if len(lines) == 1:
             lines.append("nothing measures itself against it")
         return "\n".join(lines)
+
+    def waiting(self) -> str:
+        """What stands in the table's place while a slider moves and figures take longer than it."""
+        return "the clearances at this raise follow when the slider rests"
 
     def move_line(self) -> str:
         """Where the heads stand in the program, and what that move has to spare as planned."""

@@ -7,6 +7,7 @@ a figure known at one raise bounds it at the next, for a raise by s changes no d
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,8 @@ Point = NDArray[np.float64]
 
 #: a clearance beyond this is not measured, mm
 HORIZON = 25.0
+#: seconds that a slider may wait while it is dragged
+AT_ONCE = 0.25
 #: the slider's step, mm
 STEP = 0.1
 #: the slider goes at least so high, mm, and so far above the lowest window's beginning
@@ -66,6 +69,8 @@ class Raised:
         self.rising = chosen(self.scene, answer.items)
         self.rules = upper_rules(self.scene, self.rising)
         self._pairs = {(p.head, p.item, p.cut): p for p in result.pairs}
+        #: seconds that the last raise took to measure; none yet
+        self.took = np.inf
         self._known: dict[float, AtRaise] = {}
         self._last: tuple[float, dict[tuple[int, int], float]] = (np.inf, {})
         self._tree = TriangleTree([body.triangles_M for body in self.scene.bodies])
@@ -101,6 +106,10 @@ class Raised:
         found += [f.severity for f in self.result.findings if f.severity in SEVERITIES]
         return min(found, key=SEVERITIES.index)
 
+    def at_once(self, by: float) -> bool:
+        """Whether the clearances at a raise are there in less time than a hand notices."""
+        return by in self._known or by == 0.0 or self.took < AT_ONCE
+
     def _heads(self, by: float) -> str:
         if any(f.severity == "undecided" for f in self.answer.findings):
             return "undecided"
@@ -112,10 +121,12 @@ class Raised:
     def at(self, by: float) -> AtRaise:
         """Verdict and clearances when raised by so much."""
         if by not in self._known:
+            began = time.perf_counter()
             if by == 0.0:
                 rows = [_planned(p) for p in self.result.pairs]
             else:
                 rows = self._measured(by)
+                self.took = time.perf_counter() - began
             rows.sort(
                 key=lambda r: (SEVERITIES.index(r.verdict), np.inf if r.clearance is None else r.clearance)
             )

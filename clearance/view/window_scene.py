@@ -34,6 +34,10 @@ OPACITY = {
 SIZE = (1400, 1000)
 #: a click that moved by more than this turned the scene, pixels
 STILL = 4
+#: on which sides of its point each figure stands, so that three at one place can be read
+BESIDE = (("left", "bottom"), ("left", "top"), ("right", "center"))
+#: the scene stands a little to the right of the middle, off the table; shares of half the window
+OFF_MIDDLE = (-0.14, 0.03)
 #: an item that is pointed at is mixed with this much of this colour
 POINTED, POINTED_SHARE = looks.VERDICT["clear"], 0.45
 
@@ -156,7 +160,6 @@ class Window:
             fmt="%.2f",
             **look,
         )
-        # measuring takes a moment, so it waits until the slider stands still; the verdict does not
         self._sliders["raise"].AddObserver("EndInteractionEvent", lambda *_: self.refresh())
 
     def _add_keys(self) -> None:
@@ -191,10 +194,17 @@ class Window:
         self.refresh()
 
     def drag_raise(self, by: float) -> None:
-        """The slider of the raise moves: bodies and verdict go along at once, figures come when it rests."""
+        """The slider of the raise moves: bodies and verdict go along at once, and the figures too, or they
+        come when it rests where they take longer."""
         self.handling.raise_to(by)
-        self._place()
+        if self.handling.raised.at_once(self.handling.by):
+            self.refresh()
+            return
+        self._place(render=False)
         self._headline()
+        self._table(self.handling.waiting())
+        self._forget_dimensions()
+        self.plotter.render()
 
     def drag_run(self, moves: float) -> None:
         """The slider along the path moves."""
@@ -257,7 +267,7 @@ class Window:
         self._place(render=False)
         self._headline()
         self._move_line()
-        self._text("table", self.handling.table(), (0.012, 0.87), 8, looks.INK, "SansMono")
+        self._table(self.handling.table())
         self._text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
         self._dimensions()
         self._names()
@@ -293,6 +303,9 @@ class Window:
         self._text("verdict", self.handling.headline(), (0.012, 0.985), 15, colour, "Sans-Bold")
         self._text("title", self._said or self.drawing.lines[0], (0.012, 0.939), 9, looks.INK)
 
+    def _table(self, words: str) -> None:
+        self._text("table", words, (0.012, 0.87), 8, looks.INK, "SansMono")
+
     def _move_line(self) -> None:
         self._text("move", self.handling.move_line(), (0.012, 0.912), 9, looks.INK)
 
@@ -318,12 +331,14 @@ class Window:
         text.prop.justification_vertical = "top"
         text.prop.background_color, text.prop.background_opacity = "white", 0.85
 
-    def _dimensions(self) -> None:
-        rows = self.handling.places()
-        for k in range(3):
+    def _forget_dimensions(self) -> None:
+        for k in range(len(BESIDE)):
             for name in (f"line {k}", f"figure {k}"):
                 self.plotter.remove_actor(name, render=False)
-        for k, row in enumerate(rows):
+
+    def _dimensions(self) -> None:
+        self._forget_dimensions()
+        for k, row in enumerate(self.handling.places()):
             if row.on_head is None or row.on_item is None:
                 continue
             ink = _hex(looks.VERDICT[row.verdict])
@@ -351,6 +366,8 @@ class Window:
                 point_size=12,
                 render_points_as_spheres=True,
                 name=f"figure {k}",
+                justification_horizontal=BESIDE[k][0],
+                justification_vertical=BESIDE[k][1],
                 reset_camera=False,
                 render=False,
             )
@@ -401,7 +418,8 @@ class Window:
         camera.focal_point = tuple(middle)
         camera.position = tuple(middle + 4 * reach * back)
         camera.up = tuple(up)
-        camera.parallel_scale = reach * 0.42
+        camera.parallel_scale = reach * 0.44
+        camera.SetWindowCenter(*OFF_MIDDLE)
         self.plotter.renderer.ResetCameraClippingRange()
         self.plotter.render()
 
