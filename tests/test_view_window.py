@@ -134,6 +134,7 @@ print(json.dumps(out))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.draws
 def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
     environment = picture.environments(sys.platform, dict(os.environ))[-1]

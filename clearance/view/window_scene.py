@@ -34,8 +34,10 @@ OPACITY = {
 SIZE = (1400, 1000)
 #: a click that moved by more than this turned the scene, pixels
 STILL = 4
-#: on which sides of its point each figure stands, so that three at one place can be read
-BESIDE = (("left", "bottom"), ("left", "top"), ("right", "center"))
+#: dimension lines that are drawn at once
+MOST_LINES = 3
+#: a figure this near to another one, in pixels, goes under it
+BESIDE, UNDER, DOWN = 170.0, 24.0, 26.0
 #: the scene stands a little to the right of the middle, off the table; shares of half the window
 OFF_MIDDLE = (-0.14, 0.03)
 #: an item that is pointed at is mixed with this much of this colour
@@ -332,42 +334,44 @@ class Window:
         text.prop.background_color, text.prop.background_opacity = "white", 0.85
 
     def _forget_dimensions(self) -> None:
-        for k in range(len(BESIDE)):
-            for name in (f"line {k}", f"figure {k}"):
+        for k in range(MOST_LINES):
+            for name in (f"line {k}", f"end {k}", f"figure {k}"):
                 self.plotter.remove_actor(name, render=False)
 
     def _dimensions(self) -> None:
         self._forget_dimensions()
-        for k, row in enumerate(self.handling.places()):
+        camera = self.plotter.camera
+        up = np.array(camera.up) / np.linalg.norm(camera.up)
+        right = np.cross(np.array(camera.direction), up)
+        mm_a_pixel = 2 * camera.parallel_scale / self.plotter.window_size[1]
+        taken: list[Array] = []
+        for k, row in enumerate(self.handling.places(MOST_LINES)):
             if row.on_head is None or row.on_item is None:
                 continue
             ink = _hex(looks.VERDICT[row.verdict])
             if np.linalg.norm(row.on_item - row.on_head) > 1e-6:
                 line = self._pv.Line(row.on_head, row.on_item)
-                self.plotter.add_mesh(
-                    line,
-                    color=ink,
-                    line_width=4,
-                    name=f"line {k}",
-                    pickable=False,
-                    reset_camera=False,
-                    render=False,
-                )
+                look: dict[str, Any] = dict(pickable=False, reset_camera=False, render=False)
+                self.plotter.add_mesh(line, color=ink, line_width=4, name=f"line {k}", **look)
+            end = self._pv.PolyData(row.on_item[None])
+            spot: dict[str, Any] = dict(render_points_as_spheres=True, pickable=False, reset_camera=False)
+            self.plotter.add_mesh(end, color=ink, point_size=12, name=f"end {k}", render=False, **spot)
+            at = np.array([row.on_item @ right, row.on_item @ up]) / mm_a_pixel
+            down = 0.0
+            while any(abs(at[0] - t[0]) < BESIDE and abs(at[1] - down - t[1]) < UNDER for t in taken):
+                down += DOWN
+            taken.append(at - [0.0, down])
             figure = "" if row.clearance is None else looks.figure(row.clearance)
             self.plotter.add_point_labels(
-                row.on_item[None],
+                (row.on_item - down * mm_a_pixel * up)[None],
                 [f"{figure}  {row.head} – {row.item if self.handling.item is None else row.cut}"],
                 always_visible=True,
                 text_color=ink,
                 font_size=15,
                 font_file=self._faces["Sans"],
                 shape_color="white",
-                point_color=ink,
-                point_size=12,
-                render_points_as_spheres=True,
+                show_points=False,
                 name=f"figure {k}",
-                justification_horizontal=BESIDE[k][0],
-                justification_vertical=BESIDE[k][1],
                 reset_camera=False,
                 render=False,
             )
