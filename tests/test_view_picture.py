@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from clearance import cli
 from clearance.errors import CannotDraw, InputError
 from clearance.view import looks, picture
 from clearance.view.camera import look_at
@@ -224,6 +225,12 @@ def test_a_ground_that_is_none_names_those_that_are(tmp_path: Path) -> None:
         picture.draw(plate_on_rails(), tmp_path / "a.png", ground="black")
 
 
+def test_the_command_names_the_grounds_before_it_reads(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["picture", "nothing.toml", "-o", "a.png", "--ground", "black"]) == 2
+    assert capsys.readouterr().err == "error: --ground: there is no ground 'black'; white or transparent\n"
+
+
+@pytest.mark.slow
 @pytest.mark.draws
 def test_a_transparent_ground_is_the_same_picture_without_its_paper(tmp_path: Path) -> None:
     """Laid on white it is the picture on white; in its corners there is nothing; words are whole."""

@@ -56,6 +56,7 @@ def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch
         window.show(plate_on_rails(), no_raises(), "plate")
 
 
+@pytest.mark.slow
 @pytest.mark.draws
 def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.MonkeyPatch) -> None:
     """For real: what the graphics library does with a display that nobody serves."""
