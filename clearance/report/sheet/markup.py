@@ -18,6 +18,9 @@ class Html(str):
     """Text that is HTML already."""
 
 
+BREAK = Html("<br>")
+
+
 def esc(text: object) -> Html:
     """Words as a page shows them as they are: no tag, no attribute's end, nothing that steers a line."""
     if isinstance(text, Html):
@@ -78,10 +81,16 @@ def position(value: float) -> str:
     return text[:-1] if text.endswith("0") else text
 
 
-def xyz(point: Sequence[float] | None, axes: str = "XYZ") -> str:
+def xyz(point: Sequence[float] | None, axes: str = "XYZ") -> Html:
+    """A place; a letter and its figure stay on one line."""
     if point is None:
-        return NONE
-    return "  ".join(f"{axis} {position(value)}" for axis, value in zip(axes, point, strict=False))
+        return Html(NONE)
+    return joined((whole(f"{axis} {position(x)}") for axis, x in zip(axes, point, strict=False)), "  ")
+
+
+def whole(text: object) -> Html:
+    """Words that are not divided between two lines."""
+    return tag("span", text, cls="whole")
 
 
 def kilograms(mass: float | None) -> str:

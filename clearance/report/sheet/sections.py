@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from clearance.report.sheet.chart import chart
 from clearance.report.sheet.markup import (
+    BREAK,
     NONE,
     Html,
     down,
@@ -84,19 +85,19 @@ def fetching(sheet: Sheet) -> Html:
 
 
 def _element(each: Element) -> Sequence[object]:
-    name = joined([tag("strong", each.name), tag("br"), tag("span", each.what, cls="what")])
+    name = joined([tag("strong", each.name), BREAK, tag("span", each.what, cls="what")])
     if each.explained and each.kind == "part":
-        name = joined([name, tag("br"), tag("span", each.explained, cls="small")])
+        name = joined([name, BREAK, tag("span", each.explained, cls="small")])
     if each.kind == "laid":
-        name = joined([name, tag("br"), tag("span", "laid by hand", cls="small")])
+        name = joined([name, BREAK, tag("span", "laid by hand", cls="small")])
     place: list[object] = [
         joined(["on ", tag("strong", each.on or "the table"), f", seat {each.seat}" if each.seat else ""])
     ]
-    place.append(f"at {xyz(each.at)}" if any(each.at) else "at its origin")
+    place.append(joined(["at ", xyz(each.at)]) if any(each.at) else "at its origin")
     turned = [f"{angle:g}° about {axis}" for angle, axis in zip(each.turn, "XYZ", strict=True) if angle]
     if turned:
         place.append(tag("strong", "turn " + ", then ".join(turned)))
-    place.append(tag("span", f"its zero on the machine: {xyz(each.origin)}", cls="small"))
+    place.append(tag("span", "its zero on the machine: ", xyz(each.origin), cls="small"))
     if each.off_in:
         place.append(tag("strong", f"not there for {', '.join(each.off_in)}"))
     box = joined(
@@ -104,7 +105,7 @@ def _element(each: Element) -> Sequence[object]:
             f"{axis} {position(a)} to {position(b)}"
             for axis, a, b in zip("XYZ", each.low, each.high, strict=True)
         ],
-        tag("br"),
+        BREAK,
     )
     said: list[object] = [joined([f"{name} ", tag("strong", value)]) for name, value in each.settings]
     if any(each.allow):
@@ -113,9 +114,9 @@ def _element(each: Element) -> Sequence[object]:
     if each.others:
         rest = ", ".join(f"{name} {value}" for name, value in each.others)
         settings = joined(
-            [settings, tag("br") if said else "", tag("span", f"as it comes: {rest}", cls="small")]
+            [settings, BREAK if said else "", tag("span", f"as it comes: {rest}", cls="small")]
         )
-    return (tag("span", each.number, cls="number"), name, joined(place, tag("br")), box, settings or NONE)
+    return (tag("span", each.number, cls="number"), name, joined(place, BREAK), box, settings or NONE)
 
 
 # --------------------------------------------------------------------------------------- zero and heads
@@ -156,7 +157,7 @@ def _cut(sheet: Sheet, cut: CutSetting) -> Html:
             f"{cut.program}, {cut.moves} moves" + (f", turned {cut.rotated:g}°" if cut.rotated else ""),
         ),
         ("Part zero", tag("strong", xyz(cut.zero))),
-        ("Thread at", joined(threads, tag("br")) if threads else NONE),
+        ("Thread at", joined(threads, BREAK) if threads else NONE),
         ("Upper face", joined([tag("strong", f"Z {position(cut.upper_z)}"), _gap(cut.above, "above")])),
         ("Lower face", joined([f"Z {position(cut.lower_z)}", _gap(cut.below, "below")])),
     ]
@@ -205,7 +206,7 @@ def _travel(sheet: Sheet) -> Html | str:
         else:
             left = joined([tag("strong", f"{down(axis.left)} left")])
         told.append(joined([f"{axis.name} {used}: ", left]))
-    return joined(told, tag("br"))
+    return joined(told, BREAK)
 
 
 def stops(sheet: Sheet) -> Html:
