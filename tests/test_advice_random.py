@@ -6,6 +6,7 @@ The check is another way to the same answer: it looks at one place of the part, 
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 import pytest
@@ -15,13 +16,17 @@ from hypothesis import strategies as st
 from clearance.advice.edits import raised, replanned, with_all_on_them
 from clearance.advice.placement import find_placement
 from clearance.advice.raises import find_raises
+from clearance.judge.result import Pair
 from clearance.judge.verdict import check
 from clearance.setup.scene import Body, Scene, SideHeight
 from tests.oracles.scenes import case_of, recipe_of_seed
 from tests.oracles.shapes import block, post
 
+#: figures may be so much smaller than the truth, and windows so much shorter, mm (file formats)
+BOUND = 0.005
 HEALTH = list(HealthCheck)
 FEW = settings(max_examples=1, deadline=None, suppress_health_check=HEALTH)
+SOME = settings(max_examples=25, deadline=None, suppress_health_check=HEALTH)
 MANY = settings(max_examples=60, deadline=None, suppress_health_check=HEALTH)
 
 
@@ -36,10 +41,19 @@ def test_raises_inside_a_window_are_clear_and_just_outside_not(seed: int, where:
 
 
 @pytest.mark.slow
+# found at random: a body passes a head by a ten-thousandth, so that no height near by is one that touches
+@example(seed=43476, where=0.0)
 @MANY
 @RAISES
 def test_raises_at_length(seed: int, where: float) -> None:
     raises_hold(seed, where)
+
+
+def room(pair: Pair, good: set[str]) -> float:
+    """What is left between a head and an item: to its margin, or to touching where close is good too."""
+    if good == {"clear"}:
+        return inf if pair.spare is None else pair.spare
+    return pair.clearance - max(pair.allow.side, pair.allow.height)
 
 
 def raises_hold(seed: int, where: float) -> None:
@@ -53,6 +67,11 @@ def raises_hold(seed: int, where: float) -> None:
     def verdict(s: float) -> str:
         return check(raised(scene, rising, s)).verdict
 
+    def ended(s: float, good: set[str]) -> bool:
+        """Whether a window may end before this height: it is not good, or by no more than is promised."""
+        result = check(raised(scene, rising, s))
+        return result.verdict not in good or any(room(p, good) <= BOUND for p in result.pairs)
+
     if answer.smallest is not None:
         assert verdict(answer.smallest) == "clear"
     for windows, good in ((answer.windows, {"clear"}), (answer.touch_free, {"clear", "close"})):
@@ -61,7 +80,7 @@ def raises_hold(seed: int, where: float) -> None:
             for end, way in ((low, -1.0), (high, 1.0)):
                 if end not in (first, last):
                     # against a wall that grazes the end itself is ill-conditioned: a few looks outward
-                    assert any(verdict(end + way * past) not in good for past in (2e-4, 2e-3, 0.02, 0.1))
+                    assert any(ended(end + way * past, good) for past in (2e-4, 2e-3, 0.02, 0.1))
     s = first + where * (last - first)
     if not any(low - 0.01 <= s <= high + 0.01 for low, high in answer.windows):
         assert verdict(s) != "clear"
@@ -106,7 +125,7 @@ def test_zeros_inside_the_box_are_clear_and_past_it_not(seed: int, u: float, v: 
 
 
 @pytest.mark.slow
-@MANY
+@SOME
 @ZEROS
 def test_zeros_at_length(seed: int, u: float, v: float) -> None:
     zeros_hold(seed, u, v)
