@@ -139,7 +139,7 @@ def test_with_u_and_v_the_paths_change_with_the_raise(tmp_path: Path) -> None:
     bench.block("bar", (40, 12, -4), (60, 20, 6))
     bench.cut(keys='planes = { xy = 0.0, uv = 40.0 }\nuv_words = "relative"')
     raised = asked(bench, (0.0, 10.0))
-    assert raised._changing
+    assert raised.paths_change
     checked = clearance.check(raised_by(raised.scene, None, 6.0))
     for row in raised.at(6.0).rows:
         (pair,) = [p for p in checked.pairs if (p.head, p.item, p.cut) == (row.head, row.item, row.cut)]
@@ -186,6 +186,13 @@ def test_a_raise_moves_what_stands_on_the_table_and_the_upper_head(demo: Raised)
     # 1.5 over the plate's raised top; the lower face stands
     assert heads["upper"][2] == pytest.approx(3.0)
     assert heads["lower"][2] == 0.0
+    wire = handling.wire()
+    assert wire is not None, "it is in where the heads touch the rail"
+    stretch = demo.scene.stretches[2]
+    assert wire[:, 2] == pytest.approx([stretch.wire.z[0], stretch.wire.z[-1] + 3.0])
+    assert wire[0, :2] == pytest.approx([236.0, 128.03], abs=0.01)
+    handling.run_to(0.5)
+    assert (handling.wire() is not None) == bool(demo.scene.stretches[0].moves.threaded[0])
     assert (handling.lift_of_path(), handling.lift_of_upper_envelope()) == (3.0, pytest.approx(3.0))
     assert handling.headline() == "CLEAR    part zero raised by 3.00 mm"
     handling.raise_to(1.0)

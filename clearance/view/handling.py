@@ -117,9 +117,24 @@ class Handling:
         }
 
     def envelope_shown(self) -> bool:
-        """The envelopes belong to the stretch that was drawn, as planned or raised alike."""
+        """The envelopes belong to the stretch that was drawn, and raised too where that changes no path."""
         stand = self.stand
-        return stand is not None and self.result.scene.stretches[stand.stretch] is self.drawn
+        if stand is None or (self.by != 0.0 and self.raised.paths_change):
+            return False
+        return self.result.scene.stretches[stand.stretch] is self.drawn
+
+    def wire(self) -> Array | None:
+        """The wire (2, 3) between the guides where it is in, machine frame."""
+        stand = self.stand
+        if stand is None:
+            return None
+        stretch = self.result.scene.stretches[stand.stretch]
+        if stretch.wire is None or not stretch.moves.threaded[stand.move]:
+            return None
+        upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
+        up = self.raised.upper_z(stand.stretch, self.by) - stretch.upper_z
+        low, high = (meshes.point_at(m, stand.move, stand.share) for m in (stretch.moves, upper))
+        return np.array([[*low, stretch.wire.z[0]], [*high, stretch.wire.z[-1] + up]])
 
     def lift(self, item: str) -> float:
         """By how much a body is drawn higher, mm."""

@@ -77,7 +77,7 @@ class Raised:
         self._surfaces: Bodies | None = None
         self._paths: dict[int, FlatView] = {}
         #: on a taper the guides' paths change with the raise, and nothing can be kept
-        self._changing = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
+        self.paths_change = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
         self._runs = _runs(self.result)
 
     @property
@@ -135,7 +135,7 @@ class Raised:
 
     # -------------------------------------------------------------------------------------- the clearances
     def _measured(self, by: float) -> list[Row]:
-        if self._changing:
+        if self.paths_change:
             return self._afresh(by)
         rows: list[Row] = []
         before, known = self._last
@@ -245,7 +245,7 @@ class Raised:
         there = raised(self.scene, self.rising, by)
         plain = replace(self.result, scene=there, pairs=())
         still = Raised(plain, replace(self.answer, items=()))
-        still.rising, still._changing = (), False
+        still.rising, still.paths_change = (), False
         still.rules = [UpperRule(s.upper_z, -np.inf) for s in there.stretches]
         return still._measured(by)
 

@@ -93,7 +93,9 @@ def write_sheet(sheet: Any, drawing: Drawing, factor: float, paper: looks.Colour
         size -= 1
     pen.text(x, 28 * u, pen.fitting(drawing.sentence, size, room, True), size, looks.INK, True)
     if drawing.lines:
-        pen.text(x, 70 * u, pen.fitting("   ·   ".join(drawing.lines[:2]), 20, room), 20)
+        pen.text(
+            x, 70 * u, pen.fitting("   ·   ".join(line for line in drawing.lines[:2] if line), 20, room), 20
+        )
     rest = [*drawing.lines[2:], *drawing.notes]
     if rest:
         pen.text(x, 100 * u, pen.fitting(" · ".join(rest), 18, room), 18, looks.FAINT)

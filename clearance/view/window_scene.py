@@ -128,6 +128,10 @@ class Window:
                     )
                 )
 
+        self._wire = pv.Line((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+        wire: dict[str, Any] = dict(color=_hex(looks.INK), line_width=3, pickable=False, reset_camera=False)
+        self._wire_actor = plotter.add_mesh(self._wire, **wire)
+
     def _add_sliders(self) -> None:
         first, last = self.handling.raised.range
         look = dict(
@@ -297,6 +301,10 @@ class Window:
             front.SetColor(*(mixed / 255))
         for line in self._paths:
             line.SetPosition(0.0, 0.0, self.handling.lift_of_path())
+        wire = self.handling.wire()
+        self._wire_actor.SetVisibility(wire is not None)
+        if wire is not None:
+            self._wire.points = wire
         if render:
             self.plotter.render()
 
