@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.judge.along import HORIZON
+from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:
     from clearance.judge.along import Along
@@ -98,7 +99,7 @@ def chart(name: str, along: Sequence[Along], moves: Moves, bodies: Sequence[str]
         parts += _line(head, rows.get(head, []), numbers, top, x, y)
     least = [(c.spare, head, c) for head, found in rows.items() for c in found if c.spare is not None]
     if least:
-        parts += _mark(*min(least, key=lambda one: one[0]), x, y)  # type: ignore[arg-type]
+        parts += _mark(*min(least, key=lambda one: one[0]), x, y)
     parts.append("</svg>")
     return "".join(parts)
 
@@ -149,7 +150,7 @@ def _line(head: str, found: Sequence[Column], numbers: Sequence[str], top: float
         a, b = x(c.first - 1), x(c.last)
         points.append(f"{a:.1f},{height:.1f} {b:.1f},{height:.1f}")
         where = f"move {c.move}" + (f", {numbers[c.move - 1]}" if numbers[c.move - 1] else "")
-        told = "more than 20" if c.spare is None else f"{c.spare:.2f}"
+        told = "more than 20" if c.spare is None else rounded_down(c.spare)
         words = escape(f"{head}, {where}: {told} mm to spare" + (f", {c.item}" if c.item else ""))
         hover.append(
             f'<rect class="hover" x="{a:.1f}" y="{height - 7:.1f}" width="{max(b - a, 1):.1f}" height="14">'
@@ -162,7 +163,7 @@ def _mark(spare: float, head: str, column: Column, x, y) -> list[str]:  # type: 
     """The smallest of all, ringed and in words."""
     at, height = x((column.first - 1 + column.last) / 2), y(spare)
     right = at < WIDTH * 0.6
-    words = escape(f"{spare:.2f}  {head}, move {column.move}, {_short(column.item, 34)}")
+    words = escape(f"{rounded_down(spare)}  {head}, move {column.move}, {_short(column.item, 34)}")
     shift = 12 if right else -12
     return [
         f'<circle class="least" cx="{at:.1f}" cy="{height:.1f}" r="7"/>',

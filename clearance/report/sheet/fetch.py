@@ -131,7 +131,8 @@ def _holder(source: Mapping[str, Any], item: Item, fitted: Collection[str]) -> t
 
     kind = library.get(source["holder"])
     units = {p.name: p.unit for p in kind.parameters}
-    chosen, rest = [], []
+    chosen: list[tuple[str, str]] = []
+    rest: list[tuple[str, str]] = []
     for name, value in source["params"].items():
         words = _value(value)
         if _is_length(value) and units.get(name):

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 
 if TYPE_CHECKING:
@@ -25,14 +26,16 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 #: triangles of all bodies together: what an ordinary computer still turns smoothly
-MOST_TRIANGLES = 120_000
+MOST_TRIANGLES = 90_000
 #: a body of more than this has no edges drawn
 MOST_FOR_EDGES = 30_000
 #: an edge is drawn where faces turn by more than this, degrees
 EDGE_DEG = 25.0
 #: what is seen through
-OPACITY = {"upper head": 0.55, "upper head body": 0.12, "lower head body": 0.25, "machine": 0.55}
-VEIL = 0.16
+OPACITY = {"upper head": 0.5, "upper head body": 0.1, "lower head body": 0.12, "machine": 0.35}
+VEIL = 0.14
+#: where the words of a figure stand beside its place, pixels
+BESIDE = ((90, 60), (-150, -50), (130, -20), (110, -90), (-140, 50))
 
 
 @dataclass
@@ -68,12 +71,13 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
     near = np.array([place.on_item for place in drawing.places]).reshape(-1, 3)
     limit = shares([len(shape.triangles) for shape in bodies], MOST_TRIANGLES)
     checked = {body.name: len(body.triangles_M) for body in result.scene.bodies}
+    told = {place.item for place in drawing.places}
     thin = []
     for shape, most in zip(bodies, limit, strict=True):
         triangles = meshes.thinned(shape.triangles, most, keep_near=near, reach=5.0)
         if len(triangles) < checked.get(shape.name, 0):
             thin.append((shape.name, checked[shape.name], len(triangles)))
-        made.body(shape, triangles, GROUPS[shape.role])
+        made.body(shape, triangles, GROUPS[shape.role], named=shape.name not in told)
     for words, roles, group in (
         ("lower head", ("lower head", "lower head body"), "Heads"),
         ("upper head", ("upper head", "upper head body"), "Heads"),
@@ -88,7 +92,7 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
             made.path(result, stretch, [a for a in along if a.cut == stretch.name])
     made.places(drawing)
     low, high = _box(shapes)
-    focus = [shape for shape in bodies if shape.role != "machine"] or shapes
+    focus = [shape for shape in shapes if shape.role in ("part", "lower head", "upper head")] or shapes
     layout, views = _layout(low, high, *_box(focus))
     layout["scene"]["annotations"] = made.labels
     return Turnable(made.traces, layout, made.switches, views, tuple(thin))
@@ -98,7 +102,7 @@ def shares(counts: Sequence[int], most: int) -> list[int]:
     """How many of each may stay so that all are no more than ``most``: small ones whole, large ones evenly."""
     limit = [0] * len(counts)
     left = most
-    for rank, k in enumerate(sorted(range(len(counts)), key=lambda k: counts[k])):
+    for rank, k in enumerate(sorted(range(len(counts)), key=lambda each: counts[each])):
         limit[k] = min(counts[k], left // (len(counts) - rank))
         left -= limit[k]
     return limit
@@ -132,13 +136,13 @@ class _Made:
             }
         )  # fmt: skip
 
-    def body(self, shape: Shape, triangles: Array, group: str) -> None:
+    def body(self, shape: Shape, triangles: Array, group: str, named: bool) -> None:
         switch = Switch(shape.name, group)
         self.switches.append(switch)
         self._mesh(switch, shape, triangles, shape.name, OPACITY.get(shape.role, 1.0 if shape.there else 0.3))
         points = triangles.reshape(-1, 3)
         low, high = points.min(axis=0), points.max(axis=0)
-        if shape.role != "machine":
+        if shape.role != "machine" and named:
             at = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, high[2]])
             name = words_of(shape.name) + ("" if shape.there else " (off for this cut)")
             self._label(switch, name, at, yshift=10)
@@ -159,23 +163,24 @@ class _Made:
     def _mesh(
         self, switch: Switch, shape: Shape, triangles: Array, words: str, opacity: float, edges: bool = True
     ) -> None:
-        points, faces = welded(triangles)
-        x, y, z = points.T
-        i, j, k = faces.T
-        self._add(
-            switch,
-            {
-                "type": "mesh3d",
-                "x": packed(x), "y": packed(y), "z": packed(z), "i": packed(i), "j": packed(j), "k": packed(k),
-                "color": _rgb(shape.colour), "opacity": opacity, "flatshading": True,
-                "lighting": {"ambient": 0.62, "diffuse": 0.55, "specular": 0.04, "roughness": 0.9, "fresnel": 0},
-                "lightposition": {"x": -2000, "y": -4000, "z": 6000},
-                "name": words_of(words), "hovertemplate": words_of(words) + "<br>X %{x:.2f}  Y %{y:.2f}  Z %{z:.2f}"
-                "<extra></extra>", "showlegend": False,
-            },
-        )  # fmt: skip
+        points, faces = welded(triangles, creased=True)
+        name = words_of(words)
+        trace: dict[str, Any] = {"type": "mesh3d"}
+        trace |= {key: packed(column) for key, column in zip("xyz", points.T, strict=True)}
+        trace |= {key: packed(column) for key, column in zip("ijk", faces.T, strict=True)}
+        trace |= {
+            "color": _rgb(shape.colour),
+            "opacity": opacity,
+            "flatshading": False,
+            "lighting": {"ambient": 0.6, "diffuse": 0.6, "specular": 0.03, "roughness": 0.9, "fresnel": 0},
+            "lightposition": {"x": -2000, "y": -4000, "z": 6000},
+            "name": name,
+            "hovertemplate": f"{name}<br>X %{{x:.2f}}  Y %{{y:.2f}}  Z %{{z:.2f}}<extra></extra>",
+            "showlegend": False,
+        }
+        self._add(switch, trace)
         if edges and len(faces) <= MOST_FOR_EDGES:
-            lines = sharp_edges(points, faces)
+            lines = sharp_edges(*welded(triangles))
             if len(lines):
                 shade = _rgb(looks.FAINT if opacity < 1.0 else looks.INK)
                 self._add(switch, _lines(_with_gaps(lines), {"color": shade, "width": 1.6}))
@@ -185,7 +190,7 @@ class _Made:
         switch = Switch(stretch.name, "Paths")
         self.switches.append(switch)
         tops = [result.scene.bodies[k].triangles_M[..., 2].max() for k in stretch.cut_bodies]
-        z = float(max(tops, default=(stretch.lower_z + stretch.upper_z) / 2)) + 0.05
+        z = float(max(tops, default=(stretch.lower_z + stretch.upper_z) / 2)) + 0.3
         segments, owners = meshes.flatten(stretch.moves)
         programmed = stretch.moves.programmed[owners]
         rapid = stretch.moves.rapid[owners]
@@ -215,7 +220,7 @@ class _Made:
         switch = Switch("smallest clearances", "Figures")
         self.switches.append(switch)
         symbols = {"clash": "x", "undecided": "square", "close": "diamond", "clear": "circle"}
-        for place in drawing.places:
+        for place, (ax, ay) in zip(drawing.places, BESIDE * len(drawing.places), strict=False):
             ends = np.array([place.on_head, place.on_item])
             colour = _rgb(looks.VERDICT[place.verdict])
             trace = _lines(ends, {"color": colour, "width": 6})
@@ -229,7 +234,7 @@ class _Made:
             text = f"<b>{words_of(place.figure)}</b> {words_of(place.words)}"
             self._label(
                 switch, text, ends[1], bordercolor=colour, borderwidth=2, showarrow=True, arrowcolor=colour,
-                arrowhead=0, ax=40, ay=-46,
+                arrowhead=0, ax=ax, ay=ay,
             )  # fmt: skip
 
 
@@ -249,20 +254,29 @@ def worst_along(result: Result, stretch: Stretch, along: Sequence[Along]) -> tup
             who[m] = f"{looks.HEAD_WORDS[each.head]} - {result.scene.bodies[each.item[m]].name}"
     first = np.searchsorted(moves.programmed, np.arange(moves.count))
     words = []
-    for m in range(moves.count):
-        block = moves.block[int(first[m])] if len(first) else ""
-        named = words_of(f"{stretch.name}, move {m + 1}" + (f", {block}" if block else ""))
-        told = f"{best[m]:.2f} mm to spare, {words_of(who[m])}" if who[m] else "more than 20 mm to spare"
-        words.append(f"{named}<br>{told}")
+    for k in range(moves.count):
+        block = moves.block[int(first[k])]
+        named = words_of(f"{stretch.name}, move {k + 1}" + (f", {block}" if block else ""))
+        spare = f"{rounded_down(best[k])} mm to spare, {words_of(who[k])}"
+        words.append(f"{named}<br>{spare if who[k] else 'more than 20 mm to spare'}")
     return best, words
 
 
 # ----------------------------------------------------------------------------------------------- geometry
-def welded(triangles: Array) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
-    """Corners (V, 3), each once, and triangles by their numbers (N, 3)."""
+def welded(triangles: Array, creased: bool = False) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
+    """Corners (V, 3), each once, and triangles by their numbers (N, 3).
+
+    ``creased``: a corner is there once for each way that its faces look, so that each face is shaded flat.
+    """
     corners = np.ascontiguousarray(triangles.reshape(-1, 3), dtype=np.float32) + np.float32(0.0)
-    key = corners.view(np.dtype((np.void, corners.dtype.itemsize * 3))).ravel()
-    _, first, index = np.unique(key, return_index=True, return_inverse=True)
+    key = corners
+    if creased:
+        normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)[:, None]
+        looks_at = np.repeat((normal * 8.0).round().astype(np.float32) + np.float32(0.0), 3, axis=0)
+        key = np.ascontiguousarray(np.concatenate([corners, looks_at], axis=1))
+    whole = key.view(np.dtype((np.void, key.dtype.itemsize * key.shape[1]))).ravel()
+    _, first, index = np.unique(whole, return_index=True, return_inverse=True)
     return corners[first], index.reshape(-1, 3).astype(np.int32)
 
 
@@ -348,7 +362,7 @@ def _layout(
     views = {}
     for name, way in directions.items():
         way_ = np.array(way, dtype=float)
-        eye = centre + way_ / np.linalg.norm(way_) * reach * 0.95
+        eye = centre + way_ / np.linalg.norm(way_) * reach * 1.15
         views[name] = {
             "center": dict(zip("xyz", map(float, centre), strict=True)),
             "eye": dict(zip("xyz", map(float, eye), strict=True)),

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 MARKS = {"clash": "✕", "undecided": "?", "close": "◆", "clear": "○"}
 SAID = {
-    "clash": "Do not release. A head touches.",
+    "clash": "Do not release.",
     "undecided": "Do not release. Take it as a clash.",
     "close": "Do not release before somebody has looked at what is close.",
     "clear": "Nothing touches, every margin is kept.",
@@ -40,6 +40,8 @@ CAUTIONS = (
     "The machine maker's instructions, local codes and rules, and qualified people decide, not this sheet.",
     "Heavy parts, sharp edges and tensioned wire injure: follow the shop's rules for lifting and for guards.",
 )
+#: thread points that are named
+MOST_THREADS = 12
 #: rows of the table of nearest places
 MOST_PAIRS = 24
 
@@ -113,9 +115,7 @@ def _element(each: Element) -> Sequence[object]:
     settings = joined(said, ", ")
     if each.others:
         rest = ", ".join(f"{name} {value}" for name, value in each.others)
-        settings = joined(
-            [settings, BREAK if said else "", tag("span", f"as it comes: {rest}", cls="small")]
-        )
+        settings = joined([settings, BREAK if said else "", tag("span", f"as it comes: {rest}", cls="small")])
     return (tag("span", each.number, cls="number"), name, joined(place, BREAK), box, settings or NONE)
 
 
@@ -143,14 +143,9 @@ def settings(sheet: Sheet) -> Html:
 
 
 def _cut(sheet: Sheet, cut: CutSetting) -> Html:
-    free = {t.free for t in cut.threads}
-    threads = [
-        xyz(t.at, "XY")
-        + ("" if t.free is None else f", free ⌀ {down(t.free)}" if t.free > 0 else ", in solid metal")
-        for t in cut.threads
-    ]
-    if len(threads) > 6 and len(free) == 1:
-        threads = [*threads[:6], f"and {len(cut.threads) - 6} more in the program"]
+    threads: list[object] = [joined([xyz(t.at, "XY"), _free(t.free)]) for t in cut.threads]
+    if len(threads) > MOST_THREADS:
+        threads[MOST_THREADS:] = [f"and {len(cut.threads) - MOST_THREADS} more, see the program"]
     rows: list[tuple[str, object]] = [
         (
             "Program",
@@ -181,6 +176,12 @@ def _cut(sheet: Sheet, cut: CutSetting) -> Html:
         tag("table", joined(tag("tr", tag("th", a), tag("td", b)) for a, b in rows), cls="facts"),
         cls="cut",
     )
+
+
+def _free(free: float | None) -> str:
+    if free is None:
+        return ""
+    return f", free diameter {down(free)}" if free > 0.0 else ", in solid metal"
 
 
 def _gap(value: float | None, side: str) -> str:
@@ -361,7 +362,10 @@ def pictures(drawn: Mapping[str, str], why_not: str) -> Html:
     """The pictures as data, or why there are none."""
     if not drawn:
         return section("Pictures", tag("p", why_not or "No picture was drawn.", cls="note missing"))
-    shown = [tag("figure", Html(f'<img src="{source}" alt="{esc(name)}">')) for name, source in drawn.items()]
+    shown = [
+        tag("figure", Html(f'<img src="{source}" alt="">'), tag("figcaption", name))
+        for name, source in drawn.items()
+    ]
     return section("Pictures", *shown, cls="pictures")
 
 

@@ -1,0 +1,158 @@
+"""A page goes in; what Chromium makes of it comes out: its errors, its requests, pictures and printed pages.
+
+A small client of the browser's own DevTools protocol. There is no network for the browser, and what it asks
+for all the same is written down. A missing Chromium is a failure, not a skip.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import itertools
+import json
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = (
+    "--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-extensions",
+    "--disable-default-apps", "--host-resolver-rules=MAP * ~NOTFOUND", "--proxy-server=127.0.0.1:9",
+    "--proxy-bypass-list=<-loopback>", "--use-gl=angle", "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader", "--hide-scrollbars", "--remote-debugging-port=0",
+    "--remote-allow-origins=*", "--window-size=1240,1000",
+)  # fmt: skip
+#: inch
+PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+
+
+class Chromium:
+    """One browser with one page."""
+
+    def __init__(self) -> None:
+        import websocket
+
+        program = next((found for found in map(shutil.which, NAMES) if found), None)
+        assert program is not None, "Chromium is not installed: apt-get install chromium"
+        self._folder = tempfile.mkdtemp(prefix="clearance-browser-")
+        command = [program, *ARGUMENTS, f"--user-data-dir={self._folder}", "about:blank"]
+        self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        port = self._port()
+        # the browser is on this computer: no proxy in between
+        opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+        with opener.open(f"http://127.0.0.1:{port}/json/list", timeout=20) as answer:
+            pages = [one for one in json.load(answer) if one["type"] == "page"]
+        self._socket = websocket.create_connection(
+            pages[0]["webSocketDebuggerUrl"], timeout=60, http_no_proxy=["127.0.0.1"]
+        )
+        self._number = itertools.count(1)
+        self.errors: list[str] = []
+        self.requests: list[str] = []
+        for domain in ("Page", "Runtime", "Log", "Network"):
+            self.ask(f"{domain}.enable")
+        self.ask(
+            "Network.emulateNetworkConditions",
+            offline=True, latency=0, downloadThroughput=0, uploadThroughput=0,
+        )  # fmt: skip
+
+    def _port(self) -> int:
+        file = Path(self._folder) / "DevToolsActivePort"
+        end = time.monotonic() + 40
+        while time.monotonic() < end:
+            assert self._process.poll() is None, "Chromium ended before it began"
+            if file.is_file() and file.read_text().strip():
+                return int(file.read_text().split()[0])
+            time.sleep(0.05)
+        raise AssertionError("Chromium did not begin within 40 s")
+
+    def ask(self, method: str, **params: Any) -> dict[str, Any]:
+        """One command and its answer; what happens meanwhile is noted."""
+        number = next(self._number)
+        self._socket.send(json.dumps({"id": number, "method": method, "params": params}))
+        while True:
+            told = json.loads(self._socket.recv())
+            if told.get("id") == number:
+                assert "error" not in told, f"{method}: {told['error']}"
+                return dict(told["result"])
+            self._note(told)
+
+    def _note(self, told: dict[str, Any]) -> None:
+        params = told.get("params", {})
+        if told["method"] == "Runtime.exceptionThrown":
+            details = params["exceptionDetails"]
+            self.errors.append(str(details.get("exception", {}).get("description") or details["text"]))
+        elif told["method"] == "Runtime.consoleAPICalled" and params["type"] in ("error", "assert"):
+            self.errors.append(" ".join(str(a.get("value", a.get("description"))) for a in params["args"]))
+        elif told["method"] == "Log.entryAdded" and params["entry"]["level"] == "error":
+            self.errors.append(f"{params['entry']['text']} {params['entry'].get('url', '')}")
+        elif told["method"] == "Network.requestWillBeSent":
+            self.requests.append(params["request"]["url"])
+
+    def run(self, script: str) -> Any:
+        """The value of a JavaScript expression."""
+        told = self.ask("Runtime.evaluate", expression=script, returnByValue=True, awaitPromise=True)
+        assert "exceptionDetails" not in told, told["exceptionDetails"]
+        return told["result"].get("value")
+
+    def wait(self, script: str, seconds: float = 60.0) -> None:
+        """Until an expression is true."""
+        end = time.monotonic() + seconds
+        while not self.run(script):
+            assert time.monotonic() < end, f"not within {seconds:g} s: {script}; {self.errors}"
+            time.sleep(0.1)
+
+    def open(self, file: Path) -> None:
+        self.errors.clear()
+        self.requests.clear()
+        self.ask("Page.navigate", url=file.resolve().as_uri())
+        self.wait("document.readyState === 'complete'")
+
+    def picture(self, of: str | None = None) -> np.ndarray[Any, Any]:
+        """What is seen, (height, width, 3); ``of``: of this element alone."""
+        from PIL import Image
+
+        clip = {}
+        if of is not None:
+            self.run(f"document.querySelector({json.dumps(of)}).scrollIntoView({{block: 'start'}}), 1")
+            place = self.run(
+                f"(r => ({{x: r.x + scrollX, y: r.y + scrollY, width: r.width, height: r.height}}))"
+                f"(document.querySelector({json.dumps(of)}).getBoundingClientRect())"
+            )
+            # two frames, so that what was just changed is drawn
+            self.run("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(1))))")
+            clip = {"clip": {**place, "scale": 1}}
+        data = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=of is None, **clip)
+        return np.asarray(Image.open(io.BytesIO(base64.b64decode(data["data"]))).convert("RGB"))
+
+    def printed(self, paper: str) -> bytes:
+        """The page as PDF on ``PAPER``, with backgrounds as the browser's default has them: none."""
+        width, height = PAPER[paper]
+        told = self.ask(
+            "Page.printToPDF",
+            paperWidth=width, paperHeight=height, printBackground=False, preferCSSPageSize=False,
+            marginTop=0.4, marginBottom=0.4, marginLeft=0.4, marginRight=0.4,
+        )  # fmt: skip
+        return base64.b64decode(told["data"])
+
+    def close(self) -> None:
+        self._socket.close()
+        self._process.terminate()
+        try:
+            self._process.wait(10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+
+def environment() -> dict[str, str]:
+    """For programs that a test starts: with no way to a proxy."""
+    return {k: v for k, v in os.environ.items() if not k.lower().endswith("_proxy")}

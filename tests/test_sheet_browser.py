@@ -1,0 +1,149 @@
+"""Every demo's setup sheet, opened in a browser that has no network: nothing goes wrong, the scene is drawn
+and answers to its switches, and on paper it is whole.
+
+Sources: ISO 216 (A4 is 210 x 297 mm), ANSI/ASME Y14.1 (Letter is 8.5 x 11 inch).
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.chromium import Chromium, environment
+
+pytestmark = [pytest.mark.slow, pytest.mark.browser, pytest.mark.draws]
+
+DEMOS = sorted((Path(__file__).parent.parent / "demo_models").glob("*.toml"))
+#: points of 1/72 inch
+PAPERS = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Chromium]:
+    one = Chromium()
+    yield one
+    one.close()
+
+
+@pytest.fixture(scope="module", params=DEMOS, ids=lambda demo: demo.stem)
+def sheet(
+    request: pytest.FixtureRequest, browser: Chromium, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """Made as a user makes it, and opened; the scene is drawn."""
+    file: Path = tmp_path_factory.mktemp("sheet") / f"{request.param.stem}.html"
+    command = [sys.executable, "-m", "clearance", "sheet", str(request.param), "-o", str(file)]
+    done = subprocess.run(command, capture_output=True, text=True, env=environment(), timeout=120)
+    assert done.returncode == 0, done.stderr
+    opened(browser, file)
+    return file
+
+
+def opened(browser: Chromium, file: Path) -> None:
+    browser.open(file)
+    browser.wait("document.getElementById('scene').dataset.drawn === 'yes'")
+
+
+def drawn(browser: Chromium) -> np.ndarray[Any, Any]:
+    """The scene without its words, which are no drawing of the graphics processor."""
+    return browser.picture("#scene")
+
+
+def covered(picture: np.ndarray[Any, Any]) -> float:
+    """The share of pixels that are not nearly white."""
+    return float((picture.min(axis=2) < 215).mean())
+
+
+def click(browser: Chromium, selector: str) -> None:
+    browser.run(f"document.querySelector('{selector}').click(), 1")
+
+
+def flipped(browser: Chromium, switches: Iterable[int]) -> list[bool]:
+    """Click these boxes; whether the traces of each are there then, None where they differ."""
+    return list(browser.run(f"({FLIP})({list(switches)})"))
+
+
+FLIP = """(switches) => {
+  const scene = JSON.parse(document.getElementById('scene-data').textContent);
+  const traces = document.getElementById('scene').data;
+  return switches.map((k) => {
+    document.querySelector(`input[data-switch="${k}"]`).click();
+    const seen = new Set(scene.switches[k].traces.map((t) => traces[t].visible));
+    return seen.size === 1 ? [...seen][0] : null;
+  });
+}"""
+
+
+def test_no_error_and_no_request(browser: Chromium, sheet: Path) -> None:
+    assert browser.errors == []
+    away = [url for url in browser.requests if not url.startswith(("file:", "data:", "blob:"))]
+    assert away == []
+    assert [url for url in browser.requests if url.startswith("file:")] == [sheet.resolve().as_uri()]
+    assert sheet.stat().st_size < 15e6
+
+
+def test_scene_is_drawn_and_switches_work(browser: Chromium, sheet: Path) -> None:
+    click(browser, "#labels-on")
+    before = drawn(browser)
+    assert covered(before) > 0.10
+    count = browser.run("document.querySelectorAll('input[data-switch]').length")
+    assert count > 8
+    for k in (0, count - 1):
+        assert flipped(browser, [k]) == [False]
+    assert set(flipped(browser, range(1, count - 1))) == {False}
+    assert covered(drawn(browser)) < 0.3 * covered(before)
+    assert set(flipped(browser, range(count))) == {True}
+    again = drawn(browser)
+    assert np.abs(again.astype(int) - before.astype(int)).mean() < 1.0
+    click(browser, 'button[data-view="top"]')
+    assert np.abs(drawn(browser).astype(int) - before.astype(int)).mean() > 5.0
+    click(browser, "#labels-on")
+    assert browser.errors == []
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_on_paper(browser: Chromium, sheet: Path, paper: str) -> None:
+    from pypdf import PdfReader
+
+    pages = PdfReader(io.BytesIO(browser.printed(paper))).pages
+    size = [float(x) for x in (pages[0].mediabox.width, pages[0].mediabox.height)]
+    assert size == pytest.approx(PAPERS[paper], abs=2.0)
+    words = [" ".join(page.extract_text().split()) for page in pages]
+    assert 4 <= len(pages) <= 8
+    assert min(map(len, words)) > 60, "no empty page"
+    verdict = browser.run("document.querySelector('.verdict .word').textContent").split()[-1]
+    assert verdict in words[0]
+    assert "Fetch and put up" in words[0]
+    at = {title: [k for k, text in enumerate(words) if title in text] for title in TITLES}
+    assert all(len(found) >= 1 for found in at.values()), at
+    first = [found[0] for found in at.values()]
+    assert first == sorted(first), at
+    assert at["Pictures"][0] > at["Signed"][0], "what the setter takes along comes first"
+    assert not any("Turn it about" in text for text in words), "what cannot be turned on paper is left out"
+    together = " ".join(words)
+    for name in browser.run(
+        "[...document.querySelectorAll('.fetch strong:first-child')].map(e => e.textContent)"
+    ):
+        assert " ".join(name.split()) in together
+    assert len(re.findall(r"[0-9a-f]{64}", together.replace(" ", ""))) >= 3
+
+
+TITLES = (
+    "Fetch and put up",
+    "Zero and heads",
+    "Stops",
+    "Try with a feeler",
+    "Cautions",
+    "Signed",
+    "Pictures",
+    "To spare along the path",
+    "Nearest places",
+    "Files",
+)
