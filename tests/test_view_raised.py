@@ -133,13 +133,24 @@ def test_a_demo_raised_is_what_the_check_of_it_says(demo: Raised, by: float) -> 
 
 
 def test_with_u_and_v_the_paths_change_with_the_raise(tmp_path: Path) -> None:
-    # The wire leans by 10 over 40 (planes at 0 and 40 above the zero): raised, both guides are where the same
-    # line meets their heights. Against the check of the raised setup.
+    # The wire leans by 10 over 40 at the end of the move: through (100, 0) in the plane at the part's zero,
+    # and (110, 0) 40 above it. The lower guide is at -1 - 4 = -5, so at 100 - 10 * (5 + s) / 40 when raised by s.
     bench = Bench(tmp_path, program="G90 G00 X0 Y0\nG01 X100 Y0 U10\n")
     bench.block("bar", (40, 12, -4), (60, 20, 6))
-    bench.cut(keys='planes = { xy = 0.0, uv = 40.0 }\nuv_words = "relative"')
+    bench.part("plate", (-10, -40, 0), (30, 8, 20))
+    bench.cut(part="plate", zero=(10, 40, 0), keys='planes = { xy = 0.0, uv = 40.0 }\nuv_words = "relative"')
     raised = asked(bench, (0.0, 10.0))
-    assert raised.paths_change
+    handling = Handling(raised.result, raised)
+    handling.run_to(handling.length)
+    for s in (0.0, 2.0, 6.0):
+        handling.raise_to(s)
+        wire = handling.wire()
+        assert wire is not None
+        assert wire[0] == pytest.approx([100 - 10 * (5 + s) / 40, 0, -5])
+        # the upper face stands at 40, its guide 4 behind
+        assert wire[1] == pytest.approx([100 + 10 * (44 - s) / 40, 0, 44])
+        assert handling.envelope_shown() == (s == 0.0), "it was drawn along the paths as planned"
+    # and every clearance as the check of the raised setup has it
     checked = clearance.check(raised_by(raised.scene, None, 6.0))
     for row in raised.at(6.0).rows:
         (pair,) = [p for p in checked.pairs if (p.head, p.item, p.cut) == (row.head, row.item, row.cut)]
@@ -158,6 +169,18 @@ def test_the_slider_offers_the_smallest_raise_and_stops_at_the_range(tmp_path: P
     assert (raised.snapped(-4.0), raised.snapped(99.0)) == (0.0, 20.0)
     scene = raised.scene
     assert Raised(clearance.check(scene), no_raises()).range == (0.0, 0.0)
+
+
+def test_of_window_and_measure_the_worse_one_counts(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    bench = Bench(tmp_path)
+    bench.block("bar", (40, 2, -4), (60, 20, 6))
+    raised = asked(bench)
+    wrong = Raised(raised.result, replace(raised.answer, windows=((0.0, 20.0),)))
+    assert wrong.verdict(2.0) == "clear"
+    assert wrong.at(2.0).verdict == "clash", "the bar is 1 mm below the lower face"
+    assert wrong.verdict(2.0) == "clash"
 
 
 def test_findings_that_no_raise_mends_stay_in_the_verdict(tmp_path: Path) -> None:

@@ -105,7 +105,7 @@ class Handling:
         stand, planned, drawn = self.stand, self._planned, self.drawn
         if stand is None or planned is None or drawn is None:
             return {"lower": np.zeros(3), "upper": np.zeros(3)}
-        stretch = self.result.scene.stretches[stand.stretch]
+        stretch = self.raised.stretch(stand.stretch, self.by)
         lower = meshes.point_at(stretch.moves, stand.move, stand.share)
         upper = lower
         if stretch.upper_moves is not None:
@@ -131,9 +131,10 @@ class Handling:
         stretch = self.result.scene.stretches[stand.stretch]
         if stretch.wire is None or not stretch.moves.threaded[stand.move]:
             return None
-        upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
+        there = self.raised.stretch(stand.stretch, self.by)
+        upper = there.moves if there.upper_moves is None else there.upper_moves
         up = self.raised.upper_z(stand.stretch, self.by) - stretch.upper_z
-        low, high = (meshes.point_at(m, stand.move, stand.share) for m in (stretch.moves, upper))
+        low, high = (meshes.point_at(m, stand.move, stand.share) for m in (there.moves, upper))
         return np.array([[*low, stretch.wire.z[0]], [*high, stretch.wire.z[-1] + up]])
 
     def lift(self, item: str) -> float:

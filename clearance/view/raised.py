@@ -24,6 +24,7 @@ from clearance.judge.flat_fields import Clearance, Profiles
 from clearance.judge.flat_tree import TriangleTree, nearest
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
+from clearance.setup.scene import Stretch
 from clearance.sweep.heads import Piece
 
 Point = NDArray[np.float64]
@@ -69,6 +70,7 @@ class Raised:
         self.rising = chosen(self.scene, answer.items)
         self.rules = upper_rules(self.scene, self.rising)
         self._pairs = {(p.head, p.item, p.cut): p for p in result.pairs}
+        self._there = 0.0, self.scene
         #: seconds that the last raise took to measure; none yet
         self.took = np.inf
         self._known: dict[float, AtRaise] = {}
@@ -98,10 +100,23 @@ class Raised:
         """Machine Z of the upper face on a stretch when raised."""
         return self.rules[stretch].at(by)
 
+    def stretch(self, stretch: int, by: float) -> Stretch:
+        """A stretch with the paths that the guides follow when raised; on a taper they are other ones."""
+        if by == 0.0 or not self.paths_change:
+            return self.scene.stretches[stretch]
+        if self._there[0] != by:
+            self._there = by, raised(self.scene, self.rising, by)
+        return self._there[1].stretches[stretch]
+
     def verdict(self, by: float) -> str:
-        """Of the whole setup when raised, heads by the windows; at once."""
+        """Of the whole setup when raised, heads by the windows; at once.
+
+        Where the clearances were measured too and one is worse than that, the worse one counts.
+        """
         if by == 0.0:
             return self.result.verdict
+        if by in self._known:
+            return self._known[by].verdict
         found = [self._heads(by)]
         found += [f.severity for f in self.result.findings if f.severity in SEVERITIES]
         return min(found, key=SEVERITIES.index)
@@ -130,7 +145,8 @@ class Raised:
             rows.sort(
                 key=lambda r: (SEVERITIES.index(r.verdict), np.inf if r.clearance is None else r.clearance)
             )
-            self._known[by] = AtRaise(by, self.verdict(by), tuple(rows))
+            worst = min([self.verdict(by), *(r.verdict for r in rows)], key=SEVERITIES.index)
+            self._known[by] = AtRaise(by, worst, tuple(rows))
         return self._known[by]
 
     # -------------------------------------------------------------------------------------- the clearances

@@ -16,7 +16,7 @@ from clearance.view.camera import DIRECTIONS, axes_of
 from clearance.view.description import Drawing, Shape
 from clearance.view.handling import KEYS, Handling
 from clearance.view.panels import shown_points
-from clearance.view.pen import font_file
+from clearance.view.window_words import Words, hex_of
 
 Array = NDArray[np.float64]
 
@@ -34,10 +34,6 @@ OPACITY = {
 SIZE = (1400, 1000)
 #: a click that moved by more than this turned the scene, pixels
 STILL = 4
-#: dimension lines that are drawn at once
-MOST_LINES = 3
-#: a figure this near to another one, in pixels, goes under it
-BESIDE, UNDER, DOWN = 170.0, 24.0, 26.0
 #: the scene stands a little to the right of the middle, off the table; shares of half the window
 OFF_MIDDLE = (-0.14, 0.03)
 #: an item that is pointed at is mixed with this much of this colour
@@ -60,7 +56,7 @@ class Window:
             lighting="none",
         )
         self._pv = pv
-        self._faces = {kind: font_file(f"DejaVu{kind}.ttf") for kind in ("Sans", "Sans-Bold", "SansMono")}
+        self.words = Words(self.plotter, drawing, handling)
         self._bodies: list[tuple[Shape, list[Any]]] = []
         self._paths: list[Any] = []
         self._sliders: dict[str, Any] = {}
@@ -70,7 +66,7 @@ class Window:
         self._add_bodies()
         self._add_sliders()
         self._add_keys()
-        ink = _hex(looks.INK)
+        ink = hex_of(looks.INK)
         arrows = dict(x_color=ink, y_color=ink, z_color=ink, color=ink, line_width=3)
         self.plotter.add_axes(xlabel="X", ylabel="Y", zlabel="Z", viewport=(0.88, 0.8, 1.0, 0.96), **arrows)
         self.look("iso")
@@ -97,7 +93,7 @@ class Window:
             actors = [
                 plotter.add_mesh(
                     mesh,
-                    color=_hex(shape.colour),
+                    color=hex_of(shape.colour),
                     opacity=opacity,
                     smooth_shading=False,
                     ambient=0.42,
@@ -110,7 +106,7 @@ class Window:
             if n < 50_000 and not shape.role.endswith("envelope"):
                 edges = mesh.clean().extract_feature_edges(feature_angle=35)
                 if edges.n_points:
-                    ink = dict(color=_hex(looks.INK), line_width=1, opacity=max(opacity, 0.3))
+                    ink = dict(color=hex_of(looks.INK), line_width=1, opacity=max(opacity, 0.3))
                     actors.append(plotter.add_mesh(edges, pickable=False, reset_camera=False, **ink))
             self._bodies.append((shape, actors))
         for track in self.drawing.tracks:
@@ -120,7 +116,7 @@ class Window:
                 self._paths.append(
                     plotter.add_mesh(
                         line,
-                        color=_hex(tint),
+                        color=hex_of(tint),
                         line_width=wide,
                         lighting=False,
                         pickable=False,
@@ -129,13 +125,13 @@ class Window:
                 )
 
         self._wire = pv.Line((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
-        wire: dict[str, Any] = dict(color=_hex(looks.INK), line_width=3, pickable=False, reset_camera=False)
+        wire: dict[str, Any] = dict(color=hex_of(looks.INK), line_width=3, pickable=False, reset_camera=False)
         self._wire_actor = plotter.add_mesh(self._wire, **wire)
 
     def _add_sliders(self) -> None:
         first, last = self.handling.raised.range
         look = dict(
-            color=_hex(looks.INK), title_height=0.017, style="modern", slider_width=0.02, tube_width=0.004
+            color=hex_of(looks.INK), title_height=0.017, style="modern", slider_width=0.02, tube_width=0.004
         )
         if last > first:
             self._add_raise(first, last, look)
@@ -209,7 +205,7 @@ class Window:
         self._place(render=False)
         self._headline()
         self._table(self.handling.waiting())
-        self._forget_dimensions()
+        self.words.forget_dimensions()
         self.plotter.render()
 
     def drag_run(self, moves: float) -> None:
@@ -252,6 +248,10 @@ class Window:
         x, y = style.GetInteractor().GetEventPosition()
         if abs(x - self._pressed[0]) <= STILL and abs(y - self._pressed[1]) <= STILL:
             self.click(x, y)
+        else:
+            # turned: figures that now stand over one another make room
+            self.words.dimensions()
+            self.plotter.render()
 
     def click(self, x: int, y: int) -> None:
         """Point at what stands at a pixel, counted from the lower left; at nothing, at all items."""
@@ -274,9 +274,9 @@ class Window:
         self._headline()
         self._move_line()
         self._table(self.handling.table())
-        self._text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
-        self._dimensions()
-        self._names()
+        self.words.text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
+        self.words.dimensions()
+        self.words.names()
         self.plotter.render()
 
     def _place(self, render: bool = True) -> None:
@@ -310,115 +310,14 @@ class Window:
 
     def _headline(self) -> None:
         colour = looks.VERDICT.get(self.handling.verdict(), looks.INK)
-        self._text("verdict", self.handling.headline(), (0.012, 0.985), 15, colour, "Sans-Bold")
-        self._text("title", self._said or self.drawing.lines[0], (0.012, 0.939), 9, looks.INK)
+        self.words.text("verdict", self.handling.headline(), (0.012, 0.985), 15, colour, "Sans-Bold")
+        self.words.text("title", self._said or self.drawing.lines[0], (0.012, 0.939), 9, looks.INK)
 
     def _table(self, words: str) -> None:
-        self._text("table", words, (0.012, 0.87), 8, looks.INK, "SansMono")
+        self.words.text("table", words, (0.012, 0.87), 8, looks.INK, "SansMono")
 
     def _move_line(self) -> None:
-        self._text("move", self.handling.move_line(), (0.012, 0.912), 9, looks.INK)
-
-    def _text(
-        self,
-        name: str,
-        words: str,
-        at: tuple[float, float],
-        size: int,
-        colour: looks.Colour,
-        face: str = "Sans",
-    ) -> None:
-        text = self.plotter.add_text(
-            words,
-            position=at,
-            viewport=True,
-            font_size=size,
-            color=_hex(colour),
-            name=name,
-            font_file=self._faces[face],
-            render=False,
-        )
-        text.prop.justification_vertical = "top"
-        text.prop.background_color, text.prop.background_opacity = "white", 0.85
-
-    def _forget_dimensions(self) -> None:
-        for k in range(MOST_LINES):
-            for name in (f"line {k}", f"end {k}", f"figure {k}"):
-                self.plotter.remove_actor(name, render=False)
-
-    def _dimensions(self) -> None:
-        self._forget_dimensions()
-        camera = self.plotter.camera
-        up = np.array(camera.up) / np.linalg.norm(camera.up)
-        right = np.cross(np.array(camera.direction), up)
-        mm_a_pixel = 2 * camera.parallel_scale / self.plotter.window_size[1]
-        taken: list[Array] = []
-        for k, row in enumerate(self.handling.places(MOST_LINES)):
-            if row.on_head is None or row.on_item is None:
-                continue
-            ink = _hex(looks.VERDICT[row.verdict])
-            if np.linalg.norm(row.on_item - row.on_head) > 1e-6:
-                line = self._pv.Line(row.on_head, row.on_item)
-                look: dict[str, Any] = dict(pickable=False, reset_camera=False, render=False)
-                self.plotter.add_mesh(line, color=ink, line_width=4, name=f"line {k}", **look)
-            end = self._pv.PolyData(row.on_item[None])
-            spot: dict[str, Any] = dict(render_points_as_spheres=True, pickable=False, reset_camera=False)
-            self.plotter.add_mesh(end, color=ink, point_size=12, name=f"end {k}", render=False, **spot)
-            at = np.array([row.on_item @ right, row.on_item @ up]) / mm_a_pixel
-            down = 0.0
-            while any(abs(at[0] - t[0]) < BESIDE and abs(at[1] - down - t[1]) < UNDER for t in taken):
-                down += DOWN
-            taken.append(at - [0.0, down])
-            figure = "" if row.clearance is None else looks.figure(row.clearance)
-            self.plotter.add_point_labels(
-                (row.on_item - down * mm_a_pixel * up)[None],
-                [f"{figure}  {row.head} – {row.item if self.handling.item is None else row.cut}"],
-                always_visible=True,
-                text_color=ink,
-                font_size=15,
-                font_file=self._faces["Sans"],
-                shape_color="white",
-                show_points=False,
-                name=f"figure {k}",
-                reset_camera=False,
-                render=False,
-            )
-
-    def _names(self) -> None:
-        """The items' names, but those that a figure names."""
-        rows = self.handling.places()
-        figured = {r.item for r in rows} | {f"{r.head} head" for r in rows}
-        self.plotter.remove_actor("names", render=False)
-        points, words = [], []
-        for label in self.drawing.labels:
-            if label.shape in figured:
-                continue
-            shown = [s.triangles.reshape(-1, 3) for s in self.drawing.shapes if s.name == label.shape]
-            corners = np.concatenate(shown)
-            at = label.at if label.at is not None else (corners.min(axis=0) + corners.max(axis=0)) / 2
-            if label.kind.endswith("head"):
-                at = at + self.handling.heads()[label.kind.split()[0]]
-            else:
-                at = at + np.array([0.0, 0.0, self.handling.lift(label.shape)])
-            points.append(at)
-            words.append(label.text)
-        if not points:
-            return
-        self.plotter.add_point_labels(
-            np.array(points),
-            words,
-            always_visible=True,
-            text_color=_hex(looks.INK),
-            font_size=12,
-            font_file=self._faces["Sans"],
-            bold=False,
-            shape_color="white",
-            shape_opacity=0.7,
-            show_points=False,
-            name="names",
-            reset_camera=False,
-            render=False,
-        )
+        self.words.text("move", self.handling.move_line(), (0.012, 0.912), 9, looks.INK)
 
     def look(self, name: str) -> None:
         """Turn to a named view."""
@@ -434,7 +333,3 @@ class Window:
         camera.SetWindowCenter(*OFF_MIDDLE)
         self.plotter.renderer.ResetCameraClippingRange()
         self.plotter.render()
-
-
-def _hex(colour: looks.Colour) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*colour)
