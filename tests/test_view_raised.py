@@ -134,7 +134,7 @@ def test_a_demo_raised_is_what_the_check_of_it_says(demo: Raised, by: float) -> 
 
 def test_with_u_and_v_the_paths_change_with_the_raise(tmp_path: Path) -> None:
     # The wire leans by 10 over 40 at the end of the move: through (100, 0) in the plane at the part's zero,
-    # and (110, 0) 40 above it. The lower guide is at -1 - 4 = -5, so at 100 - 10 * (5 + s) / 40 when raised by s.
+    # and (110, 0) 40 above it. The lower guide is at -1 - 4 = -5, so raised by s at 100 - 10 * (5 + s) / 40.
     bench = Bench(tmp_path, program="G90 G00 X0 Y0\nG01 X100 Y0 U10\n")
     bench.block("bar", (40, 12, -4), (60, 20, 6))
     bench.part("plate", (-10, -40, 0), (30, 8, 20))
