@@ -6,8 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from clearance.view import looks
 from clearance.view.layout import Ground, Rect, Wanted, arrange, nearest_edge
-from clearance.view.sheet import nice_length
+from clearance.view.sheet import legend_words, nice_length
 
 AREA: Rect = (10.0, 150.0, 1590.0, 1110.0)
 
@@ -82,3 +83,20 @@ def test_leader_ends_on_the_nearest_edge() -> None:
 
 def test_scale_bars_are_round_lengths() -> None:
     assert [nice_length(x) for x in (0.7, 1.0, 4.9, 12.0, 260.0)] == [0.5, 1.0, 2.0, 10.0, 200.0]
+
+
+def test_every_colour_of_the_path_keeps_its_words_on_a_small_sheet() -> None:
+    """Six bands, letters half as wide as high: in full where there is room, else shorter or smaller."""
+
+    def measure(text: str, size: float) -> tuple[float, float]:
+        return 0.5 * size * len(text), size
+
+    words = [band[1] for band in looks.BANDS]
+    assert legend_words(words, 48.0, 1200.0, 1.0, measure) == (words, 17.0)
+    shown, size = legend_words(words, 48.0, 850.0, 1.0, measure)
+    assert len(shown) == len(words)
+    assert size == 17.0
+    assert sum(map(len, shown)) < sum(map(len, words))
+    shown, size = legend_words(words, 48.0, 500.0, 1.0, measure)
+    assert (len(shown), size) == (len(words), 13.0)
+    assert set(looks.SHORT) <= set(words)

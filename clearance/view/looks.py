@@ -46,6 +46,13 @@ BANDS: tuple[tuple[float, str, Colour, float], ...] = (
     (5.0, "up to 20 mm", (232, 176, 88), 5.0),
     (20.0, "more", (240, 232, 196), 4.0),
 )
+#: the same in fewer letters, for a small sheet
+SHORT = {
+    "less than the margin": "below margin",
+    "up to 1 mm to spare": "to 1 mm",
+    "up to 5 mm": "to 5 mm",
+    "up to 20 mm": "to 20 mm",
+}
 #: lines lighter than this are edged in ink, darker ones in white, L*
 EDGED = 60.0
 #: both edges of a line together, pixels

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -113,17 +114,15 @@ def _legend(pen: Pen, drawing: Drawing, at: tuple[float, float], u: float) -> No
             entries.append((words, colour, width))
     if None in used:
         entries.append(looks.UNMEASURED)
+    shown, size = legend_words([e[0] for e in entries], x, most, u, pen.measure)
     if entries:
-        pen.text(x, y - 3 * u, "path:", 17, looks.FAINT)
-        x += pen.measure("path:", 17)[0] + 10 * u
-    for words, colour, width in entries:
-        w, _ = pen.measure(words, 17)
-        if x + 40 * u + w > most:
-            break
+        pen.text(x, y - 3 * u, "path:", size, looks.FAINT)
+        x += pen.measure("path:", size)[0] + 10 * u
+    for word, (_, colour, width) in zip(shown, entries, strict=True):
         pen.line([(x, y + 9 * u), (x + 30 * u, y + 9 * u)], looks.edge_of(colour), width * u + looks.RIM)
         pen.line([(x, y + 9 * u), (x + 30 * u, y + 9 * u)], colour, width * u)
-        pen.text(x + 38 * u, y - 3 * u, words, 17)
-        x += 38 * u + w + 22 * u
+        pen.text(x + 38 * u, y - 3 * u, word, size)
+        x += 60 * u + pen.measure(word, size)[0]
     x = at[0]
     y += 27 * u
     for kind, words in looks.BODY_WORDS.items():
@@ -135,3 +134,16 @@ def _legend(pen: Pen, drawing: Drawing, at: tuple[float, float], u: float) -> No
         pen.box((x, y, x + 24 * u, y + 16 * u), looks.BODY[kind], looks.INK, 1.0 * u)
         pen.text(x + 32 * u, y - 3 * u, words, 17)
         x += 32 * u + w + 22 * u
+
+
+def legend_words(
+    words: list[str], x: float, most: float, u: float, measure: Callable[[str, float], tuple[float, float]]
+) -> tuple[list[str], float]:
+    """The words of the path's legend and their size: all of them find room, if need be in fewer or smaller
+    letters, for a colour that nothing explains is worse."""
+    short = [looks.SHORT.get(word, word) for word in words]
+    for chosen, size in ((words, 17.0), (short, 17.0), (short, 15.0), (short, 13.0)):
+        end = x + measure("path:", size)[0] + 10 * u + sum(60 * u + measure(w, size)[0] for w in chosen)
+        if end - 22 * u <= most:
+            break
+    return chosen, size
