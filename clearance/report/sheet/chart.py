@@ -1,7 +1,7 @@
-"""What each move of a cut has to spare goes in; a chart of it, as SVG that prints in black and white, comes out.
+"""What each move of a cut has to spare goes in; a chart of it, as SVG that prints in grey, comes out.
 
-Each head is told by the form of its line (whole, dashed, dotted), not by its colour. A long program is drawn by
-its worst moves: each column is the least of several, and the chart says how many.
+Each head is told by the form of its line (whole, dashed, dotted), not by its colour. A long program is drawn
+by its worst moves: each column is the least of several.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Column:
 
 
 def columns(spare: Array, item: Sequence[str], most: int = COLUMNS) -> list[Column]:
-    """The moves in as many columns as there are, or ``most``: no column has more to spare than its worst move."""
+    """A column a move, or ``most`` of them: each has what its worst move has to spare."""
     count = len(spare)
     edges = np.unique(np.linspace(0, count, min(count, most) + 1).round().astype(int))
     out = []
@@ -89,7 +89,7 @@ def chart(name: str, along: Sequence[Along], moves: Moves, bodies: Sequence[str]
         return HEIGHT - DOWN - (HEIGHT - DOWN - UP) * share
 
     parts = [
-        f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(name, quote=True)}">',
+        f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(name)}">',
         f'<rect class="lacking" x="{LEFT}" y="{y(0):.1f}" width="{WIDTH - LEFT - RIGHT}" '
         f'height="{y(low) - y(0):.1f}"/>',
         *_grid(top, y),

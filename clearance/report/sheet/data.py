@@ -25,7 +25,7 @@ Point = tuple[float, ...]
 
 @dataclass(frozen=True)
 class Thread:
-    """Where the wire is threaded: machine X Y of the lower guide, diameter that is free there (None: no hole)."""
+    """Where the wire is threaded: machine X Y of the lower guide, free diameter there (None: not known)."""
 
     at: Point
     free: float | None
@@ -87,7 +87,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class Mass:
-    """A part as it is put up, or what comes free of it at a cut: ``count`` alike, ``mass`` of the heaviest."""
+    """A part as it is put up, or what comes free of it: ``count`` alike, ``mass`` of the heaviest, kg."""
 
     count: int
     what: str
@@ -98,7 +98,7 @@ class Mass:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The whole. ``pairs`` begin with the worst; ``over``: the lowest upper face that passes over everything."""
+    """All of it. ``pairs``: worst first. ``over``: the lowest upper face that passes over everything."""
 
     title: str
     machine: str
@@ -169,8 +169,8 @@ def gather(result: Result, date: str) -> Sheet:
 
 
 def passes_over(scene: Scene) -> tuple[float, str]:
-    """The lowest machine Z of the upper face at which that head passes over everything that ever stands there,
-    height margin and allow kept, and the item that decides it. The face is the head's lowest place."""
+    """The lowest machine Z of the upper face at which that head passes over everything that ever stands
+    there, height margin and allow kept, and the item that decides. The face is the head's lowest place."""
     used = {k for stretch in scene.stretches for k in stretch.bodies} or set(range(len(scene.bodies)))
     heights = []
     for k in sorted(used):

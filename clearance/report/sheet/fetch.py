@@ -1,4 +1,4 @@
-"""A scene goes in; what to take off the shelf, how to set it and where it goes comes out, in building order."""
+"""A scene goes in; what to fetch, how to set it and where it goes comes out, in building order."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Words and figures go in; pieces of HTML come out. Every word that is not this program's own passes ``esc``."""
+"""Words and figures go in; pieces of HTML come out. What is not HTML already passes ``esc``."""
 
 from __future__ import annotations
 

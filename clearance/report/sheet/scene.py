@@ -51,7 +51,7 @@ class Switch:
 
 @dataclass(frozen=True)
 class Turnable:
-    """Traces and layout for the library, the switches, and (name, triangles checked, drawn) of what is thinned."""
+    """Traces and layout for the library, switches, cameras; (name, triangles checked, drawn) of thinned bodies."""
 
     traces: list[dict[str, Any]]
     layout: dict[str, Any]
@@ -99,7 +99,7 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
 
 
 def shares(counts: Sequence[int], most: int) -> list[int]:
-    """How many of each may stay so that all are no more than ``most``: small ones whole, large ones evenly."""
+    """How many of each may stay, ``most`` in all: small ones whole, the large ones evenly."""
     limit = [0] * len(counts)
     left = most
     for rank, k in enumerate(sorted(range(len(counts)), key=lambda each: counts[each])):
@@ -186,7 +186,7 @@ class _Made:
                 self._add(switch, _lines(_with_gaps(lines), {"color": shade, "width": 1.6}))
 
     def path(self, result: Result, stretch: Stretch, along: Sequence[Along]) -> None:
-        """The lower guide's path on the part's upper face, a trace for each band, worst last (it is on top)."""
+        """The lower guide's path over the part's upper face, a trace for each band, the worst last."""
         switch = Switch(stretch.name, "Paths")
         self.switches.append(switch)
         tops = [result.scene.bodies[k].triangles_M[..., 2].max() for k in stretch.cut_bodies]
@@ -357,7 +357,8 @@ def _layout(
             "title": {"text": name.upper()}, "range": [float(low[k]), float(high[k])], "autorange": False
         }  # fmt: skip
     directions = {
-        "slant": (0.9, -1.1, 0.8), "front": (0, -1, 0), "right": (1, 0, 0), "back": (0, 1, 0), "top": (0, -1e-3, 1)
+        "slant": (0.9, -1.1, 0.8), "front": (0, -1, 0), "right": (1, 0, 0), "back": (0, 1, 0),
+        "top": (0, -1e-3, 1),
     }  # fmt: skip
     views = {}
     for name, way in directions.items():

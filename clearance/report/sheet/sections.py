@@ -1,4 +1,4 @@
-"""The sheet's values go in; its sections as HTML come out, in the order in which they are read at the machine."""
+"""The sheet's values go in; its sections as HTML come out, in the order in which a setter reads them."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ SAID = {
     "clear": "Nothing touches, every margin is kept.",
 }
 CAUTIONS = (
-    "The verdict is a calculation on the bodies as described in the files below. What is not described, or lies "
-    "differently on the machine, was not checked: hoses, cables, chips, a screw that stands out farther, a burr.",
+    "The verdict is a calculation on the bodies as described in the files below. What is not described, or "
+    "lies differently on the machine, was not checked: hoses, cables, chips, a longer screw, a burr.",
     "Compare the setup with this sheet before the start, then dry-run slowly with a hand at the stop.",
     "The machine maker's instructions, local codes and rules, and qualified people decide, not this sheet.",
     "Heavy parts, sharp edges and tensioned wire injure: follow the shop's rules for lifting and for guards.",
@@ -66,11 +66,17 @@ def head_of(sheet: Sheet) -> Html:
             tag(
                 "div",
                 tag("strong", SAID[sheet.verdict]),
-                tag("p", sheet.sentence[:1].upper() + sheet.sentence[1:]),
+                tag("p", _sentence(sheet)),
             ),
             cls=f"verdict {sheet.verdict}",
         ),
     )
+
+
+def _sentence(sheet: Sheet) -> str:
+    """The verdict's own sentence, without what stands over it already."""
+    words = sheet.sentence.removeprefix("nothing touches and every margin is kept. ")
+    return words[:1].upper() + words[1:]
 
 
 # ------------------------------------------------------------------------------------------ what to put up
@@ -78,8 +84,8 @@ def fetching(sheet: Sheet) -> Html:
     rows = [_element(each) for each in sheet.elements]
     note = tag(
         "p",
-        "Put up in this order. Lengths in mm. X right, Y away from you, Z up; Z 0 is the plane on which parts rest. "
-        "“Takes up” is the box around it on the machine.",
+        "Put up in this order. Lengths in mm. X right, Y away from you, Z up; Z 0 is the plane on which parts "
+        "rest. “Takes up” is the box around it on the machine.",
         cls="note",
     )
     headings = ("", "What", "Where it goes", "Takes up, machine", "Settings")
@@ -95,7 +101,7 @@ def _element(each: Element) -> Sequence[object]:
     place: list[object] = [
         joined(["on ", tag("strong", each.on or "the table"), f", seat {each.seat}" if each.seat else ""])
     ]
-    place.append(joined(["at ", xyz(each.at)]) if any(each.at) else "at its origin")
+    place.append(joined(["at ", xyz(each.at)]) if any(each.at) else "at the zero of it")
     turned = [f"{angle:g}° about {axis}" for angle, axis in zip(each.turn, "XYZ", strict=True) if angle]
     if turned:
         place.append(tag("strong", "turn " + ", then ".join(turned)))
@@ -126,8 +132,8 @@ def settings(sheet: Sheet) -> Html:
         (
             "Rapid moves pass over everything",
             joined(
-                ["upper face at ", tag("strong", f"Z {up(sheet.over)}"), f" or higher ({sheet.over_item} is the highest). ",
-                 "The lower head stays where it is: it is checked on the moves of the program only."]
+                ["upper face at ", tag("strong", f"Z {up(sheet.over)}"), " or higher: ", sheet.over_item,
+                 " is the highest. The lower head stays at its height and passes over nothing."]
             ),
         ),
         ("Travel left", _travel(sheet)),
@@ -237,7 +243,8 @@ def feeler(sheet: Sheet) -> Html:
     for pair in sheet.places:
         assert pair.head_at is not None
         touch = pair.verdict in ("clash", "undecided")
-        at = tag("strong", xyz([float(c) for c in pair.head_at[:2]], "XY"))
+        # the lower head has no height to jog to
+        at = tag("strong", xyz([float(c) for c in pair.head_at], "XY" if pair.head == "lower" else "XYZ"))
         where = xyz([float(c) for c in pair.on_item]) if pair.on_item is not None else NONE
         gap: object = (
             tag("strong", "touches: do not go there") if touch else tag("strong", down(pair.clearance))
@@ -245,7 +252,7 @@ def feeler(sheet: Sheet) -> Html:
         rows.append((at, _who(pair), gap, down(pair.side), down(pair.height), where, _where(pair)))
     note = tag(
         "p",
-        "Jog there slowly, upper head at the height of that cut, and try the gap before the wire is in.",
+        "Jog there slowly and try the gap with a feeler before the wire is in; Z is the upper head's face.",
         cls="note",
     )
     headings = ("Jog to", "Between", "Gap", "beside", "over or under", "Feel at", "On the path")
@@ -283,16 +290,17 @@ def charts(sheet: Sheet) -> Html:
         )
     note = tag(
         "p",
-        "What each move has to spare after its margin, to everything but the part that is being cut (its face rides "
-        "close over that part all the way). Below zero the margin is not kept.",
+        "What each move has to spare after its margin, to everything beside the part that is being cut (over "
+        "that part the face rides closely all the way). Below zero the margin is not kept.",
         cls="note",
     )
-    key = Html(
-        '<p class="key"><svg viewBox="0 0 60 10"><line class="head lower" x1="0" x2="60" y1="5" y2="5"/></svg> lower head'
-        ' <svg viewBox="0 0 60 10"><line class="head upper" x1="0" x2="60" y1="5" y2="5"/></svg> upper head'
-        ' <svg viewBox="0 0 60 10"><line class="head wire" x1="0" x2="60" y1="5" y2="5"/></svg> wire'
-        " &#160; mm to spare, over moves of the program</p>"
+    key = joined(
+        Html(
+            f'<svg viewBox="0 0 60 10"><line class="head {cls}" x1="0" x2="60" y1="5" y2="5"/></svg> {words} '
+        )
+        for cls, words in (("lower", "lower head"), ("upper", "upper head"), ("wire", "wire"))
     )
+    key = tag("p", key, "   mm to spare, over the moves of the program", cls="key")
     return section("To spare along the path", note, key, *drawn, cls="charts")
 
 
