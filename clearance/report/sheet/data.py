@@ -91,7 +91,7 @@ class Mass:
 
     count: int
     what: str
-    where: str
+    when: str
     mass: float | None
     words: str
 

@@ -263,7 +263,7 @@ def masses(sheet: Sheet) -> Html:
     rows = [
         (
             f"{each.count} x {each.what}" if each.count > 1 else each.what,
-            each.where,
+            each.when,
             kilograms(each.mass),
             each.words,
         )
