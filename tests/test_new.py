@@ -25,7 +25,7 @@ from clearance.setup.guess.stance import stances
 DEMO = Path(__file__).resolve().parent.parent / "demo_models"
 PAIRS = [
     ("side_plate_die", "opening"),
-    ("side_plate_die", "rivet_holes"),
+    pytest.param("side_plate_die", "rivet_holes", marks=pytest.mark.slow),
     ("punch_blank", "punch_profile"),
     ("keyhole_insert", "keyhole"),
     ("rivet_wheel_blank", "wheel_bore"),

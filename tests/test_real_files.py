@@ -69,8 +69,13 @@ DRAWINGS: list[tuple[str, dict[str, Any], tuple[float, float] | str]] = [
 ]
 
 
-#: tried in the heavy share only: it takes seconds, and the other STEP file goes the same way
-SLOW = ("mikedh__trimesh/box_sides.STEP",)
+#: tried in the heavy share only: others go the same way, and one of these takes seconds
+SLOW = (
+    "mikedh__trimesh/box_sides.STEP",
+    "mikedh__trimesh/torus.STL",
+    "mikedh__trimesh/shared.STL",
+    "openscad__openscad/projection.stl",
+)
 SHARED = [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
 
 

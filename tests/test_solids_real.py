@@ -81,7 +81,13 @@ OTHER_FACTS = [
 ]
 
 
-@pytest.mark.parametrize("fact", OTHER_FACTS, ids=[fact[0].split("/")[1] for fact in OTHER_FACTS])
+@pytest.mark.parametrize(
+    "fact",
+    [
+        pytest.param(f, id=f[0].split("/")[1], marks=[pytest.mark.slow] * ("sides" in f[0]))
+        for f in OTHER_FACTS
+    ],
+)
 def test_real_models_that_carry_their_unit(
     fact: tuple[str, int | None, int, tuple[float, ...], tuple[float, ...], float, float],
 ) -> None:

@@ -64,7 +64,7 @@ def test_large_scenes_keep_every_promise(first: int, scenes: int) -> None:
     assert total.scenes == scenes
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(recipes())
 def test_drawn_scenes_keep_every_promise(recipe: Recipe) -> None:
     tally = run_cases([case_of(recipe)], check)[0]
