@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import clearance
+from clearance.advice.cures import find_cures
 from clearance.judge.along import Along
 from clearance.report.sheet.chart import chart, columns, top_of
 from clearance.report.sheet.data import Sheet, gather
@@ -117,7 +118,16 @@ def test_places_masses_and_inputs() -> None:
     assert 2.8 < (plate.mass or 0.0) < 2.98
     assert [m.count for m in sheet.masses[1:]] == [4, 1]
     assert all(len(digest) == 64 for _, digest in sheet.inputs)
-    assert sheet.cures
+
+
+def test_cures_are_told_as_on_the_terminal() -> None:
+    """The raise is the demo's own: it has its arithmetic in the demo's tests."""
+    result = clearance.check(clearance.load(str(DEMOS / "side_plate_die_clash.toml")))
+    result.extra["cures"] = find_cures(result)
+    (words,) = gather(result, "today").cures
+    assert words == (
+        'cure for the lower head and "front rail": raise the part zero and all on the table by 1.96 mm.'
+    )
 
 
 def test_figures_are_rounded_the_safe_way() -> None:

@@ -1,4 +1,4 @@
-"""A judged result goes in, the setup sheet's file comes out; the pictures are drawn while the rest is worked out."""
+"""A judged result goes in, the setup sheet's file comes out; pictures are drawn meanwhile."""
 
 from __future__ import annotations
 

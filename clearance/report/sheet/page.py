@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 HERE = Path(__file__).parent
 VIEW_WORDS = {"slant": "From the corner", "front": "Front", "right": "Right", "back": "Back", "top": "Top"}
+DRAG = "Drag to turn, wheel or two fingers to come nearer. The heads stand where there is least to spare."
 
 
 def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) -> str:
@@ -118,15 +119,20 @@ def turnable(scene: Turnable) -> Html:
     )
     return sections.section(
         "Turn it about",
-        tag("p", "Drag to turn, wheel or two fingers to come nearer. The heads stand where there is least to spare.",
-            cls="note"),
+        tag("p", DRAG, cls="note"),
         tag("div", joined(views), cls="views"),
-        tag("div", tag("div", Html("<noscript>Scripts are off; the pictures show the same.</noscript>"), id="scene"),
-            tag("div", joined(boxes), cls="switches"), cls="turn"),
-        tag("p", "The path by what it has to spare beside the part that is cut: ", joined(bands), cls="bands"),
+        tag(
+            "div",
+            tag("div", tag("noscript", "Scripts are off; the pictures show the same."), id="scene"),
+            tag("div", joined(boxes), cls="switches"),
+            cls="turn",
+        ),
+        tag(
+            "p", "The path by what it has to spare beside the part that is cut: ", joined(bands), cls="bands"
+        ),
         reduced,
         cls="turnable",
-    )  # fmt: skip
+    )
 
 
 def drawing_library() -> str:

@@ -51,7 +51,7 @@ class Switch:
 
 @dataclass(frozen=True)
 class Turnable:
-    """Traces and layout for the library, switches, cameras; (name, triangles checked, drawn) of thinned bodies."""
+    """Traces and layout for the library, switches, cameras; of thinned bodies (name, triangles checked, drawn)."""
 
     traces: list[dict[str, Any]]
     layout: dict[str, Any]

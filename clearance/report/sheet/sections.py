@@ -11,7 +11,6 @@ from clearance.report.sheet.markup import (
     NONE,
     Html,
     down,
-    esc,
     joined,
     kilograms,
     position,
@@ -84,8 +83,8 @@ def fetching(sheet: Sheet) -> Html:
     rows = [_element(each) for each in sheet.elements]
     note = tag(
         "p",
-        "Put up in this order. Lengths in mm. X right, Y away from you, Z up; Z 0 is the plane on which parts "
-        "rest. “Takes up” is the box around it on the machine.",
+        "Put up in this order. Lengths in mm. X right, Y away from you, Z up; Z 0 is the plane on which "
+        "parts rest. “Takes up” is the box around it on the machine.",
         cls="note",
     )
     headings = ("", "What", "Where it goes", "Takes up, machine", "Settings")
