@@ -24,6 +24,9 @@ from clearance.report import approval_confirm, approval_record
 from clearance.report.approval_record import checksum, read_record
 from tests.setup_writer import PROGRAM, setup, write
 
+LINUX = pytest.mark.skipif(
+    sys.platform == "win32", reason="Windows has no such files, or wants rights for them"
+)
 FILES = ("setup.toml", "ours.toml", "die.stl", "stop.stl", "program.nc")
 
 
@@ -110,6 +113,7 @@ def test_a_program_that_is_none_any_more_is_changed(data: bytes, folder: Path) -
     assert confirm(folder / "r.json") == 1
 
 
+@LINUX
 def test_what_is_no_file_is_not_waited_for(folder: Path) -> None:
     (folder / "program.nc").unlink()
     os.mkfifo(folder / "program.nc")
@@ -185,6 +189,7 @@ def test_a_whole_path_stays_where_it_is(tmp_path: Path, capsys: pytest.CaptureFi
     assert f'missing: "{tmp_path / "p.nc"}"' in " ".join(capsys.readouterr().out.split())
 
 
+@LINUX
 def test_symbolic_links(tmp_path: Path) -> None:
     """The content behind a link is what counts; a link to the folder or the record is as good as itself."""
     job(tmp_path / "job")
