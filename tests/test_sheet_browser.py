@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 from tests.chromium import Chromium, environment
+from tests.sheet_setups import HOSTILE, hostile, million
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser, pytest.mark.draws]
 
@@ -39,10 +40,7 @@ def sheet(
 ) -> Path:
     """Made as a user makes it, and opened; the scene is drawn."""
     file: Path = tmp_path_factory.mktemp("sheet") / f"{request.param.stem}.html"
-    command = [sys.executable, "-m", "clearance", "sheet", str(request.param), "-o", str(file)]
-    done = subprocess.run(command, capture_output=True, text=True, env=environment(), timeout=120)
-    assert done.returncode == 0, done.stderr
-    opened(browser, file)
+    opened(browser, made(request.param, file))
     return file
 
 
@@ -106,6 +104,44 @@ def test_scene_is_drawn_and_switches_work(browser: Chromium, sheet: Path) -> Non
     assert np.abs(drawn(browser).astype(int) - before.astype(int)).mean() > 5.0
     click(browser, "#labels-on")
     assert browser.errors == []
+
+
+def made(setup: Path, file: Path) -> Path:
+    """The sheet as a user makes it."""
+    command = [sys.executable, "-m", "clearance", "sheet", str(setup), "-o", str(file)]
+    done = subprocess.run(command, capture_output=True, text=True, env=environment(), timeout=180)
+    assert done.returncode == 0, done.stderr
+    return file
+
+
+def test_names_that_would_be_scripts(browser: Chromium, tmp_path: Path) -> None:
+    opened(browser, made(hostile(tmp_path), tmp_path / "sheet.html"))
+    assert browser.errors == []
+    assert browser.run("typeof window.caught") == "undefined"
+    words = browser.run(
+        "[...document.querySelectorAll('.fetch td:nth-child(2) strong')].map(e => e.textContent)"
+    )
+    assert set(HOSTILE) <= set(words)
+    labels = browser.run("[...document.querySelectorAll('#scene .annotation-text')].map(e => e.textContent)")
+    assert any(name in label for name in HOSTILE for label in labels)
+
+
+def test_million_triangles_are_drawn_as_fewer(browser: Chromium, tmp_path: Path) -> None:
+    """The part is drawn where it is, by no more triangles than an ordinary computer turns; and it is said."""
+    file = made(million(tmp_path), tmp_path / "sheet.html")
+    assert file.stat().st_size < 15e6
+    opened(browser, file)
+    assert browser.errors == []
+    told = browser.run("document.getElementById('thinned').textContent")
+    said = re.findall(r"([\d ]+) triangles were checked, ([\d ]+) are drawn", told)[0]
+    checked, shown = (int(n.replace(" ", "")) for n in said)
+    assert checked > 1_000_000
+    meshes = "document.getElementById('scene')._fullData.filter(t => t.type === 'mesh3d')"
+    drawn_of = dict(browser.run(f"{meshes}.map(t => [t.name, t.i.length])"))
+    assert drawn_of["die plate"] == shown
+    assert sum(browser.run(f"{meshes}.map(t => t.i.length)")) < 110_000
+    click(browser, "#labels-on")
+    assert covered(drawn(browser)) > 0.10
 
 
 @pytest.mark.parametrize("paper", PAPERS)

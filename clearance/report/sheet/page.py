@@ -102,7 +102,7 @@ def turnable(scene: Turnable) -> Html:
         Html(f'<span><i style="height:{int(far[2])}px;background:rgb{far[1]}"></i>more than 20 mm</span>')
     )
     thin = [
-        f"{name}: {checked:,} triangles were checked, {shown:,} are drawn".replace(",", " ")
+        f"{name}: {_grouped(checked)} triangles were checked, {_grouped(shown)} are drawn"
         for name, checked, shown in scene.thinned
     ]
     reduced = (
@@ -133,6 +133,11 @@ def turnable(scene: Turnable) -> Html:
         reduced,
         cls="turnable",
     )
+
+
+def _grouped(count: int) -> str:
+    """Thousands apart, as ISO 80000-1 has it."""
+    return f"{count:,}".replace(",", " ")
 
 
 def drawing_library() -> str:

@@ -51,7 +51,7 @@ class Switch:
 
 @dataclass(frozen=True)
 class Turnable:
-    """Traces and layout for the library, switches, cameras; of thinned bodies (name, triangles checked, drawn)."""
+    """For the library and the page. ``thinned``: (name, triangles checked, triangles drawn) of a body."""
 
     traces: list[dict[str, Any]]
     layout: dict[str, Any]
