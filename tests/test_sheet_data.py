@@ -17,7 +17,8 @@ from clearance.judge.along import Along
 from clearance.report.sheet.chart import chart, columns, top_of
 from clearance.report.sheet.data import Sheet, gather
 from clearance.report.sheet.markup import down, kilograms, position, up
-from clearance.report.sheet.scene import Turnable, packed, shares, sharp_edges, turnable, welded
+from clearance.report.sheet.mesh import lighter, shares, sharp_edges, welded
+from clearance.report.sheet.scene import Turnable, packed, turnable
 from clearance.view.drawing import describe
 from tests.sheet_setups import DEMOS, changed
 from tests.view_scenes import block, opening
@@ -234,3 +235,18 @@ def test_large_bodies_share_what_is_left() -> None:
     assert shares([10, 1000, 20], 430) == [10, 400, 20]
     assert shares([500, 500], 400) == [200, 200]
     assert sum(shares([7, 90_000, 1_000_000, 3], 90_000)) <= 90_000
+
+
+def test_fewer_triangles_of_the_same_form() -> None:
+    """A plate of 60 x 40 x 10 in 1 mm squares is told by 12 triangles; what does not close is thinned too."""
+    from manifold3d import Manifold
+
+    mesh = Manifold.cube((60, 40, 10)).refine_to_length(1.0).to_mesh64()
+    fine = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts).astype(int)]
+    few = lighter(fine, 1000, np.zeros((0, 3)))
+    assert len(fine) > 5000
+    assert len(few) <= 1000
+    assert few.min(axis=(0, 1)) == pytest.approx([0, 0, 0], abs=1e-3)
+    assert few.max(axis=(0, 1)) == pytest.approx([60, 40, 10], abs=1e-3)
+    open_ = lighter(fine[: len(fine) // 2], 1000, np.zeros((0, 3)))
+    assert 0 < len(open_) <= 1000

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.report.sheet.mesh import lighter, shares, sharp_edges, welded
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 
@@ -29,8 +30,6 @@ Array = NDArray[np.float64]
 MOST_TRIANGLES = 90_000
 #: a body of more than this has no edges drawn
 MOST_FOR_EDGES = 30_000
-#: an edge is drawn where faces turn by more than this, degrees
-EDGE_DEG = 25.0
 #: what is seen through
 OPACITY = {"upper head": 0.5, "upper head body": 0.1, "lower head body": 0.12, "machine": 0.35}
 VEIL = 0.14
@@ -69,12 +68,15 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
     shapes = [shape for shape in drawing.shapes if len(shape.triangles)]
     bodies = [shape for shape in shapes if shape.role in GROUPS]
     near = np.array([place.on_item for place in drawing.places]).reshape(-1, 3)
-    limit = shares([len(shape.triangles) for shape in bodies], MOST_TRIANGLES)
     checked = {body.name: len(body.triangles_M) for body in result.scene.bodies}
+    whole = {body.name: body.triangles_M for body in result.scene.bodies}
+    limit = shares([checked.get(shape.name, 0) for shape in bodies], MOST_TRIANGLES)
     told = {place.item for place in drawing.places}
     thin = []
     for shape, most in zip(bodies, limit, strict=True):
-        triangles = meshes.thinned(shape.triangles, most, keep_near=near, reach=5.0)
+        triangles = shape.triangles
+        if most < checked.get(shape.name, 0):
+            triangles = lighter(whole[shape.name], most, near)
         if len(triangles) < checked.get(shape.name, 0):
             thin.append((shape.name, checked[shape.name], len(triangles)))
         made.body(shape, triangles, GROUPS[shape.role], named=shape.name not in told)
@@ -96,16 +98,6 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
     layout, views = _layout(low, high, *_box(focus))
     layout["scene"]["annotations"] = made.labels
     return Turnable(made.traces, layout, made.switches, views, tuple(thin))
-
-
-def shares(counts: Sequence[int], most: int) -> list[int]:
-    """How many of each may stay, ``most`` in all: small ones whole, the large ones evenly."""
-    limit = [0] * len(counts)
-    left = most
-    for rank, k in enumerate(sorted(range(len(counts)), key=lambda each: counts[each])):
-        limit[k] = min(counts[k], left // (len(counts) - rank))
-        left -= limit[k]
-    return limit
 
 
 def words_of(text: str) -> str:
@@ -260,43 +252,6 @@ def worst_along(result: Result, stretch: Stretch, along: Sequence[Along]) -> tup
         spare = f"{rounded_down(best[k])} mm to spare, {words_of(who[k])}"
         words.append(f"{named}<br>{spare if who[k] else 'more than 20 mm to spare'}")
     return best, words
-
-
-# ----------------------------------------------------------------------------------------------- geometry
-def welded(triangles: Array, creased: bool = False) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
-    """Corners (V, 3), each once, and triangles by their numbers (N, 3).
-
-    ``creased``: a corner is there once for each way that its faces look, so that each face is shaded flat.
-    """
-    corners = np.ascontiguousarray(triangles.reshape(-1, 3), dtype=np.float32) + np.float32(0.0)
-    key = corners
-    if creased:
-        normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)[:, None]
-        looks_at = np.repeat((normal * 8.0).round().astype(np.float32) + np.float32(0.0), 3, axis=0)
-        key = np.ascontiguousarray(np.concatenate([corners, looks_at], axis=1))
-    whole = key.view(np.dtype((np.void, key.dtype.itemsize * key.shape[1]))).ravel()
-    _, first, index = np.unique(whole, return_index=True, return_inverse=True)
-    return corners[first], index.reshape(-1, 3).astype(np.int32)
-
-
-def sharp_edges(points: NDArray[np.float32], faces: NDArray[np.int32]) -> Array:
-    """Segments (S, 2, 3) where a surface ends or turns by more than ``EDGE_DEG``."""
-    p = points.astype(float)
-    normal = np.cross(p[faces[:, 1]] - p[faces[:, 0]], p[faces[:, 2]] - p[faces[:, 0]])
-    length = np.linalg.norm(normal, axis=1)
-    sound = length > 1e-9
-    faces, normal = faces[sound], normal[sound] / length[sound, None]
-    ends = np.sort(np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]), axis=1)
-    owner = np.tile(np.arange(len(faces)), 3)
-    order = np.lexsort((ends[:, 1], ends[:, 0]))
-    ends, owner = ends[order], owner[order]
-    first = np.flatnonzero(np.r_[True, (ends[1:] != ends[:-1]).any(axis=1)]) if len(ends) else owner[:0]
-    count = np.diff(np.r_[first, len(ends)])
-    pair = first[count == 2]
-    turn = np.einsum("ij,ij->i", normal[owner[pair]], normal[owner[pair + 1]])
-    sharp = np.r_[first[count != 2], pair[turn < np.cos(np.radians(EDGE_DEG))]]
-    return p[ends[sharp]]
 
 
 def _with_gaps(segments: Array) -> Array:
