@@ -192,7 +192,7 @@ def test_messages(program: str, says: str) -> None:
     assert str(caught.value).startswith(f"a.nc: {says}")
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(
     st.lists(st.floats(8, 14), min_size=5, max_size=12),
     st.lists(st.floats(0.0, 1.0), min_size=12, max_size=12),

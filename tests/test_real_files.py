@@ -65,7 +65,7 @@ DRAWINGS: list[tuple[str, dict[str, Any], tuple[float, float] | str]] = [
     ("CadQuery__cadquery/spline.dxf", {}, "the contour is open at X.*; the nearest open end is"),
     ("openscad__openscad/example008.dxf", {}, (150.0, 150.0)),
     ("openscad__openscad/example009.dxf", {}, "stands there twice, first as CIRCLE .*layers = "),
-    ("openscad__openscad/example009.dxf", {"layers": ["plate"]}, (40.0, 40.0)),
+    ("openscad__openscad/example009.dxf", {"layers": ["plate"]}, (40.0, 40.0)),  # the longest to judge
 ]
 
 
@@ -76,6 +76,7 @@ SLOW = (
     "mikedh__trimesh/shared.STL",
     "openscad__openscad/projection.stl",
 )
+SLOW_TOO = (*SLOW, "CadQuery__cadquery/red_cube_blue_cylinder.step")
 SHARED = [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
 
 
@@ -107,7 +108,9 @@ def test_a_real_model_as_the_part(tmp_path: Path, name: str) -> None:
 BY_A_PROCESS = ("mikedh__trimesh/apu-mount.DXF", "mozman__ezdxf/forms.dxf", "CadQuery__cadquery/spline.dxf")
 
 
-@pytest.mark.parametrize(("name", "keys", "expected"), DRAWINGS)
+@pytest.mark.parametrize(
+    ("name", "keys", "expected"), [*DRAWINGS[:-1], pytest.param(*DRAWINGS[-1], marks=pytest.mark.slow)]
+)
 def test_a_real_drawing_as_the_path(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
@@ -136,7 +139,9 @@ def test_a_real_drawing_as_the_path(
     assert (np.ptp(at.real), np.ptp(at.imag)) == pytest.approx(expected, rel=2e-3)
 
 
-@pytest.mark.parametrize("name", SHARED)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW_TOO)) for name in MODELS]
+)
 def test_a_first_setup_for_a_real_model(tmp_path: Path, name: str) -> None:
     """A square of a tenth of its size is cut: the unit is the listed one, the part stands on the table."""
     unit, _, size = MODELS[name]

@@ -108,6 +108,7 @@ def test_threemf(tmp_path: Path, in_mm: Result) -> None:
         same(in_mm, plate_and_program(tmp_path, 1.0, {"part": "plate.3mf"}, "G70"), 1e-3)
 
 
+@pytest.mark.slow
 def test_step(tmp_path: Path) -> None:
     results = []
     for name, unit, scale in (("mm", MM, 1.0), ("inch", INCH, IN)):
