@@ -164,13 +164,16 @@ def test_on_paper(browser: Chromium, sheet: Path, paper: str) -> None:
     assert at["Pictures"][0] > at["Signed"][0], "what the setter takes along comes first"
     assert not any("Turn it about" in text for text in words), "what cannot be turned on paper is left out"
     together = " ".join(words)
-    for name in browser.run(
-        "[...document.querySelectorAll('.fetch strong:first-child')].map(e => e.textContent)"
-    ):
-        assert " ".join(name.split()) in together
+    for row in browser.run(ROWS):
+        # a row is not cut in two: its first cell and its last line are on one page
+        assert any(all(" ".join(each.split()) in text for each in row) for text in words), row
     assert len(re.findall(r"[0-9a-f]{64}", together.replace(" ", ""))) >= 3
 
 
+#: name, and the box that it takes up, of each thing to fetch
+ROWS = """[...document.querySelectorAll('.fetch tbody tr')].map(row => [
+  row.querySelector('td:nth-child(2) strong').textContent,
+  ...row.querySelector('td:nth-child(4)').innerText.split('\\n')])"""
 TITLES = (
     "Fetch and put up",
     "Zero and heads",
