@@ -104,3 +104,40 @@ def test_a_move_in_the_middle_of_a_large_facet(piece, bend):
         place = view.places(measure, found, [0])[0]
         assert place.on_item[2] == pytest.approx(1.0)
         assert np.linalg.norm(place.on_item - place.on_head) == pytest.approx(1.1, abs=1e-6)
+
+
+#: a bar 60 long, turned so that a line along Z may go in and out of it
+BAR = apply(pose((0, 0, 0), (20, 50, 10)), box((-30, -2, -2), (30, 2, 2)))
+
+
+@pytest.mark.parametrize("facets", [[0], [0, 1, 5], [2, 3, 7, 8], list(range(6)), list(range(0, 12, 2))])
+def test_facets_that_face_different_ways_do_not_hold_a_point_beside_them(facets):
+    """Two facets over a point that both look up are no count of two: they are turned to agree first."""
+    mixed = BAR.copy()
+    mixed[facets] = mixed[facets][:, ::-1]
+    rng = np.random.default_rng(5)
+    local = rng.uniform(-1.0, 1.0, (200, 3)) * [33.0, 6.0, 6.0]
+    points = apply(pose((0, 0, 0), (20, 50, 10)), local)
+    clearly = np.abs(np.abs(local) - [30, 2, 2]).min(axis=1) > 1e-6
+    truly = (np.abs(local) < [30, 2, 2]).all(axis=1)
+    assert truly.sum() > 15
+    for point, there in zip(points[clearly], truly[clearly], strict=True):
+        assert inside(mixed, point) is bool(there)
+
+
+def test_where_facets_cannot_be_turned_to_agree_nobody_knows():
+    """Every facet twice and at random turned: a line that goes in and out tells nothing, so it is not clear."""
+    both = np.concatenate([BAR, BAR[:, ::-1]])
+    both[[1, 4, 9]] = both[[1, 4, 9]][:, ::-1]
+    assert inside(both, (0, 0, 0)) is True
+    under = pose((0, 0, 0), (20, 50, 10))[:3, :3] @ np.array([3.0, 0.0, -4.0])
+    assert inside(both, under) is not True
+
+
+def test_overlapping_shells_with_a_common_corner_each_count_by_themselves():
+    """One is inside out: summed over both, the facets above a point in both would cancel."""
+    two = np.concatenate([BLOCK, box((-10, -10, -10), (5, 5, 5))[:, ::-1]])
+    two[3] = two[3, ::-1]
+    assert inside(two, (0.3, 0.2, 0.1)) is True
+    assert inside(two, (8.0, 8.3, 8.1)) is True
+    assert inside(two, (12.0, 8.3, 8.1)) is False

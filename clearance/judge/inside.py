@@ -7,7 +7,9 @@ for models that lie:
 
 - A point is inside a closed body when it is inside any one of its shells, by the signed count of facets
   above it or by the odd number of different heights at which they are: inside-out shells, doubled facets
-  and overlapping shells all count as solid, and a void inside a body counts as solid too.
+  and overlapping shells all count as solid, and a void inside a body counts as solid too. Where facets of a
+  shell face different ways they are turned to agree first; where that cannot be done, a point that the shell
+  may hold is one of which nobody knows.
 - Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
   than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
   knows.
@@ -16,13 +18,15 @@ for models that lie:
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.extent import extent
 from clearance.judge.boxes import Crowd
-from clearance.solids.shells import shells
+from clearance.solids.edges import Edges, edges_of, turned_to_agree
+from clearance.solids.shells import connected, shells
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
@@ -166,9 +170,9 @@ def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, poin
         return False
     if not closed:
         return _open_body_holds(triangles, point)
-    label = shells(triangles)
+    closed_by = _Shells(triangles)
     for R in _TURNS:
-        answer = _held_along(triangles @ R.T, label, R @ point)
+        answer = _held_along(triangles @ R.T, closed_by, R @ point)
         if answer is not None:
             return answer
     return None
@@ -188,21 +192,82 @@ def _some_turns() -> list[Array]:
 _TURNS = _some_turns()
 
 
-def _held_along(triangles: Array, label: NDArray[np.int64], point: Array) -> bool | None:
-    """Whether any shell holds the point, by the facets on the line through it; None if it meets an edge.
+class _Shells:
+    """The connected parts of a body's triangles, and which way their facets ought to face."""
+
+    def __init__(self, triangles: Array) -> None:
+        self.triangles, self.label = triangles, shells(triangles)
+        self._wound: dict[int, _Wound] = {}
+
+    def wound(self, shell: int) -> _Wound:
+        if shell not in self._wound:
+            rows = np.flatnonzero(self.label == shell)
+            self._wound[shell] = _Wound.of(rows, self.triangles[rows])
+        return self._wound[shell]
+
+
+@dataclass(frozen=True)
+class _Wound:
+    """Facets of one shell, by their numbers ``rows`` (n,), rising.
+
+    ``turn`` (n,) is -1 where one is to be turned round; those of one ``part`` (n,) close by themselves and
+    agree, if it is ``sure``.
+    """
+
+    rows: NDArray[np.intp]
+    turn: NDArray[np.int64]
+    part: NDArray[np.int64]
+    sure: bool
+
+    @staticmethod
+    def of(rows: NDArray[np.intp], triangles: Array) -> _Wound:
+        n = len(rows)
+        as_read = _Wound(rows, np.ones(n, dtype=np.int64), np.zeros(n, dtype=np.int64), True)
+        edges = edges_of(triangles)
+        if _agree(edges, as_read.turn):
+            return as_read
+        turned = turned_to_agree(n, edges)
+        if turned is None or not (edges.uses == 2).all():
+            return replace(as_read, sure=False)
+        first = edges.use_start
+        part = connected(n, edges.use_facet[first], edges.use_facet[first + 1])
+        return replace(as_read, turn=np.where(turned, -1, 1), part=part)
+
+
+def _agree(edges: Edges, turn: NDArray[np.int64]) -> bool:
+    """Whether each edge is used as often one way as the other."""
+    if not len(edges.use_facet):
+        return True
+    ways = np.where(edges.use_forward, 1, -1) * turn[edges.use_facet]
+    return not np.add.reduceat(ways, edges.use_start).any()
+
+
+def _held_along(triangles: Array, closed_by: _Shells, point: Array) -> bool | None:
+    """Whether any shell holds the point, by the facets on the line through it; None if it meets an edge, and
+    where nobody knows.
 
     A line that misses all edges goes into a closed shell as often as it comes out.
     """
     column = _column(triangles, point, 2)
     height, upward = _crossings(triangles[column], point, 2)
     above = height > point[2]
-    for shell in np.unique(label[column]):
-        mine = label[column] == shell
-        if _different(height[mine]) % 2 == 1 and int(upward[mine].sum()) != 0:
-            return None
-        if int(upward[mine & above].sum()) != 0 or _different(height[mine & above]) % 2 == 1:
-            return True
-    return False
+    known = True
+    for shell in np.unique(closed_by.label[column]):
+        of_shell = closed_by.label[column] == shell
+        wound = closed_by.wound(int(shell))
+        at = np.searchsorted(wound.rows, column[of_shell])
+        up = upward[of_shell] * wound.turn[at]
+        heights, over = height[of_shell], above[of_shell]
+        for part in np.unique(wound.part[at]):
+            mine = wound.part[at] == part
+            if _different(heights[mine]) % 2 == 1 and (int(up[mine].sum()) != 0 or not wound.sure):
+                return None
+            if _different(heights[mine & over]) % 2 == 1:
+                return True
+            if wound.sure and int(up[mine & over].sum()) != 0:
+                return True
+            known &= wound.sure or not (mine & over).any()
+    return False if known else None
 
 
 def _open_body_holds(triangles: Array, point: Array) -> bool | None:
