@@ -130,12 +130,14 @@ def _ticks(numbers: Sequence[str], count: int, x) -> list[str]:  # type: ignore[
     ]
     for k in range(0, count, step):
         at = x(k + 0.5)
+        # the first of many would stand in the words before it
+        anchor = "start" if at < LEFT + 20 else "middle"
         out.append(f'<line class="tick" x1="{at:.1f}" x2="{at:.1f}" y1="{base}" y2="{base + 4}"/>')
-        out.append(f'<text x="{at:.1f}" y="{base + 18}" text-anchor="middle">{k + 1}</text>')
+        out.append(f'<text x="{at:.1f}" y="{base + 18}" text-anchor="{anchor}">{k + 1}</text>')
         if numbers[k]:
             words = escape(_short(numbers[k]))
             out.append(
-                f'<text class="small" x="{at:.1f}" y="{base + 36}" text-anchor="middle">{words}</text>'
+                f'<text class="small" x="{at:.1f}" y="{base + 36}" text-anchor="{anchor}">{words}</text>'
             )
     return out
 

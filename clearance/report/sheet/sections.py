@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from clearance.report.sheet.chart import chart
+from clearance.report.sheet.chart import COLUMNS, chart
 from clearance.report.sheet.markup import (
     BREAK,
     NONE,
@@ -282,7 +282,7 @@ def charts(sheet: Sheet) -> Html:
         drawn.append(
             tag(
                 "figure",
-                tag("figcaption", cut.name),
+                tag("figcaption", cut.name, _each_step(cut.moves)),
                 Html(chart(cut.name, mine, moves, sheet.bodies)),
                 cls="chart",
             )
@@ -299,8 +299,14 @@ def charts(sheet: Sheet) -> Html:
         )
         for cls, words in (("lower", "lower head"), ("upper", "upper head"), ("wire", "wire"))
     )
-    key = tag("p", key, "   mm to spare, over the moves of the program", cls="key")
+    key = tag("p", key, "· mm to spare, over the moves of the program", cls="key")
     return section("To spare along the path", note, key, *drawn, cls="charts")
+
+
+def _each_step(moves: int) -> str:
+    """What a step of a long program's chart stands for."""
+    several = -(-moves // COLUMNS)
+    return f": each step is the least of up to {several} moves" if several > 1 else ""
 
 
 def nearest(sheet: Sheet) -> Html:
