@@ -71,7 +71,8 @@ def test_zero_heads_and_thread_points() -> None:
     assert second.zero == pytest.approx((236, 138.5, 0))
     assert first.threads[0].at == pytest.approx((164, 132.15))
     assert first.below == pytest.approx(0.1)
-    assert (first.above, first.upper_z) == (pytest.approx(1.5), pytest.approx(23.5))
+    assert first.above == pytest.approx(1.5)
+    assert first.upper_z == pytest.approx((23.5, 23.5))
     assert (first.verdict, second.verdict) == ("clear", "clash")
     assert second.near is not None
     assert (second.near.head, second.near.item) == ("lower", "front rail")

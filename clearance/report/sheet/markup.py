@@ -6,10 +6,14 @@ import html
 import json
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from clearance.report.terminal import rounded_down
 
+if TYPE_CHECKING:
+    from clearance.judge.result import Pair
+
+MARKS = {"clash": "✕", "undecided": "?", "close": "◆", "clear": "○"}
 #: stands for a figure that does not exist
 NONE = "–"
 
@@ -98,3 +102,23 @@ def kilograms(mass: float | None) -> str:
     if mass is None:
         return "not known (no material)"
     return f"{mass * 1000:.1f} g" if mass < 0.1 else f"{mass:.2f} kg"
+
+
+# --------------------------------------------------------------------------------------- what sections share
+def section(title: str, *inside: object, cls: str = "") -> Html:
+    return tag("section", tag("h2", title), *inside, cls=cls or None)
+
+
+def who(pair: Pair) -> str:
+    return f"{'wire' if pair.head == 'wire' else pair.head + ' head'} – {pair.item}"
+
+
+def where(pair: Pair) -> str:
+    parts = [pair.cut]
+    if pair.move is not None:
+        parts.append(f"move {pair.move}")
+    if pair.n:
+        parts.append(pair.n)
+    if pair.line:
+        parts.append(f"line {pair.line}")
+    return ", ".join(parts)

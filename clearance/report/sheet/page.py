@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from clearance import __version__
 from clearance.errors import CannotDraw
-from clearance.report.sheet import sections
-from clearance.report.sheet.markup import Html, esc, in_script, joined, tag
+from clearance.report.sheet import evidence, sections
+from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
 from clearance.view import looks
 
 if TYPE_CHECKING:
@@ -46,14 +46,14 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) 
             sections.stops(sheet),
             sections.feeler(sheet),
             sections.masses(sheet),
-            sections.cautions(sheet),
-            sections.signing(),
-            sections.pictures(drawn, why_not),
+            evidence.cautions(sheet),
+            evidence.signing(),
+            evidence.pictures(drawn, why_not),
             turnable(scene),
-            sections.charts(sheet),
-            sections.nearest(sheet),
-            sections.findings(sheet),
-            sections.inputs(sheet, __version__),
+            evidence.charts(sheet),
+            evidence.nearest(sheet),
+            evidence.findings(sheet),
+            evidence.inputs(sheet, __version__),
         ]
     )
     data = {
@@ -117,7 +117,7 @@ def turnable(scene: Turnable) -> Html:
         if thin
         else Html("")
     )
-    return sections.section(
+    return section(
         "Turn it about",
         tag("p", DRAG, cls="note"),
         tag("div", joined(views), cls="views"),

@@ -1,48 +1,40 @@
-"""The sheet's values go in; its sections as HTML come out, in the order in which a setter reads them."""
+"""The sheet's values go in; what the setter does comes out as HTML: fetch, put up, set, stop, try the gap."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from clearance.report.sheet.chart import COLUMNS, chart
 from clearance.report.sheet.markup import (
     BREAK,
+    MARKS,
     NONE,
     Html,
     down,
     joined,
     kilograms,
     position,
+    section,
     table,
     tag,
     up,
+    where,
+    who,
     xyz,
 )
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Pair
     from clearance.report.sheet.data import CutSetting, Sheet
     from clearance.report.sheet.fetch import Element
 
-MARKS = {"clash": "✕", "undecided": "?", "close": "◆", "clear": "○"}
 SAID = {
     "clash": "Do not release.",
     "undecided": "Do not release. Take it as a clash.",
     "close": "Do not release before somebody has looked at what is close.",
     "clear": "Nothing touches, every margin is kept.",
 }
-CAUTIONS = (
-    "The verdict is a calculation on the bodies as described in the files below. What is not described, or "
-    "lies differently on the machine, was not checked: hoses, cables, chips, a longer screw, a burr.",
-    "Compare the setup with this sheet before the start, then dry-run slowly with a hand at the stop.",
-    "The machine maker's instructions, local codes and rules, and qualified people decide, not this sheet.",
-    "Heavy parts, sharp edges and tensioned wire injure: follow the shop's rules for lifting and for guards.",
-)
 #: thread points that are named
 MOST_THREADS = 12
-#: rows of the table of nearest places
-MOST_PAIRS = 24
 
 
 def head_of(sheet: Sheet) -> Html:
@@ -158,7 +150,7 @@ def _cut(sheet: Sheet, cut: CutSetting) -> Html:
         ),
         ("Part zero", tag("strong", xyz(cut.zero))),
         ("Thread at", joined(threads, BREAK) if threads else NONE),
-        ("Upper face", joined([tag("strong", f"Z {position(cut.upper_z)}"), _gap(cut.above, "above")])),
+        ("Upper face", joined([tag("strong", _heights(cut.upper_z)), _gap(cut.above, "above")])),
         ("Lower face", joined([f"Z {position(cut.lower_z)}", _gap(cut.below, "below")])),
     ]
     if cut.lean:
@@ -172,7 +164,7 @@ def _cut(sheet: Sheet, cut: CutSetting) -> Html:
             if near.verdict == "clash" and near.clearance <= 1e-6
             else f"{down(near.spare)} to spare"
         )
-        rows.append(("Nearest beside the part", f"{_who(near)}: {told}"))
+        rows.append(("Nearest beside the part", f"{who(near)}: {told}"))
     return tag(
         "div",
         tag(
@@ -181,6 +173,13 @@ def _cut(sheet: Sheet, cut: CutSetting) -> Html:
         tag("table", joined(tag("tr", tag("th", a), tag("td", b)) for a, b in rows), cls="facts"),
         cls="cut",
     )
+
+
+def _heights(upper_z: tuple[float, float]) -> str:
+    low, high = upper_z
+    if high - low < 1e-9:
+        return f"Z {position(low)}"
+    return f"Z {position(low)} to {position(high)}, as the program moves it; at the lowest"
 
 
 def _free(free: float | None) -> str:
@@ -244,11 +243,9 @@ def feeler(sheet: Sheet) -> Html:
         touch = pair.verdict in ("clash", "undecided")
         # the lower head has no height to jog to
         at = tag("strong", xyz([float(c) for c in pair.head_at], "XY" if pair.head == "lower" else "XYZ"))
-        where = xyz([float(c) for c in pair.on_item]) if pair.on_item is not None else NONE
-        gap: object = (
-            tag("strong", "touches: do not go there") if touch else tag("strong", down(pair.clearance))
-        )
-        rows.append((at, _who(pair), gap, down(pair.side), down(pair.height), where, _where(pair)))
+        feel = xyz([float(c) for c in pair.on_item]) if pair.on_item is not None else NONE
+        gap: object = tag("strong", "do not go there") if touch else tag("strong", down(pair.clearance))
+        rows.append((at, who(pair), gap, down(pair.side), down(pair.height), feel, where(pair)))
     note = tag(
         "p",
         "Jog there slowly and try the gap with a feeler before the wire is in; Z is the upper head's face.",
@@ -271,132 +268,3 @@ def masses(sheet: Sheet) -> Html:
     if not rows:
         return Html("")
     return section("Masses", table(("What", "When", "Mass each", ""), rows, right=(2,)))
-
-
-# ------------------------------------------------------------------------------------------ looking at it
-def charts(sheet: Sheet) -> Html:
-    drawn = []
-    for cut in sheet.cuts:
-        mine = [each for each in sheet.along if each.cut == cut.name]
-        moves = sheet.moves[cut.name]
-        drawn.append(
-            tag(
-                "figure",
-                tag("figcaption", cut.name, _each_step(cut.moves)),
-                Html(chart(cut.name, mine, moves, sheet.bodies)),
-                cls="chart",
-            )
-        )
-    note = tag(
-        "p",
-        "What each move has to spare after its margin, to everything beside the part that is being cut (over "
-        "that part the face rides closely all the way). Below zero the margin is not kept.",
-        cls="note",
-    )
-    key = joined(
-        Html(
-            f'<svg viewBox="0 0 60 10"><line class="head {cls}" x1="0" x2="60" y1="5" y2="5"/></svg> {words} '
-        )
-        for cls, words in (("lower", "lower head"), ("upper", "upper head"), ("wire", "wire"))
-    )
-    key = tag("p", key, "· mm to spare, over the moves of the program", cls="key")
-    return section("To spare along the path", note, key, *drawn, cls="charts")
-
-
-def _each_step(moves: int) -> str:
-    """What a step of a long program's chart stands for."""
-    several = -(-moves // COLUMNS)
-    return f": each step is the least of up to {several} moves" if several > 1 else ""
-
-
-def nearest(sheet: Sheet) -> Html:
-    shown = [p for p in sheet.pairs if p.verdict != "clear"]
-    shown += [p for p in sheet.pairs if p.verdict == "clear"][: max(MOST_PAIRS - len(shown), 8)]
-    rows = [
-        (
-            tag("span", f"{MARKS[p.verdict]} {p.verdict}", cls=f"tag {p.verdict}"),
-            p.head,
-            p.item,
-            down(p.clearance),
-            down(p.side),
-            down(p.height),
-            down(p.spare),
-            _where(p),
-        )
-        for p in shown
-    ]
-    headings = ("", "Head", "Item", "Clearance", "Side", "Height", "Spare", "Where on the path")
-    rest = len(sheet.pairs) - len(shown)
-    more = tag("p", f"and {rest} more, all clear", cls="note") if rest else Html("")
-    note = tag("p", "mm, rounded down; spare is what is left after the margin.", cls="note")
-    return section("Nearest places", note, table(headings, rows, "near", right=(3, 4, 5, 6)), more)
-
-
-def findings(sheet: Sheet) -> Html:
-    out: list[Html] = []
-    if sheet.cures:
-        out.append(
-            tag("ul", joined(tag("li", words[:1].upper() + words[1:]) for words in sheet.cures), cls="cures")
-        )
-    if sheet.findings:
-        rows = [
-            (tag("span", f.severity, cls=f"tag {f.severity}"), f.item or f.cut or "", f.message)
-            for f in sheet.findings
-        ]
-        out.append(table(("", "About", "What was found"), rows, "findings"))
-    else:
-        out.append(tag("p", "Nothing else was found."))
-    return section("Findings and cures" if sheet.cures else "Findings", *out)
-
-
-def cautions(sheet: Sheet) -> Html:
-    return section("Cautions", tag("ul", joined(tag("li", words) for words in (*CAUTIONS, *sheet.cautions))))
-
-
-def inputs(sheet: Sheet, version: str) -> Html:
-    rows = [(file, tag("code", digest)) for file, digest in sheet.inputs]
-    note = tag(
-        "p",
-        f"Checked by clearance {version}. The sheet holds for files with these fingerprints only.",
-        cls="note",
-    )
-    return section("Files", note, table(("File", "SHA-256"), rows, "inputs"))
-
-
-def signing() -> Html:
-    lines = joined(
-        tag("div", tag("span", cls="rule"), tag("span", who, cls="who"), cls="line")
-        for who in ("Set up by, date", "Compared with this sheet by, date", "Released by, date")
-    )
-    return section("Signed", tag("div", lines, cls="sign"), cls="signing")
-
-
-def pictures(drawn: Mapping[str, str], why_not: str) -> Html:
-    """The pictures as data, or why there are none."""
-    if not drawn:
-        return section("Pictures", tag("p", why_not or "No picture was drawn.", cls="note missing"))
-    shown = [
-        tag("figure", Html(f'<img src="{source}" alt="">'), tag("figcaption", name))
-        for name, source in drawn.items()
-    ]
-    return section("Pictures", *shown, cls="pictures")
-
-
-# ------------------------------------------------------------------------------------------------- common
-def section(title: str, *inside: object, cls: str = "") -> Html:
-    return tag("section", tag("h2", title), *inside, cls=cls or None)
-
-
-def _who(pair: Pair) -> str:
-    return f"{'wire' if pair.head == 'wire' else pair.head + ' head'} – {pair.item}"
-
-
-def _where(pair: Pair) -> str:
-    parts = [pair.cut]
-    if pair.move is not None:
-        parts.append(f"move {pair.move}")
-    if pair.n:
-        parts.append(pair.n)
-    if pair.line:
-        parts.append(f"line {pair.line}")
-    return ", ".join(parts)
