@@ -126,7 +126,7 @@ def test_facets_that_face_different_ways_do_not_hold_a_point_beside_them(facets)
 
 
 def test_where_facets_cannot_be_turned_to_agree_nobody_knows():
-    """Every facet twice and at random turned: a line that goes in and out tells nothing, so it is not clear."""
+    """Every facet twice and at random turned: a line that goes in and out tells nothing."""
     both = np.concatenate([BAR, BAR[:, ::-1]])
     both[[1, 4, 9]] = both[[1, 4, 9]][:, ::-1]
     assert inside(both, (0, 0, 0)) is True

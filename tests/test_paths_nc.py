@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clearance.errors import InputError, NotYet
+from clearance.errors import InputError
 from clearance.paths.moves import Moves
 from clearance.paths.nc import read_nc
 from clearance.paths.read import Codes, PathOptions, read_path
@@ -325,14 +325,6 @@ def test_every_message_names_its_line(block: str, says: str) -> None:
     assert any(part in text for part in says.split("|")), text
     assert "\n" not in text
     assert len(text) < 250
-
-
-def test_words_for_later() -> None:
-    with pytest.raises(NotYet) as caught:
-        read("G00 X0 Y0\nG01 X5 Z5\nM02")
-    assert "line 2" in str(caught.value)
-    assert caught.value.exit_code == 2
-    assert "one cut for each height" in str(caught.value)
 
 
 @pytest.mark.parametrize(

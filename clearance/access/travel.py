@@ -37,7 +37,7 @@ def travel_used(scene: Scene) -> dict[str, Used]:
     used: dict[str, Used] = {}
     for stretch in scene.stretches:
         low, high = extent(stretch.moves)
-        values = {"x": (low[0], high[0]), "y": (low[1], high[1]), "z": (stretch.upper_z, stretch.upper_z)}
+        values = {"x": (low[0], high[0]), "y": (low[1], high[1]), "z": (stretch.upper_low, stretch.upper_z)}
         if stretch.upper_moves is not None:
             u, v = _beside(stretch.moves, stretch.upper_moves)
             values |= {"u": u, "v": v}

@@ -158,7 +158,7 @@ def _measured(
     flat = np.inf
     for part in run.parts:
         pieces = [lifted(piece, -lift) for piece in part.pieces]
-        view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_z, [body])
+        view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_of(part), [body])
         flat = min(flat, float(view.distance_grown({body: grow}, 1.0)[body]))
     if TOUCH < flat <= WIDTH:
         return []

@@ -144,7 +144,9 @@ class Covered:
                 for body in bodies:
                     if not head.touches(body, 0.0):
                         continue
-                    view = FlatView(self.tree, chords_of(part.moves, part.only), pieces, run.face_z, [body])
+                    view = FlatView(
+                        self.tree, chords_of(part.moves, part.only), pieces, run.face_of(part), [body]
+                    )
                     flat = float(view.distance_grown({body: grow}, 1.0)[body])
                     if not TOUCH < flat <= WIDTH:
                         name = self.scene.bodies[body].name

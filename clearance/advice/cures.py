@@ -138,6 +138,8 @@ class _Doctor:
         """The upper head alone, raised."""
         if pair.head != "upper" or self.leaning or self.scene.machine is None:
             return []
+        if any(s.levels for s in self.scene.stretches):
+            return []  # the program says how high it rides
         room = self.scene.machine.travel.z[1] - max(s.upper_z for s in self.scene.stretches)
         if room <= 0.0:
             return []

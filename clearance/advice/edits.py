@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.errors import InputError
 from clearance.geometry.frames import Matrix, apply, pose
 from clearance.paths.moves import Moves, polyline
 from clearance.setup.scene import Body, Scene, Stretch
@@ -44,17 +45,31 @@ class UpperRule:
     def at(self, s: float) -> float:
         return max(self.stands, self.rides + s)
 
+    def higher(self, dz: float) -> UpperRule:
+        """The rule of a face that is always so much higher."""
+        return UpperRule(self.stands + dz, self.rides + dz)
+
 
 def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
     """For each stretch how high its upper face is when the bodies ``rising`` are raised."""
     cuts = {s.cut: _rule_of_cut(scene, s, rising) for s in scene.stretches if s.cut is not None}
+    of_cut = {s.cut: s for s in scene.stretches if s.cut is not None}
     rules = []
     for k, stretch in enumerate(scene.stretches):
         if stretch.cut is not None:
             rules.append(cuts[stretch.cut])
             continue
         before, after = neighbours(scene, k)
-        beside = [cuts[c] for c in (before, after) if c is not None]
+        beside = []
+        if before is not None:
+            beside.append(cuts[before].higher(of_cut[before].upper_last - of_cut[before].upper_z))
+        if after is not None:
+            beside.append(cuts[after].higher(of_cut[after].upper_first - of_cut[after].upper_z))
+        if stretch.name.startswith("pickup ") and after is not None and of_cut[after].levels:
+            # the heads stand there at the setup's own height
+            fixed = flushing_rule(scene, of_cut[after]) is None
+            own = UpperRule(stretch.upper_z, -np.inf)
+            beside = [own if fixed else _own_rule(scene, of_cut[after], rising)]
         heads = None if scene.setup is None else scene.setup.heads
         if before is not None and after is not None and heads is not None and heads.travel_z is not None:
             rules.append(UpperRule(heads.travel_z, -np.inf))
@@ -66,6 +81,24 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
 
 
 def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperRule:
+    """How high the upper face is; where the program says it, it goes along with the cut's zero."""
+    own = _own_rule(scene, stretch, rising)
+    if not stretch.levels:
+        return own
+    rides = _carried(stretch, rising)
+    if stretch.own_height and (own.stands if rides else own.rides) > -np.inf:
+        raise InputError(
+            scene.setup.cuts[stretch.cut].path,
+            "",
+            "before its first Z word the upper face is where the setup puts it, and that goes another way"
+            " than the part zero when this is raised",
+            "a Z word before the first move",
+        )
+    return UpperRule(-np.inf, stretch.upper_z) if rides else UpperRule(stretch.upper_z, -np.inf)
+
+
+def _own_rule(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperRule:
+    """How high the setup puts the upper face."""
     distance = flushing_rule(scene, stretch)
     if distance is None:
         return UpperRule(stretch.upper_z, -np.inf)
@@ -164,6 +197,15 @@ def _at_height(
     changed = replace(
         stretch,
         upper=tuple(lifted(piece, dz) for piece in stretch.upper),
+        levels=tuple(
+            replace(
+                each,
+                low=each.low + dz,
+                high=each.high + dz,
+                pieces=tuple(lifted(piece, dz) for piece in each.pieces),
+            )
+            for each in stretch.levels
+        ),
         upper_z=upper_z,
         wire=wire,
         flushing=flushing,

@@ -26,6 +26,7 @@ from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
 Rect = tuple[float, float, float, float]
+_Line = tuple[Array, Array]
 
 #: how far a corner of an outline's rounds may stand out from the round, mm
 ROUND = 0.005
@@ -80,15 +81,10 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
                 lines[id(moves)], slack = _straight(moves)
                 deviation = max(deviation, slack)
     found: dict[bool, list[tuple[float, Any]]] = {True: [], False: []}
-    for stretch in scene.stretches:
-        for up, pieces in ((True, stretch.upper), (False, stretch.lower)):
-            for piece in pieces:
-                moves = stretch.moves
-                if up and stretch.upper_moves is not None and not piece.lower_guide:
-                    moves = stretch.upper_moves
-                grown = piece.grown(margin.side + BEYOND_TOUCH, margin.height)
-                for limit, radius in _bands(grown, up):
-                    found[up].append((limit, _swept(lines[id(moves)], piece.rect, radius + deviation)))
+    for up, piece, line in _bodies_on_lines(scene, lines):
+        grown = piece.grown(margin.side + BEYOND_TOUCH, margin.height)
+        for limit, radius in _bands(grown, up):
+            found[up].append((limit, _swept(line, piece.rect, radius + deviation)))
     cut = {b for s in scene.stretches for b in s.cut_bodies}
     return Keepout(
         upper=_nested(found[True], up=True),
@@ -118,6 +114,25 @@ def _bands(piece: Piece, up: bool) -> Iterator[tuple[float, float]]:
             begin, end = (r[k] + (r[k + 1] - r[k]) * (i + j) / count for j in (0, 1))
             if end > begin:
                 yield float(z[k] + (z[k + 1] - z[k]) * i / count), float(end)
+
+
+def _bodies_on_lines(scene: Scene, lines: dict[int, _Line]) -> Iterator[tuple[bool, Piece, _Line]]:
+    """Each piece of a head (whether of the upper one) with the line that it follows.
+
+    At each height that a program says the upper head follows the bits on which it is there; of a path of very
+    many moves it follows all of it, which is on the safe side.
+    """
+    for stretch in scene.stretches:
+        for piece in stretch.lower:
+            yield False, piece, lines[id(stretch.moves)]
+        for level in stretch.levels:
+            chords = chords_of(stretch.moves, level.only)
+            line = lines[id(stretch.moves)] if len(chords.p) > MANY else (chords.p, chords.q)
+            for piece in level.pieces:
+                yield True, piece, line
+        for piece in () if stretch.levels else stretch.upper:
+            leads = stretch.upper_moves is not None and not piece.lower_guide
+            yield True, piece, lines[id(stretch.upper_moves if leads else stretch.moves)]
 
 
 def _straight(moves: Moves) -> tuple[tuple[Array, Array], float]:

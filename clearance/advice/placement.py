@@ -298,7 +298,7 @@ def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[
                     if not pieces or not bodies:
                         continue
                     grown = {b: growth(run, there.bodies[b], True) for b in bodies}
-                    view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_z, bodies)
+                    view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_of(part), bodies)
                     found = view.distance_grown(grown, LIMIT)
                     for b in bodies:
                         radius = reach + widest.get(b, 0.0)

@@ -165,9 +165,10 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
     found = []
     travel = None if scene.machine is None else scene.machine.travel.z
     for stretch in there.stretches:
-        if travel is not None and not travel[0] <= stretch.upper_z <= travel[1]:
+        if travel is not None and not travel[0] <= stretch.upper_low <= stretch.upper_z <= travel[1]:
+            wrong = stretch.upper_low if stretch.upper_low < travel[0] else stretch.upper_z
             message = (
-                f"the upper face would be at Z {stretch.upper_z:.3f}, beyond the travel in Z "
+                f"the upper face would be at Z {wrong:.3f}, beyond the travel in Z "
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
@@ -198,12 +199,12 @@ def _range(
     asked = "the range asked for"
     low, high, why = -np.inf, np.inf, [asked if within is not None else "as planned, not raised", asked]
     travel = None if scene.machine is None else scene.machine.travel.z
-    for rule in rules:
+    for rule, stretch in zip(rules, scene.stretches, strict=True):
         if travel is not None and rule.rides > -np.inf:
             # the face at the larger of both must lie within the travel
             high = min(high, travel[1] - rule.rides)
             if rule.stands == -np.inf:
-                low = max(low, travel[0] - rule.rides)
+                low = max(low, travel[0] - rule.rides + stretch.upper_z - stretch.upper_low)
     first, last = (0.0, np.inf) if within is None else within
     if high < last:
         last, why[1] = high, "the travel in Z ends"
@@ -212,7 +213,7 @@ def _range(
     if not math.isfinite(last):
         # heads that stand: nothing is to be lifted above the lowest of the upper faces
         bottom = min((float(scene.bodies[k].triangles_M[..., 2].min()) for k in rising), default=0.0)
-        last = max(first, min(s.upper_z for s in scene.stretches) - bottom)
+        last = max(first, min(s.upper_low for s in scene.stretches) - bottom)
         why[1] = "all would be above the upper face"
     if last < first:
         reach = "" if travel is None else f" ({travel[0]:g} to {travel[1]:g} mm)"

@@ -105,7 +105,9 @@ def _room(scene: Scene, rising: Sequence[int], s: float, margins: bool) -> float
         for run in runs_of(stretch, there.wire_margin):
             grown = {b: growth(run, there.bodies[b], margins) for b in run.bodies}
             for part in run.parts:
-                view = FlatView(tree, chords_of(part.moves, part.only), part.pieces, run.face_z, run.bodies)
+                view = FlatView(
+                    tree, chords_of(part.moves, part.only), part.pieces, run.face_of(part), run.bodies
+                )
                 found = view.distance_grown(grown, room)
                 room = min(room, float(found[list(grown)].min(initial=room)))
                 if room <= TOUCH:

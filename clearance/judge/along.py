@@ -89,7 +89,7 @@ class _Heads:
 
     def _view(self, part: Part) -> FlatView:
         chords = chords_of(part.moves, part.only)
-        return FlatView(self.tree, chords, part.pieces, self.run.face_z, self.run.bodies)
+        return FlatView(self.tree, chords, part.pieces, self.run.face_of(part), self.run.bodies)
 
     def _least(self, views: Sequence[FlatView], body: int) -> None:
         """Take this body on the moves on which it has less to spare than any before it."""

@@ -36,6 +36,8 @@ class Part:
     moves: Moves
     pieces: tuple[Piece, ...]
     only: NDArray[np.bool_] | None = None
+    #: machine Z of its face, where that is not the run's
+    face_z: float | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,10 @@ class HeadRun:
     bodies: tuple[int, ...]
     wire_margin: SideHeight | None = None
 
+    def face_of(self, part: Part) -> float:
+        """Machine Z of a part's face."""
+        return self.face_z if part.face_z is None else part.face_z
+
     def margin(self, body: Body) -> SideHeight:
         return body.margin if self.wire_margin is None else self.wire_margin
 
@@ -61,6 +67,8 @@ def runs_of(stretch: Stretch, wire_margin: float) -> list[HeadRun]:
     if upper_moves is stretch.moves:
         along_upper, along_lower = stretch.upper, ()
     upper = [Part(m, p) for m, p in ((upper_moves, along_upper), (stretch.moves, along_lower)) if p]
+    if stretch.levels:
+        upper = [Part(stretch.moves, each.pieces, each.only, each.low) for each in stretch.levels]
     runs = [
         HeadRun("lower", stretch, stretch.lower_z, (Part(stretch.moves, stretch.lower),), stretch.bodies),
         HeadRun("upper", stretch, stretch.upper_z, tuple(upper), stretch.bodies),
@@ -79,7 +87,8 @@ class HeadJudge:
     def __init__(self, run: HeadRun, bodies: Sequence[Body], tree: TriangleTree, surfaces: Bodies) -> None:
         self.run, self.bodies, self.tree = run, bodies, tree
         self.flat = [
-            FlatView(tree, chords_of(p.moves, p.only), p.pieces, run.face_z, run.bodies) for p in run.parts
+            FlatView(tree, chords_of(p.moves, p.only), p.pieces, run.face_of(p), run.bodies)
+            for p in run.parts
         ]
         self.fcl = [FclHead(surfaces, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
         self.findings: list[Finding] = []
@@ -266,7 +275,9 @@ class HeadJudge:
         for part in self.run.parts:
             only = first if part.only is None else first & part.only
             if only.any():
-                view = FlatView(self.tree, chords_of(part.moves, only), part.pieces, self.run.face_z, [body])
+                view = FlatView(
+                    self.tree, chords_of(part.moves, only), part.pieces, self.run.face_of(part), [body]
+                )
                 measure, found = view.clearance()
                 place = view.places(measure, found, [body]).get(body)
                 if place is not None and (best is None or found.value[body] < best[0]):

@@ -30,6 +30,9 @@ class Moves:
         wire_left_in: words cut the wire, and none does after the last move.
         start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
             plane of X Y, at both ends of each move; None where the wire is upright throughout.
+        start_z, end_z: (M,) or None: height of the upper head's face above the program's zero at both ends
+            of each move; None where the program has no Z words, and the setup's own height holds throughout.
+        own_height: some of these heights count from where the setup puts the face, not from the zero.
         origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
         chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
             misses their circle): on top of ``grow``, and as much.
@@ -51,6 +54,9 @@ class Moves:
     wire_left_in: bool = False
     start_uv: NDArray[np.float64] | None = None
     end_uv: NDArray[np.float64] | None = None
+    start_z: NDArray[np.float64] | None = None
+    end_z: NDArray[np.float64] | None = None
+    own_height: bool = False
     origin: NDArray[np.int64] | None = None
     source: str = field(default="", compare=False)
 

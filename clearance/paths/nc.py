@@ -1,8 +1,9 @@
 """An ISO 6983 program's text goes in, its moves in the program's own plane (mm, frame C) come out.
 
 Words read: G00 to G03 with I J or R, G17, G20/G21/G70/G71, G40 to G42 with D, G54 to G59, G90/G91, G92, U V,
-N, O, "%", "/", comments in ( ) and after ";", M02/M30. Words that are known to move nothing are listed once
-and passed over. Every other word could change the geometry and stops the read with its line.
+Z (see ``heights``), N, O, "%", "/", comments in ( ) and after ";", M02/M30. Words that are known to move
+nothing are listed once and passed over. Every other word could change the geometry and stops the read with
+its line.
 
 Source: ISO 6983-1:2009 for the words (from memory of its tables); G20/G21 are the usual controls' words for
 the standard's G70/G71.
@@ -12,12 +13,12 @@ from __future__ import annotations
 
 from math import isnan, nan, pi
 
-from clearance.errors import InputError, NotYet
-from clearance.paths import arcs, wire
+from clearance.errors import InputError
+from clearance.paths import arcs, heights, wire
 from clearance.paths.moves import Moves
 from clearance.paths.options import PathOptions
 from clearance.paths.program import moves_of
-from clearance.paths.rows import Program
+from clearance.paths.rows import SAME, Program
 from clearance.paths.upper import Taper
 from clearance.paths.words import (
     COMMENT,
@@ -30,7 +31,6 @@ from clearance.paths.words import (
     words_of,
 )
 
-_SAME = 1e-9  # mm: a block that goes no farther goes nowhere
 _DWELL = frozenset("XUPFSE")
 
 
@@ -42,7 +42,7 @@ def read_nc(text: str, shown: str, options: PathOptions) -> Moves:
 
     The path begins at the first point named, by G92 too. Blocks that name the point where the wire already
     is make no move. Under G91 before any point is named the count begins at X0 Y0, and that is a move.
-    Raises InputError (NotYet for Z) with the line.
+    A block with Z alone is a move of no length in X Y. Raises InputError with the line.
     """
     return moves_of(_Reader(shown, options).run(text), shown, options)
 
@@ -53,7 +53,7 @@ class _Reader:
     def __init__(self, shown: str, options: PathOptions) -> None:
         self.shown = shown
         self.options = options
-        self.out = Program()
+        self.out = Program(height=heights.Height(options.upper_height))
         self.thread_words = code_words(options.codes.thread, "codes.thread")
         self.cut_words = code_words(options.codes.cut, "codes.cut")
         self.ignored = code_words(options.codes.ignore, "codes.ignore")
@@ -126,7 +126,7 @@ class _Reader:
         label = ""
         self.cut_after = self.threads = False
         for letter, number, _ in words_of(text, self.error):
-            if letter in "XYIJRUV":
+            if letter in "XYZIJRUV":
                 if letter in at:
                     raise self.error(f"two words {letter} in one block", "one")
                 at[letter] = float(number)
@@ -156,6 +156,8 @@ class _Reader:
             at = {letter: self.counted(letter, number) for letter, number in said}
         if "U" in at or "V" in at:
             self.tapers()
+        if "Z" in at:
+            self.check_height(at["Z"] * self.scale)
         if groups.get("motion") == 92:
             self.preset(at)
         elif at:
@@ -203,11 +205,6 @@ class _Reader:
         elif letter in "O:":
             if self.out.rows:
                 raise self.error(f"{raw} begins another program", "one program in the file")
-        elif letter == "Z":
-            raise NotYet(
-                self.shown, f"line {self.line}", f"{raw}: heights in the program are not followed yet",
-                "one cut for each height, each with its own upper_z and its own part of the program",
-            )  # fmt: skip
         else:
             want = f'if it moves nothing on your control, name "{word}" in codes.ignore of the machine file'
             raise self.error(f"the word {raw} is not known and could change the geometry", want)
@@ -296,11 +293,17 @@ class _Reader:
 
     def preset(self, at: dict[str, float]) -> None:
         """G92: the place where the wire is gets new figures; before the path begins, its first point."""
-        strange = sorted(set(at) - set("XYUV"))
+        strange = sorted(set(at) - set("XYZUV"))
         if strange or not at:
             raise self.error("G92 with " + (", ".join(strange) or "no axis"), "G92 X Y")
         if self.side:
             raise self.error("G92 while the wire offset is on", "G40 before it")
+        if "Z" in at:
+            own = self.out.height.preset(at["Z"] * self.scale)
+            if own is not None:
+                said = at["Z"] * self.scale
+                found = f"G92 puts the upper face {said:g} mm above the part zero, the setup {own:g} mm"
+                raise self.error(found, "a Z word before it, or the same height in both")
         if self.out.first is None:
             self.x = at["X"] * self.scale + self.shift_x if "X" in at else self.x
             self.y = at["Y"] * self.scale + self.shift_y if "Y" in at else self.y
@@ -312,6 +315,14 @@ class _Reader:
             self.shift_x = self.x - at["X"] * self.scale
         if "Y" in at:
             self.shift_y = self.y - at["Y"] * self.scale
+
+    def check_height(self, z: float) -> None:
+        """What Z means is said once, and how far it may reach."""
+        if not self.out.height.named:
+            self.note(heights.NOTE)
+        if not abs(z) <= self.options.largest:
+            want = f"at most {self.options.largest:g} mm from the zero"
+            raise self.error("a height that is too large", want)
 
     def begin(self, at: dict[str, float]) -> None:
         """The path begins as soon as both axes are known."""
@@ -349,6 +360,11 @@ class _Reader:
         return x, y
 
     def move(self, at: dict[str, float], label: str) -> None:
+        height = self.out.height
+        z = height.says(at["Z"] * self.scale, self.relative) if "Z" in at else height.now
+        if self.out.first is None and set(at) == {"Z"}:
+            height.goes(z, self.relative, None)
+            return
         x, y = self.place(at)
         curved = "I" in at or "J" in at or "R" in at
         if self.out.first is None:
@@ -361,6 +377,8 @@ class _Reader:
                 )
             self.x, self.y = x, y
             self.begin(at)
+            if "Z" in at:
+                height.goes(z, self.relative, None)
             return
         motion = self.motion
         if motion is None:
@@ -378,8 +396,15 @@ class _Reader:
                 raise self.error(
                     "a full circle with U V, whose upper circle could be either of two", "two arcs"
                 )
-        if sweep == 0 and abs(x - self.x) + abs(y - self.y) <= _SAME and uv == self.uv:
+        if sweep == 0 and abs(x - self.x) + abs(y - self.y) <= SAME and uv == self.uv and z == height.now:
             return
+        if self.side and sweep == 0 and abs(x - self.x) + abs(y - self.y) <= SAME and z != height.now:
+            found = "the height changes by itself while the wire offset is on"
+            raise self.error(found, "Z together with a move, or before G41 or behind G40")
+        if "Z" in at:
+            height.goes(z, self.relative, self.line)
+        else:
+            height.stays(self.line)
         number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
             (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.line, label, *uv)

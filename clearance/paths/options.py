@@ -46,6 +46,7 @@ class PathOptions:
             zeros are left out, so the digits count from the first place.
         digits: places before and behind the decimal point for the latter two; None: 4 and 3 in mm, 3 and 4
             in inch.
+        upper_height: how high above the part zero the setup puts the upper head's face, mm; None: not known.
         arc_tolerance: by how much an arc's end may miss its circle, mm. What is missed below it is added to
             ``Moves.chord_error``. The default is what four decimals of an inch leave open, doubled.
         largest: no coordinate or radius may be larger, mm.
@@ -68,6 +69,7 @@ class PathOptions:
     zeros: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     whole_numbers: Literal["units", "leading", "trailing"] = "units"
     digits: tuple[int, int] | None = None
+    upper_height: float | None = None
     arc_tolerance: float = 0.01
     largest: float = 100_000.0
 

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.errors import InputError
+from clearance.errors import InputError, NotYet
 from clearance.paths import wire
 from clearance.paths.moves import Moves
 from clearance.paths.offset import offset_rows
 from clearance.paths.options import PathOptions
-from clearance.paths.rows import Program, Row
+from clearance.paths.rows import Program, Row, is_still
 
 ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
 
@@ -36,7 +36,8 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         rows, grow, miss, note = _offset(program, rows, shown, options)
         origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
         notes.append(note)
-    x, y, cx, cy, sweep, rapid, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
+    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
+    rapid = _riding(program.first, rows) if program.height.named else list(fast)
     end = np.array([x, y], dtype=float).T
     centre = np.array([cx, cy], dtype=float).T
     turn = np.array(sweep, dtype=float)
@@ -47,6 +48,16 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     if any(u) or any(v) or any(program.first_uv):
         end_uv = np.array([u, v], dtype=float).T
         start_uv = np.vstack([[program.first_uv], end_uv[:-1]])
+    start_z = end_z = None
+    if program.height.named:
+        if end_uv is not None:
+            raise NotYet(
+                shown,
+                "",
+                "Z words in a program with U V",
+                "one cut for each height, each with its own upper_z",
+            )
+        start_z, end_z = program.height.of(line)
     return Moves(
         start=np.vstack([[program.first], end[:-1]]),
         end=end,
@@ -65,8 +76,22 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         source=shown,
         start_uv=start_uv,
         end_uv=end_uv,
+        start_z=start_z,
+        end_z=end_z,
+        own_height=program.height.named and program.height.used_own,
         origin=origin,
     )
+
+
+def _riding(first: tuple[float, float], rows: Sequence[Row]) -> list[bool]:
+    """Whether each move is rapid; where the upper head alone moves, as on the move before."""
+    out: list[bool] = []
+    at, rapid = first, True
+    for row in rows:
+        rapid = rapid if is_still(row, at) else row[5]
+        out.append(rapid)
+        at = (row[0], row[1])
+    return out
 
 
 def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:

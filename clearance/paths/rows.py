@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from clearance.paths.heights import Height
+
+#: mm: what goes no farther goes nowhere
+SAME = 1e-9
+
 # end x, end y, centre x, centre y (mm, C), sweep (radians), rapid, side of the offset (1 left of the path,
 # -1 right, 0 off), offset number (-1: none named), event of ``wire``, line, block number, u, v at the end
 Row = tuple[float, float, float, float, float, bool, int, int, int, int, str, float, float]
@@ -22,6 +27,7 @@ class Program:
         miss: the most by which an arc's end misses its circle, mm.
         offset_word: the first of G41, G42 and its line.
         event: of ``wire``, what the program did after the last move.
+        height: of the upper face, as the Z words say.
     """
 
     first: tuple[float, float] | None = None
@@ -32,3 +38,9 @@ class Program:
     miss: float = 0.0
     offset_word: tuple[str, int] | None = None
     event: int = 0
+    height: Height = field(default_factory=lambda: Height(None))
+
+
+def is_still(row: Row, at: tuple[float, float]) -> bool:
+    """Whether a row goes nowhere in X Y from ``at``: the upper head goes up or down there."""
+    return row[4] == 0.0 and abs(row[0] - at[0]) + abs(row[1] - at[1]) <= SAME

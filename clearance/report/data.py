@@ -84,6 +84,7 @@ def _cut(cut: CutResult) -> dict[str, Any]:
         "moves": stretch.moves.count,
         "lower_z": _number(stretch.lower_z),
         "upper_z": _number(stretch.upper_z),
+        **_levels(stretch),
         "flushing": {"lower": _number(lower), "upper": _number(upper)},
     }
 
@@ -109,6 +110,18 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "head_at": _point(pair.head_at),
         "on_head": _point(pair.on_head),
         "on_item": _point(pair.on_item),
+    }
+
+
+def _levels(stretch: Any) -> dict[str, Any]:
+    """The heights that a program says, and on how many moves; nothing where it says none."""
+    if not stretch.levels:
+        return {}
+    return {
+        "upper_levels": [
+            {"low": _number(each.low), "high": _number(each.high), "moves": int(each.only.sum())}
+            for each in stretch.levels
+        ]
     }
 
 

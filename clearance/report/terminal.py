@@ -308,6 +308,8 @@ def _cut_lines(result: Result, width: int) -> str:
             f"{_named(cut.name)}: {cut.verdict}, {stretch.moves.count} moves, "
             f"faces at Z {_position(stretch.lower_z)} and Z {_position(stretch.upper_z)}"
         )
+        if stretch.levels:
+            line += f" at the highest, Z {_position(stretch.upper_low)} at the lowest"
         if stretch.flushing is not None:
             below, above = stretch.flushing
             if min(below, above) >= 0:

@@ -22,8 +22,13 @@ _ONLY_FOR = {
 _WHAT = {"drawing": "layers and curves", "program": "words of a program"}
 
 
-def read_cut(setup: Setup, machine: Machine, index: int, file: TomlFile, files: Files) -> Moves:
+def read_cut(
+    setup: Setup, machine: Machine, index: int, upper_height: float, file: TomlFile, files: Files
+) -> Moves:
     """The moves of cut ``index``, mm, in its program's frame.
+
+    Args:
+        upper_height: how high above the cut's zero the setup puts the upper face, mm.
 
     Raises:
         InputError: the file is missing or wrong, moves nothing, or has no use for a key of the cut.
@@ -47,6 +52,7 @@ def read_cut(setup: Setup, machine: Machine, index: int, file: TomlFile, files: 
         zeros=dict(cut.zeros),
         whole_numbers=cut.whole_numbers,
         digits=cut.digits,
+        upper_height=upper_height,
         **said,
     )
     moves, sha256 = read_path(path, options, cut.path)

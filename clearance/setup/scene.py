@@ -68,6 +68,17 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Level:
+    """The upper head on the moves ``only`` (M,) on which its face is between ``low`` and ``high``, machine
+    Z."""
+
+    low: float
+    high: float
+    only: NDArray[np.bool_]
+    pieces: tuple[Piece, ...]
+
+
+@dataclass(frozen=True)
 class Stretch:
     """What the heads do in one go: a cut, a move between cuts, the approach, parking, a pick-up.
 
@@ -78,7 +89,10 @@ class Stretch:
         moves: in machine X Y; the path of the lower guide, and of the upper one where there is no U V.
         upper_moves: the upper guide's path where it differs, else None.
         lower, upper: the heads' pieces with machine heights, grown already by ``moves.grow``.
-        lower_z, upper_z: machine Z of the faces.
+        lower_z, upper_z: machine Z of the faces; where the program says the upper one's, its highest.
+        levels: the upper head at each height that the program says, and on which moves; () where it says
+            none. ``upper`` is the head at the highest.
+        own_height: some of them count from where the setup puts the face, not from the cut's zero.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
         bodies: indices into ``Scene.bodies`` of what is there.
         cut_bodies: indices of the parts that are cut (no clash for the wire).
@@ -98,6 +112,27 @@ class Stretch:
     flushing: tuple[float, float] | None = None
     upper_moves: Moves | None = None
     zero_M: NDArray[np.float64] | None = None
+    levels: tuple[Level, ...] = ()
+    own_height: bool = False
+
+    @property
+    def upper_low(self) -> float:
+        """Machine Z of the upper face where it is lowest."""
+        return min((level.low for level in self.levels), default=self.upper_z)
+
+    @property
+    def upper_first(self) -> float:
+        """Machine Z of the upper face as the stretch begins."""
+        if self.moves.start_z is None or self.zero_M is None:
+            return self.upper_z
+        return float(self.moves.start_z[0] + self.zero_M[2])
+
+    @property
+    def upper_last(self) -> float:
+        """Machine Z of the upper face as the stretch ends."""
+        if self.moves.end_z is None or self.zero_M is None:
+            return self.upper_z
+        return float(self.moves.end_z[-1] + self.zero_M[2])
 
 
 @dataclass(frozen=True)

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.errors import InputError
 from clearance.geometry.extent import extent
 from clearance.geometry.frames import Matrix, apply
 from clearance.paths.moves import Moves, polyline
 from clearance.setup.bodies import Files
 from clearance.setup.cut_path import read_cut
 from clearance.setup.fields import suggestion
+from clearance.setup.levels import levels_of
 from clearance.setup.machine import Machine
-from clearance.setup.scene import Body, Finding, Stretch
+from clearance.setup.scene import Body, Finding, Level, Stretch
 from clearance.setup.schema import Cut, Setup
 from clearance.setup.toml_file import TomlFile
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
@@ -29,7 +31,11 @@ WORTH_SAYING = 0.0015
 
 @dataclass(frozen=True)
 class Job:
-    """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is."""
+    """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is.
+
+    ``upper_z`` is where its face is highest, ``own_z`` where the setup puts it, ``first_z`` and ``last_z``
+    where it is as the cut begins and ends.
+    """
 
     cut: Cut
     index: int
@@ -40,6 +46,10 @@ class Job:
     parts: tuple[int, ...]
     upper_z: float
     zero_M: NDArray[np.float64]
+    own_z: float
+    first_z: float
+    last_z: float
+    levels: tuple[Level, ...] = ()
 
 
 def all_stretches(
@@ -52,7 +62,7 @@ def all_stretches(
         bodies: items in file order, then the machine's.
 
     Raises:
-        InputError: a cut names what is not there, or its path is wrong; NotYet for Z words.
+        InputError: a cut names what is not there, or its path is wrong.
     """
     jobs, findings = [], []
     for index in range(len(setup.cuts)):
@@ -63,13 +73,13 @@ def all_stretches(
     first, last = jobs[0], jobs[-1]
     stretches = []
     for k, point in enumerate(heads.pickups, 1):
-        stretches.append(_way(machine, f"pickup {k}", first, first, first.upper_z, [point], [point]))
+        stretches.append(_way(machine, f"pickup {k}", first, first, first.own_z, [point], [point]))
     if heads.approach_from is not None:
         ways = [[heads.approach_from, moves.start[0]] for moves in (first.moves, first.upper_moves)]
-        stretches.append(_way(machine, f"approach -> {first.cut.name}", first, first, first.upper_z, *ways))
+        stretches.append(_way(machine, f"approach -> {first.cut.name}", first, first, first.first_z, *ways))
     for before, job in zip([None, *jobs], jobs, strict=False):
         if before is not None and heads.between:
-            upper_z = max(before.upper_z, job.upper_z) if heads.travel_z is None else heads.travel_z
+            upper_z = max(before.last_z, job.first_z) if heads.travel_z is None else heads.travel_z
             name = f"{before.cut.name} -> {job.cut.name}"
             lower = [before.moves.end[-1], job.moves.start[0]]
             upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
@@ -77,7 +87,7 @@ def all_stretches(
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
         ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
-        stretches.append(_way(machine, f"{last.cut.name} -> park", last, last, last.upper_z, *ways))
+        stretches.append(_way(machine, f"{last.cut.name} -> park", last, last, last.last_z, *ways))
     return stretches, findings
 
 
@@ -128,6 +138,8 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
         cut_bodies=job.parts,
         flushing=flushing,
         zero_M=job.zero_M,
+        levels=job.levels,
+        own_height=job.moves.own_height,
     )
 
 
@@ -190,13 +202,39 @@ def _job(
     upper_z = _upper_z(setup, machine, bodies, cut, index, parts, file)
     T_MP = bodies[parts[0]].T_MI if parts else np.eye(4)
     heading = _heading(cut, index, T_MP if parts else None, file)
-    moves_C = read_cut(setup, machine, index, file, files)
     zero_M = apply(T_MP, np.array(cut.zero))
+    moves_C = read_cut(setup, machine, index, upper_z - float(zero_M[2]), file, files)
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
     grow = moves.grow + max(lower.chord_error, upper.chord_error)
-    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M)
+    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
+    if moves.start_z is not None:
+        job = _at_levels(machine, job, file)
     return job, _findings(setup, bodies, job)
+
+
+def _at_levels(machine: Machine, job: Job, file: TomlFile) -> Job:
+    """The job with the upper head at the heights that its program says."""
+    moves, zero_z, lower_z = job.moves, float(job.zero_M[2]), machine.lower_head.face_z
+    assert moves.start_z is not None
+    assert moves.end_z is not None
+    lowest = np.minimum(moves.start_z, moves.end_z) + zero_z
+    if (lowest <= lower_z).any():
+        at = int(np.argmax(lowest <= lower_z))
+        raise InputError(
+            job.cut.path,
+            f"line {moves.line[at]}",
+            f"Z puts the upper face at machine Z {lowest[at]:g}, not above the lower one at {lower_z:g} mm",
+            "Z counts from the part zero upward; see zero in the setup",
+        )
+    levels = levels_of(moves, zero_z, lambda z: upper_pieces(machine, z, job.grow))
+    return replace(
+        job,
+        upper_z=max(level.high for level in levels),
+        first_z=float(moves.start_z[0]) + zero_z,
+        last_z=float(moves.end_z[-1]) + zero_z,
+        levels=levels,
+    )
 
 
 def _guides(

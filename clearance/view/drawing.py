@@ -157,7 +157,11 @@ def _threaded(stretch: Stretch, p: Array) -> bool:
 def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
     """Both heads where they stand: the bodies of revolution first, then the boxes."""
     out = []
-    for role, pieces, own in (("lower head", stretch.lower, at[0]), ("upper head", stretch.upper, at[1])):
+    upper = stretch.upper
+    if stretch.levels:
+        move, _ = meshes.place_on(stretch.moves, at[1])
+        upper = next(each.pieces for each in stretch.levels if each.only[move])
+    for role, pieces, own in (("lower head", stretch.lower, at[0]), ("upper head", upper, at[1])):
         for z, r in meshes.round_stacks(pieces):
             shift = np.array([*own, 0.0])
             out.append(Shape(role, role, meshes.lathe(z, r) + shift, looks.BODY["head"]))
@@ -174,15 +178,17 @@ def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
 def _envelope_shapes(stretch: Stretch) -> list[Shape]:
     """What the round bodies of both heads sweep; boxes are left out, they would cover everything."""
     out = []
-    for role, pieces, moves in (
-        ("lower envelope", stretch.lower, stretch.moves),
-        (
-            "upper envelope",
-            stretch.upper,
-            stretch.moves if stretch.upper_moves is None else stretch.upper_moves,
-        ),
+    upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
+    whole = [("lower envelope", stretch.lower, stretch.moves, None)]
+    if not stretch.levels:
+        whole.append(("upper envelope", stretch.upper, upper, None))
+    for role, pieces, moves, only in (
+        *whole,
+        *(("upper envelope", each.pieces, stretch.moves, each.only) for each in stretch.levels),
     ):
-        segments, _ = meshes.flatten(moves)
+        segments, of_move = meshes.flatten(moves)
+        if only is not None:
+            segments = segments[only[of_move]]
         for z, r in meshes.round_stacks(pieces):
             out.append(Shape(role, role, meshes.envelope(segments, z, r), looks.BODY["envelope"]))
     return out

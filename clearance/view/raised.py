@@ -178,13 +178,13 @@ class Raised:
     ) -> dict[int, Row]:
         """One part of a head against its bodies; ``known`` are its figures ``moved`` mm away."""
         one = run.parts[part]
-        key = number * 8 + part
+        key = number * 64 + part
         up = self.upper_z(k, by) - run.stretch.upper_z
         pieces = {rising: _pieces(run, one.pieces, up, by if rising else 0.0) for rising in (False, True)}
         table = [*pieces[False], *pieces[True]]
         rows = {False: np.arange(len(pieces[False])), True: np.arange(len(pieces[False]), len(table))}
         if key not in self._paths:
-            face = run.face_z
+            face = run.face_of(one)
             self._paths[key] = FlatView(
                 self._tree, chords_of(one.moves, one.only), one.pieces, face, run.bodies
             )

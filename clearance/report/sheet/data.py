@@ -193,9 +193,7 @@ def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
     scene = result.scene
     assert stretch.cut is not None
     asked = scene.setup.cuts[stretch.cut]
-    # not yet there on every stretch: the lowest of several heights
-    upper_low = float(getattr(stretch, "upper_low", stretch.upper_z))
-    below, above = _apart(scene, stretch, upper_low)
+    below, above = stretch.flushing or (None, None)
     parts = {scene.bodies[k].name for k in stretch.cut_bodies}
     items = [k for k, body in enumerate(scene.bodies) if body.item is not None]
     near = [p for p in result.pairs if p.cut == stretch.name and p.item not in parts and p.spare is not None]
@@ -210,21 +208,12 @@ def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
         below=below,
         above=above,
         lower_z=stretch.lower_z,
-        upper_z=(upper_low, stretch.upper_z),
+        upper_z=(stretch.upper_low, stretch.upper_z),
         lean=0.0 if facts is None else facts.lean.get(stretch.name, 0.0),
         absent=tuple(scene.bodies[k].name for k in items if k not in stretch.bodies),
         moves=stretch.moves.count,
         near=min(near, key=_worst_first, default=None),
     )
-
-
-def _apart(scene: Scene, stretch: Stretch, upper_low: float) -> tuple[float | None, float | None]:
-    """How far the lower face is under the parts that are cut, the upper one over them at its lowest."""
-    if not stretch.cut_bodies:
-        return None, None
-    heights = [scene.bodies[k].triangles_M[..., 2] for k in stretch.cut_bodies]
-    low, high = min(float(z.min()) for z in heights), max(float(z.max()) for z in heights)
-    return low - stretch.lower_z, upper_low - high
 
 
 def _threads(stretch: Stretch, facts: Facts | None) -> list[Thread]:
