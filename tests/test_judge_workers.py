@@ -20,12 +20,20 @@ def test_answers_come_in_the_tasks_order():
 
 
 @needs_fork
-def test_two_processes_share_the_work(monkeypatch):
+def test_processes_share_the_work(monkeypatch):
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     answers = spread([1, 2, 3, 4], [5.0, 1.0, 1.0, 3.0], lambda k: (k, os.getpid()), worth=1.0)
     assert [k for k, _ in answers] == [1, 2, 3, 4]
-    assert len({pid for _, pid in answers}) == 2
-    assert answers[0][1] == HERE, "the heavier half stays here"
+    assert len({pid for _, pid in answers}) == 3
+    assert answers[0][1] == HERE, "the heaviest share stays here"
+
+
+@needs_fork
+def test_a_share_that_is_not_worth_a_process_is_done_here(monkeypatch):
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    answers = spread([1, 2, 3], [5.0, 1.0, 3.0], lambda k: (k, os.getpid()), worth=2.0)
+    assert [k for k, _ in answers] == [1, 2, 3]
+    assert [pid == HERE for _, pid in answers] == [True, True, False]
 
 
 @needs_fork

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from clearance.errors import InputError
+from clearance.paths import nc
 from clearance.paths.moves import Moves
 from clearance.paths.nc import read_nc
 from clearance.paths.read import Codes, PathOptions, read_path
@@ -393,3 +397,32 @@ def test_a_long_program_is_read_quickly() -> None:
     moves = read(program)
     assert time.process_time() - before < 2.0
     assert len(moves) == 100_000
+
+
+_WORDS = ["X1.", "X-2.5", "X3", "X.5", "Y1.", "Y-0.25", "Y4", "Z21.", "F3", "I1.", "M08", "(say)", "D1"]
+_HEADS = ["", "N5 ", "N7", "G01 ", "G1", "G00 ", "G02 ", "G91 ", "G90 ", "N8 G1 ", "n9 ", "G41 ", "G40 ", "/"]
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(st.tuples(st.sampled_from(_HEADS), st.lists(st.sampled_from(_WORDS), max_size=3)), max_size=12)
+)
+def test_the_short_way_reads_what_the_long_way_reads(blocks: list[tuple[str, list[str]]]) -> None:
+    """Plain straight moves are read by one pattern; block by block the answer, or the error, is the same."""
+    program = "G90 G00 X0. Y0.\nG01 X5.\n" + "\n".join(h + " ".join(w) for h, w in blocks) + "\nM02\n"
+    short = _answer(program)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
+        assert _answer(program) == short
+
+
+def _answer(program: str) -> object:
+    try:
+        moves = read(program, offsets={1: 0.1}, upper_height=20.0)
+    except InputError as error:
+        return str(error)
+    return {
+        field.name: value.tolist() if isinstance(value := getattr(moves, field.name), np.ndarray) else value
+        for field in dataclasses.fields(moves)
+        if field.name != "centre"
+    } | {"centre": np.nan_to_num(moves.centre).tolist()}

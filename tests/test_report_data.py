@@ -266,3 +266,13 @@ def test_impossible_targets_are_named(
 def test_standard_output_gets_the_report(capsys: pytest.CaptureFixture[str]) -> None:
     data.write_json(data.as_report(a_result(a_pair())), "-")
     assert strict(capsys.readouterr().out)["verdict"] == "close"
+
+
+def test_moves_are_written_as_an_encoder_writes_them() -> None:
+    moves = (
+        MoveDistance('o"pen\n\u00e9', 1, 5, "lower", 'a "block" ,  {}', 0.1 + 0.2, None, 1e-12),
+        MoveDistance("opening", 2, None, "upper", None, None, None, None),
+    )
+    report = data.as_report(a_result(a_pair(), moves=moves))
+    encode = json.JSONEncoder(allow_nan=False).encode
+    assert list(data._move_rows(report["moves"], encode)) == [encode(move) for move in report["moves"]]

@@ -1,8 +1,8 @@
-"""Both cores: tasks and what to do with each go in, the answers in the tasks' order come out.
+"""All cores: tasks and what to do with each go in, the answers in the tasks' order come out.
 
-A second process is forked, so that it has everything that was read already; it does its share and hands the
-answers back through a pipe. Where there is no fork, or it is not worth it, or the second process dies, this
-process does all. The answers are the same either way.
+Other processes are forked, so that they have everything that was read already; each does its share and hands
+the answers back through a pipe. Where there is no fork, or it is not worth it, or one of them dies, this
+process does the work. The answers are the same either way.
 """
 
 from __future__ import annotations
@@ -13,7 +13,11 @@ import pickle
 import signal
 import warnings
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import IO, Any, TypeVar
+
+#: one more than most computers of a workshop have cores: heads and wire are seldom equal shares
+_PROCESSES = 3
 
 Task = TypeVar("Task")
 Answer = TypeVar("Answer")
@@ -26,20 +30,28 @@ def spread(
 
     Args:
         weights: how much work each task is.
-        worth: a second process is used from this much work for it.
+        worth: a process is used from this much work for it.
     """
-    mine, theirs = _halves(weights)
-    load = sum(weights[k] for k in theirs)
-    if load < worth or not _can_fork():
+    _, *others = _shares(weights, _PROCESSES)
+    others = [share for share in others if share and sum(weights[k] for k in share) >= worth]
+    if not others or not _can_fork():
         return [work(task) for task in tasks]
+    given = {k for share in others for k in share}
     answers: dict[int, Answer] = {}
-    with _Second(lambda: [work(tasks[k]) for k in theirs]) as second:
-        for k in mine:
-            answers[k] = work(tasks[k])
-        done = second.answers()
-    for place, k in enumerate(theirs):
-        answers[k] = work(tasks[k]) if done is None else done[place]
+    with contextlib.ExitStack() as stack:
+        seconds = [stack.enter_context(_Second(partial(_all, work, tasks, share))) for share in others]
+        for k in range(len(tasks)):
+            if k not in given:
+                answers[k] = work(tasks[k])
+        for second, share in zip(seconds, others, strict=True):
+            done = second.answers()
+            for place, k in enumerate(share):
+                answers[k] = work(tasks[k]) if done is None else done[place]
     return [answers[k] for k in range(len(tasks))]
+
+
+def _all(work: Callable[[Task], Answer], tasks: Sequence[Task], share: Sequence[int]) -> list[Answer]:
+    return [work(tasks[k]) for k in share]
 
 
 @contextlib.contextmanager
@@ -68,16 +80,15 @@ def _can_fork() -> bool:
     return hasattr(os, "fork") and (os.cpu_count() or 1) >= 2
 
 
-def _halves(weights: Sequence[float]) -> tuple[list[int], list[int]]:
-    """Two lists of numbers with about the same weight in sum, the heavier one first."""
-    lists: tuple[list[int], list[int]] = ([], [])
-    sums = [0.0, 0.0]
+def _shares(weights: Sequence[float], count: int) -> list[list[int]]:
+    """Lists of numbers with about the same weight in sum, the heaviest one first."""
+    lists: list[list[int]] = [[] for _ in range(count)]
+    sums = [0.0] * count
     for k in sorted(range(len(weights)), key=lambda k: -weights[k]):
-        to = 0 if sums[0] <= sums[1] else 1
+        to = sums.index(min(sums))
         lists[to].append(k)
         sums[to] += weights[k]
-    first, second = (0, 1) if sums[0] >= sums[1] else (1, 0)
-    return sorted(lists[first]), sorted(lists[second])
+    return [sorted(lists[k]) for k in sorted(range(count), key=lambda k: -sums[k])]
 
 
 class _Second:

@@ -40,7 +40,7 @@ class CutSetting:
         below, above: the faces' distance from the parts that are cut; None where none is, negative where the
             part reaches past a face.
         upper_z: machine Z of the upper head's face, lowest and highest: they differ where the program moves
-            it, and ``above`` counts from the lowest.   lean: the wire's steepest lean, degrees.
+            it, and ``above`` counts from the highest.   lean: the wire's steepest lean, degrees.
         absent: items of the setup that are off during it.
         moves: how many.   near: the pair with the least to spare, the cut parts left out.
     """
