@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("clearance.errors",),
+    ("clearance.errors", "clearance.workers"),
     ("clearance.geometry",),
     ("clearance.solids", "clearance.paths"),
     ("fixtures_lib",),

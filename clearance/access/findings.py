@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from clearance.judge.result import Result
 from clearance.judge.verdict import check as judge
 from clearance.judge.verdict import worst
-from clearance.judge.workers import beside
 from clearance.setup.scene import Finding, Scene
+from clearance.workers import beside
 
 if TYPE_CHECKING:
     from clearance.access.facts import Facts

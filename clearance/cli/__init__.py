@@ -7,6 +7,7 @@ included, so that one is never taken for an answer), 130 stopped by the user.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -72,6 +73,8 @@ def _show_trace() -> None:
 
 def main() -> None:
     """The entry point of ``clearance``: run, and end the process with the exit code."""
+    # the life of most commands is short: looking for garbage in it costs more than the garbage
+    gc.set_threshold(200_000, 20, 100)
     # pydantic would look through every installed package for plugins to load: slow, and none of ours
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if os.environ.get("CLEARANCE_DEBUG") != "1":

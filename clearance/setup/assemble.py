@@ -17,6 +17,10 @@ from clearance.setup.scene import Scene
 from clearance.setup.schema import Setup
 from clearance.setup.stretches import all_stretches
 from clearance.setup.toml_file import TomlFile, read_toml
+from clearance.workers import beside
+
+#: facets from which a second process saves more than it costs
+_MANY = 100_000
 
 
 def load(setup_path: str | Path) -> Scene:
@@ -47,8 +51,11 @@ def load(setup_path: str | Path) -> Scene:
     findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
     stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
     together = [stretch.bodies for stretch in stretches if stretch.cut is not None]
-    findings += overlap_findings(bodies, together)
-    findings += feet_findings(bodies, together, masses)
+    many = sum(len(body.triangles_M) for body in bodies) > _MANY
+    with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
+        on_their_feet = feet_findings(bodies, together, masses)
+        findings += overlaps()
+    findings += on_their_feet
     wire = setup.margins.wire.side
     return Scene(
         title=setup.title,

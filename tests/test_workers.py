@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from clearance.judge.workers import beside, spread
+from clearance.workers import beside, spread
 
 HERE = os.getpid()
 needs_fork = pytest.mark.skipif(
