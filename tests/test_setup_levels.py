@@ -275,3 +275,20 @@ def test_random_heights_against_each_height_by_itself(tmp_path: Path, seed: int)
     assert upper.clearance <= least + 1e-6
     assert upper.clearance >= least - 0.005 - 0.03, "the sampled rise and path are that coarse at most"
     assert (upper.verdict == "clash") == (least == 0.0) or least < 0.035
+
+
+def test_window_runs_the_head_along_at_its_heights(tmp_path: Path) -> None:
+    """On the way along Y it is at 10.1, half way up in place at 20.1, then at 30.1; raised by 2, 2 higher."""
+    from clearance.advice.raises import find_raises
+    from clearance.view.handling import Handling
+    from clearance.view.raised import Raised
+
+    result = judged(job(tmp_path))
+    handling = Handling(result, Raised(result, find_raises(result.scene, None, (0.0, 5.0))))
+    handling.run = 0.5
+    low = handling.heads()["upper"][2]
+    for run, face in ((1.5, 20.1), (2.5, 30.1)):
+        handling.run = run
+        assert handling.heads()["upper"][2] - low == pytest.approx(face - 10.1)
+    handling.by = 2.0
+    assert handling.heads()["upper"][2] - low == pytest.approx(30.1 + 2.0 - 10.1)

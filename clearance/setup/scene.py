@@ -120,19 +120,22 @@ class Stretch:
         """Machine Z of the upper face where it is lowest."""
         return min((level.low for level in self.levels), default=self.upper_z)
 
+    def upper_at(self, move: int, share: float = 1.0) -> float:
+        """Machine Z of the upper face so far along a move."""
+        if self.moves.start_z is None or self.moves.end_z is None or self.zero_M is None:
+            return self.upper_z
+        a, b = self.moves.start_z[move], self.moves.end_z[move]
+        return float(a + share * (b - a) + self.zero_M[2])
+
     @property
     def upper_first(self) -> float:
         """Machine Z of the upper face as the stretch begins."""
-        if self.moves.start_z is None or self.zero_M is None:
-            return self.upper_z
-        return float(self.moves.start_z[0] + self.zero_M[2])
+        return self.upper_at(0, 0.0)
 
     @property
     def upper_last(self) -> float:
         """Machine Z of the upper face as the stretch ends."""
-        if self.moves.end_z is None or self.zero_M is None:
-            return self.upper_z
-        return float(self.moves.end_z[-1] + self.zero_M[2])
+        return self.upper_at(-1)
 
 
 @dataclass(frozen=True)

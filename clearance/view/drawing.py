@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.judge.result import SEVERITIES, Pair, Result
-from clearance.setup.scene import Stretch
+from clearance.setup.scene import Level, Stretch
 from clearance.view import looks, meshes
 from clearance.view.camera import DIRECTIONS
 from clearance.view.description import Drawing, Label, Place, Shape
@@ -154,13 +154,19 @@ def _threaded(stretch: Stretch, p: Array) -> bool:
     return bool(stretch.moves.threaded[move])
 
 
+def level_shown(stretch: Stretch, at: Array) -> Level | None:
+    """The height, of those that a program says, at which the upper head is drawn at a place."""
+    if not stretch.levels:
+        return None
+    move, _ = meshes.place_on(stretch.moves, at)
+    return next(each for each in stretch.levels if each.only[move])
+
+
 def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
     """Both heads where they stand: the bodies of revolution first, then the boxes."""
     out = []
-    upper = stretch.upper
-    if stretch.levels:
-        move, _ = meshes.place_on(stretch.moves, at[1])
-        upper = next(each.pieces for each in stretch.levels if each.only[move])
+    level = level_shown(stretch, at[1])
+    upper = stretch.upper if level is None else level.pieces
     for role, pieces, own in (("lower head", stretch.lower, at[0]), ("upper head", upper, at[1])):
         for z, r in meshes.round_stacks(pieces):
             shift = np.array([*own, 0.0])

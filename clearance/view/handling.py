@@ -14,7 +14,7 @@ from clearance.judge.along import HORIZON, Along
 from clearance.judge.result import Result
 from clearance.setup.scene import Stretch
 from clearance.view import looks, meshes
-from clearance.view.drawing import standing, stretch_shown, worst_pair
+from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
 from clearance.view.raised import HORIZON as FAR
 from clearance.view.raised import AtRaise, Raised, Row
 from clearance.view.tracks import spares
@@ -110,11 +110,19 @@ class Handling:
         upper = lower
         if stretch.upper_moves is not None:
             upper = meshes.point_at(stretch.upper_moves, stand.move, stand.share)
-        up = self.raised.upper_z(stand.stretch, self.by) - drawn.upper_z
+        level = level_shown(drawn, planned[1])
+        face = drawn.upper_z if level is None else level.low
+        up = self._risen(stand) - face
         return {
             "lower": np.array([*(lower - planned[0]), stretch.lower_z - drawn.lower_z]),
             "upper": np.array([*(upper - planned[1]), up]),
         }
+
+    def _risen(self, stand: Stand) -> float:
+        """Machine Z of the upper face where the heads stand, raised."""
+        planned = self.result.scene.stretches[stand.stretch]
+        lower = planned.upper_z - planned.upper_at(stand.move, stand.share)
+        return self.raised.upper_z(stand.stretch, self.by) - lower
 
     def envelope_shown(self) -> bool:
         """The envelopes belong to the stretch that was drawn, and raised too where that changes no path."""
@@ -133,7 +141,7 @@ class Handling:
             return None
         there = self.raised.stretch(stand.stretch, self.by)
         upper = there.moves if there.upper_moves is None else there.upper_moves
-        up = self.raised.upper_z(stand.stretch, self.by) - stretch.upper_z
+        up = self._risen(stand) - stretch.upper_z
         low, high = (meshes.point_at(m, stand.move, stand.share) for m in (there.moves, upper))
         return np.array([[*low, stretch.wire.z[0]], [*high, stretch.wire.z[-1] + up]])
 

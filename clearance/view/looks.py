@@ -77,18 +77,22 @@ def band_of(spare: float) -> int:
     return max(k for k in range(2, len(BANDS)) if spare >= BANDS[k][0])
 
 
+#: 6.1 - 6 in doubles is a little less than 0.1, and is written as 0.10 all the same
+_DOUBLES = 1e-9
+
+
 def figure(clearance: float) -> str:
     """A clearance in mm as it is written beside its dimension line: rounded down, never up."""
     if clearance <= 1e-6:
         return "touches"
     if clearance < 0.01:
         return "under 0.01"
-    return str(Decimal(repr(float(clearance))).quantize(Decimal("0.01"), rounding=ROUND_FLOOR))
+    return str(Decimal(repr(float(clearance) + _DOUBLES)).quantize(Decimal("0.01"), rounding=ROUND_FLOOR))
 
 
 def signed(spare: float) -> str:
     """What is to spare in mm, rounded down, with a true minus sign where it is lacking."""
-    down = Decimal(repr(float(spare))).quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
+    down = Decimal(repr(float(spare) + _DOUBLES)).quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
     return f"{down}".replace("-", "\N{MINUS SIGN}")
 
 
