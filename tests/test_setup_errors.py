@@ -53,6 +53,7 @@ WRONG_SETUPS: list[tuple[dict[str, Any], list[str]]] = [
     ({"items__1__at": 4}, ["items[2].at", "found 4", "three lengths"]),
     ({"items__1__turn": [0, 0, 1e5]}, ["items[2].turn[3]", "angle"]),
     ({"items__1__density": 0}, ["items[2].density", "found 0", "more than 0"]),
+    ({"items__1__allow": {"side": 1000.5}}, ["items[2].allow.side", "found 1000.5", "beyond 1000 mm"]),
     ({"items__1__allow": {"side": -0.1}}, ["items[2].allow.side", "found -0.1", "0 or more"]),
     ({"items__0__shape": {"box": [0, 1, 1]}}, ["shape.box[1]", "more than 0"]),
     ({"margins__part": {"side": -1}}, ["margins.part.side", "0 or more"]),

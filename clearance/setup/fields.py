@@ -16,6 +16,8 @@ from pydantic_core import PydanticCustomError
 
 #: no workshop holds anything longer; beyond it doubles no longer resolve the tolerances (mm)
 LONGEST = 1e6
+#: no margin and no allow is larger, mm: more is a slip, and would take minutes to judge
+WIDEST = 1000.0
 
 
 def problem(
@@ -66,6 +68,13 @@ def scaled(value: float, info: ValidationInfo) -> float:
     if abs(mm) > LONGEST:
         raise problem("", f"no length here goes beyond {LONGEST:g} mm")
     return mm
+
+
+def within_a_room(value: float) -> float:
+    """A length in mm by which something may be off or is to stay away."""
+    if value > WIDEST:
+        raise problem("", f"no margin and nothing that may be off goes beyond {WIDEST:g} mm")
+    return value
 
 
 def not_negative(value: float) -> float:
@@ -151,6 +160,13 @@ Number = Annotated[float, BeforeValidator(number)]
 Positive = Annotated[float, AfterValidator(positive), BeforeValidator(number)]
 Length = Annotated[float, AfterValidator(scaled), BeforeValidator(number)]
 Span = Annotated[float, AfterValidator(not_negative), AfterValidator(scaled), BeforeValidator(number)]
+Room = Annotated[
+    float,
+    AfterValidator(not_negative),
+    AfterValidator(scaled),
+    AfterValidator(within_a_room),
+    BeforeValidator(number),
+]
 Size = Annotated[float, AfterValidator(positive), AfterValidator(scaled), BeforeValidator(number)]
 Name = Annotated[str, BeforeValidator(name)]
 Words = Annotated[str, BeforeValidator(words)]

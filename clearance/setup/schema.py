@@ -18,6 +18,7 @@ from clearance.setup.fields import (
     PointXY,
     PointXYZ,
     Positive,
+    Room,
     Size,
     Span,
     Table,
@@ -77,14 +78,14 @@ def _one_height(table: Heads | Cut) -> None:
 class SideHeightIn(Table):
     """Lengths sideways and in height; what is left out keeps its default."""
 
-    side: Span | None = None
-    height: Span | None = None
+    side: Room | None = None
+    height: Room | None = None
 
 
 class SideIn(Table):
     """For the wire only sideways means something."""
 
-    side: Span | None = None
+    side: Room | None = None
 
 
 class Margins(Table):
