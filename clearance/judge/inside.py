@@ -18,7 +18,7 @@ for models that lie:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,8 @@ _CLOSING = 0.1
 #: than this many facets in all allow
 _STEPS = 60
 _ASKED = 4_000_000
+#: a shell that falls into more parts than this is not looked at part by part
+_PARTS = 1000
 
 
 def head_swallows(
@@ -210,28 +212,40 @@ class _Shells:
 class _Wound:
     """Facets of one shell, by their numbers ``rows`` (n,), rising.
 
-    ``turn`` (n,) is -1 where one is to be turned round; those of one ``part`` (n,) close by themselves and
-    agree, if it is ``sure``.
+    Attributes:
+        turn: (n,) -1 where one is to be turned round.
+        part: (n,) those of one part are counted together.
+        apart: each part closes by itself, and its facets agree: a count of nothing is nothing.
+        sure: a count that is not 0 is a body.
     """
 
     rows: NDArray[np.intp]
     turn: NDArray[np.int64]
     part: NDArray[np.int64]
+    apart: bool
     sure: bool
 
     @staticmethod
     def of(rows: NDArray[np.intp], triangles: Array) -> _Wound:
         n = len(rows)
-        as_read = _Wound(rows, np.ones(n, dtype=np.int64), np.zeros(n, dtype=np.int64), True)
+        turn = np.ones(n, dtype=np.int64)
         edges = edges_of(triangles)
-        if _agree(edges, as_read.turn):
-            return as_read
-        turned = turned_to_agree(n, edges)
-        if turned is None or not (edges.uses == 2).all():
-            return replace(as_read, sure=False)
-        first = edges.use_start
-        part = connected(n, edges.use_facet[first], edges.use_facet[first + 1])
-        return replace(as_read, turn=np.where(turned, -1, 1), part=part)
+        pair = edges.use_start[edges.uses == 2]
+        part = connected(n, edges.use_facet[pair], edges.use_facet[pair + 1])
+        names = np.unique(part)
+        apart = len(names) <= _PARTS
+        for name in names if apart else ():
+            mine = np.flatnonzero(part == name)
+            own = edges if len(mine) == n else edges_of(triangles[mine])
+            turned = turned_to_agree(len(mine), own) if (own.uses == 2).all() else None
+            if turned is None:
+                apart = False
+                break
+            turn[mine[turned]] = -1
+        if apart:
+            return _Wound(rows, turn, part, True, True)
+        turn = np.ones(n, dtype=np.int64)
+        return _Wound(rows, turn, np.zeros(n, dtype=np.int64), False, _agree(edges, turn))
 
 
 def _agree(edges: Edges, turn: NDArray[np.int64]) -> bool:
@@ -260,12 +274,19 @@ def _held_along(triangles: Array, closed_by: _Shells, point: Array) -> bool | No
         heights, over = height[of_shell], above[of_shell]
         for part in np.unique(wound.part[at]):
             mine = wound.part[at] == part
-            if _different(heights[mine]) % 2 == 1 and (int(up[mine].sum()) != 0 or not wound.sure):
+            through, count = int(up[mine].sum()), int(up[mine & over].sum())
+            if wound.apart:
+                if through != 0:
+                    return None
+                if count != 0:
+                    return True
+                continue
+            if _different(heights[mine]) % 2 == 1 and (through != 0 or not wound.sure):
                 return None
-            if _different(heights[mine & over]) % 2 == 1:
+            if _facets(triangles[column[of_shell][mine & over]]) % 2 == 1 or (wound.sure and count != 0):
                 return True
-            if wound.sure and int(up[mine & over].sum()) != 0:
-                return True
+            # facets at one height are one, or several that lie in one plane: nobody knows
+            known &= _different(heights[mine & over]) % 2 == 0
             known &= wound.sure or not (mine & over).any()
     return False if known else None
 
@@ -306,6 +327,14 @@ def _crossings(triangles: Array, point: Array, axis: int) -> tuple[Array, NDArra
 
 def _different(height: Array) -> int:
     return int((np.diff(np.sort(height)) > _SAME).sum() + 1) if len(height) else 0
+
+
+def _facets(triangles: Array) -> int:
+    """How many different facets there are, whichever way round and with whichever corner they begin."""
+    if not len(triangles):
+        return 0
+    corners = np.array([sorted(map(tuple, facet)) for facet in triangles.tolist()])
+    return len(np.unique(corners.reshape(len(triangles), -1), axis=0))
 
 
 def _winding(triangles: Array, point: Array) -> float:
