@@ -175,7 +175,10 @@ def test_what_does_not_move_meets_the_head_that_follows(tmp_path: Path) -> None:
     bench.block("clamp", (40, -30, 20), (60, -3, 26))
     # past that, the rail bounds from below: 5.9 for the rail, 5.5 for the clamp
     code, answer = bench.ask("raise", "--item", "rail")
-    assert code == 0
+    assert (code, answer["smallest"]) == (1, None), (
+        "the heads would run free, but the plate is under the clamp"
+    )
+    assert [f["kind"] for f in answer["findings"]] == ["overlap"]
     assert set(answer["items"]) == {"rail", "plate"}, "the plate stands on the rail"
     assert is_window(answer["touch_free"][0], 5.9, 229.5)
     bench.items[0] = (
@@ -350,3 +353,24 @@ def test_an_open_model_about_a_head_is_undecided(tmp_path: Path) -> None:
     code, answer = bench.ask("raise", "--range", "0", "50")
     assert code == 3
     assert {f["kind"] for f in answer["findings"]} == {"open model"}
+
+
+def test_an_item_that_would_cut_into_others_is_no_raise(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The demo's front rail alone raised by 1.96 frees the lower head; the plate would be in both straps."""
+    setup, out = str(DEMO / "side_plate_die_clash.toml"), tmp_path / "r.json"
+    assert cli.run(["raise", setup, "--item", "front rail", "--json", str(out)]) == 1
+    text = " ".join(capsys.readouterr().out.split())
+    assert 'NOT BY ITSELF: "front rail" with all that stands on it raised by 1.96 mm' in text
+    assert 'with that raised by 1.96 mm: cuts 1.96 mm deep into "left strap"' in text
+    answer = json.loads(out.read_text())
+    assert answer["smallest"] is None
+    assert answer["windows"]
+    assert cli.run(["raise", setup, "--item", "front rail", "--by", "1.96"]) == 1
+    assert 'CLOSE: "die plate": cuts 1.96 mm deep into' in " ".join(capsys.readouterr().out.split())
+
+
+def test_what_hangs_below_zero_is_told_anew(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["raise", str(DEMO / "side_plate_die_clash.toml"), "--by", "3"]) == 0
+    assert "front rail: reaches 4.000 mm below Z = 0" in capsys.readouterr().out

@@ -426,3 +426,12 @@ def _answer(program: str) -> object:
         for field in dataclasses.fields(moves)
         if field.name != "centre"
     } | {"centre": np.nan_to_num(moves.centre).tolist()}
+
+
+def test_a_letter_o_for_a_nought_is_no_program_number() -> None:
+    for block in ("N20 G00 X2O.5 Y40.", "N15 G00 Z4O.5 X1. Y1.", "O.5"):
+        with pytest.raises(InputError) as caught:
+            read(f"G90\n{block}\nG01 X9.\nM02", upper_height=20.0)
+        assert "line 2: O" in str(caught.value)
+        assert "a letter O for a nought?" in str(caught.value)
+    assert len(read("O1001\nG90 G00 X0 Y0\nG01 X9.\nM02")) == 1

@@ -118,7 +118,7 @@ def test_places_masses_and_inputs() -> None:
     # 160 x 110 x 22 mm of 7.7 g/cm3 is 2.98 kg, less its holes
     assert (plate.what, plate.when) == ("die plate", "as put up")
     assert 2.8 < (plate.mass or 0.0) < 2.98
-    assert [m.count for m in sheet.masses[1:]] == [4, 1]
+    assert [m.count for m in sheet.masses[1:]] == [2, 2, 1]
     assert all(len(digest) == 64 for _, digest in sheet.inputs)
 
 

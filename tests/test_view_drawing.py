@@ -234,7 +234,10 @@ def test_a_finding_that_decides_is_the_sentence() -> None:
 
     result = plate_on_rails(clash=False)
     finding = Finding("swallowed", "clash", "the lower head stands inside the back rail", "back rail")
-    assert describe(replace(result, verdict="clash", findings=(finding,))).sentence == finding.message
+    assert (
+        describe(replace(result, verdict="clash", findings=(finding,))).sentence
+        == f'"back rail": {finding.message}'
+    )
 
 
 def test_what_is_off_for_this_cut_is_see_through_and_says_so() -> None:

@@ -116,8 +116,10 @@ def _most(pieces: Sequence[Piece]) -> float:
 
 
 def _same(pieces: Sequence[Piece]) -> bool:
-    areas = [piece.area for piece in pieces]
-    return max(areas) - min(areas) <= 0.1 * max(areas)
+    return all(
+        max(sizes) - min(sizes) <= 0.1 * max(sizes)
+        for sizes in ([piece.area for piece in pieces], [piece.volume for piece in pieces])
+    )
 
 
 def _under(scene: Scene, piece: Piece, several: bool) -> str:

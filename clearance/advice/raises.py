@@ -20,6 +20,10 @@ from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
 from clearance.errors import InputError
 from clearance.judge.flat_tree import TriangleTree
+from clearance.setup.bodies import below_zero
+from clearance.setup.feet import feet_findings
+from clearance.setup.limits import Masses
+from clearance.setup.overlaps import overlap_findings
 from clearance.setup.scene import Finding, Scene
 
 #: windows lower than this are none, mm
@@ -93,10 +97,15 @@ class RaiseAnswer:
 
     @property
     def verdict(self) -> str:
-        """ "clear" where a raise is found, "undecided", or "none"."""
+        """ "clear" where a raise is found, "undecided", or "none": items would not stand so, too."""
         if any(f.severity == "undecided" for f in self.findings):
             return "undecided"
-        return "none" if self.smallest is None else "clear"
+        return "none" if self.smallest is None or self.falls else "clear"
+
+    @property
+    def falls(self) -> bool:
+        """Whether the heads run free at ``smallest``, but an item would cut into another, or tip."""
+        return any(f.severity == "close" for f in self.findings)
 
 
 def find_raises(
@@ -151,7 +160,10 @@ def find_raises(
         cuts=() if smallest is None else _cuts_at(scene, rising, smallest),
         packed=tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising)),
         stepped=stepped,
-        findings=tuple(d.finding for d in doubts if d.finding is not None),
+        findings=(
+            *(d.finding for d in doubts if d.finding is not None),
+            *(() if smallest is None else _worse_standing(scene, items, smallest)),
+        ),
     )
 
 
@@ -172,7 +184,37 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*there.findings, *found))
+    return replace(there, findings=(*_as_they_stand(scene, there), *found))
+
+
+#: what a raise of some items may change: found anew
+_STANDING = frozenset({"below zero", "overlap", "off its feet"})
+
+
+def _as_they_stand(before: Scene, after: Scene) -> list[Finding]:
+    """What reading found, with what is cut into, carried and below zero as the items stand now."""
+    kept = [f for f in before.findings if f.kind not in _STANDING]
+    items = [body for body in after.bodies if body.item is not None]
+    together = [s.bodies for s in after.stretches if s.cut is not None]
+    return [
+        *kept,
+        *below_zero(items),
+        *overlap_findings(after.bodies, together),
+        *feet_findings(after.bodies, together, Masses(items)),
+    ]
+
+
+def _worse_standing(scene: Scene, items: Collection[str] | None, by: float) -> list[Finding]:
+    """What some items raised by so much cut into, or tip, that they did not as planned."""
+    if items is None or by == 0.0:
+        return []  # all goes up together
+    was = {(f.kind, f.item, f.severity) for f in scene.findings}
+    there = raised_by(scene, items, by)
+    return [
+        replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}')
+        for f in there.findings
+        if f.kind in _STANDING and f.severity == "close" and (f.kind, f.item, f.severity) not in was
+    ]
 
 
 def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:

@@ -197,6 +197,9 @@ class _Reader:
             at = {}
         else:
             for letter, number in rest:
+                if letter == "O" and (at or "." in number):
+                    found = f"O{number} beside other words: a letter O for a nought?"
+                    raise self.error(found, "a program number by itself")
                 self.other(letter, number)
         if groups:
             self.modes(groups)

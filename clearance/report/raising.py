@@ -36,6 +36,11 @@ def _windows(answer: RaiseAnswer) -> list[str]:
     what = _what(answer)
     if answer.verdict == "undecided":
         lines = [f"UNDECIDED: what raises would clear {what} could not be decided in full; see below."]
+    elif answer.smallest is not None and answer.falls:
+        at = _length(answer.smallest)
+        lines = [
+            f"NOT BY ITSELF: {what} raised by {at} mm frees the heads, but would not stand so; see below."
+        ]
     elif answer.smallest is None:
         lines = [f"NO RAISE from {first} to {last} mm of {what} clears everything."]
         lines += [_blocked(b) for b in answer.blocked]
@@ -130,7 +135,7 @@ def as_report(answer: RaiseAnswer) -> dict[str, Any]:
         "range": list(answer.range),
         "windows": [list(w) for w in answer.windows],
         "touch_free": [list(w) for w in answer.touch_free],
-        "smallest": answer.smallest,
+        "smallest": None if answer.falls else answer.smallest,
         "bound_by": [_bound_data(b) for b in answer.bound_by],
         "verdict": answer.verdict,
         "blocked": [

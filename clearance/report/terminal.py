@@ -139,7 +139,8 @@ def _sentence_without_pair(result: Result, worst: Pair | None) -> str:
     )
     word = result.verdict.upper()
     if finding is not None:
-        return f"{word}: {_plain(finding.message)}"
+        about = f'"{_plain(finding.item)}": ' if finding.item is not None else ""
+        return f"{word}: {about}{_plain(finding.message)}"
     if worst is None:
         return f"{word}: there is nothing that a head could touch."
     return f"{word}: see the findings below."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -137,7 +138,7 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
         )
         bodies.append(body)
         findings += thing.findings
-        findings += _remarks_on(item, body)
+        findings += _remarks_on(body)
     return bodies, findings
 
 
@@ -151,13 +152,19 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
         raise file.error(("items", i, "material"), error.found, error.want) from None
 
 
-def _remarks_on(item: Item, body: Body) -> list[Finding]:
+def _remarks_on(body: Body) -> list[Finding]:
     """Notes on an item as it stands."""
+    return below_zero([body])
+
+
+def below_zero(bodies: Sequence[Body]) -> list[Finding]:
+    """Notes on what hangs below the plane on which parts rest."""
     found = []
-    lowest = float(body.triangles_M[..., 2].min())
-    if lowest < -BELOW:
-        message = f"reaches {-lowest:.3f} mm below Z = 0"
-        found.append(Finding("below zero", "note", message, item=item.name))
+    for body in bodies:
+        lowest = float(body.triangles_M[..., 2].min())
+        if lowest < -BELOW:
+            message = f"reaches {-lowest:.3f} mm below Z = 0"
+            found.append(Finding("below zero", "note", message, item=body.name))
     return found
 
 

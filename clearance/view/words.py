@@ -40,7 +40,8 @@ def title_block(result: Result, worst: Pair | None, stretch: Stretch | None) -> 
     if worst is not None and worst.verdict == result.verdict:
         sentence = pair_sentence(worst)
     elif serious:
-        sentence = serious[0].message
+        about = f'"{serious[0].item}": ' if serious[0].item is not None else ""
+        sentence = about + serious[0].message
     elif worst is not None:
         sentence = pair_sentence(worst)
     lines = [result.scene.title]

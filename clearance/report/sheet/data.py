@@ -241,15 +241,22 @@ def _masses(scene: Scene, facts: Facts) -> list[Mass]:
     found = [
         Mass(1, weight.name, "as put up", weight.mass, weight.material or "") for weight in facts.weights
     ]
-    alike: dict[tuple[str, str, str], list[Piece]] = {}
+    alike: list[tuple[tuple[str, str, str], list[Piece]]] = []
     for piece in facts.pieces:
         name = f"{piece.kind} of {scene.bodies[piece.part].name}"
         if piece.held:
             then = f"held by {' and '.join(piece.held)}"
         else:
             then = f"lies on {' and '.join(piece.lies_on)}" if piece.lies_on else "drops: hold or catch it"
-        alike.setdefault((name, piece.run.stretch.name, then), []).append(piece)
-    for (name, cut, then), pieces in alike.items():
+        key = (name, piece.run.stretch.name, then)
+        group = next(
+            (g for k, g in alike if k == key and abs(g[0].volume - piece.volume) <= 0.1 * piece.volume), None
+        )
+        if group is None:
+            alike.append((key, [piece]))
+        else:
+            group.append(piece)
+    for (name, cut, then), pieces in alike:
         masses = [piece.mass for piece in pieces if piece.mass is not None]
         longest = max(piece.longest for piece in pieces)
         words = f"longest side {longest:.1f} mm; {then}"
