@@ -55,3 +55,16 @@ def test_a_segment_wholly_inside_the_sweep_is_at_no_distance():
     rect = np.array([[-1.0, 1.0, -1.0, 1.0]])
     assert segment_swept_rectangle(zero, one, zero, one * 3, rect)[0] == 0.0
     assert segment_swept_rectangle(zero - 9, one + 9, zero, one, rect)[0] == 0.0
+
+
+def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it():
+    """The head stands, and a corner of its box lies in line with a side far away: rounding must not decide."""
+    angles = np.radians(np.linspace(0.0, 180.0, 400))
+    way = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    corner = np.array([-16.71, -13.43])
+    for far in (20.0, 47.3, 123.456):
+        a, b = corner + far * way, corner + (far + 0.011) * way
+        still = np.full_like(a, 0.1)
+        rect = np.tile([corner[0], corner[0] + 3.4, corner[1], corner[1] + 1.2], (len(a), 1))
+        found = segment_swept_rectangle(a + 0.1, b + 0.1, still, still, rect)
+        assert found.min() > far - 6.0

@@ -71,6 +71,9 @@ def segment_swept_rectangle(a: Array, b: Array, p: Array, q: Array, rect: Array)
     turn = side[..., 0] * (ry[0] - corner[..., 1]) - side[..., 1] * (rx[0] - corner[..., 0])
     holds = (turn >= 0.0).all(axis=0) | (turn <= 0.0).all(axis=0)
     holds &= (turn != 0.0).any(axis=0)
+    # of an outline without area the turns are rounding, and say nothing about a corner in line with it
+    first = np.stack([rx[0, 0], ry[0, 0]], axis=1)
+    holds &= ((corner.min(axis=0) <= first) & (first <= corner.max(axis=0))).all(axis=1)
     overlap = holds | _side_enters(corner, side, low, high).any(axis=0)
     return np.where(overlap, 0.0, np.sqrt(best))
 
