@@ -303,3 +303,12 @@ def test_a_real_plate_moved_by_five(tmp_path: Path) -> None:
     for finding, (x, y, diameter) in zip(found, real_holes(), strict=True):
         assert f"D {diameter:.2f} at X{AT[0] + x:.2f} Y{AT[1] + y:.2f}, is 5.00 mm off" in finding.message
         assert "solid below it, from Z 0.00" in finding.message
+
+
+def test_a_holder_that_reaches_past_a_guide_is_told_down_to_the_guide(tmp_path: Path) -> None:
+    """The bar's underside hangs below the lower guide: what is crossed there counts as well."""
+    below = {"name": "bar", "shape": {"box": [10, 60, 20]}, "at": [AT[0] + 20, AT[1] + 15, -23]}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[below])
+    (found,) = findings(loaded, "holder across")
+    lower = loaded.machine.lower_head.face_z - loaded.machine.lower_head.guide
+    assert f"from Z {lower:.2f} to -3.00" in found.message

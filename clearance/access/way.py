@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 BESIDE = 30.0
 #: walls are looked for so near at first, mm
 CLOSE = 4.0
+#: as good as over a point, mm
+HAIR = 1e-6
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,11 @@ def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
         if 0.0 < reach <= width:
             break
     drilled = _drilled(body, at)
-    solid = _solid(near[distance == 0.0], point, low, high) if reach == 0.0 else ()
+    solid: tuple[tuple[float, float], ...] = ()
+    if reach == 0.0:
+        # what lies past the guides is crossed as well: metal may begin there
+        over = _near(sheared, boxes, point, HAIR, -np.inf, np.inf)
+        solid = _solid(over[_distances(over, point) == 0.0], point, low, high)
     if drilled is not None:
         off = float(np.hypot(*(np.array(drilled.centre) - at)))
         named = drilled.diameter / 2.0 - off
@@ -147,7 +153,7 @@ def _solid(triangles: Array, point: Array, low: float, high: float) -> tuple[tup
     w, z = w[hit], triangles[hit][..., 2]
     heights = np.unique(np.round((w * z).sum(axis=1) / w.sum(axis=1), 6))
     if len(heights) < 2:
-        return ((float(triangles[..., 2].min()), float(triangles[..., 2].max())),)
+        return ((max(float(triangles[..., 2].min()), low), min(float(triangles[..., 2].max()), high)),)
     if len(heights) % 2:
         pairs = [(heights[0], heights[-1])]
     else:
