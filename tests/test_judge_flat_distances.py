@@ -58,7 +58,7 @@ def test_a_segment_wholly_inside_the_sweep_is_at_no_distance():
 
 
 def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it():
-    """The head stands, and a corner of its box lies in line with a side far away: rounding must not decide."""
+    """The head stands, and a corner of its box is in line with a side far away: rounding must not decide."""
     angles = np.radians(np.linspace(0.0, 180.0, 400))
     way = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     corner = np.array([-16.71, -13.43])
