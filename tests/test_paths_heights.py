@@ -13,7 +13,7 @@ import pytest
 from clearance.errors import InputError, NotYet
 from clearance.paths.moves import Moves
 from clearance.paths.nc import read_nc
-from clearance.paths.read import PathOptions
+from clearance.paths.read import Codes, PathOptions
 
 
 def read(program: str, own: float | None = 20.0, **options: Any) -> Moves:
@@ -112,3 +112,10 @@ def test_refused_with_its_line(program: str, kind: type[InputError], says: str) 
         read(program, offsets={1: 0.2}, planes=(0.0, 20.0), uv_words="relative")
     assert says in str(caught.value)
     assert caught.value.exit_code == 2
+
+
+@pytest.mark.parametrize("word", ["Z", "Z10", "z10."])
+def test_a_height_cannot_be_named_as_a_word_to_pass_over(word: str) -> None:
+    """It would be followed all the same, against what the machine file says."""
+    with pytest.raises(InputError, match="means something else in every program"):
+        read("G90 G01 X0 Y0\nX5 Z10\nM02", codes=Codes(ignore=(word,)))

@@ -230,7 +230,8 @@ def test_ignored_words() -> None:
     [
         (Codes(ignore=("G01",)), 'codes.ignore: "G01" means something else'),
         (Codes(ignore=("X",)), 'codes.ignore: "X" means something else'),
-        (Codes(ignore=("Z5", "Z")), 'codes.ignore: "Z" means something else'),
+        (Codes(ignore=("Z5",)), 'codes.ignore: "Z5" means something else'),
+        (Codes(ignore=("Z",)), 'codes.ignore: "Z" means something else'),
         (Codes(cut=("50",)), 'codes.cut: "50" is no NC word'),
         (Codes(thread=("T",)), 'codes.thread: "T" has no number'),
         (Codes(cut=("M30",)), 'codes.cut: "M30" means something else'),

@@ -36,6 +36,9 @@ M_CALLS = frozenset({96.0, 97.0, 98.0, 99.0})
 STILL_LETTERS = frozenset("FSTMEH")
 _OWN = frozenset("XYZUVIJRGMNO") | {f"G{g:g}" for g in G_WORDS} | {"M2", "M30"}
 
+#: with any number these say where, and are followed: none can be passed over
+_PLACES = frozenset("XYZUVIJR")
+
 
 def canonical(word: str) -> str | None:
     """One spelling for a word: "m050" and "M50" are "M50"; a letter alone stays. None where it is no word."""
@@ -58,7 +61,7 @@ def code_words(named: tuple[str, ...], key: str) -> frozenset[str]:
             raise InputError(None, key, f'"{text}" is no NC word', 'a letter and a number, such as "M50"')
         if len(word) == 1 and key != "codes.ignore":
             raise InputError(None, key, f'"{text}" has no number', 'a letter and a number, such as "M50"')
-        if word in _OWN:
+        if word in _OWN or word[0] in _PLACES:
             raise InputError(
                 None, key, f'"{text}" means something else in every program', "only the control's own words"
             )
