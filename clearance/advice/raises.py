@@ -208,13 +208,19 @@ def _worse_standing(scene: Scene, items: Collection[str] | None, by: float) -> l
     """What some items raised by so much cut into, or tip, that they did not as planned."""
     if items is None or by == 0.0:
         return []  # all goes up together
-    was = {(f.kind, f.item, f.severity) for f in scene.findings}
+    was = {_told(f) for f in scene.findings}
     there = raised_by(scene, items, by)
     return [
         replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}')
         for f in there.findings
-        if f.kind in _STANDING and f.severity == "close" and (f.kind, f.item, f.severity) not in was
+        if f.kind in _STANDING and f.severity == "close" and _told(f) not in was
     ]
+
+
+def _told(finding: Finding) -> tuple[str, str | None, str, str]:
+    """What a finding says, its figures left out: whom an item cuts into is another finding for each."""
+    words = "".join(c for c in finding.message if not c.isdigit() and c != ".")
+    return finding.kind, finding.item, finding.severity, words
 
 
 def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:
