@@ -29,10 +29,17 @@ _TASTE = 8
 _FIXED = 48
 #: pairs of a key that are tried at each level
 _SAMPLES = 4
+#: trying every move under a node of the path pays from this level of its tree downwards, and at every second
+#: level of the other
+_NEAR_LEAVES = 2
 #: with no more pairs than this in all, trees are not worth it
 _ALL = 20000
 #: with no more pairs than this both trees are gone down at once
 _FEW = 1500
+#: pairs of a key that are followed to the end at first, and how many times more of what waits at the next look
+_WIDTH, _WIDER = 8, 64
+#: with more pairs than this only the most promising are followed at first
+_MANY = 6000
 #: pairs followed at a time: what bounds the memory
 _AT_ONCE = 1 << 17
 #: searches made before the values had are looked at again
@@ -281,21 +288,25 @@ class _Search:
             pairs = self.children(pairs)
 
     def run(self, pairs: _Pairs) -> None:
-        """Follow every pair that can still matter, the most promising first, a bounded number at a time."""
-        waiting = [self.bounded(pairs)]
+        """Follow every pair that can still matter: a few of each key to the end first, then more at a time.
+
+        What waits is looked at again with the values had by then, and most of it is dropped.
+        """
+        waiting = [(self.bounded(pairs), _WIDTH)]
         while waiting:
-            pairs = self.pruned(waiting.pop())
-            if len(pairs) > _AT_ONCE:
-                order = np.argsort(pairs.low, kind="stable")
-                waiting.append(pairs.take(order[_AT_ONCE:]))
-                pairs = pairs.take(order[:_AT_ONCE])
+            pairs, width = waiting.pop()
+            pairs = self.pruned(pairs)
+            if len(pairs) > _MANY:
+                pairs, later = self.parted(pairs, width)
+                if len(later):
+                    waiting.append((later, width * _WIDER))
             if not len(pairs):
                 continue
             if pairs.tri_level == 0 and pairs.chord_level == 0:
                 self.finish(pairs)
                 continue
             self.sample(self.best(pairs, self.samples))
-            waiting.append(self.bounded(self.children(self.pruned(pairs))))
+            waiting.append((self.bounded(self.children(self.pruned(pairs))), width))
 
     def bounded(self, pairs: _Pairs) -> _Pairs:
         """The pairs with the smallest value each could hold, less those no better than what is had."""
@@ -339,14 +350,28 @@ class _Search:
 
     def best(self, pairs: _Pairs, count: int) -> _Pairs:
         """The ``count`` most promising pairs of each body or node of the path: the nearest of equals."""
+        order, place = self.ranked(pairs)
+        return pairs.take(order[place < count])
+
+    def parted(self, pairs: _Pairs, count: int) -> tuple[_Pairs, _Pairs]:
+        """The ``count`` most promising pairs of each body or node of the path, and the others."""
+        order, place = self.ranked(pairs)
+        now = place < count
+        if np.count_nonzero(now) > _AT_ONCE:
+            now = np.arange(len(order)) < _AT_ONCE
+        return pairs.take(order[now]), pairs.take(order[~now])
+
+    def ranked(self, pairs: _Pairs) -> tuple[Index, Index]:
+        """Rows with those of each body or node of the path together, best first, and the rank among these."""
         group = pairs.chord if self.by_move else self.tree.levels[pairs.tri_level].owner[pairs.tri]
         order = np.lexsort((pairs.g, pairs.low, group))
         first = np.flatnonzero(np.r_[True, group[order][1:] != group[order][:-1]]) if len(order) else order
-        place = np.arange(len(order)) - np.repeat(first, np.diff(np.r_[first, len(order)]))
-        return pairs.take(order[place < count])
+        return order, np.arange(len(order)) - np.repeat(first, np.diff(np.r_[first, len(order)]))
 
     def sample(self, pairs: _Pairs) -> None:
         """Try the corners of a triangle of each pair against a chord of it: a value that is there is had."""
+        if self.by_move and (pairs.chord_level > _NEAR_LEAVES or pairs.tri_level % 2 == 0):
+            return
         a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
         tri, piece = a.leaf[pairs.tri], pairs.piece
         if self.by_move:
@@ -355,10 +380,13 @@ class _Search:
             key = self.path.chords.move[chord]
         else:
             chord, key = b.leaf[pairs.chord], self.tree.body[tri]
-        p = self.tree.triangles[tri].transpose(1, 0, 2).reshape(-1, 3)
-        chord, piece, tri, key = (np.tile(v, 3) for v in (chord, piece, tri, key))
-        g = outline_distance(p[:, :2], p[:, :2], self.path.chords, chord, self.measure.profiles, piece)
-        self.found.improve(key, self.measure(g, p[:, 2], piece), tri, chord, piece)
+        p = self.tree.triangles[tri]
+        value = np.full(len(tri), np.inf)
+        for corner in (p[:, 0], p[:, 1], p[:, 2]):
+            at = corner[:, :2]
+            g = outline_distance(at, at, self.path.chords, chord, self.measure.profiles, piece)
+            np.minimum(value, self.measure(g, corner[:, 2], piece), out=value)
+        self.found.improve(key, value, tri, chord, piece)
 
     def look(self, pairs: _Pairs) -> None:
         """Try some slices of each triangle against its chord."""
