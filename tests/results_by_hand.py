@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -66,7 +67,7 @@ def a_result(
     verdict: str | None = None,
     findings: tuple[Finding, ...] = (),
     stretches: tuple[Stretch, ...] = (),
-    moves: tuple[MoveDistance, ...] = (),
+    moves: Sequence[MoveDistance] = (),
     inputs: tuple[tuple[str, str], ...] = (("setup.toml", "ab" * 32),),
     setup_file: str = "setup.toml",
 ) -> Result:

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.judge.result import MoveDistance
+from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
 from clearance.setup.scene import Finding
 from tests.results_by_hand import a_pair, a_result, a_stretch
@@ -268,11 +268,31 @@ def test_standard_output_gets_the_report(capsys: pytest.CaptureFixture[str]) -> 
     assert strict(capsys.readouterr().out)["verdict"] == "close"
 
 
-def test_moves_are_written_as_an_encoder_writes_them() -> None:
-    moves = (
-        MoveDistance('o"pen\n\u00e9', 1, 5, "lower", 'a "block" ,  {}', 0.1 + 0.2, None, 1e-12),
-        MoveDistance("opening", 2, None, "upper", None, None, None, None),
+def test_moves_are_written_from_columns_as_they_are_row_by_row(tmp_path: Path) -> None:
+    none = np.array([np.nan])
+    table = MoveTable(
+        [
+            HeadDistances(
+                'o"pen\n\u00e9',
+                "lower",
+                ("front rail", 'a "block" ,  {}'),
+                np.array([1, -1, 0]),
+                np.array([1, 2, 3]),
+                np.array([5, 0, 7]),
+                np.array([0.1 + 0.2, np.nan, 1e-12]),
+                np.array([np.nan, np.nan, 1e-5]),
+                np.array([1.0, np.nan, 0.0]),
+            ),
+            HeadDistances(
+                "opening", "upper", (), *(np.array([k]) for k in (-1, 1, 9)), *[np.array([np.nan])] * 3
+            ),
+        ]
     )
-    report = data.as_report(a_result(a_pair(), moves=moves))
-    encode = json.JSONEncoder(allow_nan=False).encode
-    assert list(data._move_rows(report["moves"], encode)) == [encode(move) for move in report["moves"]]
+    result = a_result(a_pair(), moves=table)
+    data.write_report(result, tmp_path / "by columns.json")
+    data.write_json(data.as_report(result), tmp_path / "by rows.json")
+    by_columns, by_rows = (strict((tmp_path / f"by {how}.json").read_text()) for how in ("columns", "rows"))
+    assert by_columns == by_rows
+    assert list(by_columns) == list(by_rows)
+    assert [each["item"] for each in by_rows["moves"]] == ['a "block" ,  {}', None, "front rail", None]
+    assert (len(table), table[-1], table[1:3]) == (4, tuple(table)[3], tuple(table)[1:3])

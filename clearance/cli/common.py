@@ -58,9 +58,9 @@ def draw_picture(result: Result, file: str, **options: Any) -> None:
 
 
 def write_report(result: Result, file: str) -> None:
-    from clearance.report.data import as_report, write_json
+    from clearance.report import data
 
-    written(file, lambda: write_json(as_report(result), file))
+    written(file, lambda: data.write_report(result, file))
 
 
 def write_answer(answer: dict[str, Any], file: str) -> None:

@@ -36,7 +36,7 @@ _NEAR_LEAVES = 2
 _ALL = 20000
 #: with no more pairs than this both trees are gone down at once
 _FEW = 1500
-#: pairs of a key that are followed to the end at first, and how many times more of what waits at the next look
+#: pairs of a key that are followed to the end at first, and how many times more of what waits at the next
 _WIDTH, _WIDER = 8, 64
 #: with more pairs than this only the most promising are followed at first
 _MANY = 6000

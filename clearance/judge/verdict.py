@@ -11,7 +11,7 @@ import numpy as np
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.flat import TriangleTree
 from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
-from clearance.judge.result import SEVERITIES, CutResult, MoveDistance, Pair, Result
+from clearance.judge.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
 from clearance.setup.scene import Finding, Scene
 from clearance.workers import spread
 
@@ -39,19 +39,19 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     runs = [run for stretch in scene.stretches for run in runs_of(stretch, scene.wire_margin)]
     done, here = [0], os.getpid()
 
-    def judged(run: HeadRun) -> tuple[list[Pair], list[Finding], list[MoveDistance]]:
+    def judged(run: HeadRun) -> tuple[list[Pair], list[Finding], HeadDistances | None]:
         if progress is not None and os.getpid() == here:
             progress(done[0] / len(runs), f"{run.stretch.name}: {run.head}")
         judge = HeadJudge(run, scene.bodies, tree, surfaces)
         pairs = judge.pairs()
         along = moves and run.stretch.cut is not None and run.head != "wire"
         done[0] += 1
-        return pairs, judge.findings, _move_by_move(judge, run, scene) if along else []
+        return pairs, judge.findings, _move_by_move(judge, run, scene) if along else None
 
     answers = spread(runs, [_work(run, moves) for run in runs], judged, _WORTH)
     pairs = [pair for found, _, _ in answers for pair in found]
     findings = list(scene.findings) + [finding for _, found, _ in answers for finding in found]
-    along = [distance for _, _, distances in answers for distance in distances]
+    along = MoveTable([distances for _, _, distances in answers if distances is not None])
     if progress is not None:
         progress(1.0, "done")
     pairs.sort(key=_order)
@@ -67,9 +67,7 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
         for stretch in scene.stretches
     )
     verdict = worst([c.verdict for c in cuts] + [f.severity for f in findings])
-    return Result(
-        scene, verdict, cuts, tuple(pairs), tuple(findings), tuple(along), time.perf_counter() - began
-    )
+    return Result(scene, verdict, cuts, tuple(pairs), tuple(findings), along, time.perf_counter() - began)
 
 
 def _work(run: HeadRun, moves: bool) -> float:
@@ -98,7 +96,7 @@ def _middle(scene: Scene) -> np.ndarray:
     return middle
 
 
-def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> list[MoveDistance]:
+def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> HeadDistances:
     """For each move the three distances to the item nearest to it."""
     moves = run.stretch.moves
     height = {b: scene.bodies[b].margin.height for b in run.bodies}
@@ -121,28 +119,6 @@ def _move_by_move(judge: HeadJudge, run: HeadRun, scene: Scene) -> list[MoveDist
     least = np.full((3, len(first)), np.nan)
     for out, figure in zip(least, figures, strict=True):
         np.fmin.at(out, programmed[same], figure[same])
-    rows = zip(
-        moves.programmed[first].tolist(), moves.line[first].tolist(), body[first].tolist(),
-        *(_none_for_nan(figure) for figure in least), strict=True,
-    )  # fmt: skip
-    name = run.stretch.name
-    return [
-        MoveDistance(
-            name,
-            move + 1,
-            line or None,
-            run.head,
-            scene.bodies[b].name if b >= 0 else None,
-            near,
-            side,
-            height,
-        )
-        for move, line, b, near, side, height in rows
-    ]
-
-
-def _none_for_nan(figures: np.ndarray) -> list[float | None]:
-    return [
-        None if missing else x
-        for x, missing in zip(figures.tolist(), np.isnan(figures).tolist(), strict=True)
-    ]
+    names = tuple(one.name for one in scene.bodies)
+    number, line = programmed[first] + 1, moves.line[first]
+    return HeadDistances(run.stretch.name, run.head, names, body[first], number, line, *least)

@@ -11,15 +11,20 @@ import math
 import os
 import stat
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from pydantic_core import to_json
 
 from clearance import __version__
 from clearance.errors import InputError
 
 if TYPE_CHECKING:
-    from clearance.judge.result import CutResult, MoveDistance, Pair, Result
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from clearance.judge.result import CutResult, MoveDistance, MoveTable, Pair, Result
     from clearance.setup.scene import Finding, SideHeight
 
 SCHEMA = 1
@@ -33,6 +38,13 @@ def as_report(result: Result) -> dict[str, Any]:
 
     ``moves`` and ``beyond`` are there when the check was asked for every move.
     """
+    report = _but_for_moves(result)
+    if result.moves:
+        report["moves"] = [_move(move) for move in result.moves]
+    return report
+
+
+def _but_for_moves(result: Result) -> dict[str, Any]:
     report: dict[str, Any] = {
         "schema": SCHEMA,
         "tool": {"name": "clearance", "version": __version__},
@@ -50,7 +62,6 @@ def as_report(result: Result) -> dict[str, Any]:
         report["cures"] = as_data(result.extra["cures"])
     if result.moves:
         report["beyond"] = HORIZON
-        report["moves"] = [_move(move) for move in result.moves]
     return report
 
 
@@ -135,9 +146,6 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-_MOVE_KEYS = ("cut", "move", "line", "head", "item", "clearance", "side", "height")
-
-
 def _move(move: MoveDistance) -> dict[str, Any]:
     return {
         "cut": move.cut,
@@ -156,34 +164,46 @@ def as_json(report: Mapping[str, Any]) -> str:
     return "".join(_pieces(report))
 
 
-def _pieces(report: Mapping[str, Any]) -> Iterator[str]:
+def _pieces(report: Mapping[str, Any], moves: Sequence[str] = ()) -> Iterator[str]:
     # ASCII escapes: the same bytes on every console and in every file, whatever its encoding.
     encode = json.JSONEncoder(allow_nan=False, default=_plain).encode
     before = "{"
     for key, value in report.items():
         yield f"{before}{encode(key)}: "
         if isinstance(value, list) and value:
-            of_moves = key == "moves" and all(tuple(each) == _MOVE_KEYS for each in value)
-            rows = _move_rows(value, encode) if of_moves else map(encode, value)
-            yield "[\n  " + ",\n  ".join(rows) + "\n]"
+            yield from _lines(map(encode, value))
         else:
             yield encode(value)
         before = ",\n"
-    yield "}\n" if before != "{" else "{}\n"
+    if moves:
+        yield f'{before}"moves": '
+        yield from _lines(moves)
+    yield "}\n" if report or moves else "{}\n"
 
 
-def _move_rows(moves: Sequence[Mapping[str, Any]], encode: Callable[[Any], str]) -> Iterator[str]:
-    """A line for each move as ``encode`` would write it, but quicker: they are many, all of one shape."""
-    told = {move[key] for move in moves for key in ("cut", "head", "item")}
-    names = {name: encode(name) for name in told}
-    for move in moves:
-        cut, number, line, head, item, *lengths = move.values()
-        clearance, side, height = ["null" if x is None else repr(x) for x in lengths]
-        yield (
-            f'{{"cut": {names[cut]}, "move": {number}, "line": {"null" if line is None else line}, '
-            f'"head": {names[head]}, "item": {names[item]}, '
-            f'"clearance": {clearance}, "side": {side}, "height": {height}}}'
-        )
+def _lines(rows: Iterable[str]) -> Iterator[str]:
+    yield "[\n  " + ",\n  ".join(rows) + "\n]"
+
+
+def _move_rows(table: MoveTable) -> list[str]:
+    """A line for each move, by columns: they are many, all of one shape."""
+    rows: list[str] = []
+    for head in table.heads:
+        cut, name = json.dumps(head.cut), json.dumps(head.head)
+        items = [*map(json.dumps, head.items), "null"]
+        numbers = zip(head.move.tolist(), head.line.tolist(), head.item.tolist(), strict=True)
+        lengths = zip(_texts(head.clearance), _texts(head.side), _texts(head.height), strict=True)
+        rows += [
+            f'{{"cut": {cut}, "move": {move}, "line": {line or "null"}, "head": {name}, '
+            f'"item": {items[item]}, "clearance": {clearance}, "side": {side}, "height": {height}}}'
+            for (move, line, item), (clearance, side, height) in zip(numbers, lengths, strict=True)
+        ]
+    return rows
+
+
+def _texts(column: NDArray[np.float64]) -> list[str]:
+    """Numbers (N,) as JSON has them, NaN as null."""
+    return to_json(column.tolist()).decode("ascii").replace("NaN", "null")[1:-1].split(",")
 
 
 def _plain(value: Any) -> Any:
@@ -197,7 +217,24 @@ def write_json(report: Mapping[str, Any], target: str | Path) -> None:
     Raises:
         InputError: the file cannot be written.
     """
-    text = as_json(report)
+    _write(as_json(report), target)
+
+
+def write_report(result: Result, target: str | Path) -> None:
+    """Write ``as_report(result)`` as ``write_json`` does, only quicker.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    from clearance.judge.result import MoveTable
+
+    if isinstance(result.moves, MoveTable):
+        _write("".join(_pieces(_but_for_moves(result), _move_rows(result.moves))), target)
+    else:
+        write_json(as_report(result), target)
+
+
+def _write(text: str, target: str | Path) -> None:
     if str(target) == "-":
         sys.stdout.write(text)
         sys.stdout.flush()
