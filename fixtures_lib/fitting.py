@@ -47,7 +47,8 @@ def between(triangles: Array, axis: int, low: float, high: float) -> Array:
 def _above(triangles: Array, axis: int, level: float, sign: float) -> Array:
     """What of the triangles has sign * coordinate >= level: each gives none, one or two."""
     height = sign * triangles[:, :, axis] - level
-    count = (height >= 0).sum(axis=1)
+    up = height >= 0
+    count = up[:, 0].astype(int) + up[:, 1] + up[:, 2]
     whole = triangles[count == 3]
     pieces = [whole]
     for kept in (1, 2):

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from clearance.geometry.crowd import Crowd, boxes_of
 from clearance.geometry.frames import apply, pose
-from clearance.judge.boxes import Crowd, boxes_of
 from clearance.judge.flat import FlatView, TriangleTree, chords_of
 from clearance.judge.inside import body_swallows, head_swallows, holds_point
 from clearance.paths.moves import polyline

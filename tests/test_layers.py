@@ -103,7 +103,7 @@ def fault(module: str, name: str) -> str | None:
     return None
 
 
-_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes")
+_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes", "clearance.geometry.crowd")
 
 
 def kernels_meet(module: str, name: str) -> bool:

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.access.outline import Outline, region
-from clearance.access.slices import Boxes, boxes_of
-from clearance.geometry.extent import extent
+from clearance.geometry.crowd import Boxes
 from clearance.setup.scene import Body
 
 Array = NDArray[np.float64]
@@ -46,7 +45,6 @@ class Contacts:
     def __init__(self, bodies: Sequence[Body]) -> None:
         self.bodies = bodies
         self._slices: dict[tuple[int, float], Any] = {}
-        self._boxes: dict[int, Boxes] = {}
         self._known: dict[tuple[int, tuple[int, ...]], list[Contact]] = {}
 
     def of(self, part: int, outline: Outline, present: tuple[int, ...]) -> list[Contact]:
@@ -61,8 +59,7 @@ class Contacts:
         """
         key = (part, present)
         if key not in self._known:
-            lows, highs = self.boxes(part)
-            low, high = extent(lows, highs)
+            low, high = self.bodies[part].crowd.box
             low, high = low - NEAR, high + NEAR
             self._known[key] = [
                 contact
@@ -74,14 +71,12 @@ class Contacts:
 
     def boxes(self, k: int) -> Boxes:
         """The boxes of a body's triangles."""
-        if k not in self._boxes:
-            self._boxes[k] = boxes_of(self.bodies[k].triangles_M)
-        return self._boxes[k]
+        crowd = self.bodies[k].crowd
+        return crowd.low, crowd.high
 
     def _reaches(self, k: int, low: Array, high: Array) -> bool:
         """Whether any triangle's box comes near."""
-        first, last = self.boxes(k)
-        return bool(((first <= high) & (last >= low)).all(axis=1).any())
+        return len(self.bodies[k].crowd.meeting(low, high)) > 0
 
     def _with(self, k: int, outline: Outline) -> list[Contact]:
         name = self.bodies[k].name

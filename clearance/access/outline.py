@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.access.slices import Boxes, boxes_of, rings, section
+from clearance.access.slices import rings, section
+from clearance.geometry.crowd import Boxes, boxes_of
 from clearance.solids.shells import shells
 
 Array = NDArray[np.float64]

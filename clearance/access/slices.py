@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Boxes, boxes_of
+
 Array = NDArray[np.float64]
-#: lowest and highest corner (N, 3) of each of N triangles
-Boxes = tuple[Array, Array]
 
 #: a corner that lies so near to the line between its neighbours is none (mm): STL files keep 7 digits
 STRAIGHT = 2e-5
@@ -32,12 +32,6 @@ class Hole:
     centre: tuple[float, float]
     diameter: float
     is_round: bool
-
-
-def boxes_of(triangles: Array) -> Boxes:
-    """Lowest and highest corner (N, 3) of each triangle (N, 3, 3)."""
-    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.access.runs import Run
-from clearance.access.slices import Boxes, Hole, around, boxes_of, holds, hole_of, rings, section
+from clearance.access.slices import Hole, around, holds, hole_of, rings, section
+from clearance.geometry.crowd import Boxes, boxes_of
 from clearance.geometry.extent import extent
 from clearance.setup.scene import Body
 

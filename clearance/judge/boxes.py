@@ -1,61 +1,21 @@
-"""Boxes about triangles and bits of a path: corners go in; which of them are near, and how far apart they
-are, comes out. What many boxes cannot reach is seen on a few coarser ones first.
-"""
+"""Boxes about bits of a path go in; which are near to another box, and how far apart, comes out."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.crowd import Boxes, Crowd
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
-Boxes = tuple[Array, Array]
 
-#: boxes in a row that are told by one
-_TOGETHER = 64
 #: a path's extent is divided into so many bits or cells
 CELLS = 300
 #: places of the head that are looked at
 _STANDS = 6
-
-
-def grouped(low: Array, high: Array, first: NDArray[np.intp]) -> Boxes:
-    """A box about each group of boxes that stand in a row; ``first`` of each group (G,)."""
-    return np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
-
-
-class Crowd:
-    """Many boxes (N, d), and coarser ones about each ``_TOGETHER`` of them that stand in a row."""
-
-    def __init__(self, low: Array, high: Array) -> None:
-        self.low, self.high = low, high
-        first = np.arange(0, len(low), _TOGETHER)
-        self.coarse = grouped(low, high, first) if len(low) > _TOGETHER else (low, high)
-
-    @cached_property
-    def box(self) -> Boxes:
-        """The one box (3,) about all of them."""
-        return extent(*self.coarse)
-
-    def within(self, first: Array, last: Array) -> NDArray[np.intp]:
-        """Those that lie wholly between two corners (3,)."""
-        low, high = self.coarse
-        rows = self.inside(np.asarray((low <= last).all(axis=1) & (high >= first).all(axis=1)))
-        low, high = self.low[rows], self.high[rows]
-        return rows[(low >= first).all(axis=1) & (high <= last).all(axis=1)]
-
-    def inside(self, coarse: NDArray[np.bool_]) -> NDArray[np.intp]:
-        """The boxes that stand in the coarser ones picked."""
-        picked = np.flatnonzero(coarse)
-        if len(coarse) == len(self.low):
-            return picked
-        rows = (picked[:, None] * _TOGETHER + np.arange(_TOGETHER)).ravel()
-        return rows[rows < len(self.low)]
 
 
 class Track:
@@ -108,12 +68,6 @@ def bits_apart(low: Array, high: Array, pieces: Sequence[Piece], box: Boxes) -> 
         beside = np.maximum(np.sqrt(x * x + y * y) - piece.r.max(), 0.0)
         np.minimum(best, beside * beside + z * z, out=best)
     return best
-
-
-def boxes_of(triangles: Array) -> Boxes:
-    """Lowest and highest corner (N, 3) of each triangle."""
-    a, b, c = (triangles[:, k] for k in range(3))
-    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 def spread(count: int, most: int) -> NDArray[np.intp]:

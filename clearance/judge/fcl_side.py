@@ -9,7 +9,8 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.boxes import Crowd, Track, boxes_of
+from clearance.geometry.crowd import Crowd
+from clearance.judge.boxes import Track
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
 from clearance.judge.near import MANY, Neighbourhood, near_any, neighbourhood
@@ -37,7 +38,6 @@ class Bodies:
     def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
         self.bodies, self.origin = bodies, origin
         self._whole: dict[int, Surface] = {}
-        self._crowds: dict[int, Crowd] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
@@ -47,9 +47,7 @@ class Bodies:
         return crowd.low, crowd.high
 
     def crowd(self, index: int) -> Crowd:
-        if index not in self._crowds:
-            self._crowds[index] = Crowd(*boxes_of(self.triangles(index)))
-        return self._crowds[index]
+        return self.bodies[index].crowd
 
     def whole(self, index: int) -> Surface:
         if index not in self._whole:

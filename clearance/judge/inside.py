@@ -23,8 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Crowd
 from clearance.geometry.extent import extent
-from clearance.judge.boxes import Crowd
 from clearance.solids.edges import Edges, edges_of, turned_to_agree
 from clearance.solids.shells import connected, shells
 from clearance.sweep.heads import Piece

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Crowd, grouped
 from clearance.geometry.extent import extent
-from clearance.judge.boxes import CELLS, Crowd, Track, apart_squared, bits_apart, grouped, spread
+from clearance.judge.boxes import CELLS, Track, apart_squared, bits_apart, spread
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.setup.limits import Masses
-from clearance.setup.metal import box_of
 from clearance.setup.scene import Body, Finding
 from clearance.solids.materials import density_of
 
@@ -80,21 +79,12 @@ class _Faces:
 
     def __init__(self, body: Body) -> None:
         self._body = body
-        self.low, self.high = box_of(body.triangles_M)
-        self._heights: tuple[Array, Array] | None = None
+        self.low, self.high = body.crowd.box
         self._sign = 0.0
 
     def near(self, low: Array, high: Array, sign: float) -> Array:
         """Facets (N, 3, 3) that meet a box and look up (``sign`` 1) or down (-1)."""
-        if self._heights is None:
-            a, b, c = (self._body.triangles_M[:, k, 2] for k in range(3))
-            self._heights = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-        lows, highs = self._heights
-        t = self._body.triangles_M[(highs >= low[2]) & (lows <= high[2])]
-        for axis in (0, 1):
-            a, b, c = (t[:, k, axis] for k in range(3))
-            most, least = np.maximum(np.maximum(a, b), c), np.minimum(np.minimum(a, b), c)
-            t = t[(most >= low[axis]) & (least <= high[axis])]
+        t = self._body.triangles_M[self._body.crowd.meeting(low, high)]
         n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
         up = n[:, 2] * (sign * self._outward())
         return t[up > STEEP * np.linalg.norm(n, axis=1)]
@@ -102,9 +92,8 @@ class _Faces:
     def _outward(self) -> float:
         """1 where normals look outward, -1 where inward: the levellest facet at the top looks up."""
         if self._sign == 0.0:
-            assert self._heights is not None
-            highest = self._heights[1]
-            t = self._body.triangles_M[highest == highest.max()]
+            highest = self._body.crowd.high[:, 2]
+            t = self._body.triangles_M[highest == self.high[2]]
             n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
             up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
             self._sign = -1.0 if up[np.argmax(np.abs(up))] < 0.0 else 1.0

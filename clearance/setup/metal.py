@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.crowd import Crowd, boxes_of
 from clearance.setup.scene import Body
 from clearance.solids.keys import corner_numbers
 from clearance.solids.shells import shells
@@ -39,38 +39,24 @@ BATCH = 200_000
 
 
 class Shell:
-    """One closed shell where it stands: its triangles and its box, and the solid when it is asked for."""
+    """One closed shell where it stands: its triangles and their boxes, and the solid when it is asked for."""
 
-    def __init__(self, triangles: Array, sunk: bool) -> None:
+    def __init__(self, triangles: Array, sunk: bool, crowd: Crowd | None = None) -> None:
         self.triangles, self.sunk = triangles, sunk
-        self.low, self.high = box_of(triangles)
+        self._crowd = Crowd(*boxes_of(triangles)) if crowd is None else crowd
+        self.low, self.high = self._crowd.box
         self.whole = self
-
-    @cached_property
-    def _boxes(self) -> tuple[Array, Array]:
-        """Lowest and highest corner (N, 3) of every facet."""
-        a, b, c = (self.triangles[:, k] for k in range(3))
-        return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
     def column(self, low: Array, high: Array) -> Shell:
         """Of its facets those that meet a box or stand over it; box and all facets are still known."""
-        lows, highs = self._boxes
-        meet = highs[:, 2] >= low[2]
-        for axis in (0, 1):
-            meet &= (highs[:, axis] >= low[axis]) & (lows[:, axis] <= high[axis])
         some = copy.copy(self)
-        some.triangles = self.triangles[meet]
+        some.triangles = self.triangles[self._crowd.meeting(low, np.array([high[0], high[1], np.inf]))]
         return some
 
     @cached_property
     def solid(self) -> Any:
         """A ``manifold3d.Manifold``; None where the triangles are no solid."""
         return _solid(self.triangles)
-
-
-def box_of(triangles: Array) -> tuple[Array, Array]:
-    """Lowest and highest corner, (3,) each, of triangles (N, 3, 3)."""
-    return extent(triangles)
 
 
 def shells_of(body: Body) -> list[Shell]:

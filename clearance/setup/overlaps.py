@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from clearance.setup.metal import Shell, box_of, depth, shells_of
+from clearance.setup.metal import Shell, depth, shells_of
 from clearance.setup.points import NEAR, depth_at_points
 from clearance.setup.scene import Body, Finding
 
@@ -27,7 +27,7 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
         together: indices of the bodies that are there at one time; each of them is looked at.
     """
     items = [k for k, body in enumerate(bodies) if body.item is not None]
-    boxes = np.array([box_of(bodies[k].triangles_M) for k in items]).reshape(-1, 2, 3)
+    boxes = np.array([bodies[k].crowd.box for k in items]).reshape(-1, 2, 3)
     low, high = boxes[:, 0], boxes[:, 1]
     rows = [set(each) for each in together]
     shells: dict[int, list[Shell]] = {}
@@ -44,8 +44,9 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
                 continue
             for k in (a, b):
                 if k not in shells:
-                    fine = len(bodies[k].triangles_M) > LARGEST and not bodies[k].shells
-                    shells[k] = [Shell(bodies[k].triangles_M, False)] if fine else shells_of(bodies[k])
+                    body = bodies[k]
+                    fine = len(body.triangles_M) > LARGEST and not body.shells
+                    shells[k] = [Shell(body.triangles_M, False, body.crowd)] if fine else shells_of(body)
             findings += _pair(bodies, one, other, shells[a], shells[b])
     return findings
 

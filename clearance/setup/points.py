@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Crowd, boxes_of
 from clearance.setup.metal import Shell, distances
 from fixtures_lib.fitting import between
 
@@ -21,8 +22,6 @@ POINTS = 300
 NEAR = 2.0
 #: of these, so many are measured that may be the deepest
 DEEPEST = 30
-#: pairs of a point and a facet that are looked at, at most; there are never fewer points than a tenth
-PAIRS = 4_000_000
 
 
 def depth_at_points(a: Shell, b: Shell) -> float:
@@ -36,7 +35,6 @@ def depth_at_points(a: Shell, b: Shell) -> float:
     for mine, theirs in ((a, b), (b, a)):
         points = _spread(_cut_to(mine.triangles, low, high), POINTS)
         column = _meeting(theirs.triangles, low, np.array([high[0], high[1], np.inf]))
-        points = points[: max(PAIRS // max(len(column), 1), POINTS // 10)]
         inside = points[_crossed(points, column)]
         if len(inside):
             deepest = max(deepest, _depth(inside, theirs))
@@ -94,18 +92,15 @@ def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
     odd = np.zeros(len(points), dtype=bool)
     e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
     triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one
-    step = max(1, 500_000 // max(len(points), 1))
-    x, y = points[:, 0, None], points[:, 1, None]
-    for k in range(0, len(triangles), step):
-        t = triangles[k : k + step]
-        left, right = np.ones((2, len(points), len(t)), dtype=bool)
-        for i in range(3):
-            p, q = t[:, i], t[:, (i + 1) % 3]
-            side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (q[:, 1] - p[:, 1]) * (x - p[:, 0])
-            left &= side > 0.0
-            right &= side < 0.0
-        n, m = np.nonzero(left | right)
-        normal = np.cross(t[m, 1] - t[m, 0], t[m, 2] - t[m, 0])
-        over = np.einsum("ij,ij->i", normal, t[m, 0] - points[n]) / normal[:, 2]
-        np.logical_xor.at(odd, n[over > 0.0], True)
+    crowd = Crowd(*boxes_of(triangles[:, :, :2]))
+    n, m = crowd.holding(points[:, :2])
+    t, point = triangles[m], points[n]
+    p = t[:, :, :2] - point[:, None, :2]
+    q = p[:, (1, 2, 0)]
+    side = p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]
+    round_ = (side > 0.0).all(axis=1) | (side < 0.0).all(axis=1)
+    t, point, n = t[round_], point[round_], n[round_]
+    normal = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    over = np.einsum("ij,ij->i", normal, t[:, 0] - point) / normal[:, 2]
+    np.logical_xor.at(odd, n[over > 0.0], True)
     return odd

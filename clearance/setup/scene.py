@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Crowd, boxes_of
 from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
 
@@ -54,6 +56,11 @@ class Body:
     source: dict[str, Any] = field(default_factory=dict)
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
+
+    @cached_property
+    def crowd(self) -> Crowd:
+        """The boxes of the triangles, in their order."""
+        return Crowd(*boxes_of(self.triangles_M))
 
 
 @dataclass(frozen=True)
