@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import clearance.judge.fcl_side as side
-from clearance.geometry.frames import apply, pose
 from clearance.geometry.crowd import Crowd, boxes_of
+from clearance.geometry.frames import apply, pose
 from clearance.judge.boxes import Track
 from clearance.judge.fcl_side import Bodies, FclHead
 from clearance.judge.near import neighbourhood
