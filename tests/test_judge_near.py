@@ -12,6 +12,7 @@ from clearance.judge.boxes import Track
 from clearance.judge.fcl_side import Bodies, FclHead
 from clearance.judge.near import neighbourhood
 from clearance.paths.moves import polyline
+from clearance.setup import shapes
 from clearance.setup.scene import Body, SideHeight
 from clearance.sweep.heads import piece_of_box, pieces_of_profile
 
@@ -76,3 +77,48 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     assert place.floor == pytest.approx(0.1, abs=2e-5)
     assert place.floor <= 0.1
     assert len(place.rows) < 200
+
+
+def wave(bits, closed):
+    """A path that goes round, in and out, so that parts of it come near to a thing again and again."""
+    angle = np.linspace(0, 2 * np.pi if closed else 5.5, bits + 1)
+    r = 40 + 4 * np.sin(9 * angle)
+    return np.stack([50 + r * np.cos(angle), 40 + 0.8 * r * np.sin(angle)], axis=1)
+
+
+def block(low, high):
+    x, y, z = (sorted(pair) for pair in zip(low, high, strict=True))
+    return shapes.box(tuple(x), tuple(y), tuple(z))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch):
+    """Small things beside, under and over a head, some of them level with its faces: the path shown is in
+    pieces, open where it breaks off, and FCL finds on it what it finds on the whole envelope.
+    """
+    rng = np.random.default_rng(seed)
+    low = rng.uniform((-40, -30, -45), (130, 110, 5))
+    high = low + rng.choice([0.5, 3.0, 30.0], 3)
+    if seed % 3 == 0:
+        low[2] = rng.choice([-0.1, -6.1, -40.1, 0.0])  # level with a face of the head
+    triangles = apply(pose((0, 0, 0), (0, 0, rng.choice([0.0, 30.0]))), block(low, high))
+    path = wave(int(rng.choice([60, 300, 900])), bool(seed % 2))
+    whole = distance(triangles, path, monkeypatch, everything=True)
+    shown = distance(triangles, path, monkeypatch, everything=False)
+    assert shown <= whole + 1e-12
+    assert shown == pytest.approx(whole, abs=5e-3)
+
+
+def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
+    """A disc that rides level under a small thing: the place that is nearest lies beyond the bit shown."""
+    triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
+    elsewhere = side.envelope(polyline(path[:2] + 1e3), HEAD)
+    with monkeypatch.context() as patch:
+        patch.setattr(FclHead, "_at_stand", lambda self, place: elsewhere)
+        assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
+        near = side.near_any
+        patch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
+        assert distance(triangles, path, patch, everything=False) > 0.2
+    # and where it was not, it is shown once more before FCL is said to contradict the bound
+    monkeypatch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
+    assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)

@@ -13,7 +13,7 @@ from clearance.geometry.crowd import Crowd
 from clearance.judge.boxes import Track
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
-from clearance.judge.near import MANY, Neighbourhood, near_any, neighbourhood
+from clearance.judge.near import MANY, Neighbourhood, at_stand, near_any, neighbourhood
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Body
 from clearance.sweep.envelope import Envelope, envelope, straight_runs
@@ -142,14 +142,32 @@ class FclHead:
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
-        found = gap(grown.surface, grown.near.get(body) or self.bodies.whole(body))
+        surface, mesh = grown.near.get(body) or self.bodies.whole(body), grown.mesh
+        found = gap(grown.surface, surface)
         place = grown.places.get(body)
+        if place is not None and not place.is_found(found.distance):
+            # what the bound was had from lies beyond an open end: it is shown whole
+            whole = self._at_stand(place)
+            again = gap(Surface(whole.triangles, self.bodies.origin), surface)
+            if again.distance < found.distance:
+                found, mesh = again, whole
         distance = found.distance if place is None else place.holds(found.distance)
         if distance > 0.0 and head_swallows(
             self.bodies.triangles(body), self.bodies.crowd(body), self.runs, grown.pieces
         ):
             distance = 0.0
-        return FclAnswer(distance, found.on_head, found.on_item, int(grown.mesh.move[found.triangle]))
+        return FclAnswer(distance, found.on_head, found.on_item, int(mesh.move[found.triangle]))
+
+    def _at_stand(self, place: Neighbourhood) -> Envelope:
+        """What the place's piece sweeps where its bound was had from."""
+
+        def here(
+            low: Array, high: Array, r: float, piece: Piece
+        ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+            bits = at_stand(place, low, high)
+            return bits, bits
+
+        return envelope(self.moves, [place.piece], self.only, here)
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""

@@ -21,6 +21,7 @@ from clearance.sweep.envelope import envelope, straight_runs
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.bool_]
 
 #: boxes are taken larger by this, mm, than what they hold; the envelope's mesh stands out by less
 _ROOM = 0.01
@@ -54,10 +55,11 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array, r: float, _: Piece) -> NDArray[np.bool_]:
+            def wanted(first: Array, last: Array, r: float, _: Piece) -> tuple[Rows, Rows]:
                 room = np.array([r + _ROOM, r + _ROOM, _ROOM])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
-                return np.asarray(np.any(np.all(meets, axis=2), axis=1))
+                some = np.asarray(np.any(np.all(meets, axis=2), axis=1))
+                return some, some
 
             mesh = envelope(moves, self.pieces, only, wanted)
             if len(mesh.triangles):

@@ -64,13 +64,17 @@ class Neighbourhood:
     stand: Array
     piece: Piece
 
+    def is_found(self, found: float) -> bool:
+        """Whether FCL's own figure is as near as what the bound was had from, which was shown to it."""
+        return found <= self.floor + 2.0 * _HAIR
+
     def holds(self, found: float) -> float:
         """FCL's own figure, or the bound on what it was not shown where that is less.
 
-        What the bound was had from was shown to it: an FCL that finds nothing as near is not believed in,
-        and its figure stands, for the other way to contradict.
+        An FCL that does not find what the bound was had from is not believed in, and its figure stands, for
+        the other way to contradict.
         """
-        return min(found, self.floor) if found <= self.floor + 2.0 * _HAIR else found
+        return min(found, self.floor) if self.is_found(found) else found
 
 
 def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence[Piece]) -> Neighbourhood:
@@ -88,7 +92,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
     for k in range(6):
         if k:
             bits, apart = track.near(pieces, box, there)
-            if not len(bits):
+            if not len(bits) or apart.min() >= there * there * (1.0 - 1e-12):
                 break
             nearest = np.argsort(apart, kind="stable")[:_STANDS]
             stands = track.p[bits[np.union1d(nearest, spread(len(bits), _STANDS))]]
@@ -131,30 +135,44 @@ def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
 
 def near_any(
     places: Sequence[Neighbourhood], low: Array, high: Array, r: float, piece: Piece
-) -> NDArray[np.bool_]:
-    """Which bits of a path FCL has to see for any of the bodies.
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which bits (N,) of a path FCL has to see for any of the bodies, and which of them (N,) to their ends.
+
+    A bit that is left out is no nearer than the bound, and so is the head as it stands at its ends. So ends
+    are shown only where nothing is nearer: the bit where a bound was had from is then one of many alike.
 
     Args:
         low, high: (N, 3) boxes that, grown sideways by ``r``, hold what ``piece`` sweeps along each bit.
     """
-    near = np.zeros(len(low), dtype=bool)
+    near, to_ends = np.zeros(len(low), dtype=bool), np.zeros(len(low), dtype=bool)
     crowd = Crowd(low, high)
-    ends = np.array(piece.rect)
     for place in places:
         reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
         box = extent(place.low, place.high)
         bits = crowd.inside(apart_squared(*crowd.coarse, r, *box) < reach * reach)
-        bits = bits[~near[bits]]
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
-        if len(bits):
-            _mark(near, bits, low, high, r, place, reach)
-        if piece is not place.piece:
-            continue
-        # the bit from which the bound was had is shown for certain, all that lie over the same place with it
-        here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
-        here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
-        near |= here
-    return near
+        new = bits[~near[bits]]
+        if len(new):
+            _mark(near, new, low, high, r, place, reach)
+        if piece is place.piece:
+            # where the bound was had from is shown for certain
+            here = at_stand(place, low, high)
+            if not near[bits].any():
+                to_ends |= here
+            near |= here
+    return near, to_ends
+
+
+def at_stand(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]:
+    """The bits (N,) from which a place's bound was had, all that lie over the same place with it.
+
+    Args:
+        low, high: (N, 3) as for ``near_any``, of the place's own piece.
+    """
+    ends = np.array(place.piece.rect)
+    here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
+    here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
+    return here
 
 
 def _mark(
@@ -266,22 +284,25 @@ def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
     least = np.full(len(a), np.inf)
     for start, end in ((a, b), (b, c), (c, a)):
         way = end - start
-        length2 = (way * way).sum(axis=1)
-        t = np.divide(
-            ((points - start) * way).sum(axis=1), length2, out=np.zeros_like(least), where=length2 > 0.0
-        )
+        length2 = _dot(way, way)
+        t = np.divide(_dot(points - start, way), length2, out=np.zeros_like(least), where=length2 > 0.0)
         at = start + np.clip(t, 0.0, 1.0)[:, None] * way
-        gap = ((points - at) ** 2).sum(axis=1)
+        off = points - at
+        gap = _dot(off, off)
         best = np.where((gap < least)[:, None], at, best)
         least = np.minimum(least, gap)
     e, f, d = b - a, c - a, points - a
-    ee, ef, ff = (e * e).sum(axis=1), (e * f).sum(axis=1), (f * f).sum(axis=1)
-    de, df = (d * e).sum(axis=1), (d * f).sum(axis=1)
+    ee, ef, ff = _dot(e, e), _dot(e, f), _dot(f, f)
+    de, df = _dot(d, e), _dot(d, f)
     det = ee * ff - ef * ef
     safe = np.where(det > 0.0, det, 1.0)
     u, v = (ff * de - ef * df) / safe, (ee * df - ef * de) / safe
     inside = (det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
     return np.where(inside[:, None], a + u[:, None] * e + v[:, None] * f, best)
+
+
+def _dot(a: Array, b: Array) -> Array:
+    return np.asarray(np.einsum("ij,ij->i", a, b))
 
 
 def _within(

@@ -45,16 +45,21 @@ class Envelope:
 
 @dataclass(frozen=True)
 class _Line:
-    """A polyline: points (n+1, 2), the move of each bit (n,), and how far it may lie from the true path."""
+    """A polyline: points (n+1, 2), the move of each bit (n,), and how far it may lie from the true path.
+
+    ``begins`` and ``ends`` say whether it has round ends there; else it is open, a part of a longer one.
+    """
 
     points: Array
     move: Index
     deviation: float
+    begins: bool = True
+    ends: bool = True
 
 
 #: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
-#: sideways, and the piece; answers which bits are wanted (n,)
-Wanted = Callable[[Array, Array, float, Piece], NDArray[np.bool_]]
+#: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
+Wanted = Callable[[Array, Array, float, Piece], tuple[NDArray[np.bool_], NDArray[np.bool_]]]
 
 
 def envelope(
@@ -67,8 +72,8 @@ def envelope(
 
     Args:
         only: (M,) the moves on which the head is there (the wire is not in everywhere).
-        wanted: leaves out bits of the path, piece by piece, that nothing is near to. What is left has its
-            own ends, inside the envelope.
+        wanted: leaves out bits of the path, piece by piece, that nothing is near to. Where what is left
+            breaks off, the mesh is open: what the head is as it stands there, the bit left out sweeps too.
     """
     triangles: list[Array] = []
     owner: list[Index] = []
@@ -79,12 +84,7 @@ def envelope(
             whole = _simplified(whole)
         deviation = max(deviation, whole.deviation)
         for piece in pieces:
-            bits = (
-                np.ones(len(whole.move), dtype=bool)
-                if wanted is None
-                else wanted(*_boxes(whole, piece), piece)
-            )
-            lines = _parts(whole, bits)
+            lines = [whole] if wanted is None else _parts(whole, *wanted(*_boxes(whole, piece), piece))
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
                 for line in lines:
@@ -125,12 +125,19 @@ def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array, float]:
     return low, high, float(piece.r.max()) + line.deviation + FACET
 
 
-def _parts(line: _Line, bits: NDArray[np.bool_]) -> list[_Line]:
-    """The unbroken parts of a line that ``bits`` (n,) picks."""
+def _parts(line: _Line, bits: NDArray[np.bool_], to_ends: NDArray[np.bool_]) -> list[_Line]:
+    """The unbroken parts of a line that ``bits`` (n,) picks; those with a bit of ``to_ends`` are not open."""
     if bits.all():
         return [line]
-    runs = _runs(len(bits), bits)
-    return [_Line(line.points[r.start : r.stop + 1], line.move[r], line.deviation) for r in runs]
+    parts = []
+    for r in _runs(len(bits), bits):
+        rounded = bool(to_ends[r].any())
+        begins, ends = (
+            rounded or (line.begins and r.start == 0),
+            rounded or (line.ends and r.stop == len(bits)),
+        )
+        parts.append(_Line(line.points[r.start : r.stop + 1], line.move[r], line.deviation, begins, ends))
+    return parts
 
 
 def _runs(count: int, only: NDArray[np.bool_] | None) -> list[slice]:
@@ -250,7 +257,7 @@ def _joined(parts: Sequence[_Edges]) -> _Edges:
 
 
 def _edges_of_line(line: _Line, radius: float) -> _Edges:
-    """The outline of a disc that follows the line: both sides, outer wedges, half turns at the ends."""
+    """The outline of a disc that follows the line: both sides, outer wedges, half turns at its ends."""
     p, q = line.points[:-1], line.points[1:]
     along = q - p
     length = np.hypot(along[:, 0], along[:, 1])
@@ -268,9 +275,11 @@ def _edges_of_line(line: _Line, radius: float) -> _Edges:
         _Edges(p, q, -left, -left, line.move),
         _fan(q[to_left], angle[to_left] + np.pi, turn[to_left], line.move[to_left], radius),
         _fan(q[to_right], angle[to_right + 1], -turn[to_right], line.move[to_right], radius),
-        _fan(p[:1], angle[:1], np.full(1, np.pi), line.move[:1], radius),
-        _fan(q[-1:], angle[-1:] + np.pi, np.full(1, np.pi), line.move[-1:], radius),
     ]
+    if line.begins:
+        parts.append(_fan(p[:1], angle[:1], np.full(1, np.pi), line.move[:1], radius))
+    if line.ends:
+        parts.append(_fan(q[-1:], angle[-1:] + np.pi, np.full(1, np.pi), line.move[-1:], radius))
     return _joined(parts)
 
 
