@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from clearance.access.contacts import LEAST, Contact
 from clearance.access.parting import Story
 from clearance.setup.scene import Finding, Scene
-from clearance.solids.mass import mass_properties
 
 Array = NDArray[np.float64]
 
@@ -41,7 +40,7 @@ def weights(scene: Scene) -> list[Weight]:
     found = []
     for body in scene.bodies:
         if body.kind == "part" and body.closed:
-            volume, middle = mass_properties(body.triangles_M)
+            volume, middle = body.bulk
             mass = None if body.density is None else volume * body.density * 1e-6
             found.append(Weight(body.name, volume, mass, middle, body.density, body.source.get("material")))
     return found

@@ -83,6 +83,10 @@ class Clearance:
     def steepness(self) -> Array:
         return np.ones(len(self.profiles.z))
 
+    def at_least(self, g: Array, which: Index) -> Array:
+        """A bound (N,) on the measure that is had from g alone; so for each of them."""
+        return g - self.profiles.widest_r[which]
+
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
         table = self.profiles
         zs, rs = table.z[which], table.r[which]
@@ -111,6 +115,9 @@ class Side:
     def steepness(self) -> Array:
         return 1.0 + np.abs(self.profiles.slope).max(axis=1)
 
+    def at_least(self, g: Array, which: Index) -> Array:
+        return g - self.profiles.widest_r[which]
+
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
         table = self.profiles
         z0, z2 = table.z[which, 0], table.z[which, 2]
@@ -128,6 +135,10 @@ class Height:
     def steepness(self) -> Array:
         slope = np.abs(self.profiles.slope)
         return 1.0 + np.divide(1.0, slope, out=np.zeros_like(slope), where=slope > 0.0).max(axis=1)
+
+    def at_least(self, g: Array, which: Index) -> Array:
+        beside = g - self.profiles.widest_r[which]
+        return np.where(beside > 0.0, NOWHERE + beside, 0.0)
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
         table = self.profiles

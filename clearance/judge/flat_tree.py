@@ -312,25 +312,32 @@ class _Search:
         """The pairs with the smallest value each could hold, less those no better than what is had."""
         a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
         profiles = self.measure.profiles
+        limit = self.limit(pairs)
         low, high = a.low[pairs.tri], a.high[pairs.tri]
         path_low, path_high = b.low[pairs.chord], b.high[pairs.chord]
         if profiles.boxed.any():
             rect = profiles.rect[pairs.piece]
             path_low, path_high = path_low + rect[:, 0::2], path_high + rect[:, 1::2]
-        apart = np.maximum(np.maximum(low[:, :2] - path_high, path_low - high[:, :2]), 0.0)
-        g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
-        z = profiles.nearest_height(low[:, 2], high[:, 2], pairs.piece)
+        x, y = (
+            np.maximum(np.maximum(low[:, k] - path_high[:, k], path_low[:, k] - high[:, k]), 0.0)
+            for k in (0, 1)
+        )
+        g = np.maximum(np.sqrt(x * x + y * y) - self.path.slack, 0.0)
+        # most are dropped by the horizontal distance alone, before the heights are looked at
+        keep = np.flatnonzero(self.measure.at_least(g, pairs.piece) < limit)
+        pairs, g, limit = replace(pairs, low=g, g=g).take(keep), g[keep], limit[keep]
+        z = profiles.nearest_height(low[keep, 2], high[keep, 2], pairs.piece)
         bound = self.measure(g, z, pairs.piece)
-        pairs = replace(pairs, low=bound, g=g)
-        keep = self.matters(pairs)
-        pairs = pairs.take(keep)
+        still = np.flatnonzero(bound < limit)
+        pairs = replace(pairs, low=bound).take(still)
         if pairs.tri_level or not len(pairs):
             return pairs
         # a triangle may be far smaller than its box
-        apart_ = _triangle_box(self.tree.triangles[pairs.tri], path_low[keep], path_high[keep])
-        g = np.maximum(pairs.g, apart_ - self.path.slack)
-        bound = self.measure(g, z[keep], pairs.piece)
-        return self.pruned(replace(pairs, low=bound, g=g))
+        keep = keep[still]
+        apart = _triangle_box(self.tree.triangles[pairs.tri], path_low[keep], path_high[keep])
+        g = np.maximum(pairs.g, apart - self.path.slack)
+        bound = self.measure(g, z[still], pairs.piece)
+        return replace(pairs, low=bound, g=g).take(np.flatnonzero(bound < limit[still]))
 
     def matters(self, pairs: _Pairs) -> NDArray[np.bool_]:
         """Whether each pair could hold a smaller value than what is had for its key."""

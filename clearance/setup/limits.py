@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from clearance.geometry.frames import apply, invert
 from clearance.setup.scene import Body, Finding
 from clearance.setup.schema import Setup
-from clearance.solids.mass import mass_properties
 from clearance.solids.materials import density_of
 from fixtures_lib.holder import Limit
 
@@ -51,7 +50,6 @@ class Masses:
     """Mass and centre of gravity of each item, worked out when it is first asked for."""
 
     def __init__(self, items: Sequence[Body]) -> None:
-        self._known: dict[str, tuple[float, NDArray[np.float64]]] = {}
         self._on: dict[str | None, list[Body]] = {}
         for body in items:
             self._on.setdefault(body.stands_on, []).append(body)
@@ -63,9 +61,7 @@ class Masses:
 
     def volume(self, body: Body) -> tuple[float, NDArray[np.float64]]:
         """Volume (mm3) and centre of gravity (3,), machine frame, of a body that closes."""
-        if body.name not in self._known:
-            self._known[body.name] = mass_properties(body.triangles_M)
-        return self._known[body.name]
+        return body.bulk
 
     def above(self, holder: Body) -> list[Body]:
         """All that stands on it, directly or on something that does."""

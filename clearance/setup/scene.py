@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.crowd import Crowd, boxes_of
 from clearance.paths.moves import Moves
+from clearance.solids.mass import mass_properties
 from clearance.sweep.heads import Piece
 
 
@@ -61,6 +62,11 @@ class Body:
     def crowd(self) -> Crowd:
         """The boxes of the triangles, in their order."""
         return Crowd(*boxes_of(self.triangles_M))
+
+    @cached_property
+    def bulk(self) -> tuple[float, NDArray[np.float64]]:
+        """Volume (mm3) and centre of gravity (3,), machine frame; of no use where the surface is open."""
+        return mass_properties(self.triangles_M)
 
 
 @dataclass(frozen=True)
