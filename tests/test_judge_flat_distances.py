@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapely.geometry import LineString, MultiPoint
+from shapely.geometry import LineString, MultiPoint, Point
 
 from clearance.geometry.flat import segment_segment, segment_swept_rectangle
+from clearance.judge.flat import _nearest_points
 
 N = 1500
 
@@ -68,3 +69,25 @@ def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it():
         rect = np.tile([corner[0], corner[0] + 3.4, corner[1], corner[1] + 1.2], (len(a), 1))
         found = segment_swept_rectangle(a + 0.1, b + 0.1, still, still, rect)
         assert found.min() > far - 6.0
+
+
+def test_the_nearest_points_are_that_far_apart_and_where_they_must_be(segments):
+    """Also where a way is hardly aslant and its rectangle passes the end of an edge."""
+    rng, a, b, p, q = segments
+    for i in range(N):
+        end, way = q[i], q[i] - p[i]
+        if i % 3 == 0:  # nearly along an axis
+            end = p[i] + np.array([way[0], 10.0 ** -rng.uniform(1, 12)])[:: rng.choice([1, -1])]
+        low = rng.uniform(-4, 2, 2)
+        high = low + (rng.uniform(0, 5, 2) if i % 4 else 0.0)
+        if i % 4 == 0:
+            low = high = np.zeros(2)
+        item, wire = _nearest_points(a[i], b[i], p[i], end, (low[0], high[0], low[1], high[1]))
+        corners = [
+            (c[0] + x, c[1] + y) for c in (p[i], end) for x in (low[0], high[0]) for y in (low[1], high[1])
+        ]
+        true = LineString([a[i], b[i]]).distance(MultiPoint(corners).convex_hull)
+        beside = item - wire - np.clip(item - wire, low, high)
+        assert np.hypot(*beside) == pytest.approx(true, abs=1e-8)
+        assert LineString([a[i], b[i]]).distance(Point(item)) < 1e-9
+        assert LineString([p[i], end]).distance(Point(wire)) < 1e-9

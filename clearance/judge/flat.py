@@ -25,6 +25,8 @@ Index = NDArray[np.intp]
 
 #: how far apart a chord and its arc may be, mm; half of it counts against every figure along an arc
 SAGITTA = 2e-4
+#: what rounding may do to a point on the rim of what a rectangle sweeps, mm
+_HAIR = 1e-9
 #: a touch is 1e-6 or less; the search's own width is taken off its answers, so this is 1e-6 of the truth
 TOUCH = 1e-6 + SEARCH_WIDTH
 
@@ -218,45 +220,64 @@ class FlatView:
 
 
 def _nearest_points(a: Array, b: Array, p: Array, q: Array, rect: tuple[float, ...]) -> tuple[Array, Array]:
-    """The point of segment a-b and the wire's place on p-q at which the rectangle about it comes nearest.
+    """The point (2,) of segment a-b, and the wire's place on p-q, at which the rectangle about it is nearest.
 
-    By alternating between the two: both sets are convex and there are only a few figures to settle.
+    What the rectangle sweeps is convex, and its sides run between corners that it has at p and at q: all
+    segments between these are tried, for those that are no sides lie within.
     """
     low, high = np.array([rect[0], rect[2]]), np.array([rect[1], rect[3]])
-
-    def onto(x: Array, c: Array, d: Array) -> Array:
-        length2 = float((d - c) @ (d - c))
-        t = min(max(float((x - c) @ (d - c)) / length2, 0.0), 1.0) if length2 > 0.0 else 0.0
-        return np.asarray(c + t * (d - c))
-
-    best: tuple[float, Array, Array] | None = None
-    crossing = _crossing(a, b, p, q)
-    starts = [s for s in (crossing, a, b, onto(p, a, b), onto(q, a, b)) if s is not None]
-    for item in starts:
-        wire = onto(item, p, q)
-        for _ in range(200):
-            on_rect = wire + np.clip(item - wire, low, high)
-            moved = onto(on_rect, a, b)
-            wire_moved = onto(wire + (moved - on_rect), p, q) if np.any(high - low) else onto(moved, p, q)
-            still = bool((np.abs(moved - item) < 1e-12).all() and (np.abs(wire_moved - wire) < 1e-12).all())
-            item, wire = moved, wire_moved
-            if still:
-                break
-        gap = float(np.hypot(*(item - wire - np.clip(item - wire, low, high))))
-        if best is None or gap < best[0]:
-            best = (gap, item, wire)
-    assert best is not None
-    return best[1], best[2]
+    corners = (
+        np.array([[rect[i], rect[j]] for i in (0, 1) for j in (2, 3)]) if np.any(rect) else np.zeros((1, 2))
+    )
+    ends = np.concatenate([p + corners, q + corners])
+    first, last = np.triu_indices(len(ends), 1)
+    c, d = ends[first], ends[last]
+    crossing = _crossing(a, b, c, d)
+    inside = np.array([x for x in (a, b) if _within(x, p, q, low, high)]).reshape(-1, 2)
+    item = np.concatenate(
+        [inside, crossing, np.tile(a, (len(c), 1)), np.tile(b, (len(c), 1)), _onto(ends, a, b)]
+    )
+    swept = np.concatenate([inside, crossing, _onto(a, c, d), _onto(b, c, d), ends])
+    k = int(np.argmin(np.hypot(*(item - swept).T)))
+    begin, end = _share(swept[k], p, q, low - _HAIR, high + _HAIR)
+    return item[k], np.asarray(p + min(max((begin + end) / 2.0, 0.0), 1.0) * (q - p))
 
 
-def _crossing(a: Array, b: Array, p: Array, q: Array) -> Array | None:
-    d, e = b - a, q - p
-    det = float(d[0] * e[1] - d[1] * e[0])
-    if det == 0.0:
-        return None
-    t = float((p - a)[0] * e[1] - (p - a)[1] * e[0]) / det
-    s = float((p - a)[0] * d[1] - (p - a)[1] * d[0]) / det
-    return np.asarray(a + t * d) if 0.0 <= t <= 1.0 and 0.0 <= s <= 1.0 else None
+def _share(x: Array, p: Array, q: Array, low: Array, high: Array) -> tuple[float, float]:
+    """Between which shares of the way p-q the rectangle low-high about it holds ``x``; not at all where the
+    first is the larger."""
+    begin, end = 0.0, 1.0
+    for at, way, least, most in zip(x - p, q - p, low, high, strict=True):
+        if way != 0.0:
+            one, other = sorted(((at - least) / way, (at - most) / way))
+            begin, end = max(begin, one), min(end, other)
+        elif not least <= at <= most:
+            return 1.0, 0.0
+    return begin, end
+
+
+def _within(x: Array, p: Array, q: Array, low: Array, high: Array) -> bool:
+    begin, end = _share(x, p, q, low, high)
+    return begin <= end
+
+
+def _onto(x: Array, c: Array, d: Array) -> Array:
+    """The points (n, 2) of segments c-d that are nearest to x."""
+    way = d - c
+    length2 = (way * way).sum(axis=-1)
+    share = np.clip(((x - c) * way).sum(axis=-1) / np.where(length2 > 0.0, length2, 1.0), 0.0, 1.0)
+    return np.asarray(c + share[..., None] * way)
+
+
+def _crossing(a: Array, b: Array, c: Array, d: Array) -> Array:
+    """Where segment a-b crosses segments c-d (n, 2)."""
+    along, way = b - a, d - c
+    det = along[0] * way[:, 1] - along[1] * way[:, 0]
+    off, safe = c - a, np.where(det != 0.0, det, 1.0)
+    t = (off[:, 0] * way[:, 1] - off[:, 1] * way[:, 0]) / safe
+    s = (off[:, 0] * along[1] - off[:, 1] * along[0]) / safe
+    cross = (det != 0.0) & (t >= 0.0) & (t <= 1.0) & (s >= 0.0) & (s <= 1.0)
+    return np.asarray(a + t[cross, None] * along)
 
 
 def _on_piece(item: Array, z: float, wire: Array, piece: Piece) -> Array:
