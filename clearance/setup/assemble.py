@@ -15,7 +15,7 @@ from clearance.setup.machine import Machine
 from clearance.setup.overlaps import overlap_findings
 from clearance.setup.scene import Scene
 from clearance.setup.schema import Setup
-from clearance.setup.stretches import all_stretches
+from clearance.setup.stretches import all_stretches, present_in_cuts
 from clearance.setup.toml_file import TomlFile, read_toml
 from clearance.workers import beside
 
@@ -48,11 +48,11 @@ def load(setup_path: str | Path) -> Scene:
     items, findings = item_bodies(setup, file, files)
     bodies = (*items, *standing)
     masses = Masses(items)
-    findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
-    stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
-    together = [stretch.bodies for stretch in stretches if stretch.cut is not None]
+    together = present_in_cuts(setup, bodies, file)
     many = sum(len(body.triangles_M) for body in bodies) > _MANY
     with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
+        findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
+        stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
         on_their_feet = feet_findings(bodies, together, masses)
         findings += overlaps()
     findings += on_their_feet

@@ -91,6 +91,11 @@ def all_stretches(
     return stretches, findings
 
 
+def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> list[tuple[int, ...]]:
+    """For each cut the indices of the bodies that are there; InputError where it names what is not."""
+    return [_present(setup, bodies, cut, index, file) for index, cut in enumerate(setup.cuts)]
+
+
 def _way(
     machine: Machine,
     name: str,
