@@ -269,6 +269,7 @@ def test_by_beyond_the_travel_is_not_clear(tmp_path: Path) -> None:
         (["--range", "5", "2"], ["--range", "5 down to 2"]),
         (["--range", "nan", "2"], ["--range", "nan"]),
         (["--by", "inf"], ["--by", "inf"]),
+        (["--by", "3,5"], ["--by", '"3,5"', "3.5"]),
         (["--by", "1e300"], ["--by"]),
         (["--by", "1", "--range", "0", "2"], ["--by", "--range"]),
     ],
@@ -369,6 +370,19 @@ def test_an_item_that_would_cut_into_others_is_no_raise(
     assert answer["windows"]
     assert cli.run(["raise", setup, "--item", "front rail", "--by", "1.96"]) == 1
     assert 'CLOSE: "die plate": cuts 1.96 mm deep into' in " ".join(capsys.readouterr().out.split())
+
+
+def test_what_is_cut_into_as_well_is_told(tmp_path: Path) -> None:
+    # The plate stands 1 in "stop 1" as planned, and 2 under "stop 2"; raised by 5.91 it is in both.
+    bench = table_with_part(tmp_path)
+    bench.block("stop 1", (-9, 40, 19), (-4, 45, 40))
+    bench.block("stop 2", (-9, 50, 22), (-4, 55, 40))
+    code, answer = bench.ask("raise", "--item", "rail")
+    told = [f["message"] for f in answer["findings"]]
+    assert code == 1
+    assert answer["smallest"] is None
+    assert any('cuts 3.91 mm deep into "stop 2"' in message for message in told), told
+    assert not any('into "stop 1"' in message for message in told), "as planned, and no news"
 
 
 def test_what_hangs_below_zero_is_told_anew(capsys: pytest.CaptureFixture[str]) -> None:

@@ -157,6 +157,7 @@ def test_a_fork(drawing: Drawing) -> None:
     square_of_lines(drawing)
     drawing.space.add_line((10, 10), (15, 15))
     assert drawing.refused().startswith("X10 Y10: 3 ends of curves meet here: LINE #")
+    assert " to X0 Y10; LINE #" in drawing.refused()
 
 
 def test_crossings(drawing: Drawing) -> None:

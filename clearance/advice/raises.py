@@ -8,6 +8,7 @@ taken in parts in which each upper head does one or the other. FCL confirms each
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -219,7 +220,7 @@ def _worse_standing(scene: Scene, items: Collection[str] | None, by: float) -> l
 
 def _told(finding: Finding) -> tuple[str, str | None, str, str]:
     """What a finding says, its figures left out: whom an item cuts into is another finding for each."""
-    words = "".join(c for c in finding.message if not c.isdigit() and c != ".")
+    words = re.sub(r'("[^"]*")|[0-9.]+', r"\1", finding.message)
     return finding.kind, finding.item, finding.severity, words
 
 

@@ -31,11 +31,26 @@ if TYPE_CHECKING:
 LONGEST = 2000.0
 
 
+class Millimetres(click.ParamType):
+    """A length on the command line."""
+
+    name = "mm"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        try:
+            return float(value)  # type: ignore[arg-type]
+        except ValueError:
+            self.fail(f'found "{value}", want mm with a decimal point, such as 3.5', param, ctx)
+
+
+MM = Millimetres()
+
+
 @commands.command("raise")
 @click.argument("setup")
 @click.option("--item", "items", multiple=True, metavar="NAME", help="Raise only this, with all on it.")
-@click.option("--range", "within", nargs=2, type=float, metavar="FROM TO", help="The raises that matter, mm.")
-@click.option("--by", type=float, metavar="MM", help="Check the setup as it is when raised by so much.")
+@click.option("--range", "within", nargs=2, type=MM, metavar="FROM TO", help="The raises that matter, mm.")
+@click.option("--by", type=MM, metavar="MM", help="Check the setup as it is when raised by so much.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
 @click.pass_context
 def raise_(

@@ -149,11 +149,17 @@ class _Graph:
         for node, curves in self.at.items():
             if len(curves) > 2:
                 x, y = self.place[node]
-                names = ", ".join(self.curves[i].name for i in sorted(set(curves))[:4])
+                names = "; ".join(self._seen_from(node, i) for i in sorted(set(curves))[:4])
                 raise Tangle(
                     f"X{x:.6g} Y{y:.6g}", f"{len(curves)} ends of curves meet here: {names}",
-                    "two; draw other lines on other layers and name the path's in layers",
+                    "two ends at every place; draw other lines on other layers and name the path's in layers",
                 )  # fmt: skip
+
+    def _seen_from(self, node: int, curve: int) -> str:
+        """A curve by its name and where it goes from a node."""
+        one = self.curves[curve]
+        x, y = one.end if self.ends[curve][0] == node else one.start
+        return f"{one.name} to X{x:.6g} Y{y:.6g}"
 
     def no_open_ends(self) -> None:
         loose = [node for node, curves in self.at.items() if len(curves) == 1]

@@ -283,12 +283,16 @@ def _few(notes: Sequence[Finding], width: int) -> str:
         kinds.setdefault(note.kind, []).append(note)
     lines, left = [], len(notes)
     for same in list(kinds.values())[:NOTES]:
-        more = f" (and {len(same) - 1} more notes like this)" if len(same) > 1 else ""
+        more = f" (and {_count(len(same) - 1)} like this)" if len(same) > 1 else ""
         lines.append(_wrap(f"note: {_about(same[0])}{more}", width, "    "))
         left -= len(same)
     if left:
-        lines.append(f"(+{left} more notes; --json has them all)")
+        lines.append(f"(+{_count(left)}; --json has them all)")
     return "\n".join(lines)
+
+
+def _count(notes: int) -> str:
+    return "1 more note" if notes == 1 else f"{notes} more notes"
 
 
 def _about(finding: Finding) -> str:
