@@ -24,12 +24,17 @@ from clearance.judge.flat_tree import nearest
 from clearance.judge.pairs import HeadRun, Part, runs_of
 from clearance.judge.result import Pair, Result
 from clearance.setup.scene import Body, SideHeight, Stretch
+from clearance.workers import spread
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 #: a move that has more than this to spare is not measured, mm
 HORIZON = 20.0
+
+
+#: moves times bodies from which another process saves more than it costs
+_WORTH = 10_000.0
 
 
 @dataclass(frozen=True)
@@ -60,12 +65,20 @@ def along(result: Result) -> tuple[Along, ...]:
     pairs: dict[tuple[str, str], list[Pair]] = {}
     for pair in result.pairs:
         pairs.setdefault((pair.cut, pair.head), []).append(pair)
-    return tuple(
-        _by_program(run, _Heads(run, bodies, tree), pairs.get((stretch.name, run.head), []), bodies)
+    runs = [
+        run
         for stretch in result.scene.stretches
         if stretch.cut is not None
         for run in runs_of(stretch, result.scene.wire_margin)
-    )
+    ]
+
+    def told(run: HeadRun) -> Along:
+        judged = pairs.get((run.stretch.name, run.head), [])
+        return _by_program(
+            run, _Heads(run, bodies, tree), pairs.get((run.stretch.name, run.head), []), bodies
+        )
+
+    return tuple(spread(runs, [len(run.stretch.moves) * len(run.bodies) for run in runs], told, _WORTH))
 
 
 @dataclass

@@ -25,6 +25,8 @@ Index = NDArray[np.intp]
 _BRANCH = 8
 #: pairs of a key that are followed to the end first, to have good values early
 _TASTE = 8
+#: of these, pairs of a move whose slices are looked at
+_LOOKED_AT = 2
 #: the same from fixed places, where many boxes are equally near
 _FIXED = 48
 #: pairs of a key that are tried at each level
@@ -283,7 +285,7 @@ class _Search:
             pairs = self.best(self.bounded(pairs), width)
             self.sample(self.best(pairs, self.samples))
             if pairs.tri_level == 0 and pairs.chord_level == 0:
-                self.look(self.best(pairs, _TASTE))
+                self.look(self.best(pairs, _LOOKED_AT if self.by_move else _TASTE))
                 return
             pairs = self.children(pairs)
 
