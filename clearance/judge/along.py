@@ -74,9 +74,7 @@ def along(result: Result) -> tuple[Along, ...]:
 
     def told(run: HeadRun) -> Along:
         judged = pairs.get((run.stretch.name, run.head), [])
-        return _by_program(
-            run, _Heads(run, bodies, tree), pairs.get((run.stretch.name, run.head), []), bodies
-        )
+        return _by_program(run, _Heads(run, bodies, tree), judged, bodies)
 
     return tuple(spread(runs, [len(run.stretch.moves) * len(run.bodies) for run in runs], told, _WORTH))
 
