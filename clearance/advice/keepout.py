@@ -200,15 +200,13 @@ def _pads(scene: Scene, cut: set[int]) -> Any:
 
     faces = []
     for part in sorted(cut):
-        t = scene.bodies[part].triangles_M
-        low, first, last = float(t[..., 2].min()), t.min(axis=(0, 1)), t.max(axis=(0, 1))
+        first, last = scene.bodies[part].crowd.box
+        first, last = np.r_[first[:2], first[2] - PAD], np.r_[last[:2], first[2] + PAD]
         for k, body in enumerate(scene.bodies):
             if k in cut:
                 continue
-            other = body.triangles_M
-            at = (np.abs(other[..., 2] - low) <= PAD).all(axis=1)
-            at &= (other[..., :2].min(axis=1) <= last[:2]).all(axis=1)
-            at &= (other[..., :2].max(axis=1) >= first[:2]).all(axis=1)
-            faces.append(shapely.make_valid(shapely.polygons(other[at][..., :2])))
+            rows = body.crowd.meeting(first, last)
+            level = (body.crowd.low[rows, 2] >= first[2]) & (body.crowd.high[rows, 2] <= last[2])
+            faces.append(shapely.make_valid(shapely.polygons(body.triangles_M[rows[level]][..., :2])))
     flat = np.concatenate(faces) if faces else np.empty(0, dtype=object)
     return shapely.union_all([f for f in flat if shapely.area(f) > 0.0])

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import Crowd, boxes_of
+from clearance.geometry.extent import extent
 from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
 
@@ -240,14 +242,15 @@ def thinned(
     if len(triangles) <= most:
         return triangles
     kept = np.zeros(len(triangles), dtype=bool)
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    crowd = Crowd(*boxes_of(triangles))
     for p in np.zeros((0, 3)) if keep_near is None else keep_near:
-        kept |= np.all((low <= p + reach) & (high >= p - reach), axis=1)
+        kept[crowd.meeting(p - reach, p + reach)] = True
     if np.count_nonzero(kept) > most // 2:
         kept[:] = False
     rest = triangles[~kept]
     most = max(most - int(np.count_nonzero(kept)), most // 4)
-    span = float((triangles.max(axis=(0, 1)) - triangles.min(axis=(0, 1))).max())
+    low, high = crowd.box
+    span = float((high - low).max())
     cells = np.sqrt(most) * 0.7
     for _ in range(12):
         out = _clustered(rest, span / cells)
@@ -258,10 +261,10 @@ def thinned(
 
 
 def _clustered(triangles: Array, cell: float) -> Array:
-    origin = triangles.min(axis=(0, 1))
-    at = np.floor((triangles.reshape(-1, 3) - origin) / cell).astype(np.int64)
-    n = at.max(axis=0) + 1
-    key = (at[:, 0] * n[1] + at[:, 1]) * n[2] + at[:, 2]
+    origin, last = extent(triangles)
+    n = np.floor((last - origin) / cell).astype(np.int64) + 1
+    at = [np.floor((triangles[..., k].reshape(-1) - origin[k]) / cell).astype(np.int64) for k in range(3)]
+    key = (at[0] * n[1] + at[1]) * n[2] + at[2]
     _, first, index = np.unique(key, return_index=True, return_inverse=True)
     corners = index.reshape(-1, 3)
     open_ = (

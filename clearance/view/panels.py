@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.crowd import boxes_of
 from clearance.view.camera import DIRECTIONS, Camera, fit, look_at
 from clearance.view.description import Drawing, Panel, Place, Shape
 
@@ -210,7 +211,7 @@ def _cut_through(drawing: Drawing, place: Place, camera: Camera) -> float:
         return 0.0
     q = camera.project(np.concatenate(triangles))
     near = camera.project(place.on_item)[:2]
-    low, high = q[..., :2].min(axis=1), q[..., :2].max(axis=1)
+    low, high = boxes_of(q[..., :2])
     reach = 2.0 * camera.scale
     close = np.all((low < near + reach) & (high > near - reach), axis=1)
 
@@ -229,7 +230,7 @@ def _is_body(shape: Shape) -> bool:
 
 def _along_a_face(heights: list[Array], at: float) -> bool:
     """Whether a plane across a direction lies in a facet; ``heights`` (N, 3) of its corners along it."""
-    return any(bool((np.abs(h - at) < FACE).all(axis=1).any()) for h in heights)
+    return any(bool(np.logical_and.reduce(np.abs(h.T - at) < FACE).any()) for h in heights)
 
 
 def _plan(drawing: Drawing, place: Place, area: tuple[float, float, float, float]) -> Camera:
@@ -261,6 +262,6 @@ def plan_height(drawing: Drawing, place: Place) -> float:
 
 
 def _meets(triangles: Array, z: float, near: Array, reach: float = 6.0) -> bool:
-    low, high = triangles.min(axis=1), triangles.max(axis=1)
+    low, high = boxes_of(triangles)
     across = (low[:, 2] < z - 1e-3) & (high[:, 2] > z + 1e-3)
     return bool(np.any(across & np.all((low[:, :2] < near + reach) & (high[:, :2] > near - reach), axis=1)))

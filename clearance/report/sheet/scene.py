@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.extent import extent
 from clearance.report.sheet.mesh import lighter, shares, sharp_edges, welded
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
@@ -280,8 +281,8 @@ def _rgb(colour: looks.Colour) -> str:
 
 
 def _box(shapes: Sequence[Shape]) -> tuple[Array, Array]:
-    low = np.min([s.triangles.min(axis=(0, 1)) for s in shapes], axis=0)
-    high = np.max([s.triangles.max(axis=(0, 1)) for s in shapes], axis=0)
+    boxes = np.array([extent(s.triangles) for s in shapes])
+    low, high = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
     return low, high
 
 
