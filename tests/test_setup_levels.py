@@ -236,6 +236,17 @@ def test_picture_shows_the_head_at_the_height_of_the_place(tmp_path: Path) -> No
         assert min(float(s.triangles[..., 2].min()) for s in upper) == pytest.approx(z)
 
 
+def test_envelopes_of_two_heights_are_not_drawn_level_with_each_other(tmp_path: Path) -> None:
+    """Faces at one height, one of them behind the other, make a pattern that is not there."""
+    from clearance.view.drawing import describe
+
+    shapes = [s for s in describe(judged(job(tmp_path))).shapes if s.role == "upper envelope"]
+    for height in (np.min, np.max):
+        ends = sorted(float(height(s.triangles[..., 2])) for s in shapes)
+        assert len(ends) > 1
+        assert min(np.diff(ends)) > 0.2
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_random_heights_against_each_height_by_itself(tmp_path: Path, seed: int) -> None:
     """Each height's moves as a cut of their own, a rise in place as many heights

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.judge.result import SEVERITIES, Pair, Result
+from clearance.paths.moves import Moves
 from clearance.setup.scene import Level, Stretch
+from clearance.sweep.heads import Piece
 from clearance.view import looks, meshes
 from clearance.view.camera import DIRECTIONS
 from clearance.view.description import Drawing, Label, Place, Shape
@@ -26,6 +28,9 @@ VIEWS = (*DIRECTIONS, "along_wire", "close_up")
 MOST_PLACES = 5
 #: mm; what is clear by more than this has no dimension line, unless nothing else has one
 FAR = {"machine": 10.0, "part": 60.0, "holder": 60.0, "laid": 60.0}
+
+#: how far apart the envelopes of a head at several heights are drawn where they would meet, mm
+_APART = 0.3
 
 
 def describe(
@@ -185,19 +190,29 @@ def _envelope_shapes(stretch: Stretch) -> list[Shape]:
     """What the round bodies of both heads sweep; boxes are left out, they would cover everything."""
     out = []
     upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
-    whole = [("lower envelope", stretch.lower, stretch.moves, None)]
-    if not stretch.levels:
-        whole.append(("upper envelope", stretch.upper, upper, None))
-    for role, pieces, moves, only in (
-        *whole,
-        *(("upper envelope", each.pieces, stretch.moves, each.only) for each in stretch.levels),
-    ):
+    uppers: list[tuple[tuple[Piece, ...], Moves, NDArray[np.bool_] | None]] = [
+        (each.pieces, stretch.moves, each.only) for each in stretch.levels
+    ]
+    uppers = uppers or [(stretch.upper, upper, None)]
+    for role, within, (pieces, moves, only) in [
+        ("lower envelope", 0, (stretch.lower, stretch.moves, None)),
+        *(("upper envelope", k, each) for k, each in enumerate(uppers)),
+    ]:
         segments, of_move = meshes.flatten(moves)
         if only is not None:
             segments = segments[only[of_move]]
         for z, r in meshes.round_stacks(pieces):
-            out.append(Shape(role, role, meshes.envelope(segments, z, r), looks.BODY["envelope"]))
+            skin = meshes.envelope(segments, *_drawn_in(z, r, within * _APART))
+            out.append(Shape(role, role, skin, looks.BODY["envelope"]))
     return out
+
+
+def _drawn_in(z: Array, r: Array, by: float) -> tuple[Array, Array]:
+    """An outline a little within itself: two skins that end level or side by side would shimmer."""
+    z = z.copy()
+    z[0] += min(by, 0.3 * (z[1] - z[0]))
+    z[-1] -= min(by, 0.3 * (z[-1] - z[-2]))
+    return z, np.maximum(r - by, 0.9 * r)
 
 
 def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, ...]) -> list[Shape]:
