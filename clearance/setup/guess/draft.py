@@ -107,8 +107,12 @@ def _cut(choice: Choice, file: str, names: tuple[str, str]) -> list[str]:
     notes = [
         f"GUESS: the program's zero is {_ZEROS[laid.zero]}; {_share(laid)} of what is cut lies over the part."
     ]
+    said = {_value(list(choice.zero_P))}
     for each in choice.others:
         where = _value(list(choice.in_model(each)))
+        if where in said:
+            continue
+        said.add(where)
         notes.append(f"Alternative: zero = {where}, {_ZEROS[each.zero]} ({_share(each)}).")
     keys["axes"] = "machine"
     notes.append(
