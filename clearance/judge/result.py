@@ -47,6 +47,18 @@ class Pair:
     on_head: Point | None = None
     on_item: Point | None = None
 
+    @property
+    def where(self) -> str:
+        """Cut, move, block and line, as the setter finds them in the program."""
+        parts = [self.cut]
+        if self.move is not None:
+            parts.append(f"move {self.move}")
+        if self.n:
+            parts.append(self.n)
+        if self.line:
+            parts.append(f"line {self.line}")
+        return ", ".join(parts)
+
 
 @dataclass(frozen=True)
 class MoveDistance:

@@ -19,7 +19,7 @@ from clearance.view.camera import DIRECTIONS
 from clearance.view.description import Drawing, Label, Place, Shape
 from clearance.view.panels import panels_for
 from clearance.view.tracks import tracks
-from clearance.view.words import one_line, title_block, where_words
+from clearance.view.words import one_line, title_block
 
 Array = NDArray[np.float64]
 
@@ -110,7 +110,7 @@ def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
             verdict=pair.verdict,
             figure=looks.figure(pair.clearance),
             words=f"{looks.HEAD_WORDS[pair.head]} – {one_line(pair.item, 34)}",
-            where=where_words(pair),
+            where=pair.where,
             on_head=_head_end(pair, pair.on_head, pair.on_item),
             on_item=np.asarray(pair.on_item, dtype=float),
         )

@@ -21,18 +21,6 @@ def one_line(text: str, most: int = 400) -> str:
     return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
 
 
-def where_words(pair: Pair) -> str:
-    """Cut, move, block and line of a pair, as the setter finds them in the program."""
-    parts = [pair.cut]
-    if pair.move is not None:
-        parts.append(f"move {pair.move}")
-    if pair.n:
-        parts.append(pair.n)
-    if pair.line:
-        parts.append(f"line {pair.line}")
-    return ", ".join(parts)
-
-
 def title_block(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple[str, tuple[str, ...]]:
     """The sentence beside the verdict, and the lines under it: title, place, heights of the faces."""
     sentence = ""
@@ -46,7 +34,7 @@ def title_block(result: Result, worst: Pair | None, stretch: Stretch | None) -> 
         sentence = pair_sentence(worst)
     lines = [result.scene.title]
     if worst is not None:
-        lines.append(where_words(worst))
+        lines.append(worst.where)
     if stretch is not None:
         faces = f"lower face Z {stretch.lower_z:.2f} · upper face Z {stretch.upper_z:.2f}"
         if stretch.flushing is not None and min(stretch.flushing) >= 0.0:

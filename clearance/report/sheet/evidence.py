@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from clearance.report.sheet.chart import COLUMNS, chart
-from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag, where
+from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag
 
 if TYPE_CHECKING:
     from clearance.report.sheet.data import Sheet
@@ -69,7 +69,7 @@ def nearest(sheet: Sheet) -> Html:
             down(p.side),
             down(p.height),
             down(p.spare),
-            where(p),
+            p.where,
         )
         for p in shown
     ]

@@ -111,14 +111,3 @@ def section(title: str, *inside: object, cls: str = "") -> Html:
 
 def who(pair: Pair) -> str:
     return f"{'wire' if pair.head == 'wire' else pair.head + ' head'} – {pair.item}"
-
-
-def where(pair: Pair) -> str:
-    parts = [pair.cut]
-    if pair.move is not None:
-        parts.append(f"move {pair.move}")
-    if pair.n:
-        parts.append(pair.n)
-    if pair.line:
-        parts.append(f"line {pair.line}")
-    return ", ".join(parts)

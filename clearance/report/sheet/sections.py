@@ -18,7 +18,6 @@ from clearance.report.sheet.markup import (
     table,
     tag,
     up,
-    where,
     who,
     xyz,
 )
@@ -245,7 +244,7 @@ def feeler(sheet: Sheet) -> Html:
         at = tag("strong", xyz([float(c) for c in pair.head_at], "XY" if pair.head == "lower" else "XYZ"))
         feel = xyz([float(c) for c in pair.on_item]) if pair.on_item is not None else NONE
         gap: object = tag("strong", "do not go there") if touch else tag("strong", down(pair.clearance))
-        rows.append((at, who(pair), gap, down(pair.side), down(pair.height), feel, where(pair)))
+        rows.append((at, who(pair), gap, down(pair.side), down(pair.height), feel, pair.where))
     note = tag(
         "p",
         "Jog there slowly and try the gap with a feeler before the wire is in; Z is the upper head's face.",
