@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.edits import UpperRule, lifted, raised
+from clearance.advice.edits import UpperRule, heights_change, lifted, raised
 from clearance.judge.agree import WIDTH
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import TouchHead, swallowed
@@ -61,8 +61,9 @@ def confirm(
         return []
     surfaces = Bodies(scene.bodies, _middle(scene))
     doubts = []
+    changing = heights_change(scene, rising)
     for k in range(len(scene.stretches)):
-        for run, looks in _stands(scene, rising, rules, k, probes):
+        for run, looks in _stands(scene, rising, rules, changing, k, probes):
             doubts += _look(scene, tree, surfaces, set(rising), run, looks, margins)
     return doubts
 
@@ -82,12 +83,13 @@ def _stands(
     scene: Scene,
     rising: Sequence[int],
     rules: Sequence[UpperRule],
+    changing: bool,
     k: int,
     probes: Sequence[tuple[Window, float]],
 ) -> Iterator[tuple[HeadRun, list[_Look]]]:
     """The heads of a stretch with the raises at which each is the same: only lifted, or not at all."""
     stretch, rule = scene.stretches[k], rules[k]
-    if stretch.upper_moves is not None:
+    if stretch.upper_moves is not None or (stretch.upper_ends is not None and changing):
         for window, s in probes:
             for run in runs_of(raised(scene, rising, s).stretches[k], scene.wire_margin):
                 yield run, [_Look(window, s, s, 0.0)]

@@ -45,26 +45,47 @@ class UpperRule:
     def at(self, s: float) -> float:
         return max(self.stands, self.rides + s)
 
+    def is_like(self, other: UpperRule) -> bool:
+        """Whether the two are at one height for every raise."""
+        return all(
+            a == b or abs(a - b) < 1e-9 for a, b in ((self.stands, other.stands), (self.rides, other.rides))
+        )
+
     def higher(self, dz: float) -> UpperRule:
         """The rule of a face that is always so much higher."""
         return UpperRule(self.stands + dz, self.rides + dz)
 
 
+def end_rules(scene: Scene, rising: Collection[int]) -> list[tuple[UpperRule | None, UpperRule | None]]:
+    """For each stretch the rule of the cut's upper face from which it comes, and of that to which it goes.
+
+    None where there is no such cut; a cut itself has none.
+    """
+    cuts = {s.cut: (_rule_of_cut(scene, s, rising), s) for s in scene.stretches if s.cut is not None}
+    rules: list[tuple[UpperRule | None, UpperRule | None]] = []
+    for k, stretch in enumerate(scene.stretches):
+        before, after = neighbours(scene, k) if stretch.cut is None else (None, None)
+        ends: list[UpperRule | None] = []
+        for cut, at in ((before, "upper_last"), (after, "upper_first")):
+            if cut is None:
+                ends.append(None)
+                continue
+            rule, beside = cuts[cut]
+            ends.append(rule.higher(getattr(beside, at) - beside.upper_z))
+        rules.append((ends[0], ends[1]))
+    return rules
+
+
 def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
     """For each stretch how high its upper face is when the bodies ``rising`` are raised."""
-    cuts = {s.cut: _rule_of_cut(scene, s, rising) for s in scene.stretches if s.cut is not None}
     of_cut = {s.cut: s for s in scene.stretches if s.cut is not None}
     rules = []
-    for k, stretch in enumerate(scene.stretches):
+    for k, (stretch, ends) in enumerate(zip(scene.stretches, end_rules(scene, rising), strict=True)):
         if stretch.cut is not None:
-            rules.append(cuts[stretch.cut])
+            rules.append(_rule_of_cut(scene, stretch, rising))
             continue
         before, after = neighbours(scene, k)
-        beside = []
-        if before is not None:
-            beside.append(cuts[before].higher(of_cut[before].upper_last - of_cut[before].upper_z))
-        if after is not None:
-            beside.append(cuts[after].higher(of_cut[after].upper_first - of_cut[after].upper_z))
+        beside = [rule for rule in ends if rule is not None]
         if stretch.name.startswith("pickup ") and after is not None and of_cut[after].levels:
             # the heads stand there at the setup's own height
             fixed = flushing_rule(scene, of_cut[after]) is None
@@ -78,6 +99,16 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
         else:
             rules.append(UpperRule(stretch.upper_z, -np.inf))
     return rules
+
+
+def heights_change(scene: Scene, rising: Collection[int]) -> bool:
+    """Whether, between some cuts, the upper face goes up or down by another height when raised."""
+    all_ends, rules = end_rules(scene, rising), upper_rules(scene, rising)
+    return any(
+        end is not None and not end.higher(stretch.upper_z - was).is_like(rule)
+        for stretch, ends, rule in zip(scene.stretches, all_ends, rules, strict=True)
+        for end, was in zip(ends, stretch.upper_ends or (), strict=stretch.upper_ends is not None)
+    )
 
 
 def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperRule:
@@ -294,6 +325,7 @@ def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]
                 stretch,
                 moves=polyline(lower, rapid=True),
                 upper_moves=None if same else polyline(upper, rapid=True),
+                upper_ends=None if a is None or b is None else (a.upper_last, b.upper_first),
             )
         )
     return tuple(out)

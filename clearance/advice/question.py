@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.advice.confirm import growth
-from clearance.advice.edits import UpperRule, lifted
+from clearance.advice.edits import UpperRule, end_rules, lifted
 from clearance.advice.hits import Hits, Lifted
 from clearance.judge.flat import Growth, chords_of
 from clearance.judge.flat_tree import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.setup.scene import Body, Scene
-from clearance.sweep.heads import Piece
+from clearance.sweep.heads import Piece, risen
 
 #: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
 BEYOND_TOUCH = 4e-6
@@ -37,10 +37,11 @@ class Question:
     last: float
 
     def __post_init__(self) -> None:
+        ends = end_rules(self.scene, self.rising)
         self.runs = [
-            (run, rule)
-            for stretch, rule in zip(self.scene.stretches, self.rules, strict=True)
-            for run in runs_of(stretch, self.scene.wire_margin)
+            (run, rule, beside)
+            for stretch, rule, beside in zip(self.scene.stretches, self.rules, ends, strict=True)
+            for run in runs_of(stretch, self.scene.wire_margin, level_ends=True)
         ]
         self.paths: dict[tuple[int, int], ChordTree] = {}
 
@@ -57,7 +58,7 @@ class Question:
         whole = Hits(self.first, self.last)
         for low, high in self._parts_of_range():
             part = Hits(low, high)
-            for number, (run, rule) in enumerate(self.runs):
+            for number, (run, rule, ends) in enumerate(self.runs):
                 if run.head not in heads:
                     continue
                 for k, one in enumerate(run.parts):
@@ -65,10 +66,20 @@ class Question:
                     for body in run.bodies:
                         tag = (number * len(self.scene.bodies) + body) << 32
                         grow = growth(run, self.scene.bodies[body], margins)
+                        s = (low + high) / 2
+                        if one.rise is not None:
+                            end, pieces = one.rise
+                            beside = ends[end]
+                            assert beside is not None
+                            rows[body] = [
+                                self._rising(run, (rule, beside), piece, grow, body, s, tag)
+                                for piece in pieces
+                            ]
+                            continue
                         rows[body] = [
                             row
                             for piece in one.pieces
-                            for row in self._rows(run, rule, piece, grow, body, (low + high) / 2, tag)
+                            for row in self._rows(run, rule, piece, grow, body, s, tag)
                         ]
                     part.add(self.tree, self.path(number, k), rows)
             for a, b, tags in part.brought:
@@ -77,7 +88,11 @@ class Question:
         return whole
 
     def _parts_of_range(self) -> list[tuple[float, float]]:
-        turns = {rule.stands - rule.rides for rule in self.rules if math.isfinite(rule.stands - rule.rides)}
+        ways = [(rule, beside) for _, rule, ends in self.runs for beside in ends if beside is not None]
+        turns = {rule.stands - rule.rides for way in [*ways, self.rules] for rule in way}
+        # and where a face that rides passes one that stands, at an end of a way
+        turns |= {a.stands - b.rides for way in ways for a, b in (way, way[::-1])}
+        turns = {turn for turn in turns if math.isfinite(turn)}
         ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
         return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
 
@@ -104,6 +119,40 @@ class Question:
             return [Lifted(endless, 1, (-np.inf, top + height), tag)]
         endless = Piece(np.array([bottom - _FAR, top]), piece.r).grown(side, height)
         return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
+
+    def _rising(
+        self,
+        run: HeadRun,
+        both: tuple[UpperRule, UpperRule],
+        piece: Piece,
+        grow: Growth,
+        body: int,
+        s: float,
+        tag: int,
+    ) -> Lifted:
+        """The same for an upper head that goes up or down between two heights, a cut's and the way's.
+
+        Args:
+            piece: with the face where the way has it, not raised.
+        """
+        moves = 1 if body in self.rising else 0
+        rides = [rule.rides + s > rule.stands for rule in both]
+        # where both faces would be at s = 0 if they went on as they do about s, against where the piece is
+        face = [
+            (rule.rides if up else rule.stands) - run.stretch.upper_z
+            for rule, up in zip(both, rides, strict=True)
+        ]
+        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
+        if rides[0] == rides[1]:
+            column = risen(lifted(piece, min(face)), abs(face[1] - face[0]))
+            return Lifted(column.grown(side, height), moves - int(rides[0]), tag=tag)
+        ride, stand = face if rides[0] else reversed(face)
+        # one end goes along with the body and bounds its heights, the column runs on from the other past it
+        along, other, way = (ride, stand, 1) if moves else (stand, ride, -1)
+        upward = (ride + s < stand) != bool(moves)
+        column = risen(lifted(piece, other), _FAR if upward else -_FAR).grown(side, height)
+        end = along + float(piece.z[-1 if upward else 0])
+        return Lifted(column, way, (-np.inf, end + height) if upward else (end - height, np.inf), tag)
 
     def who(self, tag: int) -> tuple[HeadRun, Body, int]:
         """The run, the body and the programmed move (0-based) of a tag."""

@@ -18,10 +18,10 @@ from clearance.judge.flat_fields import NOWHERE, Measure
 from clearance.judge.flat_tree import Nearest
 from clearance.judge.inside import body_swallows
 from clearance.judge.result import Pair
-from clearance.paths.moves import Moves
+from clearance.paths.moves import Moves, polyline
 from clearance.setup.scene import Body, Finding, SideHeight, Stretch
 from clearance.sweep.envelope import straight_runs
-from clearance.sweep.heads import Piece
+from clearance.sweep.heads import Piece, risen
 
 Array = NDArray[np.float64]
 
@@ -38,6 +38,8 @@ class Part:
     only: NDArray[np.bool_] | None = None
     #: machine Z of its face, where that is not the run's
     face_z: float | None = None
+    #: of an upper head that goes up or down at the begin (0) or end (1) of a way: the end, and what goes
+    rise: tuple[int, tuple[Piece, ...]] | None = None
 
 
 @dataclass(frozen=True)
@@ -59,8 +61,13 @@ class HeadRun:
         return body.margin if self.wire_margin is None else self.wire_margin
 
 
-def runs_of(stretch: Stretch, wire_margin: float) -> list[HeadRun]:
-    """The heads of a stretch and the wire, where it is in."""
+def runs_of(stretch: Stretch, wire_margin: float, level_ends: bool = False) -> list[HeadRun]:
+    """The heads of a stretch and the wire, where it is in.
+
+    Args:
+        level_ends: at both ends of a way between cuts the upper head is told of as one that goes up or down,
+            also where it does neither.
+    """
     upper_moves = stretch.upper_moves or stretch.moves
     along_upper = tuple(piece for piece in stretch.upper if not piece.lower_guide)
     along_lower = tuple(piece for piece in stretch.upper if piece.lower_guide)
@@ -69,6 +76,19 @@ def runs_of(stretch: Stretch, wire_margin: float) -> list[HeadRun]:
     upper = [Part(m, p) for m, p in ((upper_moves, along_upper), (stretch.moves, along_lower)) if p]
     if stretch.levels:
         upper = [Part(stretch.moves, each.pieces, each.only, each.low) for each in stretch.levels]
+    for end, face_z in enumerate(stretch.upper_ends or ()):
+        by = face_z - stretch.upper_z
+        if by != 0.0 or level_ends:
+            upper += [
+                Part(
+                    _standing(p.moves, end),
+                    tuple(risen(x, by) for x in p.pieces),
+                    face_z=face_z,
+                    rise=(end, p.pieces),
+                )
+                for p in upper
+                if p.rise is None
+            ]
     runs = [
         HeadRun("lower", stretch, stretch.lower_z, (Part(stretch.moves, stretch.lower),), stretch.bodies),
         HeadRun("upper", stretch, stretch.upper_z, tuple(upper), stretch.bodies),
@@ -79,6 +99,11 @@ def runs_of(stretch: Stretch, wire_margin: float) -> list[HeadRun]:
         margin = SideHeight(wire_margin, 0.0)
         runs.append(HeadRun("wire", stretch, stretch.lower_z, (part,), others, margin))
     return [run for run in runs if run.parts]
+
+
+def _standing(moves: Moves, end: int) -> Moves:
+    """A move of no length where moves begin (0) or end (1)."""
+    return polyline(moves.end[-1:] if end else moves.start[:1], rapid=True)
 
 
 class HeadJudge:

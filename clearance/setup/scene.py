@@ -106,6 +106,8 @@ class Stretch:
         levels: the upper head at each height that the program says, and on which moves; () where it says
             none. ``upper`` is the head at the highest.
         own_height: some of them count from where the setup puts the face, not from the cut's zero.
+        upper_ends: of a way between cuts: machine Z of the upper face as the cut before it ends and the one
+            behind it begins. It goes straight to ``upper_z`` there, and from it. None elsewhere.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
         bodies: indices into ``Scene.bodies`` of what is there.
         cut_bodies: indices of the parts that are cut (no clash for the wire).
@@ -127,6 +129,7 @@ class Stretch:
     zero_M: NDArray[np.float64] | None = None
     levels: tuple[Level, ...] = ()
     own_height: bool = False
+    upper_ends: tuple[float, float] | None = None
 
     @property
     def upper_low(self) -> float:

@@ -83,7 +83,8 @@ def all_stretches(
             name = f"{before.cut.name} -> {job.cut.name}"
             lower = [before.moves.end[-1], job.moves.start[0]]
             upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
-            stretches.append(_way(machine, name, before, job, upper_z, lower, upper))
+            way = _way(machine, name, before, job, upper_z, lower, upper)
+            stretches.append(replace(way, upper_ends=(before.last_z, job.first_z)))
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
         ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]

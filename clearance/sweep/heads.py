@@ -40,6 +40,12 @@ class Piece:
         return replace(self, z=z, r=r + side)
 
 
+def risen(piece: Piece, by: float) -> Piece:
+    """What a piece sweeps as it goes up by ``by`` mm, or down where that is negative. Exact."""
+    there = piece.grown(0.0, abs(by) / 2.0)
+    return replace(there, z=there.z + by / 2.0)
+
+
 def pieces_of_profile(profile: Sequence[tuple[float, float]], face_z: float, up: bool) -> list[Piece]:
     """The convex pieces of a body of revolution.
 

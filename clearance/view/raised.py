@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.confirm import growth
-from clearance.advice.edits import UpperRule, lifted, raised, upper_rules
+from clearance.advice.edits import UpperRule, heights_change, lifted, raised, upper_rules
 from clearance.advice.raises import RaiseAnswer, chosen
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import swallowed
@@ -80,6 +80,7 @@ class Raised:
         self._paths: dict[int, FlatView] = {}
         #: on a taper the guides' paths change with the raise, and nothing can be kept
         self.paths_change = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
+        self.paths_change |= heights_change(self.scene, self.rising)
         self._runs = _runs(self.result)
 
     @property
