@@ -141,3 +141,39 @@ def test_overlapping_shells_with_a_common_corner_each_count_by_themselves():
     assert inside(two, (0.3, 0.2, 0.1)) is True
     assert inside(two, (8.0, 8.3, 8.1)) is True
     assert inside(two, (12.0, 8.3, 8.1)) is False
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed):
+    """A tray of five blocks that share edges, each facet wound at random: air in it and beside it is air,
+    and no point in a block is ever called outside.
+    """
+    rng = np.random.default_rng(seed)
+    walls = [((-20, -20, -3), (20, 20, 0)), ((-20, -20, 0), (-15, 20, 9)), ((15, -20, 0), (20, 20, 9)),
+             ((-15, -20, 0), (15, -15, 9)), ((-15, 15, 0), (15, 20, 9))]  # fmt: skip
+    tray = np.concatenate([box(*wall) for wall in walls])
+    flip = rng.random(len(tray)) < 0.5
+    tray[flip] = tray[flip][:, ::-1]
+    at = pose(tuple(rng.uniform(-500, 500, 3)), tuple(rng.choice([0.0, 17.0, 90.0], 3)))
+    turned = apply(at, tray)
+    for air in ((0, 0, 4), (-7, 12, 8), (-23, 0, 4), (0, 0, -5)):
+        assert inside(turned, apply(at, np.array([[air]], dtype=float))[0, 0]) is False
+    for wall in walls:
+        low, high = np.array(wall, dtype=float)
+        for _ in range(4):
+            metal = low + rng.uniform(0.02, 0.98, 3) * (high - low)
+            assert inside(turned, apply(at, metal.reshape(1, 1, 3))[0, 0]) is not False
+
+
+def test_a_way_out_that_grazes_an_edge_is_none():
+    """Straight up from the point is the edge of two facets, which both leave to the other."""
+    from clearance.judge.inside import _sees_out
+
+    assert not _sees_out(BLOCK, np.zeros(3))
+    assert not _sees_out(BLOCK, np.array([3.0, 3.0, 0.0]))
+    for x in np.linspace(-9.9, 9.9, 41):
+        for turn in ((0, 0, 0), (0, 0, 45), (30, 0, 0)):
+            assert not _sees_out(
+                apply(pose((0, 0, 0), turn), BLOCK), pose((0, 0, 0), turn)[:3, :3] @ [x, x, 0.0]
+            )
+    assert _sees_out(BLOCK, np.array([10.0 + 1e-6, 0.0, 0.0]))

@@ -9,7 +9,7 @@ for models that lie:
   above it or by the odd number of different heights at which they are: inside-out shells, doubled facets
   and overlapping shells all count as solid, and a void inside a body counts as solid too. Where facets of a
   shell face different ways they are turned to agree first; where that cannot be done, a point that the shell
-  may hold is one of which nobody knows.
+  may hold is one of which nobody knows, unless there is a straight way out on which nothing is met.
 - Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
   than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
   knows.
@@ -177,7 +177,31 @@ def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, poin
         answer = _held_along(triangles @ R.T, closed_by, R @ point)
         if answer is not None:
             return answer
-    return None
+    return False if any(_sees_out(triangles @ R.T, R @ point) for R in _TURNS) else None
+
+
+def _sees_out(triangles: Array, point: Array) -> bool:
+    """Whether from the point there is a way out, straight along an axis, on which no facet is met or grazed.
+
+    Then nothing that closes can hold it, whichever way its facets face.
+    """
+    hair = 1e-9 * max(float(np.abs(triangles).max()), float(np.abs(point).max()), 1.0)
+    for axis in range(3):
+        i, j = (axis + 1) % 3, (axis + 2) % 3
+        x, y, z = triangles[:, :, i] - point[i], triangles[:, :, j] - point[j], triangles[:, :, axis]
+        near = (x.min(axis=1) <= hair) & (x.max(axis=1) >= -hair)
+        near &= (y.min(axis=1) <= hair) & (y.max(axis=1) >= -hair)
+        x, y, z = x[near], y[near], z[near]
+        met = np.ones((2, len(x)), dtype=bool)
+        for k in range(3):
+            dx, dy = x[:, (k + 1) % 3] - x[:, k], y[:, (k + 1) % 3] - y[:, k]
+            turn = x[:, k] * dy - y[:, k] * dx
+            room = hair * (np.abs(dx) + np.abs(dy) + hair)
+            met &= np.stack([turn >= -room, turn <= room])
+        z = z[met.any(axis=0)]
+        if (z.min(axis=1) > point[axis]).all() or (z.max(axis=1) < point[axis]).all():
+            return True
+    return False
 
 
 def _some_turns() -> list[Array]:
