@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.judge.pairs import runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
 from clearance.paths.moves import Moves
 from clearance.setup.scene import Level, Stretch
@@ -194,6 +195,8 @@ def _envelope_shapes(stretch: Stretch) -> list[Shape]:
         (each.pieces, stretch.moves, each.only) for each in stretch.levels
     ]
     uppers = uppers or [(stretch.upper, upper, None)]
+    for run in runs_of(stretch, 0.0):
+        uppers += [(part.pieces, part.moves, None) for part in run.parts if part.rise is not None]
     for role, within, (pieces, moves, only) in [
         ("lower envelope", 0, (stretch.lower, stretch.moves, None)),
         *(("upper envelope", k, each) for k, each in enumerate(uppers)),
