@@ -17,6 +17,7 @@ import pytest
 
 import clearance
 from clearance import cli
+from clearance.advice.cures import find_cures
 from clearance.advice.raises import find_raises, raised_by
 from clearance.judge.result import Pair, Result
 from tests import setup_writer
@@ -155,3 +156,12 @@ def test_windows_of_raises_against_checks_of_the_raised_setup(tmp_path: Path, se
         there = clearance.check(raised_by(scene, items, s))
         heads_meet = any(p.verdict == "clash" for p in there.pairs)
         assert free != heads_meet, (s, items, answer.touch_free)
+
+
+def test_the_upper_head_alone_may_be_raised_over_a_pad_also_where_another_cut_follows(tmp_path: Path) -> None:
+    """A pad 2 high on the low block, under the cup: the cure is 1.9, and the next hundredth."""
+    file = job(tmp_path)
+    text = file.read_text().replace("box = [20, 20, 4.0]", "box = [6, 6, 2.0]")
+    file.write_text(text.replace("at = [20, 41.0, 18.0]", "at = [32, 20, 10.0]"))
+    raised_head = [c for c in find_cures(judged(file))[0].cures if c.kind == "raise upper head"]
+    assert [c.by for c in raised_head] == [pytest.approx(1.91)]

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.edits import UpperRule, heights_change, lifted, raised
+from clearance.advice.edits import lifted, raised
+from clearance.advice.upper import UpperRule, heights_change
 from clearance.judge.agree import WIDTH
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import TouchHead, swallowed
@@ -61,7 +62,7 @@ def confirm(
         return []
     surfaces = Bodies(scene.bodies, _middle(scene))
     doubts = []
-    changing = heights_change(scene, rising)
+    changing = heights_change(scene, rules)
     for k in range(len(scene.stretches)):
         for run, looks in _stands(scene, rising, rules, changing, k, probes):
             doubts += _look(scene, tree, surfaces, set(rising), run, looks, margins)

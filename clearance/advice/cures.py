@@ -13,18 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.advice.edits import (
-    UpperRule,
-    rebuilt,
-    shifted,
-    turned,
-    upper_raised,
-    with_all_on_them,
-    with_bodies,
-)
+from clearance.advice.edits import rebuilt, shifted, turned, upper_raised, with_all_on_them, with_bodies
 from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
 from clearance.advice.still import StillHeads
+from clearance.advice.upper import UpperRule
 from clearance.errors import InputError
 from clearance.judge.flat_tree import TriangleTree
 from clearance.judge.result import Pair, Result

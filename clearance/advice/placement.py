@@ -14,7 +14,8 @@ import numpy as np
 
 from clearance.advice.confirm import growth
 from clearance.advice.covered import Covered, Touch
-from clearance.advice.edits import neighbours, replanned
+from clearance.advice.edits import replanned
+from clearance.advice.upper import neighbours
 from clearance.judge.flat import TOUCH, FlatView, chords_of
 from clearance.judge.flat_tree import TriangleTree
 from clearance.judge.pairs import runs_of

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.advice.confirm import growth
-from clearance.advice.edits import UpperRule, end_rules, lifted
+from clearance.advice.edits import lifted
 from clearance.advice.hits import Hits, Lifted
+from clearance.advice.upper import UpperRule, end_rules
 from clearance.judge.flat import Growth, chords_of
 from clearance.judge.flat_tree import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
@@ -37,7 +38,7 @@ class Question:
     last: float
 
     def __post_init__(self) -> None:
-        ends = end_rules(self.scene, self.rising)
+        ends = end_rules(self.scene, self.rules)
         self.runs = [
             (run, rule, beside)
             for stretch, rule, beside in zip(self.scene.stretches, self.rules, ends, strict=True)

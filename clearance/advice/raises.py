@@ -15,10 +15,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from clearance.advice.confirm import Doubt, confirm
-from clearance.advice.edits import UpperRule, raised, upper_rules, with_all_on_them
+from clearance.advice.edits import raised, with_all_on_them
 from clearance.advice.hits import Hits
 from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
+from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.judge.flat_tree import TriangleTree
 from clearance.setup.bodies import below_zero

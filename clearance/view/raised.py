@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.confirm import growth
-from clearance.advice.edits import UpperRule, heights_change, lifted, raised, upper_rules
+from clearance.advice.edits import lifted, raised
 from clearance.advice.raises import RaiseAnswer, chosen
+from clearance.advice.upper import UpperRule, heights_change, upper_rules
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import swallowed
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
@@ -80,7 +81,7 @@ class Raised:
         self._paths: dict[int, FlatView] = {}
         #: on a taper the guides' paths change with the raise, and nothing can be kept
         self.paths_change = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
-        self.paths_change |= heights_change(self.scene, self.rising)
+        self.paths_change |= heights_change(self.scene, self.rules)
         self._runs = _runs(self.result)
 
     @property
