@@ -177,3 +177,13 @@ def test_a_way_out_that_grazes_an_edge_is_none():
                 apply(pose((0, 0, 0), turn), BLOCK), pose((0, 0, 0), turn)[:3, :3] @ [x, x, 0.0]
             )
     assert _sees_out(BLOCK, np.array([10.0 + 1e-6, 0.0, 0.0]))
+
+
+def test_two_blocks_on_one_bottom_do_not_cancel_each_other():
+    """The lower one inside out: what lies in both has as many ways in as out above it, and is metal."""
+    tall, short = box((-50, -50, 2), (50, 50, 60)), box((-50, -50, 2), (50, 50, 40))
+    for both in (np.concatenate([tall, short[:, ::-1]]), np.concatenate([tall[:, ::-1], short])):
+        assert inside(both, (3.0, 4.0, 15.0)) is not False
+        assert inside(both, (3.0, 4.0, 50.0)) is not False
+        assert inside(both, (3.0, 4.0, 61.0)) is False
+        assert inside(both, (53.0, 4.0, 15.0)) is False

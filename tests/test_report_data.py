@@ -283,6 +283,9 @@ def test_moves_are_written_from_columns_as_they_are_row_by_row(tmp_path: Path) -
                 np.array([np.nan, np.nan, 1e-5]),
                 np.array([1.0, np.nan, 0.0]),
             ),
+            HeadDistances(
+                "empty", "wire", ("front rail",), *[np.array([], dtype=int)] * 3, *[np.array([])] * 3
+            ),
             HeadDistances("opening", "upper", (), *(np.array([k]) for k in (-1, 1, 9)), none, none, none),
         ]
     )

@@ -165,3 +165,17 @@ def test_the_upper_head_alone_may_be_raised_over_a_pad_also_where_another_cut_fo
     file.write_text(text.replace("at = [20, 41.0, 18.0]", "at = [32, 20, 10.0]"))
     raised_head = [c for c in find_cures(judged(file))[0].cures if c.kind == "raise upper head"]
     assert [c.by for c in raised_head] == [pytest.approx(1.91)]
+
+
+@pytest.mark.parametrize("by", [0.0, 5.0, 12.0])
+def test_a_nozzle_that_is_narrow_at_its_face_passes_beside_a_bar(tmp_path: Path, by: float) -> None:
+    """Face at 10.1, radius 4 there and 12 at 16.1, so 7.87 at the bar's top, Z 13; the bar is 10 beside.
+
+    Only the high block is raised, and the way with it: the low end of the way up stays where it is.
+    """
+    file = job(tmp_path, beside=10.0, z=11.0, thick=2.0)
+    cone = {"guide": 3.0, "profile": [[0, 4.0], [6, 12.0], [80, 12.0]]}
+    (tmp_path / "ours.toml").write_text(setup_writer.toml({**MACHINE, "upper_head": cone}))
+    scene = clearance.load(str(file))
+    assert not any(p.verdict == "clash" for p in clearance.check(raised_by(scene, ["high"], by)).pairs)
+    assert any(a <= by < b for a, b in find_raises(scene, ["high"], (0.0, 20.0)).touch_free)

@@ -69,12 +69,13 @@ class Question:
                         grow = growth(run, self.scene.bodies[body], margins)
                         s = (low + high) / 2
                         if one.rise is not None:
-                            end, pieces = one.rise
-                            beside = ends[end]
+                            beside = ends[one.rise[0]]
                             assert beside is not None
+                            both = (rule, beside)
                             rows[body] = [
-                                self._rising(run, (rule, beside), piece, grow, body, s, tag)
-                                for piece in pieces
+                                row
+                                for piece in one.rise[1]
+                                for row in self._rising(run, both, piece, grow, body, s, tag)
                             ]
                             continue
                         rows[body] = [
@@ -130,7 +131,7 @@ class Question:
         body: int,
         s: float,
         tag: int,
-    ) -> Lifted:
+    ) -> list[Lifted]:
         """The same for an upper head that goes up or down between two heights, a cut's and the way's.
 
         Args:
@@ -146,14 +147,22 @@ class Question:
         side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
         if rides[0] == rides[1]:
             column = risen(lifted(piece, min(face)), abs(face[1] - face[0]))
-            return Lifted(column.grown(side, height), moves - int(rides[0]), tag=tag)
+            return [Lifted(column.grown(side, height), moves - int(rides[0]), tag=tag)]
         ride, stand = face if rides[0] else reversed(face)
-        # one end goes along with the body and bounds its heights, the column runs on from the other past it
+        # both ends, and what is between: one end goes along with the body and bounds its heights, the column
+        # runs on from the other past it, as far as the piece is at its widest
         along, other, way = (ride, stand, 1) if moves else (stand, ride, -1)
         upward = (ride + s < stand) != bool(moves)
         column = risen(lifted(piece, other), _FAR if upward else -_FAR).grown(side, height)
-        end = along + float(piece.z[-1 if upward else 0])
-        return Lifted(column, way, (-np.inf, end + height) if upward else (end - height, np.inf), tag)
+        widest = np.flatnonzero(piece.r == piece.r.max())
+        end = along + float(piece.z[widest[-1 if upward else 0]])
+        span = (-np.inf, end + height) if upward else (end - height, np.inf)
+        own = piece.grown(side, height)
+        return [
+            Lifted(lifted(own, ride), moves - 1, tag=tag),
+            Lifted(lifted(own, stand), moves, tag=tag),
+            Lifted(column, way, span, tag),
+        ]
 
     def who(self, tag: int) -> tuple[HeadRun, Body, int]:
         """The run, the body and the programmed move (0-based) of a tag."""

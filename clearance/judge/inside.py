@@ -311,7 +311,8 @@ def _held_along(triangles: Array, closed_by: _Shells, point: Array) -> bool | No
                 return True
             # facets at one height are one, or several that lie in one plane: nobody knows
             known &= _different(heights[mine & over]) % 2 == 0
-            known &= wound.sure or not (mine & over).any()
+            # and one shell's way in may cancel another's way out
+            known &= not (mine & over).any()
     return False if known else None
 
 

@@ -203,7 +203,11 @@ def _move_rows(table: MoveTable) -> list[str]:
 
 def _texts(column: NDArray[np.float64]) -> list[str]:
     """Numbers (N,) as JSON has them, NaN as null."""
-    return to_json(column.tolist()).decode("ascii").replace("NaN", "null")[1:-1].split(",")
+    return (
+        to_json(column.tolist()).decode("ascii").replace("NaN", "null")[1:-1].split(",")
+        if len(column)
+        else []
+    )
 
 
 def _plain(value: Any) -> Any:
