@@ -143,7 +143,9 @@ def test_overlapping_shells_with_a_common_corner_each_count_by_themselves():
     assert inside(two, (12.0, 8.3, 8.1)) is False
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize(
+    "seed", [*range(12), *(pytest.param(k, marks=pytest.mark.slow) for k in range(12, 60))]
+)
 def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed):
     """A tray of five blocks that share edges, each facet wound at random: air in it and beside it is air,
     and no point in a block is ever called outside.

@@ -91,7 +91,9 @@ def block(low, high):
     return shapes.box(tuple(x), tuple(y), tuple(z))
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize(
+    "seed", [*range(12), *(pytest.param(k, marks=pytest.mark.slow) for k in range(12, 60))]
+)
 def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch):
     """Small things beside, under and over a head, some of them level with its faces: the path shown is in
     pieces, open where it breaks off, and FCL finds on it what it finds on the whole envelope.

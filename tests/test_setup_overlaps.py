@@ -229,15 +229,15 @@ def fine(triangles: Any) -> Any:
 @pytest.mark.parametrize(
     ("low", "high", "deep"),
     [
-        ([9, -5, -5], [20, 15, 15], 1.0),  # a face
+        pytest.param([9, -5, -5], [20, 15, 15], 1.0, marks=pytest.mark.slow),  # a face
         ([7, 6, 5], [20, 20, 20], 3.0),  # a corner
         ([9.93, 2, 2], [20, 8, 8], 0.07),
-        ([4, -5, 4], [6, 15, 6], 4.0),  # a bar right through
+        pytest.param([4, -5, 4], [6, 15, 6], 4.0, marks=pytest.mark.slow),  # a bar right through
         ([4, 4, 4], [6, 6, 6], 4.0),  # swallowed: how deep it sits
-        ([-1, -1, -1], [11, 11, 11], 1.0),  # swallows
+        pytest.param([-1, -1, -1], [11, 11, 11], 1.0, marks=pytest.mark.slow),  # swallows
         ([10, 0, 0], [20, 10, 10], 0.0),  # touching
         ([9.97, 0, 0], [20, 10, 10], 0.0),  # no more than is noticed
-        ([2, 2, 10], [8, 8, 20], 0.0),
+        pytest.param([2, 2, 10], [8, 8, 20], 0.0, marks=pytest.mark.slow),
     ],
 )
 def test_bodies_of_very_many_facets_are_looked_at_in_points(low: Any, high: Any, deep: float) -> None:
