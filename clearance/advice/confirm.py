@@ -14,7 +14,7 @@ from clearance.judge.agree import WIDTH
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import TouchHead, swallowed
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
-from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import HeadRun, Part, runs_of
 from clearance.setup.scene import Body, Finding, Scene
 

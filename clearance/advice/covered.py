@@ -16,7 +16,7 @@ from clearance.judge.agree import WIDTH
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import TouchHead
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
-from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.setup.scene import Finding, Scene
 from clearance.sweep.heads import Piece

@@ -19,7 +19,7 @@ from clearance.advice.raises import find_raises
 from clearance.advice.still import StillHeads
 from clearance.advice.upper import UpperRule
 from clearance.errors import InputError
-from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.result import Pair, Result
 from clearance.judge.verdict import check
 from clearance.setup.feet import feet_findings

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry.flat import segment_segment, segment_swept_rectangle
 from clearance.geometry.intervals import Union
+from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.flat_search import Chords, strips_of
-from clearance.judge.flat_tree import ChordTree, TriangleTree
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]

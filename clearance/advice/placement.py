@@ -17,7 +17,7 @@ from clearance.advice.covered import Covered, Touch
 from clearance.advice.edits import replanned
 from clearance.advice.upper import neighbours
 from clearance.judge.flat import TOUCH, FlatView, chords_of
-from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import Pair, Result
 from clearance.setup.scene import Finding, Scene

@@ -15,7 +15,7 @@ from clearance.advice.edits import lifted
 from clearance.advice.hits import Hits, Lifted
 from clearance.advice.upper import UpperRule, end_rules
 from clearance.judge.flat import Growth, chords_of
-from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.setup.scene import Body, Scene
 from clearance.sweep.heads import Piece, risen

@@ -21,7 +21,7 @@ from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
-from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.setup.bodies import below_zero
 from clearance.setup.feet import feet_findings
 from clearance.setup.limits import Masses

@@ -15,7 +15,7 @@ import numpy as np
 from clearance.advice.confirm import growth
 from clearance.advice.edits import raised
 from clearance.judge.flat import TOUCH, FlatView, chords_of
-from clearance.judge.flat_tree import TriangleTree
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import runs_of
 from clearance.setup.scene import Scene
 

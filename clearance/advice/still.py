@@ -8,7 +8,7 @@ from clearance.advice.confirm import growth
 from clearance.advice.hits import Hits, Lifted
 from clearance.advice.question import BEYOND_TOUCH
 from clearance.judge.flat import Growth, chords_of
-from clearance.judge.flat_tree import ChordTree, TriangleTree
+from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.setup.scene import Body, Scene
 

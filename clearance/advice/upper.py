@@ -35,7 +35,7 @@ class UpperRule:
 EndRules = tuple[UpperRule | None, UpperRule | None]
 
 
-def end_rules(scene: Scene, rules: Sequence[UpperRule]) -> list[tuple[UpperRule | None, UpperRule | None]]:
+def end_rules(scene: Scene, rules: Sequence[UpperRule]) -> list[EndRules]:
     """For each stretch the rule of the cut's upper face from which it comes, and of that to which it goes.
 
     None where there is no such cut; a cut itself has none.

@@ -14,9 +14,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
 from clearance.judge.flat_search import Chords, search, strips_of
-from clearance.judge.flat_tree import ChordTree, Nearest, TriangleTree, nearest
+from clearance.judge.flat_tree import Nearest, nearest
 from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
 

@@ -15,14 +15,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.judge.flat_boxes import ChordTree, TriangleTree, children_of, leaves_under
 from clearance.judge.flat_fields import Measure
-from clearance.judge.flat_search import CHUNK, Chords, outline_distance, quick, search, strips_of
+from clearance.judge.flat_search import CHUNK, outline_distance, quick, search, strips_of
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-_BRANCH = 8
 #: pairs of a key that are followed to the end first, to have good values early
 _TASTE = 8
 #: of these, pairs of a move whose slices are looked at
@@ -46,111 +45,6 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the values had are looked at again
 _FIRST = 512
-
-
-@dataclass(frozen=True)
-class _Level:
-    """Nodes of one level: boxes, the range of children on the level below, the first leaf, the owner."""
-
-    low: Array
-    high: Array
-    first: Index
-    count: Index
-    leaf: Index
-    owner: Index
-
-
-def _levels(low: Array, high: Array, owner: Index) -> list[_Level]:
-    """Levels from the leaves up until each owner has one node. Leaves of one owner stand together."""
-    n = len(low)
-    ids = np.arange(n)
-    levels = [_Level(low, high, ids, np.ones(n, dtype=np.intp), ids, owner)]
-    while True:
-        below = levels[-1]
-        m = len(below.owner)
-        start_of_owner = np.flatnonzero(np.r_[True, below.owner[1:] != below.owner[:-1]])
-        if len(start_of_owner) == m:
-            return levels
-        size = np.diff(np.r_[start_of_owner, m])
-        in_owner = np.arange(m) - np.repeat(start_of_owner, size)
-        first = np.flatnonzero(in_owner % _BRANCH == 0)
-        levels.append(
-            _Level(
-                np.minimum.reduceat(below.low, first),
-                np.maximum.reduceat(below.high, first),
-                first,
-                np.diff(np.r_[first, m]),
-                below.leaf[first],
-                below.owner[first],
-            )
-        )
-
-
-def _order(triangles: Array) -> Index:
-    """An order in which neighbours in space are near each other: cells along a curve, 16 bits in all.
-
-    Bits go to the axes by how far the body reaches along them, so a plate is not cut into layers.
-    """
-    middle = triangles[:, 0] + triangles[:, 1]
-    middle += triangles[:, 2]
-    low, high = extent(middle)
-    size = high - low
-    bits = [0, 0, 0]
-    cell = size.copy()
-    turns = []
-    for _ in range(16):
-        axis = int(np.argmax(cell))
-        bits[axis] += 1
-        cell[axis] /= 2.0
-        turns.append(axis)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        scale = np.where(size > 0.0, (2.0 ** np.array(bits) - 1e-6) / size, 0.0)
-    middle -= low
-    middle *= scale
-    at = middle.astype(np.uint16)
-    code = np.zeros(len(at), dtype=np.uint16)
-    left = list(bits)
-    for axis in turns:
-        left[axis] -= 1
-        code = (code << np.uint16(1)) | ((at[:, axis] >> np.uint16(left[axis])) & np.uint16(1))
-    return np.argsort(code, kind="stable")
-
-
-class TriangleTree:
-    """Boxes over the triangles of several bodies; leaves are put in an order in which neighbours are near.
-
-    Attributes:
-        triangles: (N, 3, 3) in leaf order.   body: (N,) index into the bodies given.
-    """
-
-    def __init__(self, bodies: Sequence[Array]) -> None:
-        count = [len(triangles) for triangles in bodies]
-        # written in place throughout: on large models fresh memory costs more than what is done with it
-        self.triangles = np.empty((sum(count), 3, 3))
-        self.body: Index = np.repeat(np.arange(len(bodies)), count)
-        for triangles, end in zip(bodies, np.cumsum(count), strict=True):
-            own = self.triangles[end - len(triangles) : end]
-            if len(triangles) > _BRANCH:
-                np.take(triangles, _order(triangles), axis=0, out=own, mode="clip")
-            else:
-                own[:] = triangles
-        if len(self.triangles):
-            a, b, c = (self.triangles[:, k] for k in range(3))
-            low, high = np.minimum(a, b), np.maximum(a, b)
-            np.minimum(low, c, out=low)
-            np.maximum(high, c, out=high)
-            self.levels = _levels(low, high, self.body)
-
-
-class ChordTree:
-    """Boxes over the chords of a path, in the order of the path."""
-
-    def __init__(self, chords: Chords) -> None:
-        self.chords = chords
-        ends = np.stack([chords.p, chords.q], axis=1)
-        low = ends.min(axis=1)
-        self.levels = _levels(low, ends.max(axis=1), np.zeros(len(low), dtype=np.intp))
-        self.slack = float(chords.slack.max(initial=0.0))
 
 
 @dataclass
@@ -384,7 +278,7 @@ class _Search:
         a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
         tri, piece = a.leaf[pairs.tri], pairs.piece
         if self.by_move:
-            chord, rows = _leaves(b, len(self.path.chords.p), pairs.chord)
+            chord, rows = leaves_under(b, len(self.path.chords.p), pairs.chord)
             tri, piece = tri[rows], piece[rows]
             key = self.path.chords.move[chord]
         else:
@@ -409,13 +303,13 @@ class _Search:
         """The pairs of the next level: nodes of the higher tree, or of both, replaced by their children."""
         few = len(pairs) <= _FEW
         if pairs.tri_level and (few or pairs.tri_level >= pairs.chord_level):
-            tri, rows = _children(self.tree.levels[pairs.tri_level], pairs.tri)
+            tri, rows = children_of(self.tree.levels[pairs.tri_level], pairs.tri)
             level = pairs.tri_level - 1
             pairs = _Pairs(level, pairs.chord_level, tri, pairs.chord[rows], pairs.piece[rows])
             if not few:
                 return pairs
         if pairs.chord_level:
-            chord, rows = _children(self.path.levels[pairs.chord_level], pairs.chord)
+            chord, rows = children_of(self.path.levels[pairs.chord_level], pairs.chord)
             pairs = _Pairs(pairs.tri_level, pairs.chord_level - 1, pairs.tri[rows], chord, pairs.piece[rows])
         return pairs
 
@@ -451,19 +345,3 @@ def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
         gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
         np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
     return apart
-
-
-def _leaves(level: _Level, count: int, nodes: Index) -> tuple[Index, Index]:
-    """All leaves under ``nodes``, and the row of ``nodes`` each one came from."""
-    size = np.diff(np.r_[level.leaf, count])[nodes]
-    rows = np.repeat(np.arange(len(nodes)), size)
-    offset = np.arange(len(rows)) - np.repeat(np.cumsum(size) - size, size)
-    return level.leaf[nodes][rows] + offset, rows
-
-
-def _children(level: _Level, nodes: Index) -> tuple[Index, Index]:
-    """All children of ``nodes`` on the level below, and the row of ``nodes`` each one came from."""
-    count = level.count[nodes]
-    rows = np.repeat(np.arange(len(nodes)), count)
-    offset = np.arange(len(rows)) - np.repeat(np.cumsum(count) - count, count)
-    return level.first[nodes][rows] + offset, rows

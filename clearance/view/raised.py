@@ -21,8 +21,9 @@ from clearance.advice.upper import UpperRule, heights_change, upper_rules
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.fcl_touch import swallowed
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
+from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.flat_fields import Clearance, Profiles
-from clearance.judge.flat_tree import TriangleTree, nearest
+from clearance.judge.flat_tree import nearest
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
 from clearance.setup.scene import Stretch
