@@ -146,6 +146,8 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--keep", action="store_true", help="shrink what fails and write it to tests/cases/")
     parser.add_argument("--large", action="store_true", help="hundreds of moves, thousands of triangles")
     args = parser.parse_args(argv)
+    if args.scenes < 1:
+        parser.error("at least one scene")
     begun = time.perf_counter()
     total, failed = run(args.seed, args.scenes, args.jobs, large=args.large)
     for complaint in total.complaints:
