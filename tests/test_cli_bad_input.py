@@ -232,10 +232,13 @@ def test_json_to_standard_output_through_a_true_process(job: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
 def test_ctrl_c_while_the_check_runs_leaves_nothing(job: Path) -> None:
-    # The true judge runs over and over, so that the signal is sure to meet it at work.
+    # The true judge runs over and over, so that the signal is sure to meet it at work. Where the tests run in the
+    # background a shell has the signal ignored, which the process would inherit.
     code = """
-import clearance, sys
+import clearance, signal, sys
 from clearance import cli
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 judge = clearance.check
 
@@ -257,7 +260,10 @@ cli.main()
         assert running.stdout.readline() == "there\n"
         time.sleep(0.3)
         running.send_signal(signal.SIGINT)
-        out, err = running.communicate(timeout=60)
+        try:
+            out, err = running.communicate(timeout=60)
+        finally:
+            running.kill()
     assert running.returncode == 130
     assert err.strip() == "stopped; nothing was written"
     assert out == ""
