@@ -21,13 +21,13 @@ def load(setup: str, **options: Any) -> Any:
         clearance.errors.InputError: a file is wrong; the message names file, place, what was found and
             what would be right.
     """
-    from clearance.setup.assemble import load as load_setup
+    from clearance.scene.load import load as load_setup
 
     return load_setup(setup, **options)
 
 
 def check(scene: Any, **options: Any) -> Any:
     """Judge a scene: the ``Result`` with verdict, pairs and findings, on what else stops a cut as well."""
-    from clearance.access.findings import check as check_all
+    from clearance.process.findings import check as check_all
 
     return check_all(scene, **options)

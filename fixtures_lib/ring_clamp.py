@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from clearance.geometry.frames import pose
+from clearance.geometry.transforms import pose
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, screw

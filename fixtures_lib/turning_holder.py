@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from clearance.geometry.frames import pose
+from clearance.geometry.transforms import pose
 from fixtures_lib.carriers import HEAD, SHANK, head, head_seats, shank
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import head as screw_head

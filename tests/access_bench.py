@@ -14,8 +14,8 @@ import numpy as np
 from manifold3d import Manifold
 
 import clearance
-from clearance.access.findings import access_findings
-from clearance.setup.scene import Finding, Scene
+from clearance.process.findings import access_findings
+from clearance.scene.model import Finding, Scene
 from tests.setup_writer import Tables, toml
 
 WIRE = 0.2

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.read import PathOptions, read_path
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.read import PathOptions, read_path
 
 
 class Drawing:

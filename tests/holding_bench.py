@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from clearance import cli
-from clearance.setup.assemble import load
-from clearance.setup.scene import Scene
+from clearance.scene.load import load
+from clearance.scene.model import Scene
 from tests.setup_writer import MACHINE, Tables, stl_of_block, toml
 
 #: a path that moves a little about its zero, where only the items matter

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from clearance.judge.result import CutResult, MoveDistance, Pair, Result
-from clearance.paths.moves import polyline
-from clearance.setup.scene import Finding, Scene, SideHeight, Stretch
+from clearance.scene.model import Finding, Scene, SideHeight, Stretch
+from clearance.toolpath.moves import polyline
 
 
 def a_pair(**changes: Any) -> Pair:

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 import clearance
-from clearance.access.findings import access_findings, look
 from clearance.judge.verdict import check as judge
+from clearance.process.findings import access_findings, look
 
 DEMO = Path(__file__).parent.parent / "demo_models"
 #: what each demo's cuts free: cut, kind, how many

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance.access.parting import Piece, Story, story
+from clearance.process.removal import Piece, Story, story
 from tests.access_bench import AT, WIRE, block, box_path, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
 

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from manifold3d import Manifold
 
-from clearance.access.findings import access_findings
-from clearance.access.parting import story
+from clearance.process.findings import access_findings
+from clearance.process.removal import story
 from tests.access_bench import WIRE, block, line, plate_with, post, scene
 
 SIZE = (60.0, 45.0, 12.0)

@@ -14,10 +14,9 @@ import numpy as np
 import pytest
 
 import clearance
-from clearance.access.parting import story
-from clearance.access.threading import MARGIN, Ways
-from clearance.access.way import Way
-from clearance.setup.scene import Scene
+from clearance.process.removal import story
+from clearance.process.threading import MARGIN, Way, Ways
+from clearance.scene.model import Scene
 from tests.access_bench import AT, WIRE, block, findings, line, plate_with, post, scene
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA", Path(__file__).parents[2] / "shared" / "data"))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance.access.travel import steepest, travel_used
+from clearance.process.travel import steepest, travel_used
 from tests.access_bench import AT, block, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
@@ -156,7 +156,7 @@ def test_what_is_moved_wants_a_stop(first: Tables, second: Tables, said: str | N
 
 
 def test_stops_list_what_to_move(tmp_path: Path) -> None:
-    from clearance.access.stops import Stop, stops
+    from clearance.process.stops import Stop, stops
 
     cuts = [
         {"nc": HERE, "stop_before": True},

@@ -17,9 +17,9 @@ import trimesh
 from numpy.typing import NDArray
 
 from clearance.advice.raises import find_raises
-from clearance.paths.moves import polyline
-from clearance.setup.scene import Body, Scene, SideHeight, Stretch
+from clearance.scene.model import Body, Scene, SideHeight, Stretch
 from clearance.sweep.heads import pieces_of_profile
+from clearance.toolpath.moves import polyline
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA") or Path(__file__).parents[2] / "shared" / "data")
 pytestmark = [pytest.mark.real, pytest.mark.slow]

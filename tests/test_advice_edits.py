@@ -13,7 +13,7 @@ import pytest
 
 import clearance
 from clearance.advice.edits import raised, replanned, upper_raised, with_all_on_them
-from clearance.setup.scene import Scene
+from clearance.scene.model import Scene
 from tests.advice_bench import Bench
 
 TAPER = (

@@ -18,7 +18,7 @@ from clearance.advice.placement import find_placement
 from clearance.advice.raises import find_raises
 from clearance.judge.result import Pair
 from clearance.judge.verdict import check
-from clearance.setup.scene import Body, Scene, SideHeight
+from clearance.scene.model import Body, Scene, SideHeight
 from tests.oracles.scenes import case_of, recipe_of_seed
 from tests.oracles.shapes import block, post
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from clearance.judge.agree import WIDTH
-from clearance.paths.moves import polyline
 from clearance.sweep.envelope import envelope
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.toolpath.moves import polyline
 
 
 def circle(radius, sweep):

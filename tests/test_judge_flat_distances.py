@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point
 
-from clearance.geometry.flat import segment_segment, segment_swept_rectangle
+from clearance.geometry.planar import segment_segment, segment_swept_rectangle
 from clearance.judge.flat import _nearest_points
 
 N = 1500

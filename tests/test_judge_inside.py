@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.geometry.crowd import Crowd, boxes_of
-from clearance.geometry.frames import apply, pose
+from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.transforms import apply, pose
 from clearance.judge.flat import FlatView, TriangleTree, chords_of
 from clearance.judge.inside import body_swallows, head_swallows, holds_point
-from clearance.paths.moves import polyline
 from clearance.sweep.envelope import straight_runs
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.toolpath.moves import polyline
 
 
 def box(low, high):

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 import clearance.judge.fcl_side as side
-from clearance.geometry.crowd import Crowd, boxes_of
-from clearance.geometry.frames import apply, pose
+from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.transforms import apply, pose
 from clearance.judge.boxes import Track
 from clearance.judge.fcl_side import Bodies, FclHead
 from clearance.judge.near import neighbourhood
-from clearance.paths.moves import polyline
-from clearance.setup import shapes
-from clearance.setup.scene import Body, SideHeight
+from clearance.mesh import shapes
+from clearance.scene.model import Body, SideHeight
 from clearance.sweep.heads import piece_of_box, pieces_of_profile
+from clearance.toolpath.moves import polyline
 
 HEAD = [
     *pieces_of_profile([(0, 5.0), (6, 5.0), (6, 17.5), (40, 25.0)], -0.1, up=False),

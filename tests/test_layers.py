@@ -17,12 +17,12 @@ ROOT = Path(__file__).resolve().parent.parent
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.errors", "clearance.workers"),
     ("clearance.geometry",),
-    ("clearance.solids", "clearance.paths"),
+    ("clearance.mesh", "clearance.toolpath"),
     ("fixtures_lib",),
     ("clearance.sweep",),
-    ("clearance.setup",),
+    ("clearance.scene",),
     ("clearance.judge",),
-    ("clearance.access",),
+    ("clearance.process",),
     ("clearance.advice",),
     ("clearance.view",),
     ("clearance.report",),
@@ -103,12 +103,12 @@ def fault(module: str, name: str) -> str | None:
     return None
 
 
-_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes", "clearance.geometry.crowd")
+_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes", "clearance.geometry.aabb")
 
 
 def kernels_meet(module: str, name: str) -> bool:
     """One kernel would lean on the other, and could no longer find its mistakes."""
-    flat, fcl = ("clearance.judge.flat", "clearance.geometry.flat"), _FCL
+    flat, fcl = ("clearance.judge.flat", "clearance.geometry.planar"), _FCL
     if module.startswith(flat):
         return name.startswith(fcl) or name.split(".")[0] == "fcl"
     return module.startswith(fcl) and name.startswith(flat)
@@ -139,10 +139,10 @@ def test_every_module_is_on_a_floor() -> None:
     ("module", "source"),
     [
         ("clearance.errors", "from clearance.geometry import frames"),
-        ("clearance.solids.stl", "from clearance.paths.moves import Moves"),
-        ("clearance.paths.nc", "def f():\n    import clearance.solids.solid"),
-        ("fixtures_lib.rail", "from clearance.setup.scene import Body"),
-        ("clearance.setup.scene", "from ..judge import result"),
+        ("clearance.mesh.stl", "from clearance.toolpath.moves import Moves"),
+        ("clearance.toolpath.nc.reader", "def f():\n    import clearance.mesh.model"),
+        ("fixtures_lib.rail", "from clearance.scene.model import Body"),
+        ("clearance.scene.model", "from ..judge import result"),
         ("clearance.judge.verdict", "import importlib\nimportlib.import_module('clearance.view.picture')"),
         ("clearance.view.picture", "from clearance.report import data"),
         ("clearance.report.data", "from clearance import cli"),
@@ -150,7 +150,7 @@ def test_every_module_is_on_a_floor() -> None:
         ("clearance.report.data", "import click"),
         ("clearance.report.sheet", "if True:\n    import pyvista as pv"),
         ("clearance.judge.envelope", "from vtkmodules.vtkCommonCore import vtkMath"),
-        ("clearance.judge.fcl_query", "from clearance.geometry.flat import distance"),
+        ("clearance.judge.fcl_query", "from clearance.geometry.planar import distance"),
         ("clearance.judge.fcl_query", "from .flat_fields import fields"),
         ("clearance.judge.flat_search", "from clearance.judge import fcl_query"),
         ("clearance.judge.flat_search", "import fcl"),
@@ -164,7 +164,7 @@ def test_a_wrong_import_is_found(module: str, source: str) -> None:
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("clearance.setup.assemble", "from fixtures_lib.library import KINDS"),
+        ("clearance.scene.load", "from fixtures_lib.library import KINDS"),
         ("clearance.judge.verdict", "from .flat_search import search\nfrom .fcl_query import query"),
         ("clearance.view.picture", "def f():\n    import pyvista"),
         ("clearance.report.data", "from clearance import __version__"),

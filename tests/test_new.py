@@ -18,9 +18,9 @@ from hypothesis import strategies as st
 import clearance
 from clearance.cli import run
 from clearance.errors import InputError
-from clearance.geometry.frames import turn_matrix
-from clearance.setup.guess import first
-from clearance.setup.guess.stance import stances
+from clearance.geometry.transforms import turn_matrix
+from clearance.scene.guess import first
+from clearance.scene.guess.stance import stances
 
 DEMO = Path(__file__).resolve().parent.parent / "demo_models"
 PAIRS = [

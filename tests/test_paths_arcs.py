@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.read import PathOptions
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import PathOptions
 
 
 def read(*blocks: str) -> Moves:

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.points import read_points
-from clearance.paths.read import PathOptions, read_path
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.read import PathOptions, read_path
+from clearance.toolpath.table import read_points
 
 
 def read(table: str, **options: Any) -> Moves:

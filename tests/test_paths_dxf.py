@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
-from clearance.paths.read import PathOptions, read_path
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
+from clearance.toolpath.read import PathOptions, read_path
 from tests.dxf_drawing import SQUARE, Drawing, corners, lengths
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
 from tests.dxf_drawing import Drawing, corners, lengths, square_of_lines
 
 

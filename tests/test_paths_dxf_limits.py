@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
-from clearance.paths.read import PathOptions, read_path
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
+from clearance.toolpath.read import PathOptions, read_path
 
 
 def refused(file: Path) -> str:
@@ -197,7 +197,7 @@ def test_many_curves_in_one_spot_cost_no_more(tmp_path: Path, monkeypatch: pytes
 
 def test_ends_a_gap_apart_meet_wherever_they_lie(tmp_path: Path) -> None:
     """Any place, any direction: within the gap they are one node, beyond it they are not."""
-    from clearance.paths.chains import _clusters
+    from clearance.toolpath.dxf.chains import _clusters
 
     rng = np.random.default_rng(8)
     a = rng.uniform(-1000, 1000, (3000, 2))

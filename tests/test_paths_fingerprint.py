@@ -15,11 +15,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths.fingerprint import words_by_block, words_sha256
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.options import PathOptions
-from clearance.paths.text import text_of
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.nc.words import text_of
+from clearance.toolpath.options import PathOptions
 
 PROGRAM = """%
 O12 (opening)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.read import PathOptions
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import PathOptions
 
 
 def read(program: str, **options: Any) -> Moves:

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from clearance.errors import InputError, NotYet
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.read import Codes, PathOptions
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import Codes, PathOptions
 
 
 def read(program: str, own: float | None = 20.0, **options: Any) -> Moves:

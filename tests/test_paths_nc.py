@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths import nc
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.read import Codes, PathOptions, read_path
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc import reader as nc
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import Codes, PathOptions, read_path
 
 
 def read(program: str, **options: Any) -> Moves:
@@ -133,7 +133,7 @@ def test_line_ends_and_marks() -> None:
 
 
 def _from_bytes(data: bytes) -> Moves:
-    from clearance.paths.text import text_of
+    from clearance.toolpath.nc.words import text_of
 
     return read_nc(text_of(data, "a.nc", ""), "a.nc", PathOptions())
 

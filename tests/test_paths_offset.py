@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.nc import read_nc
-from clearance.paths.program import ROUNDED
-from clearance.paths.read import PathOptions
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.program import ROUNDED
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import PathOptions
 
 
 def read(program: str, **offsets: float) -> Moves:

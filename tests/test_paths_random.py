@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves
-from clearance.paths.read import Codes, PathOptions, read_path
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.read import Codes, PathOptions, read_path
 
 # Places on a grid of 1/1000 mm, as programs write them, held as whole numbers so that nothing is lost.
 place = st.tuples(st.integers(-90_000, 90_000), st.integers(-90_000, 90_000))
@@ -123,7 +123,7 @@ def length_of(moves: Moves) -> np.ndarray:
 @settings(deadline=None, max_examples=80)
 @given(place, drawn, st.randoms(use_true_random=False))
 def test_what_is_written_is_read_back(first: tuple[int, int], pieces: list, rng: random.Random) -> None:  # type: ignore[type-arg]
-    from clearance.paths.nc import read_nc
+    from clearance.toolpath.nc.reader import read_nc
 
     drawing = Drawing(first, pieces, 1, rng)
     moves = read_nc("\n".join(drawing.text), "chance.nc", PathOptions())
@@ -149,7 +149,7 @@ def test_what_is_written_is_read_back(first: tuple[int, int], pieces: list, rng:
     st.sampled_from([",", ";", "\t", ";,"]),
 )
 def test_tables_are_read_back(rows: list[tuple[tuple[int, int], bool]], style: str) -> None:
-    from clearance.paths.points import read_points
+    from clearance.toolpath.table import read_points
 
     separator, comma = style[0], len(style) > 1
     text = separator.join(["x", "y", "rapid"]) + "\n"

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
-from clearance.paths.moves import Moves
-from clearance.paths.read import PathOptions, read_path
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.read import PathOptions, read_path
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA", Path(__file__).parents[2] / "shared" / "data"))
 

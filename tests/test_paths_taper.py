@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves, polyline
-from clearance.paths.nc import read_nc
-from clearance.paths.points import read_points
-from clearance.paths.read import PathOptions
-from clearance.paths.taper import guides
+from clearance.toolpath.moves import Moves, polyline
+from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.read import PathOptions
+from clearance.toolpath.table import read_points
+from clearance.toolpath.taper import guides
 
 
 def read(program: str, words: Any = "relative", **more: Any) -> Moves:

@@ -18,8 +18,8 @@ import pytest
 import clearance
 from clearance.cli import run
 from clearance.errors import InputError
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
 from tests.setup_writer import setup, write
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA") or Path(__file__).parents[2] / "shared" / "data")

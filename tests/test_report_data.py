@@ -21,7 +21,7 @@ import pytest
 from clearance.errors import InputError
 from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
-from clearance.setup.scene import Finding
+from clearance.scene.model import Finding
 from tests.results_by_hand import a_pair, a_result, a_stretch
 
 PAIR_KEYS = [

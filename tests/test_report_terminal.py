@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.report.terminal import CAUTIONS, as_text, rounded_down
-from clearance.setup.scene import Finding, SideHeight
+from clearance.scene.model import Finding, SideHeight
 from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
 
 

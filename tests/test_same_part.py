@@ -15,8 +15,8 @@ import pytest
 
 import clearance
 from clearance.judge.result import Result
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
 from tests.oracles.step_text import INCH, MM, ball
 from tests.setup_writer import setup, stl_of_block, write
 from tests.test_solids_threemf import mesh, threemf

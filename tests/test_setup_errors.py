@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from clearance.errors import InputError
-from clearance.setup.assemble import load
-from clearance.setup.toml_file import find_line
+from clearance.scene.load import load
+from clearance.scene.toml_file import find_line
 from tests.setup_writer import changed, machine, setup, toml, write
 
 OTHER = {"name": "other", "shape": {"box": [1, 1, 1]}}

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.setup.feet import GRIPS, LOOSE, MANY, _contact, _Faces, _hull, _outside
-from clearance.setup.scene import Body, Scene, SideHeight
+from clearance.scene.model import Body, Scene, SideHeight
+from clearance.scene.stability import GRIPS, LOOSE, MANY, _contact, _Faces, _hull, _outside
 from fixtures_lib import library
 from tests.holding_bench import block, checked, found, rod, scene
 from tests.setup_writer import Tables

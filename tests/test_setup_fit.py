@@ -13,7 +13,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from clearance.errors import InputError
-from clearance.setup.scene import Scene
+from clearance.scene.model import Scene
 from tests.holding_bench import block, checked, found, rod, scene
 from tests.setup_writer import Tables, toml
 
@@ -124,7 +124,7 @@ def test_inches(tmp_path: Path) -> None:
 
 
 def scene_in_inches(folder: Path, items: list[Tables]) -> Scene:
-    from clearance.setup.assemble import load
+    from clearance.scene.load import load
     from tests.holding_bench import write
 
     file = write(folder, items, upper_z=9)

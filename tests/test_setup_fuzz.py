@@ -14,8 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.setup.assemble import load
-from clearance.setup.toml_file import find_line
+from clearance.scene.load import load
+from clearance.scene.toml_file import find_line
 from tests.setup_writer import MACHINE, SETUP, setup, toml, write
 
 FULL = setup(

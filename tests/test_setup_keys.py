@@ -9,11 +9,11 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
-from clearance.setup.assemble import load
-from clearance.setup.fields import Table
-from clearance.setup.machine import Machine
-from clearance.setup.scene import Body, Scene, SideHeight, Stretch
-from clearance.setup.schema import Setup
+from clearance.scene.fields import Table
+from clearance.scene.load import load
+from clearance.scene.machine import Machine
+from clearance.scene.model import Body, Scene, SideHeight, Stretch
+from clearance.scene.schema import Setup
 from tests.setup_writer import machine, setup, write
 
 # The plate's corner lies at (150 - 60, 60 - 20, 0): on the rail's top seat, moved. Its zero is (70, 60, 3)

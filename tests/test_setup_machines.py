@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from clearance.setup.assemble import shipped_machines
+from clearance.scene.load import shipped_machines
 
 NAMES = ["mid_size", "small"]
 #: what the default margins ask for between a head and the machine, sideways and in height, mm
@@ -18,7 +18,7 @@ SIDE, HEIGHT = 2.0, 0.5
 
 
 def text_of(name: str) -> str:
-    return (resources.files("clearance.setup") / "machines" / f"{name}.toml").read_text(encoding="utf-8")
+    return (resources.files("clearance.scene") / "machines" / f"{name}.toml").read_text(encoding="utf-8")
 
 
 def test_two_machines_ship() -> None:

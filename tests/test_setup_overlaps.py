@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clearance.setup.metal import depth, shells_of
-from clearance.setup.overlaps import LARGEST, NOTICED, overlap_findings
-from clearance.setup.scene import Body, Scene, SideHeight
+from clearance.scene.model import Body, Scene, SideHeight
+from clearance.scene.overlaps import LARGEST, NOTICED, depth, overlap_findings, shells_of
 from tests.holding_bench import block, checked, found, rod, scene
 from tests.setup_writer import Tables
 

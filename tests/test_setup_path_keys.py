@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths import dxf
-from clearance.paths.dxf_child import answer
-from clearance.setup.assemble import load
-from clearance.setup.scene import Stretch
+from clearance.scene.load import load
+from clearance.scene.model import Stretch
+from clearance.toolpath.dxf import reader as dxf
+from clearance.toolpath.dxf.child import answer
 from tests.oracles.step_text import MM, ball
 from tests.setup_writer import setup, stl_of_block, write
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from clearance.setup.assemble import load
+from clearance.scene.load import load
 from tests.setup_writer import DIE, setup, write
 
 lengths = st.floats(-300, 300)

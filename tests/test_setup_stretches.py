@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.paths.moves import Moves, polyline
-from clearance.paths.options import Codes, PathOptions
-from clearance.setup.assemble import load
-from clearance.setup.scene import Finding, Scene
-from clearance.solids.solid import Solid
+from clearance.mesh.model import Solid
+from clearance.scene.load import load
+from clearance.scene.model import Finding, Scene
+from clearance.toolpath.moves import Moves, polyline
+from clearance.toolpath.options import Codes, PathOptions
 from tests.setup_writer import machine, setup, write
 
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3], "upper_z": 50}
@@ -91,7 +91,7 @@ def test_the_heads_are_grown_by_what_the_path_leaves_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     plain = loaded(tmp_path, heads__park=[0, 0])
-    monkeypatch.setattr("clearance.paths.read.read_path", Reader(grow=0.18, chord_error=0.004))
+    monkeypatch.setattr("clearance.toolpath.read.read_path", Reader(grow=0.18, chord_error=0.004))
     grown = loaded(tmp_path, heads__park=[0, 0])
     for a, b in zip(plain.stretches, grown.stretches, strict=True):
         for p, q in zip((*a.lower, *a.upper), (*b.lower, *b.upper), strict=True):
@@ -107,7 +107,7 @@ def test_the_heads_are_grown_by_what_the_path_leaves_open(
 
 def test_what_a_cut_says_reaches_the_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     reader = Reader()
-    monkeypatch.setattr("clearance.paths.read.read_path", reader)
+    monkeypatch.setattr("clearance.toolpath.read.read_path", reader)
     said: Any = {"path": "program.nc", "offsets": {"1": 0.18, "12": 0.25}, "uv_words": "absolute"}
     said |= {"planes": {"xy": 1, "uv": 25}}
     said |= {"zeros": {"G54": [7, 8]}, "digits": [4, 3], "whole_numbers": "trailing", "block_delete": "skip"}
@@ -130,7 +130,7 @@ def test_a_path_without_moves_is_refused(tmp_path: Path, monkeypatch: pytest.Mon
     empty = {k: np.zeros((0, 2)) for k in ("start", "end", "centre")}
     flags = {"rapid": np.zeros(0, bool), "threaded": np.zeros(0, bool), "line": np.zeros(0, np.int64)}
     monkeypatch.setattr(
-        "clearance.paths.read.read_path", Reader(**empty, **flags, sweep=np.zeros(0), block=())
+        "clearance.toolpath.read.read_path", Reader(**empty, **flags, sweep=np.zeros(0), block=())
     )
     with pytest.raises(InputError, match=r"cuts\[1\]\.path.*moves nothing"):
         loaded(tmp_path)
@@ -291,7 +291,7 @@ def test_a_library_strap_is_laid_unless_the_setup_says_otherwise(
 def test_a_models_facet_error_counts_as_allow_both_ways(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from clearance.solids import read
+    from clearance.mesh import read
 
     true_reader = read.read_model
 
@@ -383,7 +383,7 @@ def test_the_leaning_wire_is_inside_its_piece(tmp_path: Path) -> None:
 
 def test_taper_without_planes_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     leaning = Reader(start_uv=np.ones((2, 2)), end_uv=np.ones((2, 2)))
-    monkeypatch.setattr("clearance.paths.read.read_path", leaning)
+    monkeypatch.setattr("clearance.toolpath.read.read_path", leaning)
     with pytest.raises(InputError, match=r"cuts\[1\].*planes = "):
         loaded(tmp_path)
 

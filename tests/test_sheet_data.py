@@ -14,11 +14,10 @@ import pytest
 import clearance
 from clearance.advice.cures import find_cures
 from clearance.judge.along import Along
-from clearance.report.sheet.chart import chart, columns, top_of
 from clearance.report.sheet.data import Sheet, gather
+from clearance.report.sheet.evidence import chart, columns, top_of
 from clearance.report.sheet.markup import down, kilograms, position, up
-from clearance.report.sheet.mesh import lighter, shares, sharp_edges, welded
-from clearance.report.sheet.scene import Turnable, packed, turnable
+from clearance.report.sheet.scene import Turnable, lighter, packed, shares, sharp_edges, turnable, welded
 from clearance.view.drawing import describe
 from tests.sheet_setups import DEMOS, changed
 from tests.view_scenes import block, opening

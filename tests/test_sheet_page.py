@@ -16,7 +16,7 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.errors import CannotDraw, InputError
-from clearance.report.sheet import make
+from clearance.report.sheet import page as make
 from clearance.report.sheet.markup import esc, in_script, tag
 from tests.sheet_setups import DEMOS, HOSTILE, hostile
 

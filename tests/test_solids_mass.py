@@ -9,9 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.solids import mass
-from clearance.solids.mass import mass_properties
-from clearance.solids.materials import MATERIALS, density_of, material_of
+from clearance.mesh import mass
+from clearance.mesh.mass import MATERIALS, density_of, mass_properties, material_of
 from tests.test_solids_stl import BOX
 
 Triangles = NDArray[np.float64]

@@ -11,12 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.solids.mass import mass_properties
-from clearance.solids.obj import read_obj
-from clearance.solids.ply import read_ply
-from clearance.solids.polygons import triangulated
-from clearance.solids.read import read_model
-from clearance.solids.solid import Solid
+from clearance.mesh.mass import mass_properties
+from clearance.mesh.model import Solid
+from clearance.mesh.obj_ply import read_obj, read_ply, triangulated
+from clearance.mesh.read import read_model
 from tests.test_solids_stl import _P, _QUADS, BOX, mutated
 
 MEMORY = 1 << 30

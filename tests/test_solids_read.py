@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from clearance.errors import InputError
-from clearance.solids.read import bounds, read_model
-from clearance.solids.solid import Solid
+from clearance.mesh.model import Solid
+from clearance.mesh.read import bounds, read_model
 from tests.test_solids_stl import BOX, binary
 
 

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
-from clearance.solids.mass import mass_properties
-from clearance.solids.read import read_model
-from clearance.solids.shells import shells
+from clearance.mesh.mass import mass_properties
+from clearance.mesh.read import read_model
+from clearance.mesh.topology import shells
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA") or Path(__file__).parents[2] / "shared" / "data")
 

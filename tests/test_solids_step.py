@@ -12,11 +12,11 @@ import pytest
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.solids import step
-from clearance.solids.child import run_child
-from clearance.solids.mass import mass_properties
-from clearance.solids.read import read_model
-from clearance.solids.solid import Solid
+from clearance.mesh import step
+from clearance.mesh.child import run_child
+from clearance.mesh.mass import mass_properties
+from clearance.mesh.model import Solid
+from clearance.mesh.read import read_model
 from tests.oracles.step_text import INCH, METRE, MM, ball, ring
 
 LINUX = pytest.mark.skipif(

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.solids import stl
-from clearance.solids.read import MEMORY, read_model
-from clearance.solids.solid import Solid
+from clearance.mesh import stl
+from clearance.mesh.model import Solid
+from clearance.mesh.read import MEMORY, read_model
 
 # a box 10 x 20 x 30 with one corner at the origin, wound outward; written by hand as quads
 _P = [(x, y, z) for z in (0, 30) for y in (0, 20) for x in (0, 10)]

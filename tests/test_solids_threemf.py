@@ -14,11 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
-from clearance.solids.mass import mass_properties
-from clearance.solids.model import Model
-from clearance.solids.read import read_model
-from clearance.solids.solid import Solid
-from clearance.solids.threemf import read_3mf
+from clearance.mesh.mass import mass_properties
+from clearance.mesh.model import Model, Solid
+from clearance.mesh.read import read_model
+from clearance.mesh.threemf import read_3mf
 from tests.test_solids_stl import BOX, mutated
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from clearance.solids import trust
-from clearance.solids.shells import connected, shells
-from clearance.solids.solid import Solid
-from clearance.solids.trust import judged
+from clearance.mesh import trust
+from clearance.mesh.model import Solid
+from clearance.mesh.topology import connected, shells
+from clearance.mesh.trust import judged
 from tests.test_solids_stl import BOX
 
 Triangles = NDArray[np.float64]

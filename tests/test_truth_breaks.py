@@ -20,7 +20,7 @@ from clearance import cli
 from clearance.judge import fcl_side, flat
 from clearance.judge.result import Pair, Result
 from clearance.judge.verdict import check
-from clearance.setup.scene import Scene
+from clearance.scene.model import Scene
 from clearance.sweep.heads import Piece
 from tests import setup_writer
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed

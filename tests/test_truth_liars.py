@@ -15,8 +15,8 @@ import pytest
 
 from clearance.judge.result import Pair, Result
 from clearance.judge.verdict import check
-from clearance.setup.scene import SideHeight
-from clearance.solids.trust import judged
+from clearance.mesh.trust import judged
+from clearance.scene.model import SideHeight
 from clearance.sweep.heads import Piece
 from tests.oracles.compare import allowed_verdicts, complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed

@@ -14,10 +14,16 @@ from hypothesis import strategies as st
 from clearance.errors import InputError
 from clearance.judge.along import Along
 from clearance.view import looks
-from clearance.view.drawing import MOST_PLACES, VIEWS, describe, small_places, worst_pair
+from clearance.view.drawing import (
+    MOST_PLACES,
+    VIEWS,
+    describe,
+    move_bands,
+    pair_sentence,
+    small_places,
+    worst_pair,
+)
 from clearance.view.panels import plan_height, section_azimuth
-from clearance.view.tracks import move_bands
-from clearance.view.words import pair_sentence
 from tests.view_scenes import block, body, pair, plate_on_rails
 
 
@@ -230,7 +236,7 @@ def test_names_from_files_cannot_break_the_sheet() -> None:
 
 
 def test_a_finding_that_decides_is_the_sentence() -> None:
-    from clearance.setup.scene import Finding
+    from clearance.scene.model import Finding
 
     result = plate_on_rails(clash=False)
     finding = Finding("swallowed", "clash", "the lower head stands inside the back rail", "back rail")

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.paths.moves import polyline
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
-from clearance.view import camera, meshes
+from clearance.toolpath.moves import polyline
+from clearance.view import description as camera
+from clearance.view import meshes
 from tests.view_scenes import block, opening
 
 

@@ -13,8 +13,7 @@ import pytest
 from clearance import cli
 from clearance.errors import CannotDraw, InputError
 from clearance.view import looks, picture
-from clearance.view.camera import look_at
-from clearance.view.description import Shape
+from clearance.view.description import Shape, look_at
 from clearance.view.drawing import describe
 from tests.view_scenes import block, plate_on_rails
 

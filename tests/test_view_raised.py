@@ -186,7 +186,7 @@ def test_of_window_and_measure_the_worse_one_counts(tmp_path: Path) -> None:
 def test_findings_that_no_raise_mends_stay_in_the_verdict(tmp_path: Path) -> None:
     from dataclasses import replace
 
-    from clearance.setup.scene import Finding
+    from clearance.scene.model import Finding
 
     bench = Bench(tmp_path)
     bench.block("bar", (40, 2, -4), (60, 20, 6))

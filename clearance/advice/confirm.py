@@ -16,7 +16,7 @@ from clearance.judge.fcl_touch import TouchHead, swallowed
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
 from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import HeadRun, Part, runs_of
-from clearance.setup.scene import Body, Finding, Scene
+from clearance.scene.model import Body, Finding, Scene
 
 Window = tuple[float, float]
 

@@ -18,7 +18,7 @@ from clearance.judge.fcl_touch import TouchHead
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
 from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
-from clearance.setup.scene import Finding, Scene
+from clearance.scene.model import Finding, Scene
 from clearance.sweep.heads import Piece
 
 Box = tuple[float, float, float, float]

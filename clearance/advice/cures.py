@@ -22,10 +22,10 @@ from clearance.errors import InputError
 from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.result import Pair, Result
 from clearance.judge.verdict import check
-from clearance.setup.feet import feet_findings
-from clearance.setup.limits import Masses
-from clearance.setup.overlaps import overlap_findings
-from clearance.setup.scene import Scene
+from clearance.scene.limits import Masses
+from clearance.scene.model import Scene
+from clearance.scene.overlaps import overlap_findings
+from clearance.scene.stability import feet_findings
 
 #: items for which cures are looked for, the worst first
 ITEMS = 3

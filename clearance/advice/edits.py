@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.upper import carried, neighbours, upper_rules
-from clearance.geometry.frames import Matrix, apply, pose
-from clearance.paths.moves import Moves, polyline
-from clearance.setup.scene import Body, Scene, Stretch
+from clearance.geometry.transforms import Matrix, apply, pose
+from clearance.scene.model import Body, Scene, Stretch
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves, polyline
 
 Array = NDArray[np.float64]
 

@@ -17,8 +17,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.flat import segment_segment, segment_swept_rectangle
 from clearance.geometry.intervals import Union
+from clearance.geometry.planar import segment_segment, segment_swept_rectangle
 from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.flat_search import Chords, strips_of
 from clearance.sweep.heads import Piece

@@ -16,13 +16,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.access.outline import Outline
 from clearance.advice.question import BEYOND_TOUCH
 from clearance.judge.flat import chords_of
-from clearance.paths.moves import Moves
-from clearance.setup.bodies import margin as margin_of
-from clearance.setup.scene import Scene, SideHeight
+from clearance.mesh.sections import Outline
+from clearance.scene.bodies import margin as margin_of
+from clearance.scene.model import Scene, SideHeight
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rect = tuple[float, float, float, float]

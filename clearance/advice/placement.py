@@ -20,7 +20,7 @@ from clearance.judge.flat import TOUCH, FlatView, chords_of
 from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import Pair, Result
-from clearance.setup.scene import Finding, Scene
+from clearance.scene.model import Finding, Scene
 
 Box = tuple[float, float, float, float]
 

@@ -17,7 +17,7 @@ from clearance.advice.upper import UpperRule, end_rules
 from clearance.judge.flat import Growth, chords_of
 from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
-from clearance.setup.scene import Body, Scene
+from clearance.scene.model import Body, Scene
 from clearance.sweep.heads import Piece, risen
 
 #: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm

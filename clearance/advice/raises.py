@@ -22,11 +22,11 @@ from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.judge.flat_boxes import TriangleTree
-from clearance.setup.bodies import below_zero
-from clearance.setup.feet import feet_findings
-from clearance.setup.limits import Masses
-from clearance.setup.overlaps import overlap_findings
-from clearance.setup.scene import Finding, Scene
+from clearance.scene.bodies import below_zero
+from clearance.scene.limits import Masses
+from clearance.scene.model import Finding, Scene
+from clearance.scene.overlaps import overlap_findings
+from clearance.scene.stability import feet_findings
 
 #: windows lower than this are none, mm
 LEAST_WINDOW = 0.002

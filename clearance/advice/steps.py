@@ -17,7 +17,7 @@ from clearance.advice.edits import raised
 from clearance.judge.flat import TOUCH, FlatView, chords_of
 from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import runs_of
-from clearance.setup.scene import Scene
+from clearance.scene.model import Scene
 
 #: mm: nearer than this a window ends
 _END = 0.003

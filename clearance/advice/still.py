@@ -10,7 +10,7 @@ from clearance.advice.question import BEYOND_TOUCH
 from clearance.judge.flat import Growth, chords_of
 from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
-from clearance.setup.scene import Body, Scene
+from clearance.scene.model import Body, Scene
 
 
 class StillHeads:

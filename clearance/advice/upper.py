@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.errors import InputError
-from clearance.setup.scene import Scene, Stretch
+from clearance.scene.model import Scene, Stretch
 
 
 @dataclass(frozen=True)

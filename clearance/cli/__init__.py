@@ -14,9 +14,8 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli import advising, approval, checking, sheet, starting, viewing
-from clearance.cli.common import files_written, say_error
-from clearance.cli.group import DEFECT, STOPPED, commands
+from clearance.cli import advising, approval, checking, starting
+from clearance.cli.common import DEFECT, STOPPED, commands, files_written, say_error
 from clearance.errors import ClearanceError
 
 __all__ = ["advising", "approval", "checking", "commands", "main", "run", "sheet", "starting", "viewing"]

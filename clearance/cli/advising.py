@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from clearance.cli.common import (
+    EXIT_CODES,
     check_targets,
+    commands,
     judged,
     say,
     say_result,
@@ -21,7 +23,6 @@ from clearance.cli.common import (
     write_report,
     written,
 )
-from clearance.cli.group import EXIT_CODES, commands
 from clearance.errors import InputError
 
 if TYPE_CHECKING:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from clearance.cli.common import (
+    EXIT_CODES,
     check_targets,
+    commands,
     say,
     say_error,
     say_result,
@@ -18,7 +20,6 @@ from clearance.cli.common import (
     width,
     write_answer,
 )
-from clearance.cli.group import EXIT_CODES, commands
 from clearance.errors import InputError
 
 if TYPE_CHECKING:

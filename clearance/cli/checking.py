@@ -1,22 +1,28 @@
-"""``check`` and ``picture``: a setup goes in; a report and a picture come out."""
+"""``check``, ``picture``, ``sheet``, ``view``: a setup goes in; report, picture, page, window come out."""
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 from typing import Any
 
 import click
 
 from clearance.cli.common import (
+    EXIT_CODES,
     check_targets,
+    commands,
     draw_picture,
     judged,
+    say,
     say_error,
     say_result,
+    spare,
     with_cures,
     write_report,
+    written,
 )
-from clearance.cli.group import EXIT_CODES, commands
 from clearance.errors import CannotDraw, InputError
 
 
@@ -78,3 +84,59 @@ def _size(text: str) -> tuple[int, int]:
     if match is None:
         raise InputError(None, "--size", f"{text!r} is no size", "width x height in pixels, 1600x1200 say")
     return int(match[1]), int(match[2])
+
+
+@commands.command()
+@click.argument("setup")
+@click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
+def sheet(setup: str, file: str) -> None:
+    """The setup sheet: what to fetch, where it goes, what to set; one file for screen and paper.
+
+    It opens by a double click, with no network. Print it from the browser.
+    """
+    from clearance.report.data import check_writable
+    from clearance.report.progress import Progress
+    from clearance.report.sheet.page import check_name, write_sheet
+    from clearance.report.terminal import verdict_sentence
+
+    check_name(file)
+    check_writable(file)
+    spare(file, [setup])
+    result = with_cures(judged(setup, guarded=[file]))
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "writing the sheet")
+        written(file, lambda: write_sheet(result, file))
+    say(verdict_sentence(result))
+
+
+@commands.command()
+@click.argument("setup")
+def view(setup: str) -> None:
+    """Turn the setup about, raise it, step along the path.
+
+    \b
+    The first slider raises the part zero: verdict and clearances at each raise.
+    The second one, and the keys left and right, run the heads along the path.
+    Click an item for its clearances; s saves the picture here; q closes.
+    """
+    from clearance.errors import CannotDraw, InputError
+    from clearance.view.window import INSTEAD, has_display
+
+    if not has_display(sys.platform, os.environ):
+        raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
+    result = judged(setup)
+    from clearance.advice.raises import find_raises
+    from clearance.report.progress import Progress
+    from clearance.view.raised import LEAST_RANGE, no_raises
+    from clearance.view.window import show
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "looking for raises")
+        try:
+            # on a taper each raise is looked at on its own: as many as a person packs up, and no more
+            leaning = any(s.upper_moves is not None for s in result.scene.stretches)
+            answer = find_raises(result.scene, within=(0.0, LEAST_RANGE) if leaning else None)
+        except InputError:
+            # no raise keeps within the travel: there is still something to turn about
+            answer = no_raises()
+    show(result, answer, os.path.splitext(os.path.basename(setup))[0])

@@ -1,4 +1,4 @@
-"""What the commands share: a setup goes in, a judged result comes out; text and files go to the user."""
+"""What the commands share: exit codes, a setup in and a judged result out, text and files for the user."""
 
 from __future__ import annotations
 
@@ -9,7 +9,26 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from clearance import __version__
 from clearance.errors import InputError
+
+EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
+
+#: no verdict: our defect, not the user's
+DEFECT = 3
+STOPPED = 130
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Will the wire guide heads run free? Checks a wire-EDM setup before the path is released.
+
+    \b
+    Exit codes: 0 clear, or the question was answered; 1 not clear; 2 the command line or a file is
+    wrong; 3 could not be decided.
+    """
+
 
 if TYPE_CHECKING:
     from clearance.judge.result import Result

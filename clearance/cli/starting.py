@@ -7,8 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli.common import check_targets, say, spare, written
-from clearance.cli.group import commands
+from clearance.cli.common import check_targets, commands, say, spare, written
 from clearance.errors import InputError
 
 
@@ -52,7 +51,7 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
     Left out, SETUP is named after PART and stands beside it.
     """
     from clearance.report.data import write_whole
-    from clearance.setup.guess.first import checked, first_setup
+    from clearance.scene.guess.first import checked, first_setup
 
     target = os.path.splitext(part)[0] + ".toml" if target is None else target
     if target != "-":

@@ -23,7 +23,7 @@ from clearance.judge.flat_fields import SEARCH_WIDTH, Clearance, Height, Measure
 from clearance.judge.flat_tree import nearest
 from clearance.judge.pairs import HeadRun, Part, runs_of
 from clearance.judge.result import Pair, Result
-from clearance.setup.scene import Body, SideHeight, Stretch
+from clearance.scene.model import Body, SideHeight, Stretch
 from clearance.workers import spread
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import Boxes, Crowd
+from clearance.geometry.aabb import Boxes, Crowd
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]

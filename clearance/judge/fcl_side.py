@@ -9,15 +9,15 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import Crowd
+from clearance.geometry.aabb import Crowd
 from clearance.judge.boxes import Track
 from clearance.judge.fcl_distance import Surface, gap
 from clearance.judge.inside import body_swallows, head_swallows
 from clearance.judge.near import MANY, Neighbourhood, at_stand, near_any, neighbourhood
-from clearance.paths.moves import Moves
-from clearance.setup.scene import Body
+from clearance.scene.model import Body
 from clearance.sweep.envelope import Envelope, envelope, straight_runs
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 

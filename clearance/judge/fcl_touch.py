@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from clearance.judge.fcl_distance import Surface
 from clearance.judge.fcl_side import Bodies
 from clearance.judge.inside import body_swallows, head_swallows
-from clearance.paths.moves import Moves
-from clearance.setup.scene import Body
+from clearance.scene.model import Body
 from clearance.sweep.envelope import envelope, straight_runs
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]

@@ -18,8 +18,8 @@ from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
 from clearance.judge.flat_search import Chords, search, strips_of
 from clearance.judge.flat_tree import Nearest, nearest
-from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.flat import segment_segment, segment_swept_rectangle
+from clearance.geometry.planar import segment_segment, segment_swept_rectangle
 from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Measure, Profiles
 
 Array = NDArray[np.float64]

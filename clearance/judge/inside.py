@@ -23,10 +23,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import Crowd
+from clearance.geometry.aabb import Crowd
 from clearance.geometry.extent import extent
-from clearance.solids.edges import Edges, edges_of, turned_to_agree
-from clearance.solids.shells import connected, shells
+from clearance.mesh.topology import Edges, connected, edges_of, shells, turned_to_agree
 from clearance.sweep.heads import Piece
 
 Array = NDArray[np.float64]

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import Crowd, grouped
+from clearance.geometry.aabb import Crowd, grouped
 from clearance.geometry.extent import extent
 from clearance.judge.boxes import CELLS, Track, apart_squared, bits_apart, spread
 from clearance.sweep.heads import Piece

@@ -18,10 +18,10 @@ from clearance.judge.flat_fields import NOWHERE, Measure
 from clearance.judge.flat_tree import Nearest
 from clearance.judge.inside import body_swallows
 from clearance.judge.result import Pair
-from clearance.paths.moves import Moves, polyline
-from clearance.setup.scene import Body, Finding, SideHeight, Stretch
+from clearance.scene.model import Body, Finding, SideHeight, Stretch
 from clearance.sweep.envelope import straight_runs
 from clearance.sweep.heads import Piece, risen
+from clearance.toolpath.moves import Moves, polyline
 
 Array = NDArray[np.float64]
 

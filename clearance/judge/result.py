@@ -10,7 +10,7 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.setup.scene import Finding, Scene, SideHeight, Stretch
+from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 
 Point = NDArray[np.float64]
 

@@ -23,7 +23,7 @@ from clearance.report.terminal import _named, _plain
 
 if TYPE_CHECKING:
     from clearance.judge.result import Result
-    from clearance.setup.scene import Scene
+    from clearance.scene.model import Scene
 
 #: of a pair, what the record keeps of the least to spare
 _LEAST = ("head", "item", "cut", "move", "line", "n", "spare", "clearance", "side", "height", "on_item")
@@ -49,8 +49,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     Raises:
         InputError: a file is not any more what was read.
     """
-    from clearance.paths.fingerprint import words_sha256
-    from clearance.paths.read import kind_of
+    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent
     paths = {cut.path for cut in scene.setup.cuts}
@@ -156,7 +156,7 @@ def _seen_from(record_file: str, setup_file: str) -> str:
 
 
 def _margins(scene: Scene) -> dict[str, dict[str, float]]:
-    from clearance.setup.bodies import MARGINS, margin
+    from clearance.scene.bodies import MARGINS, margin
 
     said = {kind: margin(scene.setup.margins, kind) for kind in MARGINS}
     lengths = {kind: {"side": each.side, "height": each.height} for kind, each in said.items()}

@@ -79,7 +79,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
 
 
 def _words(file: Path, name: str) -> str:
-    from clearance.paths.fingerprint import words_sha256
+    from clearance.toolpath.nc.fingerprint import words_sha256
 
     return words_sha256(file.read_bytes(), name)
 

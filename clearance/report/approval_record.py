@@ -62,7 +62,7 @@ def folder_of(record_file: str | Path) -> str:
 def shipped_machine(name: str) -> Path:
     """Where a machine that ships with the tool lies; there need be none of that name."""
     plain = name if name.replace("_", "").isalnum() else "none"
-    with resources.as_file(resources.files("clearance.setup") / "machines" / f"{plain}.toml") as path:
+    with resources.as_file(resources.files("clearance.scene") / "machines" / f"{plain}.toml") as path:
         return path
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from clearance.judge.result import CutResult, MoveDistance, MoveTable, Pair, Result
-    from clearance.setup.scene import Finding, SideHeight
+    from clearance.scene.model import Finding, SideHeight
 
 SCHEMA = 1
 
@@ -57,7 +57,7 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
     if "cures" in result.extra:
-        from clearance.report.curing import as_data
+        from clearance.report.terminal import as_data
 
         report["cures"] = as_data(result.extra["cures"])
     if result.moves:

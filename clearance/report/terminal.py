@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from clearance.judge.result import Pair, Result
-    from clearance.setup.scene import Finding
+    from clearance.scene.model import Finding
 
 #: worst first
 ORDER = ("clash", "undecided", "close", "clear", "note")
@@ -336,7 +336,7 @@ def _position(z: float) -> str:
 
 def _cures(result: Result, width: int) -> str:
     """What would cure what is wrong, where it was looked for."""
-    from clearance.report.curing import lines
+    pass
 
     return "\n".join(_wrap(line, width, "    ") for line in lines(result.extra.get("cures")))
 
@@ -368,3 +368,56 @@ def _paint(text: str, colour: bool) -> str:
     word = re.match(r"\w*", text)[0]  # type: ignore[index]
     code = _COLOURS.get(word.lower()) if colour else None
     return f"\x1b[{code}m{word}\x1b[0m{text[len(word) :]}" if code else text
+
+
+if TYPE_CHECKING:
+    from clearance.advice.cures import Ailment, Cure
+
+#: cures named in a line; the JSON has them all
+SHOWN = 3
+
+
+def lines(ailments: Any) -> list[str]:
+    """For each item that is in the way, or too near, the smallest changes that cure it."""
+    out = []
+    for ailment in ailments or ():
+        told = [_cure_line(cure) for cure in ailment.cures[:SHOWN]]
+        what = f"{_head(ailment)} and {_named(ailment.item)}"
+        if told:
+            out.append(f"cure for {what}: {'; or '.join(told)}.")
+        else:
+            out.append(f"cure for {what}: no single change was found that works.")
+    return out
+
+
+def _head(ailment: Ailment) -> str:
+    return "the wire" if ailment.head == "wire" else f"the {ailment.head} head"
+
+
+def _cure_line(cure: Cure) -> str:
+    return _plain(cure.text) + ("" if cure.all else " (cures this item alone)")
+
+
+def as_data(ailments: Any) -> list[dict[str, Any]]:
+    """The records of the report: lengths mm, angles degrees, the smallest change first."""
+    return [
+        {
+            "head": ailment.head,
+            "item": ailment.item,
+            "cut": ailment.cut,
+            "verdict": ailment.verdict,
+            "cures": [
+                {
+                    "kind": cure.kind,
+                    "items": list(cure.items),
+                    "by": cure.by,
+                    "along": None if cure.along is None else list(cure.along),
+                    "change": cure.change,
+                    "cures_all": cure.all,
+                    "text": cure.text,
+                }
+                for cure in ailment.cures
+            ],
+        }
+        for ailment in ailments
+    ]

@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

@@ -1,7 +1,4 @@
-"""The plain types of a picture: what is to be drawn, where and in which words, in machine mm.
-
-They travel to the process that draws, so they know nothing of scenes, judges or graphics libraries.
-"""
+"""What is to be drawn, where and in which words: plain types in machine mm, and the camera."""
 
 from __future__ import annotations
 
@@ -11,9 +8,105 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.view import looks
-from clearance.view.camera import Camera
 
 Array = NDArray[np.float64]
+
+#: elevation of a true isometric view, at which X, Y and Z are shortened alike: atan(1 / sqrt 2), degrees
+ISO_ELEVATION = float(np.degrees(np.arctan(np.sqrt(0.5))))
+
+#: towards the viewer: (azimuth from X anticlockwise, elevation), degrees; the operator stands at -Y
+DIRECTIONS: dict[str, tuple[float, float]] = {
+    "iso": (-45.0, ISO_ELEVATION),
+    "iso_left": (-135.0, ISO_ELEVATION),
+    "iso_back": (45.0, ISO_ELEVATION),
+    "iso_back_left": (135.0, ISO_ELEVATION),
+    "front": (-90.0, 0.0),
+    "right": (0.0, 0.0),
+    "top": (-90.0, 90.0),
+}
+
+
+@dataclass(frozen=True)
+class Camera:
+    """A parallel projection onto a panel of pixels (x to the right, y down, from the panel's corner).
+
+    Attributes:
+        right, up, back: (3,) unit vectors in the machine frame; ``back`` points at the viewer.
+        centre: (3,) mm, the point that falls on ``at``.
+        at: pixels.
+        scale: pixels a mm.
+        cut: mm; what lies nearer to the viewer than ``centre + cut * back`` is cut away. None: nothing is.
+    """
+
+    right: Array
+    up: Array
+    back: Array
+    centre: Array
+    at: tuple[float, float]
+    scale: float
+    cut: float | None = None
+
+    def project(self, points_M: Array) -> Array:
+        """Pixels and depth (..., 3) of points (..., 3) mm: x, y, and mm towards the viewer."""
+        d = np.asarray(points_M, dtype=float) - self.centre
+        return np.stack(
+            [
+                self.at[0] + self.scale * (d @ self.right),
+                self.at[1] - self.scale * (d @ self.up),
+                d @ self.back,
+            ],
+            axis=-1,
+        )
+
+
+def axes_of(azimuth: float, elevation: float) -> tuple[Array, Array, Array]:
+    """Right, up and back of a viewer who stands at azimuth and elevation (degrees) and keeps Z upright."""
+    a, e = np.radians(azimuth), np.radians(elevation)
+    back = np.array([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)])
+    right = np.array([-np.sin(a), np.cos(a), 0.0])
+    return right, np.cross(back, right), back
+
+
+def fit(azimuth: float, elevation: float, points_M: Array, area: tuple[float, float, float, float]) -> Camera:
+    """The camera that shows all ``points_M`` (N, 3) as large as ``area`` (x0, y0, x1, y1 pixels) lets it."""
+    right, up, back = axes_of(azimuth, elevation)
+    points = np.asarray(points_M, dtype=float).reshape(-1, 3)
+    flat = np.column_stack([points @ right, points @ up])
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    size = np.maximum(high - low, 1.0)
+    middle = (low + high) / 2
+    depth = float((points @ back).mean())
+    x0, y0, x1, y1 = area
+    return Camera(
+        right=right,
+        up=up,
+        back=back,
+        centre=middle[0] * right + middle[1] * up + depth * back,
+        at=((x0 + x1) / 2, (y0 + y1) / 2),
+        scale=float(min((x1 - x0) / size[0], (y1 - y0) / size[1])),
+    )
+
+
+def look_at(
+    azimuth: float,
+    elevation: float,
+    point_M: Array,
+    half_height: float,
+    area: tuple[float, float, float, float],
+    cut: float | None,
+) -> Camera:
+    """The camera with ``point_M`` (3,) amid ``area``, ``half_height`` mm of the scene above and below it."""
+    right, up, back = axes_of(azimuth, elevation)
+    x0, y0, x1, y1 = area
+    return Camera(
+        right=right,
+        up=up,
+        back=back,
+        centre=np.asarray(point_M, dtype=float),
+        at=((x0 + x1) / 2, (y0 + y1) / 2),
+        scale=(y1 - y0) / 2 / half_height,
+        cut=cut,
+    )
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,4 @@
-"""A result goes in; a plain description of what is to be drawn, where and in which words comes out.
-
-Everything that a reader of the picture takes from it (which bodies, where the heads stand, the ends and
-figures of the dimension lines, the words) is decided here, in machine mm, with no graphics library.
-"""
+"""A result goes in; a plain description of what is to be drawn, where and in which words, comes out."""
 
 from __future__ import annotations
 
@@ -10,19 +6,145 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.judge.along import Along, along
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
-from clearance.paths.moves import Moves
-from clearance.setup.scene import Level, Stretch
+from clearance.scene.model import Level, Stretch
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
-from clearance.view.camera import DIRECTIONS
-from clearance.view.description import Drawing, Label, Place, Shape
+from clearance.view.description import DIRECTIONS, Drawing, Label, Place, Shape, Track
 from clearance.view.panels import panels_for
-from clearance.view.tracks import tracks
-from clearance.view.words import one_line, title_block
+
+
+def headline(place: Place) -> str:
+    """The figure, and the verdict in words: "touches", "0.82  close"."""
+    if place.verdict == "clash" and place.figure == "touches":
+        return place.figure
+    return f"{place.figure}  {place.verdict}"
+
+
+def one_line(text: str, most: int = 400) -> str:
+    """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless."""
+    flat = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
+
+
+def title_block(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple[str, tuple[str, ...]]:
+    """The sentence beside the verdict, and the lines under it: title, place, heights of the faces."""
+    sentence = ""
+    serious = [f for f in result.findings if f.severity == result.verdict]
+    if worst is not None and worst.verdict == result.verdict:
+        sentence = pair_sentence(worst)
+    elif serious:
+        about = f'"{serious[0].item}": ' if serious[0].item is not None else ""
+        sentence = about + serious[0].message
+    elif worst is not None:
+        sentence = pair_sentence(worst)
+    lines = [result.scene.title]
+    if worst is not None:
+        lines.append(worst.where)
+    if stretch is not None:
+        faces = f"lower face Z {stretch.lower_z:.2f} · upper face Z {stretch.upper_z:.2f}"
+        if stretch.flushing is not None and min(stretch.flushing) >= 0.0:
+            faces += f" · flushing {_apart(stretch.flushing[0])} below, {_apart(stretch.flushing[1])} above"
+        lines.append(faces)
+    return sentence, tuple(lines)
+
+
+def _apart(distance: float) -> str:
+    return "0.00" if distance < 0.01 else looks.figure(distance)
+
+
+def pair_sentence(pair: Pair) -> str:
+    """One sentence a setter needs: which head, which item, how near, what was wanted."""
+    head = looks.HEAD_WORDS[pair.head]
+    head = head[0].upper() + head[1:]
+    if pair.verdict == "clash":
+        if pair.clearance <= 1e-6:
+            return f"{head} touches {pair.item}"
+        return f"{head} may touch {pair.item}: {looks.figure(pair.clearance)} mm is less than it may be off"
+    gap = f"{looks.figure(pair.clearance)} mm from {pair.item}"
+    if pair.verdict == "undecided":
+        return f"{head} and {pair.item}: could not be decided"
+    if pair.verdict == "close":
+        return f"{head} passes {gap}; {_wanted(pair)} is wanted"
+    return f"{head} passes {gap}, and nothing else has less to spare"
+
+
+def _wanted(pair: Pair) -> str:
+    side, height = pair.margin.side + pair.allow.side, pair.margin.height + pair.allow.height
+    if pair.height is None:
+        return f"{side:g} mm beside it"
+    if pair.side is None or pair.height - height < pair.side - side:
+        return f"{height:g} mm in height"
+    return f"{side:g} mm beside it"
+
 
 Array = NDArray[np.float64]
+
+
+def tracks(result: Result) -> list[Track]:
+    """The lower guide's paths of all stretches, cut into runs of one band; drawn on the part's upper face."""
+    out = []
+    for stretch in result.scene.stretches:
+        segments, owners = meshes.flatten(stretch.moves)
+        if not len(segments):
+            continue
+        z = path_height(result, stretch)
+        rapid = np.asarray(stretch.moves.rapid)[owners]
+        mine = np.array([-1 if b is None else b for b in move_bands(result, stretch)])[owners]
+        change = (mine[1:] != mine[:-1]) | (rapid[1:] != rapid[:-1])
+        change |= np.any(np.abs(segments[1:, 0] - segments[:-1, 1]) > 1e-9, axis=1)
+        for run in np.split(np.arange(len(segments)), np.flatnonzero(change) + 1):
+            points = np.concatenate([segments[run[:1], 0], segments[run, 1]])
+            band = int(mine[run[0]])
+            flat = np.column_stack([points, np.full(len(points), z)])
+            out.append(Track(flat, None if band < 0 else band, bool(rapid[run[0]])))
+    return out
+
+
+def spares(result: Result) -> tuple[Along, ...]:
+    """What each move has to spare; worked out once for a result and kept with it."""
+    kept = result.extra.get("along")
+    if not isinstance(kept, tuple):
+        kept = along(result)
+        result.extra["along"] = kept
+    return kept
+
+
+def move_bands(result: Result, stretch: Stretch) -> list[int | None]:
+    """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
+    pairs = [p for p in result.pairs if p.cut == stretch.name]
+    if stretch.cut is None:
+        # a way between cuts has no moves with figures of their own: the heads' worst is the whole way's
+        measured = [p.spare for p in pairs if p.spare is not None]
+        touched = any(p.verdict == "clash" for p in pairs)
+        band = 0 if touched else looks.band_of(min(measured, default=np.inf)) if pairs else None
+        return [band] * len(stretch.moves)
+    # figures are told by the moves of the program
+    spare = np.full(stretch.moves.count, np.inf)
+    known = np.zeros(len(spare), dtype=bool)
+    touches = np.zeros(len(spare), dtype=bool)
+    for head in spares(result):
+        if head.cut == stretch.name:
+            known[:] = True
+            spare = np.fmin(spare, head.spare)
+            touches |= head.clearance <= 1e-6
+    for pair in pairs:
+        for first, last in pair.touching:
+            touches[max(first, 1) - 1 : last] = True
+            known[max(first, 1) - 1 : last] = True
+    least = zip(touches, spare, known, strict=True)
+    bands = [0 if t else looks.band_of(float(s)) if k else None for t, s, k in least]
+    return [bands[k] for k in stretch.moves.programmed]
+
+
+def path_height(result: Result, stretch: Stretch) -> float:
+    """Machine Z at which a stretch's path is drawn: the top of what it cuts, mm."""
+    tops = [float(result.scene.bodies[k].triangles_M[..., 2].max()) for k in stretch.cut_bodies]
+    return max(tops) if tops else (stretch.lower_z + stretch.upper_z) / 2
+
 
 VIEWS = (*DIRECTIONS, "along_wire", "close_up")
 #: clearances that are drawn as dimension lines

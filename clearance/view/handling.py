@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 
 from clearance.judge.along import HORIZON, Along
 from clearance.judge.result import Result
-from clearance.setup.scene import Stretch
+from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
-from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
+from clearance.view.drawing import level_shown, spares, standing, stretch_shown, worst_pair
 from clearance.view.raised import HORIZON as FAR
 from clearance.view.raised import AtRaise, Raised, Row
-from clearance.view.tracks import spares
 
 Array = NDArray[np.float64]
 

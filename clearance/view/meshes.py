@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import Crowd, boxes_of
+from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.extent import extent
-from clearance.paths.moves import Moves
 from clearance.sweep.heads import Piece
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 

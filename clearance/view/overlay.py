@@ -13,13 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.view import looks
-from clearance.view.camera import Camera
-from clearance.view.description import Drawing, Panel, Place
-from clearance.view.layout import Ground, Rect, Wanted, arrange, nearest_edge
+from clearance.view.description import Camera, Drawing, Panel, Place
+from clearance.view.drawing import headline
+from clearance.view.layout import Ground, Pen, Rect, Wanted, arrange, nearest_edge
 from clearance.view.panels import unit
-from clearance.view.pen import Pen
-from clearance.view.sheet import axes, frame, scale_bar
-from clearance.view.words import headline
+from clearance.view.title_block import axes, frame, scale_bar
 
 Array = NDArray[np.float64]
 

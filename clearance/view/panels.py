@@ -11,9 +11,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.crowd import boxes_of
-from clearance.view.camera import DIRECTIONS, Camera, fit, look_at
-from clearance.view.description import Drawing, Panel, Place, Shape
+from clearance.geometry.aabb import boxes_of
+from clearance.view.description import DIRECTIONS, Camera, Drawing, Panel, Place, Shape, fit, look_at
 
 Array = NDArray[np.float64]
 Box = tuple[int, int, int, int]

@@ -26,7 +26,7 @@ from clearance.judge.flat_fields import Clearance, Profiles
 from clearance.judge.flat_tree import nearest
 from clearance.judge.pairs import HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
-from clearance.setup.scene import Stretch
+from clearance.scene.model import Stretch
 from clearance.sweep.heads import Piece
 
 Point = NDArray[np.float64]

@@ -234,7 +234,8 @@ def _sheet(stage: Stage, drawing: Drawing, factor: float, paper: Colour) -> Any:
     """The sheet on paper of a colour, enlarged; a view that stands on another has white paper of its own."""
     from PIL import Image as Picture
 
-    from clearance.view import overlay, sheet
+    from clearance.view import overlay
+    from clearance.view import title_block as sheet
 
     w, h = drawing.size
     whole = Picture.new("RGB", (round(w * factor), round(h * factor)), paper)
@@ -265,8 +266,6 @@ def _ready() -> None:
     import vtkmodules.util.numpy_support
     import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
     from PIL import Image, ImageDraw, ImageFont  # noqa: F401
-
-    from clearance.view import overlay, sheet  # noqa: F401
 
 
 def main(folder: str) -> int:

@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.view.camera import Camera
-from clearance.view.description import Shape
+from clearance.view.description import Camera, Shape
 
 Image = NDArray[np.uint8]
 Codes = NDArray[np.uint16]

@@ -146,7 +146,7 @@ def files(folder: Path, times: int) -> None:
     program.write_text("G90 G71\nG00 X0. Y0.\n" + "\n".join(lines) + "\nM30\n")
     write_drawing(drawing, 5_000_000)
     code = (
-        "from pathlib import Path; from clearance.paths.read import PathOptions, read_path; "
+        "from pathlib import Path; from clearance.toolpath.read import PathOptions, read_path; "
         "print(len(read_path(Path({!r}), PathOptions(), 'path')[0]))"
     )
     runs = by_turns([python(code.format(str(program))), python(code.format(str(drawing)))], times)

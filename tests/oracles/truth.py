@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.setup.scene import Scene, Stretch
+from clearance.scene.model import Scene, Stretch
 from tests.oracles.board import LEVELS, Board, Draws, Index
 from tests.oracles.convex import Array, distance
 from tests.oracles.search import DISTANCE, HEIGHT, SIDE, Question, least

@@ -1,12 +1,180 @@
-"""The sheet's values go in; what it rests on comes out as HTML: pictures, charts, findings, files."""
+"""What the sheet's verdict rests on, as HTML: pictures, charts of each move, findings, files."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING
 
-from clearance.report.sheet.chart import COLUMNS, chart
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.judge.along import HORIZON
 from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag
+from clearance.report.terminal import rounded_down
+
+if TYPE_CHECKING:
+    from clearance.judge.along import Along
+    from clearance.toolpath.moves import Moves
+
+Array = NDArray[np.float64]
+
+#: columns of a chart; a longer program has several moves in each
+COLUMNS = 240
+#: heights that a chart may end at, mm
+TOPS = (5.0, 10.0, 20.0)
+WIDTH, HEIGHT = 1000, 300
+LEFT, RIGHT, UP, DOWN = 56, 12, 16, 58
+HEADS = ("lower", "upper", "wire")
+
+
+@dataclass(frozen=True)
+class Column:
+    """The least of one head in moves ``first`` to ``last`` (from 1): at ``move``, to ``item``; None: far."""
+
+    first: int
+    last: int
+    move: int
+    spare: float | None
+    item: str
+
+
+def columns(spare: Array, item: Sequence[str], most: int = COLUMNS) -> list[Column]:
+    """A column a move, or ``most`` of them: each has what its worst move has to spare."""
+    count = len(spare)
+    edges = np.unique(np.linspace(0, count, min(count, most) + 1).round().astype(int))
+    out = []
+    for a, b in zip(edges, edges[1:], strict=False):
+        values = np.where(np.isnan(spare[a:b]), np.inf, spare[a:b])
+        k = a + int(np.argmin(values))
+        far = not np.isfinite(spare[k])
+        out.append(
+            Column(int(a) + 1, int(b), k + 1, None if far else float(spare[k]), "" if far else item[k])
+        )
+    return out
+
+
+def top_of(least: float) -> float:
+    """Where the axis ends, so that the smallest figure can be read."""
+    return next((top for top in TOPS if least < 0.6 * top), HORIZON)
+
+
+def numbers_of(moves: Moves) -> list[str]:
+    """For each move of the program its block number, else its line, else nothing."""
+    first = np.searchsorted(moves.programmed, np.arange(moves.count))
+    return [moves.block[int(k)] or (f"line {int(moves.line[k])}" if moves.line[k] else "") for k in first]
+
+
+def chart(name: str, along: Sequence[Along], moves: Moves, bodies: Sequence[str]) -> str:
+    """The chart of one cut."""
+    numbers = numbers_of(moves)
+    rows = {}
+    for each in along:
+        items = [bodies[i] if i >= 0 else "" for i in each.item]
+        rows[each.head] = columns(each.spare, items)
+    every = [c.spare for found in rows.values() for c in found if c.spare is not None]
+    top = top_of(min(every, default=HORIZON))
+    low = min(-0.12 * top, min(every, default=0.0) * 1.15)
+    count = moves.count
+
+    def x(move: float) -> float:
+        return LEFT + (WIDTH - LEFT - RIGHT) * move / max(count, 1)
+
+    def y(value: float) -> float:
+        share = (min(value, top) - low) / (top - low)
+        return HEIGHT - DOWN - (HEIGHT - DOWN - UP) * share
+
+    parts = [
+        f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(name)}">',
+        f'<rect class="lacking" x="{LEFT}" y="{y(0):.1f}" width="{WIDTH - LEFT - RIGHT}" '
+        f'height="{y(low) - y(0):.1f}"/>',
+        *_grid(top, y),
+        *_ticks(numbers, count, x),
+    ]
+    for head in HEADS:
+        parts += _line(head, rows.get(head, []), numbers, top, x, y)
+    least = [(c.spare, head, c) for head, found in rows.items() for c in found if c.spare is not None]
+    if least:
+        parts += _mark(*min(least, key=lambda one: one[0]), x, y)
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _grid(top: float, y) -> list[str]:  # type: ignore[no-untyped-def]
+    step = top / 5
+    out = []
+    for k in range(6):
+        value = k * step
+        cls = "zero" if k == 0 else "grid"
+        out.append(
+            f'<line class="{cls}" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(value):.1f}" y2="{y(value):.1f}"/>'
+        )
+        words = f"{value:g}" + (" +" if k == 5 else "")
+        out.append(f'<text x="{LEFT - 6}" y="{y(value) + 5:.1f}" text-anchor="end">{words}</text>')
+    return out
+
+
+def _ticks(numbers: Sequence[str], count: int, x) -> list[str]:  # type: ignore[no-untyped-def]
+    """Move numbers, and under them the program's own."""
+    widest = max((len(n) for n in numbers), default=1)
+    fits = max(1, int((WIDTH - LEFT - RIGHT) / max(34, 9 * widest + 8)))
+    step = max(1, -(-count // fits))
+    base = HEIGHT - DOWN
+    out = [
+        f'<text class="small" x="{LEFT - 6}" y="{base + 18}" text-anchor="end">move</text>',
+        f'<text class="small" x="{LEFT - 6}" y="{base + 36}" text-anchor="end">block</text>',
+    ]
+    for k in range(0, count, step):
+        at = x(k + 0.5)
+        # the first of many would stand in the words before it
+        anchor = "start" if at < LEFT + 20 else "middle"
+        out.append(f'<line class="tick" x1="{at:.1f}" x2="{at:.1f}" y1="{base}" y2="{base + 4}"/>')
+        out.append(f'<text x="{at:.1f}" y="{base + 18}" text-anchor="{anchor}">{k + 1}</text>')
+        if numbers[k]:
+            words = escape(_short(numbers[k]))
+            out.append(
+                f'<text class="small" x="{at:.1f}" y="{base + 36}" text-anchor="{anchor}">{words}</text>'
+            )
+    return out
+
+
+def _line(head: str, found: Sequence[Column], numbers: Sequence[str], top: float, x, y) -> list[str]:  # type: ignore[no-untyped-def]
+    """The head's line: a step for each column; at the very top where there is more than the chart shows."""
+    if not found or all(c.spare is None for c in found):
+        return []
+    points, hover = [], []
+    for c in found:
+        height = y(top if c.spare is None else c.spare)
+        a, b = x(c.first - 1), x(c.last)
+        points.append(f"{a:.1f},{height:.1f} {b:.1f},{height:.1f}")
+        where = f"move {c.move}" + (f", {numbers[c.move - 1]}" if numbers[c.move - 1] else "")
+        told = "more than 20" if c.spare is None else rounded_down(c.spare)
+        words = escape(f"{head}, {where}: {told} mm to spare" + (f", {c.item}" if c.item else ""))
+        hover.append(
+            f'<rect class="hover" x="{a:.1f}" y="{height - 7:.1f}" width="{max(b - a, 1):.1f}" height="14">'
+            f"<title>{words}</title></rect>"
+        )
+    return [f'<polyline class="head {head}" points="{" ".join(points)}"/>', *hover]
+
+
+def _mark(spare: float, head: str, column: Column, x, y) -> list[str]:  # type: ignore[no-untyped-def]
+    """The smallest of all, ringed and in words."""
+    at, height = x((column.first - 1 + column.last) / 2), y(spare)
+    right = at < WIDTH * 0.6
+    words = escape(f"{rounded_down(spare)}  {head}, move {column.move}, {_short(column.item, 34)}")
+    shift = 12 if right else -12
+    return [
+        f'<circle class="least" cx="{at:.1f}" cy="{height:.1f}" r="7"/>',
+        f'<text class="words" x="{at + shift:.1f}" y="{max(height - 10, 14):.1f}" '
+        f'text-anchor="{"start" if right else "end"}">{words}</text>',
+    ]
+
+
+def _short(text: str, most: int = 12) -> str:
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return plain if len(plain) <= most else plain[: most - 1] + "…"
+
 
 if TYPE_CHECKING:
     from clearance.report.sheet.data import Sheet

@@ -1,21 +1,21 @@
-"""The sheet's values, its pictures and its scene go in; one HTML page that needs nothing else comes out.
-
-A content policy in the page forbids every address and every script but its own three, which it names by their
-hashes: what a name in a file might smuggle in would not run, and nothing is fetched.
-"""
+"""The setup sheet's file: values, pictures and scene go in; one self-contained HTML page comes out."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import tempfile
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance import __version__
-from clearance.errors import CannotDraw
-from clearance.report.sheet import evidence, sections
+from clearance.errors import CannotDraw, InputError
+from clearance.report.sheet import sections
+from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
 from clearance.view import looks
 
@@ -46,14 +46,14 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) 
             sections.stops(sheet),
             sections.feeler(sheet),
             sections.masses(sheet),
-            evidence.cautions(sheet),
-            evidence.signing(),
-            evidence.pictures(drawn, why_not),
+            cautions(sheet),
+            signing(),
+            pictures(drawn, why_not),
             turnable(scene),
-            evidence.charts(sheet),
-            evidence.nearest(sheet),
-            evidence.findings(sheet),
-            evidence.inputs(sheet, __version__),
+            charts(sheet),
+            nearest(sheet),
+            findings(sheet),
+            inputs(sheet, __version__),
         ]
     )
     data = {
@@ -163,3 +163,64 @@ def _policy(*scripts: str) -> str:
         f"default-src 'none'; script-src {allowed} 'unsafe-eval'; style-src 'unsafe-inline'; "
         "img-src data: blob:; form-action 'none'; base-uri 'none'"
     )
+
+
+if TYPE_CHECKING:
+    from clearance.judge.result import Result
+
+#: view of the picture and what it shows; the first has the section through the worst place with it
+PICTURES = {"iso": "All of it, and a section through the place with the least to spare", "top": "From above"}
+SIZE = (1600, 1100)
+
+
+def write_sheet(result: Result, target: str | Path, date: str | None = None) -> None:
+    """Write the setup sheet of a result: one HTML file.
+
+    Args:
+        date: as it is shown; now, if left out.
+
+    Raises:
+        InputError: the file cannot be written.
+        CannotDraw: the library that draws in the page is not installed. Where only the pictures cannot be
+            drawn, the sheet says so instead.
+    """
+    from clearance.report.data import write_whole
+    from clearance.report.sheet.data import gather
+    from clearance.report.sheet.scene import turnable
+    from clearance.view.drawing import describe
+
+    check_name(target)
+    drawing_library()
+    shown = date or datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
+    with ThreadPoolExecutor(len(PICTURES)) as pool:
+        asked = {words: pool.submit(_picture, result, view) for view, words in PICTURES.items()}
+        sheet = gather(result, shown)
+        scene = turnable(result, describe(result), sheet.along)
+        drawn, why_not = {}, ""
+        for words, future in asked.items():
+            try:
+                drawn[words] = future.result()
+            except CannotDraw as error:
+                why_not = str(error)
+    write_whole(target, page(sheet, drawn, why_not, scene).encode("utf-8"))
+
+
+def check_name(target: str | Path) -> None:
+    """Refuse a name that would not open by a double click.
+
+    Raises:
+        InputError: it does not end in .html.
+    """
+    if Path(target).suffix.lower() not in (".html", ".htm"):
+        raise InputError(target, "", "a sheet is written as HTML", "end its name in .html")
+
+
+def _picture(result: Result, view: str) -> str:
+    """A picture as an address that holds its data."""
+    from clearance.view.picture import draw
+
+    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
+        file = Path(folder) / f"{view}.png"
+        draw(result, file, view=view, size=SIZE)
+        data = base64.b64encode(file.read_bytes()).decode("ascii")
+    return f"data:image/png;base64,{data}"

@@ -23,8 +23,7 @@ from clearance.report.sheet.markup import (
 )
 
 if TYPE_CHECKING:
-    from clearance.report.sheet.data import CutSetting, Sheet
-    from clearance.report.sheet.fetch import Element
+    from clearance.report.sheet.data import CutSetting, Element, Sheet
 
 SAID = {
     "clash": "Do not release.",

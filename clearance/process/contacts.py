@@ -1,0 +1,104 @@
+"""A part and what stands about it go in; where each of them touches the part, seen from above, comes out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.aabb import Boxes
+from clearance.mesh.sections import Outline, region
+from clearance.scene.model import Body
+
+Array = NDArray[np.float64]
+
+#: surfaces nearer than this touch, mm; slices are made half as far beyond the part
+NEAR = 0.1
+#: a touch smaller than this, seen from above, is none (mm2)
+LEAST = 0.01
+#: slices of the part in which what touches it sideways is looked for
+SIDEWAYS = 5
+#: library holders on which a part merely lies; all others grip it
+BEDS = frozenset({"rail", "base_rail", "v_block", "parallel", "spacer", "parts_frame", "angle_plate"})
+
+
+@dataclass(frozen=True)
+class Contact:
+    """One body that touches a part. ``under``: the part lies on it; else it holds it from above or beside."""
+
+    body: int
+    name: str
+    under: bool
+    where: Any
+
+    def on(self, piece: Any) -> bool:
+        """Whether it touches a piece of the part, given as a flat region."""
+        return bool(self.where.intersects(piece) and self.where.intersection(piece).area > LEAST)
+
+
+class Contacts:
+    """What touches the parts of a scene; slices of what holds them are made once for each height."""
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self.bodies = bodies
+        self._slices: dict[tuple[int, float], Any] = {}
+        self._known: dict[tuple[int, tuple[int, ...]], list[Contact]] = {}
+
+    def of(self, part: int, outline: Outline, present: tuple[int, ...]) -> list[Contact]:
+        """What touches a part.
+
+        Args:
+            part: index of the body.   outline: its own.
+            present: indices of the bodies that are there, the part itself passed over.
+
+        What lies under it is looked for just below its lowest point, what clamps it just above its highest,
+        what grips it sideways in some slices between.
+        """
+        key = (part, present)
+        if key not in self._known:
+            low, high = self.bodies[part].crowd.box
+            low, high = low - NEAR, high + NEAR
+            self._known[key] = [
+                contact
+                for k in present
+                if k != part and self._reaches(k, low, high)
+                for contact in self._with(k, outline)
+            ]
+        return self._known[key]
+
+    def boxes(self, k: int) -> Boxes:
+        """The boxes of a body's triangles."""
+        crowd = self.bodies[k].crowd
+        return crowd.low, crowd.high
+
+    def _reaches(self, k: int, low: Array, high: Array) -> bool:
+        """Whether any triangle's box comes near."""
+        return len(self.bodies[k].crowd.meeting(low, high)) > 0
+
+    def _with(self, k: int, outline: Outline) -> list[Contact]:
+        name = self.bodies[k].name
+        found = []
+        below = self._slice(k, outline.low - NEAR / 2).intersection(outline.shadow)
+        if below.area > LEAST:
+            found.append(Contact(k, name, True, below))
+        if self.bodies[k].source.get("holder") in BEDS:
+            return found
+        above = self._slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
+        if above.area > LEAST:
+            found.append(Contact(k, name, False, above))
+        for level in np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int)):
+            cut = self._slice(k, float(outline.z[level]))
+            if not cut.is_empty:
+                beside = cut.buffer(NEAR, quad_segs=2).intersection(outline.slices[level])
+                if beside.area > LEAST:
+                    found.append(Contact(k, name, False, beside))
+        return found
+
+    def _slice(self, k: int, z: float) -> Any:
+        key = (k, z)
+        if key not in self._slices:
+            self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))
+        return self._slices[key]

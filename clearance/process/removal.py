@@ -1,0 +1,400 @@
+"""A scene goes in; what its runs part from its parts, one after the other, comes out.
+
+Seen along the wire a part is its outline. Each run takes its kerf out of it; what no longer hangs together
+with the rest is a piece. It is taken away before the next run, so that later runs meet what is then left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.mesh.sections import Outline
+from clearance.process.contacts import Contact, Contacts
+from clearance.process.runs import Run, kerf, runs
+from clearance.scene.model import Body, Scene
+
+Array = NDArray[np.float64]
+
+#: what is smaller (mm2), or thinner on the average (mm), is no piece but what rounding leaves
+LEAST_AREA, LEAST_THICKNESS = 0.02, 0.05
+#: a cut that stops so near to where it would part a piece leaves a tab, mm
+WIDEST_TAB = 10.0
+#: so far around a kerf a part is looked at before all of it is, mm
+AROUND = 1.0
+#: a rapid move may scrape so much metal, mm: the kerf is wider than the wire
+SCRAPE = 0.05
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What a run parts from a part, or would if a tab were not left.
+
+    Attributes:
+        part: index of the body.   run: the run that does it.
+        kind: "slug" (the wire was threaded inside it), "good part" (it was threaded outside a closed path),
+            "off-cut" (the path goes from edge to edge, or the piece lies around the path).
+        outline: seen from above (shapely).   area: mm2.   volume: mm3.   middle: (3,) machine frame.
+        mass: kg or None.   longest: longest side, mm.
+        larger: it is larger than what stays.
+        held: names of what grips it.   lies_on: names of what it lies on.
+        tab: mm of metal that a tab leaves; None where it comes free.
+    """
+
+    part: int
+    run: Run
+    kind: str
+    outline: Any
+    area: float
+    volume: float
+    middle: Array
+    mass: float | None
+    longest: float
+    larger: bool = False
+    held: tuple[str, ...] = ()
+    lies_on: tuple[str, ...] = ()
+    tab: float | None = None
+
+
+@dataclass
+class Story:
+    """What happened, in order.
+
+    Attributes:
+        contacts: what touches the parts.   outlines: of those that are cut, by body index.
+        pieces: that come free.   tabs: pieces that a tab still holds.
+        reopened: (run number, part) where the wire is threaded through what was cut away before.
+        scraped: (run, part, mm) of rapid moves with the wire in, through metal.
+        chains: per (stretch name, part) the lines that its runs drew.
+    """
+
+    contacts: Contacts
+    outlines: dict[int, Outline] = field(default_factory=dict)
+    pieces: list[Piece] = field(default_factory=list)
+    tabs: list[Piece] = field(default_factory=list)
+    reopened: set[tuple[int, int]] = field(default_factory=set)
+    scraped: list[tuple[Run, int, float]] = field(default_factory=list)
+    chains: dict[tuple[str, int], list[Array]] = field(default_factory=dict)
+    all_runs: list[Run] = field(default_factory=list)
+
+
+def story(scene: Scene) -> Story:
+    """Run after run through every part that closes; see ``Story``."""
+    told = Story(Contacts(scene.bodies), all_runs=list(runs(scene)))
+    wire = float(scene.machine.wire)
+    states: dict[int, _State] = {}
+    for run in told.all_runs:
+        for part in run.stretch.cut_bodies:
+            body = scene.bodies[part]
+            if not body.closed:
+                continue
+            if part not in states:
+                told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
+                states[part] = _State(scene, part, told, wire)
+            states[part].step(run, told)
+    for state in states.values():
+        state.weigh(told)
+    told.tabs = [tab for tab in told.tabs if not any(_same_place(tab, piece) for piece in told.pieces)]
+    return told
+
+
+def _same_place(a: Piece, b: Piece) -> bool:
+    return a.part == b.part and a.outline.intersection(b.outline).area > 0.5 * min(a.area, b.area)
+
+
+class _State:
+    """One part as it is left after each run."""
+
+    def __init__(self, scene: Scene, part: int, told: Story, wire: float) -> None:
+        import shapely
+
+        self.part, self.wire, self.contacts = part, wire, told.contacts
+        self.outline = outline = told.outlines[part]
+        self.body: Body = scene.bodies[part]
+        self.middle = (outline.low + outline.high) / 2.0
+        self.whole = outline.shadow
+        self.box = shapely.box(*self.whole.bounds)
+        self.gone: list[Any] = []
+        self.kerfs: list[tuple[Run, Any]] = []
+        self.rough: list[tuple[str, dict[str, Any]]] = []
+
+    # ----------------------------------------------------------------------------------- one run
+    def step(self, run: Run, told: Story) -> None:
+        """Take a run's kerf out, and the pieces that it frees."""
+        import shapely
+
+        chains = run.line(self.middle)
+        told.chains.setdefault((run.stretch.name, self.part), []).extend(chains)
+        if any(shapely.intersects_xy(gone, *run.place(self.middle)) for gone in self.gone):
+            told.reopened.add((run.number, self.part))
+        drawn = kerf(chains, self.wire)
+        if not drawn.is_empty and drawn.intersects(self.whole):
+            self._cut(run, chains, drawn)
+        self._scrape(run, told)
+
+    def _cut(self, run: Run, chains: list[Array], drawn: Any) -> None:
+        groups, complete = self.parted(drawn)
+        pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
+        if not complete and any(piece["outline"] is group[0] for group in groups for piece in pieces):
+            # it is the rest of the part that falls: all of it must be looked at
+            groups, _ = self.parted(drawn, everywhere=True)
+            pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
+        self.kerfs.append((run, drawn))
+        self.gone.append(drawn)
+        for values in pieces:
+            self.rough.append(("piece", values))
+            if not values["held"]:
+                self.gone.append(values["outline"])
+        if not pieces:
+            tab = self._tab(run, chains, drawn)
+            if tab is not None:
+                self.rough.append(("tab", tab))
+
+    def left(self, bounds: Sequence[float] | None) -> Any:
+        """What is left of the part, within ``bounds`` or all of it."""
+        import shapely
+
+        if bounds is None:
+            here, gone = self.whole, self.gone
+        else:
+            here = shapely.clip_by_rect(self.whole, *bounds)
+            window = shapely.box(*bounds)
+            gone = [each for each in self.gone if each.intersects(window)]
+        return here.difference(shapely.union_all(gone)) if gone else here
+
+    def parted(self, drawn: Any, everywhere: bool = False) -> tuple[list[list[Any]], bool]:
+        """Groups of pieces, each of what hung together before ``drawn`` was taken out; whether all are whole.
+
+        Most runs concern their own surroundings only: where just one of the pieces there goes on beyond them,
+        the others are free. It comes first then, and not as a whole. Else all of the part is looked at.
+        """
+        import shapely
+
+        x0, y0, x1, y1 = drawn.bounds
+        bounds = (x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND)
+        window = shapely.box(*bounds)
+        if not everywhere and not window.contains(self.box):
+            before = self.left(bounds)
+            after = _real(before.difference(drawn))
+            rim = window.exterior
+            onward = [piece for piece in after if piece.distance(rim) < 1e-9]
+            if len(onward) == 1:
+                inner = [p for p in after if p is not onward[0] and p.distance(drawn) < 1e-6]
+                return ([[onward[0], *inner]] if inner else []), False
+        groups = []
+        for one in _real(self.left(None)):
+            if one.intersects(drawn):
+                pieces = _real(one.difference(drawn))
+                if len(pieces) > 1:
+                    groups.append(pieces)
+        return groups, True
+
+    def _freed(self, run: Run, pieces: list[Any], drawn: Any) -> list[dict[str, Any]]:
+        """Those of the pieces that do not stay, with what is known of them so far."""
+        import shapely
+
+        touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
+        smaller = sorted(pieces, key=lambda one: float(one.area))[:-1]
+        near = self._kerfs_near(shapely.union_all(smaller).bounds)
+        total = shapely.union_all([drawn, *(k for _, k in near)])
+        rings = [shapely.Polygon(hole) for each in _polygons(total) for hole in each.interiors]
+        enclosed = [any(ring.contains(p.representative_point()) for ring in rings) for p in pieces]
+        inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
+        grips, beds = [], []
+        for piece, inside in zip(pieces, enclosed, strict=True):
+            # one that goes on beyond what was looked at has all the contacts that the inner ones have not
+            outer = not inside and bool(inner)
+            on = [c for c in touching if (_beside(c, inner) if outer else c.on(piece))]
+            grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
+            beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
+
+        def stays(k: int) -> tuple[bool, bool, bool, float]:
+            return bool(grips[k]), bool(beds[k]) and not enclosed[k], not enclosed[k], float(pieces[k].area)
+
+        keeper = max(range(len(pieces)), key=stays)
+        found = []
+        for k, piece in enumerate(pieces):
+            if k != keeper:
+                kind = self._kind(run, piece, near, total) if enclosed[k] else "off-cut"
+                larger = not enclosed[k] and not enclosed[keeper] and piece.area > pieces[keeper].area
+                found.append(
+                    {
+                        "run": run,
+                        "kind": kind,
+                        "outline": piece,
+                        "larger": larger,
+                        "held": grips[k],
+                        "lies_on": beds[k],
+                        "enclosed": enclosed[k],
+                    }
+                )
+        return found
+
+    def _kerfs_near(self, bounds: Sequence[float]) -> list[tuple[Run, Any]]:
+        """The kerfs so far whose boxes meet one."""
+        x0, y0, x1, y1 = bounds
+        found = []
+        for run, drawn in self.kerfs:
+            a0, b0, a1, b1 = drawn.bounds
+            if a0 <= x1 and a1 >= x0 and b0 <= y1 and b1 >= y0:
+                found.append((run, drawn))
+        return found
+
+    def _kind(self, run: Run, piece: Any, kerfs: list[tuple[Run, Any]], total: Any) -> str:
+        """Slug or good part: by where the wire was threaded for the first run along the piece's edge.
+
+        That was inside if it was inside all that the kerfs go around, less lead-ins from outside; on the very
+        path counts as inside.
+        """
+        import shapely
+
+        first = next((r for r, k in kerfs if k.distance(piece) < self.wire / 10), run)
+        x, y = first.place(self.middle)
+        filled = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(total)])
+        without_leads = filled.buffer(-0.51 * self.wire).buffer(0.51 * self.wire)
+        inside = bool(shapely.contains_xy(without_leads, x, y))
+        return "slug" if inside else "good part"
+
+    # ----------------------------------------------------------------------------------- tabs
+    def _tab(self, run: Run, chains: list[Array], drawn: Any) -> dict[str, Any] | None:
+        """The piece that comes free once the last bit is cut from where the run ends, by the shortest way."""
+        import shapely
+
+        end = chains[-1][-1]
+        point = shapely.Point(*end)
+        if not shapely.contains_xy(self.whole, *end):
+            return None
+        # its own kerf is gone by now, and is what the run ends in
+        others = [each for each in self.gone if each is not drawn and each.intersects(point)]
+        if others or self.whole.boundary.distance(point) <= self.wire / 2:
+            return None
+        aims = [(_where_it_comes_back(chains, end), self.wire)]
+        edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
+        aims.append((edge, self.wire / 2))
+        aims = [(aim, less) for aim, less in aims if aim is not None]
+        for aim, less in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):
+            tab = float(np.hypot(*(aim - end))) - less
+            if not 0.0 < tab <= WIDEST_TAB:
+                continue
+            closed = drawn.union(kerf([np.array([end, aim])], self.wire))
+            groups, _ = self.parted(closed)
+            freed = [piece for group in groups for piece in self._freed(run, group, closed)]
+            freed = [one for one in freed if one["outline"].area > tab * tab]
+            if freed:
+                return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab}
+        return None
+
+    # ----------------------------------------------------------------------------------- rapid moves
+    def _scrape(self, run: Run, told: Story) -> None:
+        """How much metal the wire is dragged through by rapid moves."""
+        import shapely
+
+        chains = run.line(self.middle, rapid=True)
+        if not chains:
+            return
+        ways = shapely.multilinestrings([shapely.linestrings(chain) for chain in chains])
+        x0, y0, x1, y1 = ways.bounds
+        metal = self.left((x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND))
+        length = float(ways.intersection(metal).length)
+        if length > SCRAPE:
+            told.scraped.append((run, self.part, length))
+
+    # ----------------------------------------------------------------------------------- figures
+    def weigh(self, told: Story) -> None:
+        """Give each piece its volume, mass and middle, all at once, and hand it to the story."""
+        if not self.rough:
+            return
+        outline = (
+            self.outline
+            if len(self.rough) <= 40
+            else Outline(self.body.triangles_M, most=4, boxes=self.outline.boxes)
+        )
+        flat = [values["outline"] for _, values in self.rough]
+        if all(values["run"].upright for _, values in self.rough):
+            figures = outline.over(flat)
+        else:
+            levels = [self._at_height(float(z)) for z in outline.z]
+            figures = outline.over_each(levels)
+        density = self.body.density
+        for (what, values), (volume, middle) in zip(self.rough, figures, strict=True):
+            enclosed = values.pop("enclosed")
+            assert isinstance(enclosed, bool)
+            piece = Piece(
+                part=self.part,
+                area=float(values["outline"].area),
+                volume=volume,
+                middle=middle,
+                mass=None if density is None else volume * density * 1e-6,
+                longest=max(_longest(values["outline"]), outline.high - outline.low),
+                **values,
+            )
+            (told.pieces if what == "piece" else told.tabs).append(piece)
+
+    def _at_height(self, z: float) -> list[Any]:
+        """Each piece's region at a height: where a leaning wire goes around it, what its kerf encloses."""
+        import shapely
+
+        regions = []
+        for _, values in self.rough:
+            piece, run = values["outline"], values["run"]
+            if run.upright or not values["enclosed"]:
+                regions.append(piece)
+                continue
+            around = kerf(
+                [c for r, k in self.kerfs if k.distance(piece) < self.wire for c in r.line(z)], self.wire
+            )
+            rings = [shapely.Polygon(hole) for each in _polygons(around) for hole in each.interiors]
+            rings = [ring for ring in rings if ring.intersection(piece).area > 0.5 * ring.area]
+            regions.append(shapely.union_all(rings) if rings else piece)
+        return regions
+
+
+def _polygons(shape: Any) -> list[Any]:
+    """The polygons in any geometry."""
+    import shapely
+
+    return [one for one in shapely.get_parts(shape) if one.geom_type == "Polygon"]
+
+
+def _real(shape: Any) -> list[Any]:
+    """The polygons that are not what rounding leaves."""
+    return [
+        one
+        for one in _polygons(shape)
+        if one.area > LEAST_AREA and 2.0 * one.area > LEAST_THICKNESS * one.length
+    ]
+
+
+def _beside(contact: Contact, inner: list[Any]) -> bool:
+    """Whether a contact also lies outside the inner pieces."""
+    import shapely
+
+    rest = contact.where.difference(shapely.union_all(inner))
+    return bool(rest.area > 0.01)
+
+
+def _longest(piece: Any) -> float:
+    """The longer side of the smallest rectangle around a flat region."""
+    import shapely
+
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(piece))
+    return float(np.hypot(*np.diff(corners[:3], axis=0).T).max())
+
+
+def _where_it_comes_back(chains: list[Array], end: Array) -> Array | None:
+    """The nearest place to the run's end that lies well back along its line: twice as far at least."""
+    line = np.concatenate(chains)
+    way = np.diff(line, axis=0)
+    length = np.hypot(way[:, 0], way[:, 1])
+    behind = np.r_[np.cumsum(length[::-1])[::-1], 0.0]
+    share = ((end - line[:-1]) * way).sum(axis=1) / np.maximum(length**2, 1e-300)
+    share = np.clip(share, 0.0, 1.0)
+    near = line[:-1] + share[:, None] * way
+    apart = np.hypot(*(near - end).T)
+    along = behind[:-1] - share * length
+    back = along > np.maximum(2.0 * apart, 1e-6)
+    return np.asarray(near[back][np.argmin(apart[back])]) if back.any() else None

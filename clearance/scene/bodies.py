@@ -1,0 +1,314 @@
+"""A setup's items and a machine's bodies go in; bodies that stand in the machine frame come out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import InputError
+from clearance.geometry.transforms import Matrix, apply, pose
+from clearance.mesh import shapes
+from clearance.mesh.mass import density_of
+from clearance.scene.fields import suggestion
+from clearance.scene.machine import Machine
+from clearance.scene.model import Body, Finding, SideHeight
+from clearance.scene.placing import bases, findings_of, fit_to_part, poses, seats_of_triangles
+from clearance.scene.schema import Item, Margins, Setup, SideHeightIn
+from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
+from fixtures_lib.fitting import Fitted
+
+#: what counts as below Z = 0, mm; less is rounding
+BELOW = 1e-6
+MARGINS = {
+    "part": SideHeight(0.3, 0.05),
+    "holder": SideHeight(1.0, 0.05),
+    "laid": SideHeight(3.0, 0.5),
+    "machine": SideHeight(2.0, 0.5),
+}
+WIRE_MARGIN = 0.5
+#: files that say themselves in which unit they are
+OWN_UNIT = (".3mf", ".step", ".stp")
+
+
+@dataclass
+class Made:
+    """An item in its own frame, before it is placed."""
+
+    triangles: NDArray[np.float64]
+    kind: str
+    seats: dict[str, Matrix]
+    source: dict[str, Any]
+    closed: bool = True
+    facet_error: float = 0.0
+    findings: list[Finding] = field(default_factory=list)
+    shells: tuple[int, ...] = ()
+    sunk: tuple[int, ...] = ()
+
+
+@dataclass
+class Files:
+    """The files that a setup names: found beside it, each noted once with its hash."""
+
+    folder: Path
+    inputs: list[tuple[str, str]] = field(default_factory=list)
+
+    def note(self, shown: str, sha256: str) -> None:
+        if (shown, sha256) not in self.inputs:
+            self.inputs.append((shown, sha256))
+
+    def find(self, name: str, file: TomlFile, loc: tuple[str | int, ...]) -> Path:
+        """The path of a file that the setup names.
+
+        Raises:
+            InputError: there is no such file; what is there under a similar name is suggested.
+        """
+        path = self.folder / name
+        try:
+            if path.is_file():
+                return path
+            there = [p.name for p in path.parent.iterdir() if p.is_file()] if path.parent.is_dir() else []
+        except (OSError, ValueError):
+            there = []
+        hint = suggestion(path.name, there)
+        want = hint if hint.startswith("did") else f"it is looked for in {self.folder.absolute()}"
+        raise file.error(loc, f'there is no file "{name}"', want)
+
+
+def margin(margins: Margins, kind: str) -> SideHeight:
+    """The margin that judges bodies of a kind, mm."""
+    said: SideHeightIn = getattr(margins, kind)
+    return _filled(said, MARGINS[kind])
+
+
+def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
+    side = default.side if said.side is None else said.side
+    return SideHeight(side, default.height if said.height is None else said.height)
+
+
+def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
+    """What stands still with the table."""
+    return [
+        Body(
+            name=body.name,
+            kind="machine",
+            triangles_M=shapes.box(body.box.x, body.box.y, body.box.z),
+            closed=True,
+            margin=margin(margins, "machine"),
+            allow=SideHeight(0.0, 0.0),
+            source={"box": body.box.model_dump()},
+        )
+        for body in machine.bodies
+    ]
+
+
+def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body], list[Finding]]:
+    """Every item where it stands, in file order, and what was found about them.
+
+    Raises:
+        InputError: a model or holder is missing or wrong, or an item stands nowhere.
+    """
+    workshop = _Workshop(setup, file, files, bases(setup.items, file))
+    made = [workshop.made(i) for i in range(len(setup.items))]
+    bodies, findings = [], []
+    T_MIs = poses(setup.items, [m.seats for m in made], file)
+    for i, (item, thing, T_MI) in enumerate(zip(setup.items, made, T_MIs, strict=True)):
+        allow = _filled(item.allow, SideHeight(0.0, 0.0))
+        body = Body(
+            name=item.name,
+            kind=thing.kind,
+            triangles_M=apply(T_MI, thing.triangles),
+            closed=thing.closed,
+            margin=margin(setup.margins, thing.kind),
+            allow=SideHeight(allow.side + thing.facet_error, allow.height + thing.facet_error),
+            T_MI=T_MI,
+            item=i,
+            seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
+            stands_on=item.on,
+            density=_density(i, item, file),
+            source=thing.source,
+            shells=thing.shells,
+            sunk=thing.sunk,
+        )
+        bodies.append(body)
+        findings += thing.findings
+        findings += _remarks_on(body)
+    return bodies, findings
+
+
+def _density(i: int, item: Item, file: TomlFile) -> float | None:
+    """g/cm3, the user's own figure before the table's."""
+    if item.density is not None or item.material is None:
+        return item.density
+    try:
+        return density_of(item.material)
+    except InputError as error:
+        raise file.error(("items", i, "material"), error.found, error.want) from None
+
+
+def _remarks_on(body: Body) -> list[Finding]:
+    """Notes on an item as it stands."""
+    return below_zero([body])
+
+
+def below_zero(bodies: Sequence[Body]) -> list[Finding]:
+    """Notes on what hangs below the plane on which parts rest."""
+    found = []
+    for body in bodies:
+        lowest = float(body.triangles_M[..., 2].min())
+        if lowest < -BELOW:
+            message = f"reaches {-lowest:.3f} mm below Z = 0"
+            found.append(Finding("below zero", "note", message, item=body.name))
+    return found
+
+
+class _Workshop:
+    """Makes each item once, when it is asked for: to fit a part one needs that part, and what carries it."""
+
+    def __init__(self, setup: Setup, file: TomlFile, files: Files, under: list[int | None]) -> None:
+        self._setup, self._file, self._files, self._under = setup, file, files, under
+        self._cut = {name for each in setup.cuts for name in each.part}
+        self._read: dict[tuple[Any, ...], Any] = {}
+        self._done: dict[int, Made] = {}
+        self._busy: list[int] = []
+
+    def made(self, i: int) -> Made:
+        """Item ``i`` in its own frame.
+
+        Raises:
+            InputError: see ``item_bodies``.
+        """
+        if i not in self._done:
+            items = self._setup.items
+            if i in self._busy:
+                names = " for ".join(f'"{items[k].name}"' for k in [*self._busy[self._busy.index(i) :], i])
+                raise self._file.error(
+                    ("items", i, "fit"), f"{names}: each waits for the other", "give its sizes in params"
+                )
+            self._busy.append(i)
+            self._done[i] = self._make(i)
+            self._busy.pop()
+        return self._done[i]
+
+    def _make(self, i: int) -> Made:
+        item = self._setup.items[i]
+        if item.holder is not None:
+            return self._holder(i, item)
+        kind = (
+            "part" if item.part is not None or item.name in self._cut else "laid" if item.laid else "holder"
+        )
+        if item.shape is not None:
+            return _shape(item, kind)
+        return _model(i, item, kind, self._setup, self._file, self._files, self._read)
+
+    def _holder(self, i: int, item: Item) -> Made:
+        from fixtures_lib import library
+
+        assert item.holder is not None
+        scale = MM_PER_UNIT[self._setup.units]
+        findings: list[Finding] = []
+        source: dict[str, Any] = {"holder": item.holder}
+        try:
+            kind = library.get(item.holder)
+            if item.fit is None:
+                built = library.build(item.holder, item.params, scale=scale)
+            else:
+                fitted = self._fitted(i, scale)
+                built = library.build(item.holder, fitted.params)
+                findings, source["fit"] = findings_of(item, fitted), item.fit
+        except InputError as error:
+            if error.file is not None:
+                raise
+            keys = tuple(k for k in re.split(r"[.\[\]]", error.place) if k and not k.isdigit())
+            place = ("items", i, *(keys or ("holder",)))
+            raise self._file.error(place, error.found, error.want) from None
+        laid = kind.laid if item.laid is None else item.laid
+        source |= {"params": dict(built.params), "limits": built.limits, "cautions": kind.cautions}
+        return Made(
+            triangles=built.triangles,
+            kind="laid" if laid else "holder",
+            seats={name: seat.T_HS for name, seat in built.seats.items()},
+            source=source,
+            findings=findings,
+            shells=tuple(len(shell) for shell in built.shells),
+            sunk=built.sunk,
+        )
+
+    def _fitted(self, i: int, scale: float) -> Fitted:
+        return fit_to_part(
+            i,
+            self._setup.items,
+            self._under,
+            lambda k: self.made(k).seats,
+            lambda k: self.made(k).triangles,
+            self._file,
+            scale,
+        )
+
+
+def _shape(item: Item, kind: str) -> Made:
+    assert item.shape is not None
+    if item.shape.box is not None:
+        x, y, z = item.shape.box
+        triangles = shapes.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
+        source: dict[str, Any] = {"shape": "box", "size": item.shape.box}
+    else:
+        assert item.shape.cylinder is not None
+        diameter, z = item.shape.cylinder
+        triangles = shapes.cylinder(diameter, z)
+        source = {"shape": "cylinder", "size": item.shape.cylinder}
+    return Made(triangles, kind, {"top": pose((0.0, 0.0, z))}, source)
+
+
+def _model(
+    i: int,
+    item: Item,
+    kind: str,
+    setup: Setup,
+    file: TomlFile,
+    files: Files,
+    read: dict[tuple[Any, ...], Any],
+) -> Made:
+    from clearance.mesh.read import read_model
+
+    key = "part" if item.part is not None else "model"
+    name = item.part or item.model
+    assert name is not None
+    bodies = None if item.bodies is None else tuple(item.bodies)
+    asked = (name, item.units, bodies, item.facet_bound)
+    if asked not in read:
+        if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
+            raise file.error(
+                ("items", i, key),
+                f'the lengths here are inches, "{name}" may have others',
+                'say  units = "inch"',
+            )
+        path = files.find(name, file, ("items", i, key))
+        try:
+            solid, sha256 = read_model(path, item.units, name, bodies=bodies, facet_bound=item.facet_bound)
+        except InputError as error:
+            if error.place not in ("bodies", "facet_bound"):
+                raise
+            raise file.error(("items", i, error.place), f"{name}: {error.found}", error.want) from None
+        files.note(name, sha256)
+        read[asked] = solid
+    solid = read[asked]
+    source: dict[str, Any] = {key: name, "material": item.material}
+    if bodies is not None:
+        source["bodies"] = list(bodies)
+    if item.start_holes:
+        source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
+    return Made(
+        triangles=solid.triangles,
+        kind=kind,
+        seats=seats_of_triangles(solid.triangles),
+        source=source,
+        closed=solid.closed,
+        facet_error=solid.facet_error,
+        findings=[Finding(r.kind, r.severity, r.message, item=item.name) for r in solid.remarks],
+    )

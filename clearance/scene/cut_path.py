@@ -1,0 +1,77 @@
+"""A cut's keys go in, the path file that it names is read by them, its moves in frame C come out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from clearance.scene.bodies import Files
+from clearance.scene.machine import Machine
+from clearance.scene.schema import Cut, Setup
+from clearance.scene.toml_file import TomlFile
+from clearance.toolpath.moves import Moves
+from clearance.toolpath.options import Codes, PathOptions
+
+_DRAWING_KEYS = ("layers", "gap", "chord_bound", "start", "direction", "order")
+_PROGRAM_KEYS = ("zeros", "whole_numbers", "digits", "block_delete")
+#: keys of a cut that one kind of path file alone has a use for, and what to do where the file is another
+_ONLY_FOR = {
+    **dict.fromkeys(_DRAWING_KEYS, ("drawing", "it goes with a DXF")),
+    **dict.fromkeys(_PROGRAM_KEYS, ("program", "it goes with an NC program")),
+    "offsets": ("program", "say offset_max = ..., or give the path of the wire itself"),
+}
+_WHAT = {"drawing": "layers and curves", "program": "words of a program"}
+
+
+def read_cut(
+    setup: Setup, machine: Machine, index: int, upper_height: float, file: TomlFile, files: Files
+) -> Moves:
+    """The moves of cut ``index``, mm, in its program's frame.
+
+    Args:
+        upper_height: how high above the cut's zero the setup puts the upper face, mm.
+
+    Raises:
+        InputError: the file is missing or wrong, moves nothing, or has no use for a key of the cut.
+    """
+    from clearance.toolpath.read import read_path
+
+    cut = setup.cuts[index]
+    path = files.find(cut.path, file, ("cuts", index, "path"))
+    _keys_that_fit(cut, index, path, file)
+    said = {key: getattr(cut, key) for key in _DRAWING_KEYS[1:] if getattr(cut, key) is not None}
+    options = PathOptions(
+        file_units=setup.units,
+        path_units=cut.path_units,
+        offsets=dict(cut.offsets),
+        offset_max=cut.offset_max,
+        codes=Codes(tuple(machine.codes.thread), tuple(machine.codes.cut), tuple(machine.codes.ignore)),
+        layers=tuple(cut.layers or ()),
+        uv_words=cut.uv_words,
+        planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
+        block_delete=cut.block_delete,
+        zeros=dict(cut.zeros),
+        whole_numbers=cut.whole_numbers,
+        digits=cut.digits,
+        upper_height=upper_height,
+        **said,
+    )
+    moves, sha256 = read_path(path, options, cut.path)
+    files.note(cut.path, sha256)
+    if len(moves) == 0:
+        raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
+    return moves
+
+
+def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:
+    """Refuse a key that would mean nothing for a path file of this kind, and would be passed over unseen."""
+    from clearance.toolpath.read import kind_of
+
+    kind = kind_of(path)
+    for key, (wanted, advice) in _ONLY_FOR.items():
+        if key in cut.model_fields_set and kind != wanted:
+            found = f'"{cut.path}" is a {kind} and has no {_WHAT[wanted]}'
+            raise file.error(("cuts", index, key), found, advice)
+    for key in ("uv_words", "planes") if kind == "drawing" else ():
+        if key in cut.model_fields_set:
+            found = f'"{cut.path}" is a drawing and has no U V'
+            raise file.error(("cuts", index, key), found, "leave it out")

@@ -1,0 +1,335 @@
+"""A part as it stands, its mass and the machine go in; holders from the library that take it come out.
+
+The rules, the first that fits.
+    lying bar           a V-block, at the end that the path leaves free.
+    round, upright      a ring clamp, up to its mass.
+    two flat sides      the side-jaw vise, up to 150 x 145 mm, for a part that is not thin.
+    a plate             two rails with rest pads and straps, up to their mass; a parts frame, which is carried
+                        at both ends, and a rail for heavier ones.
+    anything else       nothing: it stands on the table alone, and the file says so.
+Sizes and masses are the library's own limits; where it has none, common practice (no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import ceil
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import turn_matrix
+from clearance.scene.guess.choice import Choice
+from clearance.scene.machine import Machine
+
+Array = NDArray[np.float64]
+
+RAIL_MASS, VISE_MASS, FRAME_MASS = 15.0, 12.0, 30.0
+#: how deep a plate lies on a rail, and a rail's width, mm
+LIES, RAIL = 7.0, 25.0
+#: what of the lower head may meet a V-block: so far behind its face, mm
+NEAR = 45.0
+#: a bar is looked at in so many slices, and is of one radius where they differ by less, mm
+SLICES, EVEN = 60, 0.05
+#: how far the rest pads stand over a rail's body, mm: the library's own measure
+PAD = 3.0
+
+
+@dataclass(frozen=True)
+class Put:
+    """One [[items]] table: keys as they stand in the file (mm), and the comment above it."""
+
+    comment: str
+    keys: dict[str, Any]
+
+
+@dataclass
+class Carrier:
+    """The holders, in the order of the file, and the keys that stand the part in them.
+
+    ``part``: keys of the part's own table. ``path_at``: where the middle of the stance's outline box comes to
+    lie in the machine (2,), mm.
+    """
+
+    before: list[Put] = field(default_factory=list)
+    part: dict[str, Any] = field(default_factory=dict)
+    after: list[Put] = field(default_factory=list)
+    why: str = ""
+
+
+def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> Carrier:
+    """Holders for the part, at the middle of the machine's travel.
+
+    Args:
+        mass: kg, as tool steel.   name: of the part's item.
+    """
+    stance = choice.stance
+    wide, deep, high = (stance.high - stance.low).tolist()
+    middle = np.array([sum(machine.travel.x) / 2, sum(machine.travel.y) / 2])
+    if stance.axis == "x" and 10.0 <= stance.diameter <= 180.0:
+        return _v_block(choice, middle, machine)
+    if stance.axis == "z" and 8.0 <= stance.diameter <= 200.0 and mass <= RAIL_MASS and high >= 8.0:
+        return _ring(choice, middle, name)
+    plate = high < 0.35 * min(wide, deep)
+    grips = 8.0 <= wide <= 150.0 and 15.0 <= deep <= 145.0 and high >= 6.0 and mass <= VISE_MASS
+    if grips and not plate and _flat_sides(choice, deep * high):
+        return _vise(choice, middle, name, deep, high)
+    if wide >= 50.0 and deep >= 25.0:
+        return _rails(choice, middle, machine, mass, name)
+    x, y = (middle - (stance.low + stance.high)[:2] / 2).tolist()
+    why = (
+        "no holder of the library is an obvious fit for its size; it stands on the table alone. "
+        "Add what really holds it: clearance holders lists what there is"
+    )
+    return Carrier(part={"at": [x, y, -float(stance.low[2])]}, why=why)
+
+
+def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
+    """A V-block under the bar, beside the path as far as the lower head needs, where the bar is even."""
+    from fixtures_lib import library
+
+    stance = choice.stance
+    low, high = float(stance.low[0]), float(stance.high[0])
+    path = choice.path.points()[:, 0] + choice.laid.zero_S[0]
+    reach = lower_reach(machine)
+    sides = [(low, float(path.min()) - reach[1]), (float(path.max()) + reach[0], high)]
+    free = max(sides, key=lambda side: side[1] - side[0])
+    if free[1] - free[0] < 12.0:
+        free = (low, high)
+    _, axis_y, axis_z = ((stance.low + stance.high) / 2).tolist()
+    begin, end, radius = _even(choice, free, axis_y, axis_z)
+    diameter = float(np.ceil(np.clip(2.0 * radius, 10.0, 180.0) * 1000.0) / 1000.0)
+    block = float(np.floor(np.clip(end - begin, 10.0, 300.0)))
+    params = {
+        "size": "small" if diameter < 80.0 else "large",
+        "diameter": diameter,
+        "length": block,
+        "bow": min(12.0, block),
+    }
+    # the part's lowest line comes to lie at Z = 0, where the lower head is made to pass
+    axis_height = float(library.build("v_block", params).seats["axis"].T_HS[2, 3])
+    lowest = axis_z - float(stance.low[2])
+    seat_x = (begin + end) / 2
+    put = Put(
+        "GUESS: a V-block, for a round part that lies; so low that the part's lowest line is at Z = 0.\n"
+        "Alternatives: ring_clamp for a round part that stands upright; a strap in place of the bow. What\n"
+        "carries the block is not there yet.",
+        {
+            "name": "V-block",
+            "holder": "v_block",
+            "params": params,
+            "at": [
+                float(middle[0]) + seat_x - float(path.min() + path.max()) / 2,
+                float(middle[1]),
+                lowest - axis_height,
+            ],
+        },
+    )
+    return Carrier([put], {"on": "V-block", "seat": "axis", "at": [-seat_x, -axis_y, -axis_z]})
+
+
+def _even(choice: Choice, free: tuple[float, float], y: float, z: float) -> tuple[float, float, float]:
+    """The longest stretch along X, within ``free``, on which a bar is of one radius, and that radius, mm."""
+    from fixtures_lib.fitting import between
+
+    triangles = choice.part.triangles @ turn_matrix(choice.stance.turn).T
+    edges = np.linspace(*free, SLICES + 1)
+    radius = np.zeros(SLICES)
+    for k in range(SLICES):
+        held = between(triangles, 0, edges[k], edges[k + 1]).reshape(-1, 3)
+        if len(held):
+            radius[k] = np.hypot(held[:, 1] - y, held[:, 2] - z).max()
+    best, begin = (0, 0), 0
+    for k in range(1, SLICES + 1):
+        if k == SLICES or abs(radius[k] - radius[begin]) > EVEN:
+            best, begin = max(best, (k - begin, -begin)), k
+    count, first = best[0], -best[1]
+    return float(edges[first]), float(edges[first + count]), float(radius[first : first + count].max())
+
+
+def lower_reach(machine: Machine) -> tuple[float, float]:
+    """How far the lower head reaches right and left of the wire, near its face, and a bit more, mm."""
+    head = machine.lower_head
+    radius = max(r for behind, r in head.profile if behind <= NEAR)
+    boxes = [box for box in head.bodies if box.behind[0] <= NEAR]
+    right = max([radius, *(box.x[1] for box in boxes)])
+    left = max([radius, *(-box.x[0] for box in boxes)])
+    return right + 2.0, left + 2.0
+
+
+def _ring(choice: Choice, middle: Array, name: str) -> Carrier:
+    from fixtures_lib.fitting import between
+
+    stance = choice.stance
+    high = float(stance.high[2] - stance.low[2])
+    size = "small" if stance.diameter <= 60.0 else "large"
+    reach = float(round(max(70.0, stance.diameter / 2 + 40.0)))
+    height = float(round(min(16.0, max(8.0, high - 2.0))))
+    # a rough part's middle is where the ring holds it
+    bottom = float(stance.low[2])
+    held = between(choice.part.triangles @ turn_matrix(stance.turn).T, 2, bottom, bottom + height)
+    x, y = ((held.min(axis=(0, 1)) + held.max(axis=(0, 1))) / 2)[:2].tolist()
+    put = Put(
+        "GUESS: a ring clamp, for a round part that stands upright, machined outside.\n"
+        'Alternatives: grip = "pads" for a raw one; side_jaw_vise; two rails and straps.',
+        {
+            "name": "ring clamp",
+            "holder": "ring_clamp",
+            "params": {"size": size, "reach": reach, "height": height},
+            "fit": name,
+            "at": [float(middle[0]), float(middle[1]) - reach, 0.0],
+        },
+    )
+    at = [-x, -y, -float(stance.low[2])]
+    return Carrier([put], {"on": "ring clamp", "seat": "top", "at": at})
+
+
+def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) -> Carrier:
+    from fixtures_lib import library
+
+    stance = choice.stance
+    wide = float(stance.high[0] - stance.low[0])
+    params = {
+        "opening": round(wide, 3),
+        "jaw_length": round(float(np.clip(deep, 15.0, 145.0))),
+        "jaw_above": round(min(12.0, max(2.0, 0.4 * high)), 1),
+        "step": min(3.0, round(wide / 6, 1)),
+    }
+    seat = library.build("side_jaw_vise", params).seats["top"].T_HS[:2, 3]
+    x, y = (middle - seat - [wide / 2, deep / 2]).tolist()
+    put = Put(
+        "GUESS: the side-jaw vise, for two parallel machined sides, the part's left and right ones.\n"
+        "Alternatives: wide_vise for raw sides; side_arm; two rails and straps. What carries the vise,\n"
+        "chuck and base_rail say, is not there yet.",
+        {
+            "name": "vise",
+            "holder": "side_jaw_vise",
+            "params": {key: value for key, value in params.items() if key != "opening"},
+            "fit": name,
+            "at": [x, y, 0.0],
+        },
+    )
+    return Carrier([put], {"on": "vise", "seat": "top", "at": [-float(v) for v in stance.low]})
+
+
+def _flat_sides(choice: Choice, side: float) -> bool:
+    """Whether the faces at its left and right are flat, on the better part of ``side`` (mm2), each."""
+    stance = choice.stance
+    triangles = choice.part.triangles @ turn_matrix(stance.turn).T
+    for level in (stance.low[0], stance.high[0]):
+        on = np.abs(triangles[..., 0] - level).max(axis=1) < 0.01
+        t = triangles[on]
+        area = np.linalg.norm(np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0]), axis=1).sum() / 2
+        if area < 0.5 * side:
+            return False
+    return True
+
+
+def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: str) -> Carrier:
+    """Two rails across the opening of the table frame, the plate on both; for a heavy one, a frame before."""
+    stance = choice.stance
+    wide, deep, high = (stance.high - stance.low).tolist()
+    left, right = opening(machine, float(middle[1]))
+    room = wide / 2 + 10.0
+    centre = min(max(float(middle[0]), left + room), right - room)
+    long = min(max(right - left, wide + 20.0), 1000.0)
+    # where the rails do not fill the opening, they stand in the middle of the part
+    begin = left if long == right - left else centre - long / 2
+    front = float(middle[1]) - deep / 2 - (RAIL - LIES)
+    part_x = centre - wide / 2 - begin
+    # a plate longer than the longest rail stands over at both ends, its pads do not
+    pads = [round(min(max(part_x + share * wide, 10.0), long - 10.0), 1) for share in (0.125, 0.875)]
+    heavy = mass > RAIL_MASS
+    alternatives = (
+        "Alternatives: side_jaw_vise or wide_vise for smaller ones, parts_frame for heavier ones.\n"
+        "height and ledge decide whether the lower head passes beneath: measure your own."
+    )
+    if heavy:
+        put, (x, y, z) = _frame(begin, right - left, front + RAIL - LIES, part_x, wide, mass)
+    else:
+        keys = {
+            "name": "front rail",
+            "holder": "rail",
+            "params": {"length": round(long, 1), "height": RAIL, "ledge": 0, "pads": pads},
+            "at": [begin, front, 0.0],
+        }
+        why = f"GUESS: two rails with rest pads, for a plate of {mass:.1f} kg; they take {RAIL_MASS:g} kg."
+        put, (x, y, z) = Put(f"{why}\n{alternatives}", keys), (part_x, RAIL - LIES, 0.0)
+    low_x, low_y, low_z = stance.low.tolist()
+    part = {"on": put.keys["name"], "seat": "top", "at": [x - low_x, y - low_y, z - low_z]}
+    back = Put(
+        "The back rail is turned round. Pads are counted from its left end, which is now on the right.",
+        {
+            "name": "back rail",
+            "holder": "rail",
+            "params": {
+                "length": round(long, 1),
+                "height": RAIL,
+                "ledge": 0,
+                "pads": [round(long - pad, 1) for pad in reversed(pads)],
+            },
+            "at": [begin + long, front + 2 * (RAIL - LIES) + deep, 0.0],
+            "turn": [0.0, 0.0, 180.0],
+        },
+    )
+    return Carrier([put, back], part, _straps(long - part_x, wide, high))
+
+
+def _straps(from_left: float, wide: float, high: float) -> list[Put]:
+    """Straps on the back rail between its pads, counted from its own left end."""
+    if not 0.5 <= high + PAD <= 250.0:
+        return []
+    room = 0.75 * wide - 16.0
+    shares = (0.32, 0.68) if room > 90.0 else (0.5,)
+    puts = []
+    for k, share in enumerate(shares):
+        comment = (
+            "GUESS: straps on the back rail's body, between its pads; they clamp plate and pad.\n"
+            "Alternatives: toe_clamp where nothing may stand over the part; straps in front."
+        )
+        keys = {
+            "name": ("strap", "right strap", "left strap")[0 if len(shares) == 1 else 1 + k],
+            "holder": "strap",
+            "params": {
+                "height": round(high + PAD, 3), "reach": 24, "back": 12, "width": 24, "screw_below": 12,
+            },
+            "on": "back rail",
+            "seat": "top",
+            "at": [from_left - (1.0 - share) * wide, RAIL / 2, -PAD],
+            "turn": [0.0, 0.0, 90.0],
+        }  # fmt: skip
+        puts.append(Put("" if k else comment, keys))
+    return puts
+
+
+def _frame(
+    left: float, gap: float, y: float, part_x: float, wide: float, mass: float
+) -> tuple[Put, tuple[float, float, float]]:
+    """A parts frame from bar to bar of the table frame, its edge under the plate; and where the plate is."""
+    places = int(min(8, max(1, ceil((wide + 20.0) / 300.0))))
+    pitch = float(np.clip((wide + 20.0) / places, 20.0, 300.0))
+    ear = float(np.clip((gap - places * pitch) / 2 + 20.0, 15.0, 200.0))
+    begin = left + part_x + wide / 2 - places * pitch / 2
+    more = "" if mass <= FRAME_MASS else f", which this is not: {mass:.0f} kg, find one that takes it"
+    why = f"GUESS: a parts frame, carried at both ends, for a plate of up to {FRAME_MASS:g} kg{more}."
+    put = Put(
+        f"{why}\nAlternatives: what your machine builder offers for heavy parts, as model = ...",
+        {
+            "name": "frame",
+            "holder": "parts_frame",
+            "params": {"places": places, "pitch": round(pitch, 1), "ear": round(ear, 1)},
+            "at": [begin, y, 0.0],
+        },
+    )
+    return put, (places * pitch / 2 - wide / 2, 0.0, 0.0)
+
+
+def opening(machine: Machine, y: float) -> tuple[float, float]:
+    """The clear width between what stands left and right of the travel at Y ``y``, mm."""
+    x0, x1 = machine.travel.x
+    level = [body.box for body in machine.bodies if body.box.z[1] <= 1.0]
+    beside = [box for box in level if box.y[0] <= y <= box.y[1]]
+    left = [box.x[1] for box in beside if box.x[1] <= x0 + 1.0]
+    right = [box.x[0] for box in beside if box.x[0] >= x1 - 1.0]
+    return max(left, default=x0 - 40.0), min(right, default=x1 + 40.0)

@@ -1,0 +1,129 @@
+"""A setup file goes in; the scene, with everything it names read and placed, comes out."""
+
+from __future__ import annotations
+
+import time
+from importlib import resources
+from pathlib import Path
+
+from clearance.errors import InputError
+from clearance.scene.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
+from clearance.scene.fields import suggestion
+from clearance.scene.limits import Masses, limit_findings
+from clearance.scene.machine import Machine
+from clearance.scene.model import Scene
+from clearance.scene.overlaps import overlap_findings
+from clearance.scene.passes import all_stretches, present_in_cuts
+from clearance.scene.schema import Setup
+from clearance.scene.stability import feet_findings
+from clearance.scene.toml_file import TomlFile, read_toml
+from clearance.workers import beside
+
+#: facets from which a second process saves more than it costs
+_MANY = 100_000
+
+
+def load(setup_path: str | Path) -> Scene:
+    """Read a setup file and everything that it names.
+
+    Args:
+        setup_path: the TOML file; what it names is looked for beside it.
+
+    Returns:
+        The scene in machine coordinates, mm.
+
+    Raises:
+        InputError: a file is wrong; the message names file, place, what was found and what would be right.
+        NotYet: it asks for what this version cannot do.
+    """
+    began = time.perf_counter()
+    path = Path(setup_path)
+    file = read_toml(path, str(setup_path))
+    setup = file.checked(Setup)
+    files = Files(path.parent)
+    files.note(file.shown_as, file.sha256)
+    machine = _machine(setup, file, files)
+    standing = machine_bodies(machine, setup.margins)
+    _names_apart(setup, machine, file)
+    items, findings = item_bodies(setup, file, files)
+    bodies = (*items, *standing)
+    masses = Masses(items)
+    together = present_in_cuts(setup, bodies, file)
+    many = sum(len(body.triangles_M) for body in bodies) > _MANY
+    with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
+        findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
+        stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
+        on_their_feet = feet_findings(bodies, together, masses)
+        findings += overlaps()
+    findings += on_their_feet
+    wire = setup.margins.wire.side
+    return Scene(
+        title=setup.title,
+        setup_file=file.shown_as,
+        machine=machine,
+        setup=setup,
+        bodies=bodies,
+        stretches=tuple(stretches),
+        wire_margin=WIRE_MARGIN if wire is None else wire,
+        findings=(*findings, *about_cuts),
+        inputs=tuple(files.inputs),
+        read_s=time.perf_counter() - began,
+    )
+
+
+def shipped_machines() -> list[str]:
+    """The names of the machines that ship with the tool."""
+    folder = resources.files("clearance.scene") / "machines"
+    return sorted(each.name.removesuffix(".toml") for each in folder.iterdir() if each.name.endswith(".toml"))
+
+
+def read_machine(path: str | Path) -> Machine:
+    """A machine file by its path, mm.
+
+    Raises:
+        InputError: it is wrong.
+    """
+    return _checked(read_toml(Path(path), str(path)))
+
+
+def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:
+    """The setup's machine, the shop's own or one that ships."""
+    if setup.machine.file is not None:
+        name = setup.machine.file
+        found = read_toml(files.find(name, file, ("machine", "file")), name)
+        files.note(name, found.sha256)
+        return _checked(found)
+    use = setup.machine.use
+    assert use is not None
+    names = shipped_machines()
+    if use not in names:
+        want = f"{suggestion(use, names)}; these ship: {', '.join(names)}; your own goes with  file = ..."
+        raise file.error(("machine", "use"), f'no machine "{use}" ships with the tool', want)
+    with resources.as_file(resources.files("clearance.scene") / "machines" / f"{use}.toml") as path:
+        found = read_toml(path, f"{use}.toml (ships with the tool)")
+    files.note(found.shown_as, found.sha256)
+    return _checked(found)
+
+
+def _checked(file: TomlFile) -> Machine:
+    """The machine in its file, its words for the control among the rest."""
+    from clearance.toolpath.nc.words import code_words
+
+    machine = file.checked(Machine)
+    for key in ("thread", "cut", "ignore"):
+        try:
+            code_words(tuple(getattr(machine.codes, key)), f"codes.{key}")
+        except InputError as error:
+            raise file.error(("codes", key), error.found, error.want) from None
+    return machine
+
+
+def _names_apart(setup: Setup, machine: Machine, file: TomlFile) -> None:
+    taken = {body.name for body in machine.bodies}
+    for i, item in enumerate(setup.items):
+        if item.name in taken:
+            raise file.error(
+                ("items", i, "name"),
+                f'a body of the machine is named "{item.name}" too',
+                "give it another name",
+            )

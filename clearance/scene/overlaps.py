@@ -1,0 +1,335 @@
+"""Overlaps: bodies as they stand go in; findings come out where two items cut into each other, and how deep.
+
+Broad phase by bounding boxes; narrow phase by intersecting shells as solids, or, where one has very many
+facets, by how deep points of one stand in the other.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.mesh.topology import corner_numbers, shells
+from clearance.scene.model import Body, Finding
+from fixtures_lib.fitting import between
+
+Array = NDArray[np.float64]
+
+#: corners that agree to so many digits of a mm are one
+DIGITS = 7
+#: points at which the depth is looked for
+POINTS = 400
+#: what is thinner all over is the rounding of faces that touch, mm
+FILM = 0.005
+#: what fills so much of its convex hull does not bend round
+PLUMP = 0.7
+#: faces across which the width is looked for, the largest
+FACES = 500
+#: point-triangle pairs handled at a time
+BATCH = 200_000
+
+
+class Shell:
+    """One closed shell where it stands: its triangles and their boxes, and the solid when it is asked for."""
+
+    def __init__(self, triangles: Array, sunk: bool, crowd: Crowd | None = None) -> None:
+        self.triangles, self.sunk = triangles, sunk
+        self._crowd = Crowd(*boxes_of(triangles)) if crowd is None else crowd
+        self.low, self.high = self._crowd.box
+        self.whole = self
+
+    def column(self, low: Array, high: Array) -> Shell:
+        """Of its facets those that meet a box or stand over it; box and all facets are still known."""
+        some = copy.copy(self)
+        some.triangles = self.triangles[self._crowd.meeting(low, np.array([high[0], high[1], np.inf]))]
+        return some
+
+    @cached_property
+    def solid(self) -> Any:
+        """A ``manifold3d.Manifold``; None where the triangles are no solid."""
+        return _solid(self.triangles)
+
+
+def shells_of(body: Body) -> list[Shell]:
+    """The shells of a closed body, machine frame, mm."""
+    rounded = np.round(body.triangles_M, DIGITS) + 0.0
+    if body.shells:
+        parts = np.split(rounded, np.cumsum(body.shells)[:-1])
+    else:
+        label = shells(rounded)
+        order = np.argsort(label, kind="stable")
+        parts = np.split(rounded[order], np.cumsum(np.bincount(label))[:-1])
+    return [Shell(part, k in body.sunk) for k, part in enumerate(parts)]
+
+
+def _solid(triangles: Array) -> Any:
+    """A ``manifold3d.Manifold`` of triangles that close, whichever way round they are wound; or None."""
+    import manifold3d
+
+    faces, count = corner_numbers(triangles)
+    corners = np.empty((count, 3))
+    corners[faces.reshape(-1)] = triangles.reshape(-1, 3)
+    a, b, c = faces.T
+    faces = faces[(a != b) & (b != c) & (c != a)]
+    p, q, r = (corners[faces[:, k]] - corners[0] for k in range(3))
+    if float(np.einsum("ij,ij->", p, np.cross(q, r))) < 0.0:
+        faces = faces[:, ::-1]
+    solid = manifold3d.Manifold(manifold3d.Mesh64(corners, np.ascontiguousarray(faces.astype(np.uint64))))
+    return None if solid.status() != manifold3d.Error.NoError or solid.is_empty() else solid
+
+
+def depth(a: Shell, b: Shell) -> float:
+    """How deep two solids stand in each other, mm; 0 where they do not, or only touch.
+
+    Of several pieces that they share, the deepest counts.
+    """
+    shared = a.solid ^ b.solid
+    return max((_thickness(piece, a, b) for piece in shared.decompose()), default=0.0)
+
+
+def _thickness(shared: Any, a: Shell, b: Shell) -> float:
+    """The depth in one connected piece of what two solids share."""
+    sheet = 2.0 * shared.volume() / max(shared.surface_area(), 1e-12)
+    if sheet < FILM:
+        return max(sheet, 0.0)
+    hull = shared.hull()
+    if shared.volume() >= PLUMP * hull.volume():
+        return _width(hull)
+    # each facet in n * n, so that there are points in the middle of large ones
+    n = min(max(round(math.sqrt(2 * POINTS / shared.num_tri())), 1), 12)
+    points = np.asarray(shared.refine(n).to_mesh64().vert_properties)[:, :3]
+    points = points[:: -(-len(points) // (2 * POINTS))]
+    return max(sheet, *(float(distances(points, s.triangles).max()) for s in (a, b)))
+
+
+def _width(hull: Any) -> float:
+    """The width of a convex body across its faces, where it is least, mm."""
+    mesh = hull.to_mesh64()
+    corners = np.asarray(mesh.vert_properties)[:, :3]
+    t = corners[np.asarray(mesh.tri_verts).astype(np.int64)]
+    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    length = np.linalg.norm(n, axis=1)
+    largest = np.argsort(-length)[:FACES]
+    largest = largest[length[largest] > 1e-9 * length.max()]  # a sliver has no direction
+    n = n[largest] / length[largest, None]
+    return float(np.ptp(corners @ n.T, axis=0).min())
+
+
+def distances(points: Array, triangles: Array) -> Array:
+    """The distance (N,) of each point to the nearest of the triangles, mm."""
+    low, high, corner = triangles.min(axis=1), triangles.max(axis=1), triangles[:, 0]
+    step = max(1, BATCH // len(triangles))
+    best = []
+    for k in range(0, len(points), step):
+        p = points[k : k + step, None]
+        # no nearer than its box, no farther than its corner: what lies between is measured
+        nearest = np.linalg.norm(p - corner, axis=2).min(axis=1)
+        box = np.linalg.norm(np.maximum(np.maximum(low - p, p - high), 0.0), axis=2)
+        i, j = np.nonzero(box <= nearest[:, None])
+        np.minimum.at(nearest, i, _to_triangles(p[i, 0], triangles[j]))
+        best.append(nearest)
+    return np.concatenate(best)
+
+
+def _to_triangles(p: Array, triangles: Array) -> Array:
+    """Distances (P,) of points to triangles, one each: to the plane where the foot lies within, else to an
+    edge."""
+    n = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    length = np.linalg.norm(n, axis=1)
+    n = n / np.where(length > 0.0, length, 1.0)[:, None]
+    best = np.full(len(p), np.inf)
+    inside = length > 0.0
+    for k in range(3):
+        along, rel = triangles[:, (k + 1) % 3] - triangles[:, k], p - triangles[:, k]
+        inside &= np.einsum("ij,ij->i", rel, np.cross(n, along)) >= 0.0
+        square = np.einsum("ij,ij->i", along, along)
+        share = np.einsum("ij,ij->i", rel, along) / np.where(square > 0.0, square, 1.0)
+        foot = np.clip(share, 0.0, 1.0)[:, None] * along
+        best = np.minimum(best, np.linalg.norm(rel - foot, axis=1))
+    return np.where(inside, np.abs(np.einsum("ij,ij->i", p - triangles[:, 0], n)), best)
+
+
+#: points on each of the two
+SAMPLES = 300
+#: a shell need not have its facets farther than this from the other one's box, nor those below it, mm
+NEAR = 2.0
+#: of these, so many are measured that may be the deepest
+DEEPEST = 30
+
+
+def depth_at_points(a: Shell, b: Shell) -> float:
+    """How deep two shells stand in each other, mm, a little too small at most; 0 where they only touch.
+
+    Of a shell with very many facets the ``column`` over the other one's box, grown by ``NEAR``, is enough.
+    The depth is the distance from the deepest point in the other's metal to where the metal ends.
+    """
+    low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
+    deepest = 0.0
+    for mine, theirs in ((a, b), (b, a)):
+        points = _spread(_cut_to(mine.triangles, low, high), SAMPLES)
+        column = _meeting(theirs.triangles, low, np.array([high[0], high[1], np.inf]))
+        inside = points[_crossed(points, column)]
+        if len(inside):
+            deepest = max(deepest, _depth(inside, theirs))
+    return deepest
+
+
+def _depth(points: Array, shell: Shell) -> float:
+    """The largest distance of points within a shell to its surface, mm; farther facets are looked at last."""
+    found = 0.0
+    for reach in (NEAR, 20.0, 200.0, np.inf):
+        triangles = shell.triangles if reach <= NEAR else shell.whole.triangles
+        near = _meeting(triangles, points.min(axis=0) - reach, points.max(axis=0) + reach)
+        if len(near):
+            # the deepest are among those far from some corners of it
+            corners = near[:: -(-len(near) // SAMPLES), 0]
+            far = np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1)
+            found = float(distances(points[np.argsort(-far)[:DEEPEST]], near).max())
+            if found <= reach:
+                break
+    return found
+
+
+def _meeting(triangles: Array, low: Array, high: Array) -> Array:
+    """The triangles whose boxes meet a box."""
+    for axis in (2, 0, 1):
+        a, b, c = (triangles[:, k, axis] for k in range(3))
+        lows, highs = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        triangles = triangles[(highs >= low[axis]) & (lows <= high[axis])]
+    return triangles
+
+
+def _cut_to(triangles: Array, low: Array, high: Array) -> Array:
+    """What of the triangles lies in a box."""
+    triangles = _meeting(triangles, low, high)
+    for axis in range(3):
+        triangles = between(triangles, axis, float(low[axis]), float(high[axis]))
+    return triangles
+
+
+def _spread(triangles: Array, count: int) -> Array:
+    """So many points (N, 3) on triangles, by their areas; none where there is no area."""
+    rng = np.random.default_rng(1)
+    a, b, c = (triangles[:, k] for k in range(3))
+    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    if not area.sum() > 0.0:
+        return np.empty((0, 3))
+    which = rng.choice(len(triangles), count, p=area / area.sum())
+    s, t = rng.random((2, count, 1))
+    s, t = np.where(s + t > 1.0, 1.0 - s, s), np.where(s + t > 1.0, 1.0 - t, t)
+    return np.asarray(a[which] + s * (b - a)[which] + t * (c - a)[which])
+
+
+def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
+    """Whether a ray upward from each point crosses an odd number of the triangles."""
+    odd = np.zeros(len(points), dtype=bool)
+    e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
+    triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one
+    crowd = Crowd(*boxes_of(triangles[:, :, :2]))
+    n, m = crowd.holding(points[:, :2])
+    t, point = triangles[m], points[n]
+    p = t[:, :, :2] - point[:, None, :2]
+    q = p[:, (1, 2, 0)]
+    side = p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]
+    round_ = (side > 0.0).all(axis=1) | (side < 0.0).all(axis=1)
+    t, point, n = t[round_], point[round_], n[round_]
+    normal = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    over = np.einsum("ij,ij->i", normal, t[:, 0] - point) / normal[:, 2]
+    np.logical_xor.at(odd, n[over > 0.0], True)
+    return odd
+
+
+#: less than this is touching: facets of round things, and lengths typed with two digits (mm)
+NOTICED = 0.05
+#: shells of more facets are not intersected, which would take too long: they are looked at in points
+LARGEST = 20_000
+
+
+def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) -> list[Finding]:
+    """Items that cut into each other by more than ``NOTICED``, with the depth.
+
+    A screw's end that is meant to be sunk does not count, save in a part that its holder does not stand on.
+    Where no part is concerned and one of the two is a model or plain shape of the user's own, whose screws
+    nobody knows, it is a note.
+
+    Args:
+        together: indices of the bodies that are there at one time; each of them is looked at.
+    """
+    items = [k for k, body in enumerate(bodies) if body.item is not None]
+    boxes = np.array([bodies[k].crowd.box for k in items]).reshape(-1, 2, 3)
+    low, high = boxes[:, 0], boxes[:, 1]
+    rows = [set(each) for each in together]
+    shells: dict[int, list[Shell]] = {}
+    findings = []
+    for n, a in enumerate(items):
+        shared = np.minimum(high[n], high[n + 1 :]) - np.maximum(low[n], low[n + 1 :])
+        for b in (items[n + 1 + int(k)] for k in np.flatnonzero((shared > NOTICED).all(axis=1))):
+            if not any(a in row and b in row for row in rows):
+                continue
+            one, other = bodies[a], bodies[b]
+            if one.kind != "part" and other.kind == "part":
+                one, other, a, b = other, one, b, a
+            if not (one.closed and other.closed):
+                continue
+            for k in (a, b):
+                if k not in shells:
+                    body = bodies[k]
+                    fine = len(body.triangles_M) > LARGEST and not body.shells
+                    shells[k] = [Shell(body.triangles_M, False, body.crowd)] if fine else shells_of(body)
+            findings += _pair(bodies, one, other, shells[a], shells[b])
+    return findings
+
+
+def _pair(
+    bodies: Sequence[Body], one: Body, other: Body, ours: Sequence[Shell], theirs: Sequence[Shell]
+) -> list[Finding]:
+    """The finding about two items, if they cut into each other."""
+    deepest, broken = 0.0, False
+    ours, theirs = _narrowed(ours, theirs), _narrowed(theirs, ours)
+    for a in ours:
+        for b in theirs:
+            if (np.minimum(a.high, b.high) - np.maximum(a.low, b.low)).min() <= NOTICED:
+                continue
+            if (a.sunk and _may_sink(bodies, one, other)) or (b.sunk and _may_sink(bodies, other, one)):
+                continue
+            if max(len(a.whole.triangles), len(b.whole.triangles)) > LARGEST:
+                deepest = max(deepest, depth_at_points(a, b))
+                continue
+            if a.solid is None or b.solid is None:
+                broken = True
+                continue
+            deepest = max(deepest, depth(a, b))
+    if deepest > NOTICED:
+        ours_too = "holder" in one.source and "holder" in other.source
+        severity = "close" if one.kind == "part" or ours_too else "note"
+        message = f'cuts {deepest:.2f} mm deep into "{other.name}"'
+        return [Finding("overlap", severity, message, item=one.name)]
+    if broken:
+        message = f'whether it cuts into "{other.name}" cannot be told: a surface crosses itself'
+        return [Finding("overlap", "note", message, item=one.name)]
+    return []
+
+
+def _narrowed(shells: Sequence[Shell], others: Sequence[Shell]) -> list[Shell]:
+    """The shells, those of very many facets only as far as the others can meet them."""
+    low = np.min([shell.low for shell in others], axis=0) - NEAR
+    high = np.max([shell.high for shell in others], axis=0) + NEAR
+    return [s if len(s.triangles) <= LARGEST else s.column(low, high) for s in shells]
+
+
+def _may_sink(bodies: Sequence[Body], holder: Body, into: Body) -> bool:
+    """Whether the holder's sunk screws may go into a body: any but a part, or a part that it stands on."""
+    if into.kind != "part":
+        return True
+    by_name = {body.name: body for body in bodies}
+    below = holder.stands_on
+    while below is not None and below != into.name:
+        below = by_name[below].stands_on
+    return below == into.name

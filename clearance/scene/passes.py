@@ -1,0 +1,433 @@
+"""Passes: cuts, their paths and the bodies go in; what the heads do, stretch by stretch, comes out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import InputError
+from clearance.geometry.extent import extent
+from clearance.geometry.transforms import Matrix, apply
+from clearance.scene.bodies import Files
+from clearance.scene.cut_path import read_cut
+from clearance.scene.fields import suggestion
+from clearance.scene.machine import Machine
+from clearance.scene.model import Body, Finding, Level, Stretch
+from clearance.scene.schema import Cut, Setup
+from clearance.scene.toml_file import TomlFile
+from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.toolpath.moves import Moves, polyline
+
+Array = NDArray[np.float64]
+
+#: with more heights than this neighbours are taken together, as columns
+MOST = 16
+
+
+def levels_of(
+    moves: Moves, zero_z: float, pieces_at: Callable[[float], tuple[Piece, ...]]
+) -> tuple[Level, ...]:
+    """The upper head at each height, the lowest first.
+
+    Args:
+        moves: with ``start_z`` and ``end_z``, heights of the face above the zero.
+        zero_z: machine Z of the zero, mm.
+        pieces_at: the head's pieces with its face at a machine Z.
+    """
+    assert moves.start_z is not None
+    assert moves.end_z is not None
+    low = np.minimum(moves.start_z, moves.end_z) + zero_z
+    high = np.maximum(moves.start_z, moves.end_z) + zero_z
+    both, which = np.unique(np.round(np.stack([low, high], axis=1), 9), axis=0, return_inverse=True)
+    group = _groups(len(both))[which.reshape(-1)]
+    out = []
+    for k in range(int(group.max()) + 1):
+        only = group == k
+        a, b = float(low[only].min()), float(high[only].max())
+        pieces = tuple(piece.grown(0.0, (b - a) / 2.0) for piece in pieces_at((a + b) / 2.0))
+        out.append(Level(a, b, only, pieces))
+    return tuple(out)
+
+
+def _groups(count: int) -> NDArray[np.intp]:
+    """A group for each of so many heights, in order; not more than ``MOST``."""
+    return np.arange(count) * min(count, MOST) // max(count, 1)
+
+
+#: a heading smaller than this is none (degrees); the same for an axis that is upright (of its length)
+NO_TURN = 1e-9
+#: heads grown by less, for what a path's rounding leaves open, are not worth a note (mm)
+WORTH_SAYING = 0.0015
+
+
+@dataclass(frozen=True)
+class Job:
+    """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is.
+
+    ``upper_z`` is where its face is highest, ``own_z`` where the setup puts it, ``first_z`` and ``last_z``
+    where it is as the cut begins and ends.
+    """
+
+    cut: Cut
+    index: int
+    moves: Moves
+    upper_moves: Moves
+    grow: float
+    present: tuple[int, ...]
+    parts: tuple[int, ...]
+    upper_z: float
+    zero_M: NDArray[np.float64]
+    own_z: float
+    first_z: float
+    last_z: float
+    levels: tuple[Level, ...] = ()
+
+
+def all_stretches(
+    setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files
+) -> tuple[list[Stretch], list[Finding]]:
+    """Everything the heads do, in the order in which they do it: pick-ups, approach, cuts with the moves
+    between them, park.
+
+    Args:
+        bodies: items in file order, then the machine's.
+
+    Raises:
+        InputError: a cut names what is not there, or its path is wrong.
+    """
+    jobs, findings = [], []
+    for index in range(len(setup.cuts)):
+        job, found = _job(setup, machine, bodies, file, files, index)
+        jobs.append(job)
+        findings += found
+    heads = setup.heads
+    first, last = jobs[0], jobs[-1]
+    stretches = []
+    for k, point in enumerate(heads.pickups, 1):
+        stretches.append(_way(machine, f"pickup {k}", first, first, first.own_z, [point], [point]))
+    if heads.approach_from is not None:
+        ways = [[heads.approach_from, moves.start[0]] for moves in (first.moves, first.upper_moves)]
+        stretches.append(_way(machine, f"approach -> {first.cut.name}", first, first, first.first_z, *ways))
+    for before, job in zip([None, *jobs], jobs, strict=False):
+        if before is not None and heads.between:
+            upper_z = max(before.last_z, job.first_z) if heads.travel_z is None else heads.travel_z
+            name = f"{before.cut.name} -> {job.cut.name}"
+            lower = [before.moves.end[-1], job.moves.start[0]]
+            upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
+            way = _way(machine, name, before, job, upper_z, lower, upper)
+            stretches.append(replace(way, upper_ends=(before.last_z, job.first_z)))
+        stretches.append(_cutting(machine, bodies, job))
+    if heads.park is not None:
+        ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
+        stretches.append(_way(machine, f"{last.cut.name} -> park", last, last, last.last_z, *ways))
+    return stretches, findings
+
+
+def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> list[tuple[int, ...]]:
+    """For each cut the indices of the bodies that are there; InputError where it names what is not."""
+    return [_present(setup, bodies, cut, index, file) for index, cut in enumerate(setup.cuts)]
+
+
+def _way(
+    machine: Machine,
+    name: str,
+    a: Job,
+    b: Job,
+    upper_z: float,
+    lower_points: Sequence[Sequence[float]],
+    upper_points: Sequence[Sequence[float]],
+) -> Stretch:
+    """A way of the heads outside cuts: straight, without the wire, past everything that either cut has."""
+    grow = max(a.grow, b.grow)
+    lower = np.array(lower_points, dtype=float)
+    upper = np.array(upper_points, dtype=float)
+    return Stretch(
+        name=name,
+        cut=None,
+        moves=polyline(lower, rapid=True),
+        upper_moves=None if np.array_equal(lower, upper) else polyline(upper, rapid=True),
+        lower=lower_pieces(machine, grow),
+        upper=upper_pieces(machine, upper_z, grow),
+        lower_z=machine.lower_head.face_z,
+        upper_z=upper_z,
+        wire=None,
+        bodies=tuple(sorted({*a.present, *b.present})),
+    )
+
+
+def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
+    lower_z = machine.lower_head.face_z
+    flushing = None
+    if job.parts:
+        low, high = _reach(bodies, job.parts)
+        flushing = (low - lower_z, job.upper_z - high)
+    return Stretch(
+        name=job.cut.name,
+        cut=job.index,
+        moves=job.moves,
+        upper_moves=None if job.upper_moves is job.moves else job.upper_moves,
+        lower=lower_pieces(machine, job.grow),
+        upper=upper_pieces(machine, job.upper_z, job.grow),
+        lower_z=lower_z,
+        upper_z=job.upper_z,
+        wire=wire_piece(machine, job.upper_z, job.grow, _lean(job)) if job.moves.threaded.any() else None,
+        bodies=job.present,
+        cut_bodies=job.parts,
+        flushing=flushing,
+        zero_M=job.zero_M,
+        levels=job.levels,
+        own_height=job.moves.own_height,
+    )
+
+
+def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
+    """The lower head where it stands, grown sideways by ``grow`` mm."""
+    head = machine.lower_head
+    pieces = pieces_of_profile(head.profile, head.face_z, up=False)
+    pieces += [piece_of_box(b.x, b.y, b.behind, head.face_z, up=False) for b in head.bodies]
+    return tuple(piece.grown(grow, 0.0) for piece in pieces)
+
+
+def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Piece, ...]:
+    """The upper head with its face at ``face_z``, grown sideways by ``grow`` mm."""
+    head = machine.upper_head
+    pieces = pieces_of_profile(head.profile, face_z, up=True)
+    pieces += [
+        piece_of_box(b.x, b.y, b.behind, face_z, up=True, lower_guide=b.follows == "xy") for b in head.bodies
+    ]
+    return tuple(piece.grown(grow, 0.0) for piece in pieces)
+
+
+def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: float = 0.0) -> Piece:
+    """The wire from guide to guide.
+
+    A wire that leans is never farther from the lower guide's path than ``lean`` (mm, at the upper guide), and
+    in proportion below; cut level it is an ellipse, longer than the wire is thick by one over the cosine. The
+    cone with both encloses it, whichever way it leans.
+    """
+    z = np.array(_guides_z(machine, upper_face_z))
+    half = machine.wire / 2 * math.hypot(1.0, lean / (z[1] - z[0]))
+    return Piece(z, half + np.array([0.0, lean])).grown(grow, 0.0)
+
+
+def _guides_z(machine: Machine, upper_face_z: float) -> tuple[float, float]:
+    """Machine Z at which the guides hold the wire."""
+    return machine.lower_head.face_z - machine.lower_head.guide, upper_face_z + machine.upper_head.guide
+
+
+def _lean(job: Job) -> float:
+    """How far the upper guide is ever beside the lower one while the wire is in, mm."""
+    lower, upper, wire = job.moves, job.upper_moves, job.moves.threaded
+    apart = np.concatenate([upper.start[wire] - lower.start[wire], upper.end[wire] - lower.end[wire]])
+    return float(np.hypot(*apart.T).max(initial=0.0))
+
+
+def _job(
+    setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files, index: int
+) -> tuple[Job, list[Finding]]:
+    cut = setup.cuts[index]
+    parts = _parts(setup, cut, index, file)
+    present = _present(setup, bodies, cut, index, file)
+    for part in parts:
+        if part not in present:
+            off = "listed in its without" if bodies[part].name in cut.without else "not listed in its with"
+            raise file.error(
+                ("cuts", index, "part"),
+                f'"{bodies[part].name}" is off for this cut ({off})',
+                "it must be there",
+            )
+    upper_z = _upper_z(setup, machine, bodies, cut, index, parts, file)
+    T_MP = bodies[parts[0]].T_MI if parts else np.eye(4)
+    heading = _heading(cut, index, T_MP if parts else None, file)
+    zero_M = apply(T_MP, np.array(cut.zero))
+    moves_C = read_cut(setup, machine, index, upper_z - float(zero_M[2]), file, files)
+    moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
+    lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
+    grow = moves.grow + max(lower.chord_error, upper.chord_error)
+    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
+    if moves.start_z is not None:
+        job = _at_levels(machine, job, file)
+    return job, _findings(setup, bodies, job)
+
+
+def _at_levels(machine: Machine, job: Job, file: TomlFile) -> Job:
+    """The job with the upper head at the heights that its program says."""
+    moves, zero_z, lower_z = job.moves, float(job.zero_M[2]), machine.lower_head.face_z
+    assert moves.start_z is not None
+    assert moves.end_z is not None
+    lowest = np.minimum(moves.start_z, moves.end_z) + zero_z
+    if (lowest <= lower_z).any():
+        at = int(np.argmax(lowest <= lower_z))
+        raise InputError(
+            job.cut.path,
+            f"line {moves.line[at]}",
+            f"Z puts the upper face at machine Z {lowest[at]:g}, not above the lower one at {lower_z:g} mm",
+            "Z counts from the part zero upward; see zero in the setup",
+        )
+    levels = levels_of(moves, zero_z, lambda z: upper_pieces(machine, z, job.grow))
+    return replace(
+        job,
+        upper_z=max(level.high for level in levels),
+        first_z=float(moves.start_z[0]) + zero_z,
+        last_z=float(moves.end_z[-1]) + zero_z,
+        levels=levels,
+    )
+
+
+def _guides(
+    machine: Machine, cut: Cut, index: int, moves: Moves, upper_z: float, zero_z: float, file: TomlFile
+) -> tuple[Moves, Moves]:
+    """The paths of the lower and of the upper guide; one and the same where the wire stays upright."""
+    if moves.start_uv is None:
+        return moves, moves
+    from clearance.toolpath.taper import guides
+
+    if cut.planes is None:
+        raise file.error(
+            ("cuts", index),
+            f'"{cut.path}" uses U or V',
+            "say at which heights:  planes = { xy = 0.0, uv = 25.0 }",
+        )
+    return guides(moves, (cut.planes.xy, cut.planes.uv), *_guides_z(machine, upper_z), zero_z)
+
+
+def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
+    """Indices of the parts that the cut goes through; the zero is the first one's."""
+    names = [item.name for item in setup.items]
+    found = []
+    for name in cut.part:
+        if name not in names:
+            raise file.error(("cuts", index, "part"), f'there is no item "{name}"', suggestion(name, names))
+        item = setup.items[names.index(name)]
+        if item.holder is not None:
+            may_be = [i.name for i in setup.items if i.part is not None]
+            raise file.error(
+                ("cuts", index, "part"), f'"{name}" is a holder, not a part', suggestion(name, may_be)
+            )
+        found.append(names.index(name))
+    return tuple(found)
+
+
+def _present(setup: Setup, bodies: Sequence[Body], cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
+    """Indices of the bodies that are there for the cut."""
+    names = [item.name for item in setup.items]
+    for key, listed in (("with", cut.with_), ("without", cut.without)):
+        for name in listed:
+            if name not in names:
+                raise file.error(("cuts", index, key), f'there is no item "{name}"', suggestion(name, names))
+    only_sometimes = {name for each in setup.cuts for name in each.with_}
+    off = (only_sometimes | set(cut.without)) - set(cut.with_)
+    return tuple(k for k, body in enumerate(bodies) if body.item is None or body.name not in off)
+
+
+def _reach(bodies: Sequence[Body], which: Sequence[int]) -> tuple[float, float]:
+    """Lowest and highest machine Z of some bodies, as read."""
+    z = [bodies[k].triangles_M[..., 2] for k in which]
+    return min(float(each.min()) for each in z), max(float(each.max()) for each in z)
+
+
+def _upper_z(
+    setup: Setup,
+    machine: Machine,
+    bodies: Sequence[Body],
+    cut: Cut,
+    index: int,
+    parts: Sequence[int],
+    file: TomlFile,
+) -> float:
+    """Machine Z of the upper face: the cut's own word before that of all heads."""
+    in_cut = cut.upper_z is not None or cut.flushing_distance is not None
+    said = cut if in_cut else setup.heads
+    loc = ("cuts", index) if in_cut else ("heads",)
+    if said.upper_z is not None:
+        upper_z, key = said.upper_z, "upper_z"
+    else:
+        assert said.flushing_distance is not None
+        key = "flushing_distance"
+        if not parts:
+            raise file.error(
+                ("cuts", index),
+                "no part is cut from which the flushing distance could count",
+                "name the part, or give upper_z",
+            )
+        upper_z = _reach(bodies, parts)[1] + said.flushing_distance
+    lower_z = machine.lower_head.face_z
+    for z, where in ((upper_z, (*loc, key)), (setup.heads.travel_z, ("heads", "travel_z"))):
+        if z is not None and z <= lower_z:
+            raise file.error(
+                where,
+                f"the upper face would be at {z:g} mm, not above the lower one at {lower_z:g} mm",
+                "see how high the part stands and what the height counts from",
+            )
+    return upper_z
+
+
+def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float:
+    """Degrees from the machine's X to the program's X, before ``rotate``."""
+    if T_MP is None or cut.axes == "machine":
+        return 0.0
+    x, y = float(T_MP[0, 0]), float(T_MP[1, 0])
+    upright = math.hypot(x, y) < NO_TURN
+    degrees = 0.0 if upright else math.degrees(math.atan2(y, x))
+    if cut.axes == "part":
+        if upright:
+            raise file.error(
+                ("cuts", index, "axes"),
+                "the part's X axis stands upright and has no heading",
+                'say "machine"',
+            )
+        return degrees
+    if upright or abs(degrees) > NO_TURN:
+        how = "its X axis stands upright" if upright else f"by {degrees:.6g} degrees"
+        raise file.error(
+            ("cuts", index, "axes"),
+            f'the part "{cut.part[0]}" is turned about Z ({how}); what does the program run along?',
+            'say  axes = "machine"  or  axes = "part"',
+        )
+    return 0.0
+
+
+def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
+    """Notes on one cut."""
+    cut, moves = job.cut, job.moves
+    notes = [("path", sentence) for sentence in moves.notes]
+    if moves.grow > 0:
+        what = (
+            f"the wire offset is not followed: both heads and the wire are grown by {moves.grow:g} mm instead"
+        )
+        notes.append(("grown", what))
+    if moves.chord_error > WORTH_SAYING:
+        what = f"the path's arcs or chords are {moves.chord_error:.4f} mm off; the heads are grown by as much"
+        notes.append(("grown", what))
+    if moves.passed_over:
+        words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
+        notes.append(("passed over", f"words in {cut.path} that move nothing: {words}"))
+    if job.parts and _apart(moves, [bodies[k] for k in job.parts]):
+        names = " and ".join(f'"{bodies[k].name}"' for k in job.parts)
+        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
+    there = {bodies[k].name for k in job.present}
+    for k in job.present:
+        base = bodies[k].stands_on
+        if base is not None and base not in there:
+            notes.append(("stands on", f'"{bodies[k].name}" stands on "{base}", which is off for this cut'))
+    return [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
+
+
+def _apart(moves: Moves, parts: Sequence[Body]) -> bool:
+    """Whether the path's box, arcs counted as whole circles, lies beside all the parts' boxes."""
+    low = np.minimum(moves.start.min(axis=0), moves.end.min(axis=0))
+    high = np.maximum(moves.start.max(axis=0), moves.end.max(axis=0))
+    arcs = moves.sweep != 0
+    if arcs.any():
+        radius = np.linalg.norm(moves.start[arcs] - moves.centre[arcs], axis=1)[:, None]
+        low = np.minimum(low, (moves.centre[arcs] - radius).min(axis=0))
+        high = np.maximum(high, (moves.centre[arcs] + radius).max(axis=0))
+    for part in parts:
+        first, last = extent(part.triangles_M[..., :2])
+        if np.all(low <= last) and np.all(high >= first):
+            return False
+    return True

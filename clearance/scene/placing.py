@@ -1,0 +1,199 @@
+"""Placing: items on seats go in; their poses in the machine frame, and fitted holders' sizes, come out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import Matrix, apply, invert, pose
+from clearance.scene.fields import suggestion
+from clearance.scene.model import Finding
+from clearance.scene.schema import Item
+from clearance.scene.toml_file import TomlFile
+from fixtures_lib import library
+from fixtures_lib.fitting import Fitted
+
+
+def seats_of_triangles(triangles: NDArray[np.float64]) -> dict[str, Matrix]:
+    """The seats of a body that brings none of its own, in its frame: "origin", and "top" above it.
+
+    "top" lies over the body's own origin, at the height of the highest point.
+    """
+    return {"origin": pose(), "top": pose((0.0, 0.0, float(triangles[..., 2].max())))}
+
+
+def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
+    """For every item, in file order, the index of the one that it stands on; None for the table.
+
+    Raises:
+        InputError: it stands on something that is not there, or on itself by way of others.
+    """
+    index = {item.name: i for i, item in enumerate(items)}
+    for i, item in enumerate(items):
+        if item.on is not None and item.on not in index:
+            names = [n for n in index if n != item.name]
+            raise file.error(("items", i, "on"), f'there is no item "{item.on}"', suggestion(item.on, names))
+    found = [None if item.on is None else index[item.on] for item in items]
+    sound: set[int] = set()
+    for i in range(len(items)):
+        chain: dict[int, None] = {}
+        k: int | None = i
+        while k is not None and k not in sound:
+            if k in chain:
+                circle = list(chain)[list(chain).index(k) :]
+                round_it = " on ".join(f'"{items[j].name}"' for j in [*circle, k])
+                raise file.error(
+                    ("items", k, "on"), f"{round_it}: a circle", "stand one of them on the table"
+                )
+            chain[k] = None
+            k = found[k]
+        sound.update(chain)
+    return found
+
+
+def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: TomlFile) -> list[Matrix]:
+    """The pose T_MI (4, 4) of every item, each turned and moved on the seat that it stands on.
+
+    Args:
+        items: in file order.   seats: T_IS by name, for each of them.   file: for messages.
+
+    Raises:
+        InputError: it stands on something that is not there, on a seat that is not there, or on itself.
+    """
+    under = bases(items, file)
+    done: dict[int, Matrix] = {}
+    for i in range(len(items)):
+        chain = []
+        k: int | None = i
+        while k is not None and k not in done:
+            chain.append(k)
+            k = under[k]
+        for k in reversed(chain):
+            base = under[k]
+            T_MS = np.eye(4)
+            if base is not None:
+                T_MS = done[base] @ seats[base][_seat(k, items, seats[base], file)]
+            done[k] = T_MS @ pose(items[k].at, items[k].turn)
+    return [done[i] for i in range(len(items))]
+
+
+def pose_over(
+    i: int,
+    base: int | None,
+    items: Sequence[Item],
+    under: Sequence[int | None],
+    seats_of: Callable[[int], Mapping[str, Matrix]],
+    file: TomlFile,
+) -> Matrix | None:
+    """The pose (4, 4) of item ``i`` in the seat of ``base`` on which it stands, directly or by way of others.
+
+    Args:
+        base: index of an item, or None for the machine frame.   under: of ``bases``.
+        seats_of: gives an item's seats; it is asked only about what lies between the two.
+
+    Returns:
+        None where ``i`` does not stand on ``base``.
+    """
+    chain, k = [i], under[i]
+    while k is not None and k != base:
+        chain.append(k)
+        k = under[k]
+    if k != base:
+        return None
+    T = np.eye(4)
+    for k in chain:
+        T = pose(items[k].at, items[k].turn) @ T
+        below = under[k]
+        if below is not None and below != base:
+            seats = seats_of(below)
+            T = seats[_seat(k, items, seats, file)] @ T
+    return T
+
+
+def _seat(k: int, items: Sequence[Item], seats: Mapping[str, Matrix], file: TomlFile) -> str:
+    """The name of the seat on which item ``k`` stands."""
+    item = items[k]
+    if item.seat is None:
+        if len(seats) == 1:
+            return next(iter(seats))
+        if not seats:
+            raise file.error(("items", k, "on"), f'"{item.on}" has no seat', "place the item on the table")
+        want = "add  seat = ... , one of: " + ", ".join(seats)
+        raise file.error(("items", k, "on"), f'"{item.on}" has several seats', want)
+    if item.seat not in seats:
+        hint = suggestion(item.seat, list(seats))
+        have = f"it has: {', '.join(seats)}"
+        want = have if hint.startswith("known") or hint.startswith("nothing") else f"{hint} {have}"
+        raise file.error(("items", k, "seat"), f'"{item.on}" has no seat "{item.seat}"', want)
+    return item.seat
+
+
+Seats = Callable[[int], Mapping[str, Matrix]]
+
+
+def fit_to_part(
+    i: int,
+    items: Sequence[Item],
+    under: Sequence[int | None],
+    seats_of: Seats,
+    triangles_of: Callable[[int], NDArray[np.float64]],
+    file: TomlFile,
+    scale: float,
+) -> Fitted:
+    """The parameters, in mm, with which holder ``i`` fits the part that it names.
+
+    The part is measured in the frame of the seat that it stands on, directly or by way of other items;
+    where it does not stand on the holder (a strap), in the holder's own frame.
+
+    Args:
+        under: of ``place.bases``.   seats_of, triangles_of: of an item, in its own frame.
+        scale: mm in one unit of the lengths in the setup.
+
+    Raises:
+        InputError: there is no such part, or the holder is none that can be fitted.
+    """
+    item = items[i]
+    assert item.holder is not None
+    part = named_part(i, items, file)
+    if library.get(item.holder).fit is None:
+        can = [name for name in library.names() if library.get(name).fit is not None]
+        found, want = f"{item.holder} cannot be fitted to a part", f"these can: {', '.join(can)}"
+        raise file.error(("items", i, "fit"), found, want)
+    T_SP = pose_over(part, i, items, under, seats_of, file)
+    if T_SP is None:
+        T_MP = pose_over(part, None, items, under, seats_of, file)
+        T_MH = pose_over(i, None, items, under, seats_of, file)
+        assert T_MP is not None
+        assert T_MH is not None
+        T_SP = invert(T_MH) @ T_MP
+    return library.fit(item.holder, item.params, apply(T_SP, triangles_of(part)), scale=scale)
+
+
+def named_part(i: int, items: Sequence[Item], file: TomlFile) -> int:
+    """The index of the part that item ``i`` is to fit.
+
+    Raises:
+        InputError: there is none of that name, or it is a holder.
+    """
+    name = items[i].fit
+    names = [item.name for item in items]
+    parts = [item.name for item in items if item.holder is None]
+    assert name is not None
+    if name not in names:
+        raise file.error(("items", i, "fit"), f'there is no item "{name}"', suggestion(name, parts))
+    if name not in parts:
+        found = f'"{name}" is a holder, not a part'
+        raise file.error(("items", i, "fit"), found, suggestion(name, parts))
+    return names.index(name)
+
+
+def findings_of(item: Item, fitted: Fitted) -> list[Finding]:
+    """What was set, a note each, and what could not be."""
+    to = f'fitted to "{item.fit}"'
+    said = [Finding("fitted", "note", f"{sentence}, {to}", item=item.name) for sentence in fitted.said]
+    return said + [
+        Finding("does not fit", "close", f'"{item.fit}": {sentence}', item=item.name)
+        for sentence in fitted.problems
+    ]

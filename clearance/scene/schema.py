@@ -1,0 +1,334 @@
+"""A setup file goes in, the setup as the user meant it, in mm, comes out: machine, heads, items, cuts."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from clearance.scene.fields import (
+    Angle,
+    Angles,
+    FileName,
+    Flag,
+    Length,
+    Name,
+    Names,
+    PointXY,
+    PointXYZ,
+    Positive,
+    Room,
+    Size,
+    Span,
+    Table,
+    Words,
+    is_list,
+    number,
+    one_or_more,
+    problem,
+    shown,
+)
+from clearance.scene.machine import Units
+
+FileUnits = Literal["mm", "inch", "m"]
+SOURCES = ("holder", "part", "model", "shape")
+
+
+class MachineChoice(Table):
+    """``use`` names a machine that ships, ``file`` the shop's own."""
+
+    where: ClassVar[str] = "in [machine]"
+    use: Name | None = None
+    file: FileName | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> MachineChoice:
+        if (self.use is None) == (self.file is None):
+            found = "both use and file are given" if self.use else "neither use nor file is given"
+            raise problem(found, 'give one: use = "mid_size" or file = "ours.toml"')
+        return self
+
+
+class Heads(Table):
+    """Where the upper head stands, and where both come from and go to."""
+
+    where: ClassVar[str] = "in [heads]"
+    flushing_distance: Span | None = None
+    upper_z: Length | None = None
+    approach_from: PointXY | None = None
+    park: PointXY | None = None
+    pickups: Annotated[list[PointXY], is_list("a list of points, [[x, y], ...]")] = Field(
+        default_factory=list
+    )
+    travel_z: Length | None = None
+    between: Flag = True
+
+    @model_validator(mode="after")
+    def _one_height(self) -> Heads:
+        _one_height(self)
+        return self
+
+
+def _one_height(table: Heads | Cut) -> None:
+    if table.flushing_distance is not None and table.upper_z is not None:
+        raise problem("flushing_distance and upper_z are both given", "give one of them")
+
+
+class SideHeightIn(Table):
+    """Lengths sideways and in height; what is left out keeps its default."""
+
+    side: Room | None = None
+    height: Room | None = None
+
+
+class SideIn(Table):
+    """For the wire only sideways means something."""
+
+    side: Room | None = None
+
+
+class Margins(Table):
+    """Less than this is close."""
+
+    where: ClassVar[str] = "in [margins]"
+    part: SideHeightIn = Field(default_factory=SideHeightIn)
+    holder: SideHeightIn = Field(default_factory=SideHeightIn)
+    laid: SideHeightIn = Field(default_factory=SideHeightIn)
+    machine: SideHeightIn = Field(default_factory=SideHeightIn)
+    wire: SideIn = Field(default_factory=SideIn)
+
+
+class StartHole(Table):
+    """A hole drilled before the cut, in the model's coordinates."""
+
+    at: PointXY
+    diameter: Size
+
+
+class Shape(Table):
+    """A plain block or cylinder, centred in X Y, standing on Z = 0."""
+
+    box: Annotated[tuple[Size, Size, Size], is_list("three lengths, [x, y, z]", (3,))] | None = None
+    cylinder: Annotated[tuple[Size, Size], is_list("two lengths, [diameter, height]", (2,))] | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> Shape:
+        if (self.box is None) == (self.cylinder is None):
+            found = "both box and cylinder are given" if self.box else "neither box nor cylinder is given"
+            raise problem(found, "give one: { box = [x, y, z] } or { cylinder = [diameter, height] }")
+        return self
+
+
+def _finite_numbers(value: Any) -> Any:
+    """Holder parameters: the library knows their names, ranges and units; here only that numbers are some."""
+    if not isinstance(value, dict):
+        raise problem(f"found {shown(value)}", "give a table, { length = 320 }")
+    for key, one in value.items():
+        for each in one if isinstance(one, list) else [one]:
+            if isinstance(each, int | float):
+                try:
+                    number(each)
+                except PydanticCustomError as error:
+                    words = error.context or {}
+                    raise problem(words["found"], words["want"], key=key) from None
+    return value
+
+
+class Item(Table):
+    """Anything that is put on the table."""
+
+    where: ClassVar[str] = "in [[items]]"
+    also: ClassVar[dict[str, str]] = {
+        "file": "name the file by what it is: part, model or holder",
+        "rotate": 'an item is turned by "turn"',
+        "zero": "the part zero stands in [[cuts]]",
+        "path": "the path stands in [[cuts]]",
+    }
+
+    name: Name
+    holder: Name | None = None
+    part: FileName | None = None
+    model: FileName | None = None
+    shape: Shape | None = None
+    params: Annotated[dict[str, Any], BeforeValidator(_finite_numbers)] = Field(default_factory=dict)
+    units: FileUnits | None = None
+    bodies: (
+        Annotated[list[Words], is_list('a list of bodies, ["..."]'), BeforeValidator(one_or_more)] | None
+    ) = None
+    facet_bound: Size | None = None
+    material: Words | None = None
+    density: Positive | None = None
+    start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
+        default_factory=list
+    )
+    on: Name | None = None
+    seat: Name | None = None
+    at: PointXYZ = (0.0, 0.0, 0.0)
+    turn: Angles = (0.0, 0.0, 0.0)
+    allow: SideHeightIn = Field(default_factory=SideHeightIn)
+    laid: Flag | None = None
+    fit: Name | None = None
+
+    @property
+    def source(self) -> str:
+        """Which of ``SOURCES`` it is made of."""
+        return next(s for s in SOURCES if getattr(self, s) is not None)
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Item:
+        given = [s for s in SOURCES if getattr(self, s) is not None]
+        if len(given) != 1:
+            found = f"{' and '.join(given)} are given" if given else "nothing says what it is"
+            raise problem(found, "give one of holder, part, model, shape")
+        source = given[0]
+        fits = {
+            "params": ("holder",),
+            "units": ("part", "model"),
+            "bodies": ("part", "model"),
+            "facet_bound": ("part", "model"),
+            "start_holes": ("part",),
+            "laid": ("holder", "model", "shape"),
+            "fit": ("holder",),
+        }
+        for key, sources in fits.items():
+            if key in self.model_fields_set and source not in sources:
+                raise problem(
+                    f"{key} means nothing for a {source}", f"it goes with {' or '.join(sources)}", key=key
+                )
+        if self.seat is not None and self.on is None:
+            raise problem(f'seat "{self.seat}" of what?', 'say  on = "..."  too', key="seat")
+        return self
+
+
+class Planes(Table):
+    """Heights above the part zero at which the program's X Y and U V hold."""
+
+    xy: Length
+    uv: Length
+
+    @model_validator(mode="after")
+    def _apart(self) -> Planes:
+        if self.xy == self.uv:
+            raise problem(f"xy and uv are both {self.xy:g}", "two heights that differ give the taper")
+        return self
+
+
+def _offset_numbers(value: Any) -> Any:
+    if not isinstance(value, dict):
+        raise problem(f"found {shown(value)}", "give a table, { 1 = 0.18 }")
+    for key in value:
+        if not (isinstance(key, str) and key.isascii() and key.isdigit() and len(key) <= 4):
+            want = "number the offsets as the program's D words do: { 1 = 0.18 }"
+            raise problem("the key is no offset number", want, key=str(key))
+    return {int(k): v for k, v in value.items()}
+
+
+def _zero_words(value: Any) -> Any:
+    if not isinstance(value, dict):
+        raise problem(f"found {shown(value)}", "give a table, { G54 = [0, 0] }")
+    words = ("G54", "G55", "G56", "G57", "G58", "G59")
+    for key in value:
+        if key not in words:
+            raise problem("this chooses no zero", f"one of {', '.join(words)}", key=str(key))
+    return value
+
+
+def _count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 12:
+        raise problem("", "give a whole number from 0 to 12")
+    return value
+
+
+Digits = Annotated[int, BeforeValidator(_count)]
+
+
+class Cut(Table):
+    """One path through a part."""
+
+    where: ClassVar[str] = "in [[cuts]]"
+    also: ClassVar[dict[str, str]] = {
+        "turn": 'a program is turned by "rotate", about its zero only',
+        "at": 'the program is placed by "zero"',
+        "offset": 'did you mean "offsets" or "offset_max"?',
+    }
+
+    name: Name
+    part: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
+    path: FileName
+    zero: PointXYZ = (0.0, 0.0, 0.0)
+    axes: Literal["machine", "part"] | None = None
+    rotate: Angle = 0.0
+    offsets: Annotated[dict[int, Length], BeforeValidator(_offset_numbers)] = Field(default_factory=dict)
+    offset_max: Span | None = None
+    planes: Planes | None = None
+    uv_words: Literal["relative", "absolute"] | None = None
+    zeros: Annotated[dict[str, PointXY], BeforeValidator(_zero_words)] = Field(default_factory=dict)
+    whole_numbers: Literal["units", "leading", "trailing"] = "units"
+    digits: (
+        Annotated[tuple[Digits, Digits], is_list("two numbers, [before, behind] the point", (2,))] | None
+    ) = None
+    block_delete: Literal["run", "skip"] = "run"
+    path_units: Literal["mm", "inch"] | None = None
+    layers: Annotated[list[Words], is_list('a list of layers, ["..."]')] | None = None
+    gap: Size | None = None
+    chord_bound: Size | None = None
+    start: PointXY | None = None
+    direction: Literal["ccw", "cw"] | None = None
+    order: Literal["inside first", "as drawn"] | None = None
+    with_: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list, alias="with")
+    without: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
+    stop_before: Flag = False
+    flushing_distance: Span | None = None
+    upper_z: Length | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Cut:
+        _one_height(self)
+        if self.offsets and self.offset_max is not None:
+            raise problem("offsets and offset_max are both given", "give one of them", key="offset_max")
+        if self.axes == "part" and not self.part:
+            raise problem(
+                'axes = "part", but the cut names no part', "name the part, or leave axes out", key="axes"
+            )
+        for key, names in (("part", self.part), ("with", self.with_), ("without", self.without)):
+            if len(set(names)) < len(names):
+                raise problem("a name stands twice", "name each once", key=key)
+        both = set(self.with_) & set(self.without)
+        if both:
+            raise problem(f'"{min(both)}" stands in with and in without', "leave it out of one", key="with")
+        return self
+
+
+class Setup(Table):
+    """The setup file. All lengths are mm once it is read."""
+
+    where: ClassVar[str] = "at the top, before the first [table]"
+    title: Words = ""
+    units: Units = "mm"
+    machine: MachineChoice
+    heads: Heads = Field(default_factory=Heads)
+    margins: Margins = Field(default_factory=Margins)
+    items: Annotated[list[Item], is_list("a list of [[items]]")] = Field(default_factory=list)
+    cuts: Annotated[list[Cut], is_list("a list of [[cuts]]")]
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Setup:
+        if not self.cuts:
+            raise problem("there is no cut", "add a [[cuts]] table", key="cuts")
+        for key, names in (("items", [i.name for i in self.items]), ("cuts", [c.name for c in self.cuts])):
+            for i, name in enumerate(names):
+                if name in names[:i]:
+                    raise problem(f'two {key} are named "{name}"', "give each its own name", (key, i, "name"))
+        for index, cut in enumerate(self.cuts, 1):
+            if all(v is None for v in (cut.flushing_distance, cut.upper_z, *_heights(self.heads))):
+                raise problem(
+                    f'cut {index}, "{cut.name}", has no height for the upper head',
+                    "give flushing_distance or upper_z in [heads] or in the cut",
+                    key="heads",
+                )
+        return self
+
+
+def _heights(heads: Heads) -> tuple[float | None, float | None]:
+    return heads.flushing_distance, heads.upper_z

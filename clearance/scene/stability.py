@@ -1,0 +1,265 @@
+"""Bodies as they stand go in; findings come out where one would tip off what carries it.
+
+What stands by its own weight, a part or a loose element with all that stands on it, is carried where its
+lower faces meet the upper faces of anything else. Where its centre of gravity lies beside the convex hull
+of these places, seen from above, it is off its feet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.mesh.mass import density_of
+from clearance.scene.limits import Masses
+from clearance.scene.model import Body, Finding
+
+Array = NDArray[np.float64]
+
+#: library holders that are laid or stood on something, not screwed or gripped
+LOOSE = ("v_block", "spacer", "parallel", "angle_plate", "magnet_block", "adapter_plate")
+#: library holders that grip what stands on them
+GRIPS = ("side_jaw_vise", "wide_vise", "side_arm", "ring_clamp")
+#: a centre of gravity beside the hull by less than this stands on its edge, mm
+EDGE = 0.1
+#: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
+REST = 0.5
+#: a face steeper than this carries nothing (the upward share of its normal)
+STEEP = 0.05
+#: pairs of facets handled at a time
+BATCH = 20_000
+#: pairs that are looked through one by one; beyond, a tree finds those that meet
+MANY = 300_000
+
+
+def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], masses: Masses) -> list[Finding]:
+    """What would tip off what carries it.
+
+    A part is a finding of its own; one that is held down or gripped, and a loose element, whose screws
+    nobody may have described, are notes. Nothing is said where no carrying face is found.
+
+    Args:
+        together: indices of the bodies that are there at one time; each of them is looked at.
+        masses: of the items. Where a density is not known, steel is taken.
+    """
+    told: dict[tuple[str, str], Finding] = {}
+    faces = {k: _Faces(body) for k, body in enumerate(bodies)}
+    index = {body.name: k for k, body in enumerate(bodies)}
+    seen = set()
+    for present in together:
+        row = frozenset(present)
+        if row in seen:
+            continue
+        seen.add(row)
+        for k in sorted(row):
+            body = bodies[k]
+            loose = body.kind == "part" or body.source.get("holder") in LOOSE
+            if body.item is None or not loose or not body.closed:
+                continue
+            load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
+            rest = [j for j in sorted(row) if j not in load]
+            beside = _beside(load, rest, bodies, faces, masses)
+            if beside <= EDGE:
+                continue
+            held = _gripped(body, bodies, index) or _pressed(load, rest, faces)
+            severity = "close" if body.kind == "part" and not held else "note"
+            what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
+            then = "it would tip"
+            if severity == "note":
+                then = "only what " + ("clamps it" if held else "it is screwed to") + " keeps it from tipping"
+            message = f"{what} is {beside:.1f} mm outside what carries it; {then}"
+            told.setdefault((body.name, severity), Finding("off its feet", severity, message, item=body.name))
+    return list(told.values())
+
+
+class _Faces:
+    """A body's facets that look up or down."""
+
+    def __init__(self, body: Body) -> None:
+        self._body = body
+        self.low, self.high = body.crowd.box
+        self._sign = 0.0
+
+    def near(self, low: Array, high: Array, sign: float) -> Array:
+        """Facets (N, 3, 3) that meet a box and look up (``sign`` 1) or down (-1)."""
+        t = self._body.triangles_M[self._body.crowd.meeting(low, high)]
+        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+        up = n[:, 2] * (sign * self._outward())
+        return t[up > STEEP * np.linalg.norm(n, axis=1)]
+
+    def _outward(self) -> float:
+        """1 where normals look outward, -1 where inward: the levellest facet at the top looks up."""
+        if self._sign == 0.0:
+            highest = self._body.crowd.high[:, 2]
+            t = self._body.triangles_M[highest == self.high[2]]
+            n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+            up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
+            self._sign = -1.0 if up[np.argmax(np.abs(up))] < 0.0 else 1.0
+        return self._sign
+
+
+def _beside(
+    load: Sequence[int],
+    rest: Sequence[int],
+    bodies: Sequence[Body],
+    faces: dict[int, _Faces],
+    masses: Masses,
+) -> float:
+    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm."""
+    hull, beside, centre = np.empty((0, 2)), 0.0, None
+    for points in (p for a in load for b in rest for p in _contact(faces[a], faces[b])):
+        if centre is None:
+            centre = _centre([bodies[k] for k in load if bodies[k].closed], masses)
+        hull = _hull(np.concatenate([hull, points]))
+        beside = _outside(centre, hull)
+        if beside == 0.0:
+            break  # more contacts cannot bring it out again
+    return beside
+
+
+def _centre(load: Sequence[Body], masses: Masses) -> Array:
+    """The centre of gravity (2,) in plan; what has no density counts as steel."""
+    parts = [(masses.volume(body), body.density or density_of("steel")) for body in load]
+    total = sum(volume * density for (volume, _), density in parts)
+    moment = sum((volume * density * middle[:2] for (volume, middle), density in parts), np.zeros(2))
+    return np.asarray(moment / max(total, 1e-12))
+
+
+def _pressed(load: Sequence[int], rest: Sequence[int], faces: dict[int, _Faces]) -> bool:
+    """Whether anything lies on the load from above."""
+    return any(True for a in load for b in rest for _ in _contact(faces[b], faces[a]))
+
+
+def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
+    """Whether it stands in jaws or a ring, directly or by way of others."""
+    below = body.stands_on
+    while below is not None:
+        if bodies[index[below]].source.get("holder") in GRIPS:
+            return True
+        below = bodies[index[below]].stands_on
+    return False
+
+
+def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
+    """Places in plan (N, 2) where the upper body's lower faces rest on the lower one's upper faces.
+
+    They are the corners of what two facets share, seen from above, where they are no more than ``REST``
+    apart in height: all that a convex hull needs. They come in handfuls, each from all over; none is empty.
+    """
+    low = np.maximum(upper.low, lower.low) - REST
+    high = np.minimum(upper.high, lower.high) + REST
+    if (low > high).any():
+        return
+    above, below = upper.near(low, high, -1.0), lower.near(low, high, 1.0)
+    if len(above) == 0 or len(below) == 0:
+        return
+    a, b = _meeting(above, below)
+    # scattered, so that what is well carried is seen at the first handful, however fine the facets
+    order = np.argsort(np.arange(len(a)) * 0x9E3779B1 % 2**32, kind="stable")
+    for k in range(0, len(a), BATCH):
+        some = order[k : k + BATCH]
+        points = _shared(above[a[some]], below[b[some]])
+        if len(points):
+            yield points
+
+
+def _meeting(above: Array, below: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pairs of facets whose boxes come within ``REST`` of each other: indices into both."""
+    low_a, high_a = above.min(axis=1), above.max(axis=1)
+    low_b, high_b = below.min(axis=1) - REST, below.max(axis=1) + REST
+    if len(above) * len(below) <= MANY:
+        meet = np.ones((len(above), len(below)), dtype=bool)
+        for axis in range(3):
+            meet &= low_a[:, axis, None] <= high_b[:, axis]
+            meet &= high_a[:, axis, None] >= low_b[:, axis]
+        a, b = np.nonzero(meet)
+        return a, b
+    import shapely
+
+    tree = shapely.STRtree(shapely.box(low_b[:, 0], low_b[:, 1], high_b[:, 0], high_b[:, 1]))
+    a, b = tree.query(shapely.box(low_a[:, 0], low_a[:, 1], high_a[:, 0], high_a[:, 1]))
+    level = (low_a[a, 2] <= high_b[b, 2]) & (high_a[a, 2] >= low_b[b, 2])
+    return a[level], b[level]
+
+
+def _shared(a: Array, b: Array) -> Array:
+    """Corners (N, 2) of the areas that pairs of facets (P, 3, 3) share in plan, where they meet in height."""
+    points, pair = [], []
+    for one, other in ((a, b), (b, a)):
+        for k in range(3):
+            p = one[:, k, :2]
+            inside = _within(p, other)
+            points.append(p[inside])
+            pair.append(np.flatnonzero(inside))
+    for i in range(3):
+        for j in range(3):
+            start, way, crossing = _crossings(a[:, i], a[:, (i + 1) % 3], b[:, j], b[:, (j + 1) % 3])
+            points.append((start + way)[crossing])
+            pair.append(np.flatnonzero(crossing))
+    places, which = np.concatenate(points), np.concatenate(pair)
+    apart = np.abs(_height(a[which], places) - _height(b[which], places))
+    return np.asarray(places[apart <= REST])
+
+
+def _within(p: Array, t: Array) -> NDArray[np.bool_]:
+    """Whether points (P, 2) lie in the outlines of facets (P, 3, 3) in plan, their edges included."""
+    sides = []
+    for k in range(3):
+        e, d = t[:, (k + 1) % 3, :2] - t[:, k, :2], p - t[:, k, :2]
+        sides.append(e[:, 0] * d[:, 1] - e[:, 1] * d[:, 0])
+    s = np.array(sides)
+    slack = 1e-9 * np.abs(t[:, :, :2] - t[:, :1, :2]).max(axis=(1, 2)) ** 2
+    inside: NDArray[np.bool_] = (s >= -slack).all(axis=0) | (s <= slack).all(axis=0)
+    return inside
+
+
+def _crossings(a: Array, b: Array, c: Array, d: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Where edges a-b and c-d cross in plan: start, way from it, and whether they do."""
+    e, f, g = (b - a)[:, :2], (d - c)[:, :2], (c - a)[:, :2]
+    cross = e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0]
+    safe = np.where(cross == 0.0, 1.0, cross)
+    s = (g[:, 0] * f[:, 1] - g[:, 1] * f[:, 0]) / safe
+    t = (g[:, 0] * e[:, 1] - g[:, 1] * e[:, 0]) / safe
+    crossing = (cross != 0.0) & (s >= 0.0) & (s <= 1.0) & (t >= 0.0) & (t <= 1.0)
+    return a[:, :2], e * s[:, None], crossing
+
+
+def _height(t: Array, p: Array) -> Array:
+    """Z of the facets' planes (P, 3, 3), none of them upright, over points (P, 2)."""
+    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    d = p - t[:, 0, :2]
+    return np.asarray(t[:, 0, 2] - (n[:, 0] * d[:, 0] + n[:, 1] * d[:, 1]) / n[:, 2])
+
+
+def _outside(p: Array, points: Array) -> float:
+    """How far a point (2,) lies outside the convex hull of others (N, 2); 0 where it lies in it."""
+    hull = _hull(points)
+    ends = np.roll(hull, -1, axis=0)
+    along, rel = ends - hull, p - hull
+    square = np.einsum("ij,ij->i", along, along)
+    share = np.clip(np.einsum("ij,ij->i", rel, along) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    nearest = float(np.linalg.norm(rel - share[:, None] * along, axis=1).min())
+    left = along[:, 0] * rel[:, 1] - along[:, 1] * rel[:, 0]
+    return 0.0 if len(hull) > 2 and bool((left >= 0.0).all()) else nearest
+
+
+def _hull(points: Array) -> Array:
+    """The convex hull's corners (N, 2), anticlockwise (Andrew's monotone chain, 1979)."""
+    ordered = [tuple(p) for p in np.unique(points, axis=0).tolist()]
+    if len(ordered) < 3:
+        return np.array(ordered)
+    chains = []
+    for way in (ordered, ordered[::-1]):
+        chain: list[tuple[float, ...]] = []
+        for p in way:
+            while len(chain) > 1 and _turn(chain[-2], chain[-1], p) <= 0.0:
+                chain.pop()
+            chain.append(p)
+        chains += chain[:-1]
+    return np.array(chains)
+
+
+def _turn(a: tuple[float, ...], b: tuple[float, ...], c: tuple[float, ...]) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

@@ -1,0 +1,198 @@
+"""A TOML file goes in, its tables judged by a schema, come out; errors name the line and the key."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from clearance.errors import InputError, NotYet
+from clearance.scene.fields import Table, shown, suggestion
+
+#: a setup of a thousand items stays far below; a larger file is not one
+LARGEST_FILE = 8_000_000
+#: problems listed in one message
+LISTED = 3
+MM_PER_UNIT = {"mm": 1.0, "inch": 25.4}
+
+Loc = tuple[str | int, ...]
+T = TypeVar("T", bound=Table)
+
+
+@dataclass(frozen=True)
+class TomlFile:
+    """A TOML file as read.
+
+    Attributes:
+        path: where it is.   shown_as: as the user named it.   text, data: what stands in it.
+        sha256: of its bytes, hexadecimal.
+    """
+
+    path: Path
+    shown_as: str
+    text: str
+    data: dict[str, Any]
+    sha256: str
+
+    def place(self, loc: Loc) -> str:
+        """A key's path as a person finds it: ``items[2].at, "die plate", line 31``; tables count from 1."""
+        path, name = "", ""
+        node: Any = self.data
+        for step in loc:
+            if isinstance(step, int):
+                path += f"[{step + 1}]"
+            else:
+                key = step if re.fullmatch(r"[\w-]+", step) else shown(step)
+                path += f".{key}" if path else key
+            node = _child(node, step)
+            if isinstance(step, int) and isinstance(node, dict) and isinstance(node.get("name"), str):
+                name = f" {shown(node['name'])}"
+        line = find_line(self.text, loc)
+        where = f" (line {line})" if line else ""
+        return f"{path}{name if path else ''}{where}"
+
+    def error(self, loc: Loc, found: str, want: str = "", not_yet: bool = False) -> InputError:
+        """The error for the key at ``loc``."""
+        return (NotYet if not_yet else InputError)(self.shown_as, self.place(loc), found, want)
+
+    def checked(self, schema: type[T]) -> T:
+        """The file's tables as ``schema`` wants them, lengths in mm.
+
+        Raises:
+            InputError: up to three problems in one message; NotYet where a key cannot be honoured yet.
+        """
+        units = self.data.get("units", "mm")
+        mm = MM_PER_UNIT.get(units, 1.0) if isinstance(units, str) else 1.0
+        try:
+            return schema.model_validate(self.data, context={"mm": mm})
+        except ValidationError as error:
+            raise self._in_words(error) from None
+
+    def _in_words(self, error: ValidationError) -> InputError:
+        problems: list[tuple[Loc, str, str]] = []
+        not_yet = False
+        for one in error.errors(include_url=False):
+            loc, found, want, later = _in_words(dict(one))
+            not_yet = not_yet or (later and not problems)
+            if all(loc != known for known, _, _ in problems):
+                problems.append((loc, found, want))
+        loc, found, want = problems[0]
+        more = problems[1:LISTED]
+        for other, its_found, its_want in more:
+            want += f"\n  also {self.place(other)}: {its_found}; {its_want}"
+        left = len(problems) - 1 - len(more)
+        if left:
+            want += f"\n  and {left} more"
+        return self.error(loc, found, want, not_yet)
+
+
+def read_toml(path: Path, shown_as: str) -> TomlFile:
+    """Read a TOML file.
+
+    Raises:
+        InputError: the file is missing, too large, not UTF-8 or not TOML; the line is named.
+    """
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(shown_as, "", f"cannot be read: {reason}", "name a TOML file") from None
+    if len(raw) > LARGEST_FILE:
+        raise InputError(shown_as, "", "is larger than 8 MB", "name a TOML file")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise InputError(
+            shown_as, f"line {line}", f"byte 0x{raw[error.start]:02x} is not UTF-8", "save the file as UTF-8"
+        ) from None
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        raise InputError(shown_as, "", "brackets are nested too deeply", "no key here needs that") from None
+    except ValueError as error:
+        message = str(error)
+        at = re.search(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$", message)
+        number = at.group(1) if at and at.group(1) else text.count("\n") + 1
+        what = message[: at.start()] if at else message
+        place = f"line {number}" if at else ""
+        raise InputError(shown_as, place, f"this is not TOML: {what}", "a line reads  key = value") from None
+    return TomlFile(path, shown_as, text, data, hashlib.sha256(raw).hexdigest())
+
+
+def _in_words(one: dict[str, Any]) -> tuple[Loc, str, str, bool]:
+    """A problem as the schema gives it: place, what was found, what would be right, whether for later."""
+    loc: Loc = tuple(one["loc"])
+    context = one.get("ctx", {})
+    value = one.get("input")
+    kind = one["type"]
+    if kind == "ours":
+        loc = (*loc, *context["keys"])
+        return loc, context["found"] or f"found {shown(value)}", context["want"], context["not_yet"]
+    if kind == "missing":
+        return loc, "this key is missing", "it has no default", False
+    if kind == "literal_error":
+        words = re.findall(r"'([^']*)'", context.get("expected", ""))
+        listing = " or ".join(f'"{w}"' for w in words)
+        return loc, f"found {shown(value)}", f"give {listing}" + _near(value, words), False
+    return loc, f"found {shown(value)}", one["msg"], False
+
+
+def _near(value: object, words: list[str]) -> str:
+    hint = suggestion(value, words) if isinstance(value, str) else ""
+    return f"; {hint}" if hint.startswith("did you mean") else ""
+
+
+def _child(node: Any, step: str | int) -> Any:
+    if isinstance(step, int):
+        return node[step] if isinstance(node, list) and 0 <= step < len(node) else None
+    return node.get(step) if isinstance(node, dict) else None
+
+
+_MARK = "zz_this_is_the_place_zz"
+
+
+def find_line(text: str, loc: Loc) -> int | None:
+    """The line (from 1) on which the key at ``loc`` stands, or the nearest table around it; None if unsure.
+
+    TOML readers keep no lines. So the key is marked in the text wherever it might stand, and the text is
+    read again: where the mark turns up at ``loc``, that was the place.
+    """
+    if len(text) > 200_000:
+        return None
+    for length in range(len(loc), 0, -1):
+        line = _line_of_table(text, loc[:length]) if isinstance(loc[length - 1], int) else None
+        line = line or (_line_of_key(text, loc[:length]) if isinstance(loc[length - 1], str) else None)
+        if line:
+            return line
+    return None
+
+
+def _line_of_key(text: str, loc: Loc) -> int | None:
+    key = re.escape(str(loc[-1]))
+    spot = re.compile(rf"""(?:(?<![\w-])|(?<=["'])){key}(?=["']?\s*[=.\]])""")
+    for match in list(spot.finditer(text))[:40]:
+        if _holds(text[: match.start()] + _MARK + text[match.end() :], (*loc[:-1], _MARK)):
+            return text.count("\n", 0, match.start()) + 1
+    return None
+
+
+def _line_of_table(text: str, loc: Loc) -> int | None:
+    for match in list(re.finditer(r"^[ \t]*\[\[[^\n]*$", text, re.MULTILINE))[:200]:
+        if _holds(text[: match.end()] + f"\n{_MARK} = 0" + text[match.end() :], (*loc, _MARK)):
+            return text.count("\n", 0, match.start()) + 1
+    return None
+
+
+def _holds(text: str, loc: Loc) -> bool:
+    try:
+        node: Any = tomllib.loads(text)
+    except (ValueError, RecursionError):
+        return False
+    return all((node := _child(node, step)) is not None for step in loc)

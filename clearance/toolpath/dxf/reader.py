@@ -1,0 +1,185 @@
+"""A DXF drawing goes in, the moves of its cut (mm, frame C) come out.
+
+The file is read by ``dxf_child.py`` in a process of its own, under a limit of memory and time; what that
+makes of the entities is joined (``chains``) and put in order (``contours``).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from clearance.errors import InputError
+from clearance.toolpath.dxf.chains import Curve, Piece, Tangle, chains_of
+from clearance.toolpath.dxf.child import UNITS
+from clearance.toolpath.dxf.contours import path_of
+from clearance.toolpath.moves import Moves, threading
+from clearance.toolpath.options import PathOptions
+
+LARGEST_FILE = 100_000_000  # bytes
+MEMORY = 3_000_000_000  # bytes
+SECONDS = 60.0
+CURVES = 300_000
+# The child finds the same modules as this process, wherever they are installed.
+_CHILD = """
+import json, sys
+sys.path[:] = json.loads(sys.argv.pop())
+from clearance.toolpath.dxf.child import main
+main()
+"""
+_NAMES = {25.4: "inch", 1.0: "mm", 10.0: "cm", 1000.0: "m", 304.8: "feet"}
+
+
+def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
+    """The moves that cut a drawing's contours.
+
+    Args:
+        path: the file.  shown: its name for messages.  options: layers, units, gap, start, order, direction.
+
+    A drawing has no lines of a program, so ``line`` is 0. Where the setup gives ``offset_max`` for this cut
+    everything is grown by it; offsets by D number find no D words here. Raises InputError that names entity,
+    layer and place.
+    """
+    size = path.stat().st_size
+    if size > LARGEST_FILE:
+        found = f"the drawing has {size / 1e6:.0f} MB"
+        raise InputError(shown, "", found, f"at most {LARGEST_FILE / 1e6:.0f} MB; the path's curves alone")
+    said = {"mm": 1.0, "inch": 25.4, None: None}[options.path_units]
+    request = {
+        "file": str(path.resolve()),
+        "layers": list(options.layers),
+        "bound": options.chord_bound,
+        "unit": said,
+        "unit_if_none": options.unit,
+        "limit": CURVES,
+        "memory": MEMORY,
+    }
+    answer = ask_child(request, shown)
+    if "error" in answer:
+        place, found, want = [*answer["error"], "", ""][:3]
+        raise InputError(shown, place, found, want)
+    unit, notes = _unit(answer["insunits"], said, shown, options)
+    curves = [
+        Curve(name, tuple(_scaled(piece, unit) for piece in pieces))
+        for name, _, _, pieces in answer["curves"]
+    ]
+    bound = max(error for _, _, error, _ in answer["curves"]) * unit
+    points = [(x * unit, y * unit) for x, y in answer["points"]]
+    if options.start is not None:
+        points = [options.start]
+    try:
+        contours, leads, short = chains_of(curves, points, options.gap)
+        pieces, more = path_of(contours, leads, points, options)
+    except Tangle as tangle:
+        raise InputError(shown, tangle.place, tangle.found, tangle.want) from None
+    notes += more + _left_out(answer, short)
+    return _moves(pieces, bound, notes, shown, options)
+
+
+def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
+    """What the child process makes of a request (see ``dxf_child``)."""
+    # One thread each: an idle pool of them counts against the memory too.
+    env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+    try:
+        done = subprocess.run(
+            [sys.executable, "-B", "-c", _CHILD, json.dumps(request), json.dumps(sys.path)],
+            capture_output=True,
+            timeout=SECONDS,
+            env=env,
+            check=False,
+            stdin=subprocess.DEVNULL,
+        )
+    except subprocess.TimeoutExpired:
+        found = f"reading the drawing takes longer than {SECONDS:g} s"
+        raise InputError(shown, "", found, "the path's curves alone") from None
+    try:
+        answer = json.loads(done.stdout)
+    except ValueError:
+        found = f"reading the drawing ended the reader's process (code {done.returncode})"
+        raise InputError(shown, "", found, "a whole DXF file with the path's curves alone") from None
+    return dict(answer)
+
+
+def _unit(insunits: int, said: float | None, shown: str, options: PathOptions) -> tuple[float, list[str]]:
+    """mm in one drawing unit: what the cut says, else what drawing and setup agree on."""
+    drawn = UNITS.get(insunits)
+    if said is not None:
+        if drawn is not None and drawn != said:
+            says = f"the drawing says {_unit_name(drawn)} ($INSUNITS {insunits})"
+            return said, [f"{says} and is read in {options.path_units}, as the cut says"]
+        return said, []
+    if drawn is None:
+        return options.unit, [f"the drawing names no unit and is read in {options.file_units}, as the setup"]
+    if drawn != options.unit:
+        raise InputError(
+            shown, "$INSUNITS",
+            f"the drawing is in {_unit_name(drawn)} ({insunits}), the setup in {options.file_units}",
+            'path_units = "mm" or "inch" of this cut, whichever the drawing is in',
+        )  # fmt: skip
+    return drawn, []
+
+
+def _unit_name(unit: float) -> str:
+    return _NAMES.get(unit, f"units of {unit:g} mm")
+
+
+def _scaled(piece: list[float], unit: float) -> Piece:
+    x0, y0, x1, y1, *arc = piece
+    cx, cy, sweep = arc or (0.0, 0.0, 0.0)
+    return (x0 * unit, y0 * unit, x1 * unit, y1 * unit, cx * unit, cy * unit, sweep)
+
+
+def _left_out(answer: dict[str, Any], short: int) -> list[str]:
+    notes = []
+    if answer["passed"]:
+        what = ", ".join(f"{n} {kind}" for kind, n in sorted(answer["passed"].items()))
+        notes.append(f"passed over, as no part of a path: {what}")
+    if answer["hidden"]:
+        names = ", ".join(f'"{name}"' for name in answer["hidden"])
+        notes.append(f"layers that are off or frozen are left out: {names}")
+    dots = answer["dots"] + short
+    if dots:
+        notes.append(f"{dots} curves of no length are left out")
+    return notes
+
+
+def _moves(
+    pieces: list[tuple[Piece, bool]], bound: float, notes: list[str], shown: str, options: PathOptions
+) -> Moves:
+    table = np.array([piece for piece, _ in pieces], dtype=float)
+    if not np.abs(table[:, :6]).max() <= options.largest:
+        raise InputError(
+            shown, "", "a coordinate that is too large", f"at most {options.largest:g} mm from the zero"
+        )
+    rapid = [is_rapid for _, is_rapid in pieces]
+    threaded, thread_points = threading(rapid, [0] * len(rapid), cut_named=False)
+    grow = abs(options.offset_max or 0.0)
+    if grow:
+        notes = [*notes, f"heads and wire are grown by offset_max, {grow:g} mm, all round"]
+    end = table[:, 2:4]
+    centre = table[:, 4:6].copy()
+    centre[table[:, 6] == 0] = np.nan
+    start = np.vstack([table[:1, :2], end[:-1]])
+    # Ends that were joined at a hair's breadth leave an arc's end that much beside its circle.
+    spoke = np.abs(np.hypot(*(start - centre).T) - np.hypot(*(end - centre).T))
+    return Moves(
+        start=start,
+        end=end,
+        centre=centre,
+        sweep=table[:, 6],
+        rapid=np.array(rapid, dtype=bool),
+        threaded=np.array(threaded, dtype=bool),
+        line=np.zeros(len(rapid), dtype=np.int64),
+        block=("",) * len(rapid),
+        thread_points=thread_points,
+        notes=tuple(notes),
+        grow=grow,
+        chord_error=bound + float(np.nan_to_num(spoke).max(where=~np.isnan(spoke), initial=0.0)),
+        source=shown,
+    )

@@ -1,0 +1,149 @@
+"""The cut path as arrays: what every reader returns and everything behind it takes; and where the wire is in.
+
+The wire is threaded where a run of cutting moves begins, if it is not in, and earlier where the program
+has one of the machine's ``codes.thread``: from there on it is in, on rapid moves too. It stays in until
+one of ``codes.cut`` stands in the program, or, where the machine names none, until the run ends. A
+thread word in the block of a move acts before that move, a cut word after it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import exact_cos_sin
+
+
+@dataclass(frozen=True)
+class Moves:
+    """The moves of one cut, in order; each begins where the one before it ended.
+
+    Attributes (M moves; lengths mm, horizontal coordinates in one frame):
+        start, end: (M, 2).
+        centre: (M, 2), of arcs; nan for lines.
+        sweep: (M,) radians, the signed angle an arc turns through (positive anticlockwise, a full circle
+            is +-2 pi); 0 for lines. radius = |start - centre| up to the program's rounding.
+        rapid: (M,) bool.
+        threaded: (M,) bool, the wire is in and is a body on this move.
+        line: (M,) int, line in the path file, from 1; 0 where there is none.
+        block: M strings, the program's own block number ("N120") or "".
+        thread_points: indices of moves at whose start the wire is threaded.
+        passed_over: words that move nothing: (word, first line), each once.
+        notes: sentences for the report.
+        grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
+        wire_left_in: words cut the wire, and none does after the last move.
+        start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
+            plane of X Y, at both ends of each move; None where the wire is upright throughout.
+        start_z, end_z: (M,) or None: height of the upper head's face above the program's zero at both ends
+            of each move; None where the program has no Z words, and the setup's own height holds throughout.
+        own_height: some of these heights count from where the setup puts the face, not from the zero.
+        origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
+        chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
+            misses their circle): on top of ``grow``, and as much.
+    """
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    sweep: NDArray[np.float64]
+    rapid: NDArray[np.bool_]
+    threaded: NDArray[np.bool_]
+    line: NDArray[np.int64]
+    block: tuple[str, ...]
+    thread_points: tuple[int, ...] = ()
+    passed_over: tuple[tuple[str, int], ...] = ()
+    notes: tuple[str, ...] = ()
+    grow: float = 0.0
+    chord_error: float = 0.0
+    wire_left_in: bool = False
+    start_uv: NDArray[np.float64] | None = None
+    end_uv: NDArray[np.float64] | None = None
+    start_z: NDArray[np.float64] | None = None
+    end_z: NDArray[np.float64] | None = None
+    own_height: bool = False
+    origin: NDArray[np.int64] | None = None
+    source: str = field(default="", compare=False)
+
+    def __len__(self) -> int:
+        return len(self.sweep)
+
+    @property
+    def programmed(self) -> NDArray[np.int64]:
+        """(M,) which move of the program, from 0, each one is or is part of."""
+        return np.arange(len(self)) if self.origin is None else self.origin
+
+    @property
+    def count(self) -> int:
+        """How many moves the program has."""
+        return len(self) if self.origin is None else int(self.origin.max(initial=-1)) + 1
+
+    def moved(self, origin: NDArray[np.float64], turn_deg: float) -> Moves:
+        """The same moves turned by ``turn_deg`` degrees about 0, 0, then shifted by ``origin`` (2,)."""
+        c, s = exact_cos_sin(turn_deg)
+        R = np.array([[c, -s], [s, c]])
+        return replace(
+            self,
+            start=self.start @ R.T + origin,
+            end=self.end @ R.T + origin,
+            centre=self.centre @ R.T + origin,
+            start_uv=None if self.start_uv is None else self.start_uv @ R.T,
+            end_uv=None if self.end_uv is None else self.end_uv @ R.T,
+        )
+
+
+def polyline(points: NDArray[np.float64], *, rapid: bool = False, threaded: bool = False) -> Moves:
+    """Straight moves through ``points`` (M+1, 2), with no file behind them.
+
+    A single point gives one move of no length: the heads stand there.
+    """
+    if len(points) == 1:
+        points = np.repeat(points, 2, axis=0)
+    m = len(points) - 1
+    return Moves(
+        start=points[:-1].astype(float),
+        end=points[1:].astype(float),
+        centre=np.full((m, 2), np.nan),
+        sweep=np.zeros(m),
+        rapid=np.full(m, rapid),
+        threaded=np.full(m, threaded),
+        line=np.zeros(m, dtype=np.int64),
+        block=("",) * m,
+    )
+
+
+THREAD = 1
+CUT = 2
+
+
+def ends_with_wire_in(threaded: bool, event: int) -> bool:
+    """Whether the wire is in when the program ends: on its last move, and what it did after that."""
+    return bool(event & THREAD) or (threaded and not event & CUT)
+
+
+def threading(
+    rapid: Sequence[bool], event: Sequence[int], cut_named: bool
+) -> tuple[list[bool], tuple[int, ...]]:
+    """Whether the wire is in on each move, and the moves at whose start it is threaded.
+
+    Args:
+        rapid: of each move.
+        event: of each move, what the program did since the move before: 0, THREAD, CUT, or THREAD | CUT,
+            which means cut and then threaded again.
+        cut_named: the machine names words that cut the wire, and they can stand in this file.
+    """
+    wire_in = False
+    was_cutting = False
+    threaded: list[bool] = []
+    points: list[int] = []
+    for i, (is_rapid, what) in enumerate(zip(rapid, event, strict=True)):
+        if what & CUT or (was_cutting and is_rapid and not cut_named):
+            wire_in = False
+        if not wire_in and (what & THREAD or not is_rapid):
+            wire_in = True
+            points.append(i)
+        threaded.append(wire_in)
+        was_cutting = not is_rapid
+    return threaded, tuple(points)

@@ -1,0 +1,148 @@
+"""What an NC program says, one row a move, goes in; the moves of its cut come out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import InputError, NotYet
+from clearance.toolpath.compensation import offset_rows
+from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
+from clearance.toolpath.nc.rows import Program, Row, is_still
+from clearance.toolpath.options import PathOptions
+
+ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
+
+
+def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
+    """The moves of a program that names a point at least; one move of no length where it names just one.
+
+    The wire offset is followed where the setup gives ``offsets``; with ``offset_max`` alone everything is
+    grown by it.
+    """
+    if program.first is None:
+        raise InputError(shown, "", "the program names no point", "G00 to G03 with X and Y")
+    rows: Sequence[Row] = program.rows or [
+        (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
+    ]
+    _check_size(program.first, rows, shown, options)
+    notes, grow, miss = list(program.notes), 0.0, 0.0
+    origin = None
+    if program.offset_word is not None:
+        written = {row[9]: k for k, row in enumerate(rows)}  # a line has one move at most
+        rows, grow, miss, note = _offset(program, rows, shown, options)
+        origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
+        notes.append(note)
+    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
+    rapid = _riding(program.first, rows) if program.height.named else list(fast)
+    end = np.array([x, y], dtype=float).T
+    centre = np.array([cx, cy], dtype=float).T
+    turn = np.array(sweep, dtype=float)
+    centre[turn == 0] = np.nan
+    threaded, points = threading(rapid, event, bool(options.codes.cut))
+    left_in = bool(options.codes.cut) and ends_with_wire_in(threaded[-1], program.event)
+    start_uv = end_uv = None
+    if any(u) or any(v) or any(program.first_uv):
+        end_uv = np.array([u, v], dtype=float).T
+        start_uv = np.vstack([[program.first_uv], end_uv[:-1]])
+    start_z = end_z = None
+    if program.height.named:
+        if end_uv is not None:
+            raise NotYet(
+                shown,
+                "",
+                "Z words in a program with U V",
+                "one cut for each height, each with its own upper_z",
+            )
+        start_z, end_z = program.height.of(line)
+    return Moves(
+        start=np.vstack([[program.first], end[:-1]]),
+        end=end,
+        centre=centre,
+        sweep=turn,
+        rapid=np.array(rapid, dtype=bool),
+        threaded=np.array(threaded, dtype=bool),
+        line=np.array(line, dtype=np.int64),
+        block=tuple(block),
+        thread_points=points,
+        passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
+        notes=tuple(notes),
+        grow=grow,
+        chord_error=program.miss + miss,
+        wire_left_in=left_in,
+        source=shown,
+        start_uv=start_uv,
+        end_uv=end_uv,
+        start_z=start_z,
+        end_z=end_z,
+        own_height=program.height.named and program.height.used_own,
+        origin=origin,
+    )
+
+
+def _riding(first: tuple[float, float], rows: Sequence[Row]) -> list[bool]:
+    """Whether each move is rapid; where the upper head alone moves, as on the move before."""
+    out: list[bool] = []
+    at, rapid = first, True
+    for row in rows:
+        rapid = rapid if is_still(row, at) else row[5]
+        out.append(rapid)
+        at = (row[0], row[1])
+    return out
+
+
+def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:
+    """The same where each of ``count`` programmed moves has a part left; else moves count as they are."""
+    return origin if np.array_equal(np.unique(origin), np.arange(count)) else None
+
+
+def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, options: PathOptions) -> None:
+    x, y, cx, cy, _, _, _, _, _, line, _, u, v = zip(*rows, strict=True)
+    reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
+    reach[0] = np.abs([reach[0], *first]).max()
+    small = reach <= options.largest
+    if not small.all():
+        found = "a coordinate that is too large"
+        want = f"at most {options.largest:g} mm from the zero"
+        raise InputError(shown, f"line {line[int(np.argmin(small))]}", found, want)
+
+
+def _offset(
+    program: Program, rows: Sequence[Row], shown: str, options: PathOptions
+) -> tuple[Sequence[Row], float, float, str]:
+    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence."""
+    assert program.offset_word is not None
+    word, first_line = program.offset_word
+
+    def fail(line: int, found: str, want: str) -> InputError:
+        return InputError(shown, f"line {line}", found, want)
+
+    def size(number: int, line: int) -> float:
+        if number in options.offsets:
+            return options.offsets[number]
+        if number == 0:
+            return 0.0
+        if number < 0:
+            raise fail(
+                line, "a wire offset, and no D word says which", "D1, say, in the block of G41 or before"
+            )
+        known = ", ".join(f"D{n}" for n in sorted(options.offsets))
+        raise fail(
+            line, f"the setup gives no offset D{number}, only {known}", f"offsets = {{ {number} = ... }}"
+        )
+
+    if options.offsets:
+        if any(row[11] or row[12] for row in rows) or any(program.first_uv):
+            raise fail(
+                first_line, f"{word} in a program with U V", "a tapered path with its offset worked in"
+            )
+        rows, miss = offset_rows(program.first or (0.0, 0.0), rows, size, fail)
+        return rows, 0.0, miss, ROUNDED
+    if options.offset_max is None:
+        found = f"{word} asks for a wire offset, and the setup gives none"
+        raise fail(first_line, found, "offsets = { 1 = ... } or offset_max = ... of this cut")
+    grow = abs(options.offset_max)
+    note = f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round"
+    return rows, grow, 0.0, note

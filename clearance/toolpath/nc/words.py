@@ -1,0 +1,147 @@
+"""Words: the bytes of a path file as text; a block of an ISO 6983 program as letters and numbers."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Callable
+
+from clearance.errors import InputError
+
+_WIDE = ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+def text_of(data: bytes, shown: str, want: str) -> str:
+    """The text of a file with line ends as "\\n", byte order mark removed.
+
+    Args:
+        data: the file.  shown: its name as the user gave it.  want: what would be right, for messages.
+
+    Bytes that are not UTF-8 are taken as Latin-1: they can only stand in comments, everything else the
+    readers refuse. Raises InputError on an empty file or one that is not text.
+    """
+    if not data.strip():
+        raise InputError(shown, "", "the file is empty", want)
+    for mark, name in _WIDE:
+        if data.startswith(mark):
+            try:
+                text = data.decode(name)
+            except UnicodeDecodeError as error:
+                raise InputError(shown, "", "the file begins as UTF-16 text and then is not", want) from error
+            break
+    else:
+        if b"\0" in data:
+            raise InputError(shown, "", "the file is not text (it holds zero bytes)", want)
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = data.decode("latin-1")
+    if "\0" in text:
+        raise InputError(shown, "", "the file is not text (it holds zero bytes)", want)
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+
+
+Fail = Callable[[str, str], InputError]
+
+COMMENT = re.compile(r"\([^()]*\)|;.*")
+DELETE = re.compile(r"/[1-9]?(?![0-9.])")
+_WORD = re.compile(r"([A-Z:])[ \t]*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))[ \t]*|(\S)")
+_EXPONENT = re.compile(r"[XYUVIJRZ][ \t]*[+-]?[0-9.]+E")
+_CODE = re.compile(r"([A-Za-z])\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))?")
+
+# G-word: (modal group, value). Two words of one group in one block contradict each other.
+G_WORDS: dict[float, tuple[str, float]] = {
+    **{float(g): ("motion", float(g)) for g in (0, 1, 2, 3, 4, 92)},
+    17.0: ("plane", 17.0),
+    **{float(g): ("unit", 25.4) for g in (20, 70)},
+    **{float(g): ("unit", 1.0) for g in (21, 71)},
+    40.0: ("offset", 0.0),
+    41.0: ("offset", 1.0),
+    42.0: ("offset", -1.0),
+    90.0: ("distance", 0.0),
+    91.0: ("distance", 1.0),
+    **{float(g): ("zero", float(g)) for g in range(54, 60)},
+}
+# Exact stop, continuous path, no canned cycle, feed modes: none of them moves anything.
+STILL_WORDS = frozenset({"G9", "G61", "G64", "G80", "G93", "G94", "G95"})
+# Calls of other programs and returns from them.
+M_CALLS = frozenset({96.0, 97.0, 98.0, 99.0})
+# Feed, spindle, tool, auxiliary words, and what generators number conditions and offsets with.
+STILL_LETTERS = frozenset("FSTMEH")
+_OWN = frozenset("XYZUVIJRGMNO") | {f"G{g:g}" for g in G_WORDS} | {"M2", "M30"}
+
+#: with any number these say where, and are followed: none can be passed over
+_PLACES = frozenset("XYZUVIJR")
+
+
+def canonical(word: str) -> str | None:
+    """One spelling for a word: "m050" and "M50" are "M50"; a letter alone stays. None where it is no word."""
+    match = _CODE.fullmatch(word.strip())
+    if match is None:
+        return None
+    letter = match.group(1).upper()
+    return letter if match.group(2) is None else f"{letter}{float(match.group(2)):g}"
+
+
+def code_words(named: tuple[str, ...], key: str) -> frozenset[str]:
+    """The control's own words of one key of the machine file, in one spelling.
+
+    Raises InputError where one is no word, or is a word whose meaning is the same in every program.
+    """
+    words = set()
+    for text in named:
+        word = canonical(text)
+        if word is None:
+            raise InputError(None, key, f'"{text}" is no NC word', 'a letter and a number, such as "M50"')
+        if len(word) == 1 and key != "codes.ignore":
+            raise InputError(None, key, f'"{text}" has no number', 'a letter and a number, such as "M50"')
+        if word in _OWN or word[0] in _PLACES:
+            raise InputError(
+                None, key, f'"{text}" means something else in every program', "only the control's own words"
+            )
+        words.add(word)
+    return frozenset(words)
+
+
+def words_of(text: str, fail: Fail) -> list[tuple[str, str, str]]:
+    """The words of a block as (letter, number, ""). ``fail`` makes the error for what cannot be read."""
+    if "(" in text or ";" in text or ")" in text:
+        text = _uncommented(text, fail)
+    if not text.isascii():
+        bad = next(c for c in text if not c.isascii())
+        raise fail(f'the character "{bad}" outside a comment', "plain letters and digits")
+    words = _WORD.findall(text.upper())
+    for letter, _, junk in words:
+        if junk:
+            raise _junk(junk, text, fail)
+        # "X1E5" may be 100 000 or X1 and a word E5.
+        if letter == "E" and _EXPONENT.search(text.upper()):
+            raise fail(
+                "E directly behind a number: an exponent, or a word E?",
+                "numbers without exponents, or a blank before a word E",
+            )
+    return words
+
+
+def _uncommented(text: str, fail: Fail) -> str:
+    before = ""
+    while before != text:
+        before, text = text, COMMENT.sub(" ", text)
+    if "(" in text or ")" in text:
+        raise fail("a comment bracket without its partner", "( and ) in pairs, in one line")
+    return text
+
+
+def _junk(junk: str, text: str, fail: Fail) -> InputError:
+    text = text.strip()[:60]
+    if junk.isalpha() or junk == ":":
+        return fail(
+            f'the word "{junk.upper()}" has no number in "{text}"', "a plain number behind each letter"
+        )
+    if junk in "#=[]<>*":
+        return fail(f'"{junk}": variables and expressions cannot be read', "a program with plain numbers")
+    if junk == "/":
+        return fail('"/" inside a block', 'block delete first: "/N10 G01 X1"')
+    if junk in "0123456789.+-":
+        return fail(f'a number that cannot be read in "{text}"', "one plain decimal behind each letter")
+    return fail(f'the character "{junk}" in "{text}"', "words of a letter and a number")
