@@ -138,7 +138,7 @@ def test_every_module_is_on_a_floor() -> None:
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("clearance.errors", "from clearance.geometry import frames"),
+        ("clearance.errors", "from clearance.geometry import transforms"),
         ("clearance.mesh.stl", "from clearance.toolpath.moves import Moves"),
         ("clearance.toolpath.nc.reader", "def f():\n    import clearance.mesh.model"),
         ("fixtures_lib.rail", "from clearance.scene.model import Body"),

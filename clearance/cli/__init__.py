@@ -18,7 +18,7 @@ from clearance.cli import advising, approval, checking, starting
 from clearance.cli.common import DEFECT, STOPPED, commands, files_written, say_error
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "main", "run", "sheet", "starting", "viewing"]
+__all__ = ["advising", "approval", "checking", "commands", "main", "run", "starting"]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
