@@ -19,7 +19,8 @@ import sys
 from collections import Counter
 from typing import Any
 
-from clearance.toolpath.dxf.curves import Trouble, curve, flat
+from clearance.toolpath.dxf.curves import curve, flat
+from clearance.toolpath.dxf_place import Place, Trouble, steps
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
 # What is written beside a drawing, and construction lines: no path.
@@ -31,6 +32,8 @@ STILL = frozenset(
     """.split()  # noqa: SIM905
 )
 DEEPEST = 16
+# Flags of a block whose content is another file's (DXF reference, BLOCK, group code 70).
+_ELSEWHERE, _OVERLAY = 4, 8
 
 
 def limit_this_process(memory: int) -> None:
@@ -76,7 +79,7 @@ class Reader:
 
     def run(self) -> dict[str, Any]:
         for entity in self.document.modelspace():
-            self.entity(entity, None, "", 0)
+            self.entity(entity, Place(), None, "", 0)
         if not self.seen and not any(self.hidden.values()):
             raise self.nothing()
         for name in sorted(self.wanted - {layer.lower() for layer in self.seen}):
@@ -107,7 +110,7 @@ class Reader:
             "", f"no curve in the model space, which holds {what}", "LINE, ARC, CIRCLE, polylines ..."
         )
 
-    def entity(self, entity: Any, parent_layer: str | None, within: str, depth: int) -> None:
+    def entity(self, entity: Any, at: Place, parent_layer: str | None, within: str, depth: int) -> None:
         kind = entity.dxftype()
         layer = entity.dxf.layer
         if layer == "0" and parent_layer is not None:
@@ -115,7 +118,7 @@ class Reader:
         name = f"{kind} #{entity.dxf.handle}" if entity.dxf.handle else kind
         name += within
         if kind == "INSERT":
-            self.insert(entity, layer, name, depth)
+            self.insert(entity, at, layer, name, depth)
             return
         if kind in STILL:
             self.passed[kind] += 1
@@ -136,10 +139,10 @@ class Reader:
             return
         try:
             if kind == "POINT":
-                self.answer["points"].append(list(flat(entity.dxf.location)))
+                self.answer["points"].append(list(flat(at.point(entity.dxf.location))))
                 return
             self.seen[layer] += 1
-            error, pieces = curve(kind, entity, self.bound, self.limit)
+            error, pieces = curve(kind, entity, at, self.bound, self.limit)
         except Trouble as trouble:
             raise Trouble(f'{name}, layer "{layer}"', *trouble.args[1:]) from None
         except (
@@ -161,33 +164,38 @@ class Reader:
         else:
             self.answer["dots"] += 1
 
-    def insert(self, insert: Any, layer: str, name: str, depth: int) -> None:
+    def insert(self, insert: Any, at: Place, layer: str, name: str, depth: int) -> None:
         block = insert.dxf.get("name", "")
-        if insert.block() is None:
+        content = insert.block()
+        if content is None:
             raise Trouble(
                 name, f'inserts a block "{block}" that the drawing does not have', "the block, or no INSERT"
             )
+        if not len(content) and content.block.dxf.get("flags", 0) & (_ELSEWHERE | _OVERLAY):
+            if self.wanted and layer.lower() not in self.wanted:
+                self.passed["INSERT of another drawing"] += 1
+                return
+            raise Trouble(name, f'the block "{block}" is kept in another drawing', "a drawing with all in it")
         if depth >= DEEPEST:
             raise Trouble(name, f"blocks inside blocks, more than {DEEPEST} deep", "an exploded drawing")
-        if insert.mcount > self.limit:
-            raise Trouble(name, f"inserts a block {insert.mcount} times", f"at most {self.limit} curves")
+        dxf = insert.dxf
+        count = steps(dxf.column_count, dxf.column_spacing) * steps(dxf.row_count, dxf.row_spacing)
+        if count > self.limit:
+            raise Trouble(name, f"inserts a block {count} times", f"at most {self.limit} curves")
         within = f' in block "{block}"'
-
-        def skipped(entity: Any, reason: str) -> None:
-            if entity.dxftype() not in STILL:
-                raise Trouble(
-                    name, f"{entity.dxftype()}{within} cannot be placed ({reason})", "an exploded drawing"
-                )
-
-        each = insert.multi_insert() if insert.mcount > 1 else [insert]
-        for one in each:
-            for entity in one.virtual_entities(skipped_entity_callback=skipped):
+        try:
+            places = list(at.inserted(insert))
+        except (Trouble, ValueError, TypeError, ArithmeticError) as why:
+            found = why.args[1] if isinstance(why, Trouble) else f"the INSERT is broken ({why})"
+            raise Trouble(name, found, "mend it, or explode it in the drawing") from None
+        for place in places:
+            for entity in content:
                 self.count += 1
                 if self.count > self.limit:
                     raise Trouble(
                         "", f"the drawing has more than {self.limit} curves", "the path's curves alone"
                     )
-                self.entity(entity, layer, within, depth + 1)
+                self.entity(entity, place, layer, within, depth + 1)
 
 
 def answer(request: dict[str, Any]) -> dict[str, Any]:
