@@ -54,7 +54,7 @@ class Plane:
         return self.ax * x + self.bx * y + self.cx, self.ay * x + self.by * y + self.cy
 
     def placed(self, pieces: list[Piece], bound: float, limit: int) -> tuple[float, list[Piece]]:
-        """How far what comes out may lie off, and the curve's pieces there; arcs are chords if they must be."""
+        """How far what comes out may lie off, and the pieces there; arcs are chords if they must be."""
         if self == _STAYS:
             return 0.0, pieces
         worst = 0.0
