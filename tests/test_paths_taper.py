@@ -325,7 +325,8 @@ def test_chords_keep_their_bound_and_the_wires_state() -> None:
     for bound in (0.1, 0.01, 0.001):
         for reading in ("even", "cone"):
             lower, upper = guides(moves, (0.0, 25.0), -5.0, 30.0, 0.0, bound, reading)  # type: ignore[arg-type]
-            assert upper.chord_error == bound
+            # Half the bound in both planes, and 1.4 times that where the upper guide is, 5 above them.
+            assert upper.chord_error == pytest.approx(bound if reading == "even" else 0.7 * bound)
             assert lower.threaded.tolist() == upper.threaded.tolist()
             assert lower.thread_points == (0,)
             assert lower.threaded.sum() == len(lower) - 1

@@ -140,9 +140,10 @@ class _Arcs:
             return [(i, 0.0, 1.0, cone, True)]
         turn, radius = abs(float(self.moves.sweep[i])), float(np.hypot(*self.spoke[i]))
         if cone:
-            # Second derivative by the angle of what shrinks or grows evenly while it turns.
-            bend = radius + self.farthest * (self.long[i] + 2.0 * self.left[i] / turn)
-            n = ceil(turn * sqrt(bend / (8.0 * self.bound)))
+            # Second derivative by the angle of what shrinks or grows evenly while it turns, in both planes:
+            # how many chords there are does not hang on where the guides are.
+            bend = radius + self.long[i] + 2.0 * self.left[i] / turn
+            n = ceil(turn * sqrt(bend / (8.0 * self.bound / 2.0)))
         else:
             n = _chords(radius, turn, self.bound)
         share = [k / max(n, 2) for k in range(max(n, 2) + 1)]
@@ -157,7 +158,8 @@ class _Arcs:
         centre = np.where(still[:, None], moves.centre[of] + k * self.start_uv[of], moves.centre[of])
         # An arc whose radius is nothing at this height stands on its centre.
         bent = steps.bent & ~(np.hypot(*(start - centre).T) <= 1e-6)
-        error = np.where((moves.sweep[of] != 0) & ~steps.bent, self.bound, 0.0)
+        chords = np.where(steps.cone, self.bound / 2.0 * (abs(1.0 - k) + abs(k)), self.bound)
+        error = np.where((moves.sweep[of] != 0) & ~steps.bent, chords, 0.0)
         error += np.where(steps.cone & steps.bent, abs(k) * self.left[of], 0.0)
         error += np.where(self.apart[of] <= self.bound, self.apart[of], 0.0)
         first = np.searchsorted(of, np.array(moves.thread_points, dtype=np.int64))
