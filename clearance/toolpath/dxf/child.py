@@ -6,12 +6,14 @@ argument is a JSON object:
     says), unit_if_none (where it says nothing), limit (curves), memory (bytes).
 The answer, one JSON object on standard output:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
-    dots (entities of no length), or error [place, found, want]. Lengths are drawing units; pieces are as in
+    dots (entities of no length), mended [what], or error [place, found, want],
+    or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
     ``dxf_curves``.
 """
 
 from __future__ import annotations
 
+import errno
 import gc
 import json
 import os
@@ -36,14 +38,21 @@ DEEPEST = 16
 _ELSEWHERE, _OVERLAY = 4, 8
 
 
-def limit_this_process(memory: int) -> None:
-    """Bound memory where the system can; the asking process bounds the time."""
+def limit_this_process(memory: int) -> int:
+    """Bound memory where the system can, to no more than it allows anyway; returns the bound, bytes.
+
+    The asking process bounds the time.
+    """
     try:
         import resource
     except ImportError:
-        return
+        return memory
+    for bound in resource.getrlimit(resource.RLIMIT_AS):
+        if bound != resource.RLIM_INFINITY:
+            memory = min(memory, bound)
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    return memory
 
 
 def names_unit(file: str) -> bool:
@@ -198,21 +207,37 @@ class Reader:
                 self.entity(entity, place, layer, within, depth + 1)
 
 
+def opened(file: str) -> tuple[Any, list[str]]:
+    """The drawing, and what had to be mended in it; what the library says first counts where it cannot be."""
+    import ezdxf
+
+    try:
+        return ezdxf.readfile(file), []
+    except (MemoryError, RecursionError, OSError):
+        raise
+    except Exception as why:
+        from clearance.toolpath.dxf_mend import mended
+
+        try:
+            return mended(file)
+        except (MemoryError, RecursionError, Trouble):
+            raise
+        except Exception:
+            raise why from None
+
+
 def answer(request: dict[str, Any]) -> dict[str, Any]:
     """The answer to one request; any failure is an answer too."""
     try:
-        import ezdxf
-
-        document = ezdxf.readfile(request["file"])
-        return Reader(request, document).run()
+        document, done = opened(request["file"])
+        return {**Reader(request, document).run(), "mended": done}
     except Trouble as trouble:
         return {"error": list(trouble.args)}
-    except MemoryError:
-        found = f"reading the drawing takes more than {request['memory'] / 1e9:g} GB of memory"
-        return {"error": ["", found, "the path's curves alone"]}
     except RecursionError:
         return {"error": ["", "blocks inside blocks without end", "an exploded drawing"]}
     except Exception as why:
+        if short_of_memory(why):
+            return {"memory": request["memory"]}
         text = " ".join(str(why).split())[:120]
         return {
             "error": [
@@ -223,11 +248,23 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
         }
 
 
+def short_of_memory(why: BaseException | None) -> bool:
+    """Whether memory ran out: as such, or in the system's words, as where a library cannot be loaded."""
+    while why is not None:
+        text = str(why).lower()
+        if isinstance(why, MemoryError) or getattr(why, "errno", None) == errno.ENOMEM:
+            return True
+        if any(words in text for words in ("cannot allocate memory", "failed to map segment", "bad_alloc")):
+            return True
+        why = why.__cause__ or why.__context__
+    return False
+
+
 def main() -> None:
     request = json.loads(sys.argv[1])
     # The process ends before there is anything worth collecting.
     gc.disable()
-    limit_this_process(int(request["memory"]))
+    request["memory"] = limit_this_process(int(request["memory"]))
     # What libraries print must not get into the answer.
     out = os.dup(1)
     os.dup2(2, 1)
