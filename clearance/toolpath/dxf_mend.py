@@ -1,11 +1,13 @@
-"""A DXF file that is damaged goes in, the drawing comes out, if mending it drops nothing of a path.
+"""A DXF file goes in, the drawing comes out, with all that the file has of a path; damage may be mended.
 
-The drawing library has a mode that mends what it can, and drops the rest without a word. So the file's
-entities and their points are counted here, by its bare lines, and compared with what came out.
+The drawing library drops what stands where it does not look for it, and has a mode that mends what it can and
+drops the rest, all without a word. So the file's entities and their points are counted here, by its bare
+lines, and compared with what came out.
 """
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -18,6 +20,7 @@ KINDS = frozenset(
     ["LINE", "ARC", "CIRCLE", "ELLIPSE", "LWPOLYLINE", "POLYLINE", "VERTEX", "SPLINE", "POINT", "INSERT"]
 )
 _BLOCK = "BLOCK"
+_BEGINS = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(%s)[ \t]*\r?$" % "|".join(KINDS).encode(), re.MULTILINE)
 # Coordinates, bulges and the like, angles, scales, counts and flags of these (DXF reference).
 _NUMBERS = (range(10, 60), range(70, 80), range(210, 240))
 # Mendings of the library that touch no path, by their names there: tables, handles, owners, looks, texts.
@@ -47,6 +50,25 @@ class _Entity:
     tags: list[tuple[int, str]] = field(default_factory=list)
 
 
+def whole(file: str) -> Any:
+    """The drawing as the library reads it.
+
+    Raises Trouble where it has fewer entities than the file, and what the library raises where it is damaged.
+    """
+    import ezdxf
+
+    document = ezdxf.readfile(file)
+    with open(file, "rb") as stream:
+        data = stream.read()
+    if b"\0" not in data:
+        lost = _lost(Counter(kind.decode() for kind in _BEGINS.findall(data)), document, data)
+        if lost:
+            raise Trouble(
+                "", f"{lost} in the drawing's file, where no curve belongs, would be left out", _WANT
+            )
+    return document
+
+
 def mended(file: str) -> tuple[Any, list[str]]:
     """The drawing and what was mended, each a few words.
 
@@ -70,7 +92,12 @@ def mended(file: str) -> tuple[Any, list[str]]:
         written[entity.kind] += 1
         points[entity.kind] += sum(code == 10 for code, _ in entity.tags)
     document, auditor = recover.readfile(file)
-    _same(written, points, document)
+    if lost := _lost(written, document, data):
+        raise Trouble("", f"the drawing is damaged, and mending it would drop {lost}", _WANT)
+    for kind, held in _points(document).items():
+        if points[kind] > held:
+            found = f"mending it would drop {points[kind] - held} points of a {kind}"
+            raise Trouble("", f"the drawing is damaged, and {found}", _WANT)
     for name, count in Counter(blocks).items():
         if name not in document.blocks and not name.lstrip("*$").startswith(("model_space", "paper_space")):
             raise Trouble("", f'the drawing is damaged, and mending it would drop the block "{name}"', _WANT)
@@ -84,7 +111,7 @@ def mended(file: str) -> tuple[Any, list[str]]:
         if name not in _HARMLESS:
             raise Trouble("", f"the drawing is damaged ({text or kind or name})", _WANT)
         done.append(text.rstrip("."))
-    return document, list(dict.fromkeys(done))
+    return document, list(dict.fromkeys(done)) or ["groups out of order"]
 
 
 def _entities(data: bytes) -> Iterator[_Entity]:
@@ -97,7 +124,7 @@ def _entities(data: bytes) -> Iterator[_Entity]:
         if not code.removeprefix("-").isdecimal():
             if ended and not code:
                 break
-            found = f'the drawing is damaged: "{_shown(code)}" where the number of a group stands'
+            found = f'the drawing is damaged: "{code[:24]}" where the number of a group stands'
             raise Trouble(f"line {k + 1}", found, _WANT)
         if int(code) == 0:
             if entity is not None:
@@ -122,9 +149,7 @@ def _whole(entity: _Entity) -> None:
             try:
                 float(value)
             except ValueError:
-                found = (
-                    f'the {entity.kind} is damaged: "{_shown(value)}" where a number (group {code}) stands'
-                )
+                found = f'the {entity.kind} is damaged: "{value[:24]}" where a number (group {code}) stands'
                 raise Trouble(f"line {entity.line}", found, _WANT) from None
         if 10 <= code <= 18:
             # A LINE may have all X before all Y, which the library puts in order.
@@ -137,30 +162,27 @@ def _whole(entity: _Entity) -> None:
         raise Trouble(f"line {entity.line}", "the LINE is damaged: a point has a Y and no X", _WANT)
 
 
-def _same(written: Counter[str], points: Counter[str], document: Any) -> None:
-    """Refuse a drawing that has fewer entities or points than its file."""
-    there, held = Counter[str](), Counter[str]()
+def _lost(written: Counter[str], document: Any, data: bytes) -> str:
+    """What the file has more of than the drawing, in words; "" where it has no more."""
+    there, names = Counter[str](), data.lower()
+    for block in document.blocks:
+        # The library adds arrow heads of its own.
+        if block.is_any_layout or block.name.lower().encode("utf-8", "surrogateescape") in names:
+            for entity in block:
+                there[entity.dxftype()] += 1
+                if entity.dxftype() == "POLYLINE":
+                    there["VERTEX"] += len(entity.vertices)
+    lost = [(written[kind] - there[kind], kind) for kind in sorted(KINDS) if written[kind] > there[kind]]
+    return ", ".join(f"{count} {kind}" for count, kind in lost)
+
+
+def _points(document: Any) -> Counter[str]:
+    """How many points the polylines and splines of a drawing have, by kind."""
+    held = Counter[str]()
     for block in document.blocks:
         for entity in block:
-            kind = entity.dxftype()
-            there[kind] += 1
-            if kind == "POLYLINE":
-                there["VERTEX"] += len(entity.vertices)
-            elif kind == "LWPOLYLINE":
-                held[kind] += len(entity)
-            elif kind == "SPLINE":
-                held[kind] += len(entity.control_points)
-    lost = [f"{written[kind] - there[kind]} {kind}" for kind in sorted(KINDS) if written[kind] > there[kind]]
-    if lost:
-        raise Trouble("", f"the drawing is damaged, and mending it would drop {', '.join(lost)}", _WANT)
-    for kind in held:
-        if points[kind] != held[kind]:
-            found = (
-                f"mending it would drop points of a {kind} ({points[kind]} in the file, {held[kind]} left)"
-            )
-            raise Trouble("", f"the drawing is damaged, and {found}", _WANT)
-
-
-def _shown(text: str) -> str:
-    """Of what stands in a damaged file, what can be printed."""
-    return "".join(c if c.isprintable() else "?" for c in text[:24])
+            if entity.dxftype() == "LWPOLYLINE":
+                held["LWPOLYLINE"] += len(entity)
+            elif entity.dxftype() == "SPLINE":
+                held["SPLINE"] += len(entity.control_points)
+    return held

@@ -209,15 +209,13 @@ class Reader:
 
 def opened(file: str) -> tuple[Any, list[str]]:
     """The drawing, and what had to be mended in it; what the library says first counts where it cannot be."""
-    import ezdxf
+    from clearance.toolpath.dxf_mend import mended, whole
 
     try:
-        return ezdxf.readfile(file), []
-    except (MemoryError, RecursionError, OSError):
+        return whole(file), []
+    except (MemoryError, RecursionError, OSError, Trouble):
         raise
     except Exception as why:
-        from clearance.toolpath.dxf_mend import mended
-
         try:
             return mended(file)
         except (MemoryError, RecursionError, Trouble):
@@ -228,6 +226,10 @@ def opened(file: str) -> tuple[Any, list[str]]:
 
 def answer(request: dict[str, Any]) -> dict[str, Any]:
     """The answer to one request; any failure is an answer too."""
+    return dict(printable(_answer(request)))
+
+
+def _answer(request: dict[str, Any]) -> dict[str, Any]:
     try:
         document, done = opened(request["file"])
         return {**Reader(request, document).run(), "mended": done}
@@ -246,6 +248,17 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
                 "a whole DXF file",
             ]
         }
+
+
+def printable(said: Any) -> Any:
+    """An answer whose words can be printed, whatever stands in the file: "?" for what cannot be."""
+    if isinstance(said, str):
+        return said if said.isprintable() else "".join(c if c.isprintable() else "?" for c in said)
+    if isinstance(said, dict):
+        return {printable(key): value if key == "points" else printable(value) for key, value in said.items()}
+    if isinstance(said, list) and said and isinstance(said[0], (str, list)):
+        return [printable(each) if isinstance(each, (str, list)) else each for each in said]
+    return said
 
 
 def short_of_memory(why: BaseException | None) -> bool:

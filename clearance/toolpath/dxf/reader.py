@@ -24,7 +24,7 @@ from clearance.toolpath.options import PATH_UNITS, PathOptions
 
 LARGEST_FILE = 100_000_000  # bytes
 MEMORY = 3_000_000_000  # bytes
-NEEDED = 250_000_000  # bytes: with less the reader's process does not get as far as the drawing
+NEEDED = 200_000_000  # bytes: with less the reader's process does not get as far as the drawing
 SECONDS = 60.0
 CURVES = 300_000
 # The child finds the same modules as this process, wherever they are installed.
