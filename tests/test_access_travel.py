@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import atan, degrees
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from clearance.process.travel import steepest, travel_used
+from clearance.process.travel import _beside, steepest, travel_used
+from clearance.toolpath.moves import polyline
 from tests.access_bench import AT, block, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
@@ -112,6 +115,67 @@ def test_too_much_u(tmp_path: Path) -> None:
     assert [f.message for f in found] == [
         'U goes to -30.20 in "cut 1"; its travel is -30 to 30 mm, 0.20 too little'
     ]
+
+
+def leans(nc: str) -> Tables:
+    return {"nc": nc, "planes": {"xy": 0.0, "uv": 20.0}, "uv_words": "relative"}
+
+
+def test_a_cone_with_its_point_in_the_lower_guide(tmp_path: Path) -> None:
+    # The lower guide holds the wire at Z -5.1, so 5.1 about (20, 15) at Z 0 is 25.1 at Z 20: U V 20 at most
+    # there, and 20 x 30.2 / 20 at the upper guide; the half circles' ends have V 0.
+    nc = "G90 G00 X25.1 Y15 U20 V0\nG03 X14.9 Y15 I-5.1 U-20 V0\nG03 X25.1 Y15 I5.1 U20 V0"
+    for codes in ({}, {"codes": {"uv_on_arcs": "cone"}}):
+        used = travel_used(scene(tmp_path, BODY, leans(nc), machine=codes))
+        for axis in ("u", "v"):
+            assert (used[axis].low, used[axis].high) == pytest.approx((-30.2, 30.2), abs=1e-6)
+        found = findings(scene(tmp_path, BODY, leans(nc), machine=codes), "travel")
+        assert [f.message.split(";")[0].replace("-", "") for f in found] == [
+            f'{a} goes to 30.20 in "cut 1"' for a in "UV"
+        ]
+
+
+@pytest.mark.parametrize("reading", [None, "even", "cone"])
+def test_u_and_v_inside_arcs(reading: str | None, tmp_path: Path) -> None:
+    """Against fine samples of both readings, worked out here from what the README says of them."""
+    rng = np.random.default_rng(5)
+    at, uv = 20 + 15j, 3 - 2j
+    rows, seen = [f"G90 G00 X{at.real} Y{at.imag} U{uv.real} V{uv.imag}"], [uv]
+    for _ in range(12):
+        centre, turn = at + complex(*rng.uniform(-8, 8, 2)), rng.uniform(-6, 6)
+        to = centre + (at - centre) * np.exp(1j * turn)
+        end = rng.choice([uv * np.exp(1j * turn), complex(*rng.uniform(-6, 6, 2)), uv])
+        i, word = centre - at, "G03" if turn > 0 else "G02"
+        values = zip("XYIJUV", (to.real, to.imag, i.real, i.imag, end.real, end.imag), strict=True)
+        rows.append(" ".join([word, *(f"{letter}{value:.9f}" for letter, value in values)]))
+        for t in np.linspace(0, 1, 2001):
+            if reading != "cone":
+                seen.append(uv + t * (end - uv))
+            if reading != "even":
+                seen.append(np.exp(1j * turn * t) * (uv + t * (end * np.exp(-1j * turn) - uv)))
+        at, uv = to, end
+    codes: Tables = {"codes": {"uv_on_arcs": reading}} if reading else {}
+    used = travel_used(scene(tmp_path, BODY, leans("\n".join(rows)), machine=codes))
+    want = np.array(seen) * 30.2 / 20
+    for axis, values in (("u", want.real), ("v", want.imag)):
+        assert (used[axis].low, used[axis].high) == pytest.approx((values.min(), values.max()), abs=3e-3)
+
+
+def test_a_guide_that_stands_and_one_that_goes_round_or_straight() -> None:
+    """The difference of a line and an arc at the same time, against samples."""
+    rng = np.random.default_rng(2)
+    t = np.linspace(0, 1, 40_001)
+    for _ in range(60):
+        a, b, c, s = (complex(*rng.uniform(-5, 5, 2)) for _ in range(4))
+        turn = rng.uniform(-6.28, 6.28)
+        line_, arc = a + t * (b - a), c + s * np.exp(1j * turn * t)
+        straight = polyline(np.array([[a.real, a.imag], [b.real, b.imag]]))
+        ends = np.array([[p.real, p.imag] for p in (arc[0], arc[-1])])
+        bent = replace(polyline(ends), centre=np.array([[c.real, c.imag]]), sweep=np.array([turn]))
+        for lower, upper, apart in ((straight, bent, arc - line_), (bent, straight, line_ - arc)):
+            (u0, u1), (v0, v1) = _beside(lower, upper)
+            want = [apart.real.min(), apart.real.max(), apart.imag.min(), apart.imag.max()]
+            assert [u0, u1, v0, v1] == pytest.approx(want, abs=1e-6)
 
 
 def test_sine_bar_handbook_figure(tmp_path: Path) -> None:

@@ -207,15 +207,17 @@ def test_inch_files_are_told_by_their_size(tmp_path: Path) -> None:
     assert part_of(made(tmp_path, block(300, 200, 20), SQUARE))["units"] == "mm"
 
 
-def test_an_inch_drawing(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("number", "unit", "mm"), [(1, "inch", 25.4), (5, "cm", 10.0), (6, "m", 1000.0)])
+def test_a_drawing_that_says_its_unit(tmp_path: Path, number: int, unit: str, mm: float) -> None:
     (tmp_path / "part.stl").write_bytes(stl(block(120, 90, 20)))
     doc = ezdxf.new()
-    doc.header["$INSUNITS"] = 1
-    doc.modelspace().add_lwpolyline([(1, 1), (3, 1), (3, 2), (1, 2)], close=True)
+    doc.header["$INSUNITS"] = number
+    ring = [(25.4, 25.4), (76.2, 25.4), (76.2, 50.8), (25.4, 50.8)]
+    doc.modelspace().add_lwpolyline([(x / mm, y / mm) for x, y in ring], close=True)
     doc.saveas(tmp_path / "cut.dxf")
     target = tmp_path / "s.toml"
     assert run(["new", str(tmp_path / "part.stl"), str(tmp_path / "cut.dxf"), "-o", str(target)]) == 0
-    assert tomllib.loads(target.read_text(encoding="utf-8"))["cuts"][0]["path_units"] == "inch"
+    assert tomllib.loads(target.read_text(encoding="utf-8"))["cuts"][0]["path_units"] == unit
 
 
 @pytest.mark.parametrize(

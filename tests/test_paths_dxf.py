@@ -268,6 +268,10 @@ def test_a_grid_of_blocks(drawing: Drawing) -> None:
         (0, {"path_units": "inch"}, 254.0),
         (1, {"path_units": "inch"}, 254.0),
         (1, {"path_units": "mm"}, 10.0),
+        (6, {"path_units": "m"}, 10_000.0),
+        (5, {"path_units": "cm"}, 100.0),
+        (0, {"path_units": "m", "file_units": "inch"}, 10_000.0),
+        (6, {"path_units": "mm"}, 10.0),
     ],
 )
 def test_units_of_drawing_and_setup(tmp_path: Path, units: int, options: dict[str, Any], size: float) -> None:
@@ -281,7 +285,18 @@ def test_units_of_drawing_and_setup(tmp_path: Path, units: int, options: dict[st
     [
         (1, {}, "$INSUNITS: the drawing is in inch (1), the setup in mm"),
         (4, {"file_units": "inch"}, "$INSUNITS: the drawing is in mm (4), the setup in inch"),
-        (6, {}, "$INSUNITS: the drawing is in m (6), the setup in mm"),
+        (
+            6,
+            {},
+            '$INSUNITS: the drawing is in m (6), the setup in mm; path_units = "m" of this cut where that is '
+            'so, else "mm", "inch" or "cm", whichever the drawing is in',
+        ),
+        (
+            2,
+            {},
+            '$INSUNITS: the drawing is in feet (2), the setup in mm; path_units = "mm", "inch", "cm" or "m", '
+            "whichever the drawing is in, of this cut",
+        ),
     ],
 )
 def test_a_clash_of_units(tmp_path: Path, units: int, options: dict[str, Any], says: str) -> None:

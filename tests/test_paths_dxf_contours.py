@@ -170,7 +170,24 @@ def test_crossings(drawing: Drawing) -> None:
     assert hypot(float(x[1:]) - 3, abs(float(y[1:])) - 4) < 0.05
     bow = Drawing(drawing.file.parent)
     bow.space.add_lwpolyline([(0, 0), (10, 10), (10, 0), (0, 12)], close=True)
-    assert "the contour crosses or touches itself (Self-intersection[5" in bow.refused()
+    # y = x and y = 12 - 1.2 x meet at 12 / 2.2.
+    assert "the contour crosses or touches itself at X5.45455 Y5.45455; a simple" in bow.refused()
+
+
+@pytest.mark.parametrize("size", [10.0, 0.1])
+def test_a_bow_tie_whose_halves_cancel_crosses_itself(tmp_path: Path, size: float) -> None:
+    ring = [(0, 0), (size, size), (size, 0), (0, size)]
+    bow = Drawing(tmp_path)
+    bow.space.add_lwpolyline(ring, close=True)
+    middle = f"{size / 2:g}"
+    assert f"the contour crosses or touches itself at X{middle} Y{middle};" in bow.refused()
+    lines = Drawing(tmp_path)
+    square_of_lines(lines, ring)
+    assert "crosses or touches itself at X" in lines.refused()
+    # Two half circles of one radius, joined crosswise: an eight.
+    eight = Drawing(tmp_path)
+    eight.space.add_lwpolyline([(-9, 0, 1), (-9, 5, 0), (9, 0, -1), (9, 5, 0)], format="xyb", close=True)
+    assert "crosses or touches itself at X0 Y2.5" in eight.refused()
 
 
 def test_duplicates(drawing: Drawing) -> None:
@@ -186,6 +203,9 @@ def test_duplicates(drawing: Drawing) -> None:
 def test_there_and_back(drawing: Drawing) -> None:
     drawing.space.add_lwpolyline([(0, 0), (5, 0), (5, 0), (0, 0)], close=True)
     assert "goes there and back and encloses nothing" in drawing.refused()
+    bent = Drawing(drawing.file.parent)
+    bent.space.add_lwpolyline([(0, 0, 0.4), (5, 0, 0), (9, 3, 0), (5, 0, -0.4)], format="xyb", close=True)
+    assert "goes there and back and encloses nothing" in bent.refused()
 
 
 def test_two_points_for_one_contour(drawing: Drawing) -> None:

@@ -203,6 +203,7 @@ IN_MACHINE: list[Case] = [
     ("codes.thread", {}, lambda s: s.machine.codes.thread, ["M71"]),
     ("codes.cut", {}, lambda s: s.machine.codes.cut, ["M72"]),
     ("codes.ignore", {}, lambda s: s.machine.codes.ignore, ["M73"]),
+    ("codes.uv_on_arcs", {"codes__uv_on_arcs": "even"}, lambda s: s.machine.codes.uv_on_arcs, "even"),
     ("lower_head.face_z", {}, lambda s: s.stretches[0].lower_z, -0.4),
     ("lower_head.guide", {"lower_head__guide": 2.0}, lambda s: s.stretches[0].wire.z[0], near(-2.4)),
     (

@@ -92,6 +92,11 @@ def test_path_units(tmp_path: Path) -> None:
     assert area(path(cut_of(tmp_path, units=1, layers=["BIG"], path_units="inch"))) == pytest.approx(
         64.0 * 25.4**2
     )
+    metres = cut_of(tmp_path, units=6, layers=["BIG"], path_units="m")
+    assert area(path(metres)) == pytest.approx(64.0 * 1000.0**2)
+    assert area(path(cut_of(tmp_path, units=5, layers=["BIG"], path_units="cm"))) == pytest.approx(6400.0)
+    with pytest.raises(InputError, match=r"path_units.*a program, and programs are in mm or inch"):
+        load(write(tmp_path, setup(cuts__0__path_units="m", cuts__0__path="program.nc")))
     table = load(write(tmp_path, setup(cuts__0__path_units="inch"))).stretches[0]
     assert path(table)[-1] == pytest.approx([254.0, 127.0])
     with pytest.raises(InputError, match=r"line 1: the program says mm"):

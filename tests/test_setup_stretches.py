@@ -365,7 +365,7 @@ def test_the_leaning_wire_is_inside_its_piece(tmp_path: Path) -> None:
     whose longer half is the radius over the cosine of its lean (geometry). Every point, on every move."""
     blocks = "G90/G00 X0 Y0/G01 X10 Y0 U3 V-2/X10 Y10 U-4 V1/G02 X20 Y20 I10 J0/G01 X30 U5 V5/G00 X90 U30/M02"
     program = blocks.replace("/", "\n")
-    cut = loaded(tmp_path, program, **TAPER).stretches[0]
+    cut = loaded(tmp_path, program, machine(codes__uv_on_arcs="even"), **TAPER).stretches[0]
     assert cut.upper_moves is not None
     assert cut.wire is not None
     z = np.linspace(-3.4, 25.2, 21)

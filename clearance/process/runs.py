@@ -62,6 +62,8 @@ class Run:
         moves, upper = self.stretch.moves, self.stretch.upper_moves
         picked = np.arange(self.first, self.last + 1)
         picked = picked[moves.rapid[picked] == rapid]
+        if moves.again is not None:
+            picked = picked[~moves.again[picked]]
         if not len(picked):
             return []
         count = _chords(moves, picked)

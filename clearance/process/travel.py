@@ -76,25 +76,42 @@ def extent(moves: Moves) -> tuple[Array, Array]:
 
 
 def _beside(lower: Moves, upper: Moves) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Lowest and highest of what the upper guide is beside the lower, in X and in Y.
+    """Lowest and highest of what the upper guide is beside the lower, in X and in Y, along all moves.
 
-    Where both go round by the same angle the difference goes round too: an arc of its own.
+    Both go evenly in length or angle, so the difference is p + m t + |s| cos(phase + turn t), with s the
+    difference of the spokes; a guide in the point of a cone stands still while the other one goes round. Its
+    ends, and where its derivative is 0: sin(phase + turn t) = m / (|s| turn).
     """
-    start, end = upper.start - lower.start, upper.end - lower.end
-    both = (lower.sweep != 0) & (lower.sweep == upper.sweep)
-    centre = np.where(both[:, None], upper.centre - lower.centre, np.nan)
-    still = both & (np.hypot(*(start - centre).T) < ROUNDING)
-    difference = Moves(
-        start=start,
-        end=end,
-        centre=centre,
-        sweep=np.where(both & ~still, lower.sweep, 0.0),
-        rapid=lower.rapid,
-        threaded=lower.threaded,
-        line=lower.line,
-        block=lower.block,
-    )
-    low, high = extent(difference)
+    turn = np.where(upper.sweep != 0.0, upper.sweep, lower.sweep)
+    both = (lower.sweep != 0.0) & (upper.sweep != 0.0) & (lower.sweep != upper.sweep)
+    assert not both.any(), "both guides go by one angle"
+    middle, spoke = np.zeros((len(turn), 2)), np.zeros((len(turn), 2))
+    way = np.zeros((len(turn), 2))
+    for moves, sign in ((upper, 1.0), (lower, -1.0)):
+        bent = (moves.sweep != 0.0)[:, None]
+        middle += sign * np.where(bent, moves.centre, moves.start)
+        spoke += sign * np.where(bent, moves.start - moves.centre, 0.0)
+        way += sign * np.where(bent, 0.0, moves.end - moves.start)
+    found = [upper.start - lower.start, upper.end - lower.end]
+    arc = np.flatnonzero(turn)
+    low, high = np.minimum(*(each.min(axis=0) for each in found)), np.maximum(*(e.max(axis=0) for e in found))
+    if len(arc):
+        size = np.hypot(*spoke[arc].T)
+        begin, sweep = np.arctan2(spoke[arc, 1], spoke[arc, 0]), turn[arc]
+        for axis in (0, 1):
+            # Y is the cosine of an angle a quarter less.
+            phase = begin - axis * np.pi / 2.0
+            with np.errstate(divide="ignore", invalid="ignore"):
+                steep = way[arc, axis] / (size * sweep)
+            there = np.abs(steep) <= 1.0
+            rise = np.arcsin(np.where(there, steep, 0.0))
+            for angle in (rise, np.pi - rise):
+                ahead = np.where(sweep > 0, angle - phase, phase - angle) % (2.0 * np.pi)
+                passed = there & (ahead <= np.abs(sweep) + 1e-12)
+                share = ahead / np.abs(sweep)
+                value = middle[arc, axis] + way[arc, axis] * share + size * np.cos(angle)
+                low[axis] = min(low[axis], value[passed].min(initial=np.inf))
+                high[axis] = max(high[axis], value[passed].max(initial=-np.inf))
     return (float(low[0]), float(high[0])), (float(low[1]), float(high[1]))
 
 

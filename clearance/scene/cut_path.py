@@ -71,6 +71,9 @@ def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:
         if key in cut.model_fields_set and kind != wanted:
             found = f'"{cut.path}" is a {kind} and has no {_WHAT[wanted]}'
             raise file.error(("cuts", index, key), found, advice)
+    if kind == "program" and cut.path_units in ("cm", "m"):
+        found = f'"{cut.path}" is a program, and programs are in mm or inch'
+        raise file.error(("cuts", index, "path_units"), found, '"mm" or "inch", or leave it out')
     for key in ("uv_words", "planes") if kind == "drawing" else ():
         if key in cut.model_fields_set:
             found = f'"{cut.path}" is a drawing and has no U V'

@@ -124,12 +124,17 @@ class TableBody(Table):
 
 
 class Codes(Table):
-    """The control's own words; none is assumed."""
+    """The control's own words and ways; none is assumed.
+
+    ``uv_on_arcs``: between the ends of an arc U V change evenly ("even") or turn with it ("cone"); where it
+    is left out both are checked.
+    """
 
     where: ClassVar[str] = "in codes"
     thread: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     cut: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
+    uv_on_arcs: Literal["even", "cone"] | None = None
 
     @model_validator(mode="after")
     def _each_word_once(self) -> Codes:

@@ -292,7 +292,9 @@ def _guides(
             f'"{cut.path}" uses U or V',
             "say at which heights:  planes = { xy = 0.0, uv = 25.0 }",
         )
-    return guides(moves, (cut.planes.xy, cut.planes.uv), *_guides_z(machine, upper_z), zero_z)
+    heights = _guides_z(machine, upper_z)
+    reading = machine.codes.uv_on_arcs
+    return guides(moves, (cut.planes.xy, cut.planes.uv), *heights, zero_z, reading=reading)
 
 
 def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:

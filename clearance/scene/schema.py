@@ -269,7 +269,7 @@ class Cut(Table):
         Annotated[tuple[Digits, Digits], is_list("two numbers, [before, behind] the point", (2,))] | None
     ) = None
     block_delete: Literal["run", "skip"] = "run"
-    path_units: Literal["mm", "inch"] | None = None
+    path_units: Literal["mm", "inch", "cm", "m"] | None = None
     layers: Annotated[list[Words], is_list('a list of layers, ["..."]')] | None = None
     gap: Size | None = None
     chord_bound: Size | None = None

@@ -41,6 +41,8 @@ class Moves:
             of each move; None where the program has no Z words, and the setup's own height holds throughout.
         own_height: some of these heights count from where the setup puts the face, not from the zero.
         origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
+        again: (M,) bool or None: moves there and back that only enclose another reading of the program, and
+            are no part of the path.
         chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
             misses their circle): on top of ``grow``, and as much.
     """
@@ -65,6 +67,7 @@ class Moves:
     end_z: NDArray[np.float64] | None = None
     own_height: bool = False
     origin: NDArray[np.int64] | None = None
+    again: NDArray[np.bool_] | None = None
     source: str = field(default="", compare=False)
 
     def __len__(self) -> int:

@@ -6,6 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+PathUnit = Literal["mm", "inch", "cm", "m"]
+
+#: mm in one unit that a cut may name for its path file; NC programs know the first two
+PATH_UNITS: dict[PathUnit, float] = {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}
+
 
 @dataclass(frozen=True)
 class Codes:
@@ -57,7 +62,7 @@ class PathOptions:
     offset_max: float | None = None
     codes: Codes = Codes()
     layers: tuple[str, ...] = ()
-    path_units: Literal["mm", "inch"] | None = None
+    path_units: PathUnit | None = None
     gap: float = 0.01
     chord_bound: float = 0.001
     start: tuple[float, float] | None = None
@@ -76,4 +81,4 @@ class PathOptions:
     @property
     def unit(self) -> float:
         """mm in one unit of a file that names none."""
-        return 25.4 if (self.path_units or self.file_units) == "inch" else 1.0
+        return PATH_UNITS[self.path_units or self.file_units]

@@ -18,7 +18,7 @@ from clearance.mesh.read import SMALL, UNITS, read_model
 from clearance.scene.guess.stance import Stance, stances
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.words import COMMENT, text_of
-from clearance.toolpath.options import PathOptions
+from clearance.toolpath.options import PathOptions, PathUnit
 from clearance.toolpath.read import kind_of, read_path
 
 Array = NDArray[np.float64]
@@ -90,7 +90,7 @@ LONGEST = 2000.0
 #: half of a usual wire and the gap beside it, mm (common practice, no source)
 OFFSET = 0.15
 
-_NAMES = {1: "inch", 4: "mm"}
+_NAMES: dict[int, PathUnit] = {1: "inch", 4: "mm", 5: "cm", 6: "m"}
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,7 @@ def paths(path: str, shown: str) -> list[CutPath]:
     if kind == "drawing":
         said = _drawn_unit(path)
         if said is not None:
-            options = replace(options, path_units=None if said == "mm" else "inch")
+            options = replace(options, path_units=None if said == "mm" else said)
             return [CutPath(read_path(path, options, shown)[0], options, kind, True)]
     else:
         text = text_of(Path(path).read_bytes(), shown, "a path")
@@ -224,8 +224,8 @@ def _for_program(text: str) -> PathOptions:
     return options
 
 
-def _drawn_unit(path: str) -> str | None:
-    """The unit that a drawing says it is in: "mm", "inch", or another that the reader will speak of."""
+def _drawn_unit(path: str) -> PathUnit | None:
+    """The unit that a drawing says it is in; "mm" for one that the reader will speak of."""
     with Path(path).open("rb") as file:
         head = file.read(200_000)
     match = re.search(rb"\$INSUNITS\s+70\s+(\d+)", head)

@@ -6,12 +6,14 @@ argument is a JSON object:
     says), unit_if_none (where it says nothing), limit (curves), memory (bytes).
 The answer, one JSON object on standard output:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
-    dots (entities of no length), or error [place, found, want]. Lengths are drawing units; pieces are as in
+    dots (entities of no length), mended [what], or error [place, found, want],
+    or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
     ``dxf_curves``.
 """
 
 from __future__ import annotations
 
+import errno
 import gc
 import json
 import os
@@ -19,7 +21,8 @@ import sys
 from collections import Counter
 from typing import Any
 
-from clearance.toolpath.dxf.curves import Trouble, curve, flat
+from clearance.toolpath.dxf.curves import curve, flat
+from clearance.toolpath.dxf_place import Place, Trouble, steps
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
 # What is written beside a drawing, and construction lines: no path.
@@ -31,16 +34,25 @@ STILL = frozenset(
     """.split()  # noqa: SIM905
 )
 DEEPEST = 16
+# Flags of a block whose content is another file's (DXF reference, BLOCK, group code 70).
+_ELSEWHERE, _OVERLAY = 4, 8
 
 
-def limit_this_process(memory: int) -> None:
-    """Bound memory where the system can; the asking process bounds the time."""
+def limit_this_process(memory: int) -> int:
+    """Bound memory where the system can, to no more than it allows anyway; returns the bound, bytes.
+
+    The asking process bounds the time.
+    """
     try:
         import resource
     except ImportError:
-        return
+        return memory
+    for bound in resource.getrlimit(resource.RLIMIT_AS):
+        if bound != resource.RLIM_INFINITY:
+            memory = min(memory, bound)
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    return memory
 
 
 def names_unit(file: str) -> bool:
@@ -76,7 +88,7 @@ class Reader:
 
     def run(self) -> dict[str, Any]:
         for entity in self.document.modelspace():
-            self.entity(entity, None, "", 0)
+            self.entity(entity, Place(), None, "", 0)
         if not self.seen and not any(self.hidden.values()):
             raise self.nothing()
         for name in sorted(self.wanted - {layer.lower() for layer in self.seen}):
@@ -107,7 +119,7 @@ class Reader:
             "", f"no curve in the model space, which holds {what}", "LINE, ARC, CIRCLE, polylines ..."
         )
 
-    def entity(self, entity: Any, parent_layer: str | None, within: str, depth: int) -> None:
+    def entity(self, entity: Any, at: Place, parent_layer: str | None, within: str, depth: int) -> None:
         kind = entity.dxftype()
         layer = entity.dxf.layer
         if layer == "0" and parent_layer is not None:
@@ -115,7 +127,7 @@ class Reader:
         name = f"{kind} #{entity.dxf.handle}" if entity.dxf.handle else kind
         name += within
         if kind == "INSERT":
-            self.insert(entity, layer, name, depth)
+            self.insert(entity, at, layer, name, depth)
             return
         if kind in STILL:
             self.passed[kind] += 1
@@ -136,10 +148,10 @@ class Reader:
             return
         try:
             if kind == "POINT":
-                self.answer["points"].append(list(flat(entity.dxf.location)))
+                self.answer["points"].append(list(flat(at.point(entity.dxf.location))))
                 return
             self.seen[layer] += 1
-            error, pieces = curve(kind, entity, self.bound, self.limit)
+            error, pieces = curve(kind, entity, at, self.bound, self.limit)
         except Trouble as trouble:
             raise Trouble(f'{name}, layer "{layer}"', *trouble.args[1:]) from None
         except (
@@ -161,50 +173,73 @@ class Reader:
         else:
             self.answer["dots"] += 1
 
-    def insert(self, insert: Any, layer: str, name: str, depth: int) -> None:
+    def insert(self, insert: Any, at: Place, layer: str, name: str, depth: int) -> None:
         block = insert.dxf.get("name", "")
-        if insert.block() is None:
+        content = insert.block()
+        if content is None:
             raise Trouble(
                 name, f'inserts a block "{block}" that the drawing does not have', "the block, or no INSERT"
             )
+        if not len(content) and content.block.dxf.get("flags", 0) & (_ELSEWHERE | _OVERLAY):
+            if self.wanted and layer.lower() not in self.wanted:
+                self.passed["INSERT of another drawing"] += 1
+                return
+            raise Trouble(name, f'the block "{block}" is kept in another drawing', "a drawing with all in it")
         if depth >= DEEPEST:
             raise Trouble(name, f"blocks inside blocks, more than {DEEPEST} deep", "an exploded drawing")
-        if insert.mcount > self.limit:
-            raise Trouble(name, f"inserts a block {insert.mcount} times", f"at most {self.limit} curves")
+        dxf = insert.dxf
+        count = steps(dxf.column_count, dxf.column_spacing) * steps(dxf.row_count, dxf.row_spacing)
+        if count > self.limit:
+            raise Trouble(name, f"inserts a block {count} times", f"at most {self.limit} curves")
         within = f' in block "{block}"'
-
-        def skipped(entity: Any, reason: str) -> None:
-            if entity.dxftype() not in STILL:
-                raise Trouble(
-                    name, f"{entity.dxftype()}{within} cannot be placed ({reason})", "an exploded drawing"
-                )
-
-        each = insert.multi_insert() if insert.mcount > 1 else [insert]
-        for one in each:
-            for entity in one.virtual_entities(skipped_entity_callback=skipped):
+        try:
+            places = list(at.inserted(insert))
+        except (Trouble, ValueError, TypeError, ArithmeticError) as why:
+            found = why.args[1] if isinstance(why, Trouble) else f"the INSERT is broken ({why})"
+            raise Trouble(name, found, "mend it, or explode it in the drawing") from None
+        for place in places:
+            for entity in content:
                 self.count += 1
                 if self.count > self.limit:
                     raise Trouble(
                         "", f"the drawing has more than {self.limit} curves", "the path's curves alone"
                     )
-                self.entity(entity, layer, within, depth + 1)
+                self.entity(entity, place, layer, within, depth + 1)
+
+
+def opened(file: str) -> tuple[Any, list[str]]:
+    """The drawing, and what had to be mended in it; what the library says first counts where it cannot be."""
+    from clearance.toolpath.dxf_mend import mended, whole
+
+    try:
+        return whole(file), []
+    except (MemoryError, RecursionError, OSError, Trouble):
+        raise
+    except Exception as why:
+        try:
+            return mended(file)
+        except (MemoryError, RecursionError, Trouble):
+            raise
+        except Exception:
+            raise why from None
 
 
 def answer(request: dict[str, Any]) -> dict[str, Any]:
     """The answer to one request; any failure is an answer too."""
-    try:
-        import ezdxf
+    return dict(printable(_answer(request)))
 
-        document = ezdxf.readfile(request["file"])
-        return Reader(request, document).run()
+
+def _answer(request: dict[str, Any]) -> dict[str, Any]:
+    try:
+        document, done = opened(request["file"])
+        return {**Reader(request, document).run(), "mended": done}
     except Trouble as trouble:
         return {"error": list(trouble.args)}
-    except MemoryError:
-        found = f"reading the drawing takes more than {request['memory'] / 1e9:g} GB of memory"
-        return {"error": ["", found, "the path's curves alone"]}
     except RecursionError:
         return {"error": ["", "blocks inside blocks without end", "an exploded drawing"]}
     except Exception as why:
+        if short_of_memory(why):
+            return {"memory": request["memory"]}
         text = " ".join(str(why).split())[:120]
         return {
             "error": [
@@ -215,11 +250,34 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
         }
 
 
+def printable(said: Any) -> Any:
+    """An answer whose words can be printed, whatever stands in the file: "?" for what cannot be."""
+    if isinstance(said, str):
+        return said if said.isprintable() else "".join(c if c.isprintable() else "?" for c in said)
+    if isinstance(said, dict):
+        return {printable(key): value if key == "points" else printable(value) for key, value in said.items()}
+    if isinstance(said, list) and said and isinstance(said[0], (str, list)):
+        return [printable(each) if isinstance(each, (str, list)) else each for each in said]
+    return said
+
+
+def short_of_memory(why: BaseException | None) -> bool:
+    """Whether memory ran out: as such, or in the system's words, as where a library cannot be loaded."""
+    while why is not None:
+        text = str(why).lower()
+        if isinstance(why, MemoryError) or getattr(why, "errno", None) == errno.ENOMEM:
+            return True
+        if any(words in text for words in ("cannot allocate memory", "failed to map segment", "bad_alloc")):
+            return True
+        why = why.__cause__ or why.__context__
+    return False
+
+
 def main() -> None:
     request = json.loads(sys.argv[1])
     # The process ends before there is anything worth collecting.
     gc.disable()
-    limit_this_process(int(request["memory"]))
+    request["memory"] = limit_this_process(int(request["memory"]))
     # What libraries print must not get into the answer.
     out = os.dup(1)
     os.dup2(2, 1)

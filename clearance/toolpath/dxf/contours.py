@@ -11,6 +11,7 @@ The rules.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
@@ -80,15 +81,19 @@ def _polygons(jobs: Sequence[_Job]) -> None:
     import shapely
 
     for job in jobs:
+        drawn = outline(job.chain.pieces)
+        # Nothing is enclosed where the line, cut up at its crossings, has no loop; a bow tie's two loops may
+        # well have areas that cancel.
         if abs(area(job.chain.pieces)) < 1e-6 * sum(map(length, job.chain.pieces)):
-            x, y = job.chain.begin
-            found = f"the contour at X{x:.6g} Y{y:.6g} goes there and back and encloses nothing"
-            raise Tangle(job.chain.names[0], found, "delete it, or layers = [...] of this cut")
-        ring = shapely.LinearRing(outline(job.chain.pieces))
+            loops = shapely.polygonize([shapely.unary_union(shapely.LineString(drawn))])
+            if shapely.is_empty(loops) or shapely.area(loops) < 1e-6 * sum(map(length, job.chain.pieces)):
+                x, y = job.chain.begin
+                found = f"the contour at X{x:.6g} Y{y:.6g} goes there and back and encloses nothing"
+                raise Tangle(job.chain.names[0], found, "delete it, or layers = [...] of this cut")
+        ring = shapely.LinearRing(drawn)
         if not ring.is_simple:
-            where = shapely.is_valid_reason(shapely.Polygon(ring))
             raise Tangle(
-                job.chain.names[0], f"the contour crosses or touches itself ({where})", "a simple contour"
+                job.chain.names[0], f"the contour crosses or touches itself{_where(ring)}", "a simple contour"
             )
         job.polygon = shapely.Polygon(ring)
     if len(jobs) < 2:
@@ -102,6 +107,14 @@ def _polygons(jobs: Sequence[_Job]) -> None:
                 f"two contours cross or touch, {jobs[i].chain.names[0]} and {jobs[j].chain.names[0]}",
                 "contours apart from each other, or layers = [...] of this cut",
             )
+
+
+def _where(ring: Any) -> str:
+    """Where a closed line meets itself, as far as the geometry library says so."""
+    import shapely
+
+    numbers = re.findall(r"-?\d[\d.e+-]*", shapely.is_valid_reason(shapely.Polygon(ring)))
+    return f" at X{float(numbers[0]):.6g} Y{float(numbers[1]):.6g}" if len(numbers) == 2 else ""
 
 
 def _give_lead(jobs: Sequence[_Job], lead: Chain, gap: float) -> list[_Job]:

@@ -1,11 +1,10 @@
-"""One entity of a DXF drawing goes in, lines, arcs and chords come out, in drawing units.
+"""One entity of a DXF drawing and its place go in, lines, arcs and chords come out, in drawing units.
 
 A piece is [x0, y0, x1, y1] or, an arc, [x0, y0, x1, y1, cx, cy, sweep in radians, positive anticlockwise].
 
 Splines become chords: each span is a Bezier curve, which lies within the hull of its control points (weights
 positive), and is halved until no control point is farther than the bound from the chord. Ellipses are circles
-seen at a slant: their chords' error is at most the circle's sagitta r(1 - cos(t/2)) with r the longer half
-axis. A bulge is tan(included angle / 4) (DXF reference).
+seen at a slant (``dxf_place.turning``). A bulge is tan(included angle / 4) (DXF reference).
 """
 
 from __future__ import annotations
@@ -14,39 +13,39 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from clearance.toolpath.dxf_place import Piece, Place, Trouble, level, turning
+
 _TURN = 2 * math.pi
 
-Piece = list[float]
 
-
-class Trouble(Exception):
-    """The drawing cannot be used: where, what was found, what would be right."""
-
-
-def curve(kind: str, e: Any, bound: float, limit: int) -> tuple[float, list[Piece]]:
+def curve(kind: str, e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
     """Error of its chords and the pieces of an entity; no pieces where it has no length.
 
     Args:
-        kind: its type.  e: the entity.  bound: for chords.  limit: no more pieces than these.
+        kind: its type.  e: the entity.  place: what the INSERTs around it do.  bound: for chords.
+        limit: no more pieces than these.
 
     Raises Trouble, with an empty place, and ValueError and its like where the entity is broken.
     """
     if kind == "LINE":
         need(e, "start", "end")
-        (x0, y0, z0), (x1, y1, z1) = e.dxf.start, e.dxf.end
+        (x0, y0, z0), (x1, y1, z1) = place.point(e.dxf.start), place.point(e.dxf.end)
         level((z0, z1))
         return 0.0, [[x0, y0, x1, y1]] if (x0, y0) != (x1, y1) else []
     if kind in ("ARC", "CIRCLE"):
-        return 0.0, round_piece(kind, e)
+        need(e, "center", "radius")
+        plane = place.plane(e.dxf.extrusion, float(e.dxf.center[2]))
+        return plane.placed(round_piece(kind, e), bound, limit)
     if kind == "LWPOLYLINE":
         points = [(float(x), float(y), float(b)) for x, y, b in e.get_points("xyb")]
-        return 0.0, list(bulged(points, e.closed, facing(e)))
+        plane = place.plane(e.dxf.extrusion, float(e.dxf.elevation))
+        return plane.placed(list(bulged(points, e.closed)), bound, limit)
     if kind == "POLYLINE":
-        return 0.0, list(bulged(polyline_points(e), e.is_closed, facing(e)))
+        return polyline(e, place, bound, limit)
     if kind == "ELLIPSE":
-        return ellipse(e, bound, limit)
+        return ellipse(e, place, bound, limit)
     if kind == "SPLINE":
-        return bound, list(spline(e, bound, limit))
+        return bound, list(spline(e, place, bound, limit))
     want = "LINE, ARC, CIRCLE, ELLIPSE, polylines, SPLINE; or another layer"
     raise Trouble("", f"{kind} is not read as a path", want)
 
@@ -57,12 +56,6 @@ def need(e: Any, *names: str) -> None:
             raise ValueError(f"it has no {name}")
 
 
-def level(z: Any) -> None:
-    z = list(z)
-    if max(z) - min(z) > 1e-6:
-        raise Trouble("", f"the curve is not flat, Z from {min(z):g} to {max(z):g}", "a path in one plane")
-
-
 def flat(point: Any) -> tuple[float, float]:
     x, y = float(point[0]), float(point[1])
     if not (abs(x) < 1e12 and abs(y) < 1e12):
@@ -70,43 +63,39 @@ def flat(point: Any) -> tuple[float, float]:
     return x, y
 
 
-def facing(e: Any) -> int:
-    """1 or -1: which way the curve's plane looks; -1 mirrors X (DXF reference, arbitrary axis algorithm)."""
-    x, y, z = e.dxf.extrusion
-    if not math.hypot(x, y) <= 1e-9 * abs(z):
-        raise Trouble("", "the curve does not lie in the X Y plane", "a path in one plane, seen from above")
-    return 1 if z > 0 else -1
-
-
 def round_piece(kind: str, e: Any) -> list[Piece]:
-    need(e, "center", "radius")
-    side = facing(e)
     (cx, cy, _), r = e.dxf.center, e.dxf.radius
     if not r > 0:
         raise ValueError(f"its radius is {r:g}")
     begin, end = (e.dxf.start_angle, e.dxf.end_angle) if kind == "ARC" else (0.0, 360.0)
     turn = math.radians((end - begin) % 360.0) or _TURN
     a = math.radians(begin)
-    cx *= side
-    x0, y0 = cx + side * r * math.cos(a), cy + r * math.sin(a)
+    x0, y0 = cx + r * math.cos(a), cy + r * math.sin(a)
     if turn == _TURN:
-        return [[x0, y0, x0, y0, cx, cy, side * turn]]
-    return [[x0, y0, cx + side * r * math.cos(a + turn), cy + r * math.sin(a + turn), cx, cy, side * turn]]
+        return [[x0, y0, x0, y0, cx, cy, turn]]
+    return [[x0, y0, cx + r * math.cos(a + turn), cy + r * math.sin(a + turn), cx, cy, turn]]
 
 
-def polyline_points(e: Any) -> list[tuple[float, float, float]]:
+def polyline(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
+    """The old kind: flat, in coordinates of its own, or in space without arcs."""
     if not (e.is_2d_polyline or e.is_3d_polyline):
         raise Trouble("", "a POLYLINE that is a mesh", "a flat polyline")
     vertices = [v for v in e.vertices if not v.dxf.get("flags", 0) & 16]
-    level([v.dxf.location[2] for v in vertices] or [0.0])
-    return [(v.dxf.location[0], v.dxf.location[1], v.dxf.get("bulge", 0.0)) for v in vertices]
+    heights = [float(v.dxf.location[2]) for v in vertices] or [0.0]
+    if e.is_3d_polyline:
+        corners = [place.point(v.dxf.location) for v in vertices]
+        level([z for _, _, z in corners] or [0.0])
+        return 0.0, list(bulged([(x, y, 0.0) for x, y, _ in corners], e.is_closed))
+    level(heights)
+    points = [(v.dxf.location[0], v.dxf.location[1], v.dxf.get("bulge", 0.0)) for v in vertices]
+    plane = place.plane(e.dxf.extrusion, float(e.dxf.elevation[2]) or heights[0])
+    return plane.placed(list(bulged(points, e.is_closed)), bound, limit)
 
 
-def bulged(points: list[tuple[float, float, float]], closed: bool, side: int) -> Iterator[Piece]:
+def bulged(points: list[tuple[float, float, float]], closed: bool) -> Iterator[Piece]:
     if closed and points:
         points = [*points, points[0]]
     for (x0, y0, bulge), (x1, y1, _) in zip(points, points[1:], strict=False):
-        x0, x1, bulge = side * x0, side * x1, side * bulge
         chord = math.hypot(x1 - x0, y1 - y0)
         if chord == 0:
             continue
@@ -119,41 +108,33 @@ def bulged(points: list[tuple[float, float, float]], closed: bool, side: int) ->
         yield [x0, y0, x1, y1, cx, cy, 4 * math.atan(bulge)]
 
 
-def ellipse(e: Any, bound: float, limit: int) -> tuple[float, list[Piece]]:
+def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
+    """Its axes are turned into two half diameters in the drawing's plane, upright on each other or not."""
     need(e, "center", "major_axis", "ratio")
-    side = facing(e)
-    (cx, cy, _), (ax, ay, az), ratio = e.dxf.center, e.dxf.major_axis, e.dxf.ratio
-    level((0.0, az))
-    bx, by = -side * ratio * ay, side * ratio * ax
+    (mx, my, mz), ratio = (float(v) for v in e.dxf.major_axis), float(e.dxf.ratio)
+    nx, ny, nz = (float(v) for v in e.dxf.extrusion)
+    bx, by, bz = ny * mz - nz * my, nz * mx - nx * mz, nx * my - ny * mx
+    long, across = math.hypot(mx, my, mz), math.hypot(bx, by, bz)
+    if not (long > 0 and across > 0) or ratio == 0:
+        raise ValueError("one of its axes is 0")
+    k = ratio * long / across
+    cx, cy, _ = place.point(e.dxf.center)
+    px, py, pz = place.way((mx, my, mz))
+    qx, qy, qz = place.way((k * bx, k * by, k * bz))
+    if not math.hypot(pz, qz) <= 1e-9 * max(math.hypot(px, py), math.hypot(qx, qy)):
+        raise Trouble("", "the curve does not lie in the X Y plane", "a path in one plane, seen from above")
     begin = e.dxf.start_param
     turn = (e.dxf.end_param - begin) % _TURN
     if turn < 1e-9 or turn > _TURN - 1e-9:
         turn = _TURN
-    r = math.hypot(ax, ay) * max(1.0, abs(ratio))
-    if not r > 0 or ratio == 0:
-        raise ValueError("one of its axes is 0")
-
-    def at(t: float) -> tuple[float, float]:
-        return cx + ax * math.cos(t) + bx * math.sin(t), cy + ay * math.cos(t) + by * math.sin(t)
-
-    first, last = at(begin), at(begin + turn)
-    if turn == _TURN:
-        last = first
-    if abs(abs(ratio) - 1) < 1e-9:
-        return 0.0, [[*first, *last, cx, cy, turn * side * (1 if ratio > 0 else -1)]]
-    n = 4 if bound >= r else math.ceil(turn / (2 * math.acos(1 - bound / r)))
-    if n > limit:
-        raise Trouble("", f"the ellipse needs {n} chords", f"at most {limit}; is its unit right?")
-    n = max(n, 4)
-    points = [first, *(at(begin + turn * k / n) for k in range(1, n)), last]
-    return bound, [[*p, *q] for p, q in zip(points, points[1:], strict=False)]
+    return turning((cx, cy), (px, py), (qx, qy), begin, turn, None, bound, limit)
 
 
 # --- splines -------------------------------------------------------------------------------------------
 
 
-def spline(e: Any, bound: float, limit: int) -> Iterator[Piece]:
-    control = [tuple(map(float, p)) for p in e.control_points]
+def spline(e: Any, place: Place, bound: float, limit: int) -> Iterator[Piece]:
+    control = [place.point(p) for p in e.control_points]
     knots, weights, p = [float(t) for t in e.knots], [float(w) for w in e.weights], int(e.dxf.degree)
     if not control and len(e.fit_points):
         raise Trouble("", "the SPLINE has fit points and no control points, so programs draw it differently",

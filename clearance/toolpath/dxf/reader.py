@@ -15,15 +15,16 @@ from typing import Any
 
 import numpy as np
 
-from clearance.errors import InputError
+from clearance.errors import ClearanceError, InputError, Undecided
 from clearance.toolpath.dxf.chains import Curve, Piece, Tangle, chains_of
 from clearance.toolpath.dxf.child import UNITS
 from clearance.toolpath.dxf.contours import path_of
 from clearance.toolpath.moves import Moves, threading
-from clearance.toolpath.options import PathOptions
+from clearance.toolpath.options import PATH_UNITS, PathOptions
 
 LARGEST_FILE = 100_000_000  # bytes
 MEMORY = 3_000_000_000  # bytes
+NEEDED = 200_000_000  # bytes: with less the reader's process does not get as far as the drawing
 SECONDS = 60.0
 CURVES = 300_000
 # The child finds the same modules as this process, wherever they are installed.
@@ -50,7 +51,7 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
     if size > LARGEST_FILE:
         found = f"the drawing has {size / 1e6:.0f} MB"
         raise InputError(shown, "", found, f"at most {LARGEST_FILE / 1e6:.0f} MB; the path's curves alone")
-    said = {"mm": 1.0, "inch": 25.4, None: None}[options.path_units]
+    said = None if options.path_units is None else PATH_UNITS[options.path_units]
     request = {
         "file": str(path.resolve()),
         "layers": list(options.layers),
@@ -61,6 +62,8 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
         "memory": MEMORY,
     }
     answer = ask_child(request, shown)
+    if "memory" in answer:
+        raise _no_memory(shown, int(answer["memory"]))
     if "error" in answer:
         place, found, want = [*answer["error"], "", ""][:3]
         raise InputError(shown, place, found, want)
@@ -79,6 +82,9 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
     except Tangle as tangle:
         raise InputError(shown, tangle.place, tangle.found, tangle.want) from None
     notes += more + _left_out(answer, short)
+    if answer["mended"]:
+        what = "; ".join(answer["mended"][:3]) + "; and more" * (len(answer["mended"]) > 3)
+        notes.append(f"the drawing is damaged and was mended, with all its curves there: {what}")
     return _moves(pieces, bound, notes, shown, options)
 
 
@@ -101,9 +107,38 @@ def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
     try:
         answer = json.loads(done.stdout)
     except ValueError:
+        if done.returncode == -9:
+            # The system's own way where memory runs out; the reader's time is up by another.
+            found = "reading the drawing was ended by the system, as where memory runs out"
+            raise Undecided(f"{shown}: {found}; free memory and ask again") from None
+        if may_use := _less_memory(done.returncode, done.stderr):
+            raise _no_memory(shown, may_use) from None
         found = f"reading the drawing ended the reader's process (code {done.returncode})"
         raise InputError(shown, "", found, "a whole DXF file with the path's curves alone") from None
     return dict(answer)
+
+
+def _less_memory(code: int, words: bytes) -> int:
+    """How much memory a reader's process without an answer had, bytes, if that is why; else 0."""
+    bound = MEMORY
+    if hasattr(os, "sysconf"):
+        import resource
+
+        bound = min(
+            [bound, *(b for b in resource.getrlimit(resource.RLIMIT_AS) if b != resource.RLIM_INFINITY)]
+        )
+    told = any(each in words for each in (b"MemoryError", b"memory", b"failed to map segment"))
+    return bound if code and (told or bound < NEEDED) else 0
+
+
+def _no_memory(shown: str, may_use: int) -> ClearanceError:
+    """What to say where memory ran out: too large a drawing, or a limit that is no fault of its."""
+    found = f"reading the drawing needs more than {may_use / 1e9:.2f} GB of memory"
+    if may_use >= MEMORY:
+        return InputError(shown, "", found, "the path's curves alone")
+    return Undecided(
+        f"{shown}: {found}, the limit of this process; raise the limit (ulimit -v), or free memory"
+    )
 
 
 def _unit(insunits: int, said: float | None, shown: str, options: PathOptions) -> tuple[float, list[str]]:
@@ -117,11 +152,15 @@ def _unit(insunits: int, said: float | None, shown: str, options: PathOptions) -
     if drawn is None:
         return options.unit, [f"the drawing names no unit and is read in {options.file_units}, as the setup"]
     if drawn != options.unit:
-        raise InputError(
-            shown, "$INSUNITS",
-            f"the drawing is in {_unit_name(drawn)} ({insunits}), the setup in {options.file_units}",
-            'path_units = "mm" or "inch" of this cut, whichever the drawing is in',
-        )  # fmt: skip
+        name = _unit_name(drawn)
+        others = [f'"{each}"' for each in PATH_UNITS if each != name]
+        want = f"{', '.join(others[:-1])} or {others[-1]}, whichever the drawing is in"
+        if name in PATH_UNITS:
+            want = f'path_units = "{name}" of this cut where that is so, else {want}'
+        else:
+            want = f"path_units = {want}, of this cut"
+        found = f"the drawing is in {name} ({insunits}), the setup in {options.file_units}"
+        raise InputError(shown, "$INSUNITS", found, want)
     return drawn, []
 
 
