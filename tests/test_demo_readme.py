@@ -1,12 +1,13 @@
-"""README.md against the program: the answer it shows is a real one, its example and its commands run.
+"""README.md and the site's pages against the program: answers shown are real ones, examples and commands run.
 
     python -m tests.test_demo_readme
 
-puts what the commands print today into README.md.
+puts what the commands print today into all of them.
 """
 
 from __future__ import annotations
 
+import functools
 import os
 import re
 import shlex
@@ -16,6 +17,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
+SETUP_PAGE = ROOT / "docs" / "how_to" / "own_setup.md"
+PAGES = (README, *sorted((ROOT / "docs").rglob("*.md")))
 
 #: a block that is the output of a command: <!-- output of: COMMAND -->, a fence, <!-- end -->
 OUTPUT = re.compile(r"(<!-- output of: (clearance [^\n]*) -->\n```\n)(.*?)(```\n<!-- end -->)", re.DOTALL)
@@ -34,9 +37,15 @@ def clearance(*words: str, folder: Path = ROOT) -> subprocess.CompletedProcess[s
     )
 
 
+@functools.cache
+def printed(command: str) -> str:
+    """What a command prints, asked once however many pages show it."""
+    return clearance(*shlex.split(command)[1:]).stdout
+
+
 def filled_in(text: str) -> str:
     """The text with each output block as its command prints it."""
-    return OUTPUT.sub(lambda m: m[1] + clearance(*shlex.split(m[2])[1:]).stdout + m[4], text)
+    return OUTPUT.sub(lambda m: m[1] + printed(m[2]) + m[4], text)
 
 
 def same_answer(shown: str, printed: str) -> bool:
@@ -57,13 +66,27 @@ def near(x: str, y: str) -> bool:
         return False
 
 
+def shown_blocks() -> list[tuple[str, str, str]]:
+    """(page, command, what is shown) of every output block."""
+    return [
+        (page.relative_to(ROOT).as_posix(), command, shown)
+        for page in PAGES
+        for _, command, shown, _ in OUTPUT.findall(page.read_text(encoding="utf-8"))
+    ]
+
+
 def test_shown_answers_are_what_the_program_prints() -> None:
-    blocks = OUTPUT.findall(README.read_text(encoding="utf-8"))
-    assert blocks
-    for _, command, shown, _ in blocks:
-        assert len(shown.splitlines()) > 5
-        printed = clearance(*shlex.split(command)[1:]).stdout
-        assert same_answer(shown, printed), f"python -m tests.test_demo_readme mends it\n{printed}"
+    blocks = shown_blocks()
+    assert {"README.md", "docs/tutorial.md"} <= {page for page, _, _ in blocks}
+    for page, command, shown in blocks:
+        assert len(shown.splitlines()) > 5, (page, command)
+        answer = printed(command)
+        assert same_answer(shown, answer), f"{page}: python -m tests.test_demo_readme mends it\n{answer}"
+
+
+def test_every_marked_block_is_found() -> None:
+    marks = sum(page.read_text(encoding="utf-8").count("<!-- output of:") for page in PAGES)
+    assert marks == len(shown_blocks())
 
 
 def test_a_changed_figure_or_word_is_another_answer() -> None:
@@ -73,8 +96,8 @@ def test_a_changed_figure_or_word_is_another_answer() -> None:
     assert not same_answer("0.50 mm", "0.50 mm more")
 
 
-def test_example_setup_is_clear_as_the_readme_says(tmp_path: Path) -> None:
-    (example,) = re.findall(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+def test_example_setup_is_clear_as_its_page_says(tmp_path: Path) -> None:
+    (example,) = re.findall(r"```toml\n(.*?)```", SETUP_PAGE.read_text(encoding="utf-8"), re.DOTALL)
     (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")
     (tmp_path / "mine.toml").write_text(example, encoding="utf-8")
     run = clearance("check", "mine.toml", folder=tmp_path)
@@ -90,11 +113,14 @@ def test_windows_commands_are_the_same_as_the_others() -> None:
         assert windows.replace("\\", "/").replace("py -m", "python3 -m").replace("/Scripts/", "/bin/") == unix
 
 
-def test_files_that_the_readme_names_exist() -> None:
-    named = re.findall(r"[\w/]*\w+\.(?:toml|nc|stl|md)\b", README.read_text(encoding="utf-8"))
-    own = {"ours.toml", "mine.toml", "stop.stl"}
-    assert len(set(named)) > 5
-    for name in set(named) - own:
+def test_files_that_the_pages_name_exist() -> None:
+    own = {"ours.toml", "mine.toml", "stop.stl", "no_such_setup.toml"}
+    named = set()
+    for page in (README, *(ROOT / "docs").glob("how_to/*.md"), ROOT / "docs" / "tutorial.md"):
+        text = re.sub(r"\]\((?!docs/|demo_models/)[^)]*\)", "]", page.read_text(encoding="utf-8"))
+        named |= set(re.findall(r"[\w/]*\w+\.(?:toml|nc|stl|md)\b", text))
+    assert len(named) > 10
+    for name in named - own:
         assert (ROOT / name).exists() or (ROOT / "demo_models" / name).exists(), name
 
 
@@ -106,4 +132,5 @@ def test_ci_finds_the_test_command_between_its_markers() -> None:
 
 
 if __name__ == "__main__":
-    README.write_text(filled_in(README.read_text(encoding="utf-8")), encoding="utf-8")
+    for each in PAGES:
+        each.write_text(filled_in(each.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,207 @@
+"""What each key of the setup file and of the machine file means, one sentence each, for pages and editors.
+
+By table of the schema (the class in ``schema.py`` or ``machine.py``), then by the key as it stands in the
+file. Kept out of the schema so that a check does not load it; a test holds that no key is without its
+sentence. Lengths are in the unit of the file, angles degrees, masses kg.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: what a table of the files is, by its class
+TABLES: Final[dict[str, str]] = {
+    "Setup": "The setup file, before its first [table].",
+    "MachineChoice": "[machine]: the machine that the job runs on.",
+    "Heads": "[heads]: the height of the upper head, and where both heads come from and go to.",
+    "Margins": "[margins]: less room than this is close.",
+    "SideHeightIn": "Two lengths, sideways and in height: { side = ..., height = ... }; what is left out "
+    "keeps its default.",
+    "SideIn": "One length, sideways: { side = ... }.",
+    "Item": "[[items]]: anything that is put on the table, the workpiece among them.",
+    "StartHole": "A hole that is drilled before the cut, in start_holes of an item.",
+    "Shape": "A plain body, in shape of an item.",
+    "Cut": "[[cuts]]: one path through a part. Cuts run in the order of the file.",
+    "Planes": "Two heights, in planes of a cut, needed where the program has U or V.",
+    "GoneBelow": "A piece lighter and shorter than this is washed away as soon as it comes free.",
+    "Machine": "The machine file, before its first [table].",
+    "Travel": "travel: how far each axis goes.",
+    "Codes": "codes: the control's own words and ways. None is assumed.",
+    "LowerHead": "[lower_head]: it stands at a fixed height.",
+    "UpperHead": "[upper_head]: its height comes from the setup.",
+    "MovingBox": "A box that goes along with the lower head, in its bodies.",
+    "UpperMovingBox": "A box that goes along with the upper head, in its bodies.",
+    "TableBody": "[[bodies]]: what stands still with the table.",
+    "Block": "A box in machine coordinates, in box of a body.",
+    "Jet": "The jet of one nozzle.",
+    "Flushing": "The jets of both nozzles. One that is left out is off.",
+}
+
+_SIDE = "sideways"
+_HEIGHT = "up and down"
+_BOX = {
+    "x": "its extent in X, from the wire",
+    "y": "its extent in Y, from the wire",
+    "behind": "where it begins and ends, measured from the head's face backwards",
+}
+_HEAD = {
+    "guide": "where the wire's pivot lies, so far behind the face",
+    "profile": "the head as a body of revolution about the wire: distance behind the face and radius, "
+    "from the face "
+    "backwards; it may step (two points at one distance) and slope",
+    "bodies": "boxes that go along with the head: arms, blocks, hoses",
+}
+
+#: the keys of each table
+KEYS: Final[dict[str, dict[str, str]]] = {
+    "Setup": {
+        "title": "a name for the job, shown on every answer",
+        "units": "the unit of every length in this file",
+        "machine": "which machine",
+        "heads": "heights of the heads and ways outside the cuts",
+        "margins": "how much room is wanted",
+        "optional_stops": "whether the machine stops at M01",
+        "spark_gap": "the gap that the spark leaves on each side of the wire; it makes kerfs wider",
+        "gone_below": "pieces smaller than this are washed away and block nothing",
+        "items": "what stands on the table",
+        "cuts": "the paths, in the order in which they run",
+    },
+    "MachineChoice": {
+        "use": "a machine that comes with the tool",
+        "file": "a machine file of your own, seen from the setup file",
+    },
+    "Heads": {
+        "flushing_distance": "the upper face stands so far above the highest point of the parts that are cut",
+        "upper_z": "or: the upper face stands at this machine Z",
+        "approach_from": "where the heads come from before the first cut, machine X Y; checked like a "
+        "rapid move",
+        "park": "where the heads go to after the last cut, machine X Y; checked like a rapid move",
+        "pickups": "where the heads stand to pick up edges, machine X Y; checked",
+        "travel_z": "machine Z of the upper face on the ways between cuts; left out, the higher of the "
+        "two cuts' heights",
+        "between": "whether the ways between cuts are checked",
+    },
+    "Margins": {
+        "part": "room to workpieces; 0.3 to the side and 0.05 in height where left out (mm)",
+        "holder": "room to holders of the library and models of your own; 1.0 and 0.05",
+        "laid": "room to what a hand lays down: straps, toe clamps, magnets; 3.0 and 0.5",
+        "machine": "room to what stands still with the table; 2.0 and 0.5",
+        "wire": "room between the wire and everything but the part that is cut; 0.5",
+    },
+    "SideHeightIn": {"side": _SIDE, "height": _HEIGHT},
+    "SideIn": {"side": _SIDE},
+    "Item": {
+        "name": "its name in every answer, and for other items to refer to",
+        "holder": "it is a holder of the library",
+        "part": "it is a workpiece, as it lies there before the cut: a model file",
+        "model": "it is a holder of your own: a model file",
+        "shape": "it is a plain block or cylinder",
+        "params": "the holder's dimensions; those left out keep the library's defaults",
+        "units": "the unit of a model file that carries none (STL, OBJ, PLY)",
+        "bodies": "which bodies of the model file, by their names there; left out, all of them",
+        "facet_bound": "how far the facets made of a STEP file may lie off its surfaces; it counts as allow",
+        "material": "what a part is made of, for its mass",
+        "density": "or its density in g/cm3",
+        "start_holes": "holes for the wire that are drilled, though the model may not show them",
+        "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it",
+        "on": "the item that it stands on; left out, the table",
+        "seat": "which seat of that item; left out, its first",
+        "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",
+        "turn": "its turn about the seat's fixed X, then Y, then Z",
+        "allow": "how far the real one may lie off; it counts against you in every verdict",
+        "laid": "whether it is laid by hand, so judged by the wide margins",
+        "fit": "the part that the holder takes its opening, diameter, reach or height from",
+    },
+    "StartHole": {
+        "at": "its middle, in the model's own coordinates",
+        "diameter": "its diameter",
+    },
+    "Shape": {
+        "box": "a block: its lengths in X, Y and Z, the middle of its foot at the item's origin",
+        "cylinder": "a cylinder: its diameter and height, the middle of its foot at the item's origin",
+    },
+    "Cut": {
+        "name": "its name in every answer",
+        "part": "the part that is cut, or a list of them (a stack)",
+        "path": "the NC program, DXF drawing or CSV table, seen from the setup file",
+        "zero": "the program's zero, in the part model's own coordinates",
+        "axes": "what the program's X Y run along: the machine's axes or the part's; must be said where "
+        "the part is turned "
+        "about Z",
+        "rotate": "turns the program about its zero",
+        "offsets": "values for the D words of G41 and G42",
+        "offset_max": "or, where the offsets sit at the control: none is larger than this",
+        "planes": "the heights at which X Y and U V hold",
+        "uv_words": "whether U and V are measured from X Y or from the program's zero",
+        "zeros": "where G54 to G59 lie, from zero",
+        "whole_numbers": "what a number without a point means: whole units, or digits before or behind "
+        "the point",
+        "digits": "how many digits stand before and behind the point, for leading and trailing",
+        "block_delete": "whether blocks that begin with / run or are skipped",
+        "path_units": "the unit of a DXF or CSV path where it differs from the setup's or the drawing "
+        "says it wrongly",
+        "layers": "the DXF layers that hold the path; left out, all",
+        "gap": "the largest gap between ends of a drawing that count as joined",
+        "chord_bound": "how far chords may lie off a curve that is no line or arc; it counts against you",
+        "start": "where a path from a drawing begins",
+        "direction": "which way round closed contours of a drawing are cut",
+        "order": "in which order the contours of a drawing are cut",
+        "with": "items that are on for this cut, and for no cut that does not name them",
+        "without": "items that are off for this cut",
+        "stop_before": "whether the machine stops before this cut, with somebody there",
+        "wanted": "which side of the path is the piece you want",
+        "taken_out": "cuts whose pieces are taken out at the stop before this cut",
+        "held_by": "what holds the piece that this cut frees, in your words",
+        "flushing_distance": "for this cut alone, as in [heads]",
+        "upper_z": "for this cut alone, as in [heads]",
+    },
+    "Planes": {
+        "xy": "height above the zero at which X Y hold",
+        "uv": "height above the zero at which U V hold",
+    },
+    "GoneBelow": {"mass": "lighter than this, kg", "size": "and its longest side shorter than this"},
+    "Machine": {
+        "name": "its name",
+        "units": "the unit of every length in this file",
+        "travel": "how far the axes go",
+        "wire": "the wire's diameter",
+        "max_part_mass": "the heaviest part that the table takes, kg",
+        "flushing": "pressures and bores of the jets",
+        "codes": "the control's own words",
+        "lower_head": "the lower head",
+        "upper_head": "the upper head",
+        "bodies": "what stands still with the table: frame, rails that stay on, the tank's edge",
+    },
+    "Travel": {
+        "x": "of the lower guide's centre in X",
+        "y": "of the lower guide's centre in Y",
+        "z": "of the upper face in Z",
+        "u": "of the upper guide over the lower, in X",
+        "v": "of the upper guide over the lower, in Y",
+    },
+    "Codes": {
+        "thread": "words that thread the wire",
+        "cut": "words that cut the wire",
+        "ignore": "words that change nothing for the path",
+        "semicolon": "what a ; in a program means",
+        "end_cuts": "whether the end of a program cuts the wire",
+        "uv_on_arcs": "how U V change between the ends of an arc: evenly, or turning with it; left out, "
+        "both are checked",
+    },
+    "LowerHead": {"face_z": "machine Z of its face", **_HEAD},
+    "UpperHead": _HEAD,
+    "MovingBox": _BOX,
+    "UpperMovingBox": {
+        **_BOX,
+        "follows": "whether it goes where the upper guide goes, or stays over the lower one",
+    },
+    "TableBody": {"name": "its name in every answer", "box": "its extent"},
+    "Block": {"x": "its extent in X", "y": "its extent in Y", "z": "its extent in Z"},
+    "Jet": {
+        "bore": "the nozzle's bore",
+        "rough": "the pressure in rough cuts, bar",
+        "trim": "the pressure in trim cuts, bar; left out, as in rough cuts",
+        "area": "the wetted area under the jet in mm2, where it is larger than the bore's",
+    },
+    "Flushing": {"lower": "from below", "upper": "from above"},
+}
