@@ -1,0 +1,121 @@
+"""The words of the algorithms stay in the source: none of them reaches a terminal, a sheet or a page.
+
+The list is of terms of computational geometry and optimisation that a setter has no use for; which words belong
+on it is the project's own rule, no outside source.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from fixtures_lib import library
+from tests.test_docs import drawings, reference
+
+ROOT = Path(__file__).parent.parent
+DEMOS = sorted((ROOT / "demo_models").glob("*.toml"))
+
+INNER = re.compile(
+    r"minkowski|\bbvh\b|bounding.volume|branch.and.bound|(broad|narrow).?phase|witness.point|winding.number"
+    r"|lipschitz|incumbent|\bgauss|axis.aligned|\baabb\b|envelope.mesh",
+    re.IGNORECASE,
+)
+
+#: a script as long as only a library's is
+SCRIPT = re.compile(r"<script[^>]*>.{100000,}?</script>", re.DOTALL)
+
+
+def inner_words(text: str) -> list[str]:
+    """The terms that stand in a text, with what stands round them; line breaks count as spaces."""
+    plain = " ".join(text.split())
+    return [plain[max(0, m.start() - 40) : m.end() + 40] for m in INNER.finditer(plain)]
+
+
+def literals(source: str) -> Iterator[tuple[int, str]]:
+    """(line, text) of every string of a source file that may be shown: all but docstrings."""
+    tree = ast.parse(source)
+    prose = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in prose:
+            yield node.lineno, node.value
+
+
+def test_no_message_and_no_label_of_the_source() -> None:
+    found = []
+    for file in [*(ROOT / "clearance").rglob("*.py"), *(ROOT / "fixtures_lib").rglob("*.py")]:
+        for line, text in literals(file.read_text(encoding="utf-8")):
+            found += [f"{file.relative_to(ROOT)}, line {line}: {each}" for each in inner_words(text)]
+    assert not found, "\n".join(found)
+
+
+def test_no_help_and_no_page_of_the_site() -> None:
+    pages = reference.pages()
+    assert "--help" in pages["reference/commands.md"]
+    texts = {**pages, **drawings.drawings()}
+    for file in [ROOT / "README.md", ROOT / "fixtures_lib" / "README.md", *(ROOT / "docs").rglob("*.md")]:
+        texts[file.relative_to(ROOT).as_posix()] = file.read_text(encoding="utf-8")
+    assert not {name: found for name, text in texts.items() if (found := inner_words(text))}
+
+
+def said(*words: str) -> str:
+    """All that a command shows, whatever its exit code."""
+    done = subprocess.run(
+        [sys.executable, "-m", "clearance", *words],
+        cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr, done.stderr
+    return done.stdout + done.stderr
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda file: file.stem)
+def test_no_answer_about_a_demo(demo: Path, tmp_path: Path) -> None:
+    sheet, zones = tmp_path / "sheet.html", tmp_path / "zones.svg"
+    shown = {
+        "check": said("check", str(demo), "--moves", "--json", str(tmp_path / "report.json")),
+        "raise": said("raise", str(demo)),
+        "placement": said("placement", str(demo)),
+        "keepout": said("keepout", str(demo), "-o", str(zones)),
+        "sheet": said("sheet", str(demo), "-o", str(sheet)),
+        "report": (tmp_path / "report.json").read_text(encoding="utf-8"),
+        "zones": zones.read_text(encoding="utf-8"),
+        # The library that draws the scene is a script of its own; what it may say is in the page's data.
+        "page": re.sub(
+            r"<script[^>]*>.{100000,}?</script>", "", sheet.read_text(encoding="utf-8"), flags=re.S
+        ),
+    }
+    assert len(shown["check"]) > 300
+    assert not {name: found for name, text in shown.items() if (found := inner_words(text))}
+
+
+@pytest.mark.slow
+def test_no_answer_about_holders_and_no_first_setup(tmp_path: Path) -> None:
+    shown = [said("holders"), *(said("holders", name) for name in library.names())]
+    folder = ROOT / "demo_models"
+    shown.append(said("new", str(folder / "side_plate_die.stl"), str(folder / "opening.nc"), "-o", "-"))
+    assert not [found for text in shown for found in inner_words(text)]
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        'raise InputError(file, "", "the winding number is no whole one")',
+        'note = f"{item}: outside its bounding volume"',
+        'Finding("k", "note", None, None, "grown by the Minkowski sum")',
+        'def f():\n    return {"help": "a branch-and-bound search"}',
+    ],
+)
+def test_a_term_in_a_message_is_found(source: str) -> None:
+    assert [found for _, text in literals(source) for found in inner_words(text)]
+
+
+def test_a_term_in_a_docstring_or_an_everyday_word_is_none() -> None:
+    quiet = '"""A branch and bound search."""\nx = "meets this branch, bound to the table"'
+    assert not [found for _, text in literals(quiet) for found in inner_words(text)]
