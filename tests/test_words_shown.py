@@ -1,7 +1,7 @@
 """The words of the algorithms stay in the source: none of them reaches a terminal, a sheet or a page.
 
-The list is of terms of computational geometry and optimisation that a setter has no use for; which words belong
-on it is the project's own rule, no outside source.
+The list is of terms of computational geometry and optimisation that a setter has no use for; which words
+belong on it is the project's own rule, no outside source.
 """
 
 from __future__ import annotations
