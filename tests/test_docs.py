@@ -127,6 +127,17 @@ def test_a_head_is_drawn_as_its_machine_file_says() -> None:
     ]  # fmt: skip
 
 
+def test_every_file_that_the_developers_page_names_exists() -> None:
+    if not (ROOT / "clearance" / "kernels").is_dir():
+        pytest.skip("the page describes the rooms as they are with kernels/ and checking/")
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"(?<![\w/.])(?:[a-z_]+/)+[a-z_0-9]+\.py\b", text))
+    assert len(named) > 20
+    there = {file.relative_to(ROOT).as_posix() for file in ROOT.rglob("*.py") if ".venv" not in file.parts}
+    lost = [name for name in named if not any(f"/{file}".endswith(f"/{name}") for file in there)]
+    assert not lost
+
+
 def test_every_page_is_in_the_site_s_contents() -> None:
     named = set(re.findall(r"[\w/]+\.md", (ROOT / "mkdocs.yml").read_text(encoding="utf-8")))
     there = {page.relative_to(DOCS).as_posix() for page in DOCS.rglob("*.md")}
