@@ -119,8 +119,10 @@ def test_spellings_of_one_block(block: str) -> None:
 
 
 def test_comments_say_nothing() -> None:
-    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start (hole) 5)\nG01 X4 ; (Y9\n; G28 é\nM02"
+    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start hole 5)\nG01 X4 ; (back\n; zurück, 2 mm\nM02"
     assert points(read(program)) == [(0, 0), (4, 0)]
+    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start ;X7)\nG01 X4 ; (Y9\n; G28 é\nM02"
+    assert points(read(program, codes=Codes(semicolon="comment"))) == [(0, 0), (4, 0)]
 
 
 def test_line_ends_and_marks() -> None:
@@ -235,6 +237,7 @@ def test_ignored_words() -> None:
         (Codes(cut=("50",)), 'codes.cut: "50" is no NC word'),
         (Codes(thread=("T",)), 'codes.thread: "T" has no number'),
         (Codes(cut=("M30",)), 'codes.cut: "M30" means something else'),
+        (Codes(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
     ],
 )
 def test_codes_that_cannot_be(codes: Codes, says: str) -> None:
@@ -292,8 +295,8 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
         ("N1 N2 X1", "two block numbers"),
         ("G01 X1 I2", "I in a straight move"),
         ("G00 X1 R2", "R in a straight move"),
-        ("G18", "G18 is not known and could change the geometry"),
-        ("G19", "G19 is not known"),
+        ("G18", "G18 puts arcs into the plane of Z X; G17"),
+        ("G019", "G019 puts arcs into the plane of Y Z; G17"),
         ("G28 X0", "G28 is not known"),
         ("G51 A2", "G51 is not known"),
         ("G68 R45", "G68 is not known"),
@@ -316,7 +319,17 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
         ("G54", "G54 after the path has begun"),
         ("G01 X200000", "too large"),
         ("G01 X" + "9" * 400, "too large"),
-        ("G02 X1 I" + "9" * 400, "apart"),
+        ("G02 X1 I" + "9" * 50, "too large"),
+        ("G02 X1 I" + "9" * 400, "too large a number"),
+        ("N" + "9" * 5000 + " X1.", "N999999999999... is too large a number to be one, with 5000 digits"),
+        ("D" + "9" * 5000, "too large a number"),
+        ("M" + "9" * 5000, "too large a number"),
+        ("G" + "9" * 5000, "too large a number"),
+        ("X1\x0cY2", "the control character 0x0C"),
+        ("\x1bX1", "the control character 0x1B"),
+        ("X1\x7fY2", "the control character 0x7F"),
+        ("G01 (a(b) X200. )", "a comment bracket inside a comment"),
+        ("G01 X1. (a (b)", "a comment bracket inside a comment"),
         ("G01 X" + "9" * 5000, "too large"),
         ("M50 M60", "thread and that cut the wire in one block"),
     ],
@@ -342,6 +355,8 @@ def test_every_message_names_its_line(block: str, says: str) -> None:
         ("G41 G01 X0 Y0\nG92 X1\nM02", "line 2: G92 while the wire offset is on"),
         ("G90\nM02", "the program names no point"),
         ("%\n%", "the program names no point"),
+        ("O12\n%\nG00 X0 Y0\n%", "the program names no point before its end (% in line 2)"),
+        ("O12\nM30\nG00 X0 Y0\n%", "the program names no point before its end (M30 in line 2)"),
         ("Dear colleague,", 'line 1: the word "D" has no number'),
     ],
 )

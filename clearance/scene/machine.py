@@ -124,12 +124,14 @@ class TableBody(Table):
 
 
 class Codes(Table):
-    """The control's own words; none is assumed."""
+    """The control's own words; none is assumed. ``semicolon``: what ";" means in its programs."""
 
     where: ClassVar[str] = "in codes"
     thread: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     cut: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
+
+    semicolon: Literal["comment", "end of block"] | None = None
 
     @model_validator(mode="after")
     def _each_word_once(self) -> Codes:

@@ -6,17 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from clearance.toolpath.blocks import Semicolon
+
 
 @dataclass(frozen=True)
 class Codes:
     """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
 
-    ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over.
+    ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over. ``semicolon``:
+    what ";" means, None where nobody has said.
     """
 
     thread: tuple[str, ...] = ()
     cut: tuple[str, ...] = ()
     ignore: tuple[str, ...] = ()
+    semicolon: Semicolon = None
 
 
 @dataclass(frozen=True)

@@ -23,11 +23,14 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     grown by it.
     """
     if program.first is None:
-        raise InputError(shown, "", "the program names no point", "G00 to G03 with X and Y")
+        found = "the program names no point"
+        if program.ended is not None:
+            found += f" before its end ({program.ended[0]} in line {program.ended[1]})"
+        raise InputError(shown, "", found, "G00 to G03 with X and Y")
     rows: Sequence[Row] = program.rows or [
         (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
     ]
-    _check_size(program.first, rows, shown, options)
+    _check_size(program, rows, shown, options)
     notes, grow, miss = list(program.notes), 0.0, 0.0
     origin = None
     if program.offset_word is not None:
@@ -64,7 +67,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         sweep=turn,
         rapid=np.array(rapid, dtype=bool),
         threaded=np.array(threaded, dtype=bool),
-        line=np.array(line, dtype=np.int64),
+        line=_lines(program, line),
         block=tuple(block),
         thread_points=points,
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
@@ -98,15 +101,22 @@ def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:
     return origin if np.array_equal(np.unique(origin), np.arange(count)) else None
 
 
-def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, options: PathOptions) -> None:
+def _lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
+    """The file's line of each row."""
+    of = np.array(keys, dtype=np.int64)
+    return of if program.lines is None else np.array([0, *program.lines], dtype=np.int64)[of]
+
+
+def _check_size(program: Program, rows: Sequence[Row], shown: str, options: PathOptions) -> None:
     x, y, cx, cy, _, _, _, _, _, line, _, u, v = zip(*rows, strict=True)
     reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
-    reach[0] = np.abs([reach[0], *first]).max()
+    reach[0] = np.abs([reach[0], *(program.first or ())]).max()
     small = reach <= options.largest
     if not small.all():
         found = "a coordinate that is too large"
         want = f"at most {options.largest:g} mm from the zero"
-        raise InputError(shown, f"line {line[int(np.argmin(small))]}", found, want)
+        at = program.line_of(line[int(np.argmin(small))])
+        raise InputError(shown, f"line {at}", found, want)
 
 
 def _offset(
@@ -116,8 +126,8 @@ def _offset(
     assert program.offset_word is not None
     word, first_line = program.offset_word
 
-    def fail(line: int, found: str, want: str) -> InputError:
-        return InputError(shown, f"line {line}", found, want)
+    def fail(key: int, found: str, want: str) -> InputError:
+        return InputError(shown, f"line {program.line_of(key)}", found, want)
 
     def size(number: int, line: int) -> float:
         if number in options.offsets:
@@ -135,14 +145,14 @@ def _offset(
 
     if options.offsets:
         if any(row[11] or row[12] for row in rows) or any(program.first_uv):
-            raise fail(
-                first_line, f"{word} in a program with U V", "a tapered path with its offset worked in"
-            )
+            found = f"{word} in a program with U V"
+            raise InputError(shown, f"line {first_line}", found, "a tapered path with its offset worked in")
         rows, miss = offset_rows(program.first or (0.0, 0.0), rows, size, fail)
         return rows, 0.0, miss, ROUNDED
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
-        raise fail(first_line, found, "offsets = { 1 = ... } or offset_max = ... of this cut")
+        want = "offsets = { 1 = ... } or offset_max = ... of this cut"
+        raise InputError(shown, f"line {first_line}", found, want)
     grow = abs(options.offset_max)
     note = f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round"
     return rows, grow, 0.0, note

@@ -1,7 +1,7 @@
 """An ISO 6983 program's text goes in, its moves in the program's own plane (mm, frame C) come out.
 
 Words read: G00 to G03 with I J or R, G17, G20/G21/G70/G71, G40 to G42 with D, G54 to G59, G90/G91, G92, U V,
-Z (see ``heights``), N, O, "%", "/", comments in ( ) and after ";", M02/M30. Words that are known to move
+Z (see ``heights``), N, O, "%", "/", comments and ";" (see ``blocks``), M02/M30. Words that are known to move
 nothing are listed once and passed over. Every other word could change the geometry and stops the read with
 its line.
 
@@ -14,12 +14,13 @@ from __future__ import annotations
 import re
 from math import isnan, pi
 
+from clearance.toolpath.blocks import blocks_of, says_something
 from clearance.toolpath.moves import CUT, Moves
 from clearance.toolpath.nc import arcs
 from clearance.toolpath.nc.control import Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program
-from clearance.toolpath.nc.words import COMMENT, DELETE, words_of
+from clearance.toolpath.nc.words import DELETE, words_of
 from clearance.toolpath.options import PathOptions
 
 #: a straight move in plain words: each number with its decimal point, so that no habit matters
@@ -48,43 +49,60 @@ class _Reader(Control):
     # --- the file --------------------------------------------------------------------------------------
 
     def run(self, text: str) -> Program:
-        begun = False
-        deleted: list[int] = []
+        several = self.options.codes.semicolon == "end of block" and ";" in text
+        self.out.lines = [] if several else None
         for self.line, raw in enumerate(text.split("\n"), 1):
-            block = raw.strip()
-            if not block:
-                continue
-            if block[0] == "%":
-                if begun and self.ended is None:
-                    self.ended = "%"
-                continue
             if self.ended is not None:
-                if COMMENT.sub("", block).strip():
-                    self.note(f"what stands behind the program's end ({self.ended}) is not read")
+                if says_something(raw) and raw.strip()[0] != "%":
+                    self.behind_the_end()
                     break
                 continue
-            begun = True
-            if block[0] == "/":
-                deleted.append(self.line)
-                if self.options.block_delete == "skip":
-                    continue
-                block = DELETE.sub("", block, count=1)
-            if not self.straight_on(block):
-                self.block(block)
-        if deleted:
+            for block in blocks_of(raw, self.options.codes.semicolon, self.error):
+                if block:
+                    self.one(block)
+        if self.deleted:
             what = "carried out" if self.options.block_delete == "run" else "left out"
-            self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {deleted[0]}')
+            self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {self.deleted}')
         if self.ended is None:
             self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
         self.out.event = self.event
         return self.out
+
+    def one(self, block: str) -> None:
+        """One block, whatever it is."""
+        if self.ended is not None:
+            if block[0] != "%" and says_something(block):
+                self.behind_the_end()
+            return
+        if self.out.lines is not None:
+            self.out.lines.append(self.line)
+        self.key = self.line if self.out.lines is None else len(self.out.lines)
+        if block[0] == "%":
+            if self.begun:
+                self.ends("%")
+            return
+        # A comment may stand before the first "%".
+        self.begun = self.begun or says_something(block)
+        if block[0] == "/":
+            self.deleted = self.deleted or self.line
+            if self.options.block_delete == "skip":
+                return
+            block = DELETE.sub("", block, count=1)
+        if not self.straight_on(block):
+            self.block(block)
 
     def straight_on(self, block: str) -> bool:
         """Carry out the block that most programs are full of, a straight move with plain words, or say no.
 
         It does what ``block`` would, in a fifth of the time.
         """
-        if self.motion not in (0, 1) or self.relative or not self.plain or self.taper.named:
+        if (
+            self.motion not in (0, 1)
+            or self.relative
+            or not self.plain
+            or self.taper.named
+            or len(block) > 99
+        ):
             return False
         match = _STRAIGHT.fullmatch(block)
         if match is None or self.out.first is None:
@@ -98,7 +116,7 @@ class _Reader(Control):
         y = self.y if y_word is None else float(y_word) * self.scale + self.shift_y
         if abs(x - self.x) + abs(y - self.y) <= SAME:
             return True
-        self.out.height.stays(self.line)
+        self.out.height.stays(self.key)
         number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
             (
@@ -111,7 +129,7 @@ class _Reader(Control):
                 self.side,
                 number,
                 self.event,
-                self.line,
+                self.key,
                 label or "",
                 *self.uv,
             )
@@ -288,12 +306,12 @@ class _Reader(Control):
             found = "the height changes by itself while the wire offset is on"
             raise self.error(found, "Z together with a move, or before G41 or behind G40")
         if "Z" in at:
-            height.goes(z, self.relative, self.line)
+            height.goes(z, self.relative, self.key)
         else:
-            height.stays(self.line)
+            height.stays(self.key)
         number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
-            (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.line, label, *uv)
+            (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.key, label, *uv)
         )
         self.event = 0
         self.x, self.y, self.uv = x, y, uv

@@ -122,7 +122,9 @@ class Height:
 SAME = 1e-9
 
 # end x, end y, centre x, centre y (mm, C), sweep (radians), rapid, side of the offset (1 left of the path,
-# -1 right, 0 off), offset number (-1: none named), event of ``wire``, line, block number, u, v at the end
+# -1 right, 0 off), offset number (-1: none named), event of ``wire``, line (or, where a line may hold several
+# blocks, the block's place among all of them, from 1: ``Program.lines`` has its line), block number, u, v at
+# the end
 Row = tuple[float, float, float, float, float, bool, int, int, int, int, str, float, float]
 
 
@@ -140,6 +142,8 @@ class Program:
         offset_word: the first of G41, G42 and its line.
         event: of ``wire``, what the program did after the last move.
         height: of the upper face, as the Z words say.
+        ended: the word that ends the program, and its line; None where none does.
+        lines: the line of each block, where a line may hold several; else None.
     """
 
     first: tuple[float, float] | None = None
@@ -151,6 +155,12 @@ class Program:
     offset_word: tuple[str, int] | None = None
     event: int = 0
     height: Height = field(default_factory=lambda: Height(None))
+    ended: tuple[str, int] | None = None
+    lines: list[int] | None = None
+
+    def line_of(self, key: int) -> int:
+        """The file's line of a row."""
+        return key if self.lines is None else self.lines[key - 1]
 
 
 def is_still(row: Row, at: tuple[float, float]) -> bool:
