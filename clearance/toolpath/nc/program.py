@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError, NotYet
-from clearance.toolpath.compensation import offset_rows
+from clearance.toolpath.compensation import Rounding, offset_rows
+from clearance.toolpath.gouge import told
 from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
 from clearance.toolpath.nc.rows import Program, Row, is_still
 from clearance.toolpath.options import PathOptions
@@ -31,11 +32,11 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
     ]
     _check_size(program, rows, shown, options)
-    notes, grow, miss = list(program.notes), 0.0, 0.0
+    notes, grow, miss, doubt = list(program.notes), 0.0, 0.0, ""
     origin = None
     if program.offset_word is not None:
         written = {row[9]: k for k, row in enumerate(rows)}  # a line has one move at most
-        rows, grow, miss, note = _offset(program, rows, shown, options)
+        rows, grow, miss, note, doubt = _offset(program, rows, shown, options)
         origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
         notes.append(note)
     x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
@@ -72,6 +73,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         thread_points=points,
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
+        doubts=(doubt,) if doubt else (),
         grow=grow,
         chord_error=program.miss + miss,
         wire_left_in=left_in,
@@ -121,8 +123,9 @@ def _check_size(program: Program, rows: Sequence[Row], shown: str, options: Path
 
 def _offset(
     program: Program, rows: Sequence[Row], shown: str, options: PathOptions
-) -> tuple[Sequence[Row], float, float, str]:
-    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence."""
+) -> tuple[Sequence[Row], float, float, str, str]:
+    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence on what
+    was done, and one on where it cuts into the contour."""
     assert program.offset_word is not None
     word, first_line = program.offset_word
 
@@ -147,12 +150,13 @@ def _offset(
         if any(row[11] or row[12] for row in rows) or any(program.first_uv):
             found = f"{word} in a program with U V"
             raise InputError(shown, f"line {first_line}", found, "a tapered path with its offset worked in")
-        rows, miss = offset_rows(program.first or (0.0, 0.0), rows, size, fail)
-        return rows, 0.0, miss, ROUNDED
+        rounding = Rounding(program.unit)
+        rows, miss, found = offset_rows(program.first or (0.0, 0.0), rows, size, fail, rounding)
+        return rows, 0.0, miss, ROUNDED, told(found, program.line_of)
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
         want = "offsets = { 1 = ... } or offset_max = ... of this cut"
         raise InputError(shown, f"line {first_line}", found, want)
     grow = abs(options.offset_max)
     note = f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round"
-    return rows, grow, 0.0, note
+    return rows, grow, 0.0, note, ""

@@ -29,6 +29,9 @@ _STRAIGHT = re.compile(
     r"(?:X([-+]?[0-9]+\.[0-9]*)[ \t]*)?(?:Y([-+]?[0-9]+\.[0-9]*))?"
 )
 
+#: what a place is written with past the third decimal
+_LONGER = re.compile(r"[XYIJRxyijr][ \t]*[-+]?[0-9]*\.[0-9]{3}([0-9]+)")
+
 
 def read_nc(text: str, shown: str, options: PathOptions) -> Moves:
     """The moves of a program.
@@ -66,7 +69,18 @@ class _Reader(Control):
         if self.ended is None:
             self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
         self.out.event = self.event
+        if self.out.offset_word is not None:
+            self.out.unit = self.last_decimal(text)
         return self.out
+
+    def last_decimal(self, text: str) -> float:
+        """One of the last decimals that the program is written with, mm; coarser than a control's own counting
+        (0.001 mm, 0.0001 inch: common practice, no source) is no program, only noughts left out."""
+        behind = 3 if self.scale == 1.0 else 4
+        if not self.plain and self.options.digits is not None:
+            behind = max(behind, self.options.digits[1])
+        longer = (m[1].rstrip("0") for m in _LONGER.finditer(text))
+        return self.scale * 10.0 ** -max(behind, 3 + max(map(len, longer), default=0))
 
     def one(self, block: str) -> None:
         """One block, whatever it is."""

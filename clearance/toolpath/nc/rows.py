@@ -143,6 +143,7 @@ class Program:
         event: of ``wire``, what the program did after the last move.
         height: of the upper face, as the Z words say.
         ended: the word that ends the program, and its line; None where none does.
+        unit: one of the last decimals that the program is written with, mm; 0 where nobody asked.
         lines: the line of each block, where a line may hold several; else None.
     """
 
@@ -156,6 +157,7 @@ class Program:
     event: int = 0
     height: Height = field(default_factory=lambda: Height(None))
     ended: tuple[str, int] | None = None
+    unit: float = 0.0
     lines: list[int] | None = None
 
     def line_of(self, key: int) -> int:
