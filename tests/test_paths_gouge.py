@@ -1,4 +1,4 @@
-"""Where the wire's offset cuts into the contour farther on: known slots, and random contours measured by shapely."""
+"""Where the wire's offset cuts into the contour farther on: known slots, and random necks under shapely."""
 
 from __future__ import annotations
 
@@ -119,15 +119,16 @@ def test_random_contours_against_shapely(seed: int) -> None:
 
 
 def test_long_programs_are_searched_quickly() -> None:
-    ring = [
-        f"X{50 * cos(2 * pi * k / 20000):.6f} Y{50 * sin(2 * pi * k / 20000):.6f}" for k in range(1, 20001)
-    ]
-    again = [
-        f"X{50 * cos(2 * pi * k / 100):.6f} Y{50 * sin(2 * pi * k / 100):.6f}" for k in range(1, 101)
-    ] * 200
+    def ring(n: int) -> list[str]:
+        return [f"X{50 * cos(2 * pi * k / n):.6f} Y{50 * sin(2 * pi * k / n):.6f}" for k in range(1, n + 1)]
+
     saw = [f"X{k * 0.5:.3f} Y{(k % 2) * 30}." for k in range(1, 20001)]
     first = "G90 G00 X40. Y0.\nG41 D1 G01 "
-    for name, lines, d in (("X50. Y0.", ring, 0.2), ("X50. Y0.", again, 0.2), ("X0. Y0.", saw, 0.1)):
+    for name, lines, d in (
+        ("X50. Y0.", ring(20_000), 0.2),
+        ("X50. Y0.", ring(100) * 200, 0.2),
+        ("X0. Y0.", saw, 0.1),
+    ):
         before = time.process_time()
         read("\n".join([first + name, *lines]), d)
         # reading and the search together; the search is about half of it

@@ -366,6 +366,26 @@ def test_programs_that_cannot_run(program: str, says: str) -> None:
     assert says in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("program", "says"),
+    [
+        ("G02 X1. Y0. R.2",
+         "an arc of radius 0.2 inch cannot reach an end 1 inch away; R of 0.5 inch or more"),
+        ("G02 X1. Y0. I.4",
+         "the arc's start lies 0.4 inch from its centre and its end 0.6 inch, 5.08 mm apart"),
+        ("G41 D1 G01 X1. Y1.\nX2.\nY1.001\nX1.",
+         "inside corner at X2 Y1 leaves no room for the wire offset of 0.01 inch"),
+        ("G41 D1 G01 X1. Y1.\nG03 X1.002 J.001 I.001",
+         "0.01 inch uses up the arc's radius of 0.00141421 inch"),
+        ("G92 Z2.", "G92 puts the upper face 2 inch above the part zero, the setup 1 inch"),
+    ],
+)  # fmt: skip
+def test_lengths_of_an_inch_program_are_told_in_inches(program: str, says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(f"G70 G90 G00 X0. Y0.\n{program}\nM02", offsets={1: 0.254}, upper_height=25.4)
+    assert says in str(caught.value)
+
+
 # --- files ---------------------------------------------------------------------------------------------
 
 

@@ -1,9 +1,8 @@
 """The wire offset of programs as generators write them: places rounded to three or four decimals.
 
-The oracle measures in closed form, on complex numbers, from the contour that the rounded program says (for an
-arc whose end lies off its circle: radius even along its angle), and shares no code with the reader. Polylines are
-measured with shapely. Distances of a
-parallel are plane geometry.
+The oracle measures in closed form, on complex numbers, from the contour that the rounded program says (for
+an arc whose end lies off its circle: radius even along its angle), and shares no code with the reader.
+Polylines are measured with shapely. Distances of a parallel are plane geometry.
 """
 
 from __future__ import annotations

@@ -8,10 +8,10 @@ The rules.
     Outside corners are rounded about the programmed corner; a control that goes to the mitre instead leaves
     this path by the mitre's length. Inside corners are cut short where the offset moves meet.
     An arc whose radius the offset uses up, and a move that two inside corners use up, are errors.
-    Rounding. A program is written with so many decimals, so an arc's end lies a little beside its circle, and
-    moves that should run on smoothly meet at small corners. At each of its ends an arc counts as part of the
-    circle through that end. An inside corner that is no larger than what rounding can make, and whose moves are
-    too short to be trimmed, is bridged: the wire is nearer to the contour there by d (1 - cos of the corner),
+    Rounding. A program is written with so many decimals, so an arc's end lies a little beside its circle,
+    and moves that should run on smoothly meet at small corners. At each of its ends an arc counts as part of
+    the circle through that end. An inside corner no larger than what rounding can make, whose moves are too
+    short to be trimmed, is bridged: the wire is nearer to the contour there by d (1 - cos of the corner),
     which is handed back. Any other corner must have room.
     Where the wire's way cuts into the contour farther on is found by ``gouge``, and told.
 Source: outside corners as in NISTIR 6556, cutter radius compensation (from memory); the mitre of two straight
@@ -28,6 +28,7 @@ from math import atan2, cos, hypot, pi, sin, sqrt
 from clearance.errors import InputError
 from clearance.toolpath.gouge import Gouge, gouges
 from clearance.toolpath.nc.rows import Row
+from clearance.toolpath.nc.words import length
 
 Fail = Callable[[int, str, str], InputError]
 
@@ -36,9 +37,11 @@ _SAME = 2e-5  # mm: offset ends so near to each other are one point; what that m
 
 @dataclass(frozen=True)
 class Rounding:
-    """``unit`` is one of the last decimals that the program is written with, mm."""
+    """``unit`` is one of the last decimals that the program is written with, mm; ``scale`` mm in one unit of
+    the program, for messages."""
 
     unit: float
+    scale: float = 1.0
 
     @property
     def spare(self) -> float:
@@ -62,17 +65,20 @@ class _Bit:
     """
 
     __slots__ = (
-        "cx", "cy", "d", "end", "high", "low", "p0", "p1", "radius0", "radius1", "row", "sign", "t0", "t1", "whole",
+        "cx", "cy", "d", "end", "high", "low", "p0", "p1", "radius0", "radius1", "row", "sign", "t0", "t1",
+        "whole",
     )  # fmt: skip
 
-    def __init__(self, start: tuple[float, float], row: Row, d: float, fail: Fail) -> None:
+    def __init__(
+        self, start: tuple[float, float], row: Row, d: float, fail: Fail, scale: float = 1.0
+    ) -> None:
         x0, y0 = start
         x1, y1, self.cx, self.cy, sweep = row[:5]
         self.row, self.d = row, d
         if sweep == 0:
-            length = hypot(x1 - x0, y1 - y0)
-            self.t0 = self.t1 = ((x1 - x0) / length, (y1 - y0) / length)
-            self.sign, self.whole = 0, length
+            long = hypot(x1 - x0, y1 - y0)
+            self.t0 = self.t1 = ((x1 - x0) / long, (y1 - y0) / long)
+            self.sign, self.whole = 0, long
         else:
             self.sign = 1 if sweep > 0 else -1
             self.whole = abs(sweep)
@@ -82,7 +88,10 @@ class _Bit:
             self.radius1 = hypot(x1 - self.cx, y1 - self.cy) - self.sign * d
             radius = min(self.radius0, self.radius1) + self.sign * d
             if radius - self.sign * d <= _SAME:
-                found = f"the wire offset of {abs(d):g} mm uses up the arc's radius of {radius:.6g} mm"
+                found = (
+                    f"the wire offset of {length(abs(d), scale)} uses up the arc's radius of "
+                    f"{length(radius, scale)}"
+                )
                 raise fail(row[9], found, "a radius larger than the offset, or a smaller offset")
         self.low, self.high = 0.0, self.whole
         self.p0 = (x0 - d * self.t0[1], y0 + d * self.t0[0])
@@ -116,8 +125,12 @@ class _Bit:
 
 
 class _Joint:
-    """Between two bits: what was done there. ``row``: the move that stands between them. ``trimmed``: both end
-    where they meet. ``spent``: by how much a bridge brings the wire nearer to the contour, mm; None: no bridge."""
+    """What was done between two bits.
+
+    Attributes:
+        row: the move that stands between them.   trimmed: both end where they meet.
+        spent: by how much a bridge brings the wire nearer to the contour, mm; None: there can be no bridge.
+    """
 
     __slots__ = ("a", "b", "row", "spent", "trimmed")
 
@@ -210,10 +223,10 @@ def _run(
     for row in rows[1:]:
         if row[6] != lead[6] or (row[7] != lead[7] and row[6] * size(row[7], row[9]) != d):
             raise fail(row[9], "the wire offset changes while it is on", "G40 before the other offset")
-        bits.append(_Bit(corner, row, d, fail))
+        bits.append(_Bit(corner, row, d, fail, rounding.scale))
         corner = (row[0], row[1])
     if not bits:
-        alone = _Bit(at, lead, d, fail)
+        alone = _Bit(at, lead, d, fail, rounding.scale)
         return [(*alone.p1, *lead[2:])], d, 0.0
     out: list[Row] = [(*bits[0].p0, *lead[2:])]
     miss = 0.0
@@ -221,14 +234,17 @@ def _run(
     for a, b in zip(bits, bits[1:], strict=False):
         joint = _Joint(a, b, rounding)
         gap = hypot(b.p0[0] - a.p1[0], b.p0[1] - a.p1[1])
-        miss = max(miss, gap if gap <= _SAME else _join(joint, fail))
+        miss = max(miss, gap if gap <= _SAME else _join(joint, fail, rounding.scale))
         joints.append(joint)
     for k, bit in enumerate(bits):
         sides = joints[max(0, k - 1) : k + 1]
         while bit.high - bit.low <= 1e-9:
             flat = [joint for joint in sides if joint.trimmed and joint.spent is not None]
             if not flat:
-                found = f"between its two inside corners the wire offset of {abs(d):g} mm leaves nothing of the move"
+                size_of = length(abs(d), rounding.scale)
+                found = (
+                    f"between its two inside corners the wire offset of {size_of} leaves nothing of the move"
+                )
                 raise fail(bit.row[9], found, "a longer move or a smaller offset")
             miss = max(miss, min(flat, key=lambda joint: joint.spent or 0.0).bridge())
     for bit, joint in zip_longest(bits, joints):
@@ -245,8 +261,8 @@ def _turn(a: _Bit, b: _Bit) -> float:
     return atan2(cross, dot)
 
 
-def _join(joint: _Joint, fail: Fail) -> float:
-    """Settle a corner whose offset ends lie apart: trim both, or put a move between. Returns what that costs."""
+def _join(joint: _Joint, fail: Fail, scale: float) -> float:
+    """Settle a corner whose offset ends lie apart: trim both, or put a move between. Returns its cost."""
     a, b = joint.a, joint.b
     d = a.d
     dot = a.t1[0] * b.t0[0] + a.t1[1] * b.t0[1]
@@ -274,7 +290,8 @@ def _join(joint: _Joint, fail: Fail) -> float:
             return joint.bridge()
         raise fail(
             b.row[9],
-            f"the inside corner at X{x:.6g} Y{y:.6g} leaves no room for the wire offset of {abs(d):g} mm",
+            f"the inside corner at X{x / scale:.6g} Y{y / scale:.6g} leaves no room for the wire offset of "
+            f"{length(abs(d), scale)}",
             "longer moves at the corner, or a smaller offset",
         )
     a.high = min(best[1], a.whole)

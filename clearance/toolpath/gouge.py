@@ -4,11 +4,12 @@ At each corner the offset is settled between two moves. Whether the wire then co
 part of the contour, across a slot that is too narrow say, is asked here, for all pairs of moves.
 
 Glossary
-    chain      moves in a row whose directions lie within 90 degrees. Where its corners are settled, a parallel of
-               a chain keeps its distance from the whole chain: both are graphs over one axis, and the distance
-               from a point of the parallel grows along the contour to either side of the point's foot. So only
-               different chains are compared.
-    broad phase  boxes about 64 segments, then about 8, then single ones; a tree of boxes finds the first pairs.
+    chain      moves in a row whose directions lie within 90 degrees. Where its corners are settled, a
+               parallel of a chain keeps its distance from the whole chain: both are graphs over one axis, and
+               the distance from a point of the parallel grows along the contour to either side of the point's
+               foot. So only different chains are compared.
+    broad phase  boxes about 64 segments, then about 8, then single ones; a tree of boxes finds the first
+               pairs.
 Arcs are seen as chords, whose sagitta is taken off what counts.
 """
 
@@ -41,8 +42,10 @@ _ENDS = 3.0
 
 @dataclass(frozen=True)
 class Gouge:
-    """The wire on ``line`` comes ``deep`` mm too near to the contour of line ``of``; ``at`` is the wire's
-    place, mm. ``line`` and ``of`` are as the rows have them. ``unknown``: there were too many moves to tell."""
+    """The wire on ``line`` comes ``deep`` mm too near to the contour of line ``of`` (both as rows have them).
+
+    ``at`` is the wire's place, mm. ``unknown``: there were too many moves to tell.
+    """
 
     line: int
     of: int
@@ -71,8 +74,8 @@ def gouges(contour: Way, wire: Way, d: float, miss: float) -> list[Gouge]:
     """Where the wire cuts into the contour, one for each pair of lines, the deepest place of each.
 
     Args:
-        contour: where it begins, and its rows.  wire: the same of the wire's centre; its rows have the lines of
-            the contour's rows that they belong to.
+        contour: where it begins, and its rows.
+        wire: the same of the wire's centre; its rows have the lines of the contour's rows they belong to.
         d: the offset, mm, positive.  miss: how far the wire's way may be off, mm.
     """
     of_line = {row[9]: k for k, row in enumerate(contour[1])}
@@ -100,23 +103,26 @@ def gouges(contour: Way, wire: Way, d: float, miss: float) -> list[Gouge]:
     return list(worst.values())
 
 
-def told(found: Sequence[Gouge], line_of: Callable[[int], int]) -> str:
-    """One sentence for all that was found on one cut; "" for nothing."""
+def told(found: Sequence[Gouge], line_of: Callable[[int], int], scale: float) -> str:
+    """One sentence for all that was found on one cut; "" for nothing. ``scale``: mm in the program's unit."""
     real = [gouge for gouge in found if not gouge.unknown]
     if not real:
         if found:
-            return "the wire offset was not compared with the whole contour: too many moves lie near to each other"
+            return (
+                "the wire offset was not compared with the whole contour: too many moves lie near each other"
+            )
         return ""
     worst = max(real, key=lambda gouge: gouge.deep)
     first, other = line_of(worst.line), line_of(worst.of)
     more = f"; so it is for {len(real)} pairs of lines in all" if len(real) > 1 else ""
     return (
-        f"with its offset the wire on line {first} cuts {worst.deep:.3f} mm into the contour of line {other}, near "
-        f"X{worst.at[0]:.6g} Y{worst.at[1]:.6g}{more}. Some controls stop there, others cut"
+        f"with its offset the wire on line {first} cuts {worst.deep:.3f} mm into the contour of line {other}"
+        f", near X{worst.at[0] / scale:.6g} Y{worst.at[1] / scale:.6g}{more}. "
+        "Some controls stop there, others cut"
     )
 
 
-# ----------------------------------------------------------------------------------------------- what is compared
+# ---------------------------------------------------------------------- what is compared
 
 
 def _ends_of(way: Way) -> tuple[Array, Array, Array, Array]:
@@ -219,7 +225,7 @@ def _cut(segments: _Segments, at: float) -> tuple[_Segments, _Segments]:
     return before, behind
 
 
-# ----------------------------------------------------------------------------------------------- the broad phase
+# ---------------------------------------------------------------------- the broad phase
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,11 @@
 """An NC program's bytes go in, a hash of its words comes out: equal hashes, equal paths.
 
 What a word is, the reader decides (``words``, ``blocks``, and ``nc`` for what stands around them). These say
-nothing to the path and are left out: comments, spacing, letter case, line ends, blank lines, the encoding, and
-a lone "%" as the very first or the very last block. All the rest counts, as it is written: N numbers (a control
-may jump to them), the "/" of block delete with its digit, where a block ends, a "%" with blocks on either side,
-what stands behind the program's end. X10, X10. and X10.0 are three different words: some controls read the
-first as 10 of the last decimals, and where somebody rewrote a number, somebody shall look.
+nothing to the path and are left out: comments, spacing, letter case, line ends, blank lines, the encoding,
+and a lone "%" as the very first or the very last block. All the rest counts, as it is written: N numbers (a
+control may jump to them), the "/" of block delete with its digit, where a block ends, a "%" with blocks on
+either side, what stands behind the program's end. X10, X10. and X10.0 are three different words: some
+controls read the first as 10 of the last decimals, and where somebody rewrote a number, somebody shall look.
 """
 
 from __future__ import annotations

@@ -124,8 +124,8 @@ def _check_size(program: Program, rows: Sequence[Row], shown: str, options: Path
 def _offset(
     program: Program, rows: Sequence[Row], shown: str, options: PathOptions
 ) -> tuple[Sequence[Row], float, float, str, str]:
-    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence on what
-    was done, and one on where it cuts into the contour."""
+    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence on
+    what was done, and one on where it cuts into the contour."""
     assert program.offset_word is not None
     word, first_line = program.offset_word
 
@@ -150,9 +150,9 @@ def _offset(
         if any(row[11] or row[12] for row in rows) or any(program.first_uv):
             found = f"{word} in a program with U V"
             raise InputError(shown, f"line {first_line}", found, "a tapered path with its offset worked in")
-        rounding = Rounding(program.unit)
-        rows, miss, found = offset_rows(program.first or (0.0, 0.0), rows, size, fail, rounding)
-        return rows, 0.0, miss, ROUNDED, told(found, program.line_of)
+        rounding = Rounding(program.unit, program.scale)
+        rows, miss, cuts = offset_rows(program.first or (0.0, 0.0), rows, size, fail, rounding)
+        return rows, 0.0, miss, ROUNDED, told(cuts, program.line_of, program.scale)
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
         want = "offsets = { 1 = ... } or offset_max = ... of this cut"

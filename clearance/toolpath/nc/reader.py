@@ -20,7 +20,7 @@ from clearance.toolpath.nc import arcs
 from clearance.toolpath.nc.control import Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program
-from clearance.toolpath.nc.words import DELETE, words_of
+from clearance.toolpath.nc.words import DELETE, length, words_of
 from clearance.toolpath.options import PathOptions
 
 #: a straight move in plain words: each number with its decimal point, so that no habit matters
@@ -70,12 +70,15 @@ class _Reader(Control):
             self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
         self.out.event = self.event
         if self.out.offset_word is not None:
-            self.out.unit = self.last_decimal(text)
+            self.out.unit, self.out.scale = self.last_decimal(text), self.scale
         return self.out
 
     def last_decimal(self, text: str) -> float:
-        """One of the last decimals that the program is written with, mm; coarser than a control's own counting
-        (0.001 mm, 0.0001 inch: common practice, no source) is no program, only noughts left out."""
+        """One of the last decimals that the program is written with, mm.
+
+        Coarser than a control's own counting (0.001 mm, 0.0001 inch: common practice, no source) it never is:
+        there noughts are left out.
+        """
         behind = 3 if self.scale == 1.0 else 4
         if not self.plain and self.options.digits is not None:
             behind = max(behind, self.options.digits[1])
@@ -217,10 +220,10 @@ class _Reader(Control):
         if self.side:
             raise self.error("G92 while the wire offset is on", "G40 before it")
         if "Z" in at:
-            own = self.out.height.preset(at["Z"] * self.scale)
-            if own is not None:
-                said = at["Z"] * self.scale
-                found = f"G92 puts the upper face {said:g} mm above the part zero, the setup {own:g} mm"
+            other = self.out.height.preset(at["Z"] * self.scale)
+            if other is not None:
+                said, own = length(at["Z"] * self.scale, self.scale), length(other, self.scale)
+                found = f"G92 puts the upper face {said} above the part zero, the setup {own}"
                 raise self.error(found, "a Z word before it, or the same height in both")
         if self.out.first is None:
             self.x = at["X"] * self.scale + self.shift_x if "X" in at else self.x
@@ -337,11 +340,13 @@ class _Reader(Control):
             if "R" in at:
                 if "I" in at or "J" in at:
                     raise arcs.NoArc("an arc with both R and I J", "one of the two")
-                cx, cy, sweep, miss = arcs.from_radius(start, end, at["R"] * self.scale, ccw, tolerance)
+                cx, cy, sweep, miss = arcs.from_radius(
+                    start, end, at["R"] * self.scale, ccw, tolerance, self.scale
+                )
             elif "I" in at or "J" in at:
                 cx = start[0] + at.get("I", 0.0) * self.scale
                 cy = start[1] + at.get("J", 0.0) * self.scale
-                sweep, miss = arcs.from_centre(start, end, (cx, cy), ccw, tolerance)
+                sweep, miss = arcs.from_centre(start, end, (cx, cy), ccw, tolerance, self.scale)
             else:
                 raise arcs.NoArc("an arc without I, J or R", "its centre by I J or its radius by R")
         except arcs.NoArc as why:

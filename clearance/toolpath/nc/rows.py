@@ -144,6 +144,7 @@ class Program:
         height: of the upper face, as the Z words say.
         ended: the word that ends the program, and its line; None where none does.
         unit: one of the last decimals that the program is written with, mm; 0 where nobody asked.
+        scale: mm in one unit of the program, for messages.
         lines: the line of each block, where a line may hold several; else None.
     """
 
@@ -158,6 +159,7 @@ class Program:
     height: Height = field(default_factory=lambda: Height(None))
     ended: tuple[str, int] | None = None
     unit: float = 0.0
+    scale: float = 1.0
     lines: list[int] | None = None
 
     def line_of(self, key: int) -> int:

@@ -11,6 +11,11 @@ from clearance.toolpath.blocks import Fail, uncommented
 _WIDE = ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
+def length(mm: float, scale: float) -> str:
+    """A length as the file that it is from would write it; ``scale`` is mm in one unit of that file."""
+    return f"{mm:.6g} mm" if scale == 1.0 else f"{mm / scale:.6g} inch"
+
+
 def text_of(data: bytes, shown: str, want: str) -> str:
     """The text of a file with line ends as "\\n", byte order mark removed.
 
