@@ -64,7 +64,7 @@ def program(rng: random.Random) -> bytes:
         ["%", "O1 (by chance)", f"N1 G{rng.choice((70, 71, 21))} G90 G{rng.choice((0, 92))} X0. Y0."],
     )
     relative = False
-    for k in range(rng.randrange(1, 14)):
+    for k in range(rng.choice((rng.randrange(1, 14), rng.randrange(20, 90)))):
         to = np.round(at + np.array([rng.uniform(-9, 9), rng.uniform(-9, 9)]), 3)
         said = to - at if relative else to
         place = f"X{said[0]:.3f} Y{said[1]:.3f}"

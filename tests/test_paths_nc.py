@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import random
 import time
 from pathlib import Path
 from typing import Any
@@ -450,6 +451,60 @@ def test_the_short_way_reads_what_the_long_way_reads(blocks: list[tuple[str, lis
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
         assert _answer(program) == short
+
+
+_PLAIN = [
+    "N5 G01 X1. Y2.5", "X-3.25", "Y.75", "G03 X1. Y2. I.5 J1.", "G2 X{x} Y{y} I{i} J{j} F2.5", "G01 X{x}",
+    "G1X{x}Y{y}F3.", "N12G03X{x}Y{y}I{i}J{j}", "G03 I1.", "G00 X{x} Y{y}", "  X{x}  Y{y} F7", "", "N9", "F5",
+    "J2.", "G02 J-1.5", "G01", "G3",
+]  # fmt: skip
+_OTHERS = [
+    "G91", "G90", "G41 D1", "G40", "M08", "(say)", "G92 X0. Y1.", "X1. (a)", "/X2.", "G70", "G71", "X1.2.3",
+    "M50", "G03 X5. Y5. I100. J3.", "G01 I2.", "X 7.", "X5", "Z30.", "U1.", "H3", "G54", "; a",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_many_plain_lines_are_read_as_they_are_one_by_one(seed: int) -> None:
+    """Lines and arcs of plain words are read by the thousand; not a bit differs from block by block."""
+    rng = random.Random(seed)
+    lines, at = ["G90 G00 X0. Y0.", "G01 X5."], np.array([5.0, 0.0])
+    for _ in range(400):
+        to = np.round(at + np.array([rng.uniform(-9, 9), rng.uniform(-9, 9)]), 3)
+        share = rng.uniform(-1, 1)
+        i, j = (to - at) / 2 + share * np.array([at[1] - to[1], to[0] - at[0]])
+        text = rng.choice(
+            _OTHERS if rng.random() < 0.002 * (seed % 3) else _PLAIN[4:8] * 3 + [_PLAIN[9], *_PLAIN[11:14]]
+        )
+        if rng.random() < 0.0002 * seed:
+            text = rng.choice(_PLAIN)
+        lines.append(text.format(x=f"{to[0]:.3f}", y=f"{to[1]:.3f}", i=f"{i:.4f}", j=f"{j:.4f}"))
+        at = np.where([f"{{{axis}}}" in text for axis in "xy"], to, at)
+    program = "\n".join([*lines, "M02"])
+    quick = _answer(program)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nc.plain, "plain_lines", lambda text, begin: ([], begin))
+        patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
+        assert _answer(program) == quick
+
+
+@pytest.mark.parametrize("kind", ["lines", "arcs"])
+def test_a_long_ring_is_read_at_once(kind: str) -> None:
+    """A fifth of a million moves in a share of the 8 s that a million may take."""
+    n = 200_000
+    turn = 2 * np.pi * np.arange(n + 1) / n
+    x, y = (50 * np.cos(turn)).round(4).tolist(), (50 * np.sin(turn)).round(4).tolist()
+    if kind == "lines":
+        lines = [f"G01 X{a:.4f} Y{b:.4f}" for a, b in zip(x[1:], y[1:], strict=True)]
+    else:
+        lines = [
+            f"G03 X{x[k]:.4f} Y{y[k]:.4f} I{-x[k - 1]:.4f} J{-y[k - 1]:.4f} F3." for k in range(1, n + 1)
+        ]
+    program = "\n".join(["G90 G00 X50. Y0.", *lines, "M02"])
+    before = time.process_time()
+    moves = read(program)
+    assert time.process_time() - before < 2.0
+    assert len(moves) > 190_000
 
 
 def _answer(program: str) -> object:

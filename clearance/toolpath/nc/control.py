@@ -30,6 +30,8 @@ class Control:
         self.thread_words = code_words(options.codes.thread, "codes.thread")
         self.cut_words = code_words(options.codes.cut, "codes.cut")
         self.ignored = code_words(options.codes.ignore, "codes.ignore")
+        named = self.thread_words | self.cut_words | self.ignored
+        self.all_plain = not any(word[0] == "F" and word != "F" for word in named)
         self.scale = options.unit
         self.relative = False
         self.motion: int | None = None

@@ -11,7 +11,7 @@ from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
 from clearance.toolpath.gouge import told
 from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
-from clearance.toolpath.nc.rows import Program, Row, is_still
+from clearance.toolpath.nc.rows import Program, Rows, is_still
 from clearance.toolpath.options import PathOptions
 
 ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
@@ -28,19 +28,17 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         if program.ended is not None:
             found += f" before its end ({program.ended[0]} in line {program.ended[1]})"
         raise InputError(shown, "", found, "G00 to G03 with X and Y")
-    rows: Sequence[Row] = program.rows or [
-        (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
-    ]
+    rows = program.rows or Rows([(*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)])
     _check_size(program, rows, shown, options)
     notes, grow, miss, doubt = list(program.notes), 0.0, 0.0, ""
     origin = None
     if program.offset_word is not None:
-        written = {row[9]: k for k, row in enumerate(rows)}  # a line has one move at most
+        written = {key: k for k, key in enumerate(rows.line)}  # a block has one move at most
         rows, grow, miss, note, doubt = _offset(program, rows, shown, options)
-        origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
+        origin = _whole(np.array([written[key] for key in rows.line], dtype=np.int64), len(written))
         notes.append(note)
-    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
-    rapid = _riding(program.first, rows) if program.height.named else list(fast)
+    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = rows.columns
+    rapid = _riding(program.first, rows) if program.height.named else list(map(bool, fast))
     end = np.array([x, y], dtype=float).T
     centre = np.array([cx, cy], dtype=float).T
     turn = np.array(sweep, dtype=float)
@@ -87,7 +85,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     )
 
 
-def _riding(first: tuple[float, float], rows: Sequence[Row]) -> list[bool]:
+def _riding(first: tuple[float, float], rows: Rows) -> list[bool]:
     """Whether each move is rapid; where the upper head alone moves, as on the move before."""
     out: list[bool] = []
     at, rapid = first, True
@@ -109,8 +107,8 @@ def _lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
     return of if program.lines is None else np.array([0, *program.lines], dtype=np.int64)[of]
 
 
-def _check_size(program: Program, rows: Sequence[Row], shown: str, options: PathOptions) -> None:
-    x, y, cx, cy, _, _, _, _, _, line, _, u, v = zip(*rows, strict=True)
+def _check_size(program: Program, rows: Rows, shown: str, options: PathOptions) -> None:
+    x, y, cx, cy, _, _, _, _, _, line, _, u, v = rows.columns
     reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
     reach[0] = np.abs([reach[0], *(program.first or ())]).max()
     small = reach <= options.largest
@@ -122,8 +120,8 @@ def _check_size(program: Program, rows: Sequence[Row], shown: str, options: Path
 
 
 def _offset(
-    program: Program, rows: Sequence[Row], shown: str, options: PathOptions
-) -> tuple[Sequence[Row], float, float, str, str]:
+    program: Program, rows: Rows, shown: str, options: PathOptions
+) -> tuple[Rows, float, float, str, str]:
     """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence on
     what was done, and one on where it cuts into the contour."""
     assert program.offset_word is not None
@@ -147,12 +145,12 @@ def _offset(
         )
 
     if options.offsets:
-        if any(row[11] or row[12] for row in rows) or any(program.first_uv):
+        if any(rows.u) or any(rows.v) or any(program.first_uv):
             found = f"{word} in a program with U V"
             raise InputError(shown, f"line {first_line}", found, "a tapered path with its offset worked in")
         rounding = Rounding(program.unit, program.scale)
-        rows, miss, cuts = offset_rows(program.first or (0.0, 0.0), rows, size, fail, rounding)
-        return rows, 0.0, miss, ROUNDED, told(cuts, program.line_of, program.scale)
+        wire, miss, cuts = offset_rows(program.first or (0.0, 0.0), list(rows), size, fail, rounding)
+        return Rows(wire), 0.0, miss, ROUNDED, told(cuts, program.line_of, program.scale)
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
         want = "offsets = { 1 = ... } or offset_max = ... of this cut"

@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from math import isnan, pi
 
+from clearance.toolpath import plain
 from clearance.toolpath.blocks import blocks_of, says_something
 from clearance.toolpath.moves import CUT, Moves
 from clearance.toolpath.nc import arcs
@@ -54,7 +55,19 @@ class _Reader(Control):
     def run(self, text: str) -> Program:
         several = self.options.codes.semicolon == "end of block" and ";" in text
         self.out.lines = [] if several else None
-        for self.line, raw in enumerate(text.split("\n"), 1):
+        text += "\n"
+        begin = self.line = tried = 0
+        while begin < len(text):
+            self.line += 1
+            if self.line > tried and self.all_plain and self.out.lines is None and plain.can_take(self):
+                found, end = plain.plain_lines(text, begin)
+                self.key = self.line
+                if found and plain.take(self, found):
+                    begin, self.line = end, self.line + len(found) - 1
+                    continue
+                tried = self.line + max(plain.LEAST // 2, len(found))
+            end = text.index("\n", begin)
+            raw, begin = text[begin:end], end + 1
             if self.ended is not None:
                 if says_something(raw) and raw.strip()[0] != "%":
                     self.behind_the_end()

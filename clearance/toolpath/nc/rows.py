@@ -7,9 +7,11 @@ the first Z word the face is where the setup puts it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from math import isnan, nan
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,6 +130,57 @@ SAME = 1e-9
 Row = tuple[float, float, float, float, float, bool, int, int, int, int, str, float, float]
 
 
+class Rows:
+    """Rows kept as columns, a million of them in 90 MB."""
+
+    def __init__(self, rows: Iterable[Row] = ()) -> None:
+        self.places = [array("d") for _ in range(5)]
+        self.rapid, self.side = array("b"), array("b")
+        self.number, self.event, self.line = array("q"), array("b"), array("q")
+        self.block: list[str] = []
+        self.u, self.v = array("d"), array("d")
+        for row in rows:
+            self.append(row)
+
+    @property
+    def columns(self) -> tuple[Sequence[Any], ...]:
+        """As a row has them."""
+        few = (self.rapid, self.side, self.number, self.event, self.line, self.block, self.u, self.v)
+        return (*self.places, *few)
+
+    def append(self, row: Row) -> None:
+        for column, value in zip(self.columns, row, strict=True):
+            column.append(value)  # type: ignore[attr-defined]
+
+    def extend(
+        self,
+        places: Sequence[NDArray[np.float64]],
+        rapid: NDArray[np.bool_],
+        state: tuple[int, int, int],
+        line: NDArray[np.int64],
+        block: list[str],
+        uv: tuple[float, float],
+    ) -> None:
+        """Many rows under one ``state``: side, offset number, event (of the first alone)."""
+        many = len(line)
+        for column, values in zip(self.places, places, strict=True):
+            column.frombytes(np.ascontiguousarray(values, dtype=np.float64).tobytes())
+        self.rapid.frombytes(rapid.astype(np.int8).tobytes())
+        self.side.extend([state[0]] * many)
+        self.number.extend([state[1]] * many)
+        self.event.extend([state[2], *[0] * (many - 1)])
+        self.line.frombytes(line.astype(np.int64).tobytes())
+        self.block += block
+        self.u.extend([uv[0]] * many)
+        self.v.extend([uv[1]] * many)
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    def __iter__(self) -> Iterator[Row]:
+        return zip(*self.columns, strict=True)
+
+
 @dataclass
 class Program:
     """A program as read, before its wire offset.
@@ -150,7 +203,7 @@ class Program:
 
     first: tuple[float, float] | None = None
     first_uv: tuple[float, float] = (0.0, 0.0)
-    rows: list[Row] = field(default_factory=list)
+    rows: Rows = field(default_factory=Rows)
     passed_over: dict[str, tuple[str, int]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     miss: float = 0.0
