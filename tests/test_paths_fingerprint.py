@@ -137,7 +137,7 @@ program = st.lists(block, min_size=1, max_size=12)
 
 def written(blocks: list[tuple[str, int, list[str]]]) -> str:
     body = [f"{mark}N{n} {' '.join(words)}" for mark, n, words in blocks]
-    return "\n".join(["%", "O1", "G90 G01 G92 X0. Y0.", *body, "M30", "%", ""])
+    return "\n".join(["%", "O1", "G90 G00 X0. Y0.", *body, "M30", "%", ""])
 
 
 def written_otherwise(blocks: list[tuple[str, int, list[str]]], rng: random.Random) -> str:
@@ -151,7 +151,7 @@ def written_otherwise(blocks: list[tuple[str, int, list[str]]], rng: random.Rand
         return rng.choice([text, text.lower()])
 
     lines = [rng.choice(["", "%\n%", "  % "])]
-    rows = [("", ["O1"]), ("", ["G90", "G01", "G92", "X0.", "Y0."])]
+    rows = [("", ["O1"]), ("", ["G90", "G00", "X0.", "Y0."])]
     rows += [(mark, [f"N{n}", *words]) for mark, n, words in blocks]
     for mark, words in [*rows, ("", ["M30"])]:
         lines.append(" " * rng.randrange(3) + mark + gap() + gap().join(map(word, words)) + gap())
@@ -191,11 +191,20 @@ def moves_or_none(text: str, semicolon: Semicolon) -> Moves | None:
         return None
 
 
+def test_what_is_written_here_can_be_read() -> None:
+    """Else the test below compares errors with errors."""
+    for semicolon in (None, "comment", "end of block"):
+        moves = moves_or_none(written([("", 1, ["G01", "X1."]), ("/2", 2, ["X2.", "Y3"])]), semicolon)
+        assert moves is not None
+        assert len(moves) == 1
+
+
 edit = st.one_of(
     st.text("XYGN/%();. \n\t19-+E", max_size=3),
     st.sampled_from(
         [";", "; b", ";X1.", "; X 9", ";N25 G01 X200. Y0.", ";G04 P1", ";;", "(a;b)", "(a;X1.)", ";%", "%;"]
     ),
+    st.sampled_from(["\n;X1.\n", "\n(a;X1.)\n", "\n(a(b))\n", "\n; b\n", "\n;\n", "\n;N25 G01 X200. Y0.\n"]),
     st.sampled_from(
         ["(a(b) X200. )", "(a(b))", "((", "))", "(b)", "(a)\n%\n", ";(a", "(;)", ";/X1.", ";#1=2", "(a;"]
     ),
@@ -211,9 +220,13 @@ edit = st.one_of(
 @example([("", 1, ["X1."])], [(0, 0, "(")], None)
 @example([("", 1, ["X1."])], [(0, 0, "(a)\n")], None)
 @example([("", 1, ["X1."]), ("", 2, ["X2."])], [(31, 0, "\n%\n")], None)
-@example([("", 1, ["X1."])], [(24, 0, ";X9.")], None)
-@example([("", 1, ["X1."])], [(24, 0, ";b")], "end of block")
-@example([("", 1, ["X1."])], [(24, 0, "(a(b)X200. )")], "comment")
+@example([("", 1, ["X1."])], [(20, 0, ";X9.")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n;X9.\n")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n(a;X9.)\n")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n(a(b)X9.)\n")], "comment")
+@example([("", 1, ["X1."])], [(20, 0, "\n(a;b)\n")], "end of block")
+@example([("", 1, ["X1."])], [(20, 0, ";b")], "end of block")
+@example([("", 1, ["X1."])], [(20, 0, "(a(b)X200. )")], "comment")
 def test_equal_words_are_equal_paths(
     blocks: list[tuple[str, int, list[str]]], edits: list[tuple[int, int, str]], semicolon: Semicolon
 ) -> None:
