@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import random
+import signal
 import time
 import traceback
 from pathlib import Path
@@ -141,6 +142,9 @@ def outcome(seed: int, folder: Path) -> tuple[str, bytes]:
     file = folder / name
     file.write_bytes(data)
     before = time.process_time()
+    if hasattr(signal, "SIGALRM"):
+        signal.signal(signal.SIGALRM, _late)
+        signal.alarm(int(6 * ALLOWED_S))
     try:
         moves, _ = read_path(file, options, name)
     except InputError as error:
@@ -153,6 +157,8 @@ def outcome(seed: int, folder: Path) -> tuple[str, bytes]:
         return f"FAILED: {type(error).__name__} {error} ({Path(where.filename).name}:{where.lineno})", data
     finally:
         spent = time.process_time() - before
+        if hasattr(signal, "SIGALRM"):
+            signal.alarm(0)
     try:
         words_sha256(data, name, semicolon)
     except InputError:
@@ -160,6 +166,10 @@ def outcome(seed: int, folder: Path) -> tuple[str, bytes]:
     if spent > ALLOWED_S:
         return f"FAILED: {spent:.0f} s", data
     return _agreed(moves, data, name, semicolon, bool(offsets)), data
+
+
+def _late(*_: object) -> None:
+    raise TimeoutError(f"no end after {6 * ALLOWED_S:g} s")
 
 
 def _agreed(moves: Moves, data: bytes, name: str, semicolon: str | None, offset: bool) -> str:

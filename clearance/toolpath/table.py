@@ -21,7 +21,7 @@ from clearance.toolpath.options import PathOptions
 WANT = 'a header row "x,y" (also u,v and rapid), then one point a row'
 COLUMNS = ("x", "y", "u", "v", "rapid")
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]++[.,]?[0-9]*+|[.,][0-9]++)(?:[eE][+-]?[0-9]+)?")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 

@@ -51,7 +51,7 @@ _WORD = re.compile(r"([A-Z:])[ \t]*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))[ \t]*|([^
 _EXPONENT = re.compile(r"[XYUVIJRZ][ \t]*[+-]?[0-9.]+E")
 #: digits of a number: more are no dimension, and nobody reads them in a message
 _LONGEST = 60
-_CODE = re.compile(r"([A-Za-z])\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))?")
+_CODE = re.compile(r"([A-Za-z])\s*([+-]?(?:[0-9]++\.?[0-9]*+|\.[0-9]++))?")
 
 # G-word: (modal group, value). Two words of one group in one block contradict each other.
 G_WORDS: dict[float, tuple[str, float]] = {
