@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import random
 import shutil
+from dataclasses import replace
 
 import pytest
 
+from clearance.toolpath.read import read_path
+from tests import fuzz_paths
 from tests.fuzz import KEPT, damaged, job, outcome, write
 
 
@@ -40,3 +43,23 @@ def test_kept_cases(tmp_path):
     for folder in sorted(KEPT.glob("*")) if KEPT.is_dir() else []:
         shutil.copytree(folder, tmp_path / folder.name)
         assert not outcome(tmp_path / folder.name).startswith("FAILED"), folder.name
+
+
+def test_path_files_of_damaged_bytes(tmp_path):
+    said = [fuzz_paths.outcome(seed, tmp_path)[0] for seed in range(300)]
+    assert [each for each in said if each.startswith("FAILED")] == []
+    # The second reader has something to say, or the run sees nothing.
+    assert said.count("agreed") > 20
+    assert said.count("message") > 100
+
+
+def test_a_reader_that_loses_a_move_is_noticed(tmp_path):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fuzz_paths, "read_path", lambda *given: (_shorter(read_path(*given)[0]), ""))
+        said = [fuzz_paths.outcome(seed, tmp_path)[0] for seed in range(60)]
+    assert any("the second reader has" in each for each in said)
+
+
+def _shorter(moves):
+    names = ("start", "end", "centre", "sweep", "rapid", "threaded", "line")
+    return replace(moves, **{name: getattr(moves, name)[:-1] for name in names}, block=moves.block[:-1])

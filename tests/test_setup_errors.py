@@ -197,7 +197,8 @@ def test_wrong_machine(tmp_path: Path, changes: dict[str, Any], words: list[str]
         ("a = [1,\n2,\n", ["line 3"]),
         ("a = 1\na = 2\n", ["line 2"]),
         ("a = " + "[" * 5000, ["nested"]),
-        ("a = 1" + "0" * 5000, ["not TOML"]),
+        ("a = 1" + "0" * 5000, ["line 1", "a whole number of 5001 digits; a length"]),
+        ("b = 2\n# a long one\na = 1" + "_0" * 5000, ["line 3", "a whole number of"]),
         ("", ["missing"]),
     ],
 )

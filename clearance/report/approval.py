@@ -73,7 +73,10 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
         if shown in paths:
             each["kind"] = kind_of(file, data)
         if each["kind"] == "program":
-            each["words_sha256"] = words_sha256(data, shown)
+            semicolon = scene.machine.codes.semicolon
+            each["words_sha256"] = words_sha256(data, shown, semicolon)
+            if semicolon is not None:
+                each["semicolon"] = semicolon
         found.append(each)
     return found
 

@@ -17,6 +17,7 @@ from clearance import __version__
 from clearance.errors import InputError
 from clearance.report.approval_record import folder_of, shipped_machine
 from clearance.report.terminal import _named, _plain, paragraphs, rounded_down
+from clearance.toolpath.blocks import Semicolon
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
             same = hashlib.file_digest(stream, "sha256").hexdigest() == each["sha256"]
         if same:
             return Found(name, "unchanged", where)
-        if each["kind"] == "program" and _words(file, name) == each["words_sha256"]:
+        if each["kind"] == "program" and _words(file, name, each.get("semicolon")) == each["words_sha256"]:
             return Found(name, "rewritten", where)
     except InputError as error:
         return Found(name, "changed", where, error.found)
@@ -78,10 +79,10 @@ def _found(each: dict[str, Any], folder: str) -> Found:
     return Found(name, "changed", where)
 
 
-def _words(file: Path, name: str) -> str:
+def _words(file: Path, name: str, semicolon: Semicolon) -> str:
     from clearance.toolpath.nc.fingerprint import words_sha256
 
-    return words_sha256(file.read_bytes(), name)
+    return words_sha256(file.read_bytes(), name, semicolon)
 
 
 def as_text(record: dict[str, Any], found: Sequence[Found], width: int = 100) -> str:

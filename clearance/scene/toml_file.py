@@ -122,6 +122,12 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
         number = at.group(1) if at and at.group(1) else text.count("\n") + 1
         what = message[: at.start()] if at else message
         place = f"line {number}" if at else ""
+        # Python's own limit for a whole number, with its advice for programmers; it names no place.
+        digits = re.match(r"Exceeds the limit \(\d+ digits\).*value has (\d+) digits", message)
+        if digits:
+            line = next(n for n, row in enumerate(text.split("\n"), 1) if re.search(r"[0-9_]{4000}", row))
+            found = f"a whole number of {digits[1]} digits"
+            raise InputError(shown_as, f"line {line}", found, "a length, an angle or a count") from None
         raise InputError(shown_as, place, f"this is not TOML: {what}", "a line reads  key = value") from None
     return TomlFile(path, shown_as, text, data, hashlib.sha256(raw).hexdigest())
 
