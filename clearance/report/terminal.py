@@ -16,6 +16,8 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
+from clearance.printable import printable as _plain
+
 if TYPE_CHECKING:
     from clearance.judge.result import Pair, Result
     from clearance.scene.model import Finding
@@ -344,11 +346,6 @@ def _cures(result: Result, width: int) -> str:
 # ------------------------------------------------------------------------------------------------ plain text
 def _named(name: str) -> str:
     return f'"{_plain(name)}"'
-
-
-def _plain(text: Any) -> str:
-    """The user's words on one line, without the characters that steer a terminal."""
-    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
 
 
 def _fit(text: str, width: int, right: bool) -> str:
