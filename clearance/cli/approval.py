@@ -12,6 +12,7 @@ from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
     commands,
+    replacing,
     say,
     say_error,
     say_result,
@@ -79,9 +80,15 @@ def approve(
     "--other-version", "known", is_flag=True, help="It is known that another version of the tool approved."
 )
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@replacing
 @click.pass_context
 def confirm(
-    context: click.Context, record: str, folder: str | None, known: bool, json_file: str | None
+    context: click.Context,
+    record: str,
+    folder: str | None,
+    known: bool,
+    json_file: str | None,
+    replace: bool,
 ) -> None:
     """Is every input still what was approved, and all that the tool makes of it?
 
@@ -90,7 +97,7 @@ def confirm(
     from clearance.report import approval_confirm
     from clearance.report.approval_record import read_record
 
-    check_targets(None, json_file, None)
+    check_targets(record, json_file, None, replace)
     content = read_record(record)
     answer = approval_confirm.confirmed(content, record, folder, known)
     if json_file is not None and json_file != "-":

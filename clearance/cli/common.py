@@ -90,12 +90,23 @@ def write_answer(answer: dict[str, Any], file: str) -> None:
 
 
 # ------------------------------------------------------------------------------------ files that are written
-def check_targets(setup: str | None, json_file: str | None, picture_file: str | None) -> None:
-    """Refuse what cannot be written before time is spent on the check."""
+replacing = click.option(
+    "--replace", is_flag=True, help="Write over a file that is there, though this tool has not made it."
+)
+
+
+def check_targets(
+    setup: str | None, json_file: str | None, picture_file: str | None, replace: bool = False
+) -> None:
+    """Refuse what cannot be written, or would be lost, before time is spent on the check."""
     from clearance.report.data import check_writable
+    from clearance.report.ours import check_replaceable
 
     if json_file is not None:
         check_writable(json_file)
+        if setup is not None:
+            spare(json_file, [setup])
+        check_replaceable(json_file, replace)
     if picture_file is None:
         return
     if not picture_file.lower().endswith(".png"):
@@ -105,6 +116,7 @@ def check_targets(setup: str | None, json_file: str | None, picture_file: str | 
         raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
     if setup is not None:
         spare(picture_file, [setup])
+    check_replaceable(picture_file, replace)
 
 
 def spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:

@@ -229,7 +229,8 @@ def write_json(report: Mapping[str, Any], target: str | Path) -> None:
     Raises:
         InputError: the file cannot be written.
     """
-    _write(as_json(report), target)
+    made = {"tool": {"name": "clearance", "version": __version__}}
+    _write(as_json(report if "tool" in report else {**report, **made}), target)
 
 
 def write_report(result: Result, target: str | Path) -> None:

@@ -37,6 +37,9 @@ CAUTIONS = (
     "maker's instructions, local rules and qualified people decide."
 )
 
+#: the notes that say what was set, all of which are shown
+SET = "fitted"
+
 _COLOURS = {"clash": "1;31", "undecided": "1;35", "close": "1;33", "clear": "1;32"}
 _CENT = Decimal("0.01")
 
@@ -282,8 +285,10 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     """One note of each kind, with how many more there are of it; a few kinds, then a count."""
     kinds: dict[str, list[Finding]] = {}
     for note in notes:
-        kinds.setdefault(note.kind, []).append(note)
-    lines, left = [], len(notes)
+        if note.kind != SET:
+            kinds.setdefault(note.kind, []).append(note)
+    lines, left = _fitted([note for note in notes if note.kind == SET], width), len(notes)
+    left -= sum(note.kind == SET for note in notes)
     for same in list(kinds.values())[:NOTES]:
         more = f" (and {_count(len(same) - 1)} like this)" if len(same) > 1 else ""
         lines.append(_wrap(f"note: {_about(same[0])}{more}", width, "    "))
@@ -291,6 +296,22 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     if left:
         lines.append(f"(+{_count(left)}; --json has them all)")
     return "\n".join(lines)
+
+
+def _fitted(notes: Sequence[Finding], width: int) -> list[str]:
+    """All that was set to fit a part, a line for each holder: somebody has to set it at the machine."""
+    by_item: dict[tuple[str | None, str], list[str]] = {}
+    for note in notes:
+        what, _, to = _plain(note.message).partition(", fitted to ")
+        by_item.setdefault((note.item, to), []).append(what)
+    return [
+        _wrap(
+            f"note: {_plain(item or '')}: {', '.join(what)}" + (f", fitted to {to}" if to else ""),
+            width,
+            "    ",
+        )
+        for (item, to), what in by_item.items()
+    ]
 
 
 def _count(notes: int) -> str:

@@ -20,6 +20,7 @@ from collections import Counter
 from typing import Any
 
 from clearance.toolpath.dxf.curves import Trouble, curve, flat
+from clearance.toolpath.dxf_words import in_words
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
 # What is written beside a drawing, and construction lines: no path.
@@ -205,14 +206,7 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
     except RecursionError:
         return {"error": ["", "blocks inside blocks without end", "an exploded drawing"]}
     except Exception as why:
-        text = " ".join(str(why).split())[:120]
-        return {
-            "error": [
-                "",
-                f"the drawing is damaged or no DXF ({text or type(why).__name__})",
-                "a whole DXF file",
-            ]
-        }
+        return {"error": ["", f"the drawing is damaged or no DXF{in_words(why)}", "a whole DXF file"]}
 
 
 def main() -> None:
