@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 from collections.abc import Mapping
 from importlib import resources
@@ -136,7 +137,9 @@ def parsed(file: str | Path) -> Any:
     if len(data) > LARGEST_FILE:
         raise InputError(file, "", "is larger than 16 MB", _WANT)
     try:
-        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_none)
+        return json.loads(
+            data.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_none, parse_float=_finite
+        )
     except RecursionError:
         raise InputError(file, "", "brackets are nested too deeply", _WANT) from None
     except ValueError as error:
@@ -149,6 +152,14 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len({key for key, _ in pairs}) != len(pairs):
         raise ValueError("a key stands twice")
     return dict(pairs)
+
+
+def _finite(text: str) -> float:
+    """A number; one that is too large for a double would be written as none."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text} is not JSON")
+    return value
 
 
 def _none(word: str) -> Any:
