@@ -393,6 +393,13 @@ def test_no_record_at_all(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     assert capsys.readouterr().err.count("\n") == 3
 
 
+def test_a_figure_that_is_no_length_is_answered_all_the_same(folder: Path) -> None:
+    assert confirm(edited(folder, lambda c: c["least"].update(spare=1e300), seal=True)) == 0
+    data = (folder / "r.json").read_bytes().replace(b"1e+300", b"1e999")
+    (folder / "r.json").write_bytes(data)
+    assert confirm(folder / "r.json") == 2, "JSON has no such number"
+
+
 def test_names_that_steer_a_terminal_are_shown_plain(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

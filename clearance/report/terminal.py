@@ -92,6 +92,8 @@ def rounded_down(value: float | None) -> str:
         return "-"
     if math.isinf(value):
         return "inf" if value > 0 else "-inf"
+    if abs(value) >= 1e15:
+        return f"{value:.3g}"  # no length: only a record that was tampered with has it
     # repr is the shortest decimal that is this very double, so 0.29 stays 0.29; and 6.1 - 6 in doubles is 0.1
     down = Decimal(repr(float(value) + _DOUBLES)).quantize(_CENT, rounding=ROUND_FLOOR)
     return str(down + 0)

@@ -158,10 +158,10 @@ def _remarks_on(body: Body) -> list[Finding]:
 
 
 def below_zero(bodies: Sequence[Body]) -> list[Finding]:
-    """Notes on what hangs below the plane on which parts rest, and is not made to: rails and vises are."""
+    """Notes on what hangs below the plane on which parts rest, and is not made to, as rails and screws are."""
     found = []
     for body in bodies:
-        if body.kind == "holder":
+        if body.kind == "holder" or "holder" in body.source:
             continue
         lowest = float(body.triangles_M[..., 2].min())
         if lowest < -BELOW:
