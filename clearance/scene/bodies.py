@@ -158,7 +158,7 @@ def _remarks_on(body: Body) -> list[Finding]:
 
 
 def below_zero(bodies: Sequence[Body]) -> list[Finding]:
-    """Notes on what hangs below the plane on which parts rest, and is not made to, as rails and screws are."""
+    """Notes on what hangs below the plane on which parts rest, and is not made to as a rail is."""
     found = []
     for body in bodies:
         if body.kind == "holder" or "holder" in body.source:
