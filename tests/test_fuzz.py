@@ -10,7 +10,7 @@ import pytest
 
 from clearance.toolpath.read import read_path
 from tests import fuzz_paths
-from tests.fuzz import KEPT, damaged, job, outcome, write
+from tests.fuzz import KEPT, damaged, job, outcome, timed, write
 
 
 def test_the_whole_job_is_judged(tmp_path):
@@ -37,6 +37,21 @@ def test_a_damaged_job_ends_in_a_message_or_a_sound_answer(seed, tmp_path):
     files[name] = damaged(files[name], rng)
     write(tmp_path / "job", files)
     assert not outcome(tmp_path / "job").startswith("FAILED")
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_a_damaged_record_is_refused_or_answered_in_words(seed):
+    from tests.fuzz_more import record_outcome
+
+    assert not timed(lambda: record_outcome(random.Random(seed))).startswith("FAILED")
+
+
+@pytest.mark.parametrize("seed", range(0, 400, 40))
+def test_a_holder_of_wild_values_is_refused_or_built(seed):
+    from tests.fuzz_more import holder_outcome
+
+    for k in range(seed, seed + 40):
+        assert not timed(lambda k=k: holder_outcome(random.Random(k))).startswith("FAILED"), k
 
 
 def test_kept_cases(tmp_path):

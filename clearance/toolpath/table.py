@@ -101,8 +101,9 @@ def _cells(
     for line, text in rows:
         try:
             row = next(csv.reader([text], delimiter=separator, strict=True, skipinitialspace=True))
-        except csv.Error as error:
-            raise InputError(shown, f"line {line}", f"the row cannot be read ({error})", WANT) from None
+        except csv.Error:
+            found = "the row cannot be read: a cell is too long, or a quote has no partner"
+            raise InputError(shown, f"line {line}", found, WANT) from None
         if len(row) != len(names):
             want = f"as many as the header names: {separator.join(names)}"
             if separator == "," and len(row) > len(names):
