@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from clearance.printable import printable, printable_lines
+
 
 class ClearanceError(Exception):
     """Base of all errors that are meant for the user. ``exit_code`` is the process's exit code."""
@@ -30,9 +32,9 @@ class InputError(ClearanceError):
         self.place = place
         self.found = found
         self.want = want
-        head = ": ".join(part for part in (self.file, place) if part)
-        text = f"{head}: {found}" if head else found
-        super().__init__(f"{text}; {want}" if want else text)
+        # The lines of ``want`` are ours; a line end in a name or in what was found is the user's.
+        text = ": ".join(printable(part) for part in (self.file, place, found) if part)
+        super().__init__(f"{text}; {printable_lines(want)}" if want else text)
 
 
 class NotYet(InputError):

@@ -20,6 +20,9 @@ from fixtures_lib.fitting import Fitted
 from fixtures_lib.holder import Conflict, Holder, Kind, Parameter
 from fixtures_lib.words import allowed
 
+#: a length below this is a slip, and no solid has such an edge, mm
+FINEST = 1e-4
+
 
 @cache
 def _kinds() -> dict[str, Kind]:
@@ -170,7 +173,7 @@ def filled(
 
 def _checked(parameter: Parameter, value: Any, place: str, file: str | Path | None, scale: float) -> Any:
     if parameter.choices:
-        if value not in parameter.choices:
+        if not isinstance(value, str) or value not in parameter.choices:
             raise InputError(file, place, f"{value!r} is no choice", _which(value, parameter.choices))
         return value
     if parameter.many:
@@ -181,14 +184,23 @@ def _checked(parameter: Parameter, value: Any, place: str, file: str | Path | No
 
 
 def _number(parameter: Parameter, value: Any, place: str, file: str | Path | None, scale: float) -> float:
-    if isinstance(value, bool) or not isinstance(value, numbers.Real) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, numbers.Real) or not _is_finite(value):
         raise InputError(file, place, f"{value!r} is no number", f"want {allowed(parameter)}")
     number = float(value) * (scale if parameter.unit == "mm" else 1.0)
     low, high = parameter.low, parameter.high
     if (low is not None and number < low) or (high is not None and number > high):
         found = f"{value:g}" if number == float(value) else f"{value:g} ({number:g} {parameter.unit})"
         raise InputError(file, place, f"{found} is outside its range", f"want {allowed(parameter)}")
+    if parameter.unit == "mm" and 0.0 < abs(number) < FINEST:
+        raise InputError(file, place, f"{value:g} is no length", f"want 0, or at least {FINEST:g} mm")
     return number
+
+
+def _is_finite(value: Any) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _place(where: str, key: str = "") -> str:

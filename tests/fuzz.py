@@ -1,11 +1,14 @@
 """Broken input by the thousand: a small whole job is damaged at random, read and judged, for so many seconds.
 
-    python -m tests.fuzz --seconds 600 [--seed 0] [--keep]
+    python -m tests.fuzz --seconds 600 [--seed 0] [--keep] [--paths] [--what job|record|holder]
+
+``record`` damages approval records, ``holder`` the values that holders are given (fuzz_more.py).
 
 Every try must end in a message (``ClearanceError``) or in an answer whose report is sound; never in another
 exception, never after more than the time allowed, and never in "clear" for a job that says nothing: no move,
 a figure that is no number, a body without extent. What failed is printed, and with ``--keep`` the damaged
-files are written to tests/cases/fuzz/, where the default tests try them again.
+files are written to tests/cases/fuzz/, where the default tests try them again. ``--paths``: the bytes of path
+files alone, some thousand a minute, against a second reader (``tests.fuzz_paths``).
 """
 
 from __future__ import annotations
@@ -21,11 +24,13 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
 from clearance.errors import ClearanceError
+from tests import fuzz_paths
 
 KEPT = Path(__file__).parent / "cases" / "fuzz"
 ALLOWED_S = 30
@@ -310,30 +315,82 @@ def write(folder: Path, files: dict[str, bytes]) -> None:
         (folder / name).write_bytes(data)
 
 
+def one_job(seed: int, folder: Path) -> tuple[str, dict[str, bytes]]:
+    """What a whole damaged job led to, and its files."""
+    rng = random.Random(seed)
+    files = job(rng)
+    for name in rng.sample(sorted(files), rng.choice((1, 1, 1, 2))):
+        files[name] = damaged(files[name], rng)
+    write(folder, files)
+    return outcome(folder), files
+
+
+def tried(what: str, seconds: float, seed: int) -> int:
+    """Try records or holders for so many seconds; the exit code."""
+    from tests.fuzz_more import holder_outcome, record_outcome
+
+    of = {"record": record_outcome, "holder": holder_outcome}[what]
+    seen: Counter[str] = Counter()
+    failures: set[str] = set()
+    first, end = seed, time.monotonic() + seconds
+    while time.monotonic() < end:
+        said = timed(lambda seed=seed: of(random.Random(seed)))  # type: ignore[misc]
+        seen[said.split(":")[0]] += 1
+        if said.startswith("FAILED") and said not in failures:
+            failures.add(said)
+            print(f"seed {seed}: {said}", flush=True)
+        seed += 1
+    print(f"{seed - first} {what}s in {seconds:g} s: {dict(seen)}; {len(failures)} kinds of failure")
+    return 1 if failures else 0
+
+
+def timed(work: Callable[[], str]) -> str:
+    """What some work says; what it raises, or too long a time, as a failure in words."""
+
+    def late(*_: object) -> None:
+        raise Late
+
+    if hasattr(signal, "SIGALRM"):
+        signal.signal(signal.SIGALRM, late)
+        signal.alarm(ALLOWED_S)
+    try:
+        return work()
+    except Late:
+        return f"FAILED: more than {ALLOWED_S} s"
+    except Exception as error:
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        return f"FAILED: {type(error).__name__} {error} ({Path(where.filename).name}:{where.lineno})"
+    finally:
+        if hasattr(signal, "SIGALRM"):
+            signal.alarm(0)
+
+
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz")
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--keep", action="store_true", help="write what failed to tests/cases/fuzz/")
+    parser.add_argument("--paths", action="store_true", help="the bytes of path files alone")
+    parser.add_argument("--what", choices=("job", "record", "holder"), default="job")
     args = parser.parse_args(argv)
+    if args.what != "job":
+        return tried(args.what, args.seconds, args.seed)
     seen: Counter[str] = Counter()
     failures: dict[str, int] = {}
     end = time.monotonic() + args.seconds
     seed = args.seed
     with tempfile.TemporaryDirectory() as scratch:
         while time.monotonic() < end:
-            rng = random.Random(seed)
-            files = job(rng)
-            for name in rng.sample(sorted(files), rng.choice((1, 1, 1, 2))):
-                files[name] = damaged(files[name], rng)
-            folder = Path(scratch) / "job"
-            write(folder, files)
-            said = outcome(folder)
+            if args.paths:
+                said, data = fuzz_paths.outcome(seed, Path(scratch))
+                files = {"path.bin": data}
+            else:
+                said, files = one_job(seed, Path(scratch) / "job")
             seen[said.split(":")[0]] += 1
             if said.startswith("FAILED") and said not in failures:
                 failures[said] = seed
                 print(f"seed {seed}: {said}", flush=True)
-                if args.keep:
+                if args.keep and not args.paths:
                     write(KEPT / f"seed_{seed}", files)
             seed += 1
     print(f"{seed - args.seed} jobs in {args.seconds:g} s: {dict(seen)}; {len(failures)} kinds of failure")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import hypot
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+import clearance
 from clearance import cli
+from clearance.advice.cures import find_cures
 from tests.advice_bench import Bench
 
 
@@ -129,6 +132,14 @@ def test_a_screw_that_hangs_out_is_shortened(tmp_path: Path) -> None:
     assert by_kind["move"]["by"] == pytest.approx(5.1)
     assert strap(tmp_path, screw_below=9.9).ask("check")[0] == 0
     assert strap(tmp_path, screw_below=10.1).ask("check")[0] == 1
+
+
+def test_an_inch_setup_is_answered_in_inches(tmp_path: Path) -> None:
+    """The same strap where the setup's unit is the inch (25.4 mm exactly, ISO 80000-3): 9.9 of 15 mm."""
+    scene = clearance.load(str(strap(tmp_path).write()))
+    inch = replace(scene, setup=scene.setup.model_copy(update={"units": "inch"}))
+    texts = [cure.text for ailment in find_cures(clearance.check(inch)) for cure in ailment.cures]
+    assert any("screw_below = 0.389764 instead of 0.590551" in text for text in texts), texts
 
 
 def test_a_strap_is_turned(tmp_path: Path) -> None:

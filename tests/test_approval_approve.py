@@ -52,8 +52,8 @@ def test_the_record_of_a_clear_setup(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "\nAPPROVED. " in out
     assert err == ""
     kept = record(tmp_path)
-    assert (kept["schema"], kept["record"], kept["verdict"]) == (1, "approval", "clear")
-    assert kept["tool"] == {"name": "clearance", "version": clearance.__version__}
+    assert (kept["schema"], kept["record"], kept["verdict"]) == (2, "approval", "clear")
+    assert (kept["tool"]["name"], kept["tool"]["version"]) == ("clearance", clearance.__version__)
     assert kept["approved"].pop("when")[10] == "T"
     assert kept["approved"] == {"by": "Second shift", "draft": False, "overridden": False, "reason": None}
     assert (kept["setup"], kept["folder"]) == ("setup.toml", ".")

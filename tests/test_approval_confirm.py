@@ -279,14 +279,6 @@ def test_an_overridden_verdict_says_so_first(tmp_path: Path, capsys: pytest.Capt
     assert "The verdict was close; least to spare -1.5" in " ".join(out.split())
 
 
-def test_another_version_is_a_note(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setattr(approval_confirm, "__version__", "9.9")
-    assert confirm(folder / "r.json") == 0
-    assert "note: checked by version 0." in capsys.readouterr().out
-
-
 def test_the_answer_as_data(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (folder / "die.stl").unlink()
     assert confirm(folder / "r.json", "--json", "-") == 1
@@ -346,7 +338,13 @@ def test_any_edit_of_a_record_is_seen(approved: Path, data: st.DataObject) -> No
 
 BROKEN: dict[str, Callable[[dict[str, Any]], object]] = {
     "record": lambda c: c.update(record="other"),
-    "schema": lambda c: c.update(schema=2),
+    "schema": lambda c: c.update(schema=3),
+    "earlier": lambda c: c.update(schema=1),
+    "no values": lambda c: c.pop("values"),
+    "a body": lambda c: c["values"]["bodies"].update({"die plate": 7}),
+    "a pose": lambda c: c["values"]["bodies"]["die plate"].update(stands=[1, 2]),
+    "a way": lambda c: c["values"]["ways"][0].pop("sha256"),
+    "no libraries": lambda c: c["tool"].pop("libraries"),
     "later": lambda c: c.update(schema="x" * 900),
     "inputs": lambda c: c.update(inputs=[]),
     "an input": lambda c: c.update(inputs=[7]),
@@ -393,6 +391,13 @@ def test_no_record_at_all(tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     assert confirm(tmp_path) == 2
     assert cli.run(["confirm", "a\0b"]) == 2
     assert capsys.readouterr().err.count("\n") == 3
+
+
+def test_a_figure_that_is_no_length_is_answered_all_the_same(folder: Path) -> None:
+    assert confirm(edited(folder, lambda c: c["least"].update(spare=1e300), seal=True)) == 0
+    data = (folder / "r.json").read_bytes().replace(b"1e+300", b"1e999")
+    (folder / "r.json").write_bytes(data)
+    assert confirm(folder / "r.json") == 2, "JSON has no such number"
 
 
 def test_names_that_steer_a_terminal_are_shown_plain(

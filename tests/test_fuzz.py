@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import random
 import shutil
+from dataclasses import replace
 
 import pytest
 
-from tests.fuzz import KEPT, damaged, job, outcome, write
+from clearance.toolpath.read import read_path
+from tests import fuzz_paths
+from tests.fuzz import KEPT, damaged, job, outcome, timed, write
 
 
 def test_the_whole_job_is_judged(tmp_path):
@@ -36,7 +39,42 @@ def test_a_damaged_job_ends_in_a_message_or_a_sound_answer(seed, tmp_path):
     assert not outcome(tmp_path / "job").startswith("FAILED")
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_a_damaged_record_is_refused_or_answered_in_words(seed):
+    from tests.fuzz_more import record_outcome
+
+    assert not timed(lambda: record_outcome(random.Random(seed))).startswith("FAILED")
+
+
+@pytest.mark.parametrize("seed", range(0, 400, 40))
+def test_a_holder_of_wild_values_is_refused_or_built(seed):
+    from tests.fuzz_more import holder_outcome
+
+    for k in range(seed, seed + 40):
+        assert not timed(lambda k=k: holder_outcome(random.Random(k))).startswith("FAILED"), k
+
+
 def test_kept_cases(tmp_path):
     for folder in sorted(KEPT.glob("*")) if KEPT.is_dir() else []:
         shutil.copytree(folder, tmp_path / folder.name)
         assert not outcome(tmp_path / folder.name).startswith("FAILED"), folder.name
+
+
+def test_path_files_of_damaged_bytes(tmp_path):
+    said = [fuzz_paths.outcome(seed, tmp_path)[0] for seed in range(300)]
+    assert [each for each in said if each.startswith("FAILED")] == []
+    # The second reader has something to say, or the run sees nothing.
+    assert said.count("agreed") > 20
+    assert said.count("message") > 100
+
+
+def test_a_reader_that_loses_a_move_is_noticed(tmp_path):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fuzz_paths, "read_path", lambda *given: (_shorter(read_path(*given)[0]), ""))
+        said = [fuzz_paths.outcome(seed, tmp_path)[0] for seed in range(60)]
+    assert any("the second reader has" in each for each in said)
+
+
+def _shorter(moves):
+    names = ("start", "end", "centre", "sweep", "rapid", "threaded", "line")
+    return replace(moves, **{name: getattr(moves, name)[:-1] for name in names}, block=moves.block[:-1])

@@ -75,3 +75,9 @@ def test_what_the_user_gave_is_not_changed():
     params = {"pads": [30, 200]}
     library.build("rail", params)
     assert params == {"pads": [30, 200]}
+
+
+@pytest.mark.parametrize("value", [5e-324, 1e-9, 10**400, [1.0], float("nan")])
+def test_a_length_that_is_none_is_refused(value: object) -> None:
+    with pytest.raises(InputError, match=r"params\.hole"):
+        library.build("parallel", {"hole": value})

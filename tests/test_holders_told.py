@@ -57,7 +57,7 @@ def test_listing_names_all_that_a_shop_owns(capsys: pytest.CaptureFixture[str]) 
 def test_json_of_a_holder(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     text = told(["holders", name, "--json", "-"], capsys)
     said = json.loads(text, parse_constant=lambda word: pytest.fail(f"{word} is no JSON"))
-    assert set(said) == KEYS
+    assert set(said) == KEYS | {"tool"}
     assert (said["schema"], said["name"]) == (1, name)
     assert said["summary"].strip()
     assert "\n" not in said["summary"]

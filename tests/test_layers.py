@@ -15,6 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
+    ("clearance.printable",),
     ("clearance.errors", "clearance.workers"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),

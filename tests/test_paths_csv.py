@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Any
 
@@ -127,3 +128,15 @@ def test_messages(table: str, says: str) -> None:
     assert text.startswith("a.csv: ")
     assert says in text
     assert "\n" not in text
+
+
+@pytest.mark.parametrize(
+    "cell", ["9" * 200_000 + "z", "1." + "9" * 200_000 + "z", "9" * 5_000, "," * 200_000]
+)
+def test_one_cell_of_anything_is_answered_at_once(cell: str) -> None:
+    before = time.process_time()
+    with pytest.raises(InputError) as caught:
+        read_points(f"x,y\n1,2\n{cell},5\n", "a.csv", PathOptions())
+    assert time.process_time() - before < 2.0
+    assert len(str(caught.value)) < 300
+    assert "digit limit" not in str(caught.value)

@@ -15,11 +15,12 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from clearance.errors import InputError
+from clearance.toolpath.blocks import Semicolon
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
 from clearance.toolpath.nc.reader import read_nc
 from clearance.toolpath.nc.words import text_of
-from clearance.toolpath.options import PathOptions
+from clearance.toolpath.options import Codes, PathOptions
 
 PROGRAM = """%
 O12 (opening)
@@ -35,8 +36,8 @@ M30
 """
 
 
-def same(one: str, other: str) -> bool:
-    return words_sha256(one.encode(), "a.nc") == words_sha256(other.encode(), "b.nc")
+def same(one: str, other: str, semicolon: Semicolon = None) -> bool:
+    return words_sha256(one.encode(), "a.nc", semicolon) == words_sha256(other.encode(), "b.nc", semicolon)
 
 
 @pytest.mark.parametrize(
@@ -49,11 +50,12 @@ def same(one: str, other: str) -> bool:
         ("no spaces", PROGRAM.replace(" ", "")),
         ("spaces inside words", PROGRAM.replace("X10.5", "X \t10.5")),
         ("no comments", re.sub(r"\(.*?\)|;.*", "", PROGRAM)),
-        ("other comments", PROGRAM.replace("(opening)", "(second (opening))")),
+        ("other comments", PROGRAM.replace("(opening)", "(second opening)")),
         ("a comment in a block", PROGRAM.replace("X-2.5", "(X9)X-2.5(Y7)")),
         ("a comment with other letters", PROGRAM.replace("back", "zurück")),
         ("a line that is a comment", PROGRAM.replace("N50", "(N45 X3.)\nN50")),
         ("no % around it", PROGRAM.replace("%\n", "")),
+        ("a comment before the tape's beginning", "(x)\n" + PROGRAM),
         ("no line end at the end", PROGRAM.rstrip("\n")),
         ("a byte order mark", "\ufeff" + PROGRAM),
     ],
@@ -94,7 +96,9 @@ def test_an_encoding_is_no_word() -> None:
         ("what stands behind the end", "M30\n", "M30\nG00 X5.\n"),
         ("what cannot be read behind the end", "M30\n", "M30\n#1=5\n"),
         ("a % that says more", "%\nO12", "% 7\nO12"),
-        ("a comment before the tape's beginning: the reader stops there", "%\nO12", "(x)\n%\nO12"),
+        ("a word before the tape's beginning: the reader stops there", "%\nO12", "O1\n%\nO12"),
+        ("brackets in brackets: some controls end the comment at the first )", "(opening)", "((opening))"),
+        ("a word behind a semicolon", "; back", "; back X5."),
     ],
 )
 def test_other_words(what: str, before: str, after: str) -> None:
@@ -133,26 +137,26 @@ program = st.lists(block, min_size=1, max_size=12)
 
 def written(blocks: list[tuple[str, int, list[str]]]) -> str:
     body = [f"{mark}N{n} {' '.join(words)}" for mark, n, words in blocks]
-    return "\n".join(["%", "O1", "G90 G01 G92 X0. Y0.", *body, "M30", "%", ""])
+    return "\n".join(["%", "O1", "G90 G00 X0. Y0.", *body, "M30", "%", ""])
 
 
 def written_otherwise(blocks: list[tuple[str, int, list[str]]], rng: random.Random) -> str:
     """The same words with other spacing, comments, case and line ends."""
 
     def gap() -> str:
-        return rng.choice(["", " ", "\t", "  ", "(x)", " (X1. (Y2.) %) "])
+        return rng.choice(["", " ", "\t", "  ", "(x)", " (X1. Y2. %) "])
 
     def word(text: str) -> str:
         text = text[0] + rng.choice(["", " ", "\t"]) + text[1:]
         return rng.choice([text, text.lower()])
 
     lines = [rng.choice(["", "%\n%", "  % "])]
-    rows = [("", ["O1"]), ("", ["G90", "G01", "G92", "X0.", "Y0."])]
+    rows = [("", ["O1"]), ("", ["G90", "G00", "X0.", "Y0."])]
     rows += [(mark, [f"N{n}", *words]) for mark, n, words in blocks]
     for mark, words in [*rows, ("", ["M30"])]:
         lines.append(" " * rng.randrange(3) + mark + gap() + gap().join(map(word, words)) + gap())
         if rng.random() < 0.3:
-            lines.append(rng.choice(["", "  ", "(G01 X5.)", "; N7 X5", "/(deleted)"]))
+            lines.append(rng.choice(["", "  ", "(G01 X5.)", "; and so on", "/(deleted)"]))
         if rng.random() < 0.2:
             lines[-1] += "; (or so"
     lines.append(rng.choice(["", "%", "(end)", "%\n(end)\n"]))
@@ -179,36 +183,61 @@ def test_any_number_changed_is_seen(blocks: list[tuple[str, int, list[str]]], da
     assert not same(text, text[: spot.start()] + new + text[spot.end() :])
 
 
-def moves_or_none(text: str) -> Moves | None:
-    options = PathOptions(block_delete="skip")
+def moves_or_none(text: str, semicolon: Semicolon) -> Moves | None:
+    options = PathOptions(block_delete="skip", codes=Codes(semicolon=semicolon))
     try:
         return read_nc(text_of(text.encode(), "a.nc", ""), "a.nc", options)
     except InputError:
         return None
 
 
-@settings(max_examples=400, deadline=None)
+def test_what_is_written_here_can_be_read() -> None:
+    """Else the test below compares errors with errors."""
+    for semicolon in (None, "comment", "end of block"):
+        moves = moves_or_none(written([("", 1, ["G01", "X1."]), ("/2", 2, ["X2.", "Y3"])]), semicolon)
+        assert moves is not None
+        assert len(moves) == 1
+
+
+edit = st.one_of(
+    st.text("XYGN/%();. \n\t19-+E", max_size=3),
+    st.sampled_from(
+        [";", "; b", ";X1.", "; X 9", ";N25 G01 X200. Y0.", ";G04 P1", ";;", "(a;b)", "(a;X1.)", ";%", "%;"]
+    ),
+    st.sampled_from(["\n;X1.\n", "\n(a;X1.)\n", "\n(a(b))\n", "\n; b\n", "\n;\n", "\n;N25 G01 X200. Y0.\n"]),
+    st.sampled_from(
+        ["(a(b) X200. )", "(a(b))", "((", "))", "(b)", "(a)\n%\n", ";(a", "(;)", ";/X1.", ";#1=2", "(a;"]
+    ),
+)
+
+
+@settings(max_examples=600, deadline=None)
 @given(
     program,
-    st.lists(
-        st.tuples(st.integers(0, 400), st.integers(0, 3), st.text("XYGN/%();. \n\t19-+E", max_size=3)),
-        min_size=1, max_size=3,
-    ),
-)  # fmt: skip
-@example([("", 1, ["X1."])], [(0, 0, "(")])
-@example([("", 1, ["X1."])], [(0, 0, "(a)\n")])
-@example([("", 1, ["X1."]), ("", 2, ["X2."])], [(31, 0, "\n%\n")])
+    st.lists(st.tuples(st.integers(0, 400), st.integers(0, 3), edit), min_size=1, max_size=3),
+    st.sampled_from([None, "comment", "end of block"]),
+)
+@example([("", 1, ["X1."])], [(0, 0, "(")], None)
+@example([("", 1, ["X1."])], [(0, 0, "(a)\n")], None)
+@example([("", 1, ["X1."]), ("", 2, ["X2."])], [(31, 0, "\n%\n")], None)
+@example([("", 1, ["X1."])], [(20, 0, ";X9.")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n;X9.\n")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n(a;X9.)\n")], None)
+@example([("", 1, ["X1."])], [(20, 0, "\n(a(b)X9.)\n")], "comment")
+@example([("", 1, ["X1."])], [(20, 0, "\n(a;b)\n")], "end of block")
+@example([("", 1, ["X1."])], [(20, 0, ";b")], "end of block")
+@example([("", 1, ["X1."])], [(20, 0, "(a(b)X200. )")], "comment")
 def test_equal_words_are_equal_paths(
-    blocks: list[tuple[str, int, list[str]]], edits: list[tuple[int, int, str]]
+    blocks: list[tuple[str, int, list[str]]], edits: list[tuple[int, int, str]], semicolon: Semicolon
 ) -> None:
     """Whatever was edited: where the hash does not see it, the reader does not either."""
     text = other = written(blocks)
     for at, gone, new in edits:
         at = min(at, len(other))
         other = other[:at] + new + other[at + gone :]
-    if not other.strip() or not same(text, other):
+    if not other.strip() or not same(text, other, semicolon):
         return
-    one, two = moves_or_none(text), moves_or_none(other)
+    one, two = moves_or_none(text, semicolon), moves_or_none(other, semicolon)
     assert (one is None) == (two is None)
     if one is None or two is None:
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import random
 import time
 from pathlib import Path
 from typing import Any
@@ -119,8 +120,10 @@ def test_spellings_of_one_block(block: str) -> None:
 
 
 def test_comments_say_nothing() -> None:
-    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start (hole) 5)\nG01 X4 ; (Y9\n; G28 é\nM02"
+    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start hole 5)\nG01 X4 ; (back\n; zurück, 2 mm\nM02"
     assert points(read(program)) == [(0, 0), (4, 0)]
+    program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start ;X7)\nG01 X4 ; (Y9\n; G28 é\nM02"
+    assert points(read(program, codes=Codes(semicolon="comment"))) == [(0, 0), (4, 0)]
 
 
 def test_line_ends_and_marks() -> None:
@@ -235,6 +238,7 @@ def test_ignored_words() -> None:
         (Codes(cut=("50",)), 'codes.cut: "50" is no NC word'),
         (Codes(thread=("T",)), 'codes.thread: "T" has no number'),
         (Codes(cut=("M30",)), 'codes.cut: "M30" means something else'),
+        (Codes(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
     ],
 )
 def test_codes_that_cannot_be(codes: Codes, says: str) -> None:
@@ -292,8 +296,8 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
         ("N1 N2 X1", "two block numbers"),
         ("G01 X1 I2", "I in a straight move"),
         ("G00 X1 R2", "R in a straight move"),
-        ("G18", "G18 is not known and could change the geometry"),
-        ("G19", "G19 is not known"),
+        ("G18", "G18 puts arcs into the plane of Z X; G17"),
+        ("G019", "G019 puts arcs into the plane of Y Z; G17"),
         ("G28 X0", "G28 is not known"),
         ("G51 A2", "G51 is not known"),
         ("G68 R45", "G68 is not known"),
@@ -316,7 +320,17 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
         ("G54", "G54 after the path has begun"),
         ("G01 X200000", "too large"),
         ("G01 X" + "9" * 400, "too large"),
-        ("G02 X1 I" + "9" * 400, "apart"),
+        ("G02 X1 I" + "9" * 50, "too large"),
+        ("G02 X1 I" + "9" * 400, "too large a number"),
+        ("N" + "9" * 5000 + " X1.", "N999999999999... is too large a number to be one, with 5000 digits"),
+        ("D" + "9" * 5000, "too large a number"),
+        ("M" + "9" * 5000, "too large a number"),
+        ("G" + "9" * 5000, "too large a number"),
+        ("X1\x0cY2", "the control character 0x0C"),
+        ("\x1bX1", "the control character 0x1B"),
+        ("X1\x7fY2", "the control character 0x7F"),
+        ("G01 (a(b) X200. )", "a comment bracket inside a comment"),
+        ("G01 X1. (a (b)", "a comment bracket inside a comment"),
         ("G01 X" + "9" * 5000, "too large"),
         ("M50 M60", "thread and that cut the wire in one block"),
     ],
@@ -342,12 +356,34 @@ def test_every_message_names_its_line(block: str, says: str) -> None:
         ("G41 G01 X0 Y0\nG92 X1\nM02", "line 2: G92 while the wire offset is on"),
         ("G90\nM02", "the program names no point"),
         ("%\n%", "the program names no point"),
+        ("O12\n%\nG00 X0 Y0\n%", "the program names no point before its end (% in line 2)"),
+        ("O12\nM30\nG00 X0 Y0\n%", "the program names no point before its end (M30 in line 2)"),
         ("Dear colleague,", 'line 1: the word "D" has no number'),
     ],
 )
 def test_programs_that_cannot_run(program: str, says: str) -> None:
     with pytest.raises(InputError) as caught:
         read(program, offset_max=0.1)
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("program", "says"),
+    [
+        ("G02 X1. Y0. R.2",
+         "an arc of radius 0.2 inch cannot reach an end 1 inch away; R of 0.5 inch or more"),
+        ("G02 X1. Y0. I.4",
+         "the arc's start lies 0.4 inch from its centre and its end 0.6 inch, 5.08 mm apart"),
+        ("G41 D1 G01 X1. Y1.\nX2.\nY1.001\nX1.",
+         "inside corner at X2 Y1 leaves no room for the wire offset of 0.01 inch"),
+        ("G41 D1 G01 X1. Y1.\nG03 X1.002 J.001 I.001",
+         "0.01 inch uses up the arc's radius of 0.00141421 inch"),
+        ("G92 Z2.", "G92 puts the upper face 2 inch above the part zero, the setup 1 inch"),
+    ],
+)  # fmt: skip
+def test_lengths_of_an_inch_program_are_told_in_inches(program: str, says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(f"G70 G90 G00 X0. Y0.\n{program}\nM02", offsets={1: 0.254}, upper_height=25.4)
     assert says in str(caught.value)
 
 
@@ -415,6 +451,60 @@ def test_the_short_way_reads_what_the_long_way_reads(blocks: list[tuple[str, lis
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
         assert _answer(program) == short
+
+
+_PLAIN = [
+    "N5 G01 X1. Y2.5", "X-3.25", "Y.75", "G03 X1. Y2. I.5 J1.", "G2 X{x} Y{y} I{i} J{j} F2.5", "G01 X{x}",
+    "G1X{x}Y{y}F3.", "N12G03X{x}Y{y}I{i}J{j}", "G03 I1.", "G00 X{x} Y{y}", "  X{x}  Y{y} F7", "", "N9", "F5",
+    "J2.", "G02 J-1.5", "G01", "G3",
+]  # fmt: skip
+_OTHERS = [
+    "G91", "G90", "G41 D1", "G40", "M08", "(say)", "G92 X0. Y1.", "X1. (a)", "/X2.", "G70", "G71", "X1.2.3",
+    "M50", "G03 X5. Y5. I100. J3.", "G01 I2.", "X 7.", "X5", "Z30.", "U1.", "H3", "G54", "; a",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_many_plain_lines_are_read_as_they_are_one_by_one(seed: int) -> None:
+    """Lines and arcs of plain words are read by the thousand; not a bit differs from block by block."""
+    rng = random.Random(seed)
+    lines, at = ["G90 G00 X0. Y0.", "G01 X5."], np.array([5.0, 0.0])
+    for _ in range(400):
+        to = np.round(at + np.array([rng.uniform(-9, 9), rng.uniform(-9, 9)]), 3)
+        share = rng.uniform(-1, 1)
+        i, j = (to - at) / 2 + share * np.array([at[1] - to[1], to[0] - at[0]])
+        text = rng.choice(
+            _OTHERS if rng.random() < 0.002 * (seed % 3) else _PLAIN[4:8] * 3 + [_PLAIN[9], *_PLAIN[11:14]]
+        )
+        if rng.random() < 0.0002 * seed:
+            text = rng.choice(_PLAIN)
+        lines.append(text.format(x=f"{to[0]:.3f}", y=f"{to[1]:.3f}", i=f"{i:.4f}", j=f"{j:.4f}"))
+        at = np.where([f"{{{axis}}}" in text for axis in "xy"], to, at)
+    program = "\n".join([*lines, "M02"])
+    quick = _answer(program)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nc.plain, "plain_lines", lambda text, begin: ([], begin))
+        patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
+        assert _answer(program) == quick
+
+
+@pytest.mark.parametrize("kind", ["lines", "arcs"])
+def test_a_long_ring_is_read_at_once(kind: str) -> None:
+    """A fifth of a million moves in a share of the 8 s that a million may take."""
+    n = 200_000
+    turn = 2 * np.pi * np.arange(n + 1) / n
+    x, y = (50 * np.cos(turn)).round(4).tolist(), (50 * np.sin(turn)).round(4).tolist()
+    if kind == "lines":
+        lines = [f"G01 X{a:.4f} Y{b:.4f}" for a, b in zip(x[1:], y[1:], strict=True)]
+    else:
+        lines = [
+            f"G03 X{x[k]:.4f} Y{y[k]:.4f} I{-x[k - 1]:.4f} J{-y[k - 1]:.4f} F3." for k in range(1, n + 1)
+        ]
+    program = "\n".join(["G90 G00 X50. Y0.", *lines, "M02"])
+    before = time.process_time()
+    moves = read(program)
+    assert time.process_time() - before < 2.0
+    assert len(moves) > 190_000
 
 
 def _answer(program: str) -> object:

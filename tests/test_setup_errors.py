@@ -197,7 +197,17 @@ def test_wrong_machine(tmp_path: Path, changes: dict[str, Any], words: list[str]
         ("a = [1,\n2,\n", ["line 3"]),
         ("a = 1\na = 2\n", ["line 2"]),
         ("a = " + "[" * 5000, ["nested"]),
-        ("a = 1" + "0" * 5000, ["not TOML"]),
+        ("a = 1\nb = 1" + "0" * 5000, ["line 2: a number of 5001 digits; a number that a machine can go to"]),
+        ("a = 1_" + "0_" * 5000 + "0", ["line 1: a number of"]),
+        ("x = 'a'\n" + ".".join("a" * 40) + " = 1\n", ["line 2: a key of more than 32 parts"]),
+        ("[" + " . ".join(['"a.b"'] * 40) + "]", ["line 1: a key of more than 32 parts"]),
+        (
+            "title = 'x'\nname = die\n",
+            ["line 2: this is not TOML: what should be a value is none: name = die"],
+        ),
+        ("at = 1,5", ["something more stands behind the value: at = 1,5; ", "a decimal point, no comma"]),
+        ('file = "C:\\jobs"', ["a \\ in a text means something else: file = "]),
+        ("[a]\n[a]", ["line 2: this is not TOML: a [table] stands twice: [a]"]),
         ("", ["missing"]),
     ],
 )

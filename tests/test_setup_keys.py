@@ -204,6 +204,12 @@ IN_MACHINE: list[Case] = [
     ("codes.cut", {}, lambda s: s.machine.codes.cut, ["M72"]),
     ("codes.ignore", {}, lambda s: s.machine.codes.ignore, ["M73"]),
     ("codes.uv_on_arcs", {"codes__uv_on_arcs": "even"}, lambda s: s.machine.codes.uv_on_arcs, "even"),
+    (
+        "codes.semicolon",
+        {"codes__semicolon": "end of block"},
+        lambda s: s.machine.codes.semicolon,
+        "end of block",
+    ),
     ("lower_head.face_z", {}, lambda s: s.stretches[0].lower_z, -0.4),
     ("lower_head.guide", {"lower_head__guide": 2.0}, lambda s: s.stretches[0].wire.z[0], near(-2.4)),
     (

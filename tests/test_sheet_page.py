@@ -80,7 +80,7 @@ def test_page_stands_alone_and_says_why_no_picture(tmp_path: Path, monkeypatch: 
 
 
 def test_escaping() -> None:
-    assert esc("<a href='x\">&\u2028\x00") == "&lt;a href=&#x27;x&quot;&gt;&amp; ?"
+    assert esc("<a href='x\">&\u2028\x00") == "&lt;a href=&#x27;x&quot;&gt;&amp;\\u2028\\u0000"
     assert tag("p", "<b>", tag("i", "&"), cls='"') == '<p class="&quot;">&lt;b&gt;<i>&amp;</i></p>'
     sent = in_script(["</script>", "<!--", "\u2028"])
     assert "<" not in sent

@@ -100,7 +100,7 @@ def test_obj_numbers_from_the_end_continued_lines_and_bodies(tmp_path: Path) -> 
         ("v 1 2 nan", "the vertex '1 2 nan'"),
         ("v 1 2 inf", "the vertex '1 2 inf'"),
         ("cstype bspline", "a free-form surface"),
-        ("bolt 1", "the word 'bolt' is none"),
+        ("bolt 1", '"bolt" begins no line of an OBJ file'),
     ],
 )
 def test_obj_lines_that_are_wrong(line: str, words: str) -> None:

@@ -26,6 +26,7 @@ from clearance.scene.limits import Masses
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.stability import feet_findings
+from clearance.scene.toml_file import MM_PER_UNIT
 
 #: items for which cures are looked for, the worst first
 ITEMS = 3
@@ -262,7 +263,12 @@ class _Doctor:
             after = there(by)
             if self._works(after, [k]):
                 left = had - by
-                what = f"{name} = {left:g} instead of {had:g}" if left else f"{name} = 0, none at all"
+                unit = MM_PER_UNIT[self.scene.setup.units]
+                what = (
+                    f"{name} = {left / unit:.6g} instead of {had / unit:.6g}"
+                    if left
+                    else f"{name} = 0, none at all"
+                )
                 text = f'give "{body.name}" a shorter screw: {what}'
                 found.append(self._cure("shorten", [k], by, by, text))
         return found

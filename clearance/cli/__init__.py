@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import click
 
 from clearance.cli import advising, approval, checking, starting
-from clearance.cli.common import DEFECT, STOPPED, commands, files_written, say_error
+from clearance.cli.common import DEFECT, STOPPED, commands, files_written, say_aside, say_error
 from clearance.errors import ClearanceError
 
 __all__ = ["advising", "approval", "checking", "commands", "main", "run", "starting"]
@@ -30,7 +30,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message(), err=True)
+        say_aside(error.format_message())
         return 2
     except click.ClickException as error:
         context = getattr(error, "ctx", None)
@@ -39,7 +39,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return 2
     except (click.Abort, KeyboardInterrupt):
         done = f"{', '.join(files_written)} had been written" if files_written else "nothing was written"
-        click.echo(f"stopped; {done}", err=True)
+        say_aside(f"stopped; {done}")
         return STOPPED
     except ClearanceError as error:
         _show_trace()

@@ -13,6 +13,7 @@ from clearance.cli.common import (
     check_targets,
     commands,
     judged,
+    replacing,
     say,
     say_result,
     spare,
@@ -53,6 +54,7 @@ MM = Millimetres()
 @click.option("--range", "within", nargs=2, type=MM, metavar="FROM TO", help="The raises that matter, mm.")
 @click.option("--by", type=MM, metavar="MM", help="Check the setup as it is when raised by so much.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@replacing
 @click.pass_context
 def raise_(
     context: click.Context,
@@ -61,6 +63,7 @@ def raise_(
     within: tuple[float, float] | None,
     by: float | None,
     json_file: str | None,
+    replace: bool,
 ) -> None:
     """Which raises of the part zero clear everything?"""
     import clearance
@@ -69,7 +72,7 @@ def raise_(
     from clearance.report.progress import Progress
 
     _check_lengths(by=by, within=within)
-    check_targets(setup, json_file, None)
+    check_targets(setup, json_file, None, replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
         scene = clearance.load(setup)
@@ -97,14 +100,15 @@ def raise_(
 @commands.command()
 @click.argument("setup")
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@replacing
 @click.pass_context
-def placement(context: click.Context, setup: str, json_file: str | None) -> None:
+def placement(context: click.Context, setup: str, json_file: str | None, replace: bool) -> None:
     """How far may the picked-up zero lie from the planned one?"""
     from clearance.advice.placement import find_placement
     from clearance.report import placing
     from clearance.report.progress import Progress
 
-    check_targets(setup, json_file, None)
+    check_targets(setup, json_file, None, replace)
     result = judged(setup, guarded=[json_file])
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking how far it may be off")
@@ -126,7 +130,8 @@ def placement(context: click.Context, setup: str, json_file: str | None) -> None
     help="Whose margins are in the zones: what is laid by hand (as it is), or holders.",
 )
 @click.option("--json", "json_file", metavar="FILE", help="Write the zones as JSON; '-' is standard output.")
-def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
+@replacing
+def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bool) -> None:
     """Where may no clamp stand, and up to which height?"""
     import clearance
     from clearance.advice.keepout import find_keepout
@@ -134,7 +139,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
     from clearance.report.data import write_whole
     from clearance.report.progress import Progress
 
-    _check_drawing(setup, file, json_file)
+    _check_drawing(setup, file, json_file, replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
         scene = clearance.load(setup)
@@ -153,16 +158,18 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
         write_answer(words.as_report(found, file), json_file)
 
 
-def _check_drawing(setup: str, file: str, json_file: str | None) -> None:
+def _check_drawing(setup: str, file: str, json_file: str | None, replace: bool) -> None:
     from clearance.report.data import check_writable
+    from clearance.report.ours import check_replaceable
 
-    check_targets(setup, json_file, None)
+    check_targets(setup, json_file, None, replace)
     if not file.lower().endswith((".svg", ".dxf")):
         raise InputError(file, "", "a drawing is written as SVG or DXF", "end its name in .svg or .dxf")
     check_writable(file)
     if json_file is not None and os.path.realpath(json_file) == os.path.realpath(file):
         raise InputError(file, "", "is named for the zones and for the drawing", "name two files")
     spare(file, [setup])
+    check_replaceable(file, replace)
 
 
 def _check_lengths(by: float | None, within: tuple[float, float] | None) -> None:

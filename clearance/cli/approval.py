@@ -12,6 +12,7 @@ from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
     commands,
+    replacing,
     say,
     say_error,
     say_result,
@@ -75,26 +76,37 @@ def approve(
     "--files", "folder", metavar="FOLDER",
     help="Where the setup file is now; left out, where it was, seen from the record.",
 )  # fmt: skip
+@click.option(
+    "--other-version", "known", is_flag=True, help="It is known that another version of the tool approved."
+)
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@replacing
 @click.pass_context
-def confirm(context: click.Context, record: str, folder: str | None, json_file: str | None) -> None:
-    """Is every input still what was approved?
+def confirm(
+    context: click.Context,
+    record: str,
+    folder: str | None,
+    known: bool,
+    json_file: str | None,
+    replace: bool,
+) -> None:
+    """Is every input still what was approved, and all that the tool makes of it?
 
-    Exit codes: 0 unchanged, 1 changed or missing, 2 no sound record.
+    Exit codes: 0 unchanged, 1 changed, missing or another version, 2 no sound record.
     """
     from clearance.report import approval_confirm
     from clearance.report.approval_record import read_record
 
-    check_targets(None, json_file, None)
+    check_targets(record, json_file, None, replace)
     content = read_record(record)
-    found = approval_confirm.compare(content, record, folder)
+    answer = approval_confirm.confirmed(content, record, folder, known)
     if json_file is not None and json_file != "-":
-        spare(json_file, [record, *(each.where for each in found)])
+        spare(json_file, [record, *(each.where for each in answer.inputs)])
     if json_file != "-":
-        say(approval_confirm.as_text(content, found, width()))
+        say(approval_confirm.as_text(content, answer, width()))
     if json_file is not None:
-        write_answer(approval_confirm.as_report(content, found), json_file)
-    context.exit(0 if all(each.same for each in found) else 1)
+        write_answer(approval_confirm.as_report(content, answer), json_file)
+    context.exit(0 if answer.unchanged else 1)
 
 
 def _approver(by: str | None, reason: str | None, draft: bool) -> Approver:

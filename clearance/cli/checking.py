@@ -15,6 +15,7 @@ from clearance.cli.common import (
     commands,
     draw_picture,
     judged,
+    replacing,
     say,
     say_error,
     say_result,
@@ -31,12 +32,18 @@ from clearance.errors import CannotDraw, InputError
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
+@replacing
 @click.pass_context
 def check(
-    context: click.Context, setup: str, json_file: str | None, moves: bool, picture_file: str | None
+    context: click.Context,
+    setup: str,
+    json_file: str | None,
+    moves: bool,
+    picture_file: str | None,
+    replace: bool,
 ) -> None:
     """May this cut path run?"""
-    check_targets(setup, json_file, picture_file)
+    check_targets(setup, json_file, picture_file, replace)
     result = with_cures(judged(setup, moves=moves, guarded=[json_file, picture_file]))
     if json_file != "-":
         say_result(result)
@@ -58,7 +65,10 @@ def check(
 @click.option("--view", metavar="NAME", help="Where to look from; a wrong name lists them all.")
 @click.option("--size", metavar="WxH", help="Width and height in pixels, 1600x1200 say.")
 @click.option("--ground", metavar="NAME", help="What it stands on: white, or transparent.")
-def picture(setup: str, picture_file: str, view: str | None, size: str | None, ground: str | None) -> None:
+@replacing
+def picture(
+    setup: str, picture_file: str, view: str | None, size: str | None, ground: str | None, replace: bool
+) -> None:
     """A picture for a setup document."""
     from clearance.view.drawing import VIEWS, checked_size
     from clearance.view.looks import GROUNDS
@@ -74,7 +84,7 @@ def picture(setup: str, picture_file: str, view: str | None, size: str | None, g
         if ground not in GROUNDS:
             raise InputError(None, "--ground", f"there is no ground {ground!r}", " or ".join(GROUNDS))
         options["ground"] = ground
-    check_targets(setup, None, picture_file)
+    check_targets(setup, None, picture_file, replace)
     result = judged(setup, guarded=[picture_file])
     draw_picture(result, picture_file, **options)
 
@@ -89,12 +99,14 @@ def _size(text: str) -> tuple[int, int]:
 @commands.command()
 @click.argument("setup")
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
-def sheet(setup: str, file: str) -> None:
+@replacing
+def sheet(setup: str, file: str, replace: bool) -> None:
     """The setup sheet: what to fetch, where it goes, what to set; one file for screen and paper.
 
     It opens by a double click, with no network. Print it from the browser.
     """
     from clearance.report.data import check_writable
+    from clearance.report.ours import check_replaceable
     from clearance.report.progress import Progress
     from clearance.report.sheet.page import check_name, write_sheet
     from clearance.report.terminal import verdict_sentence
@@ -102,6 +114,7 @@ def sheet(setup: str, file: str) -> None:
     check_name(file)
     check_writable(file)
     spare(file, [setup])
+    check_replaceable(file, replace)
     result = with_cures(judged(setup, guarded=[file]))
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")

@@ -11,6 +11,7 @@ import click
 
 from clearance import __version__
 from clearance.errors import InputError
+from clearance.printable import printable_lines
 
 EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
 
@@ -89,12 +90,23 @@ def write_answer(answer: dict[str, Any], file: str) -> None:
 
 
 # ------------------------------------------------------------------------------------ files that are written
-def check_targets(setup: str | None, json_file: str | None, picture_file: str | None) -> None:
-    """Refuse what cannot be written before time is spent on the check."""
+replacing = click.option(
+    "--replace", is_flag=True, help="Write over a file that is there, though this tool has not made it."
+)
+
+
+def check_targets(
+    setup: str | None, json_file: str | None, picture_file: str | None, replace: bool = False
+) -> None:
+    """Refuse what cannot be written, or would be lost, before time is spent on the check."""
     from clearance.report.data import check_writable
+    from clearance.report.ours import check_replaceable
 
     if json_file is not None:
         check_writable(json_file)
+        if setup is not None:
+            spare(json_file, [setup])
+        check_replaceable(json_file, replace)
     if picture_file is None:
         return
     if not picture_file.lower().endswith(".png"):
@@ -104,6 +116,7 @@ def check_targets(setup: str | None, json_file: str | None, picture_file: str | 
         raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
     if setup is not None:
         spare(picture_file, [setup])
+    check_replaceable(picture_file, replace)
 
 
 def spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
@@ -118,10 +131,15 @@ def spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
 
 
 def spare(target: str, inputs: Sequence[str]) -> None:
-    if any(os.path.realpath(target) == os.path.realpath(file) for file in inputs):
+    if any(_lies_at(target) == _lies_at(file) for file in inputs):
         raise InputError(
             target, "", "is an input of this setup and would be overwritten", "name another file"
         )
+
+
+def _lies_at(file: str) -> str:
+    """Where a file is, links followed; a name that no system takes is refused by whoever opens it."""
+    return file if "\0" in file else os.path.realpath(file)
 
 
 def written(file: str, write: Callable[[], object]) -> None:
@@ -147,9 +165,14 @@ def say_result(result: Result) -> None:
 
 def say(text: str, colour: bool = False) -> None:
     """Print to standard output whatever its encoding is, and keep the exit code if nobody reads on."""
-    encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
-    shown = text.encode(encoding, "replace").decode(encoding, "replace")
-    _quietly(lambda: click.echo(shown.rstrip("\n"), color=colour))
+    shown = _shown(text.rstrip("\n"), sys.stdout, colour)
+    _quietly(lambda: click.echo(shown, color=colour))
+
+
+def _shown(text: str, stream: Any, colour: bool = False) -> str:
+    """All that is printed goes through here: nothing that anybody wrote steers the terminal."""
+    encoding = getattr(stream, "encoding", None) or "utf-8"
+    return printable_lines(text, colour).encode(encoding, "replace").decode(encoding, "replace")
 
 
 def _quietly(write: Callable[[], object]) -> None:
@@ -172,6 +195,9 @@ def width() -> int:
 
 def say_error(error: BaseException | str) -> None:
     """One message on one line."""
-    line = " ".join(str(error).split())
-    encoding = getattr(sys.stderr, "encoding", None) or "utf-8"
-    click.echo(f"error: {line}".encode(encoding, "replace").decode(encoding, "replace"), err=True)
+    say_aside("error: " + " ".join(printable_lines(error).split()))
+
+
+def say_aside(text: str) -> None:
+    """Print to standard error."""
+    click.echo(_shown(text, sys.stderr), err=True)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli.common import check_targets, commands, say, spare, written
+from clearance.cli.common import check_targets, commands, replacing, say, spare, written
 from clearance.errors import InputError
 
 
@@ -15,13 +15,14 @@ from clearance.errors import InputError
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
-def holders(name: str | None, json_file: str | None, picture_file: str | None) -> None:
+@replacing
+def holders(name: str | None, json_file: str | None, picture_file: str | None, replace: bool) -> None:
     """What the holder library offers, and each holder's parameters."""
     from clearance.report import holders as library
 
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
-    check_targets(None, json_file, picture_file)
+    check_targets(None, json_file, picture_file, replace)
     if json_file is None:
         say(library.text(name))
     else:

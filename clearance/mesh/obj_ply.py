@@ -109,7 +109,17 @@ def looks_obj(data: bytes) -> bool:
     whole = head.split(b"\n")[:-1] or [head]
     lines = [line.split(None, 1)[0] for line in whole if line.strip()]
     words = [word for word in lines if not word.startswith(b"#")]
-    return bool(words) and all(word in _KNOWN for word in words)
+    # a number alone, which other formats begin with, is named with its line by the reader
+    known = [word for word in words if not _is_number(word)]
+    return bool(known) and known[0] in (words[0], b"v") and all(word in _KNOWN for word in known)
+
+
+def _is_number(word: bytes) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True
 
 
 def read_obj(data: bytes, shown: str, memory: int) -> Model:
@@ -157,7 +167,8 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
             )
         elif kind not in _KNOWN:
             text = kind[:30].decode("ascii", "replace")
-            raise InputError(shown, f"line {number}", f"the word {text!r} is none of an OBJ file's", "")
+            want = "a line that begins with a word such as v or f"
+            raise InputError(shown, f"line {number}", f'"{text}" begins no line of an OBJ file', want)
     if count == 0:
         raise InputError(shown, f"line {number}", "the file has no faces", "export the solid body as a mesh")
     points = np.array(corners)

@@ -220,7 +220,7 @@ def _number(shown: str, line: int, word: bytes) -> float:
 
 def _wrong(shown: str, line: int, word: bytes, want: str) -> InputError:
     """An error that shows at most the beginning of the wrong word, in printable characters."""
-    text = "".join(c if c.isprintable() else "?" for c in word[:30].decode("ascii", "replace"))
+    text = word[:30].decode("ascii", "replace")
     return InputError(
         shown, f"line {line}", f"found {text!r}{'...' if len(word) > 30 else ''}", f"want {want}"
     )

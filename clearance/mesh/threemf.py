@@ -11,7 +11,7 @@ import struct
 import zipfile
 import zlib
 from array import array
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from posixpath import normpath
 from xml.parsers import expat
@@ -25,6 +25,12 @@ from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody
 #: A package with more entries than this is no model.
 MOST_ENTRIES = 10_000
 
+#: Meshes as XML pack to a tenth or a twentieth. A part that unpacks to more than so many times its size, and
+#: to more than so many bytes, is made to fill a computer's memory.
+MOST_RATIO = 200
+HARMLESS = 16_000_000
+
+_CHUNK = 1 << 16
 _AGAIN = "export the model again"
 
 
@@ -61,8 +67,8 @@ class Package:
         """Is there such a part? Capitals do not matter, a leading slash neither."""
         return name.lstrip("/").lower() in self._names
 
-    def read(self, name: str) -> bytes:
-        """The unpacked bytes of a part."""
+    def chunks(self, name: str) -> Iterator[bytes]:
+        """The unpacked bytes of a part, a piece at a time: who refuses one reads no further."""
         info = self._names.get(name.lstrip("/").lower())
         if info is None:
             raise InputError(self._shown, name, "the package has no such part", _AGAIN)
@@ -74,9 +80,18 @@ class Package:
             )
         if info.file_size > self._left:
             raise self._too_large(name, info.file_size)
+        if info.file_size > max(HARMLESS, MOST_RATIO * info.compress_size):
+            found = (
+                f"this part unpacks to {info.file_size / 1e6:.0f} MB, {MOST_RATIO} times its size and more"
+            )
+            raise InputError(self._shown, name, found, "a model: none packs like that")
         try:
             with self._zip.open(info) as stream:
-                data = stream.read(self._left + 1)
+                while data := stream.read(_CHUNK):
+                    self._left -= len(data)
+                    if self._left < 0:
+                        raise self._too_large(name, self._budget - self._left)
+                    yield data
         except (
             zipfile.BadZipFile,
             zlib.error,
@@ -87,10 +102,6 @@ class Package:
             struct.error,
         ) as error:
             raise InputError(self._shown, name, f"this part is broken: {_words(error)}", _AGAIN) from None
-        if len(data) > self._left:
-            raise self._too_large(name, len(data))
-        self._left -= len(data)
-        return data
 
     def _too_large(self, name: str, size: int) -> InputError:
         return InputError(
@@ -101,30 +112,63 @@ class Package:
         )
 
 
+#: the beginnings of the library's sentences, and ours
+_SAID = (
+    ("File is not a zip file", "it has no list of its parts"),
+    ("Bad magic number", "a part is not where the list says"),
+    ("Truncated", "it is cut off"),
+    ("Bad CRC", "its check sum is wrong"),
+    ("File name in directory", "a part has two names"),
+    ("Error -", "the packed bytes are damaged"),
+    ("zipfiles that span multiple disks", "it is one of several files that belong together"),
+)
+
+
 def _words(error: Exception) -> str:
-    """The library's own words, on one line."""
-    return " ".join(str(error).split()) or type(error).__name__
+    """What is wrong with a package, in words."""
+    if isinstance(error, EOFError):
+        return "it is cut off"
+    said = str(error)
+    return next((ours for theirs, ours in _SAID if said.startswith(theirs)), "its bytes are damaged")
 
 
 #: Elements may be nested this deep; models need eight.
 DEEPEST = 100
 
+#: A tag, a comment, an instruction may be this long, bytes; longer ones are read again and again.
+LONGEST = 1_000_000
+
+
+#: what the parser says, in words
+_XML_SAFE_SAID = {
+    "no element found": "it is empty, or cut off",
+    "unclosed token": "it is cut off in a tag",
+    "mismatched tag": "a tag ends that is not the last one begun",
+    "duplicate attribute": "an attribute stands twice in a tag",
+    "junk after document element": "more follows behind its end",
+    "unknown encoding": "its encoding is not known",
+    "unbound prefix": "a prefix is used and not declared",
+    "undefined entity": "an entity is used and not defined",
+    "partial character": "it is cut off in a character",
+}
+
 
 def parse_xml(
-    data: bytes,
+    chunks: Iterable[bytes],
     shown: str,
     part: str,
     start: Callable[[str, dict[str, str], int], None],
     end: Callable[[str], None],
     namespace: Callable[[str, str], None] = lambda prefix, space: None,
 ) -> None:
-    """Call ``start(name, attributes, line)`` and ``end(name)`` for each element; names are "namespace local".
+    """Read XML that comes in chunks: ``start(name, attributes, line)`` and ``end(name)`` for each element.
 
+    Names are "namespace local".
     ``namespace(prefix, namespace)`` is called for each prefix before the element that declares it.
 
     Raises:
         InputError: the text is no XML, or has a DOCTYPE (which alone can bring entities that grow without
-            end or that read other files), or nests without measure.
+            end or that read other files), or nests without measure, or has a tag without end.
     """
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.buffer_text = True
@@ -156,14 +200,21 @@ def parse_xml(
     parser.StartElementHandler = begin
     parser.EndElementHandler = finish
     try:
-        parser.Parse(data, True)
+        fed = 0
+        for chunk in chunks:
+            parser.Parse(chunk, False)
+            fed += len(chunk)
+            # what has not ended yet begins at the parser's place
+            if fed - parser.CurrentByteIndex > LONGEST:
+                raise InputError(shown, place(), "a tag or comment is longer than 1 MB", "a model file")
+        parser.Parse(b"", True)
     except expat.ExpatError as error:
-        what = expat.ErrorString(error.code)
+        what = _XML_SAFE_SAID.get(expat.ErrorString(error.code), "a sign stands where none may stand")
         raise InputError(
             shown, f"{part}, line {error.lineno}", f"the XML is broken: {what}", "export the model again"
         ) from None
-    except (ValueError, LookupError) as error:
-        raise InputError(shown, part, f"the XML cannot be read: {error}", "UTF-8 text") from None
+    except (ValueError, LookupError):
+        raise InputError(shown, part, "the XML is in an encoding that is not known", "UTF-8 text") from None
 
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -262,21 +313,20 @@ def _root_part(package: Package, shown: str) -> str:
 
     if not package.has("_rels/.rels"):
         raise InputError(shown, "", "this is a ZIP package, but no 3MF model", "a model as STL, 3MF or STEP")
-    parse_xml(package.read("_rels/.rels"), shown, "_rels/.rels", start, lambda name: None)
+    parse_xml(package.chunks("_rels/.rels"), shown, "_rels/.rels", start, lambda name: None)
     if not found:
         raise InputError(shown, "_rels/.rels", "the package names no 3D model", "a model as STL, 3MF or STEP")
     return _path(found[0])
 
 
 def _path(path: str) -> str:
-    return normpath("/" + path)
+    return normpath("/" + path.lstrip("/"))
 
 
 def _read_part(package: Package, path: str, shown: str, memory: int) -> _Part:
     """One model part."""
     part = _Part(path)
-    data = package.read(path)
-    _PartReader(part, shown, memory).run(data)
+    _PartReader(part, shown, memory).run(package.chunks(path))
     return part
 
 
@@ -301,8 +351,8 @@ class _PartReader:
             f"{CORE} item": self._item,
         }
 
-    def run(self, data: bytes) -> None:
-        parse_xml(data, self._shown, self._part.path, self._start, self._end, self._prefixes.__setitem__)
+    def run(self, chunks: Iterable[bytes]) -> None:
+        parse_xml(chunks, self._shown, self._part.path, self._start, self._end, self._prefixes.__setitem__)
         if not self._seen_model:
             raise self._error("there is no 3MF model in this part", "a 3MF core model")
 

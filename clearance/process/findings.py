@@ -99,8 +99,8 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
             *tipping_findings(scene, told, facts.weights),
             *slug_findings(scene, told),
         ]
-    except shapely.errors.GEOSException as error:
-        message = f"threading, weight and slugs could not be worked out ({error}); look at them by eye"
+    except shapely.errors.GEOSException:
+        message = "threading, weight and slugs could not be worked out on these outlines; look at them by eye"
         return facts, [Finding("access unknown", "close", message)]
 
 

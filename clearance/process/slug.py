@@ -105,7 +105,11 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    cut, under, hold = first.run.stretch.name, _under(scene, first, len(pieces) > 1), _hold(first)
+    cut, under, hold = (
+        first.run.stretch.name,
+        _under(scene, first, len(pieces) > 1),
+        _hold(first, len(pieces) > 1),
+    )
     return f'"{cut}" {text}. {under}{": " + hold if hold else ""}'
 
 
@@ -126,27 +130,30 @@ def _under(scene: Scene, piece: Piece, several: bool) -> str:
     """What keeps it from falling, or what it falls on."""
     drops = "They drop" if several else "It drops"
     if piece.held:
-        return f"{' and '.join(chr(34) + name + chr(34) for name in piece.held)} holds it"
+        holds = "hold" if len(piece.held) > 1 else "holds"
+        names = " and ".join(f'"{name}"' for name in piece.held)
+        return f"{names} {holds} {'them' if several else 'it'}"
     beneath = below(scene, piece)
     if beneath and beneath[0].gap <= NEAR:
-        return f'It lies loose on "{beneath[0].name}"'
+        return f'{"They lie" if several else "It lies"} loose on "{beneath[0].name}"'
     also = f', or onto "{beneath[0].name}" {beneath[0].gap:.1f} mm below' if beneath else ""
     # it comes free where the wire is at its edge, so the lower head is under it then
     return f"{drops} onto the lower head{also}"
 
 
-def _hold(piece: Piece) -> str:
+def _hold(piece: Piece, several: bool) -> str:
     """What is to be done about it."""
+    it = "them" if several else "it"
     if piece.held:
         return ""
     if piece.mass is not None and piece.mass > HEAVY:
         return (
-            "too heavy for magnets alone. Leave a tab, secure it against falling and tipping, and take it "
+            f"too heavy for magnets alone. Leave a tab, secure {it} against falling and tipping, take {it} "
             "out as the machine's instructions and qualified people say"
         )
     if piece.longest > BULKY:
-        return "hold it (tab, magnets, glue; see the machine's instructions) before the cut closes"
-    return "hold or catch it before the cut closes"
+        return f"hold {it} (tab, magnets, glue; see the machine's instructions) before the cut closes"
+    return f"hold or catch {it} before the cut closes"
 
 
 def _leaves(scene: Scene, pieces: Sequence[Piece]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -335,19 +336,24 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
         return (
             "hole too narrow",
             "close",
-            f"{at}, {where}: only D {way.free:.2f} is free there, for a wire of {wire:g}",
+            f"{at}, {where}: only D {_down(way.free)} is free there, for a wire of {wire:g}",
         )
     if room < MARGIN:
         return (
             "hole too narrow",
             "close",
-            f"{at}, {where}: {room:.2f} mm of room around the wire, less than {MARGIN:g}",
+            f"{at}, {where}: {_down(room)} mm of room around the wire, less than {MARGIN:g}",
         )
     if hole is None or not hole.is_round or hole.diameter > OPENING or way.off_centre is None:
         return ()
     if way.off_centre <= max(OFF, OFF_SHARE * hole.diameter):
         return ()
     return "off centre", "note", f"{at}, {where}"
+
+
+def _down(length: float) -> str:
+    """To 0.01 mm, never more than there is."""
+    return f"{math.floor(length * 100.0 + 1e-7) / 100.0:.2f}"
 
 
 def _about_other(scene: Scene, run: Run, way: Way) -> tuple[str, ...]:

@@ -1,8 +1,9 @@
 """A judged setup goes in, the record that approves it comes out, or why it is not approved.
 
 The record tells what was checked so well that ``confirm`` can find any of it changed: each input's hash, of
-an NC program that of its words as well. It names its files as the setup does, from the setup's folder, and
-that folder as seen from the record.
+an NC program that of its words as well; every value that was made of them, defaults too; and what judged: the
+tool with its files, the libraries behind it. It names its files as the setup does, from the setup's folder,
+and that folder as seen from the record.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from clearance import __version__
 from clearance.errors import InputError
-from clearance.report import approval_record
+from clearance.report import approval_record, approval_tool
+from clearance.report.approval_values import margins_of, values_of
 from clearance.report.data import as_report
 from clearance.report.terminal import _named, _plain
 
@@ -44,7 +45,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     """Every file that the scene was read from, with its kind and hashes, the setup first.
 
     "file" is as the setup names it, so seen from the setup's folder; "kind" is "setup", "machine" (a shipped
-    one has its "shipped" name), "program", "drawing", "table" or "model".
+    one has its "shipped" name), "program", "drawing", "table", "step" or (any other) "model".
 
     Raises:
         InputError: a file is not any more what was read.
@@ -67,13 +68,18 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
         else:
             file = folder / shown
         data = _bytes(file, shown)
+        if data[:512].lstrip().startswith(b"ISO-10303-21"):
+            each["kind"] = "step"
         each["sha256"] = hashlib.sha256(data).hexdigest()
         if each["sha256"] != digest:
             raise InputError(shown, "", "was changed while the setup was checked", "approve once more")
         if shown in paths:
             each["kind"] = kind_of(file, data)
         if each["kind"] == "program":
-            each["words_sha256"] = words_sha256(data, shown)
+            semicolon = scene.machine.codes.semicolon
+            each["words_sha256"] = words_sha256(data, shown, semicolon)
+            if semicolon is not None:
+                each["semicolon"] = semicolon
         found.append(each)
     return found
 
@@ -125,7 +131,7 @@ def record_of(
         {
             "schema": approval_record.SCHEMA,
             "record": approval_record.KIND,
-            "tool": {"name": "clearance", "version": __version__},
+            "tool": _tool(inputs),
             "title": result.scene.title,
             "setup": inputs[0]["file"],
             "folder": _seen_from(record_file, result.scene.setup_file),
@@ -137,11 +143,12 @@ def record_of(
                 "reason": approver.reason,
             },
             "verdict": result.verdict,
-            "margins": _margins(result.scene),
+            "margins": margins_of(result.scene),
             "least": None if spared is None else {key: spared[key] for key in _LEAST},
             "cuts": report["cuts"],
             "findings": _in_short(report["findings"]),
             "inputs": list(inputs),
+            "values": values_of(result.scene),
         }
     )
 
@@ -155,12 +162,8 @@ def _seen_from(record_file: str, setup_file: str) -> str:
         return folder
 
 
-def _margins(scene: Scene) -> dict[str, dict[str, float]]:
-    from clearance.scene.bodies import MARGINS, margin
-
-    said = {kind: margin(scene.setup.margins, kind) for kind in MARGINS}
-    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in said.items()}
-    return {**lengths, "wire": {"side": scene.wire_margin}}
+def _tool(inputs: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    return approval_tool.tool_now(approval_tool.libraries_for([each["kind"] for each in inputs]))
 
 
 def _in_short(findings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -2,21 +2,31 @@
 
 A program whose words are the same is unchanged, whatever its comments and spacing; of all other files each
 byte counts. What cannot be read is not unchanged.
+
+The same files can be something else to another version of the tool, or to another holder library: a default
+that is not theirs any more, a shape. Hashing the program's files tells at once whether that can be; only
+where they differ is the setup read anew, and each value compared.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from clearance import __version__
-from clearance.errors import InputError
+from clearance.errors import ClearanceError, InputError
 from clearance.report.approval_record import folder_of, shipped_machine
+from clearance.report.approval_tool import Other, others, tool_now
+from clearance.report.approval_values import differing, values_of
 from clearance.report.terminal import _named, _plain, paragraphs, rounded_down
+from clearance.toolpath.blocks import Semicolon
+
+#: values told of on a terminal
+_SHOWN = 12
 
 
 @dataclass(frozen=True)
@@ -35,6 +45,59 @@ class Found:
     @property
     def same(self) -> bool:
         return self.state in ("unchanged", "rewritten")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Is all still what was approved?
+
+    Attributes:
+        inputs: each file as it is now, in the record's order.
+        tool: what judges otherwise than then: the tool, its files, libraries.
+        values: what is made of the same files and is not what it was; looked for only where ``tool`` differs
+            and the files do not: the same tool makes the same of them.
+        unreadable: why the setup cannot be read any more by this tool; "" where it can.
+        known: somebody says that another version is known.
+    """
+
+    inputs: list[Found]
+    tool: list[Other]
+    values: list[Other]
+    unreadable: str = ""
+    known: bool = False
+
+    @property
+    def unchanged(self) -> bool:
+        files = all(each.same for each in self.inputs)
+        return files and not self.values and not self.unreadable and (self.known or not self.tool)
+
+
+def confirmed(
+    record: dict[str, Any], record_file: str, folder: str | None = None, known: bool = False
+) -> Answer:
+    """Whether all is as it was approved.
+
+    Args:
+        record, record_file, folder: as for ``compare``.   known: another version of the tool is.
+
+    Raises:
+        InputError: there is no such folder.
+    """
+    inputs = compare(record, record_file, folder)
+    tool = others(record["tool"], tool_now(record["tool"]["libraries"]))
+    if not tool or not all(each.same for each in inputs):
+        return Answer(inputs, tool, [], known=known)
+    try:
+        values = _values_now(inputs[0].where)
+    except ClearanceError as error:
+        return Answer(inputs, tool, [], str(error), known)
+    return Answer(inputs, tool, differing(record["values"], values), known=known)
+
+
+def _values_now(setup_file: str) -> dict[str, Any]:
+    from clearance.scene.load import load
+
+    return values_of(load(setup_file))
 
 
 def compare(record: dict[str, Any], record_file: str, folder: str | None = None) -> list[Found]:
@@ -69,7 +132,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
             same = hashlib.file_digest(stream, "sha256").hexdigest() == each["sha256"]
         if same:
             return Found(name, "unchanged", where)
-        if each["kind"] == "program" and _words(file, name) == each["words_sha256"]:
+        if each["kind"] == "program" and _words(file, name, each.get("semicolon")) == each["words_sha256"]:
             return Found(name, "rewritten", where)
     except InputError as error:
         return Found(name, "changed", where, error.found)
@@ -78,22 +141,38 @@ def _found(each: dict[str, Any], folder: str) -> Found:
     return Found(name, "changed", where)
 
 
-def _words(file: Path, name: str) -> str:
+def _words(file: Path, name: str, semicolon: Semicolon) -> str:
     from clearance.toolpath.nc.fingerprint import words_sha256
 
-    return words_sha256(file.read_bytes(), name)
+    return words_sha256(file.read_bytes(), name, semicolon)
 
 
-def as_text(record: dict[str, Any], found: Sequence[Found], width: int = 100) -> str:
+def as_text(record: dict[str, Any], answer: Answer, width: int = 100) -> str:
     """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes."""
+    found = answer.inputs
     blocks = [[line] for line in warnings(record)]
-    blocks.append(
-        [_answer(record, found), *(line for each in found if not each.same for line in _told(each))]
-    )
+    blocks.append([_verdict(record, answer), *_all_told(answer)])
     if not any(each.state != "missing" for each in found if "(ships" not in each.name):
         blocks.append(["None of the files is there: say where the setup file is now, by  --files FOLDER"])
-    blocks.append(_notes(record, found))
+    blocks.append(_notes(answer))
     return paragraphs(blocks, width)
+
+
+def _all_told(answer: Answer) -> list[str]:
+    """What is not as it was, a line each."""
+    lines = [line for each in answer.inputs if not each.same for line in _told(each)]
+    lines += [f"  changed: {_then_now(each)}" for each in answer.values[:_SHOWN]]
+    if len(answer.values) > _SHOWN:
+        lines.append(f"  (+{len(answer.values) - _SHOWN} more values; --json has them all)")
+    if answer.unreadable:
+        lines.append(f"  changed: the setup cannot be read as it was: {_plain(answer.unreadable)}")
+    if not answer.known:
+        lines += [f"  other: {_then_now(each)}" for each in answer.tool]
+    return lines
+
+
+def _then_now(each: Other) -> str:
+    return f"{_plain(each.what)}: was {_plain(each.then)}, is {_plain(each.now)}"
 
 
 def warnings(record: dict[str, Any]) -> list[str]:
@@ -109,16 +188,27 @@ def warnings(record: dict[str, Any]) -> list[str]:
     return said
 
 
-def _answer(record: dict[str, Any], found: Sequence[Found]) -> str:
-    approved, changed = record["approved"], sum(not each.same for each in found)
+def _verdict(record: dict[str, Any], answer: Answer) -> str:
+    approved, found = record["approved"], answer.inputs
     by = f" by {_plain(approved['by'])}" if approved["by"] else ""
     word = "written as a draft" if approved["draft"] else "approved"
     when = f"{word}{by} on {_plain(approved['when']).replace('T', ' ')}"
     title = _named(record["title"] or record["setup"])
-    count = len(found)
+    changed, count = sum(not each.same for each in found), len(found)
     if changed:
         return (
             f"CHANGED: {changed} of the {count} inputs of {title} {_is(changed)} not as {when}. Check anew."
+        )
+    if answer.values or answer.unreadable:
+        return (
+            f"CHANGED: all {count} inputs of {title} are as {when}, but not what the tool makes of them. "
+            "Check anew."
+        )
+    if not answer.unchanged:
+        return (
+            f"OTHER VERSION: all {count} inputs of {title} are as {when}, and so is every value made of "
+            "them; but what judges is another, and may judge otherwise. Check anew, or say  --other-version  "
+            "where that is known."
         )
     least = least_to_spare(record)
     verdict = f"The verdict was {_plain(record['verdict'])}" + (f"; {least}." if least else ".")
@@ -135,17 +225,14 @@ def _told(each: Found) -> list[str]:
     return [f"  {each.state}: {_named(each.name)}{why}{where}"]
 
 
-def _notes(record: dict[str, Any], found: Sequence[Found]) -> list[str]:
+def _notes(answer: Answer) -> list[str]:
     notes = [
         f"note: {_named(each.name)}: the same words, otherwise written (comments, spacing, line ends)"
-        for each in found
+        for each in answer.inputs
         if each.state == "rewritten"
     ]
-    version = record["tool"]["version"]
-    if version != __version__:
-        notes.append(
-            f"note: checked by version {_plain(version)}; this is {__version__}, which may judge otherwise"
-        )
+    if answer.known:
+        notes += [f"note: another version, said to be known: {_then_now(each)}" for each in answer.tool]
     return notes
 
 
@@ -162,14 +249,18 @@ def least_to_spare(record: dict[str, Any]) -> str:
     )
 
 
-def as_report(record: dict[str, Any], found: Sequence[Found]) -> dict[str, Any]:
+def as_report(record: dict[str, Any], answer: Answer) -> dict[str, Any]:
     """The answer as a dictionary that JSON can carry."""
     return {
         "schema": 1,
         "tool": {"name": "clearance", "version": __version__},
-        "unchanged": all(each.same for each in found),
+        "unchanged": answer.unchanged,
         "draft": record["approved"]["draft"],
         "overridden": record["approved"]["overridden"],
         "verdict": record["verdict"],
-        "inputs": [{"file": each.name, "state": each.state, "why": each.why} for each in found],
+        "inputs": [{"file": each.name, "state": each.state, "why": each.why} for each in answer.inputs],
+        "values": [dataclasses.asdict(each) for each in answer.values],
+        "unreadable": answer.unreadable or None,
+        "other_version": [dataclasses.asdict(each) for each in answer.tool],
+        "other_version_known": answer.known,
     }

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 from collections.abc import Mapping
 from importlib import resources
@@ -18,11 +19,12 @@ from typing import Any
 
 from clearance.errors import InputError
 
-SCHEMA = 1
+#: 1 counted the files alone; 2 also the values made of them, and what judged
+SCHEMA = 2
 KIND = "approval"
 
 #: a record of a thousand inputs stays far below; a larger file is none, bytes
-LARGEST_FILE = 8_000_000
+LARGEST_FILE = 16_000_000
 
 _Shape = Mapping[str, type | tuple[type, ...]]
 _TEXT_OR_NONE, _NUMBER = (str, type(None)), (float, int)
@@ -31,11 +33,19 @@ _TEXT_OR_NONE, _NUMBER = (str, type(None)), (float, int)
 _SHAPE: _Shape = {
     "tool": dict, "title": str, "setup": str, "folder": str, "approved": dict, "verdict": str,
     "margins": dict, "least": (dict, type(None)), "cuts": list, "findings": list, "inputs": list,
+    "values": dict,
 }  # fmt: skip
 _APPROVED: _Shape = {
     "by": _TEXT_OR_NONE, "when": str, "draft": bool, "overridden": bool, "reason": _TEXT_OR_NONE,
 }  # fmt: skip
 _LEAST: _Shape = {"head": str, "item": str, "cut": str, "spare": _NUMBER, "move": (int, type(None))}
+_TOOL: _Shape = {"version": str, "program_sha256": str, "holders_sha256": str, "libraries": dict}
+_VALUES: _Shape = {"setup": dict, "machine": dict, "margins": dict, "bodies": dict, "ways": list}
+_BODY: _Shape = {
+    "kind": str, "source": dict, "closed": bool, "margin": dict, "allow": dict, "stands": list,
+    "density": (*_NUMBER, type(None)), "sha256": str,
+}  # fmt: skip
+_WAY: _Shape = {"name": str, "moves": int, "lower_z": _NUMBER, "upper_z": _NUMBER, "sha256": str}
 _INPUT: _Shape = {"file": str, "kind": str, "sha256": str}
 _PROGRAM: _Shape = {**_INPUT, "words_sha256": str}
 
@@ -77,6 +87,9 @@ def read_record(file: str | Path) -> dict[str, Any]:
         report = isinstance(record, dict) and "pairs" in record
         found = "is the report of a check, no approval record" if report else "is no approval record"
         raise InputError(file, "", found, _WANT)
+    if record.get("schema") == 1:
+        found = "is a record of an earlier kind (schema 1), which did not count the defaults that went in"
+        raise InputError(file, "schema", found, "approve anew")
     if record.get("schema") != SCHEMA:
         found = f"is a record of schema {_short(record.get('schema'))}, and this version knows {SCHEMA}"
         raise InputError(file, "schema", found, "confirm it with the version that wrote it, or approve anew")
@@ -85,16 +98,32 @@ def read_record(file: str | Path) -> dict[str, Any]:
         raise InputError(file, "checksum", found, "the record as written, or approve anew")
     _check_shape(record, _SHAPE, file, "")
     _check_shape(record["approved"], _APPROVED, file, "approved.")
-    _check_shape(record["tool"], {"version": str}, file, "tool.")
+    _check_shape(record["tool"], _TOOL, file, "tool.")
+    _check_values(record["values"], file)
     if record["least"] is not None:
         _check_shape(record["least"], _LEAST, file, "least.")
     for k, each in enumerate(record["inputs"]):
-        if not isinstance(each, dict):
-            raise InputError(file, f"inputs[{k + 1}]", f"found {_short(each)}", _WANT)
-        _check_shape(each, _PROGRAM if each.get("kind") == "program" else _INPUT, file, f"inputs[{k + 1}].")
+        program = isinstance(each, dict) and each.get("kind") == "program"
+        _check_table(each, _PROGRAM if program else _INPUT, file, f"inputs[{k + 1}]")
     if not record["inputs"]:
         raise InputError(file, "inputs", "names no file", _WANT)
     return record
+
+
+def _check_values(values: Mapping[str, Any], file: str | Path) -> None:
+    _check_shape(values, _VALUES, file, "values.")
+    for name, body in values["bodies"].items():
+        _check_table(body, _BODY, file, f"values.bodies.{name}")
+        if len(body["stands"]) != 12:
+            raise InputError(file, f"values.bodies.{name}.stands", "is no pose", _WANT)
+    for k, way in enumerate(values["ways"], 1):
+        _check_table(way, _WAY, file, f"values.ways[{k}]")
+
+
+def _check_table(table: Any, shape: _Shape, file: str | Path, place: str) -> None:
+    if not isinstance(table, dict):
+        raise InputError(file, place, f"found {_short(table)}", _WANT)
+    _check_shape(table, shape, file, place + ".")
 
 
 def parsed(file: str | Path) -> Any:
@@ -106,9 +135,11 @@ def parsed(file: str | Path) -> Any:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(str(file).replace("\0", "?"), "", f"cannot be read: {reason}", _WANT) from None
     if len(data) > LARGEST_FILE:
-        raise InputError(file, "", "is larger than 8 MB", _WANT)
+        raise InputError(file, "", "is larger than 16 MB", _WANT)
     try:
-        return json.loads(data.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_none)
+        return json.loads(
+            data.decode("utf-8-sig"), object_pairs_hook=_once, parse_constant=_none, parse_float=_finite
+        )
     except RecursionError:
         raise InputError(file, "", "brackets are nested too deeply", _WANT) from None
     except ValueError as error:
@@ -121,6 +152,14 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len({key for key, _ in pairs}) != len(pairs):
         raise ValueError("a key stands twice")
     return dict(pairs)
+
+
+def _finite(text: str) -> float:
+    """A number; one that is too large for a double would be written as none."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text} is not JSON")
+    return value
 
 
 def _none(word: str) -> Any:

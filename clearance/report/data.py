@@ -166,7 +166,7 @@ def as_json(report: Mapping[str, Any]) -> str:
 
 def _pieces(report: Mapping[str, Any], moves: Sequence[str] = ()) -> Iterator[str]:
     # ASCII escapes: the same bytes on every console and in every file, whatever its encoding.
-    encode = json.JSONEncoder(allow_nan=False, default=_plain).encode
+    encode = _encode
     before = "{"
     for key, value in report.items():
         yield f"{before}{encode(key)}: "
@@ -181,6 +181,11 @@ def _pieces(report: Mapping[str, Any], moves: Sequence[str] = ()) -> Iterator[st
     yield "}\n" if report or moves else "{}\n"
 
 
+def _encode(value: Any) -> str:
+    # of ASCII's controls JSON lets the last one, delete, stand as it is
+    return _ENCODER.encode(value).replace("\x7f", "\\u007f")
+
+
 def _lines(rows: Iterable[str]) -> Iterator[str]:
     yield "[\n  " + ",\n  ".join(rows) + "\n]"
 
@@ -189,8 +194,8 @@ def _move_rows(table: MoveTable) -> list[str]:
     """A line for each move, by columns: they are many, all of one shape."""
     rows: list[str] = []
     for head in table.heads:
-        cut, name = json.dumps(head.cut), json.dumps(head.head)
-        items = [*map(json.dumps, head.items), "null"]
+        cut, name = _encode(head.cut), _encode(head.head)
+        items = [*map(_encode, head.items), "null"]
         numbers = zip(head.move.tolist(), head.line.tolist(), head.item.tolist(), strict=True)
         lengths = zip(_texts(head.clearance), _texts(head.side), _texts(head.height), strict=True)
         rows += [
@@ -215,13 +220,17 @@ def _plain(value: Any) -> Any:
     return value.tolist()
 
 
+_ENCODER = json.JSONEncoder(allow_nan=False, default=_plain)
+
+
 def write_json(report: Mapping[str, Any], target: str | Path) -> None:
     """Write a report to a file, or to standard output where ``target`` is "-".
 
     Raises:
         InputError: the file cannot be written.
     """
-    _write(as_json(report), target)
+    made = {"tool": {"name": "clearance", "version": __version__}}
+    _write(as_json(report if "tool" in report else {**report, **made}), target)
 
 
 def write_report(result: Result, target: str | Path) -> None:

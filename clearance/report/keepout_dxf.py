@@ -9,6 +9,7 @@ import io
 from typing import TYPE_CHECKING, Any
 
 from clearance.report.keepout import frame, legend, limit, margins, marks, rings, zero_words
+from clearance.report.ours import DXF_MARK
 from clearance.report.terminal import _plain
 
 if TYPE_CHECKING:
@@ -69,5 +70,6 @@ def _written(keepout: Keepout, title: str) -> bytes:
         where = {**layer("TEXT", _PLAIN), "height": 3.5, "insert": (x0, y0 - 8.0 - 5.5 * k)}
         space.add_text(_plain(text), dxfattribs=where)
     out = io.StringIO()
+    out.write(DXF_MARK)
     document.write(out)
     return out.getvalue().encode(document.encoding if document.dxfversion < "AC1021" else "utf-8", "replace")

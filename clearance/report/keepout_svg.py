@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from clearance.report.keepout import frame, legend, margins, marks, rings, zero_words
+from clearance.report.ours import SVG_MARK
 from clearance.report.terminal import _plain
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def drawing(keepout: Keepout, title: str) -> bytes:
             at = f'x="{10 + 80 * column}" y="{floor + 27 + _LINE * k:g}"'
             text.append(f"<text {at}>{_safe(line)}</text>")
     return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<?xml version="1.0" encoding="UTF-8"?>\n{SVG_MARK}\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
         f'viewBox="0 0 {width:g} {height:g}">\n<title>{_safe(title)}</title>\n<style>{_STYLE}</style>\n'
         f'<clipPath id="sheet"><rect x="0" y="0" width="{width:g}" height="{floor:g}"/></clipPath>\n'

@@ -7,6 +7,8 @@ import time
 from types import TracebackType
 from typing import TextIO
 
+from clearance.printable import printable
+
 
 class Progress:
     """One line on a terminal that says what is being done; only once it has taken ``after`` seconds.
@@ -61,7 +63,7 @@ class Progress:
     def _show(self) -> None:
         seconds = time.monotonic() - self._begin
         part = f" {100 * self._fraction:3.0f} %" if self._fraction > 0.0 else ""
-        line = f"{self._text} ...{part}  {seconds:.0f} s  (Ctrl-C stops)"[: self._width]
+        line = f"{printable(self._text)} ...{part}  {seconds:.0f} s  (Ctrl-C stops)"[: self._width]
         self._write("\r" + line.ljust(self._shown))
         self._shown = len(line)
 

@@ -16,6 +16,8 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
+from clearance.printable import printable as _plain
+
 if TYPE_CHECKING:
     from clearance.judge.result import Pair, Result
     from clearance.scene.model import Finding
@@ -34,6 +36,9 @@ CAUTIONS = (
     "A clear verdict is a calculation on the bodies as described. Dry-run slowly at first; the machine "
     "maker's instructions, local rules and qualified people decide."
 )
+
+#: the notes that say what was set, all of which are shown
+SET = "fitted"
 
 _COLOURS = {"clash": "1;31", "undecided": "1;35", "close": "1;33", "clear": "1;32"}
 _CENT = Decimal("0.01")
@@ -87,6 +92,8 @@ def rounded_down(value: float | None) -> str:
         return "-"
     if math.isinf(value):
         return "inf" if value > 0 else "-inf"
+    if abs(value) >= 1e15:
+        return f"{value:.3g}"  # no length: only a record that was tampered with has it
     # repr is the shortest decimal that is this very double, so 0.29 stays 0.29; and 6.1 - 6 in doubles is 0.1
     down = Decimal(repr(float(value) + _DOUBLES)).quantize(_CENT, rounding=ROUND_FLOOR)
     return str(down + 0)
@@ -280,8 +287,10 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     """One note of each kind, with how many more there are of it; a few kinds, then a count."""
     kinds: dict[str, list[Finding]] = {}
     for note in notes:
-        kinds.setdefault(note.kind, []).append(note)
-    lines, left = [], len(notes)
+        if note.kind != SET:
+            kinds.setdefault(note.kind, []).append(note)
+    lines, left = _fitted([note for note in notes if note.kind == SET], width), len(notes)
+    left -= sum(note.kind == SET for note in notes)
     for same in list(kinds.values())[:NOTES]:
         more = f" (and {_count(len(same) - 1)} like this)" if len(same) > 1 else ""
         lines.append(_wrap(f"note: {_about(same[0])}{more}", width, "    "))
@@ -289,6 +298,22 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     if left:
         lines.append(f"(+{_count(left)}; --json has them all)")
     return "\n".join(lines)
+
+
+def _fitted(notes: Sequence[Finding], width: int) -> list[str]:
+    """All that was set to fit a part, a line for each holder: somebody has to set it at the machine."""
+    by_item: dict[tuple[str | None, str], list[str]] = {}
+    for note in notes:
+        what, _, to = _plain(note.message).partition(", fitted to ")
+        by_item.setdefault((note.item, to), []).append(what)
+    return [
+        _wrap(
+            f"note: {_plain(item or '')}: {', '.join(what)}" + (f", fitted to {to}" if to else ""),
+            width,
+            "    ",
+        )
+        for (item, to), what in by_item.items()
+    ]
 
 
 def _count(notes: int) -> str:
@@ -344,11 +369,6 @@ def _cures(result: Result, width: int) -> str:
 # ------------------------------------------------------------------------------------------------ plain text
 def _named(name: str) -> str:
     return f'"{_plain(name)}"'
-
-
-def _plain(text: Any) -> str:
-    """The user's words on one line, without the characters that steer a terminal."""
-    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
 
 
 def _fit(text: str, width: int, right: bool) -> str:

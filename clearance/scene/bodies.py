@@ -15,10 +15,11 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply, pose
 from clearance.mesh import shapes
 from clearance.mesh.mass import density_of
+from clearance.mesh.model import Solid
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, SideHeight
-from clearance.scene.placing import bases, findings_of, fit_to_part, poses, seats_of_triangles
+from clearance.scene.placing import bases, chained, findings_of, fit_to_part, poses, seats_of_triangles
 from clearance.scene.schema import Item, Margins, Setup, SideHeightIn
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
 from fixtures_lib.fitting import Fitted
@@ -157,9 +158,11 @@ def _remarks_on(body: Body) -> list[Finding]:
 
 
 def below_zero(bodies: Sequence[Body]) -> list[Finding]:
-    """Notes on what hangs below the plane on which parts rest."""
+    """Notes on what hangs below the plane on which parts rest, and is not made to as a rail is."""
     found = []
     for body in bodies:
+        if body.kind == "holder" or "holder" in body.source:
+            continue
         lowest = float(body.triangles_M[..., 2].min())
         if lowest < -BELOW:
             message = f"reaches {-lowest:.3f} mm below Z = 0"
@@ -186,7 +189,7 @@ class _Workshop:
         if i not in self._done:
             items = self._setup.items
             if i in self._busy:
-                names = " for ".join(f'"{items[k].name}"' for k in [*self._busy[self._busy.index(i) :], i])
+                names = chained([items[k].name for k in [*self._busy[self._busy.index(i) :], i]], " for ")
                 raise self._file.error(
                     ("items", i, "fit"), f"{names}: each waits for the other", "give its sizes in params"
                 )
@@ -281,6 +284,7 @@ def _model(
     assert name is not None
     bodies = None if item.bodies is None else tuple(item.bodies)
     asked = (name, item.units, bodies, item.facet_bound)
+    odd: list[Finding] = []
     if asked not in read:
         if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
             raise file.error(
@@ -295,6 +299,8 @@ def _model(
             if error.place not in ("bodies", "facet_bound"):
                 raise
             raise file.error(("items", i, error.place), f"{name}: {error.found}", error.want) from None
+        if item.units is None and not name.lower().endswith(OWN_UNIT) and (name, sha256) not in files.inputs:
+            odd = _taken_as_mm(item, name, solid)
         files.note(name, sha256)
         read[asked] = solid
     solid = read[asked]
@@ -310,5 +316,17 @@ def _model(
         source=source,
         closed=solid.closed,
         facet_error=solid.facet_error,
-        findings=[Finding(r.kind, r.severity, r.message, item=item.name) for r in solid.remarks],
+        findings=[*odd, *(Finding(r.kind, r.severity, r.message, item=item.name) for r in solid.remarks)],
     )
+
+
+def _taken_as_mm(item: Item, name: str, solid: Solid) -> list[Finding]:
+    """Said once for each file that states no unit, where its size is no reason to say more."""
+    if any(remark.kind == "unlikely size" for remark in solid.remarks):
+        return []
+    from clearance.mesh.read import bounds
+
+    low, high = bounds(solid.triangles)
+    size = " x ".join(f"{length:.4g}" for length in high - low)
+    said = f'"{name}" states no unit: {size} mm is taken; units = "mm" in the setup says that it is so'
+    return [Finding("unit taken", "note", said, item=item.name)]

@@ -44,7 +44,12 @@ def read_cut(
         path_units=cut.path_units,
         offsets=dict(cut.offsets),
         offset_max=cut.offset_max,
-        codes=Codes(tuple(machine.codes.thread), tuple(machine.codes.cut), tuple(machine.codes.ignore)),
+        codes=Codes(
+            tuple(machine.codes.thread),
+            tuple(machine.codes.cut),
+            tuple(machine.codes.ignore),
+            machine.codes.semicolon,
+        ),
         layers=tuple(cut.layers or ()),
         uv_words=cut.uv_words,
         planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),

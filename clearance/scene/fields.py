@@ -14,6 +14,8 @@ from typing import Annotated, Any, ClassVar
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
+from clearance.printable import printable
+
 #: no workshop holds anything longer; beyond it doubles no longer resolve the tolerances (mm)
 LONGEST = 1e6
 #: no margin and no allow is larger, mm: more is a slip, and would take minutes to judge
@@ -37,7 +39,7 @@ def shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        text = '"' + "".join(c if c.isprintable() else "?" for c in value) + '"'
+        text = f'"{printable(value)}"'
     elif isinstance(value, dict):
         return "a table {...}"
     elif isinstance(value, list):

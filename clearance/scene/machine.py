@@ -127,7 +127,7 @@ class Codes(Table):
     """The control's own words and ways; none is assumed.
 
     ``uv_on_arcs``: between the ends of an arc U V change evenly ("even") or turn with it ("cone"); where it
-    is left out both are checked.
+    is left out both are checked. ``semicolon``: what ";" means in its programs.
     """
 
     where: ClassVar[str] = "in codes"
@@ -135,6 +135,7 @@ class Codes(Table):
     cut: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     uv_on_arcs: Literal["even", "cone"] | None = None
+    semicolon: Literal["comment", "end of block"] | None = None
 
     @model_validator(mode="after")
     def _each_word_once(self) -> Codes:

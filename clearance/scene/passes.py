@@ -394,7 +394,7 @@ def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float
 
 
 def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
-    """Notes on one cut."""
+    """What the path itself gives to say on one cut."""
     cut, moves = job.cut, job.moves
     notes = [("path", sentence) for sentence in moves.notes]
     if moves.grow > 0:
@@ -416,7 +416,8 @@ def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
         base = bodies[k].stands_on
         if base is not None and base not in there:
             notes.append(("stands on", f'"{bodies[k].name}" stands on "{base}", which is off for this cut'))
-    return [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
+    doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
+    return doubts + [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
 
 
 def _apart(moves: Moves, parts: Sequence[Body]) -> bool:

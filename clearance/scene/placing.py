@@ -24,6 +24,14 @@ def seats_of_triangles(triangles: NDArray[np.float64]) -> dict[str, Matrix]:
     return {"origin": pose(), "top": pose((0.0, 0.0, float(triangles[..., 2].max())))}
 
 
+def chained(names: Sequence[str], link: str) -> str:
+    """Names as a chain in words; of a long one its beginning and its end."""
+    quoted = [f'"{name}"' for name in names]
+    if len(quoted) > 6:
+        quoted[3:-2] = [f"... ({len(quoted) - 5} more) ..."]
+    return link.join(quoted)
+
+
 def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
     """For every item, in file order, the index of the one that it stands on; None for the table.
 
@@ -43,7 +51,7 @@ def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
         while k is not None and k not in sound:
             if k in chain:
                 circle = list(chain)[list(chain).index(k) :]
-                round_it = " on ".join(f'"{items[j].name}"' for j in [*circle, k])
+                round_it = chained([items[j].name for j in [*circle, k]], " on ")
                 raise file.error(
                     ("items", k, "on"), f"{round_it}: a circle", "stand one of them on the table"
                 )

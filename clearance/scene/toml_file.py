@@ -13,11 +13,14 @@ from pydantic import ValidationError
 
 from clearance.errors import InputError, NotYet
 from clearance.scene.fields import Table, shown, suggestion
+from clearance.scene.toml_words import in_words, too_much
 
-#: a setup of a thousand items stays far below; a larger file is not one
-LARGEST_FILE = 8_000_000
+#: a setup of a thousand items has 0.3 MB; a larger file is not one
+LARGEST_FILE = 2_000_000
 #: problems listed in one message
 LISTED = 3
+#: characters of a line that a message shows
+LONGEST_SHOWN = 60
 MM_PER_UNIT = {"mm": 1.0, "inch": 25.4}
 
 Loc = tuple[str | int, ...]
@@ -74,14 +77,13 @@ class TomlFile:
             raise self._in_words(error) from None
 
     def _in_words(self, error: ValidationError) -> InputError:
-        problems: list[tuple[Loc, str, str]] = []
-        not_yet = False
+        by_place: dict[Loc, tuple[str, str, bool]] = {}
         for one in error.errors(include_url=False):
             loc, found, want, later = _in_words(dict(one))
-            not_yet = not_yet or (later and not problems)
-            if all(loc != known for known, _, _ in problems):
-                problems.append((loc, found, want))
+            by_place.setdefault(loc, (found, want, later))
+        problems = [(loc, found, want) for loc, (found, want, _) in by_place.items()]
         loc, found, want = problems[0]
+        not_yet = by_place[loc][2]
         more = problems[1:LISTED]
         for other, its_found, its_want in more:
             want += f"\n  also {self.place(other)}: {its_found}; {its_want}"
@@ -104,7 +106,7 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(shown_as, "", f"cannot be read: {reason}", "name a TOML file") from None
     if len(raw) > LARGEST_FILE:
-        raise InputError(shown_as, "", "is larger than 8 MB", "name a TOML file")
+        raise InputError(shown_as, "", "is larger than 2 MB", "name a TOML file")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -112,6 +114,9 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
         raise InputError(
             shown_as, f"line {line}", f"byte 0x{raw[error.start]:02x} is not UTF-8", "save the file as UTF-8"
         ) from None
+    much = too_much(text)
+    if much is not None:
+        raise InputError(shown_as, f"line {much[0]}", *much[1:])
     try:
         data = tomllib.loads(text)
     except RecursionError:
@@ -119,11 +124,17 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
     except ValueError as error:
         message = str(error)
         at = re.search(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$", message)
-        number = at.group(1) if at and at.group(1) else text.count("\n") + 1
-        what = message[: at.start()] if at else message
-        place = f"line {number}" if at else ""
-        raise InputError(shown_as, place, f"this is not TOML: {what}", "a line reads  key = value") from None
+        number = int(at.group(1)) if at and at.group(1) else text.count("\n") + 1
+        found, want = in_words(message)
+        stands = text.split("\n")[number - 1].strip()
+        if stands:
+            found += f": {_cut(stands)}"
+        raise InputError(shown_as, f"line {number}", f"this is not TOML: {found}", want) from None
     return TomlFile(path, shown_as, text, data, hashlib.sha256(raw).hexdigest())
+
+
+def _cut(line: str) -> str:
+    return line if len(line) <= LONGEST_SHOWN else line[: LONGEST_SHOWN - 3] + "..."
 
 
 def _in_words(one: dict[str, Any]) -> tuple[Loc, str, str, bool]:
@@ -141,7 +152,7 @@ def _in_words(one: dict[str, Any]) -> tuple[Loc, str, str, bool]:
         words = re.findall(r"'([^']*)'", context.get("expected", ""))
         listing = " or ".join(f'"{w}"' for w in words)
         return loc, f"found {shown(value)}", f"give {listing}" + _near(value, words), False
-    return loc, f"found {shown(value)}", one["msg"], False
+    return loc, f"found {shown(value)}", "another kind of value stands here in a setup that runs", False
 
 
 def _near(value: object, words: list[str]) -> str:
@@ -156,43 +167,78 @@ def _child(node: Any, step: str | int) -> Any:
 
 
 _MARK = "zz_this_is_the_place_zz"
+#: characters that may be read again, all readings together, to find one line
+_READ_AGAIN = 2_000_000
+_TABLES = re.compile(r"^[ \t]*\[\[[ \t]*([^\n\]]*?)[ \t]*\]\][^\n]*$", re.MULTILINE)
 
 
 def find_line(text: str, loc: Loc) -> int | None:
     """The line (from 1) on which the key at ``loc`` stands, or the nearest table around it; None if unsure.
 
     TOML readers keep no lines. So the key is marked in the text wherever it might stand, and the text is
-    read again: where the mark turns up at ``loc``, that was the place.
+    read again: where the mark turns up at ``loc``, that was the place. The likeliest places come first.
     """
     if len(text) > 200_000:
         return None
+    search = _Search(text, _READ_AGAIN // max(len(text), 1))
     for length in range(len(loc), 0, -1):
-        line = _line_of_table(text, loc[:length]) if isinstance(loc[length - 1], int) else None
-        line = line or (_line_of_key(text, loc[:length]) if isinstance(loc[length - 1], str) else None)
-        if line:
-            return line
+        inner = isinstance(loc[length - 1], int)
+        at = search.table(loc[:length]) if inner else search.key(loc[:length])
+        if at is not None:
+            return text.count("\n", 0, at) + 1
     return None
 
 
-def _line_of_key(text: str, loc: Loc) -> int | None:
-    key = re.escape(str(loc[-1]))
-    spot = re.compile(rf"""(?:(?<![\w-])|(?<=["'])){key}(?=["']?\s*[=.\]])""")
-    for match in list(spot.finditer(text))[:40]:
-        if _holds(text[: match.start()] + _MARK + text[match.end() :], (*loc[:-1], _MARK)):
-            return text.count("\n", 0, match.start()) + 1
-    return None
+class _Search:
+    """Looks for keys and tables in a text, reading it again so many times at most."""
 
+    def __init__(self, text: str, readings: int) -> None:
+        self._text = text
+        self._left = readings
+        self._tables = list(_TABLES.finditer(text))
 
-def _line_of_table(text: str, loc: Loc) -> int | None:
-    for match in list(re.finditer(r"^[ \t]*\[\[[^\n]*$", text, re.MULTILINE))[:200]:
-        if _holds(text[: match.end()] + f"\n{_MARK} = 0" + text[match.end() :], (*loc, _MARK)):
-            return text.count("\n", 0, match.start()) + 1
-    return None
+    def key(self, loc: Loc) -> int | None:
+        """Where a key stands."""
+        text, key = self._text, re.escape(str(loc[-1]))
+        spot = re.compile(rf"""(?:(?<![\w-])|(?<=["'])){key}(?=["']?\s*[=.\]])""")
+        begin = self._likely(loc)
+        spots = list(spot.finditer(text))
+        for match in [m for m in spots if m.start() >= begin] + [m for m in spots if m.start() < begin]:
+            if self._holds(text[: match.start()] + _MARK + text[match.end() :], (*loc[:-1], _MARK)):
+                return match.start()
+        return None
 
+    def table(self, loc: Loc) -> int | None:
+        """Where the head of a table of a list stands."""
+        likely = self._nth(loc)
+        for match in [*likely, *(m for m in self._tables if m not in likely)]:
+            marked = self._text[: match.end()] + f"\n{_MARK} = 0" + self._text[match.end() :]
+            if self._holds(marked, (*loc, _MARK)):
+                return match.start()
+        return None
 
-def _holds(text: str, loc: Loc) -> bool:
-    try:
-        node: Any = tomllib.loads(text)
-    except (ValueError, RecursionError):
-        return False
-    return all((node := _child(node, step)) is not None for step in loc)
+    def _likely(self, loc: Loc) -> int:
+        """From where on a key is looked for first: its own table of a list."""
+        for length in range(len(loc) - 1, 0, -1):
+            if isinstance(loc[length - 1], int):
+                nth = self._nth(loc[:length])
+                if nth:
+                    return nth[0].start()
+        return 0
+
+    def _nth(self, loc: Loc) -> list[re.Match[str]]:
+        """The head of the table at ``loc``, by counting the heads of that name."""
+        name = ".".join(str(step) for step in loc if isinstance(step, str))
+        same = [match for match in self._tables if match[1] == name]
+        place = loc[-1]
+        return same[place : place + 1] if isinstance(place, int) else []
+
+    def _holds(self, text: str, loc: Loc) -> bool:
+        self._left -= 1
+        if self._left < 0:
+            return False
+        try:
+            node: Any = tomllib.loads(text)
+        except (ValueError, RecursionError):
+            return False
+        return all((node := _child(node, step)) is not None for step in loc)

@@ -33,6 +33,7 @@ class Moves:
         thread_points: indices of moves at whose start the wire is threaded.
         passed_over: words that move nothing: (word, first line), each once.
         notes: sentences for the report.
+        doubts: sentences on what controls do in different ways, so that nobody may call the cut clear.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
         wire_left_in: words cut the wire, and none does after the last move.
         start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
@@ -58,6 +59,7 @@ class Moves:
     thread_points: tuple[int, ...] = ()
     passed_over: tuple[tuple[str, int], ...] = ()
     notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
     grow: float = 0.0
     chord_error: float = 0.0
     wire_left_in: bool = False

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from clearance.toolpath.blocks import Semicolon
+
 PathUnit = Literal["mm", "inch", "cm", "m"]
 
 #: mm in one unit that a cut may name for its path file; NC programs know the first two
@@ -16,12 +18,14 @@ PATH_UNITS: dict[PathUnit, float] = {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1
 class Codes:
     """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
 
-    ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over.
+    ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over. ``semicolon``:
+    what ";" means, None where nobody has said.
     """
 
     thread: tuple[str, ...] = ()
     cut: tuple[str, ...] = ()
     ignore: tuple[str, ...] = ()
+    semicolon: Semicolon = None
 
 
 @dataclass(frozen=True)

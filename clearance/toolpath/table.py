@@ -21,7 +21,7 @@ from clearance.toolpath.options import PathOptions
 WANT = 'a header row "x,y" (also u,v and rapid), then one point a row'
 COLUMNS = ("x", "y", "u", "v", "rapid")
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]++[.,]?[0-9]*+|[.,][0-9]++)(?:[eE][+-]?[0-9]+)?")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
@@ -101,8 +101,9 @@ def _cells(
     for line, text in rows:
         try:
             row = next(csv.reader([text], delimiter=separator, strict=True, skipinitialspace=True))
-        except csv.Error as error:
-            raise InputError(shown, f"line {line}", f"the row cannot be read ({error})", WANT) from None
+        except csv.Error:
+            found = "the row cannot be read: a cell is too long, or a quote has no partner"
+            raise InputError(shown, f"line {line}", found, WANT) from None
         if len(row) != len(names):
             want = f"as many as the header names: {separator.join(names)}"
             if separator == "," and len(row) > len(names):
@@ -128,14 +129,14 @@ def _decimals(columns: dict[str, tuple[str, ...]], lines: list[int], separator: 
         raise InputError(
             shown,
             f"line {comma[0][0]}",
-            f'"{comma[0][1]}" has a comma and "{point[1]}" (line {point[0]}) a point',
+            f'"{comma[0][1][:40]}" has a comma and "{point[1][:40]}" (line {point[0]}) a point',
             "one decimal sign in all numbers, and no thousands signs",
         )
     if separator != ";" and all(_THOUSANDS.fullmatch(cell) for _, cell in comma):
         raise InputError(
             shown,
             f"line {comma[0][0]}",
-            f'"{comma[0][1]}": the comma may be a decimal sign or part thousands',
+            f'"{comma[0][1][:40]}": the comma may be a decimal sign or part thousands',
             'decimal points, or ";" between the columns',
         )
 

@@ -9,6 +9,7 @@ from clearance.errors import InputError
 from clearance.judge.along import Along, along
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
+from clearance.printable import printable
 from clearance.scene.model import Level, Stretch
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
@@ -26,7 +27,7 @@ def headline(place: Place) -> str:
 
 def one_line(text: str, most: int = 400) -> str:
     """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless."""
-    flat = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    flat = " ".join(printable(text).split())
     return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
 
 

@@ -149,7 +149,8 @@ def _writable(file: str | Path) -> Path:
             pass
     except OSError as err:
         raise _cannot_write(target, err) from None
-    return target
+    # Through a symbolic link the file it points to is replaced, not the link.
+    return Path(os.path.realpath(target))
 
 
 def _cannot_write(target: Path, err: OSError) -> InputError:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.judge.along import HORIZON
+from clearance.printable import printable
 from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag
 from clearance.report.terminal import rounded_down
 
@@ -86,7 +87,8 @@ def chart(name: str, along: Sequence[Along], moves: Moves, bodies: Sequence[str]
         return HEIGHT - DOWN - (HEIGHT - DOWN - UP) * share
 
     parts = [
-        f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(name)}">',
+        f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+        f'aria-label="{escape(printable(name))}">',
         f'<rect class="lacking" x="{LEFT}" y="{y(0):.1f}" width="{WIDTH - LEFT - RIGHT}" '
         f'height="{y(low) - y(0):.1f}"/>',
         *_grid(top, y),
@@ -150,7 +152,7 @@ def _line(head: str, found: Sequence[Column], numbers: Sequence[str], top: float
         points.append(f"{a:.1f},{height:.1f} {b:.1f},{height:.1f}")
         where = f"move {c.move}" + (f", {numbers[c.move - 1]}" if numbers[c.move - 1] else "")
         told = "more than 20" if c.spare is None else rounded_down(c.spare)
-        words = escape(f"{head}, {where}: {told} mm to spare" + (f", {c.item}" if c.item else ""))
+        words = escape(printable(f"{head}, {where}: {told} mm to spare" + (f", {c.item}" if c.item else "")))
         hover.append(
             f'<rect class="hover" x="{a:.1f}" y="{height - 7:.1f}" width="{max(b - a, 1):.1f}" height="14">'
             f"<title>{words}</title></rect>"
@@ -172,7 +174,7 @@ def _mark(spare: float, head: str, column: Column, x, y) -> list[str]:  # type: 
 
 
 def _short(text: str, most: int = 12) -> str:
-    plain = "".join(c if c.isprintable() else " " for c in text)
+    plain = printable(text)
     return plain if len(plain) <= most else plain[: most - 1] + "…"
 
 

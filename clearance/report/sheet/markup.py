@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
+from clearance.printable import printable
 from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:
@@ -29,8 +30,7 @@ def esc(text: object) -> Html:
     """Words as a page shows them as they are: no tag, no attribute's end, nothing that steers a line."""
     if isinstance(text, Html):
         return text
-    plain = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(text))
-    return Html(html.escape(plain, quote=True))
+    return Html(html.escape(printable(text), quote=True))
 
 
 def tag(name: str, *inside: object, **attributes: object) -> Html:

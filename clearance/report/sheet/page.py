@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from clearance import __version__
 from clearance.errors import CannotDraw, InputError
+from clearance.report.ours import HTML_MARK
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
@@ -67,6 +68,7 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) 
             "<!DOCTYPE html>",
             '<html lang="en"><head><meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{_policy(library, own)}">',
+            HTML_MARK,
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{esc(sheet.title or sheet.setup_file)}: {esc(sheet.verdict)}</title>",
             f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}</style></head><body>",

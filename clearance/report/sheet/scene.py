@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.extent import extent
+from clearance.printable import printable
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 
@@ -174,8 +175,7 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
 
 def words_of(text: str) -> str:
     """A name as the drawing library shows it as it is: its own small markup does not see any tags."""
-    plain = "".join(c if c.isprintable() else " " for c in text)
-    return plain.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return printable(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
 class _Made:

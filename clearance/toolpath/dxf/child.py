@@ -23,6 +23,7 @@ from typing import Any
 
 from clearance.toolpath.dxf.curves import curve, flat
 from clearance.toolpath.dxf_place import Place, Trouble, steps
+from clearance.toolpath.dxf_words import in_words
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
 # What is written beside a drawing, and construction lines: no path.
@@ -240,14 +241,7 @@ def _answer(request: dict[str, Any]) -> dict[str, Any]:
     except Exception as why:
         if short_of_memory(why):
             return {"memory": request["memory"]}
-        text = " ".join(str(why).split())[:120]
-        return {
-            "error": [
-                "",
-                f"the drawing is damaged or no DXF ({text or type(why).__name__})",
-                "a whole DXF file",
-            ]
-        }
+        return {"error": ["", f"the drawing is damaged or no DXF{in_words(why)}", "a whole DXF file"]}
 
 
 def printable(said: Any) -> Any:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from math import atan2, hypot, pi, sqrt
 
+from clearance.toolpath.nc.words import length
+
 _SAME = 1e-9  # mm: an end so near to the start is the start, and the arc a full circle
 
 
@@ -27,11 +29,12 @@ def from_centre(
     centre: tuple[float, float],
     ccw: bool,
     tolerance: float,
+    scale: float = 1.0,
 ) -> tuple[float, float]:
     """Sweep (radians, positive anticlockwise) and by how much the end misses the circle (mm).
 
-    Points in mm, one frame. Raises NoArc where the radius is nothing or start and end lie on circles whose
-    radii differ by more than ``tolerance`` mm.
+    Points in mm, one frame; ``scale`` is mm in one unit of the program, for messages. Raises NoArc where the
+    radius is nothing or start and end lie on circles whose radii differ by more than ``tolerance`` mm.
     """
     ax, ay = start[0] - centre[0], start[1] - centre[1]
     bx, by = end[0] - centre[0], end[1] - centre[1]
@@ -43,7 +46,8 @@ def from_centre(
     miss = abs(r1 - r0)
     if not miss <= tolerance:
         raise NoArc(
-            f"the arc's start lies {r0:.6g} mm from its centre and its end {r1:.6g} mm, {miss:.4g} mm apart",
+            f"the arc's start lies {length(r0, scale)} from its centre and its end {length(r1, scale)}, "
+            f"{miss:.4g} mm apart",
             f"radii that agree within {tolerance:g} mm; I J are counted from the arc's start",
         )
     if hypot(end[0] - start[0], end[1] - start[1]) <= _SAME:
@@ -55,7 +59,12 @@ def from_centre(
 
 
 def from_radius(
-    start: tuple[float, float], end: tuple[float, float], radius: float, ccw: bool, tolerance: float
+    start: tuple[float, float],
+    end: tuple[float, float],
+    radius: float,
+    ccw: bool,
+    tolerance: float,
+    scale: float = 1.0,
 ) -> tuple[float, float, float, float]:
     """Centre x, y (mm), sweep (radians) and miss (mm) of an arc given by R.
 
@@ -71,8 +80,8 @@ def from_radius(
     miss = half - abs(radius)
     if not miss <= tolerance:
         raise NoArc(
-            f"an arc of radius {abs(radius):.6g} mm cannot reach an end {chord:.6g} mm away",
-            f"R of {half:.6g} mm or more",
+            f"an arc of radius {length(abs(radius), scale)} cannot reach an end {length(chord, scale)} away",
+            f"R of {length(half, scale)} or more",
         )
     rise = sqrt(max(radius * radius - half * half, 0.0))
     # Less than half a turn anticlockwise keeps the centre to the left of the chord.

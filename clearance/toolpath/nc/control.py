@@ -11,14 +11,17 @@ from math import isnan, nan
 from clearance.errors import InputError
 from clearance.toolpath.moves import THREAD
 from clearance.toolpath.nc.rows import Height, Program, Taper
-from clearance.toolpath.nc.words import G_WORDS, M_CALLS, STILL_LETTERS, STILL_WORDS, code_words
+from clearance.toolpath.nc.words import G_WORDS, M_CALLS, OTHER_PLANES, STILL_LETTERS, STILL_WORDS, code_words
 from clearance.toolpath.options import PathOptions
 
 _DWELL = frozenset("XUPFSE")
 
 
 class Control:
-    """The control's modal state while a program is read. Positions are mm in C, nan until named."""
+    """The control's modal state while a program is read. Positions are mm in C, nan until named.
+
+    ``line`` is the file's; ``key`` counts blocks where a line may hold several, else it is the line.
+    """
 
     def __init__(self, shown: str, options: PathOptions) -> None:
         self.shown = shown
@@ -27,6 +30,8 @@ class Control:
         self.thread_words = code_words(options.codes.thread, "codes.thread")
         self.cut_words = code_words(options.codes.cut, "codes.cut")
         self.ignored = code_words(options.codes.ignore, "codes.ignore")
+        named = self.thread_words | self.cut_words | self.ignored
+        self.all_plain = not any(word[0] == "F" and word != "F" for word in named)
         self.scale = options.unit
         self.relative = False
         self.motion: int | None = None
@@ -43,7 +48,11 @@ class Control:
         self.event = 0
         self.cut_after = self.threads = False
         self.line = 0
+        self.key = 0
+        self.begun = False
+        self.deleted = 0
         self.ended: str | None = None
+        self.told_behind = False
         self.spelling: dict[str, str] = {}
 
     def error(self, found: str, want: str = "") -> InputError:
@@ -51,6 +60,15 @@ class Control:
 
     def note(self, text: str) -> None:
         self.out.notes.append(f"line {self.line}: {text}")
+
+    def behind_the_end(self) -> None:
+        if not self.told_behind:
+            self.note(f"what stands behind the program's end ({self.ended}) is not read")
+        self.told_behind = True
+
+    def ends(self, word: str) -> None:
+        self.ended = word
+        self.out.ended = (word, self.line)
 
     def g_word(self, number: str, groups: dict[str, float]) -> None:
         known = G_WORDS.get(float(number))
@@ -76,7 +94,7 @@ class Control:
         elif word in self.ignored or letter in self.ignored:
             self.pass_over(letter if letter in self.ignored else word, raw)
         elif word in ("M2", "M30"):
-            self.ended = raw
+            self.ends(raw)
         elif letter == "M" and float(number) in M_CALLS:
             raise self.error(
                 f"{raw} leads to another program, whose moves are not here", "every move in one program"
@@ -90,6 +108,9 @@ class Control:
         elif letter in "O:":
             if self.out.rows:
                 raise self.error(f"{raw} begins another program", "one program in the file")
+        elif word in OTHER_PLANES:
+            found = f"{raw} puts arcs into the plane of {OTHER_PLANES[word]}"
+            raise self.error(found, "G17: the wire's path lies in the plane of X Y, whatever the control")
         else:
             want = f'if it moves nothing on your control, name "{word}" in codes.ignore of the machine file'
             raise self.error(f"the word {raw} is not known and could change the geometry", want)

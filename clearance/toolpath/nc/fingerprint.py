@@ -1,11 +1,11 @@
 """An NC program's bytes go in, a hash of its words comes out: equal hashes, equal paths.
 
-What a word is, the reader decides (``words``, and ``nc`` for what stands around them). These say nothing to
-the path and are left out: comments, spacing, letter case, line ends, blank lines, the encoding, and a lone
-"%" as the very first or the very last block. All the rest counts, as it is written: N numbers (a control may
-jump to them), the "/" of block delete with its digit, where a block ends, a "%" with blocks on either side,
-what stands behind the program's end. X10, X10. and X10.0 are three different words: some controls read the
-first as 10 of the last decimals, and where somebody rewrote a number, somebody shall look.
+What a word is, the reader decides (``words``, ``blocks``, and ``nc`` for what stands around them). These say
+nothing to the path and are left out: comments, spacing, letter case, line ends, blank lines, the encoding,
+and a lone "%" as the very first or the very last block. All the rest counts, as it is written: N numbers (a
+control may jump to them), the "/" of block delete with its digit, where a block ends, a "%" with blocks on
+either side, what stands behind the program's end. X10, X10. and X10.0 are three different words: some
+controls read the first as 10 of the last decimals, and where somebody rewrote a number, somebody shall look.
 """
 
 from __future__ import annotations
@@ -14,47 +14,58 @@ import hashlib
 from collections.abc import Iterator
 
 from clearance.errors import InputError
-from clearance.toolpath.nc.words import COMMENT, DELETE, text_of, words_of
+from clearance.toolpath.blocks import Semicolon, blocks_of, says_something
+from clearance.toolpath.nc.words import DELETE, text_of, words_of
 
 _WANT = "an NC program"
 
 
-def words_sha256(data: bytes, shown: str) -> str:
+def words_sha256(data: bytes, shown: str, semicolon: Semicolon = None) -> str:
     """The SHA-256 (hex) of a program's words.
 
     Args:
         data: the program's file.  shown: its name for messages.
+        semicolon: what ";" means on the control. Under another meaning the same program has another hash.
 
     Raises:
         InputError: the file is no text.
     """
-    return hashlib.sha256("\n".join(words_by_block(text_of(data, shown, _WANT))).encode()).hexdigest()
+    lines = words_by_block(text_of(data, shown, _WANT), semicolon)
+    if semicolon is not None:
+        lines = [f'";" is {semicolon}', *lines]
+    return hashlib.sha256("\n".join(lines).encode()).hexdigest()
 
 
-def words_by_block(text: str) -> list[str]:
-    """Each block that has words as one line, "/2 N10 G1 X5." say; line ends of ``text`` are "\\n"."""
-    lines = list(_lines(text))
+def words_by_block(text: str, semicolon: Semicolon = None) -> list[str]:
+    """Each block that has words as one line, "/2 N10 G1 X5." say; line ends of ``text`` are "\n"."""
+    lines = list(_lines(text, semicolon))
     if lines and lines[-1] == "%":
         del lines[-1]
     return lines
 
 
-def _lines(text: str) -> Iterator[str]:
+def _lines(text: str, semicolon: Semicolon) -> Iterator[str]:
     begun = False
     for raw in text.split("\n"):
-        block = raw.strip()
-        if not block:
+        try:
+            blocks = blocks_of(raw, semicolon, _unreadable)
+        except InputError:
+            begun = True
+            yield f"?{raw.strip()}"
             continue
-        if block[0] == "%":
-            # The reader takes a "%" behind anything, a comment even, for the end.
-            lone = not COMMENT.sub("", block[1:]).strip()
-            if begun or not lone:
-                yield "%" if lone else f"?{block}"
-            continue
-        begun = True
-        line = _line(block)
-        if line:
-            yield line
+        for block in blocks:
+            if not block:
+                continue
+            if block[0] == "%":
+                # The reader takes a "%" behind anything, a comment even, for the end.
+                lone = not says_something(block[1:])
+                if begun or not lone:
+                    yield "%" if lone else f"?{block}"
+                continue
+            begun = begun or says_something(block)
+            line = _line(block)
+            if line:
+                yield line
 
 
 def _line(block: str) -> str:

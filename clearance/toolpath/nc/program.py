@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError, NotYet
-from clearance.toolpath.compensation import offset_rows
+from clearance.toolpath.compensation import Rounding, offset_rows
+from clearance.toolpath.gouge import told
 from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
-from clearance.toolpath.nc.rows import Program, Row, is_still
+from clearance.toolpath.nc.rows import Program, Rows, is_still
 from clearance.toolpath.options import PathOptions
 
 ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
@@ -23,20 +24,21 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     grown by it.
     """
     if program.first is None:
-        raise InputError(shown, "", "the program names no point", "G00 to G03 with X and Y")
-    rows: Sequence[Row] = program.rows or [
-        (*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)
-    ]
-    _check_size(program.first, rows, shown, options)
-    notes, grow, miss = list(program.notes), 0.0, 0.0
+        found = "the program names no point"
+        if program.ended is not None:
+            found += f" before its end ({program.ended[0]} in line {program.ended[1]})"
+        raise InputError(shown, "", found, "G00 to G03 with X and Y")
+    rows = program.rows or Rows([(*program.first, 0.0, 0.0, 0.0, True, 0, -1, 0, 0, "", *program.first_uv)])
+    _check_size(program, rows, shown, options)
+    notes, grow, miss, doubt = list(program.notes), 0.0, 0.0, ""
     origin = None
     if program.offset_word is not None:
-        written = {row[9]: k for k, row in enumerate(rows)}  # a line has one move at most
-        rows, grow, miss, note = _offset(program, rows, shown, options)
-        origin = _whole(np.array([written[row[9]] for row in rows], dtype=np.int64), len(written))
+        written = {key: k for k, key in enumerate(rows.line)}  # a block has one move at most
+        rows, grow, miss, note, doubt = _offset(program, rows, shown, options)
+        origin = _whole(np.array([written[key] for key in rows.line], dtype=np.int64), len(written))
         notes.append(note)
-    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = zip(*rows, strict=True)
-    rapid = _riding(program.first, rows) if program.height.named else list(fast)
+    x, y, cx, cy, sweep, fast, _side, _number, event, line, block, u, v = rows.columns
+    rapid = _riding(program.first, rows) if program.height.named else list(map(bool, fast))
     end = np.array([x, y], dtype=float).T
     centre = np.array([cx, cy], dtype=float).T
     turn = np.array(sweep, dtype=float)
@@ -64,11 +66,12 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         sweep=turn,
         rapid=np.array(rapid, dtype=bool),
         threaded=np.array(threaded, dtype=bool),
-        line=np.array(line, dtype=np.int64),
+        line=_lines(program, line),
         block=tuple(block),
         thread_points=points,
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
+        doubts=(doubt,) if doubt else (),
         grow=grow,
         chord_error=program.miss + miss,
         wire_left_in=left_in,
@@ -82,7 +85,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     )
 
 
-def _riding(first: tuple[float, float], rows: Sequence[Row]) -> list[bool]:
+def _riding(first: tuple[float, float], rows: Rows) -> list[bool]:
     """Whether each move is rapid; where the upper head alone moves, as on the move before."""
     out: list[bool] = []
     at, rapid = first, True
@@ -98,26 +101,34 @@ def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:
     return origin if np.array_equal(np.unique(origin), np.arange(count)) else None
 
 
-def _check_size(first: tuple[float, float], rows: Sequence[Row], shown: str, options: PathOptions) -> None:
-    x, y, cx, cy, _, _, _, _, _, line, _, u, v = zip(*rows, strict=True)
+def _lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
+    """The file's line of each row."""
+    of = np.array(keys, dtype=np.int64)
+    return of if program.lines is None else np.array([0, *program.lines], dtype=np.int64)[of]
+
+
+def _check_size(program: Program, rows: Rows, shown: str, options: PathOptions) -> None:
+    x, y, cx, cy, _, _, _, _, _, line, _, u, v = rows.columns
     reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
-    reach[0] = np.abs([reach[0], *first]).max()
+    reach[0] = np.abs([reach[0], *(program.first or ())]).max()
     small = reach <= options.largest
     if not small.all():
         found = "a coordinate that is too large"
         want = f"at most {options.largest:g} mm from the zero"
-        raise InputError(shown, f"line {line[int(np.argmin(small))]}", found, want)
+        at = program.line_of(line[int(np.argmin(small))])
+        raise InputError(shown, f"line {at}", found, want)
 
 
 def _offset(
-    program: Program, rows: Sequence[Row], shown: str, options: PathOptions
-) -> tuple[Sequence[Row], float, float, str]:
-    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence."""
+    program: Program, rows: Rows, shown: str, options: PathOptions
+) -> tuple[Rows, float, float, str, str]:
+    """The rows of the wire's centre, by how much all is to be grown, by how much they miss, a sentence on
+    what was done, and one on where it cuts into the contour."""
     assert program.offset_word is not None
     word, first_line = program.offset_word
 
-    def fail(line: int, found: str, want: str) -> InputError:
-        return InputError(shown, f"line {line}", found, want)
+    def fail(key: int, found: str, want: str) -> InputError:
+        return InputError(shown, f"line {program.line_of(key)}", found, want)
 
     def size(number: int, line: int) -> float:
         if number in options.offsets:
@@ -134,15 +145,16 @@ def _offset(
         )
 
     if options.offsets:
-        if any(row[11] or row[12] for row in rows) or any(program.first_uv):
-            raise fail(
-                first_line, f"{word} in a program with U V", "a tapered path with its offset worked in"
-            )
-        rows, miss = offset_rows(program.first or (0.0, 0.0), rows, size, fail)
-        return rows, 0.0, miss, ROUNDED
+        if any(rows.u) or any(rows.v) or any(program.first_uv):
+            found = f"{word} in a program with U V"
+            raise InputError(shown, f"line {first_line}", found, "a tapered path with its offset worked in")
+        rounding = Rounding(program.unit, program.scale)
+        wire, miss, cuts = offset_rows(program.first or (0.0, 0.0), list(rows), size, fail, rounding)
+        return Rows(wire), 0.0, miss, ROUNDED, told(cuts, program.line_of, program.scale)
     if options.offset_max is None:
         found = f"{word} asks for a wire offset, and the setup gives none"
-        raise fail(first_line, found, "offsets = { 1 = ... } or offset_max = ... of this cut")
+        want = "offsets = { 1 = ... } or offset_max = ... of this cut"
+        raise InputError(shown, f"line {first_line}", found, want)
     grow = abs(options.offset_max)
     note = f"line {first_line}: {word}; heads and wire are grown by offset_max, {grow:g} mm, all round"
-    return rows, grow, 0.0, note
+    return rows, grow, 0.0, note, ""

@@ -1,7 +1,7 @@
 """An ISO 6983 program's text goes in, its moves in the program's own plane (mm, frame C) come out.
 
 Words read: G00 to G03 with I J or R, G17, G20/G21/G70/G71, G40 to G42 with D, G54 to G59, G90/G91, G92, U V,
-Z (see ``heights``), N, O, "%", "/", comments in ( ) and after ";", M02/M30. Words that are known to move
+Z (see ``heights``), N, O, "%", "/", comments and ";" (see ``blocks``), M02/M30. Words that are known to move
 nothing are listed once and passed over. Every other word could change the geometry and stops the read with
 its line.
 
@@ -14,12 +14,14 @@ from __future__ import annotations
 import re
 from math import isnan, pi
 
+from clearance.toolpath import plain
+from clearance.toolpath.blocks import blocks_of, says_something
 from clearance.toolpath.moves import CUT, Moves
 from clearance.toolpath.nc import arcs
 from clearance.toolpath.nc.control import Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program
-from clearance.toolpath.nc.words import COMMENT, DELETE, words_of
+from clearance.toolpath.nc.words import DELETE, length, words_of
 from clearance.toolpath.options import PathOptions
 
 #: a straight move in plain words: each number with its decimal point, so that no habit matters
@@ -27,6 +29,9 @@ _STRAIGHT = re.compile(
     r"(?:(N[0-9]+)[ \t]*)?(?:(G0?1)(?![0-9.])[ \t]*)?"
     r"(?:X([-+]?[0-9]+\.[0-9]*)[ \t]*)?(?:Y([-+]?[0-9]+\.[0-9]*))?"
 )
+
+#: what a place is written with past the third decimal
+_LONGER = re.compile(r"[XYIJRxyijr][ \t]*[-+]?[0-9]*\.[0-9]{3}([0-9]+)")
 
 
 def read_nc(text: str, shown: str, options: PathOptions) -> Moves:
@@ -48,43 +53,86 @@ class _Reader(Control):
     # --- the file --------------------------------------------------------------------------------------
 
     def run(self, text: str) -> Program:
-        begun = False
-        deleted: list[int] = []
-        for self.line, raw in enumerate(text.split("\n"), 1):
-            block = raw.strip()
-            if not block:
-                continue
-            if block[0] == "%":
-                if begun and self.ended is None:
-                    self.ended = "%"
-                continue
+        several = self.options.codes.semicolon == "end of block" and ";" in text
+        self.out.lines = [] if several else None
+        text += "\n"
+        begin = self.line = tried = 0
+        while begin < len(text):
+            self.line += 1
+            if self.line > tried and self.all_plain and self.out.lines is None and plain.can_take(self):
+                found, end = plain.plain_lines(text, begin)
+                self.key = self.line
+                if found and plain.take(self, found):
+                    begin, self.line = end, self.line + len(found) - 1
+                    continue
+                tried = self.line + max(plain.LEAST // 2, len(found))
+            end = text.index("\n", begin)
+            raw, begin = text[begin:end], end + 1
             if self.ended is not None:
-                if COMMENT.sub("", block).strip():
-                    self.note(f"what stands behind the program's end ({self.ended}) is not read")
+                if says_something(raw) and raw.strip()[0] != "%":
+                    self.behind_the_end()
                     break
                 continue
-            begun = True
-            if block[0] == "/":
-                deleted.append(self.line)
-                if self.options.block_delete == "skip":
-                    continue
-                block = DELETE.sub("", block, count=1)
-            if not self.straight_on(block):
-                self.block(block)
-        if deleted:
+            for block in blocks_of(raw, self.options.codes.semicolon, self.error):
+                if block:
+                    self.one(block)
+        if self.deleted:
             what = "carried out" if self.options.block_delete == "run" else "left out"
-            self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {deleted[0]}')
+            self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {self.deleted}')
         if self.ended is None:
             self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
         self.out.event = self.event
+        if self.out.offset_word is not None:
+            self.out.unit, self.out.scale = self.last_decimal(text), self.scale
         return self.out
+
+    def last_decimal(self, text: str) -> float:
+        """One of the last decimals that the program is written with, mm.
+
+        Coarser than a control's own counting (0.001 mm, 0.0001 inch: common practice, no source) it never is:
+        there noughts are left out.
+        """
+        behind = 3 if self.scale == 1.0 else 4
+        if not self.plain and self.options.digits is not None:
+            behind = max(behind, self.options.digits[1])
+        longer = (m[1].rstrip("0") for m in _LONGER.finditer(text))
+        return self.scale * 10.0 ** -max(behind, 3 + max(map(len, longer), default=0))
+
+    def one(self, block: str) -> None:
+        """One block, whatever it is."""
+        if self.ended is not None:
+            if block[0] != "%" and says_something(block):
+                self.behind_the_end()
+            return
+        if self.out.lines is not None:
+            self.out.lines.append(self.line)
+        self.key = self.line if self.out.lines is None else len(self.out.lines)
+        if block[0] == "%":
+            if self.begun:
+                self.ends("%")
+            return
+        # A comment may stand before the first "%".
+        self.begun = self.begun or says_something(block)
+        if block[0] == "/":
+            self.deleted = self.deleted or self.line
+            if self.options.block_delete == "skip":
+                return
+            block = DELETE.sub("", block, count=1)
+        if not self.straight_on(block):
+            self.block(block)
 
     def straight_on(self, block: str) -> bool:
         """Carry out the block that most programs are full of, a straight move with plain words, or say no.
 
         It does what ``block`` would, in a fifth of the time.
         """
-        if self.motion not in (0, 1) or self.relative or not self.plain or self.taper.named:
+        if (
+            self.motion not in (0, 1)
+            or self.relative
+            or not self.plain
+            or self.taper.named
+            or len(block) > 99
+        ):
             return False
         match = _STRAIGHT.fullmatch(block)
         if match is None or self.out.first is None:
@@ -98,7 +146,7 @@ class _Reader(Control):
         y = self.y if y_word is None else float(y_word) * self.scale + self.shift_y
         if abs(x - self.x) + abs(y - self.y) <= SAME:
             return True
-        self.out.height.stays(self.line)
+        self.out.height.stays(self.key)
         number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
             (
@@ -111,7 +159,7 @@ class _Reader(Control):
                 self.side,
                 number,
                 self.event,
-                self.line,
+                self.key,
                 label or "",
                 *self.uv,
             )
@@ -185,10 +233,10 @@ class _Reader(Control):
         if self.side:
             raise self.error("G92 while the wire offset is on", "G40 before it")
         if "Z" in at:
-            own = self.out.height.preset(at["Z"] * self.scale)
-            if own is not None:
-                said = at["Z"] * self.scale
-                found = f"G92 puts the upper face {said:g} mm above the part zero, the setup {own:g} mm"
+            other = self.out.height.preset(at["Z"] * self.scale)
+            if other is not None:
+                said, own = length(at["Z"] * self.scale, self.scale), length(other, self.scale)
+                found = f"G92 puts the upper face {said} above the part zero, the setup {own}"
                 raise self.error(found, "a Z word before it, or the same height in both")
         if self.out.first is None:
             self.x = at["X"] * self.scale + self.shift_x if "X" in at else self.x
@@ -288,12 +336,12 @@ class _Reader(Control):
             found = "the height changes by itself while the wire offset is on"
             raise self.error(found, "Z together with a move, or before G41 or behind G40")
         if "Z" in at:
-            height.goes(z, self.relative, self.line)
+            height.goes(z, self.relative, self.key)
         else:
-            height.stays(self.line)
+            height.stays(self.key)
         number = self.number if self.number >= 0 else self.h_number
         self.out.rows.append(
-            (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.line, label, *uv)
+            (x, y, cx, cy, sweep, motion == 0, self.side, number, self.event, self.key, label, *uv)
         )
         self.event = 0
         self.x, self.y, self.uv = x, y, uv
@@ -305,11 +353,13 @@ class _Reader(Control):
             if "R" in at:
                 if "I" in at or "J" in at:
                     raise arcs.NoArc("an arc with both R and I J", "one of the two")
-                cx, cy, sweep, miss = arcs.from_radius(start, end, at["R"] * self.scale, ccw, tolerance)
+                cx, cy, sweep, miss = arcs.from_radius(
+                    start, end, at["R"] * self.scale, ccw, tolerance, self.scale
+                )
             elif "I" in at or "J" in at:
                 cx = start[0] + at.get("I", 0.0) * self.scale
                 cy = start[1] + at.get("J", 0.0) * self.scale
-                sweep, miss = arcs.from_centre(start, end, (cx, cy), ccw, tolerance)
+                sweep, miss = arcs.from_centre(start, end, (cx, cy), ccw, tolerance, self.scale)
             else:
                 raise arcs.NoArc("an arc without I, J or R", "its centre by I J or its radius by R")
         except arcs.NoArc as why:

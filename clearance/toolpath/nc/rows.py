@@ -7,9 +7,11 @@ the first Z word the face is where the setup puts it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from array import array
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from math import isnan, nan
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,8 +124,61 @@ class Height:
 SAME = 1e-9
 
 # end x, end y, centre x, centre y (mm, C), sweep (radians), rapid, side of the offset (1 left of the path,
-# -1 right, 0 off), offset number (-1: none named), event of ``wire``, line, block number, u, v at the end
+# -1 right, 0 off), offset number (-1: none named), event of ``wire``, line (or, where a line may hold several
+# blocks, the block's place among all of them, from 1: ``Program.lines`` has its line), block number, u, v at
+# the end
 Row = tuple[float, float, float, float, float, bool, int, int, int, int, str, float, float]
+
+
+class Rows:
+    """Rows kept as columns, a million of them in 90 MB."""
+
+    def __init__(self, rows: Iterable[Row] = ()) -> None:
+        self.places = [array("d") for _ in range(5)]
+        self.rapid, self.side = array("b"), array("b")
+        self.number, self.event, self.line = array("q"), array("b"), array("q")
+        self.block: list[str] = []
+        self.u, self.v = array("d"), array("d")
+        for row in rows:
+            self.append(row)
+
+    @property
+    def columns(self) -> tuple[Sequence[Any], ...]:
+        """As a row has them."""
+        few = (self.rapid, self.side, self.number, self.event, self.line, self.block, self.u, self.v)
+        return (*self.places, *few)
+
+    def append(self, row: Row) -> None:
+        for column, value in zip(self.columns, row, strict=True):
+            column.append(value)  # type: ignore[attr-defined]
+
+    def extend(
+        self,
+        places: Sequence[NDArray[np.float64]],
+        rapid: NDArray[np.bool_],
+        state: tuple[int, int, int],
+        line: NDArray[np.int64],
+        block: list[str],
+        uv: tuple[float, float],
+    ) -> None:
+        """Many rows under one ``state``: side, offset number, event (of the first alone)."""
+        many = len(line)
+        for column, values in zip(self.places, places, strict=True):
+            column.frombytes(np.ascontiguousarray(values, dtype=np.float64).tobytes())
+        self.rapid.frombytes(rapid.astype(np.int8).tobytes())
+        self.side.extend([state[0]] * many)
+        self.number.extend([state[1]] * many)
+        self.event.extend([state[2], *[0] * (many - 1)])
+        self.line.frombytes(line.astype(np.int64).tobytes())
+        self.block += block
+        self.u.extend([uv[0]] * many)
+        self.v.extend([uv[1]] * many)
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    def __iter__(self) -> Iterator[Row]:
+        return zip(*self.columns, strict=True)
 
 
 @dataclass
@@ -140,17 +195,29 @@ class Program:
         offset_word: the first of G41, G42 and its line.
         event: of ``wire``, what the program did after the last move.
         height: of the upper face, as the Z words say.
+        ended: the word that ends the program, and its line; None where none does.
+        unit: one of the last decimals that the program is written with, mm; 0 where nobody asked.
+        scale: mm in one unit of the program, for messages.
+        lines: the line of each block, where a line may hold several; else None.
     """
 
     first: tuple[float, float] | None = None
     first_uv: tuple[float, float] = (0.0, 0.0)
-    rows: list[Row] = field(default_factory=list)
+    rows: Rows = field(default_factory=Rows)
     passed_over: dict[str, tuple[str, int]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     miss: float = 0.0
     offset_word: tuple[str, int] | None = None
     event: int = 0
     height: Height = field(default_factory=lambda: Height(None))
+    ended: tuple[str, int] | None = None
+    unit: float = 0.0
+    scale: float = 1.0
+    lines: list[int] | None = None
+
+    def line_of(self, key: int) -> int:
+        """The file's line of a row."""
+        return key if self.lines is None else self.lines[key - 1]
 
 
 def is_still(row: Row, at: tuple[float, float]) -> bool:

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable
 
 from clearance.errors import InputError
+from clearance.toolpath.blocks import Fail, uncommented
 
 _WIDE = ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+def length(mm: float, scale: float) -> str:
+    """A length as the file that it is from would write it; ``scale`` is mm in one unit of that file."""
+    return f"{mm:.6g} mm" if scale == 1.0 else f"{mm / scale:.6g} inch"
 
 
 def text_of(data: bytes, shown: str, want: str) -> str:
@@ -41,13 +46,12 @@ def text_of(data: bytes, shown: str, want: str) -> str:
     return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
-Fail = Callable[[str, str], InputError]
-
-COMMENT = re.compile(r"\([^()]*\)|;.*")
 DELETE = re.compile(r"/[1-9]?(?![0-9.])")
-_WORD = re.compile(r"([A-Z:])[ \t]*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))[ \t]*|(\S)")
+_WORD = re.compile(r"([A-Z:])[ \t]*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))[ \t]*|([^ \t])")
 _EXPONENT = re.compile(r"[XYUVIJRZ][ \t]*[+-]?[0-9.]+E")
-_CODE = re.compile(r"([A-Za-z])\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))?")
+#: digits of a number: more are no dimension, and nobody reads them in a message
+_LONGEST = 60
+_CODE = re.compile(r"([A-Za-z])\s*([+-]?(?:[0-9]++\.?[0-9]*+|\.[0-9]++))?")
 
 # G-word: (modal group, value). Two words of one group in one block contradict each other.
 G_WORDS: dict[float, tuple[str, float]] = {
@@ -68,7 +72,9 @@ STILL_WORDS = frozenset({"G9", "G61", "G64", "G80", "G93", "G94", "G95"})
 M_CALLS = frozenset({96.0, 97.0, 98.0, 99.0})
 # Feed, spindle, tool, auxiliary words, and what generators number conditions and offsets with.
 STILL_LETTERS = frozenset("FSTMEH")
-_OWN = frozenset("XYZUVIJRGMNO") | {f"G{g:g}" for g in G_WORDS} | {"M2", "M30"}
+#: other planes than that of X Y: an arc there is none of the wire's path, and neither can be passed over
+OTHER_PLANES = {"G18": "Z X", "G19": "Y Z"}
+_OWN = frozenset("XYZUVIJRGMNO") | {f"G{g:g}" for g in G_WORDS} | {"M2", "M30", *OTHER_PLANES}
 
 #: with any number these say where, and are followed: none can be passed over
 _PLACES = frozenset("XYZUVIJR")
@@ -105,31 +111,27 @@ def code_words(named: tuple[str, ...], key: str) -> frozenset[str]:
 
 def words_of(text: str, fail: Fail) -> list[tuple[str, str, str]]:
     """The words of a block as (letter, number, ""). ``fail`` makes the error for what cannot be read."""
-    if "(" in text or ";" in text or ")" in text:
-        text = _uncommented(text, fail)
+    if "(" in text or ")" in text:
+        text = uncommented(text, fail)
     if not text.isascii():
         bad = next(c for c in text if not c.isascii())
         raise fail(f'the character "{bad}" outside a comment', "plain letters and digits")
-    words = _WORD.findall(text.upper())
-    for letter, _, junk in words:
+    upper = text.upper()
+    words = _WORD.findall(upper)
+    # "X1E5" may be 100 000 or X1 and a word E5.
+    exponents = "E" in upper and _EXPONENT.search(upper) is not None
+    for letter, number, junk in words:
         if junk:
             raise _junk(junk, text, fail)
-        # "X1E5" may be 100 000 or X1 and a word E5.
-        if letter == "E" and _EXPONENT.search(text.upper()):
+        if len(number) > _LONGEST:
+            found = f"{letter}{number[:12]}... is too large a number to be one, with {len(number)} digits"
+            raise fail(found, f"at most {_LONGEST} digits")
+        if letter == "E" and exponents:
             raise fail(
                 "E directly behind a number: an exponent, or a word E?",
                 "numbers without exponents, or a blank before a word E",
             )
     return words
-
-
-def _uncommented(text: str, fail: Fail) -> str:
-    before = ""
-    while before != text:
-        before, text = text, COMMENT.sub(" ", text)
-    if "(" in text or ")" in text:
-        raise fail("a comment bracket without its partner", "( and ) in pairs, in one line")
-    return text
 
 
 def _junk(junk: str, text: str, fail: Fail) -> InputError:
@@ -144,4 +146,6 @@ def _junk(junk: str, text: str, fail: Fail) -> InputError:
         return fail('"/" inside a block', 'block delete first: "/N10 G01 X1"')
     if junk in "0123456789.+-":
         return fail(f'a number that cannot be read in "{text}"', "one plain decimal behind each letter")
+    if not junk.isprintable():
+        return fail(f"the control character 0x{ord(junk):02X}", "plain letters, digits and blanks")
     return fail(f'the character "{junk}" in "{text}"', "words of a letter and a number")

@@ -1,0 +1,176 @@
+"""A scene goes in; every value that its verdict is made from comes out, defaults too; and which differ.
+
+The files alone do not say them: a length that the setup leaves out is the holder library's, a margin the
+tool's. Lengths are mm. What has many numbers (a body's triangles, a path's moves) is told by a hash over
+their very doubles; another computer's last digit makes it another, which is the safe side.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from clearance.report.approval_tool import Other
+
+if TYPE_CHECKING:
+    from clearance.scene.model import Body, Scene, Stretch
+
+#: values that say nothing: a key that a record does not have yet and that is left out
+_NOTHING: tuple[Any, ...] = (None, [], {}, "")
+_LONGEST = 60
+
+
+def values_of(scene: Scene) -> dict[str, Any]:
+    """As JSON can carry it: setup and machine as read, margins, each body where it stands, each way."""
+    values = {
+        "setup": scene.setup.model_dump(mode="json", by_alias=True),
+        "machine": scene.machine.model_dump(mode="json", by_alias=True),
+        "margins": margins_of(scene),
+        "bodies": {body.name: _body(body) for body in scene.bodies},
+        "ways": [_way(stretch) for stretch in scene.stretches],
+    }
+    plain: dict[str, Any] = json.loads(json.dumps(values, default=_plain))
+    return plain
+
+
+def margins_of(scene: Scene) -> dict[str, dict[str, float]]:
+    """Less than this is close, mm, by kind of body."""
+    from clearance.scene.bodies import MARGINS, margin
+
+    said = {kind: margin(scene.setup.margins, kind) for kind in MARGINS}
+    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in said.items()}
+    return {**lengths, "wire": {"side": scene.wire_margin}}
+
+
+def differing(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
+    """Which values of a record are others now, each with its place in words."""
+    found = []
+    for key in ("setup", "machine", "margins"):
+        before, after = dict(_leaves(then[key], key)), dict(_leaves(now[key], key))
+        for place in before.keys() | after.keys():
+            a, b = before.get(place), after.get(place)
+            if a != b and not (place not in before and b in _NOTHING):
+                found.append(Other(place.removeprefix("setup."), _short(a), _short(b)))
+    found.sort(key=lambda each: each.what)
+    for name in [*then["bodies"], *(name for name in now["bodies"] if name not in then["bodies"])]:
+        found += _body_differs(name, then["bodies"].get(name), now["bodies"].get(name))
+    ways = {each["name"]: each for each in now["ways"]}
+    for each in then["ways"]:
+        found += _way_differs(each, ways.pop(each["name"], None))
+    return found + [Other(f'the way "{name}"', "not there", "there") for name in ways]
+
+
+# --------------------------------------------------------------------------------------------- what is noted
+def _body(body: Body) -> dict[str, Any]:
+    import numpy as np
+
+    return {
+        "kind": body.kind,
+        "source": body.source,
+        "closed": body.closed,
+        "margin": dataclasses.asdict(body.margin),
+        "allow": dataclasses.asdict(body.allow),
+        "stands": np.asarray(body.T_MI)[:3].reshape(-1).tolist(),
+        "density": body.density,
+        "sha256": _sha256(
+            body.triangles_M, np.asarray(body.shells), np.asarray(body.sunk), *body.seats_M.values()
+        ),
+    }
+
+
+def _way(stretch: Stretch) -> dict[str, Any]:
+    import numpy as np
+
+    def moves(of: Any) -> list[Any]:
+        columns = ("start", "end", "centre", "sweep", "rapid", "threaded", "start_z", "end_z")
+        numbers = [np.asarray([of.grow, of.chord_error])]
+        return numbers + [column for name in columns if (column := getattr(of, name)) is not None]
+
+    upper = [] if stretch.upper_moves is None else moves(stretch.upper_moves)
+    return {
+        "name": stretch.name,
+        "moves": stretch.moves.count,
+        "lower_z": float(stretch.lower_z),
+        "upper_z": float(stretch.upper_z),
+        "sha256": _sha256(*moves(stretch.moves), *upper),
+    }
+
+
+def _sha256(*arrays: Any) -> str:
+    import numpy as np
+
+    whole = hashlib.sha256()
+    for array in arrays:
+        exact = np.ascontiguousarray(array, dtype="<f8")
+        whole.update(f"{exact.shape}".encode())
+        whole.update((exact + 0.0).tobytes())  # minus zero is zero
+    return whole.hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """What JSON has no form for: numpy's numbers and arrays, records of the library."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return dataclasses.asdict(value)
+    return value.tolist()
+
+
+# ----------------------------------------------------------------------------------------------- what differs
+def _leaves(node: Any, place: str) -> Iterator[tuple[str, Any]]:
+    """(place, value) of all that is no table; a list of nothing but numbers is one value."""
+    if isinstance(node, dict) and node:
+        for key, value in node.items():
+            yield from _leaves(value, f"{place}.{key}")
+    elif isinstance(node, list) and any(isinstance(each, dict | list) for each in node):
+        for k, value in enumerate(node, 1):
+            yield from _leaves(value, f"{place}[{k}]")
+    else:
+        yield place, node
+
+
+def _body_differs(name: str, then: Any, now: Any) -> list[Other]:
+    if then is None or now is None:
+        return [Other(f'"{name}"', *("there" if each is not None else "not there" for each in (then, now)))]
+    holder = then["source"].get("holder")
+    what = f'"{name}" ({holder} of the library)' if holder else f'"{name}"'
+    found = []
+    before, after = dict(_leaves(then["source"], "")), dict(_leaves(now["source"], ""))
+    for key in sorted(before.keys() | after.keys()):
+        a, b = before.get(key), after.get(key)
+        if a != b and not (key not in before and b in _NOTHING):
+            found.append(Other(f"{what}: {key.lstrip('.').removeprefix('params.')}", _short(a), _short(b)))
+    for key in ("kind", "closed", "margin", "allow", "density"):
+        if then[key] != now[key]:
+            found.append(Other(f"{what}: {key}", _short(then[key]), _short(now[key])))
+    if then["stands"] != now["stands"]:
+        found.append(
+            Other(
+                f"{what}: its place", *(_short([p[3], p[7], p[11]]) for p in (then["stands"], now["stands"]))
+            )
+        )
+    elif then["sha256"] != now["sha256"]:
+        found.append(Other(f"{what}: its shape", then["sha256"][:8], now["sha256"][:8]))
+    return found
+
+
+def _way_differs(then: Mapping[str, Any], now: Mapping[str, Any] | None) -> list[Other]:
+    what = f'the way "{then["name"]}"'
+    if now is None:
+        return [Other(what, "there", "not there")]
+    found = [
+        Other(f"{what}: {words}", _short(then[key]), _short(now[key]))
+        for key, words in (("moves", "moves"), ("lower_z", "lower face Z"), ("upper_z", "upper face Z"))
+        if then[key] != now[key]
+    ]
+    if not found and then["sha256"] != now["sha256"]:
+        found.append(Other(f"{what}: its moves", then["sha256"][:8], now["sha256"][:8]))
+    return found
+
+
+def _short(value: Any) -> str:
+    if value is None:
+        return "not given"
+    text = json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."
