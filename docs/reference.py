@@ -210,9 +210,11 @@ class _Writer:
             return self.keys_of(name)
         module, _, function = name.rpartition(".")
         home, original = self.imports.get(module or name, ("", ""))
+        if not home.startswith("clearance.report"):
+            return []
         dotted = f"{home}.{original}" if module else home
         file = (ROOT / dotted.replace(".", "/")).with_suffix(".py")
-        if not home.startswith("clearance.report") or not file.is_file():
+        if not file.is_file():
             return []
         other = _Writer(file)
         wanted = function if module else original

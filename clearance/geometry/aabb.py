@@ -24,7 +24,12 @@ def boxes_of(triangles: Array) -> Boxes:
 
 
 def grouped(low: Array, high: Array, first: NDArray[np.intp]) -> Boxes:
-    """A box about each group of boxes that stand in a row; ``first`` of each group (G,)."""
+    """A box about each group of boxes that stand in a row; ``first`` of each group (G,).
+
+    Args:
+        low, high: corners of the boxes (N, d).
+        first: index of the first box of each group (G,), rising, from 0.
+    """
     return np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
 
 
@@ -42,12 +47,20 @@ class Crowd:
         return extent(*self.coarse)
 
     def within(self, first: Array, last: Array) -> NDArray[np.intp]:
-        """Those that lie wholly between two corners (d,)."""
+        """Those that lie wholly between two corners (d,).
+
+        Args:
+            first, last: lowest and highest corner (d,), in the frame and unit of the boxes.
+        """
         rows = self.inside(_both(*self.coarse, last, first))
         return rows[_both(self.high[rows], self.low[rows], last, first)]
 
     def meeting(self, first: Array, last: Array) -> NDArray[np.intp]:
-        """Those that meet the box between two corners (d,), its sides included."""
+        """Those that meet the box between two corners (d,), its sides included.
+
+        Args:
+            first, last: lowest and highest corner (d,), in the frame and unit of the boxes.
+        """
         rows = self.inside(_both(*self.coarse, last, first))
         return rows[_both(self.low[rows], self.high[rows], last, first)]
 

@@ -39,7 +39,12 @@ class Union:
         self.high, self.high_tag = so_far[last], high_tags[brought[last]]
 
     def holds(self, low: Array, high: Array, slack: float = 0.0) -> NDArray[np.bool_]:
-        """Which intervals (m,) lie within one interval of the union, save for ``slack`` at its ends."""
+        """Which intervals (m,) lie within one interval of the union, save for ``slack`` at its ends.
+
+        Args:
+            low, high: the ends (m,) of the intervals asked about, in the unit of the union.
+            slack: by so much one may reach out of the union at either end.
+        """
         if not len(self.low):
             return np.zeros(len(low), dtype=bool)
         at = np.searchsorted(self.low, low + slack, side="right") - 1

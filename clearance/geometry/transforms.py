@@ -29,7 +29,12 @@ def turn_matrix(turn: Sequence[float]) -> Matrix:
 
 
 def pose(at: Sequence[float] = (0, 0, 0), turn: Sequence[float] = (0, 0, 0)) -> Matrix:
-    """The pose (4, 4) of an item on its seat: turned first, then moved to ``at`` (mm)."""
+    """The pose (4, 4) of an item on its seat: turned first, then moved to ``at`` (mm).
+
+    Args:
+        at: the origin, mm, in the frame of the seat.
+        turn: degrees about the fixed X, then Y, then Z of the seat.
+    """
     T = np.eye(4)
     T[:3, :3] = turn_matrix(turn)
     T[:3, 3] = at
@@ -37,7 +42,12 @@ def pose(at: Sequence[float] = (0, 0, 0), turn: Sequence[float] = (0, 0, 0)) -> 
 
 
 def apply(T_AB: Matrix, p_B: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points (..., 3) given in frame B, in frame A."""
+    """Points (..., 3) given in frame B, in frame A.
+
+    Args:
+        T_AB: the pose (4, 4) of B in A, rigid.
+        p_B: points, mm, in B; any leading shape.
+    """
     R = T_AB[:3, :3]
     if np.array_equal(R, np.eye(3)):
         return p_B + T_AB[:3, 3]

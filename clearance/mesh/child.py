@@ -52,7 +52,11 @@ def run_child(module: str, arguments: list[str], *, memory: int, seconds: float,
 
 
 def limit_this_process(memory: int, seconds: int, disk: int) -> None:
-    """Set the limits for this process where the system has them; on Windows the clock alone ends it."""
+    """Set the limits for this process where the system has them; on Windows the clock alone ends it.
+
+    Args:
+        memory: bytes of address space.   seconds: of processor time.   disk: bytes in any one file.
+    """
     try:
         import resource
     except ImportError:

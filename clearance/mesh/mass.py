@@ -140,6 +140,10 @@ _NAMES = {alias: name for name, m in MATERIALS.items() for alias in (name, *m.al
 def density_of(name: str, file: str | None = None, place: str = "material") -> float:
     """The density of a material in g/cm3; capitals, hyphens and underscores do not matter.
 
+    Args:
+        name: of the material, as the user wrote it.
+        file, place: where it stands, for the message.
+
     Raises:
         InputError: no such material; the message, which names ``file`` and ``place``, suggests the nearest.
     """
@@ -147,7 +151,12 @@ def density_of(name: str, file: str | None = None, place: str = "material") -> f
 
 
 def material_of(name: str, file: str | None = None, place: str = "material") -> tuple[str, Material]:
-    """The table's own name for a material, and its entry; see ``density_of``."""
+    """The table's own name for a material, and its entry; see ``density_of``.
+
+    Args:
+        name: of the material, as the user wrote it.
+        file, place: where it stands, for the message.
+    """
     wanted = _plain(name)
     plain = {_plain(alias): alias for alias in _NAMES}
     if wanted in plain:

@@ -125,6 +125,10 @@ def _is_number(word: bytes) -> bool:
 def read_obj(data: bytes, shown: str, memory: int) -> Model:
     """The bodies of an OBJ file, in the file's own unit.
 
+    Args:
+        data: the whole file.   shown: its name, for messages.
+        memory: bytes that the triangles may take.
+
     Raises:
         InputError: names the line that is wrong.
     """
@@ -240,6 +244,10 @@ class _Element:
 
 def read_ply(data: bytes, shown: str, memory: int) -> Model:
     """The body of a PLY file.
+
+    Args:
+        data: the whole file.   shown: its name, for messages.
+        memory: bytes that the triangles may take.
 
     Raises:
         InputError: names the header's line, or the element and its number, that is wrong.

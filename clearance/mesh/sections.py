@@ -131,7 +131,11 @@ def holds(ring: Array, point: Array) -> bool:
 
 
 def around(found: list[Array], point: Array) -> Array | None:
-    """The narrowest of the rings that go around a point; None where none does."""
+    """The narrowest of the rings that go around a point; None where none does.
+
+    Args:
+        found: rings (n, 2), mm, not closed.   point: (2,), mm, in their frame.
+    """
     about = [ring for ring in found if holds(ring, point)]
     return min(about, key=area, default=None)
 
@@ -180,7 +184,13 @@ MOST, FEW, MANY = 24, 8, 100_000
 
 
 def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
-    """The slice of a body at height ``z``: holes are holes; shells that cross each other count once."""
+    """The slice of a body at height ``z``: holes are holes; shells that cross each other count once.
+
+    Args:
+        triangles: of the body (N, 3, 3), mm, closed.
+        z: height of the slice, mm, in the frame of the triangles.
+        boxes: the corners of each triangle's box (N, 3) twice, where they are known already.
+    """
     import shapely
 
     found = rings(section(triangles, z, boxes))

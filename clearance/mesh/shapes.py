@@ -15,7 +15,11 @@ FACET_EXCESS_SHARE = 1e-6
 
 
 def box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> Triangles:
-    """The twelve triangles (12, 3, 3) of a block, mm; corners run anticlockwise seen from outside."""
+    """The twelve triangles (12, 3, 3) of a block, mm; corners run anticlockwise seen from outside.
+
+    Args:
+        x, y, z: (low, high) along each axis, mm.
+    """
     outline = np.array([(x[0], y[0]), (x[1], y[0]), (x[1], y[1]), (x[0], y[1])])
     return prism(outline, z)
 
@@ -25,6 +29,9 @@ def cylinder(diameter: float, height: float) -> Triangles:
 
     The facets stand around the true cylinder, touching it, so a distance to it is never too large;
     it is too small by at most ``FACET_EXCESS``. Facets face +-X and +-Y, where nothing is lost.
+
+    Args:
+        diameter, height: mm, more than 0.
     """
     radius = diameter / 2
     excess = max(FACET_EXCESS, radius * FACET_EXCESS_SHARE)

@@ -14,7 +14,13 @@ NO_TRANSLATOR, NOT_UNDERSTOOD, TOO_MANY = 3, 4, 5
 
 
 def main(source: str, target: str, bound: float, most: int) -> int:
-    """Translate; returns the exit code."""
+    """Translate; returns the exit code.
+
+    Args:
+        source: the STEP file.   target: the file of arrays to write, triangles in metres as the translator
+            gives them.
+        bound: how far facets may lie off a surface, mm.   most: triangles that are accepted.
+    """
     try:
         import cascadio
     except ImportError:

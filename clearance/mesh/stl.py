@@ -67,7 +67,11 @@ def read_stl(data: bytes, shown: str) -> Triangles:
 
 
 def read_binary(data: bytes, shown: str) -> Triangles:
-    """The facets of a binary STL; see ``read_stl``."""
+    """The facets of a binary STL; see ``read_stl``.
+
+    Args:
+        data: the whole file.   shown: its name, for messages.
+    """
     size = len(data)
     if size < HEADER:
         raise InputError(
@@ -108,7 +112,11 @@ def read_binary(data: bytes, shown: str) -> Triangles:
 
 
 def read_ascii(data: bytes, shown: str) -> Triangles:
-    """The facets of an ASCII STL, of all its solids; see ``read_stl``."""
+    """The facets of an ASCII STL, of all its solids; see ``read_stl``.
+
+    Args:
+        data: the whole file.   shown: its name, for messages.
+    """
     triangles = _whole_table(data)
     if triangles is None:
         triangles = _word_by_word(data, shown)

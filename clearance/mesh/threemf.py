@@ -166,6 +166,11 @@ def parse_xml(
     Names are "namespace local".
     ``namespace(prefix, namespace)`` is called for each prefix before the element that declares it.
 
+    Args:
+        chunks: the bytes, in order.   shown: the package's name, for messages.   part: the name of the file
+            in it.
+        start, end, namespace: called as said above.
+
     Raises:
         InputError: the text is no XML, or has a DOCTYPE (which alone can bring entities that grow without
             end or that read other files), or nests without measure, or has a tag without end.

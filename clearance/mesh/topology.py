@@ -170,7 +170,11 @@ def boundary(
     triangles: NDArray[np.float64], edges: Edges
 ) -> tuple[int, float, NDArray[np.float64], NDArray[np.float64], int]:
     """Of the edges that an odd number of facets use: how many, their length in mm, both ends of the first
-    (in file order) and how many facets use that one. There must be one at least."""
+    (in file order) and how many facets use that one. There must be one at least.
+
+    Args:
+        triangles: (N, 3, 3), mm.   edges: theirs, by ``edges_of``.
+    """
     odd = np.flatnonzero(edges.odd)
     facet, side = edges.facet[odd], edges.side[odd]
     a, b = triangles[facet, side], triangles[facet, (side + 1) % 3]
@@ -186,6 +190,9 @@ def turned_to_agree(facets: int, edges: Edges) -> NDArray[np.bool_] | None:
     stands twice in a graph, as it is and turned, and agreeing pairs are linked; a facet that hangs
     together with its own turned self cannot be wound rightly (a Moebius strip, say). Of each shell the
     smaller part is turned. Returns None where it cannot be done.
+
+    Args:
+        facets: how many there are.   edges: theirs, by ``edges_of``.
     """
     pair = edges.use_start[edges.uses == 2]
     f, g = edges.use_facet[pair], edges.use_facet[pair + 1]
@@ -213,6 +220,9 @@ def welded(
 
     Corners are linked if they share a cell of 2 ``reach`` in any of eight grids shifted by half a cell
     (so all within ``reach`` are), and all that hang together move to the first of them.
+
+    Args:
+        triangles: (N, 3, 3), mm.   edges: theirs, by ``edges_of``.   reach: mm.
 
     Returns:
         The facets (N, 3, 3) and how far the farthest corner moved (mm); None where no corner would move,

@@ -205,6 +205,10 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "inputs[].file": "its name",
         "inputs[].state": "whether it is the same",
         "inputs[].why": "what is different",
+        "values": "each value made of the same files that is another now: what, then, now",
+        "unreadable": "why the setup cannot be read any more, or null",
+        "other_version": "what judges otherwise than then (tool, library): what, then, now",
+        "other_version_known": "whether it was said that the other version is known",
     },
     "holders": {
         "schema": "1",

@@ -60,11 +60,20 @@ class Files:
     inputs: list[tuple[str, str]] = field(default_factory=list)
 
     def note(self, shown: str, sha256: str) -> None:
+        """Remember a file that was read, once.
+
+        Args:
+            shown: its name as the setup has it.   sha256: of its bytes, as hex digits.
+        """
         if (shown, sha256) not in self.inputs:
             self.inputs.append((shown, sha256))
 
     def find(self, name: str, file: TomlFile, loc: tuple[str | int, ...]) -> Path:
         """The path of a file that the setup names.
+
+        Args:
+            name: as the setup has it, seen from its folder.
+            file, loc: the setup and the key that names it, for the message.
 
         Raises:
             InputError: there is no such file; what is there under a similar name is suggested.
@@ -82,7 +91,11 @@ class Files:
 
 
 def margin(margins: Margins, kind: str) -> SideHeight:
-    """The margin that judges bodies of a kind, mm."""
+    """The margin that judges bodies of a kind, mm.
+
+    Args:
+        margins: of the setup.   kind: "part", "holder", "laid" or "machine".
+    """
     said: SideHeightIn = getattr(margins, kind)
     return _filled(said, MARGINS[kind])
 
@@ -93,7 +106,11 @@ def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
 
 
 def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
-    """What stands still with the table."""
+    """What stands still with the table.
+
+    Args:
+        machine: as read, mm.   margins: of the setup, mm.
+    """
     return [
         Body(
             name=body.name,
@@ -110,6 +127,10 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
 
 def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body], list[Finding]]:
     """Every item where it stands, in file order, and what was found about them.
+
+    Args:
+        setup: as read, mm.   file: where it is from, for messages.
+        files: finds what it names, and remembers what was read.
 
     Raises:
         InputError: a model or holder is missing or wrong, or an item stands nowhere.

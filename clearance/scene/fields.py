@@ -28,6 +28,11 @@ def problem(
     """An error that carries our own words.
 
     Where ``found`` is empty, the value as it stands in the file is shown. ``key`` is appended to the place.
+
+    Args:
+        found: what stands there, in words.   want: what would be right.
+        key: one or more keys below the place of the value.   not_yet: it is right, but cannot be honoured
+            yet.
     """
     keys = (key,) if isinstance(key, str) else key
     context = {"found": found, "want": want, "keys": keys, "not_yet": not_yet}
@@ -65,7 +70,11 @@ def number(value: Any) -> float:
 
 
 def scaled(value: float, info: ValidationInfo) -> float:
-    """The length in mm."""
+    """The length in mm.
+
+    Args:
+        value: a length in the unit of the file.   info: its context has "mm", the millimetres in that unit.
+    """
     mm = value * (info.context or {}).get("mm", 1.0)
     if abs(mm) > LONGEST:
         raise problem("", f"no length here goes beyond {LONGEST:g} mm")
@@ -223,7 +232,12 @@ class Table(BaseModel):
 
 
 def suggestion(key: str, known: list[str], also: dict[str, str] | None = None) -> str:
-    """What was probably meant by ``key``, or everything that is known."""
+    """What was probably meant by ``key``, or everything that is known.
+
+    Args:
+        key: as the user wrote it.   known: what would be right.
+        also: words that other people use, and what to say to each.
+    """
     import difflib
 
     if also and key in also:

@@ -137,7 +137,11 @@ class Stretch:
         return min((level.low for level in self.levels), default=self.upper_z)
 
     def upper_at(self, move: int, share: float = 1.0) -> float:
-        """Machine Z of the upper face so far along a move."""
+        """Machine Z of the upper face so far along a move.
+
+        Args:
+            move: index into the stretch's moves.   share: of the way along it, 0 at its start, 1 at its end.
+        """
         if self.moves.start_z is None or self.moves.end_z is None or self.zero_M is None:
             return self.upper_z
         a, b = self.moves.start_z[move], self.moves.end_z[move]

@@ -46,7 +46,11 @@ class Shell:
         self.whole = self
 
     def column(self, low: Array, high: Array) -> Shell:
-        """Of its facets those that meet a box or stand over it; box and all facets are still known."""
+        """Of its facets those that meet a box or stand over it; box and all facets are still known.
+
+        Args:
+            low, high: corners (3,) of the box, machine frame, mm.
+        """
         some = copy.copy(self)
         some.triangles = self.triangles[self._crowd.meeting(low, np.array([high[0], high[1], np.inf]))]
         return some
@@ -89,6 +93,9 @@ def depth(a: Shell, b: Shell) -> float:
     """How deep two solids stand in each other, mm; 0 where they do not, or only touch.
 
     Of several pieces that they share, the deepest counts.
+
+    Args:
+        a, b: two shells, machine frame, mm.
     """
     shared = a.solid ^ b.solid
     return max((_thickness(piece, a, b) for piece in shared.decompose()), default=0.0)
@@ -123,7 +130,11 @@ def _width(hull: Any) -> float:
 
 
 def distances(points: Array, triangles: Array) -> Array:
-    """The distance (N,) of each point to the nearest of the triangles, mm."""
+    """The distance (N,) of each point to the nearest of the triangles, mm.
+
+    Args:
+        points: (N, 3), mm.   triangles: (T, 3, 3), mm, in the same frame; one at least.
+    """
     low, high, corner = triangles.min(axis=1), triangles.max(axis=1), triangles[:, 0]
     step = max(1, BATCH // len(triangles))
     best = []
@@ -169,6 +180,9 @@ def depth_at_points(a: Shell, b: Shell) -> float:
 
     Of a shell with very many facets the ``column`` over the other one's box, grown by ``NEAR``, is enough.
     The depth is the distance from the deepest point in the other's metal to where the metal ends.
+
+    Args:
+        a, b: two shells, machine frame, mm.
     """
     low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
     deepest = 0.0

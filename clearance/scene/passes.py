@@ -128,7 +128,11 @@ def all_stretches(
 
 
 def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> list[tuple[int, ...]]:
-    """For each cut the indices of the bodies that are there; InputError where it names what is not."""
+    """For each cut the indices of the bodies that are there; InputError where it names what is not.
+
+    Args:
+        setup: as read.   bodies: items and machine bodies.   file: the setup's, for messages.
+    """
     return [_present(setup, bodies, cut, index, file) for index, cut in enumerate(setup.cuts)]
 
 
@@ -185,7 +189,11 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
 
 
 def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
-    """The lower head where it stands, grown sideways by ``grow`` mm."""
+    """The lower head where it stands, grown sideways by ``grow`` mm.
+
+    Args:
+        machine: as read, mm.   grow: mm, 0 or more.
+    """
     head = machine.lower_head
     pieces = pieces_of_profile(head.profile, head.face_z, up=False)
     pieces += [piece_of_box(b.x, b.y, b.behind, head.face_z, up=False) for b in head.bodies]
@@ -193,7 +201,11 @@ def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
 
 
 def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Piece, ...]:
-    """The upper head with its face at ``face_z``, grown sideways by ``grow`` mm."""
+    """The upper head with its face at ``face_z``, grown sideways by ``grow`` mm.
+
+    Args:
+        machine: as read, mm.   face_z: machine Z of the face.   grow: mm, 0 or more.
+    """
     head = machine.upper_head
     pieces = pieces_of_profile(head.profile, face_z, up=True)
     pieces += [
@@ -208,6 +220,10 @@ def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: f
     A wire that leans is never farther from the lower guide's path than ``lean`` (mm, at the upper guide), and
     in proportion below; cut level it is an ellipse, longer than the wire is thick by one over the cosine. The
     cone with both encloses it, whichever way it leans.
+
+    Args:
+        machine: as read, mm.   upper_face_z: machine Z of the upper face.
+        grow: sideways, mm.   lean: how far the upper guide is ever beside the lower one, mm.
     """
     z = np.array(_guides_z(machine, upper_face_z))
     half = machine.wire / 2 * math.hypot(1.0, lean / (z[1] - z[0]))

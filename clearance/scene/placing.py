@@ -25,7 +25,11 @@ def seats_of_triangles(triangles: NDArray[np.float64]) -> dict[str, Matrix]:
 
 
 def chained(names: Sequence[str], link: str) -> str:
-    """Names as a chain in words; of a long one its beginning and its end."""
+    """Names as a chain in words; of a long one its beginning and its end.
+
+    Args:
+        names: in order.   link: what stands between two of them, with its spaces.
+    """
     quoted = [f'"{name}"' for name in names]
     if len(quoted) > 6:
         quoted[3:-2] = [f"... ({len(quoted) - 5} more) ..."]
@@ -34,6 +38,9 @@ def chained(names: Sequence[str], link: str) -> str:
 
 def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
     """For every item, in file order, the index of the one that it stands on; None for the table.
+
+    Args:
+        items: of the setup, in file order.   file: the setup's, for messages.
 
     Raises:
         InputError: it stands on something that is not there, or on itself by way of others.
@@ -182,6 +189,10 @@ def fit_to_part(
 def named_part(i: int, items: Sequence[Item], file: TomlFile) -> int:
     """The index of the part that item ``i`` is to fit.
 
+    Args:
+        i: index of the item that has ``fit``.   items: of the setup, in file order.   file: the setup's, for
+            messages.
+
     Raises:
         InputError: there is none of that name, or it is a holder.
     """
@@ -198,7 +209,11 @@ def named_part(i: int, items: Sequence[Item], file: TomlFile) -> int:
 
 
 def findings_of(item: Item, fitted: Fitted) -> list[Finding]:
-    """What was set, a note each, and what could not be."""
+    """What was set, a note each, and what could not be.
+
+    Args:
+        item: the holder.   fitted: what ``fit`` made of it.
+    """
     to = f'fitted to "{item.fit}"'
     said = [Finding("fitted", "note", f"{sentence}, {to}", item=item.name) for sentence in fitted.said]
     return said + [

@@ -60,7 +60,13 @@ class TomlFile:
         return f"{path}{name if path else ''}{where}"
 
     def error(self, loc: Loc, found: str, want: str = "", not_yet: bool = False) -> InputError:
-        """The error for the key at ``loc``."""
+        """The error for the key at ``loc``.
+
+        Args:
+            loc: keys and indices down to the value, ("items", 0, "at") say.
+            found: what stands there, in words.   want: what would be right.   not_yet: right, but cannot be
+                honoured yet.
+        """
         return (NotYet if not_yet else InputError)(self.shown_as, self.place(loc), found, want)
 
     def checked(self, schema: type[T]) -> T:
@@ -95,6 +101,9 @@ class TomlFile:
 
 def read_toml(path: Path, shown_as: str) -> TomlFile:
     """Read a TOML file.
+
+    Args:
+        path: the file.   shown_as: its name as the user knows it, for messages.
 
     Raises:
         InputError: the file is missing, too large, not UTF-8 or not TOML; the line is named.

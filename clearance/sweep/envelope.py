@@ -359,6 +359,10 @@ def _add(triangles: list[Array], owner: list[Index], move: Index, a: Array, b: A
 
 
 def straight_runs(moves: Moves, only: NDArray[np.bool_] | None = None) -> list[tuple[Array, float]]:
-    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
+    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path.
+
+    Args:
+        moves: of one stretch, mm, machine X Y.   only: the moves (M,) that count; None for all of them.
+    """
     lines = [_flattened(moves, run) for run in _runs(len(moves), only)]
     return [(line.points, line.deviation) for line in lines]

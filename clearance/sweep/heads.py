@@ -73,6 +73,12 @@ def piece_of_box(
     up: bool,
     lower_guide: bool = False,
 ) -> Piece:
-    """A box that moves along; ``x``, ``y`` relative to the wire, ``behind`` the face, mm."""
+    """A box that moves along; ``x``, ``y`` relative to the wire, ``behind`` the face, mm.
+
+    Args:
+        x, y: (low, high) from the wire, mm.   behind: (from, to) behind the face, mm.
+        face_z: machine Z of the face.   up: the head lies above its face.
+        lower_guide: it stays over the lower guide where U V are used.
+    """
     z = np.array([face_z + behind[0], face_z + behind[1]] if up else [face_z - behind[1], face_z - behind[0]])
     return Piece(z, np.zeros(2), (x[0], x[1], y[0], y[1]), lower_guide)

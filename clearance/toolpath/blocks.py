@@ -38,6 +38,10 @@ def blocks_of(raw: str, semicolon: Semicolon, fail: Fail) -> list[str]:
     """The blocks of one line, without what stands behind a ";" as a comment; brackets are left as they are.
 
     Raises what ``fail`` makes where ";" could be read in two ways.
+
+    Args:
+        raw: the line, without its end.   semicolon: what ";" means on the machine; None where nobody says.
+        fail: makes the error from what was found and what would be right.
     """
     if ";" not in raw:
         return [raw.strip()]

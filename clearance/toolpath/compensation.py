@@ -50,7 +50,11 @@ class Rounding:
 
     def turns(self, row: Row, length: float, radius: float) -> float:
         """By how much rounding can turn one end of a move, radians: of a line by both of its ends, of an arc
-        by its start, its centre and its end."""
+        by its start, its centre and its end.
+
+        Args:
+            row: of the program (see ``nc.rows``).   length: of the move, mm.   radius: of an arc, mm.
+        """
         off = self.unit / sqrt(2)
         return 2.0 * off / length if row[4] == 0 else 3.0 * off / radius
 

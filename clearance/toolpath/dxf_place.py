@@ -51,10 +51,20 @@ class Plane:
     cy: float
 
     def point(self, x: float, y: float) -> Point:
+        """A point of the plane, in the drawing's X Y.
+
+        Args:
+            x, y: in the plane's own coordinates, drawing units.
+        """
         return self.ax * x + self.bx * y + self.cx, self.ay * x + self.by * y + self.cy
 
     def placed(self, pieces: list[Piece], bound: float, limit: int) -> tuple[float, list[Piece]]:
-        """How far what comes out may lie off, and the pieces there; arcs are chords if they must be."""
+        """How far what comes out may lie off, and the pieces there; arcs are chords if they must be.
+
+        Args:
+            pieces: lines and arcs in the plane's own coordinates.
+            bound: how far chords may lie off, drawing units.   limit: pieces at most.
+        """
         if self == _STAYS:
             return 0.0, pieces
         worst = 0.0
@@ -139,7 +149,11 @@ class Place:
 
 
 def steps(count: int, spacing: float) -> int:
-    """How many columns or rows stand apart: with no spacing all are one."""
+    """How many columns or rows stand apart: with no spacing all are one.
+
+    Args:
+        count: as the drawing says.   spacing: between two, drawing units.
+    """
     return max(1, int(count)) if spacing else 1
 
 
@@ -173,6 +187,10 @@ def turning(
     It is a circle of the larger singular value of [p q], seen at a slant, so an even step of t has no more
     sagitta than there. Returns how far the pieces may lie off, and them. ``ends``: its ends, where known
     better than by the angles.
+
+    Args:
+        centre, p, q: of the formula, drawing units.   begin, turn: radians.   ends: see above.
+        bound: how far chords may lie off, drawing units.   limit: pieces at most.
     """
     (px, py), (qx, qy) = p, q
     mean, unequal = (

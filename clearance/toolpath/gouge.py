@@ -104,7 +104,11 @@ def gouges(contour: Way, wire: Way, d: float, miss: float) -> list[Gouge]:
 
 
 def told(found: Sequence[Gouge], line_of: Callable[[int], int], scale: float) -> str:
-    """One sentence for all that was found on one cut; "" for nothing. ``scale``: mm in the program's unit."""
+    """One sentence for all that was found on one cut; "" for nothing. ``scale``: mm in the program's unit.
+
+    Args:
+        found: of one cut.   line_of: the file's line of a row.   scale: mm in the program's unit.
+    """
     real = [gouge for gouge in found if not gouge.unknown]
     if not real:
         if found:

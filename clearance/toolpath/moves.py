@@ -103,6 +103,9 @@ def polyline(points: NDArray[np.float64], *, rapid: bool = False, threaded: bool
     """Straight moves through ``points`` (M+1, 2), with no file behind them.
 
     A single point gives one move of no length: the heads stand there.
+
+    Args:
+        points: mm, machine X Y.   rapid: whether these are rapid moves.   threaded: whether the wire is in.
     """
     if len(points) == 1:
         points = np.repeat(points, 2, axis=0)
@@ -124,7 +127,11 @@ CUT = 2
 
 
 def ends_with_wire_in(threaded: bool, event: int) -> bool:
-    """Whether the wire is in when the program ends: on its last move, and what it did after that."""
+    """Whether the wire is in when the program ends: on its last move, and what it did after that.
+
+    Args:
+        threaded: on the last move.   event: what the program did after it: 0, THREAD, CUT or both.
+    """
     return bool(event & THREAD) or (threaded and not event & CUT)
 
 

@@ -326,7 +326,11 @@ def _frame(
 
 
 def opening(machine: Machine, y: float) -> tuple[float, float]:
-    """The clear width between what stands left and right of the travel at Y ``y``, mm."""
+    """The clear width between what stands left and right of the travel at Y ``y``, mm.
+
+    Args:
+        machine: as read, mm.   y: machine Y, mm.
+    """
     x0, x1 = machine.travel.x
     level = [body.box for body in machine.bodies if body.box.z[1] <= 1.0]
     beside = [box for box in level if box.y[0] <= y <= box.y[1]]

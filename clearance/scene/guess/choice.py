@@ -147,6 +147,9 @@ class CutPath:
 def parts(path: str, shown: str) -> list[Part]:
     """The model in each unit that it may be in, the likeliest first; one where the file says its unit.
 
+    Args:
+        path: the model file.   shown: its name, for messages.
+
     Raises:
         InputError: the file cannot be read.
     """
@@ -169,6 +172,9 @@ def paths(path: str, shown: str) -> list[CutPath]:
     """The path in each unit that it may be in; one where the file says its unit.
 
     What the file needs of the setup and nobody said yet is guessed: see the options of each.
+
+    Args:
+        path: the file of the cut path.   shown: its name, for messages.
 
     Raises:
         InputError: the file cannot be read.
@@ -295,7 +301,11 @@ class Choice:
 
 
 def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
-    """The unit of part and path, the stance and the zero with which the path covers the part best."""
+    """The unit of part and path, the stance and the zero with which the path covers the part best.
+
+    Args:
+        parts: by ``parts``, the likeliest unit first.   paths: by ``paths``.
+    """
     best: tuple[float, Choice] | None = None
     for part in parts:
         ways = stances(part.triangles)

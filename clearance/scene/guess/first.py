@@ -211,6 +211,9 @@ def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_si
 def checked(text: str, target: str | Path) -> None:
     """Read the setup as if it stood at ``target``, from a file beside it that is gone afterwards.
 
+    Args:
+        text: of the setup file.   target: where it will stand.
+
     Raises:
         InputError: the setup would not load; errors about the setup itself name ``target``.
     """

@@ -17,6 +17,11 @@ Piece = tuple[float, float, float, float, float, float, float]
 
 
 def line(x0: float, y0: float, x1: float, y1: float) -> Piece:
+    """The straight piece from one point to another.
+
+    Args:
+        x0, y0: where it begins.   x1, y1: where it ends; drawing units.
+    """
     return (x0, y0, x1, y1, 0.0, 0.0, 0.0)
 
 
@@ -57,7 +62,11 @@ def area(pieces: Sequence[Piece]) -> float:
 
 
 def nearest(pieces: Sequence[Piece], x: float, y: float) -> tuple[float, int, float]:
-    """(distance, index, fraction) of the place on ``pieces`` nearest to a point."""
+    """(distance, index, fraction) of the place on ``pieces`` nearest to a point.
+
+    Args:
+        pieces: lines and arcs, drawing units.   x, y: the point.
+    """
     best = (float("inf"), 0, 0.0)
     for i, piece in enumerate(pieces):
         x0, y0, x1, y1, cx, cy, sweep = piece
@@ -142,6 +151,10 @@ def chains_of(
 
     Raises Tangle where a curve stands twice, more than two curves meet, or a chain has open ends and no
     thread point at one of them.
+
+    Args:
+        curves: of the drawing, in file order, drawing units.   thread_points: the POINTs.
+        gap: ends that are no farther apart count as joined.
     """
     kept = [(i, curve) for i, curve in enumerate(curves) if sum(map(length, curve.pieces)) > SAME]
     graph = _Graph(kept, gap)

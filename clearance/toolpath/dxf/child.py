@@ -121,6 +121,13 @@ class Reader:
         )
 
     def entity(self, entity: Any, at: Place, parent_layer: str | None, within: str, depth: int) -> None:
+        """One entity of the drawing, or of a block: a curve, a point, an INSERT, or what is passed over.
+
+        Args:
+            entity: as the library has it.   at: where the INSERTs around it put it.
+            parent_layer: of the INSERT, for what lies on layer "0".   within: its block in words.   depth: of
+                INSERTs.
+        """
         kind = entity.dxftype()
         layer = entity.dxf.layer
         if layer == "0" and parent_layer is not None:
@@ -175,6 +182,12 @@ class Reader:
             self.answer["dots"] += 1
 
     def insert(self, insert: Any, at: Place, layer: str, name: str, depth: int) -> None:
+        """All that an INSERT puts in place, once for each of its rows and columns.
+
+        Args:
+            insert: as the library has it.   at: where the INSERTs around it put it.
+            layer: its own.   name: for messages.   depth: of INSERTs.
+        """
         block = insert.dxf.get("name", "")
         content = insert.block()
         if content is None:

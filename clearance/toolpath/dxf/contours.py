@@ -51,6 +51,11 @@ def path_of(
     """(piece, rapid) in the order in which they are cut, and sentences for the report.
 
     Raises Tangle where contours cross, or a contour has two thread points.
+
+    Args:
+        contours: closed chains, mm.   leads: open ones, each from its thread point on.   points: the POINTs,
+            mm.
+        options: start, direction, order, gap.
     """
     jobs = [_Job(chain) for chain in contours]
     _polygons(jobs)

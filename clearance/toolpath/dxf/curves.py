@@ -51,6 +51,11 @@ def curve(kind: str, e: Any, place: Place, bound: float, limit: int) -> tuple[fl
 
 
 def need(e: Any, *names: str) -> None:
+    """Raise ValueError where an entity lacks an attribute.
+
+    Args:
+        e: the entity.   names: of the attributes.
+    """
     for name in names:
         if not e.dxf.hasattr(name):
             raise ValueError(f"it has no {name}")
@@ -64,6 +69,11 @@ def flat(point: Any) -> tuple[float, float]:
 
 
 def round_piece(kind: str, e: Any) -> list[Piece]:
+    """An ARC or CIRCLE as one piece, in its own coordinates.
+
+    Args:
+        kind: "ARC" or "CIRCLE".   e: the entity.
+    """
     (cx, cy, _), r = e.dxf.center, e.dxf.radius
     if not r > 0:
         raise ValueError(f"its radius is {r:g}")
@@ -77,7 +87,12 @@ def round_piece(kind: str, e: Any) -> list[Piece]:
 
 
 def polyline(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
-    """The old kind: flat, in coordinates of its own, or in space without arcs."""
+    """The old kind: flat, in coordinates of its own, or in space without arcs.
+
+    Args:
+        e: the entity.   place: where the INSERTs around it put it.
+        bound: how far chords may lie off, drawing units.   limit: pieces at most.
+    """
     if not (e.is_2d_polyline or e.is_3d_polyline):
         raise Trouble("", "a POLYLINE that is a mesh", "a flat polyline")
     vertices = [v for v in e.vertices if not v.dxf.get("flags", 0) & 16]
@@ -93,6 +108,11 @@ def polyline(e: Any, place: Place, bound: float, limit: int) -> tuple[float, lis
 
 
 def bulged(points: list[tuple[float, float, float]], closed: bool) -> Iterator[Piece]:
+    """Lines and arcs from corners with bulges: the tangent of a quarter of the arc's sweep.
+
+    Args:
+        points: (x, y, bulge) of each corner.   closed: the last leads to the first.
+    """
     if closed and points:
         points = [*points, points[0]]
     for (x0, y0, bulge), (x1, y1, _) in zip(points, points[1:], strict=False):
@@ -109,7 +129,12 @@ def bulged(points: list[tuple[float, float, float]], closed: bool) -> Iterator[P
 
 
 def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
-    """Its axes are turned into two half diameters in the drawing's plane, upright on each other or not."""
+    """Its axes are turned into two half diameters in the drawing's plane, upright on each other or not.
+
+    Args:
+        e: the entity.   place: where the INSERTs around it put it.
+        bound: how far chords may lie off, drawing units.   limit: pieces at most.
+    """
     need(e, "center", "major_axis", "ratio")
     (mx, my, mz), ratio = (float(v) for v in e.dxf.major_axis), float(e.dxf.ratio)
     nx, ny, nz = (float(v) for v in e.dxf.extrusion)
@@ -134,6 +159,12 @@ def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list
 
 
 def spline(e: Any, place: Place, bound: float, limit: int) -> Iterator[Piece]:
+    """A SPLINE as chords, from its knots, weights and control points.
+
+    Args:
+        e: the entity.   place: where the INSERTs around it put it.
+        bound: how far chords may lie off, drawing units.   limit: pieces at most.
+    """
     control = [place.point(p) for p in e.control_points]
     knots, weights, p = [float(t) for t in e.knots], [float(w) for w in e.weights], int(e.dxf.degree)
     if not control and len(e.fit_points):
@@ -172,7 +203,12 @@ Control = list[tuple[float, float, float]]
 
 
 def bezier(p: int, knots: list[float], control: Control, k: int) -> Control:
-    """The span from knot k to k + 1 as a Bezier curve: its points are the blossom at a^(p-j) b^j."""
+    """The span from knot k to k + 1 as a Bezier curve: its points are the blossom at a^(p-j) b^j.
+
+    Args:
+        p: the degree.   knots: all, not falling.   control: (x w, y w, w) of each control point.   k: the
+            span's first knot.
+    """
     a, b = knots[k], knots[k + 1]
     return [_blossom(p, knots, control, k, [a] * (p - j) + [b] * j) for j in range(p + 1)]
 

@@ -89,7 +89,11 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
 
 
 def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
-    """What the child process makes of a request (see ``dxf_child``)."""
+    """What the child process makes of a request (see ``dxf_child``).
+
+    Args:
+        request: what to read, as JSON can carry it.   shown: the drawing's name, for messages.
+    """
     # One thread each: an idle pool of them counts against the memory too.
     env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
     try:

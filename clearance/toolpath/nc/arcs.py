@@ -35,6 +35,10 @@ def from_centre(
 
     Points in mm, one frame; ``scale`` is mm in one unit of the program, for messages. Raises NoArc where the
     radius is nothing or start and end lie on circles whose radii differ by more than ``tolerance`` mm.
+
+    Args:
+        start, end, centre: mm, one frame.   ccw: anticlockwise, seen from above.   tolerance: mm.
+        scale: mm in one unit of the program, for messages.
     """
     ax, ay = start[0] - centre[0], start[1] - centre[1]
     bx, by = end[0] - centre[0], end[1] - centre[1]
