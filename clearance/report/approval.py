@@ -93,7 +93,11 @@ def _bytes(file: Path, shown: str) -> bytes:
 
 
 def not_programs(scene: Scene, inputs: Sequence[dict[str, Any]]) -> InputError | None:
-    """The error where a cut's path is no NC program, so not what will run; None where all are."""
+    """The error where a cut's path is no NC program, so not what will run; None where all are.
+
+    Args:
+        scene: as judged.   inputs: by ``read_inputs``.
+    """
     kinds = {each["file"]: each["kind"] for each in inputs[1:]}
     for k, cut in enumerate(scene.setup.cuts):
         if kinds[cut.path] != "program":
@@ -106,7 +110,11 @@ def not_programs(scene: Scene, inputs: Sequence[dict[str, Any]]) -> InputError |
 
 
 def refusal(result: Result, approver: Approver) -> str | None:
-    """Why the verdict is not approved, in words; None where it is."""
+    """Why the verdict is not approved, in words; None where it is.
+
+    Args:
+        result: of the check.   approver: who approves, and whether close is overridden.
+    """
     if result.verdict == "clear" or (result.verdict == "close" and approver.reason is not None):
         return None
     if result.verdict == "close":
@@ -174,7 +182,11 @@ def _in_short(findings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def as_text(record: dict[str, Any], record_file: str) -> str:
-    """What the terminal shows once the record is written, ending in a newline."""
+    """What the terminal shows once the record is written, ending in a newline.
+
+    Args:
+        record: by ``record_of``.   record_file: where it was written, as the user named it.
+    """
     lines = [f"{_standing(record)}. {_plain(record_file)} is written; at the machine, before the run:"]
     lines.append(f"  clearance confirm {_plain(record_file)}")
     for each in record["inputs"]:

@@ -44,7 +44,11 @@ def tool_now(libraries: Iterable[str] = LIBRARIES) -> dict[str, Any]:
 
 
 def others(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
-    """What of the tool of a record differs from the tool ``now``, in words."""
+    """What of the tool of a record differs from the tool ``now``, in words.
+
+    Args:
+        then: the tool as a record has it.   now: as it is, by the same keys.
+    """
     found = []
     if then["version"] != now["version"]:
         found.append(Other("clearance", str(then["version"]), str(now["version"])))

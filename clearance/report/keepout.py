@@ -22,7 +22,11 @@ _KINDS = {"laid": "of what is laid by hand", "holder": "of holders"}
 
 
 def as_text(keepout: Keepout, file: str, width: int = 100) -> str:
-    """What the terminal shows once the drawing is written."""
+    """What the terminal shows once the drawing is written.
+
+    Args:
+        keepout: the zones.   file: the drawing that was written.   width: columns of the terminal.
+    """
     lines = [f"Keep-out drawing at 1:1: {file}", margins(keepout), *legend(keepout)]
     return "\n".join(_wrap(line, max(width, 60), "    ") for line in lines) + "\n"
 
@@ -42,12 +46,20 @@ def legend(keepout: Keepout) -> list[str]:
 
 
 def marks(zones: Sequence[Zone], letter: str) -> list[tuple[str, Zone]]:
-    """The zones with their marks: U1, U2 ... from the strictest on."""
+    """The zones with their marks: U1, U2 ... from the strictest on.
+
+    Args:
+        zones: of one head, the strictest first.   letter: "U" or "L".
+    """
     return [(f"{letter}{k}", zone) for k, zone in enumerate(zones, 1)]
 
 
 def limit(zone: Zone, up: bool) -> str:
-    """The limit to 0.01 mm, downward for what must stay below it, upward for what must stay above."""
+    """The limit to 0.01 mm, downward for what must stay below it, upward for what must stay above.
+
+    Args:
+        zone: its limit is machine Z, mm.   up: what stands in it must stay below (the upper head's).
+    """
     if up:
         return rounded_down(zone.limit)
     return str(Decimal(repr(zone.limit)).quantize(Decimal("0.01"), rounding=ROUND_CEILING) + 0)
@@ -89,7 +101,11 @@ def frame(keepout: Keepout) -> tuple[float, float, float, float]:
 
 
 def as_report(keepout: Keepout, file: str) -> dict[str, Any]:
-    """The answer as a dictionary that JSON can carry: mm, machine frame, unrounded."""
+    """The answer as a dictionary that JSON can carry: mm, machine frame, unrounded.
+
+    Args:
+        keepout: the zones.   file: the drawing that was written.
+    """
     return {
         "drawing": file,
         "kind": keepout.kind,

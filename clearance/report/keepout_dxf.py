@@ -20,7 +20,11 @@ _RED, _BLUE, _GREY, _GREEN, _PLAIN = 1, 5, 8, 3, 7
 
 
 def drawing(keepout: Keepout, title: str) -> bytes:
-    """The whole file, the same for the same zones."""
+    """The whole file, the same for the same zones.
+
+    Args:
+        keepout: the zones, machine X Y, mm.   title: of the setup.
+    """
     import ezdxf
 
     fixed = ezdxf.options.write_fixed_meta_data_for_testing

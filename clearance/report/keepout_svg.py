@@ -34,7 +34,11 @@ text { font-family: sans-serif; font-size: 3.5px; fill: #222 }
 
 
 def drawing(keepout: Keepout, title: str) -> bytes:
-    """The whole file."""
+    """The whole file.
+
+    Args:
+        keepout: the zones, machine X Y, mm.   title: of the setup.
+    """
     x0, y0, x1, y1 = frame(keepout)
     words = [
         margins(keepout),

@@ -37,6 +37,9 @@ def check_replaceable(target: str | Path | None, replace: bool = False) -> None:
     What is no plain file (a pipe, /dev/null) holds nothing that could be lost; nor does an empty one. An
     approval record is no report: only another approval may take its place.
 
+    Args:
+        target: the file to write; None or "-" is none.   replace: somebody says so.
+
     Raises:
         InputError: it is such a file.
     """

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
 
 
 def as_text(answer: PlacementAnswer, width: int = 100) -> str:
-    """What the terminal shows, ending in a newline."""
+    """What the terminal shows, ending in a newline.
+
+    Args:
+        answer: of ``find_placement``.   width: columns of the terminal.
+    """
     return paragraphs([_sentences(answer), _places(answer), told(answer.findings)], width)
 
 

@@ -15,7 +15,11 @@ if TYPE_CHECKING:
 
 
 def as_text(answer: RaiseAnswer, width: int = 100) -> str:
-    """What the terminal shows, ending in a newline."""
+    """What the terminal shows, ending in a newline.
+
+    Args:
+        answer: of ``find_raises``.   width: columns of the terminal.
+    """
     stepped = [STEPPED] if answer.stepped else []
     return paragraphs([_windows(answer), _when_raised(answer), told(answer.findings), stepped], width)
 

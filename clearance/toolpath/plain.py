@@ -36,7 +36,11 @@ _MANY = re.compile(rf"(?:(?>{_LINE})){{{LEAST},{MOST}}}+")
 
 
 def plain_lines(text: str, begin: int) -> tuple[Found, int]:
-    """The words of the plain lines from a place in the text on, where they are enough, and where they end."""
+    """The words of the plain lines from a place in the text on, where they are enough, and where they end.
+
+    Args:
+        text: the whole program.   begin: index of the first character of a line.
+    """
     many = _MANY.match(text, begin)
     return ([], begin) if many is None else (_ONE.findall(text, begin, many.end()), many.end())
 
@@ -56,7 +60,11 @@ def can_take(control: Control) -> bool:
 
 def take(control: Control, found: Found) -> bool:
     """Carry out lines, the first of which is the control's line; or change nothing and say no, where one of
-    them would be an error or is not so plain."""
+    them would be an error or is not so plain.
+
+    Args:
+        control: as it is before the lines.   found: of ``plain_lines``.
+    """
     assert control.motion is not None
     labels, g, xs, ys, i, j, feeds = zip(*found, strict=True)
     now = control.motion

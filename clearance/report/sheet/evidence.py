@@ -42,7 +42,12 @@ class Column:
 
 
 def columns(spare: Array, item: Sequence[str], most: int = COLUMNS) -> list[Column]:
-    """A column a move, or ``most`` of them: each has what its worst move has to spare."""
+    """A column a move, or ``most`` of them: each has what its worst move has to spare.
+
+    Args:
+        spare: of each move (M,), mm, NaN where nothing is near.   item: what is nearest to each move.
+        most: columns at most.
+    """
     count = len(spare)
     edges = np.unique(np.linspace(0, count, min(count, most) + 1).round().astype(int))
     out = []
@@ -68,7 +73,12 @@ def numbers_of(moves: Moves) -> list[str]:
 
 
 def chart(name: str, along: Sequence[Along], moves: Moves, bodies: Sequence[str]) -> str:
-    """The chart of one cut."""
+    """The chart of one cut.
+
+    Args:
+        name: of the cut.   along: of each head, what each move has to spare.   moves: of the cut.
+        bodies: names, by the indices in ``along``.
+    """
     numbers = numbers_of(moves)
     rows = {}
     for each in along:

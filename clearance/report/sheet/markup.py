@@ -34,7 +34,12 @@ def esc(text: object) -> Html:
 
 
 def tag(name: str, *inside: object, **attributes: object) -> Html:
-    """An element; ``cls`` is its class, and what is not ``Html`` inside is escaped."""
+    """An element; ``cls`` is its class, and what is not ``Html`` inside is escaped.
+
+    Args:
+        name: of the element.   inside: texts and elements, in order.
+        attributes: None leaves one out; an underscore stands for a hyphen.
+    """
     given = "".join(
         f' {key.rstrip("_").replace("_", "-").replace("cls", "class")}="{esc(value)}"'
         for key, value in attributes.items()
@@ -50,7 +55,13 @@ def joined(parts: Iterable[object], between: object = "") -> Html:
 def table(
     headings: Sequence[object], rows: Iterable[Sequence[object]], cls: str = "", right: Sequence[int] = ()
 ) -> Html:
-    """A table whose head comes again on each printed page; columns in ``right`` hold figures."""
+    """A table whose head comes again on each printed page; columns in ``right`` hold figures.
+
+    Args:
+        headings: of the columns.   rows: cells, escaped where they are not ``Html``.   cls: class of the
+            table.
+        right: indices of columns, from 0.
+    """
 
     def cells(kind: str, row: Sequence[object]) -> Html:
         return joined(tag(kind, cell, cls="n" if k in right else None) for k, cell in enumerate(row))
@@ -86,7 +97,11 @@ def position(value: float) -> str:
 
 
 def xyz(point: Sequence[float] | None, axes: str = "XYZ") -> Html:
-    """A place; a letter and its figure stay on one line."""
+    """A place; a letter and its figure stay on one line.
+
+    Args:
+        point: mm, machine frame; None where there is none.   axes: a letter for each figure.
+    """
     if point is None:
         return Html(NONE)
     return joined((whole(f"{axis} {position(x)}") for axis, x in zip(axes, point, strict=False)), "  ")

@@ -47,7 +47,11 @@ def lighter(triangles: Array, most: int, near: Array) -> Array:
 
 
 def shares(counts: Sequence[int], most: int) -> list[int]:
-    """How many of each may stay, ``most`` in all: small ones whole, the large ones evenly."""
+    """How many of each may stay, ``most`` in all: small ones whole, the large ones evenly.
+
+    Args:
+        counts: how many there are of each.   most: how many may stay in all.
+    """
     limit = [0] * len(counts)
     left = most
     for rank, k in enumerate(sorted(range(len(counts)), key=lambda each: counts[each])):
@@ -74,7 +78,11 @@ def welded(triangles: Array, creased: bool = False) -> tuple[NDArray[np.float32]
 
 
 def sharp_edges(points: NDArray[np.float32], faces: NDArray[np.int32]) -> Array:
-    """Segments (S, 2, 3) where a surface ends or turns by more than ``EDGE_DEG``."""
+    """Segments (S, 2, 3) where a surface ends or turns by more than ``EDGE_DEG``.
+
+    Args:
+        points: corners (V, 3), mm.   faces: triangles by their numbers (N, 3).
+    """
     p = points.astype(float)
     normal = np.cross(p[faces[:, 1]] - p[faces[:, 0]], p[faces[:, 2]] - p[faces[:, 0]])
     length = np.linalg.norm(normal, axis=1)
@@ -136,7 +144,11 @@ GROUPS = {"part": "Parts", "holder": "Holders", "laid": "Laid by hand", "machine
 
 
 def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnable:
-    """The scene of a result, as its picture shows it; the path coloured by what each move has to spare."""
+    """The scene of a result, as its picture shows it; the path coloured by what each move has to spare.
+
+    Args:
+        result: of the check.   drawing: its picture.   along: what each move has to spare, by cut and head.
+    """
     made = _Made()
     shapes = [shape for shape in drawing.shapes if len(shape.triangles)]
     bodies = [shape for shape in shapes if shape.role in GROUPS]

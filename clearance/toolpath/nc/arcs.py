@@ -73,6 +73,11 @@ def from_radius(
     """Centre x, y (mm), sweep (radians) and miss (mm) of an arc given by R.
 
     A chord longer than the diameter by no more than ``tolerance`` makes a half circle about its middle.
+
+    Args:
+        start, end: mm, one frame.   radius: mm; negative for an arc of more than half a turn.
+        ccw: anticlockwise, seen from above.   tolerance: mm.   scale: mm in one unit of the program, for
+            messages.
     """
     dx, dy = end[0] - start[0], end[1] - start[1]
     chord = hypot(dx, dy)

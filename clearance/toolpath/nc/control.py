@@ -56,6 +56,11 @@ class Control:
         self.spelling: dict[str, str] = {}
 
     def error(self, found: str, want: str = "") -> InputError:
+        """The error for the line that is being read.
+
+        Args:
+            found: what stands there, in words.   want: what would be right.
+        """
         return InputError(self.shown, f"line {self.line}", found, want)
 
     def note(self, text: str) -> None:
@@ -71,6 +76,11 @@ class Control:
         self.out.ended = (word, self.line)
 
     def g_word(self, number: str, groups: dict[str, float]) -> None:
+        """A G word: what it sets is put into the groups of its block, or it goes where other words go.
+
+        Args:
+            number: behind the G, as written.   groups: what the block has set so far, by group.
+        """
         known = G_WORDS.get(float(number))
         if known is not None:
             group, value = known
@@ -81,7 +91,11 @@ class Control:
             self.other("G", number)
 
     def other(self, letter: str, number: str) -> None:
-        """A word that is neither a coordinate nor one of ``G_WORDS``."""
+        """A word that is neither a coordinate nor one of ``G_WORDS``.
+
+        Args:
+            letter, number: the word, as written.
+        """
         raw = letter + number
         word = self.spelling.get(raw)
         if word is None:
@@ -116,6 +130,11 @@ class Control:
             raise self.error(f"the word {raw} is not known and could change the geometry", want)
 
     def pass_over(self, key: str, raw: str) -> None:
+        """Remember a word that changes nothing for the path, by its first place.
+
+        Args:
+            key: the word in one spelling.   raw: as written.
+        """
         self.out.passed_over.setdefault(key, (raw, self.line))
 
     def offset_number(self, number: str) -> int:
@@ -125,7 +144,11 @@ class Control:
         return int(value)
 
     def dwell(self, at: dict[str, float], rest: list[tuple[str, str]]) -> None:
-        """G04: X, U, P, F, S, E in its block are times, not places."""
+        """G04: X, U, P, F, S, E in its block are times, not places.
+
+        Args:
+            at: the coordinates of the block.   rest: its other words.
+        """
         strange = sorted((set(at) | {letter for letter, _ in rest}) - _DWELL - set("MT"))
         if strange:
             raise self.error("G04 together with " + ", ".join(strange), "a dwell in a block of its own")
@@ -183,7 +206,11 @@ class Control:
         self.zero = (word, self.line)
 
     def counted(self, letter: str, number: str) -> float:
-        """A number whose decimal point may be left out, in program units."""
+        """A number whose decimal point may be left out, in program units.
+
+        Args:
+            letter: of the word, for messages.   number: behind it, as written.
+        """
         if "." in number:
             return float(number)
         before, behind = self.options.digits or ((4, 3) if self.scale == 1.0 else (3, 4))

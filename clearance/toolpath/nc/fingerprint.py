@@ -37,7 +37,12 @@ def words_sha256(data: bytes, shown: str, semicolon: Semicolon = None) -> str:
 
 
 def words_by_block(text: str, semicolon: Semicolon = None) -> list[str]:
-    """Each block that has words as one line, "/2 N10 G1 X5." say; line ends of ``text`` are "\n"."""
+    """Each block that has words as one line, "/2 N10 G1 X5." say; line ends of ``text`` are "\n".
+
+    Args:
+        text: the program, its line ends as above.   semicolon: what ";" means on the machine; None where
+            nobody says.
+    """
     lines = list(_lines(text, semicolon))
     if lines and lines[-1] == "%":
         del lines[-1]

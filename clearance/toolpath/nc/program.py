@@ -22,6 +22,9 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
 
     The wire offset is followed where the setup gives ``offsets``; with ``offset_max`` alone everything is
     grown by it.
+
+    Args:
+        program: as read.   shown: its file's name, for messages.   options: of the setup.
     """
     if program.first is None:
         found = "the program names no point"

@@ -76,11 +76,19 @@ class Height:
         return self._own_move if self._moved else self.on_own
 
     def says(self, said: float, relative: bool) -> float:
-        """The height at the end of a block with a Z word of ``said`` mm."""
+        """The height at the end of a block with a Z word of ``said`` mm.
+
+        Args:
+            said: mm.   relative: it counts from the height at this moment.
+        """
         return self.now + said if relative else said + self._shift
 
     def goes(self, to: float, relative: bool, line: int | None) -> None:
-        """A block's Z is carried out, as a move of its line, or before the path begins (None)."""
+        """A block's Z is carried out, as a move of its line, or before the path begins (None).
+
+        Args:
+            to: the height, mm, as ``says`` gives it.   relative: as there.   line: of the move, or None.
+        """
         before, on_own = self.now, self.on_own
         self.named, self.now = True, to
         if not relative:
@@ -161,7 +169,13 @@ class Rows:
         block: list[str],
         uv: tuple[float, float],
     ) -> None:
-        """Many rows under one ``state``: side, offset number, event (of the first alone)."""
+        """Many rows under one ``state``: side, offset number, event (of the first alone).
+
+        Args:
+            places: x, y, centre x, centre y and sweep of each row (N,), mm and radians.
+            rapid: (N,).   state: side of the wire offset, its number, event.   line, block: of each row.
+            uv: U and V of them all, mm.
+        """
         many = len(line)
         for column, values in zip(self.places, places, strict=True):
             column.frombytes(np.ascontiguousarray(values, dtype=np.float64).tobytes())

@@ -93,6 +93,9 @@ def code_words(named: tuple[str, ...], key: str) -> frozenset[str]:
     """The control's own words of one key of the machine file, in one spelling.
 
     Raises InputError where one is no word, or is a word whose meaning is the same in every program.
+
+    Args:
+        named: as the user wrote them.   key: of the machine file, for the message.
     """
     words = set()
     for text in named:
@@ -110,7 +113,11 @@ def code_words(named: tuple[str, ...], key: str) -> frozenset[str]:
 
 
 def words_of(text: str, fail: Fail) -> list[tuple[str, str, str]]:
-    """The words of a block as (letter, number, ""). ``fail`` makes the error for what cannot be read."""
+    """The words of a block as (letter, number, ""). ``fail`` makes the error for what cannot be read.
+
+    Args:
+        text: one block.   fail: makes the error from what was found and what would be right.
+    """
     if "(" in text or ")" in text:
         text = uncommented(text, fail)
     if not text.isascii():
