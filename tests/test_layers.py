@@ -15,7 +15,9 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("clearance.errors", "clearance.workers"),
+    ("clearance.errors",),
+    ("clearance.ending", "clearance.child"),
+    ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
     ("fixtures_lib",),

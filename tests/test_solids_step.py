@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from clearance.mesh.child import run_child
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.mesh import step
-from clearance.mesh.child import run_child
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.model import Solid
 from clearance.mesh.read import read_model

@@ -21,7 +21,6 @@ from clearance.cli.common import (
     with_cures,
     write_answer,
     write_report,
-    written,
 )
 from clearance.errors import InputError
 
@@ -130,8 +129,8 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
     """Where may no clamp stand, and up to which height?"""
     import clearance
     from clearance.advice.keepout import find_keepout
+    from clearance.files import write_whole
     from clearance.report import keepout as words
-    from clearance.report.data import write_whole
     from clearance.report.progress import Progress
 
     _check_drawing(setup, file, json_file)
@@ -146,7 +145,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
         from clearance.report.keepout_svg import drawing
     else:
         from clearance.report.keepout_dxf import drawing
-    written(file, lambda: write_whole(file, drawing(found, title)))
+    write_whole(file, drawing(found, title))
     if json_file != "-":
         say(words.as_text(found, file, width()))
     if json_file is not None:
@@ -154,7 +153,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None) -> None:
 
 
 def _check_drawing(setup: str, file: str, json_file: str | None) -> None:
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
 
     check_targets(setup, json_file, None)
     if not file.lower().endswith((".svg", ".dxf")):

@@ -21,7 +21,6 @@ from clearance.cli.common import (
     spare,
     with_cures,
     write_report,
-    written,
 )
 from clearance.errors import CannotDraw, InputError
 
@@ -94,7 +93,7 @@ def sheet(setup: str, file: str) -> None:
 
     It opens by a double click, with no network. Print it from the browser.
     """
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
     from clearance.report.progress import Progress
     from clearance.report.sheet.page import check_name, write_sheet
     from clearance.report.terminal import verdict_sentence
@@ -105,7 +104,7 @@ def sheet(setup: str, file: str) -> None:
     result = with_cures(judged(setup, guarded=[file]))
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
-        written(file, lambda: write_sheet(result, file))
+        write_sheet(result, file)
     say(verdict_sentence(result))
 
 

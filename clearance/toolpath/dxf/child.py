@@ -1,10 +1,10 @@
 """A DXF file's name goes in, its curves come out as JSON: run as a process of its own, under limits.
 
-The file is not trusted, so this process shares nothing with the one that asks but its answer. Its one
-argument is a JSON object:
+The file is not trusted, so this process shares nothing with the one that asks but its answer. The request is
+a JSON object:
     file, layers (empty: all that are shown), bound (mm), unit (mm in a drawing unit, null: as the drawing
     says), unit_if_none (where it says nothing), limit (curves), memory (bytes).
-The answer, one JSON object on standard output:
+The answer, one JSON object:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
     dots (entities of no length), or error [place, found, want]. Lengths are drawing units; pieces are as in
     ``dxf_curves``.
@@ -14,8 +14,6 @@ from __future__ import annotations
 
 import gc
 import json
-import os
-import sys
 from collections import Counter
 from typing import Any
 
@@ -31,16 +29,6 @@ STILL = frozenset(
     """.split()  # noqa: SIM905
 )
 DEEPEST = 16
-
-
-def limit_this_process(memory: int) -> None:
-    """Bound memory where the system can; the asking process bounds the time."""
-    try:
-        import resource
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
 def names_unit(file: str) -> bool:
@@ -215,13 +203,8 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
         }
 
 
-def main() -> None:
-    request = json.loads(sys.argv[1])
+def main(request: bytes) -> bytes:
+    """Answer one request as JSON."""
     # The process ends before there is anything worth collecting.
     gc.disable()
-    limit_this_process(int(request["memory"]))
-    # What libraries print must not get into the answer.
-    out = os.dup(1)
-    os.dup2(2, 1)
-    with os.fdopen(out, "w", encoding="ascii") as stream:
-        json.dump(answer(request), stream)
+    return json.dumps(answer(json.loads(request))).encode("ascii")

@@ -7,15 +7,13 @@ makes of the entities is joined (``chains``) and put in order (``contours``).
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from clearance.errors import InputError
+from clearance.parallel import Child, Limits
 from clearance.toolpath.dxf.chains import Curve, Piece, Tangle, chains_of
 from clearance.toolpath.dxf.child import UNITS
 from clearance.toolpath.dxf.contours import path_of
@@ -26,13 +24,8 @@ LARGEST_FILE = 100_000_000  # bytes
 MEMORY = 3_000_000_000  # bytes
 SECONDS = 60.0
 CURVES = 300_000
-# The child finds the same modules as this process, wherever they are installed.
-_CHILD = """
-import json, sys
-sys.path[:] = json.loads(sys.argv.pop())
-from clearance.toolpath.dxf.child import main
-main()
-"""
+# the function that answers, in a process of its own
+READER = "clearance.toolpath.dxf.child:main"
 _NAMES = {25.4: "inch", 1.0: "mm", 10.0: "cm", 1000.0: "m", 304.8: "feet"}
 
 
@@ -84,24 +77,15 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
 
 def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
     """What the child process makes of a request (see ``dxf_child``)."""
-    # One thread each: an idle pool of them counts against the memory too.
-    env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-    try:
-        done = subprocess.run(
-            [sys.executable, "-B", "-c", _CHILD, json.dumps(request), json.dumps(sys.path)],
-            capture_output=True,
-            timeout=SECONDS,
-            env=env,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
+    with Child(READER, Limits(memory=int(request["memory"]))) as child:
+        done = child.finish(json.dumps(request).encode(), SECONDS)
+    if done.code is None:
         found = f"reading the drawing takes longer than {SECONDS:g} s"
-        raise InputError(shown, "", found, "the path's curves alone") from None
+        raise InputError(shown, "", found, "the path's curves alone")
     try:
-        answer = json.loads(done.stdout)
+        answer = json.loads(done.answer)
     except ValueError:
-        found = f"reading the drawing ended the reader's process (code {done.returncode})"
+        found = f"reading the drawing ended the reader's process (code {done.code})"
         raise InputError(shown, "", found, "a whole DXF file with the path's curves alone") from None
     return dict(answer)
 
