@@ -78,8 +78,7 @@ def write_whole(target: str | Path, content: bytes) -> None:
             ending.written.append(str(target))
             return
         _clear_away(final.parent)
-        # a short name of its own: the target's may be as long as the system allows
-        part = str(final.parent / f"{_BEGINS}{os.getpid()}-{secrets.token_hex(4)}{_ENDS}")
+        part = part_name(final.parent)
         with ending.half_done(part):
             with open(part, "xb") as out:
                 out.write(content)
@@ -90,6 +89,12 @@ def write_whole(target: str | Path, content: bytes) -> None:
                 ending.written.append(str(target))
     except OSError as error:
         raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
+
+
+def part_name(folder: Path) -> str:
+    """The name of a file in ``folder`` that will not stay there. It is short, whatever it stands for is
+    called: that may be as long as the system allows."""
+    return str(folder / f"{_BEGINS}{os.getpid()}-{secrets.token_hex(4)}{_ENDS}")
 
 
 def _clear_away(folder: Path) -> None:

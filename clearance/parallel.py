@@ -284,6 +284,9 @@ class Limits:
     disk: int | None = None
 
 
+UNLIMITED = Limits()
+
+
 @dataclass(frozen=True)
 class Ended:
     """How a process ended: its exit code (negative: the signal that killed it; None: it took too long), the
@@ -314,7 +317,7 @@ class Child:
     def __init__(
         self,
         entry: str,
-        limits: Limits = Limits(),
+        limits: Limits = UNLIMITED,
         environment: Mapping[str, str] | None = None,
         given: bytes | None = None,
     ) -> None:

@@ -56,7 +56,7 @@ def read_step(
         raise InputError(shown, "facet_bound", f"found {facet_bound:g} mm", "0.0001 to 10 mm")
     most = memory // BYTES_A_TRIANGLE
     request = f"{facet_bound / SAFETY} {most}\n".encode() + data
-    with Child(TRANSLATOR, Limits(memory=memory, seconds=int(seconds), disk=0)) as translator:
+    with Child(TRANSLATOR, Limits(memory=memory, seconds=int(seconds), disk=memory)) as translator:
         ended = translator.finish(request, seconds + GRACE)
     if ended.code != 0:
         raise _failed(ended, shown, len(data), memory, seconds, most)

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
+from clearance.files import refuse_no_file
 
 SCHEMA = 1
 KIND = "approval"
@@ -99,6 +100,7 @@ def read_record(file: str | Path) -> dict[str, Any]:
 
 def parsed(file: str | Path) -> Any:
     """What a JSON file holds. Raises InputError where it cannot be read, or is not JSON."""
+    refuse_no_file(file, str(file), _WANT)
     try:
         with open(file, "rb") as stream:
             data = stream.read(LARGEST_FILE + 1)

@@ -60,6 +60,12 @@ def draw(
     write_whole(target, png)
 
 
+def draw_description(drawing: Drawing, target: str | Path) -> None:
+    """Draw a description, see ``draw``."""
+    with Renderer(drawing) as renderer:
+        write_whole(target, renderer.picture())
+
+
 class Renderer:
     """A process that draws one picture. Leaving the block ends it.
 
