@@ -56,6 +56,11 @@ class CannotStart(ClearanceError):
     """The computer starts no further process."""
 
 
+def asked() -> bool:
+    """Whether somebody has said that work may be shared with forked processes."""
+    return _asked.get()
+
+
 @contextlib.contextmanager
 def processes(wanted: bool = True) -> Iterator[None]:
     """Within the block work may be shared with forked processes; it may not where nobody says so."""
