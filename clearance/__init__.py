@@ -18,8 +18,8 @@ def load(setup: str, *, processes: bool = False, **options: Any) -> Any:
     """Read a setup file and everything it names: the ``Scene`` in machine coordinates.
 
     Args:
-        processes: share the work with forked processes, as the command line does. It is done in this one where
-            that is not said, and where there is another thread.
+        processes: share the work with forked processes, as the command line does. It is done in this one
+            where that is not said, and where there is another thread.
 
     Raises:
         clearance.errors.InputError: a file is wrong; the message names file, place, what was found and
