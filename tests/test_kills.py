@@ -37,6 +37,7 @@ COMMANDS = {
 }
 FEW, MANY = 2, 30
 DRAWN = ("picture", "sheet")
+LONG = (pytest.mark.slow, pytest.mark.long)
 
 
 def whole(file: Path) -> bool:
@@ -88,7 +89,7 @@ class Running:
 
 def moments(name: str) -> list:
     drawn = [pytest.mark.draws] if name in DRAWN else []
-    count = [pytest.param(1 if drawn else FEW), pytest.param(MANY, marks=pytest.mark.slow)]
+    count = [pytest.param(1 if drawn else FEW), pytest.param(MANY, marks=LONG)]
     return [pytest.param(name, *each.values, marks=[*each.marks, *drawn]) for each in count]
 
 
@@ -131,9 +132,7 @@ def test_stopped_at_any_moment_it_leaves_nothing(tmp_path: Path, name: str, coun
             running.end()
 
 
-@pytest.mark.parametrize(
-    "name", ["check", pytest.param("sheet", marks=[pytest.mark.slow, pytest.mark.draws])]
-)
+@pytest.mark.parametrize("name", ["check", pytest.param("sheet", marks=[*LONG, pytest.mark.draws])])
 def test_killed_it_leaves_no_process_and_no_half_file(tmp_path: Path, name: str) -> None:
     job = tmp_path / "job"
     job.mkdir()
@@ -158,7 +157,7 @@ def test_killed_it_leaves_no_process_and_no_half_file(tmp_path: Path, name: str)
             running.end()
 
 
-@pytest.mark.parametrize("count", [4, pytest.param(40, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [4, pytest.param(40, marks=LONG)])
 def test_stopped_while_it_is_starting_it_shows_no_trace(tmp_path: Path, count: int) -> None:
     write_ring_job(tmp_path)
     draw = random.Random(count)
@@ -174,7 +173,7 @@ def test_stopped_while_it_is_starting_it_shows_no_trace(tmp_path: Path, count: i
 
 
 @pytest.mark.draws
-@pytest.mark.parametrize("count", [1, pytest.param(300, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [1, pytest.param(300, marks=LONG)])
 def test_a_sheet_always_comes(tmp_path: Path, count: int) -> None:
     """Pictures are drawn while work is shared with forked processes: none may wait for another's lock."""
     job = tmp_path / "job"

@@ -39,6 +39,8 @@ ALONE = {
     "vtk": ("clearance.view",),
     "vtkmodules": ("clearance.view",),
     "click": ("clearance.cli",),
+    "subprocess": ("clearance.parallel",),
+    "multiprocessing": ("clearance.parallel",),
 }
 
 #: the front door: what the library offers is handed through here, from whichever floor
