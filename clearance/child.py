@@ -105,4 +105,8 @@ def serve(
 def _request() -> bytes:
     stream = sys.stdin.buffer
     length = int.from_bytes(stream.read(8), "little")
-    return stream.read(length)
+    request = stream.read(length)
+    if len(request) != length:
+        # who asked has ended meanwhile
+        os._exit(GONE)
+    return request
