@@ -67,7 +67,7 @@ COMMANDS = {
     "holders": "holders rail --json r.json && $CLEARANCE holders rail",
     "sheet": "sheet setup.toml -o s.html",
 }
-QUICK = ("help", "check", "json", "keepout")
+QUICK = ("check", "json")
 
 
 @posix

@@ -173,7 +173,7 @@ def test_stopped_while_it_is_starting_it_shows_no_trace(tmp_path: Path, count: i
 
 
 @pytest.mark.draws
-@pytest.mark.parametrize("count", [1, pytest.param(300, marks=LONG)])
+@pytest.mark.parametrize("count", [pytest.param(3, marks=pytest.mark.slow), pytest.param(300, marks=LONG)])
 def test_a_sheet_always_comes(tmp_path: Path, count: int) -> None:
     """Pictures are drawn while work is shared with forked processes: none may wait for another's lock."""
     job = tmp_path / "job"
