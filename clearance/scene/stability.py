@@ -45,7 +45,7 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
         masses: of the items. Where a density is not known, steel is taken.
     """
     told: dict[tuple[str, str], Finding] = {}
-    faces = {k: _Faces(body) for k, body in enumerate(bodies)}
+    faces = _AllFaces(bodies)
     index = {body.name: k for k, body in enumerate(bodies)}
     seen = set()
     for present in together:
@@ -59,7 +59,7 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
             if body.item is None or not loose or not body.closed:
                 continue
             load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
-            rest = [j for j in sorted(row) if j not in load]
+            rest = row.difference(load)
             beside = _beside(load, rest, bodies, faces, masses)
             if beside <= EDGE:
                 continue
@@ -100,16 +100,36 @@ class _Faces:
         return self._sign
 
 
+class _AllFaces:
+    """The facets of all bodies, and which bodies come near each other."""
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self.of = [_Faces(body) for body in bodies]
+        self._low = np.array([one.low for one in self.of]).reshape(-1, 3) - REST
+        self._high = np.array([one.high for one in self.of]).reshape(-1, 3) + REST
+        self._near: dict[int, list[int]] = {}
+
+    def near(self, load: Sequence[int], rest: frozenset[int]) -> Iterator[tuple[_Faces, _Faces]]:
+        """Each of the load with each of the rest that it could touch."""
+        for a in load:
+            if a not in self._near:
+                meet = (self._low <= self._high[a]) & (self._high >= self._low[a])
+                self._near[a] = np.flatnonzero(meet.all(axis=1)).tolist()
+            for b in self._near[a]:
+                if b in rest:
+                    yield self.of[a], self.of[b]
+
+
 def _beside(
     load: Sequence[int],
-    rest: Sequence[int],
+    rest: frozenset[int],
     bodies: Sequence[Body],
-    faces: dict[int, _Faces],
+    faces: _AllFaces,
     masses: Masses,
 ) -> float:
     """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm."""
     hull, beside, centre = np.empty((0, 2)), 0.0, None
-    for points in (p for a in load for b in rest for p in _contact(faces[a], faces[b])):
+    for points in (p for a, b in faces.near(load, rest) for p in _contact(a, b)):
         if centre is None:
             centre = _centre([bodies[k] for k in load if bodies[k].closed], masses)
         hull = _hull(np.concatenate([hull, points]))
@@ -127,9 +147,9 @@ def _centre(load: Sequence[Body], masses: Masses) -> Array:
     return np.asarray(moment / max(total, 1e-12))
 
 
-def _pressed(load: Sequence[int], rest: Sequence[int], faces: dict[int, _Faces]) -> bool:
+def _pressed(load: Sequence[int], rest: frozenset[int], faces: _AllFaces) -> bool:
     """Whether anything lies on the load from above."""
-    return any(True for a in load for b in rest for _ in _contact(faces[b], faces[a]))
+    return any(True for a, b in faces.near(load, rest) for _ in _contact(b, a))
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:

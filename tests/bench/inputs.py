@@ -127,21 +127,21 @@ def ball(triangles: int, radius: float) -> Array:
 
 
 def two_models(folder: Path, triangles: int) -> None:
-    """Two plain blocks of very many facets beside the plate that cut 6 mm into each other."""
+    """Two plain blocks of very many facets beside the plate that stand in each other."""
     write_stl(
         folder / "block.stl", gridded_plate(round(math.sqrt(triangles / 12))) * np.array([0.1, 0.1, 1.0])
     )
     write_program(folder, ring_of(100))
     model = 'model = "block.stl"\nunits = "mm"'
-    write_setup(folder, [item("left", model, (500, 100, 0)), item("right", model, (524, 107, 3))])
+    write_setup(folder, [item("left", model, (500, 100, 0)), item("right", model, (515, 107, 3))])
 
 
 def two_balls(folder: Path, triangles: int) -> None:
-    """Two balls of very many facets that cut into each other."""
+    """Two balls of very many facets, each through the middle of the other: all facets are equally far."""
     write_stl(folder / "ball.stl", ball(triangles, 20.0))
     write_program(folder, ring_of(100))
     model = 'model = "ball.stl"\nunits = "mm"'
-    write_setup(folder, [item("left", model, (500, 100, 20)), item("right", model, (530, 107, 23))])
+    write_setup(folder, [item("left", model, (500, 100, 20)), item("right", model, (520, 100, 20))])
 
 
 def nine_in_part(folder: Path, triangles: int) -> None:
@@ -184,7 +184,7 @@ def many_shells(folder: Path, shells: int) -> None:
 def chain(folder: Path, items: int) -> None:
     """Packings that stand on one another, each on the one before."""
     write_program(folder, ring_of(100))
-    box = "shape = { box = [20, 20, 0.5] }"
+    box = 'holder = "spacer"'
     first = item("packing 0", box, (500, 100, 0))
     on = [f'on = "packing {k}"\nseat = "top"' for k in range(items - 1)]
     more = [item(f"packing {k}", box, (0, 0, 0), each) for k, each in enumerate(on, 1)]
