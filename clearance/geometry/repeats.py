@@ -1,4 +1,4 @@
-"""Rows of numbers go in; the first of those that are alike come out."""
+"""Lines that go over themselves: what is there once, and whether they cross themselves a lot."""
 
 from __future__ import annotations
 
@@ -36,3 +36,20 @@ def first_of_each(rows: Whole) -> NDArray[np.intp]:
     ordered = rows[order]
     new = np.r_[True, (ordered[1:] != ordered[:-1]).any(axis=1)]
     return np.sort(order[new])
+
+
+def tangled(points: Array) -> bool:
+    """Whether a line through points (N, 2) meets itself at far more places than one that only goes on.
+
+    Told by boxes about bits of it, a thousand at most, so that it costs little.
+    """
+    import shapely
+
+    if len(points) < 2:
+        return False
+    first = np.arange(0, len(points) - 1, max(len(points) // 1000, 8))
+    low = np.minimum.reduceat(np.minimum(points[:-1], points[1:]), first)
+    high = np.maximum.reduceat(np.maximum(points[:-1], points[1:]), first)
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    # each meets itself and its two neighbours
+    return bool(shapely.STRtree(boxes).query(boxes).shape[1] > 6 * len(boxes))

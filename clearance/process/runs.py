@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.repeats import first_of_each, ways
+from clearance.geometry.repeats import first_of_each, tangled, ways
 from clearance.scene.model import Scene, Stretch
 from clearance.toolpath.moves import Moves
 
@@ -148,15 +148,7 @@ def _parts(line: Any) -> list[Any]:
     import shapely
 
     points = shapely.get_coordinates(line)
-    if len(points) <= SHORT:
-        return [line]
-    step = max(len(points) // 1000, 8)
-    some = np.arange(0, len(points) - 1, step)
-    low = np.minimum.reduceat(np.minimum(points[:-1], points[1:]), some)
-    high = np.maximum.reduceat(np.maximum(points[:-1], points[1:]), some)
-    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    # each meets itself and its neighbours
-    if shapely.STRtree(boxes).query(boxes).shape[1] <= 6 * len(boxes):
+    if len(points) <= SHORT or not tangled(points):
         return [line]
     cuts = [*range(0, len(points) - 1, TOGETHER), len(points) - 1]
     return [shapely.linestrings(points[a : b + 1]) for a, b in zip(cuts, cuts[1:], strict=False)]
