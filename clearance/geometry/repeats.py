@@ -38,8 +38,10 @@ def first_of_each(rows: Whole) -> NDArray[np.intp]:
     return np.sort(order[new])
 
 
-def tangled(points: Array) -> bool:
+def tangled(points: Array, reach: float = 0.0) -> bool:
     """Whether a line through points (N, 2) meets itself at far more places than one that only goes on.
+
+    It does, too, where it comes within twice ``reach``, mm.
 
     Told by boxes about bits of it, a thousand at most, so that it costs little.
     """
@@ -50,6 +52,7 @@ def tangled(points: Array) -> bool:
     first = np.arange(0, len(points) - 1, max(len(points) // 1000, 8))
     low = np.minimum.reduceat(np.minimum(points[:-1], points[1:]), first)
     high = np.maximum.reduceat(np.maximum(points[:-1], points[1:]), first)
+    low, high = low - reach, high + reach
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
     # each meets itself and its two neighbours
     return bool(shapely.STRtree(boxes).query(boxes).shape[1] > 6 * len(boxes))

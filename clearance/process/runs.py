@@ -119,7 +119,7 @@ def kerf(chains: list[Array], width: float) -> Any:
     lines = shapely.simplify(
         np.array([shapely.linestrings(chain) for chain in chains], dtype=object), SAGITTA
     )
-    parts = [bit for line in lines.tolist() for bit in _parts(line)]
+    parts = [bit for line in lines.tolist() for bit in _parts(line, width / 2.0)]
     return shapely.union_all(shapely.buffer(parts, width / 2.0, quad_segs=4))
 
 
@@ -139,8 +139,8 @@ def _drawn_once(chains: list[Array]) -> list[Array]:
     return kept
 
 
-def _parts(line: Any) -> list[Any]:
-    """A line as a whole, or in short bits where it is long and crosses itself a lot.
+def _parts(line: Any, reach: float) -> list[Any]:
+    """A line as a whole, or in short bits where it is long and crosses itself a lot, or comes so near.
 
     What a line that crosses itself n times draws has to be sorted out at n places, most of which lie within
     what other bits draw; bits that are put together two by two leave those out as they go.
@@ -148,7 +148,7 @@ def _parts(line: Any) -> list[Any]:
     import shapely
 
     points = shapely.get_coordinates(line)
-    if len(points) <= SHORT or not tangled(points):
+    if len(points) <= SHORT or not tangled(points, reach):
         return [line]
     cuts = [*range(0, len(points) - 1, TOGETHER), len(points) - 1]
     return [shapely.linestrings(points[a : b + 1]) for a, b in zip(cuts, cuts[1:], strict=False)]
