@@ -174,7 +174,7 @@ def turnable(result: Result, drawing: Drawing, along: Sequence[Along]) -> Turnab
 
 def words_of(text: str) -> str:
     """A name as the drawing library shows it as it is: its own small markup does not see any tags."""
-    plain = "".join(c if c.isprintable() else " " for c in text)
+    plain = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
     return plain.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
