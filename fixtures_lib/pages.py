@@ -8,9 +8,10 @@ Pictures are drawn in a child process, because software OpenGL that is missing e
 
 from __future__ import annotations
 
+import base64
+import io
 import json
 import os
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import CannotDraw
+from clearance.files import write_whole
+from clearance.parallel import CannotStart, Child
 from fixtures_lib import library, words
 from fixtures_lib.holder import Kind
 
@@ -26,6 +29,8 @@ HERE = Path(__file__).parent
 PAGE = HERE / "README.md"
 PICTURES = HERE / "pictures"
 SIZE = (560, 420)
+# the function that draws, in a process of its own, and how long it may take for each picture, s
+DRAWER, PATIENCE_S = "fixtures_lib.pages:drawn", 180.0
 
 # more than one picture where a choice makes it look another thing
 SHOWN: dict[str, tuple[tuple[str, dict[str, object]], ...]] = {
@@ -138,44 +143,52 @@ def draw(jobs: list[tuple[str, dict[str, object], str]], size: tuple[int, int] =
     environment = dict(os.environ)
     if sys.platform.startswith("linux") and not environment.get("DISPLAY"):
         environment.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
-    done = subprocess.run(
-        [sys.executable, "-m", "fixtures_lib.pages", "--child"],
-        input=json.dumps({"jobs": jobs, "size": size}),
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if done.returncode != 0 or not all(Path(file).is_file() for _, _, file in jobs):
+    try:
+        with Child(DRAWER, environment=environment) as child:
+            request = json.dumps([[(name, params) for name, params, _ in jobs], size]).encode()
+            ended = child.finish(request, PATIENCE_S * len(jobs))
+    except CannotStart as error:
+        raise CannotDraw(f"no picture: {error}") from None
+    if ended.code != 0:
         raise CannotDraw("no picture can be drawn here; on Debian: apt-get install libegl1 libgl1-mesa-dri")
+    for (_, _, file), png in zip(jobs, json.loads(ended.answer), strict=True):
+        write_whole(file, base64.b64decode(png))
 
 
-def _draw_here(jobs: list[tuple[str, dict[str, object], str]], size: tuple[int, int]) -> None:
-    """What the child process does."""
+def drawn(request: bytes) -> bytes:
+    """What the child process does: (name, params) of each and the size go in, PNG files come out, as JSON."""
+    jobs, size = json.loads(request)
+    pngs = [_png(name, params, tuple(size)) for name, params in jobs]
+    return json.dumps([base64.b64encode(png).decode("ascii") for png in pngs]).encode()
+
+
+def _png(name: str, params: dict[str, object], size: tuple[int, int]) -> bytes:
+    """One holder's picture."""
     import pyvista
 
-    for name, params, file in jobs:
-        holder = library.build(name, params)
-        plotter = pyvista.Plotter(off_screen=True, window_size=list(size))
-        plotter.set_background("white")
-        for shell in holder.shells:
-            faces = np.hstack([np.full((len(shell), 1), 3), np.arange(3 * len(shell)).reshape(-1, 3)])
-            mesh = pyvista.PolyData(shell.reshape(-1, 3), faces.ravel()).clean(tolerance=0.0)
-            plotter.add_mesh(mesh, color="#b9c0c7", smooth_shading=False, ambient=0.25, diffuse=0.75)
-            edges = mesh.extract_feature_edges(30, boundary_edges=False, manifold_edges=False)
-            if edges.n_cells:
-                plotter.add_mesh(edges, color="#30363c", line_width=1.2)
-        points = holder.triangles.reshape(-1, 3)
-        long = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0))) / 9
-        for seat in holder.seats.values():
-            origin = seat.T_HS[:3, 3]
-            for axis, colour in enumerate(("#c62828", "#2e7d32", "#1565c0")):
-                tip = origin + long * seat.T_HS[:3, axis]
-                plotter.add_mesh(pyvista.Line(origin, tip), color=colour, line_width=4)
-        _stand_camera(plotter, points, size)
-        plotter.enable_anti_aliasing("ssaa")
-        plotter.screenshot(file)
-        plotter.close()
+    holder = library.build(name, params)
+    plotter = pyvista.Plotter(off_screen=True, window_size=list(size))
+    plotter.set_background("white")
+    for shell in holder.shells:
+        faces = np.hstack([np.full((len(shell), 1), 3), np.arange(3 * len(shell)).reshape(-1, 3)])
+        mesh = pyvista.PolyData(shell.reshape(-1, 3), faces.ravel()).clean(tolerance=0.0)
+        plotter.add_mesh(mesh, color="#b9c0c7", smooth_shading=False, ambient=0.25, diffuse=0.75)
+        edges = mesh.extract_feature_edges(30, boundary_edges=False, manifold_edges=False)
+        if edges.n_cells:
+            plotter.add_mesh(edges, color="#30363c", line_width=1.2)
+    points = holder.triangles.reshape(-1, 3)
+    long = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0))) / 9
+    for seat in holder.seats.values():
+        origin = seat.T_HS[:3, 3]
+        for axis, colour in enumerate(("#c62828", "#2e7d32", "#1565c0")):
+            tip = origin + long * seat.T_HS[:3, axis]
+            plotter.add_mesh(pyvista.Line(origin, tip), color=colour, line_width=4)
+    _stand_camera(plotter, points, size)
+    plotter.enable_anti_aliasing("ssaa")
+    out = io.BytesIO()
+    plotter.screenshot(out)
+    plotter.close()
+    return out.getvalue()
 
 
 def _stand_camera(plotter: Any, points: NDArray[np.float64], size: tuple[int, int]) -> None:
@@ -198,10 +211,6 @@ def _stand_camera(plotter: Any, points: NDArray[np.float64], size: tuple[int, in
 
 def main(words_given: list[str]) -> int:
     """What the command does; returns its exit code."""
-    if words_given == ["--child"]:
-        job = json.load(sys.stdin)
-        _draw_here(job["jobs"], tuple(job["size"]))
-        return 0
     if words_given == ["--check"]:
         same = PAGE.is_file() and PAGE.read_text(encoding="utf-8") == page()
         print("the page is as the library" if same else "the page differs: run  python -m fixtures_lib.pages")

@@ -16,7 +16,9 @@ ROOT = Path(__file__).resolve().parent.parent
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.printable",),
-    ("clearance.errors", "clearance.workers"),
+    ("clearance.errors",),
+    ("clearance.ending", "clearance.child"),
+    ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
     ("fixtures_lib",),
@@ -38,6 +40,8 @@ ALONE = {
     "vtk": ("clearance.view",),
     "vtkmodules": ("clearance.view",),
     "click": ("clearance.cli",),
+    "subprocess": ("clearance.parallel",),
+    "multiprocessing": ("clearance.parallel",),
 }
 
 #: the front door: what the library offers is handed through here, from whichever floor

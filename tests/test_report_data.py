@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clearance import files
 from clearance.errors import InputError
 from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
@@ -257,7 +258,7 @@ def test_impossible_targets_are_named(
     target: str, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    for attempt in (data.check_writable, lambda t: data.write_whole(t, b"")):
+    for attempt in (files.check_writable, lambda t: files.write_whole(t, b"")):
         with pytest.raises(InputError, match=said):
             attempt(target)
     assert os.listdir(tmp_path) == []

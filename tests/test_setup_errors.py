@@ -127,7 +127,7 @@ WRONG_SETUPS: list[tuple[dict[str, Any], list[str]]] = [
     ({"cuts__0__part": None}, ["cuts[1]", "no part is cut", "upper_z"]),
     # files
     ({"items__1__part": "dye.stl"}, ["items[2].part", 'no file "dye.stl"', '"die.stl"', "line "]),
-    ({"items__1__part": "."}, ["items[2].part", 'no file "."']),
+    ({"items__1__part": "."}, ["items[2].part", '"." is a folder, not a file']),
     ({"cuts__0__path": "opening.nc"}, ["cuts[1].path", 'no file "opening.nc"', '"opening.csv"']),
     ({"machine": {"file": "theirs.toml"}}, ["machine.file", 'no file "theirs.toml"', "line "]),
     ({"machine": {"use": "mid-size"}}, ["machine.use", '"mid_size"', "small"]),
@@ -229,7 +229,7 @@ def test_bytes_that_are_no_text_are_told_by_line(tmp_path: Path) -> None:
 
 def test_missing_setup_and_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "none.toml", tmp_path):
-        with pytest.raises(InputError, match="cannot be read"):
+        with pytest.raises(InputError, match=r"cannot be read|is a folder, not a file"):
             load(path)
 
 

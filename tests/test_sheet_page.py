@@ -18,6 +18,7 @@ from clearance import cli
 from clearance.errors import CannotDraw, InputError
 from clearance.report.sheet import page as make
 from clearance.report.sheet.markup import esc, in_script, tag
+from clearance.view import picture
 from tests.sheet_setups import DEMOS, HOSTILE, hostile
 
 
@@ -44,7 +45,7 @@ def written(setup: Path, target: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     def cannot(*_: object) -> str:
         raise CannotDraw("no picture: the graphics library found no <OpenGL>")
 
-    monkeypatch.setattr(make, "_picture", cannot)
+    monkeypatch.setattr(picture, "Renderer", cannot)
     make.write_sheet(clearance.check(clearance.load(str(setup))), target, "2026-01-02")
     return target.read_text(encoding="utf-8")
 

@@ -252,7 +252,7 @@ def test_a_file_larger_than_the_memory_it_may_take(tmp_path: Path) -> None:
 def test_what_is_no_file(tmp_path: Path) -> None:
     for path, word in (
         (tmp_path / "none.stl", "no such file"),
-        (tmp_path, "this is no file"),
+        (tmp_path, "is a folder, not a file"),
         (Path("a\0b"), "no such file"),
     ):
         with pytest.raises(InputError, match=word):

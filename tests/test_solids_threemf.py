@@ -247,6 +247,17 @@ def test_transforms_that_leave_all_numbers(tmp_path: Path) -> None:
             read_model(file)
 
 
+@pytest.mark.parametrize(
+    ("transform", "where"),
+    [("0 0 0 0 0 0 0 0 0 1 2 3", "one point"), ("1 0 0 0 1 0 0 0 0 0 0 0", "one plane")],
+)
+def test_a_transform_that_leaves_no_body(tmp_path: Path, transform: str, where: str) -> None:
+    file = tmp_path / "a.3mf"
+    file.write_bytes(threemf(build=f'<item objectid="1" transform="{transform}"/>'))
+    with pytest.raises(InputError, match=f"a.3mf: all facets .*{where}"):
+        read_model(file, None, "a.3mf")
+
+
 def test_packages_that_are_no_model() -> None:
     assert "no 3MF model" in refused(package({"letter.txt": "hello"}))
     assert "names no 3D model" in refused(package({"_rels/.rels": "<Relationships/>"}))

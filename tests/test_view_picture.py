@@ -81,13 +81,17 @@ def test_no_opengl_is_a_message_that_says_what_to_install(
 
 
 def child(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str) -> None:
-    script = tmp_path / "scripts" / "one" / "two" / "child.py"
+    script = tmp_path / "scripts" / "stand_in.py"
     script.parent.mkdir(parents=True)
-    script.write_text(code, encoding="utf-8")
-    monkeypatch.setattr(picture, "RENDERER", script)
+    script.write_text(
+        f"from clearance.child import Refused\ndef main(request):\n    {code}\n", encoding="utf-8"
+    )
+    monkeypatch.syspath_prepend(script.parent)
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    monkeypatch.setattr(picture, "RENDERER", "stand_in:main")
 
 
-@pytest.mark.parametrize("code", ["import os; os.abort()", "import sys; sys.exit(11)", "pass"])
+@pytest.mark.parametrize("code", ["import os; os.abort()", "import sys; sys.exit(11)", "return b''"])
 def test_a_child_that_dies_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str) -> None:
     child(tmp_path, monkeypatch, code)
     monkeypatch.setattr(picture.sys, "platform", "linux")
@@ -108,8 +112,7 @@ def test_a_missing_library_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     child(
         tmp_path,
         monkeypatch,
-        "import sys, pathlib; told = pathlib.Path(sys.argv[1]) / 'error.txt'; "
-        "told.write_text('ModuleNotFoundError: No module named pyvista'); sys.exit(3)",
+        "raise Refused('ModuleNotFoundError: No module named pyvista')",
     )
     with pytest.raises(CannotDraw, match="pip install pyvista"):
         picture.draw(plate_on_rails(), tmp_path / "a.png")
@@ -134,11 +137,7 @@ def test_an_old_picture_outlives_a_failure(tmp_path: Path, monkeypatch: pytest.M
 
 
 def test_the_file_is_put_in_place_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    child(
-        tmp_path,
-        monkeypatch,
-        "import sys, pathlib; (pathlib.Path(sys.argv[1]) / 'picture.png').write_bytes(b'new')",
-    )
+    child(tmp_path, monkeypatch, "return b'new'")
     file = tmp_path / "a.png"
     picture.draw(plate_on_rails(), file)
     assert file.read_bytes() == b"new"

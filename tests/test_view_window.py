@@ -47,10 +47,9 @@ def test_the_command_says_so_before_it_checks(
 
 
 def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    script = tmp_path / "a" / "b" / "child.py"
-    script.parent.mkdir(parents=True)
-    script.write_text("import os; os.abort()", encoding="utf-8")
-    monkeypatch.setattr(window, "WINDOW", script)
+    (tmp_path / "stand_in.py").write_text("import os; os.abort()", encoding="utf-8")
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(window, "WINDOW", "stand_in:main")
     monkeypatch.setenv("DISPLAY", ":99")
     with pytest.raises(CannotDraw, match=r"does not answer, or has no OpenGL .*apt-get install"):
         window.show(plate_on_rails(), no_raises(), "plate")

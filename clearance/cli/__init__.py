@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import gc
 import os
-import sys
 from collections.abc import Sequence
 
 import click
 
+from clearance import ending
 from clearance.cli import advising, approval, checking, starting
-from clearance.cli.common import DEFECT, STOPPED, commands, files_written, say_aside, say_error
+from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
+from clearance.cli.streams import Streams
 from clearance.errors import ClearanceError
 
 __all__ = ["advising", "approval", "checking", "commands", "main", "run", "starting"]
@@ -23,7 +24,7 @@ __all__ = ["advising", "approval", "checking", "commands", "main", "run", "start
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. ``arguments`` default to the process's own."""
-    files_written.clear()
+    ending.written.clear()
     try:
         code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
         return code if isinstance(code, int) else 0
@@ -31,16 +32,15 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return stop.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
         say_aside(error.format_message())
-        return 2
+        return WRONG
     except click.ClickException as error:
         context = getattr(error, "ctx", None)
         hint = f" ({context.command_path} --help)" if context is not None else ""
         say_error(error.format_message().rstrip(".") + hint)
-        return 2
+        return WRONG
     except (click.Abort, KeyboardInterrupt):
-        done = f"{', '.join(files_written)} had been written" if files_written else "nothing was written"
-        say_aside(f"stopped; {done}")
-        return STOPPED
+        say_aside(ending.stopped())
+        return ending.STOPPED
     except ClearanceError as error:
         _show_trace()
         say_error(error)
@@ -71,7 +71,7 @@ def _show_trace() -> None:
 
 
 def main() -> None:
-    """The entry point of ``clearance``: run, and end the process with the exit code."""
+    """Run, and end the process with the exit code."""
     # the life of most commands is short: looking for garbage in it costs more than the garbage
     gc.set_threshold(200_000, 20, 100)
     # pydantic would look through every installed package for plugins to load: slow, and none of ours
@@ -81,11 +81,15 @@ def main() -> None:
 
         # A library's warning to its programmers says nothing to a setter.
         warnings.simplefilter("ignore")
+    ending.on_signals(ending.leave)
+    streams = Streams()
     code = run()
-    try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except (OSError, ValueError):
-        sys.exit(code)
+    lost = streams.lost()
+    if lost and code not in (WRONG, ending.STOPPED):
+        # any other code would be taken for an answer that somebody has read
+        done = f"; {', '.join(ending.written)} is written" if ending.written else ""
+        say_error(f"standard output cannot be written ({lost}), so there is no answer{done}")
+        code = WRONG
+        streams.lost()
     # what is in memory is not taken apart piece by piece: on large models that takes a tenth of a second
     os._exit(code)

@@ -22,7 +22,6 @@ from clearance.cli.common import (
     with_cures,
     write_answer,
     write_report,
-    written,
 )
 from clearance.errors import InputError
 
@@ -135,8 +134,8 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bo
     """Where may no clamp stand, and up to which height?"""
     import clearance
     from clearance.advice.keepout import find_keepout
+    from clearance.files import write_whole
     from clearance.report import keepout as words
-    from clearance.report.data import write_whole
     from clearance.report.progress import Progress
 
     _check_drawing(setup, file, json_file, replace)
@@ -151,7 +150,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bo
         from clearance.report.keepout_svg import drawing
     else:
         from clearance.report.keepout_dxf import drawing
-    written(file, lambda: write_whole(file, drawing(found, title)))
+    write_whole(file, drawing(found, title))
     if json_file != "-":
         say(words.as_text(found, file, width()))
     if json_file is not None:
@@ -159,7 +158,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bo
 
 
 def _check_drawing(setup: str, file: str, json_file: str | None, replace: bool) -> None:
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
     from clearance.report.ours import check_replaceable
 
     check_targets(setup, json_file, None, replace)

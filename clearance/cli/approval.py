@@ -134,8 +134,8 @@ def _user() -> str | None:
 
 def _check_record(setup: str, file: str) -> None:
     """Refuse to write a record where it would be of no use, or where something is that must not be lost."""
+    from clearance.files import check_writable
     from clearance.report.approval_record import KIND, parsed
-    from clearance.report.data import check_writable
 
     if not file.lower().endswith(".json"):
         raise InputError(file, "", "a record is written as JSON", "end its name in .json")

@@ -22,7 +22,6 @@ from clearance.cli.common import (
     spare,
     with_cures,
     write_report,
-    written,
 )
 from clearance.errors import CannotDraw, InputError
 
@@ -105,7 +104,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
     It opens by a double click, with no network. Print it from the browser.
     """
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
     from clearance.report.ours import check_replaceable
     from clearance.report.progress import Progress
     from clearance.report.sheet.page import check_name, write_sheet
@@ -118,7 +117,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
     result = with_cures(judged(setup, guarded=[file]))
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
-        written(file, lambda: write_sheet(result, file))
+        write_sheet(result, file)
     say(verdict_sentence(result))
 
 

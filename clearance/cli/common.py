@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,20 +15,26 @@ from clearance.printable import printable_lines
 
 EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
 
+#: the command line or a file is wrong
+WRONG = 2
 #: no verdict: our defect, not the user's
 DEFECT = 3
-STOPPED = 130
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
-def commands() -> None:
+@click.pass_context
+def commands(context: click.Context) -> None:
     """Will the wire guide heads run free? Checks a wire-EDM setup before the path is released.
 
     \b
     Exit codes: 0 clear, or the question was answered; 1 not clear; 2 the command line or a file is
     wrong; 3 could not be decided.
     """
+    from clearance import parallel
+
+    # nothing but this command runs in this process
+    context.with_resource(parallel.processes())
 
 
 if TYPE_CHECKING:
@@ -74,19 +80,19 @@ def draw_picture(result: Result, file: str, **options: Any) -> None:
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "drawing")
-        written(file, lambda: draw(result, file, **options))
+        draw(result, file, **options)
 
 
 def write_report(result: Result, file: str) -> None:
     from clearance.report import data
 
-    written(file, lambda: data.write_report(result, file))
+    data.write_report(result, file)
 
 
 def write_answer(answer: dict[str, Any], file: str) -> None:
     from clearance.report.data import write_json
 
-    written(file, lambda: write_json(answer, file))
+    write_json(answer, file)
 
 
 # ------------------------------------------------------------------------------------ files that are written
@@ -99,7 +105,7 @@ def check_targets(
     setup: str | None, json_file: str | None, picture_file: str | None, replace: bool = False
 ) -> None:
     """Refuse what cannot be written, or would be lost, before time is spent on the check."""
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
     from clearance.report.ours import check_replaceable
 
     if json_file is not None:
@@ -142,18 +148,6 @@ def _lies_at(file: str) -> str:
     return file if "\0" in file else os.path.realpath(file)
 
 
-def written(file: str, write: Callable[[], object]) -> None:
-    """Write a file, and remember that it is there: a later Ctrl-C must not claim that nothing is."""
-    if file == "-":
-        _quietly(write)
-        return
-    write()
-    files_written.append(file)
-
-
-files_written: list[str] = []
-
-
 # --------------------------------------------------------------------------------------- words to the person
 def say_result(result: Result) -> None:
     from clearance.report.terminal import as_text
@@ -164,27 +158,14 @@ def say_result(result: Result) -> None:
 
 
 def say(text: str, colour: bool = False) -> None:
-    """Print to standard output whatever its encoding is, and keep the exit code if nobody reads on."""
-    shown = _shown(text.rstrip("\n"), sys.stdout, colour)
-    _quietly(lambda: click.echo(shown, color=colour))
+    """Print to standard output whatever its encoding is."""
+    click.echo(_shown(text.rstrip("\n"), sys.stdout, colour), color=colour)
 
 
 def _shown(text: str, stream: Any, colour: bool = False) -> str:
     """All that is printed goes through here: nothing that anybody wrote steers the terminal."""
     encoding = getattr(stream, "encoding", None) or "utf-8"
     return printable_lines(text, colour).encode(encoding, "replace").decode(encoding, "replace")
-
-
-def _quietly(write: Callable[[], object]) -> None:
-    """A reader that has gone (``| head``) is no error, and changes no verdict."""
-    try:
-        write()
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # What is still buffered would raise once more when Python ends.
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, sys.stdout.fileno())
-        os.close(nowhere)
 
 
 def width() -> int:

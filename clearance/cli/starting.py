@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import click
 
-from clearance.cli.common import check_targets, commands, replacing, say, spare, written
+from clearance.cli.common import check_targets, commands, replacing, say, spare
 from clearance.errors import InputError
 
 
@@ -28,12 +28,12 @@ def holders(name: str | None, json_file: str | None, picture_file: str | None, r
     else:
         from clearance.report.data import write_json
 
-        written(json_file, lambda: write_json(library.answer(name), json_file))
+        write_json(library.answer(name), json_file)
     if picture_file is not None and name is not None:
         from fixtures_lib import pages
 
         jobs: list[tuple[str, dict[str, object], str]] = [(name, {}, picture_file)]
-        written(picture_file, lambda: pages.draw(jobs))
+        pages.draw(jobs)
 
 
 @commands.command()
@@ -51,7 +51,7 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
 
     Left out, SETUP is named after PART and stands beside it.
     """
-    from clearance.report.data import write_whole
+    from clearance.files import write_whole
     from clearance.scene.guess.first import checked, first_setup
 
     target = os.path.splitext(part)[0] + ".toml" if target is None else target
@@ -62,7 +62,7 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
     if target == "-":
         say(text)
         return
-    written(target, lambda: write_whole(target, text.encode()))
+    write_whole(target, text.encode())
     guesses = text.count("# GUESS")
     say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives. Next:\n"
          f"  clearance check {target}")  # fmt: skip
@@ -70,7 +70,7 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
 
 def _check_new(target: str, inputs: Sequence[str], replace: bool) -> None:
     """Refuse to write a new setup where something is that must not be lost."""
-    from clearance.report.data import check_writable
+    from clearance.files import check_writable
 
     if not target.lower().endswith(".toml"):
         raise InputError(target, "", "a setup file is TOML", "end its name in .toml")

@@ -23,8 +23,8 @@ from clearance.judge.flat_fields import SEARCH_WIDTH, Clearance, Height, Measure
 from clearance.judge.flat_tree import nearest
 from clearance.judge.pairs import HeadRun, Part, runs_of
 from clearance.judge.result import Pair, Result
+from clearance.parallel import spread
 from clearance.scene.model import Body, SideHeight, Stretch
-from clearance.workers import spread
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

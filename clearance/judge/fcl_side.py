@@ -17,6 +17,7 @@ from clearance.judge.near import MANY, Neighbourhood, at_stand, near_any, neighb
 from clearance.scene.model import Body
 from clearance.sweep.envelope import Envelope, envelope, straight_runs
 from clearance.sweep.heads import Piece
+from clearance.sweep.repeated import first_time
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -86,7 +87,8 @@ class FclHead:
         only: NDArray[np.bool_] | None,
         present: Sequence[int],
     ) -> None:
-        self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
+        self.bodies, self.moves, self.pieces = bodies, moves, tuple(pieces)
+        self.only = first_time(moves, only)
         self.present = present
         self._made: dict[tuple[float, float], _Grown] = {}
         self._expected: dict[tuple[float, float], Sequence[int]] = {}

@@ -12,8 +12,8 @@ from clearance.judge.fcl_side import Bodies
 from clearance.judge.flat import TriangleTree
 from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
 from clearance.judge.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
+from clearance.parallel import spread
 from clearance.scene.model import Finding, Scene
-from clearance.workers import spread
 
 Progress = Callable[[float, str], None]
 

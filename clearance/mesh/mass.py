@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,6 +138,7 @@ MATERIALS: dict[str, Material] = {
 _NAMES = {alias: name for name, m in MATERIALS.items() for alias in (name, *m.also)}
 
 
+@cache
 def density_of(name: str, file: str | None = None, place: str = "material") -> float:
     """The density of a material in g/cm3; capitals, hyphens and underscores do not matter.
 

@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.files import refuse_no_file
 from clearance.mesh.model import Model, ModelBody, Remark, Solid
 from clearance.mesh.obj_ply import looks_obj
 from clearance.mesh.stl import is_binary, looks_ascii, read_stl, solids_of
@@ -44,6 +45,9 @@ SMALL = 10.0
 
 #: How far the facets of a STEP model lie from its surface where the setup says nothing, mm.
 FACET_BOUND = 0.01
+
+#: A model that is nowhere thicker than this, mm, is no body. Touching is told as finely.
+FLAT = 1e-6
 
 #: How many bytes reading takes for each byte of the file: itself, corners (72/50 in STL), copies and keys.
 _BYTES_A_BYTE = 3.5
@@ -210,10 +214,47 @@ def _in_mm(triangles: NDArray[np.float64], model: Model, units: str | None, show
             f"a corner lies {far:.6g} mm from the origin",
             f"every coordinate within {FARTHEST:g} mm; are the units right?",
         )
+    _refuse_flat(triangles, low, high, shown)
     solid = judged(triangles, model.facet_error)
     odd = _odd_size(high - low, units)
     more = model.remarks if odd is None else (*model.remarks, odd)
     return replace(solid, remarks=(*solid.remarks, *more)) if more else solid
+
+
+def _refuse_flat(
+    triangles: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64], shown: str
+) -> None:
+    """Refuse triangles (N, 3, 3), mm, that lie at one point, on one line or in one plane."""
+    corners = triangles.reshape(-1, 3)
+    # of a true body a few corners tell that it is one, nearly always
+    if _span(corners[:: max(len(corners) // 300, 1)]) == 3:
+        return
+    span = _span(corners)
+    if span < 3:
+        where = ("are one point", "lie on one line", "lie in one plane")[span]
+        size = " x ".join(f"{e:.4g}" for e in high - low)
+        found = f"all facets {where} ({size} mm): there is no body"
+        raise InputError(shown, "", found, "export the solid body")
+
+
+def _span(corners: NDArray[np.float64]) -> int:
+    """Whether corners (N, 3), mm, span a point (0), a line, a plane or a body (3)."""
+    off = corners - corners[0]
+    along = _farthest(off)
+    if along is None:
+        return 0
+    off -= np.outer(off @ along, along)
+    across = _farthest(off)
+    if across is None:
+        return 1
+    return 3 if np.abs(off @ np.cross(along, across)).max() > FLAT else 2
+
+
+def _farthest(off: NDArray[np.float64]) -> NDArray[np.float64] | None:
+    """The direction of the longest of vectors (N, 3); None where none is longer than FLAT."""
+    far = off[np.argmax((off**2).sum(axis=1))]
+    length = float(np.linalg.norm(far))
+    return far / length if length > FLAT else None
 
 
 def bounds(triangles: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -256,8 +297,7 @@ def _bytes_of(path: str | os.PathLike[str], shown: str, memory: int) -> bytes:
     try:
         if not file.exists():
             raise InputError(shown, "", "there is no such file", "the path of a model, relative to the setup")
-        if not file.is_file():
-            raise InputError(shown, "", "this is no file", "the path of a model")
+        refuse_no_file(file, shown, "the path of a model")
         size = file.stat().st_size
         need = size * _BYTES_A_BYTE
         if need > memory:

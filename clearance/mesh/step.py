@@ -8,21 +8,27 @@ translator heeds that, so a setup needs to name none; if it does, it must be one
 
 from __future__ import annotations
 
+import io
 import re
-import tempfile
 import zipfile
-from pathlib import Path
 
 import numpy as np
 
+from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step_child
-from clearance.mesh.child import Outcome, run_child
 from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody, Remark
 from clearance.mesh.topology import shells
+from clearance.parallel import Child, Ended, Limits
 
 #: Processor seconds that one file may take.
 SECONDS = 120.0
+
+#: Seconds by the clock that it may take beside that.
+GRACE = 30.0
+
+#: The function that translates, in a process of its own.
+TRANSLATOR = "clearance.mesh.step_child:main"
 
 #: The translator is asked for this much less than the bound. It looks at the middle of facets and edges
 #: only: on balls of 3 to 100 mm its facets lay up to 2.08 times farther off than it was asked for.
@@ -48,26 +54,18 @@ def read_step(
     """
     if not 1e-4 <= facet_bound <= 10.0:
         raise InputError(shown, "facet_bound", f"found {facet_bound:g} mm", "0.0001 to 10 mm")
-    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
-        source = Path(folder) / "model.step"
-        target = Path(folder) / "bodies.npz"
-        source.write_bytes(data)
-        most = memory // BYTES_A_TRIANGLE
-        outcome = run_child(
-            step_child.__name__,
-            [str(source), str(target), str(facet_bound / SAFETY), str(most)],
-            memory=memory,
-            seconds=seconds,
-            disk=memory,
-        )
-        if outcome.code != 0:
-            raise _failed(outcome, shown, len(data), memory, seconds, most)
-        try:
-            with np.load(target, allow_pickle=False) as archive:
-                names = [str(name) for name in archive["names"]]
-                metres = [np.asarray(archive[f"body{k}"], dtype=np.float64) for k in range(len(names))]
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-            raise _failed(outcome, shown, len(data), memory, seconds, most) from None
+    most = memory // BYTES_A_TRIANGLE
+    request = f"{facet_bound / SAFETY} {most}\n".encode() + data
+    with Child(TRANSLATOR, Limits(memory=memory, seconds=int(seconds), disk=memory)) as translator:
+        ended = translator.finish(request, seconds + GRACE)
+    if ended.code != 0:
+        raise _failed(ended, shown, len(data), memory, seconds, most)
+    try:
+        with np.load(io.BytesIO(ended.answer), allow_pickle=False) as archive:
+            names = [str(name) for name in archive["names"]]
+            metres = [np.asarray(archive[f"body{k}"], dtype=np.float64) for k in range(len(names))]
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        raise _failed(ended, shown, len(data), memory, seconds, most) from None
     bodies = [
         ModelBody(name, triangles.reshape(-1, 3, 3) * 1000.0)
         for name, triangles in zip(names, metres, strict=True)
@@ -99,31 +97,32 @@ def _lost(data: bytes, bodies: list[ModelBody]) -> tuple[Remark, ...]:
     return (Remark("bodies lost", "undecided", text),)
 
 
-def _failed(outcome: Outcome, shown: str, size: int, memory: int, seconds: float, most: int) -> InputError:
+def _failed(ended: Ended, shown: str, size: int, memory: int, seconds: float, most: int) -> InputError:
     """What to say about a child that did not do its work."""
     coarser = "export a simpler model, or as STL or 3MF"
-    if outcome.code == step_child.NO_TRANSLATOR:
+    reason = ended.answer.decode("utf-8", "replace") if ended.code == child.REFUSED else ""
+    if reason == step_child.NO_TRANSLATOR:
         return InputError(shown, "", "this is a STEP file, and its translator is not installed", _INSTALL)
-    if outcome.code == step_child.TOO_MANY:
+    if reason == step_child.TOO_MANY:
         return InputError(
             shown, "", f"the model makes more than {most} facets", f"a larger facet bound, or {coarser}"
         )
-    if outcome.code is None or outcome.code in (-24, -9):
+    if ended.code is None or ended.code in (-24, -9):
         return InputError(
             shown, "", f"reading its {size / 1e6:.1f} MB was ended after {seconds:.0f} s", coarser
         )
-    if "MemoryError" in outcome.last_words or "bad_alloc" in outcome.last_words or outcome.code == -25:
+    if "MemoryError" in ended.last_words or "bad_alloc" in ended.last_words:
         return InputError(
             shown,
             "",
             f"reading its {size / 1e6:.1f} MB needs more than {memory / 1e9:.1f} GB of memory",
             coarser,
         )
-    if outcome.code == step_child.NOT_UNDERSTOOD:
+    if reason == step_child.NOT_UNDERSTOOD:
         return InputError(
             shown, "", "the translator does not understand this STEP file", f"export it again, {coarser}"
         )
-    how = f"signal {-outcome.code}" if outcome.code < 0 else f"exit {outcome.code}"
+    how = f"signal {-ended.code}" if ended.code < 0 else f"exit {ended.code}"
     found = f"the STEP translator broke down on this file ({how}; it may use {memory / 1e9:.1f} GB of memory)"
     return InputError(shown, "", found, f"a larger facet bound, or {coarser}")
 

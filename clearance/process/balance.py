@@ -107,7 +107,8 @@ def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Findi
 def _without(contact: Contact, gone: list[Any]) -> Contact:
     import shapely
 
-    return replace(contact, where=contact.where.difference(shapely.union_all(gone)))
+    near = [region for region in gone if region.intersects(contact.where)]
+    return replace(contact, where=contact.where.difference(shapely.union_all(near)))
 
 
 def _tips(middle: Array, off: float, touching: list[Contact], part: str, cut: str) -> Finding:

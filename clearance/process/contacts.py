@@ -34,9 +34,18 @@ class Contact:
     under: bool
     where: Any
 
-    def on(self, piece: Any) -> bool:
-        """Whether it touches a piece of the part, given as a flat region."""
-        return bool(self.where.intersects(piece) and self.where.intersection(piece).area > LEAST)
+    def on_each(self, pieces: Sequence[Any]) -> NDArray[np.bool_]:
+        """Which pieces of the part it touches; they are flat regions."""
+        import shapely
+
+        here = np.empty(len(pieces), dtype=object)
+        here[:] = pieces
+        shapely.prepare(self.where)
+        touched = np.asarray(shapely.intersects(self.where, here), dtype=bool)
+        some = np.flatnonzero(touched)
+        over = shapely.intersection(self.where, here[some])
+        touched[some] = shapely.area(over) > LEAST
+        return touched
 
 
 class Contacts:

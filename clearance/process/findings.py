@@ -9,6 +9,7 @@ from typing import Any
 from clearance.judge.result import Result
 from clearance.judge.verdict import check as judge
 from clearance.judge.verdict import worst
+from clearance.parallel import beside
 from clearance.process.balance import Weight
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
@@ -16,7 +17,6 @@ from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
-from clearance.workers import beside
 
 
 @dataclass(frozen=True)

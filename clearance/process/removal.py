@@ -26,6 +26,8 @@ LEAST_AREA, LEAST_THICKNESS = 0.02, 0.05
 WIDEST_TAB = 10.0
 #: so far around a kerf a part is looked at before all of it is, mm
 AROUND = 1.0
+#: an outline of more corners is made smoother before it is shrunk and grown again
+JAGGED = 5_000
 #: a rapid move may scrape so much metal, mm: the kerf is wider than the wire
 SCRAPE = 0.05
 
@@ -98,8 +100,20 @@ def story(scene: Scene) -> Story:
             states[part].step(run, told)
     for state in states.values():
         state.weigh(told)
-    told.tabs = [tab for tab in told.tabs if not any(_same_place(tab, piece) for piece in told.pieces)]
+    told.tabs = _still_held(told.tabs, told.pieces)
     return told
+
+
+def _still_held(tabs: list[Piece], pieces: list[Piece]) -> list[Piece]:
+    """The tabs on which there hangs what no piece is."""
+    import shapely
+
+    tree = shapely.STRtree([piece.outline for piece in pieces])
+    over: set[int] = set()
+    for t, p in tree.query(_array([tab.outline for tab in tabs])).T:
+        if int(t) not in over and _same_place(tabs[t], pieces[p]):
+            over.add(int(t))
+    return [tab for t, tab in enumerate(tabs) if t not in over]
 
 
 def _same_place(a: Piece, b: Piece) -> bool:
@@ -118,7 +132,7 @@ class _State:
         self.middle = (outline.low + outline.high) / 2.0
         self.whole = outline.shadow
         self.box = shapely.box(*self.whole.bounds)
-        self.gone: list[Any] = []
+        self.gone = _Regions()
         self.kerfs: list[tuple[Run, Any]] = []
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
@@ -129,7 +143,8 @@ class _State:
 
         chains = run.line(self.middle)
         told.chains.setdefault((run.stretch.name, self.part), []).extend(chains)
-        if any(shapely.intersects_xy(gone, *run.place(self.middle)) for gone in self.gone):
+        x, y = run.place(self.middle)
+        if any(shapely.intersects_xy(gone, x, y) for gone in self.gone.near((x, y, x, y))):
             told.reopened.add((run.number, self.part))
         drawn = kerf(chains, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
@@ -159,11 +174,11 @@ class _State:
         import shapely
 
         if bounds is None:
-            here, gone = self.whole, self.gone
+            here, gone = self.whole, self.gone.all
         else:
             here = shapely.clip_by_rect(self.whole, *bounds)
             window = shapely.box(*bounds)
-            gone = [each for each in self.gone if each.intersects(window)]
+            gone = [each for each in self.gone.near(bounds) if each.intersects(window)]
         return here.difference(shapely.union_all(gone)) if gone else here
 
     def parted(self, drawn: Any, everywhere: bool = False) -> tuple[list[list[Any]], bool]:
@@ -183,7 +198,9 @@ class _State:
             rim = window.exterior
             onward = [piece for piece in after if piece.distance(rim) < 1e-9]
             if len(onward) == 1:
-                inner = [p for p in after if p is not onward[0] and p.distance(drawn) < 1e-6]
+                shapely.prepare(drawn)
+                beside = shapely.dwithin(drawn, _array(after), 1e-6).tolist()
+                inner = [p for p, near in zip(after, beside, strict=True) if near and p is not onward[0]]
                 return ([[onward[0], *inner]] if inner else []), False
         groups = []
         for one in _real(self.left(None)):
@@ -199,16 +216,20 @@ class _State:
 
         touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
         smaller = sorted(pieces, key=lambda one: float(one.area))[:-1]
-        near = self._kerfs_near(shapely.union_all(smaller).bounds)
+        near = self._kerfs_near(shapely.total_bounds(_array(smaller)).tolist())
         total = shapely.union_all([drawn, *(k for _, k in near)])
-        rings = [shapely.Polygon(hole) for each in _polygons(total) for hole in each.interiors]
-        enclosed = [any(ring.contains(p.representative_point()) for ring in rings) for p in pieces]
+        enclosed = _held_in(total, pieces)
         inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
         grips, beds = [], []
-        for piece, inside in zip(pieces, enclosed, strict=True):
+        touched = [contact.on_each(pieces) for contact in touching]
+        for k, inside in enumerate(enclosed):
             # one that goes on beyond what was looked at has all the contacts that the inner ones have not
             outer = not inside and bool(inner)
-            on = [c for c in touching if (_beside(c, inner) if outer else c.on(piece))]
+            on = [
+                c
+                for c, here in zip(touching, touched, strict=True)
+                if (_beside(c, inner) if outer else here[k])
+            ]
             grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
@@ -216,10 +237,11 @@ class _State:
             return bool(grips[k]), bool(beds[k]) and not enclosed[k], not enclosed[k], float(pieces[k].area)
 
         keeper = max(range(len(pieces)), key=stays)
+        kinds = self._kinds(run, pieces, near, total)
         found = []
         for k, piece in enumerate(pieces):
             if k != keeper:
-                kind = self._kind(run, piece, near, total) if enclosed[k] else "off-cut"
+                kind = kinds[k] if enclosed[k] else "off-cut"
                 larger = not enclosed[k] and not enclosed[keeper] and piece.area > pieces[keeper].area
                 found.append(
                     {
@@ -244,20 +266,28 @@ class _State:
                 found.append((run, drawn))
         return found
 
-    def _kind(self, run: Run, piece: Any, kerfs: list[tuple[Run, Any]], total: Any) -> str:
-        """Slug or good part: by where the wire was threaded for the first run along the piece's edge.
+    def _kinds(self, run: Run, pieces: list[Any], kerfs: list[tuple[Run, Any]], total: Any) -> list[str]:
+        """Slug or good part: by where the wire was threaded for the first run along each piece's edge.
 
         That was inside if it was inside all that the kerfs go around, less lead-ins from outside; on the very
         path counts as inside.
         """
         import shapely
 
-        first = next((r for r, k in kerfs if k.distance(piece) < self.wire / 10), run)
-        x, y = first.place(self.middle)
+        firsts = [run] * len(pieces)
+        for earlier, drawn in reversed(kerfs):
+            shapely.prepare(drawn)
+            for k in np.flatnonzero(shapely.dwithin(drawn, _array(pieces), self.wire / 10)):
+                firsts[k] = earlier
         filled = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(total)])
+        if shapely.get_num_coordinates(filled) > JAGGED:
+            filled = filled.simplify(0.05 * self.wire)
         without_leads = filled.buffer(-0.51 * self.wire).buffer(0.51 * self.wire)
-        inside = bool(shapely.contains_xy(without_leads, x, y))
-        return "slug" if inside else "good part"
+        inside = {
+            first.number: bool(shapely.contains_xy(without_leads, *first.place(self.middle)))
+            for first in {one.number: one for one in firsts}.values()
+        }
+        return ["slug" if inside[first.number] else "good part" for first in firsts]
 
     # ----------------------------------------------------------------------------------- tabs
     def _tab(self, run: Run, chains: list[Array], drawn: Any) -> dict[str, Any] | None:
@@ -269,7 +299,8 @@ class _State:
         if not shapely.contains_xy(self.whole, *end):
             return None
         # its own kerf is gone by now, and is what the run ends in
-        others = [each for each in self.gone if each is not drawn and each.intersects(point)]
+        at = (*end.tolist(), *end.tolist())
+        others = [each for each in self.gone.near(at) if each is not drawn and each.intersects(point)]
         if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
         aims = [(_where_it_comes_back(chains, end), self.wire)]
@@ -360,20 +391,60 @@ def _polygons(shape: Any) -> list[Any]:
     return [one for one in shapely.get_parts(shape) if one.geom_type == "Polygon"]
 
 
+def _array(shapes: Sequence[Any]) -> NDArray[np.object_]:
+    """Geometries as shapely takes many at once; there may be none."""
+    made = np.empty(len(shapes), dtype=object)
+    made[:] = shapes
+    return made
+
+
 def _real(shape: Any) -> list[Any]:
     """The polygons that are not what rounding leaves."""
-    return [
-        one
-        for one in _polygons(shape)
-        if one.area > LEAST_AREA and 2.0 * one.area > LEAST_THICKNESS * one.length
-    ]
+    import shapely
+
+    found = _array(_polygons(shape))
+    area, length = shapely.area(found), shapely.length(found)
+    return list(found[(area > LEAST_AREA) & (2.0 * area > LEAST_THICKNESS * length)])
+
+
+def _held_in(drawn: Any, pieces: list[Any]) -> list[bool]:
+    """Which pieces lie in a hole of what is drawn."""
+    import shapely
+
+    rings = [shapely.Polygon(hole) for each in _polygons(drawn) for hole in each.interiors]
+    inside = np.zeros(len(pieces), dtype=bool)
+    points = shapely.point_on_surface(_array(pieces))
+    inside[shapely.STRtree(rings).query(points, predicate="within")[0]] = True
+    return [bool(one) for one in inside]
+
+
+class _Regions:
+    """Flat regions that become more, and those of them that are near."""
+
+    def __init__(self) -> None:
+        self.all: list[Any] = []
+        self._boxes = np.empty((64, 4))
+
+    def append(self, region: Any) -> None:
+        if len(self.all) == len(self._boxes):
+            self._boxes = np.concatenate([self._boxes, np.empty_like(self._boxes)])
+        self._boxes[len(self.all)] = region.bounds
+        self.all.append(region)
+
+    def near(self, bounds: Sequence[float]) -> list[Any]:
+        """Those whose boxes meet one, in their order."""
+        x0, y0, x1, y1 = bounds
+        a = self._boxes[: len(self.all)]
+        meet = (a[:, 0] <= x1) & (a[:, 2] >= x0) & (a[:, 1] <= y1) & (a[:, 3] >= y0)
+        return [self.all[k] for k in np.flatnonzero(meet)]
 
 
 def _beside(contact: Contact, inner: list[Any]) -> bool:
     """Whether a contact also lies outside the inner pieces."""
     import shapely
 
-    rest = contact.where.difference(shapely.union_all(inner))
+    near = [piece for piece in inner if contact.where.intersects(piece)]
+    rest = contact.where.difference(shapely.union_all(near))
     return bool(rest.area > 0.01)
 
 

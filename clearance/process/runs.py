@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.repeats import first_of_each, tangled, ways
 from clearance.scene.model import Scene, Stretch
 from clearance.toolpath.moves import Moves
 
@@ -16,6 +17,12 @@ Array = NDArray[np.float64]
 
 #: how far a chord may lie from its arc here, mm: areas and masses need no more
 SAGITTA = 0.002
+#: a line of no more corners is drawn as a whole, however often it crosses itself
+SHORT = 200
+#: bits of a line that are drawn as one where it crosses itself a lot
+TOGETHER = 2
+#: ends of bits that agree within this are the same place, mm
+SAME = 1e-6
 
 
 @dataclass(frozen=True)
@@ -108,11 +115,45 @@ def kerf(chains: list[Array], width: float) -> Any:
     """What a wire draws along chains of points, ``width`` wide: a shapely geometry."""
     import shapely
 
-    lines = [shapely.linestrings(chain) for chain in chains if len(chain) > 1]
-    if not lines:
+    chains = _drawn_once([chain for chain in chains if len(chain) > 1])
+    if not chains:
         return shapely.Polygon()
-    drawn = shapely.simplify(np.array(lines, dtype=object), SAGITTA)
-    return shapely.union_all(shapely.buffer(drawn, width / 2.0, quad_segs=4))
+    lines = shapely.simplify(
+        np.array([shapely.linestrings(chain) for chain in chains], dtype=object), SAGITTA
+    )
+    parts = [bit for line in lines.tolist() for bit in _parts(line, width / 2.0)]
+    return shapely.union_all(shapely.buffer(parts, width / 2.0, quad_segs=4))
+
+
+def _drawn_once(chains: list[Array]) -> list[Array]:
+    """Long chains without the bits that run where an earlier one ran, whichever way round."""
+    if sum(len(chain) for chain in chains) <= SHORT:
+        return chains
+    ends = np.concatenate([np.stack([chain[:-1], chain[1:]], axis=1) for chain in chains])
+    first = np.zeros(len(ends), dtype=bool)
+    first[first_of_each(ways(ends, SAME))] = True
+    kept, at = [], 0
+    for chain in chains:
+        new = first[at : at + len(chain) - 1]
+        at += len(new)
+        edge = np.flatnonzero(np.diff(np.r_[False, new, False].astype(np.int8)))
+        kept += [chain[a : b + 1] for a, b in zip(edge[::2], edge[1::2], strict=True)]
+    return kept
+
+
+def _parts(line: Any, reach: float) -> list[Any]:
+    """A line as a whole, or in short bits where it is long and crosses itself a lot, or comes so near.
+
+    What a line that crosses itself n times draws has to be sorted out at n places, most of which lie within
+    what other bits draw; bits that are put together two by two leave those out as they go.
+    """
+    import shapely
+
+    points = shapely.get_coordinates(line)
+    if len(points) <= SHORT or not tangled(points, reach):
+        return [line]
+    cuts = [*range(0, len(points) - 1, TOGETHER), len(points) - 1]
+    return [shapely.linestrings(points[a : b + 1]) for a, b in zip(cuts, cuts[1:], strict=False)]
 
 
 def _chords(moves: Moves, picked: NDArray[np.intp]) -> NDArray[np.intp]:

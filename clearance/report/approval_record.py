@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
+from clearance.files import refuse_no_file
 
 #: 1 counted the files alone; 2 also the values made of them, and what judged
 SCHEMA = 2
@@ -128,6 +129,7 @@ def _check_table(table: Any, shape: _Shape, file: str | Path, place: str) -> Non
 
 def parsed(file: str | Path) -> Any:
     """What a JSON file holds. Raises InputError where it cannot be read, or is not JSON."""
+    refuse_no_file(file, str(file), _WANT)
     try:
         with open(file, "rb") as stream:
             data = stream.read(LARGEST_FILE + 1)

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import stat
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -18,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic_core import to_json
 
 from clearance import __version__
-from clearance.errors import InputError
+from clearance.files import write_whole
 
 if TYPE_CHECKING:
     import numpy as np
@@ -253,64 +251,3 @@ def _write(text: str, target: str | Path) -> None:
         sys.stdout.flush()
     else:
         write_whole(target, text.encode("ascii"))
-
-
-def write_whole(target: str | Path, content: bytes) -> None:
-    """Write a file so that it is there whole or, when interrupted, as it was before.
-
-    The content goes to a file of another name in the same folder, which then takes the target's place
-    in one step. What is not a plain file (a pipe, /dev/null) is written straight.
-
-    Raises:
-        InputError: the file cannot be written.
-    """
-    check_writable(target)
-    # Through a symbolic link the file it points to is replaced, not the link.
-    final = Path(os.path.realpath(target))
-    mode = _mode_of(final)
-    beside = final.with_name(f".{final.name[:100]}.{os.getpid()}.part")
-    try:
-        if mode is not None and not stat.S_ISREG(mode):
-            with open(final, "wb") as out:
-                out.write(content)
-            return
-        try:
-            with open(beside, "xb") as out:
-                out.write(content)
-            if mode is not None:
-                os.chmod(beside, stat.S_IMODE(mode))
-            os.replace(beside, final)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
-
-
-def check_writable(target: str | Path) -> None:
-    """Refuse a target that cannot be written, before time is spent on what should go there.
-
-    Raises:
-        InputError: there is no such folder, the target is a folder, or writing there is not permitted.
-    """
-    if str(target) == "-":
-        return
-    if "\0" in str(target):
-        raise InputError(str(target).replace("\0", "?"), "", "cannot be written (a zero byte in its name)")
-    final = Path(os.path.realpath(target))
-    mode = _mode_of(final)
-    if mode is not None and stat.S_ISDIR(mode):
-        raise InputError(target, "", "is a folder", "name a file in it")
-    if not final.parent.is_dir():
-        raise InputError(target, "", f"there is no folder {final.parent}", "make it first, or name another")
-    written = final if mode is not None and not stat.S_ISREG(mode) else final.parent
-    if not os.access(written, os.W_OK) or (mode is not None and not os.access(final, os.W_OK)):
-        raise InputError(target, "", "cannot be written (no permission)", "name a place of your own")
-
-
-def _mode_of(file: Path) -> int | None:
-    try:
-        return os.stat(file).st_mode
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-    except (OSError, ValueError) as error:
-        raise InputError(file, "", f"cannot be written ({error})", "name another file") from error

@@ -7,6 +7,7 @@ import time
 from types import TracebackType
 from typing import TextIO
 
+from clearance import ending, parallel
 from clearance.printable import printable
 
 
@@ -30,6 +31,7 @@ class Progress:
         self._text = "working"
         self._shown = 0
         self._done = threading.Event()
+        self._broken = False
         self._ticker: threading.Thread | None = None
         self.live = bool(getattr(stream, "isatty", lambda: False)())
 
@@ -40,23 +42,44 @@ class Progress:
 
     def __enter__(self) -> Progress:
         if self.live:
-            self._ticker = threading.Thread(target=self._tick, name="progress", daemon=True)
-            self._ticker.start()
+            ending.wipe.append(self._wiping)
+            parallel.pausing.append(self)
+            self.resume()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._done.set()
-        if self._ticker is not None:
-            self._ticker.join(timeout=1.0)
+        if self.live:
+            parallel.pausing.remove(self)
+            self.pause()
+            ending.wipe.remove(self._wiping)
         if self._shown:
-            self._write("\r" + " " * self._shown + "\r")
+            self._write(self._wiping())
             self._shown = 0
 
-    def _tick(self) -> None:
-        pause = self._after
-        while not self._done.wait(pause):
+    def pause(self) -> None:
+        """End the thread that shows it: a process is about to be forked."""
+        self._done.set()
+        if self._ticker is not None:
+            # a terminal that takes nothing holds the thread up: it is left, and nothing is forked
+            self._ticker.join(timeout=1.0)
+
+    def resume(self) -> None:
+        """Begin to show it (again)."""
+        if self._broken:
+            return
+        self._done = threading.Event()
+        self._ticker = threading.Thread(target=self._tick, args=(self._done,), name="progress", daemon=True)
+        self._ticker.start()
+
+    def _wiping(self) -> str:
+        """What wipes the line away."""
+        return "\r" + " " * self._shown + "\r" if self._shown else ""
+
+    def _tick(self, done: threading.Event) -> None:
+        pause = max(self._after - (time.monotonic() - self._begin), 0.0)
+        while not done.wait(pause):
             self._show()
             pause = self._every
 
@@ -73,4 +96,5 @@ class Progress:
             self._stream.write(text)
             self._stream.flush()
         except (OSError, ValueError):
+            self._broken = True
             self._done.set()

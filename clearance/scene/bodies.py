@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.files import no_file
 from clearance.geometry.transforms import Matrix, apply, pose
 from clearance.mesh import shapes
 from clearance.mesh.mass import density_of
@@ -82,6 +83,9 @@ class Files:
         try:
             if path.is_file():
                 return path
+            kind = no_file(path)
+            if kind is not None:
+                raise file.error(loc, f'"{name}" is {kind}, not a file', "name a file")
             there = [p.name for p in path.parent.iterdir() if p.is_file()] if path.parent.is_dir() else []
         except (OSError, ValueError):
             there = []

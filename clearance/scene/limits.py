@@ -51,6 +51,8 @@ class Masses:
 
     def __init__(self, items: Sequence[Body]) -> None:
         self._on: dict[str | None, list[Body]] = {}
+        #: for each body asked about: a row of bodies, and from where to where it and what stands on it are
+        self._place: dict[str, tuple[list[Body], int, int]] = {}
         for body in items:
             self._on.setdefault(body.stands_on, []).append(body)
 
@@ -65,13 +67,25 @@ class Masses:
 
     def above(self, holder: Body) -> list[Body]:
         """All that stands on it, directly or on something that does."""
-        found: list[Body] = []
-        wave = list(self._on.get(holder.name, []))
-        while wave:
-            body = wave.pop()
-            found.append(body)
-            wave += self._on.get(body.name, [])
-        return found
+        if holder.name not in self._place:
+            self._walk(holder)
+        order, first, end = self._place[holder.name]
+        return order[first + 1 : end]
+
+    def _walk(self, root: Body) -> None:
+        """Put all that stands on one in a row, each followed at once by what stands on it."""
+        order: list[Body] = []
+        begun: list[tuple[Body, bool]] = [(root, False)]
+        first: dict[str, int] = {}
+        while begun:
+            body, left = begun.pop()
+            if left:
+                self._place[body.name] = (order, first[body.name], len(order))
+                continue
+            first[body.name] = len(order)
+            order.append(body)
+            begun.append((body, True))
+            begun += [(each, False) for each in self._on.get(body.name, [])]
 
 
 def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:

@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from clearance.errors import InputError
+from clearance.parallel import beside
 from clearance.scene.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
 from clearance.scene.fields import suggestion
 from clearance.scene.limits import Masses, limit_findings
@@ -17,7 +18,6 @@ from clearance.scene.passes import all_stretches, present_in_cuts
 from clearance.scene.schema import Setup
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
-from clearance.workers import beside
 
 #: facets from which a second process saves more than it costs
 _MANY = 100_000

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.extent import extent
 from clearance.mesh.topology import corner_numbers, shells
 from clearance.scene.model import Body, Finding
 from fixtures_lib.fitting import between
@@ -33,7 +34,9 @@ PLUMP = 0.7
 #: faces across which the width is looked for, the largest
 FACES = 500
 #: point-triangle pairs handled at a time
-BATCH = 200_000
+BATCH = 50_000
+#: corners, evenly picked, that say how far a point is at most; boxes looked into before the others
+CORNERS, FIRST = 300, 8
 
 
 class Shell:
@@ -44,6 +47,10 @@ class Shell:
         self._crowd = Crowd(*boxes_of(triangles)) if crowd is None else crowd
         self.low, self.high = self._crowd.box
         self.whole = self
+
+    def near(self, low: Array, high: Array) -> Array:
+        """Of all its facets those whose boxes meet a box."""
+        return self.whole.triangles[self._crowd.meeting(low, high)]
 
     def column(self, low: Array, high: Array) -> Shell:
         """Of its facets those that meet a box or stand over it; box and all facets are still known.
@@ -113,7 +120,7 @@ def _thickness(shared: Any, a: Shell, b: Shell) -> float:
     n = min(max(round(math.sqrt(2 * POINTS / shared.num_tri())), 1), 12)
     points = np.asarray(shared.refine(n).to_mesh64().vert_properties)[:, :3]
     points = points[:: -(-len(points) // (2 * POINTS))]
-    return max(sheet, *(float(distances(points, s.triangles).max()) for s in (a, b)))
+    return max(sheet, *(farthest(points, s.triangles) for s in (a, b)))
 
 
 def _width(hull: Any) -> float:
@@ -129,24 +136,54 @@ def _width(hull: Any) -> float:
     return float(np.ptp(corners @ n.T, axis=0).min())
 
 
-def distances(points: Array, triangles: Array) -> Array:
-    """The distance (N,) of each point to the nearest of the triangles, mm.
+def farthest(points: Array, triangles: Array) -> float:
+    """The largest of the distances of points (N, 3) to the nearest of triangles (T, 3, 3) each, mm.
 
-    Args:
-        points: (N, 3), mm.   triangles: (T, 3, 3), mm, in the same frame; one at least.
+    Branch and bound: a point no farther from some corner than the largest distance had so far is passed over,
+    and of the triangles what lies in boxes farther than one already met.
     """
-    low, high, corner = triangles.min(axis=1), triangles.max(axis=1), triangles[:, 0]
-    step = max(1, BATCH // len(triangles))
-    best = []
-    for k in range(0, len(points), step):
-        p = points[k : k + step, None]
-        # no nearer than its box, no farther than its corner: what lies between is measured
-        nearest = np.linalg.norm(p - corner, axis=2).min(axis=1)
-        box = np.linalg.norm(np.maximum(np.maximum(low - p, p - high), 0.0), axis=2)
-        i, j = np.nonzero(box <= nearest[:, None])
-        np.minimum.at(nearest, i, _to_triangles(p[i, 0], triangles[j]))
-        best.append(nearest)
-    return np.concatenate(best)
+    crowd = Crowd(*boxes_of(triangles))
+    corners = triangles[:: -(-len(triangles) // CORNERS), 0]
+    near = np.concatenate(
+        [
+            np.linalg.norm(points[k : k + CORNERS, None] - corners, axis=2).min(axis=1)
+            for k in range(0, len(points), CORNERS)
+        ]
+    )
+    found = 0.0
+    for k in np.argsort(-near):
+        if near[k] <= found:
+            break
+        found = max(found, _nearest(points[k], triangles, crowd, float(near[k]), found))
+    return found
+
+
+def _nearest(p: Array, triangles: Array, crowd: Crowd, most: float, least: float) -> float:
+    """The distance of a point (3,) to the nearest of the triangles, known to be ``most`` at most; what is
+    ``least`` or less need not be exact."""
+    low, high = crowd.coarse
+    apart = _to_boxes(p, low, high)
+    first = np.argpartition(apart, min(FIRST, len(apart) - 1))[:FIRST]
+    tried = np.zeros(len(apart), dtype=bool)
+    tried[first] = True
+    for some in (tried, ~tried & (apart <= most)):
+        if most <= least:
+            break
+        rows = crowd.inside(some & (apart <= most))
+        rows = rows[_to_boxes(p, crowd.low[rows], crowd.high[rows]) <= most]
+        for j in range(0, len(rows), BATCH):
+            here = triangles[rows[j : j + BATCH]]
+            most = min(most, float(_to_triangles(np.broadcast_to(p, (len(here), 3)), here).min()))
+    return most
+
+
+def _to_boxes(p: Array, low: Array, high: Array) -> Array:
+    """Distances (N,) of a point (3,) to boxes with corners (N, 3)."""
+    square = np.zeros(len(low))
+    for k in range(3):
+        off = np.maximum(np.maximum(low[:, k] - p[k], p[k] - high[:, k]), 0.0)
+        square += off * off
+    return np.asarray(np.sqrt(square))
 
 
 def _to_triangles(p: Array, triangles: Array) -> Array:
@@ -199,13 +236,13 @@ def _depth(points: Array, shell: Shell) -> float:
     """The largest distance of points within a shell to its surface, mm; farther facets are looked at last."""
     found = 0.0
     for reach in (NEAR, 20.0, 200.0, np.inf):
-        triangles = shell.triangles if reach <= NEAR else shell.whole.triangles
-        near = _meeting(triangles, points.min(axis=0) - reach, points.max(axis=0) + reach)
+        low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
+        near = _meeting(shell.triangles, low, high) if reach <= NEAR else shell.near(low, high)
         if len(near):
             # the deepest are among those far from some corners of it
             corners = near[:: -(-len(near) // SAMPLES), 0]
             far = np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1)
-            found = float(distances(points[np.argsort(-far)[:DEEPEST]], near).max())
+            found = farthest(points[np.argsort(-far)[:DEEPEST]], near)
             if found <= reach:
                 break
     return found
@@ -241,11 +278,24 @@ def _spread(triangles: Array, count: int) -> Array:
     return np.asarray(a[which] + s * (b - a)[which] + t * (c - a)[which])
 
 
+def _neighbours(triangles: Array) -> NDArray[np.intp]:
+    """An order in which triangles that lie near each other in plan mostly stand together: by squares of a
+    grid, and in these by smaller ones (Morton's Z-order, from memory)."""
+    middle = triangles[:, :, :2].mean(axis=1)
+    low, high = extent(middle)
+    cell = ((middle - low) * (1023.0 / np.maximum(high - low, 1e-9))).astype(np.int64)
+    code = np.zeros(len(triangles), dtype=np.int64)
+    for bit in range(10):
+        code |= ((cell[:, 0] >> bit) & 1) << (2 * bit) | ((cell[:, 1] >> bit) & 1) << (2 * bit + 1)
+    return np.argsort(code, kind="stable")
+
+
 def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
     """Whether a ray upward from each point crosses an odd number of the triangles."""
     odd = np.zeros(len(points), dtype=bool)
     e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
     triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one
+    triangles = triangles[_neighbours(triangles)]
     crowd = Crowd(*boxes_of(triangles[:, :, :2]))
     n, m = crowd.holding(points[:, :2])
     t, point = triangles[m], points[n]

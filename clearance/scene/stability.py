@@ -45,7 +45,7 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
         masses: of the items. Where a density is not known, steel is taken.
     """
     told: dict[tuple[str, str], Finding] = {}
-    faces = {k: _Faces(body) for k, body in enumerate(bodies)}
+    faces = _AllFaces(bodies)
     index = {body.name: k for k, body in enumerate(bodies)}
     seen = set()
     for present in together:
@@ -59,8 +59,8 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
             if body.item is None or not loose or not body.closed:
                 continue
             load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
-            rest = [j for j in sorted(row) if j not in load]
-            beside = _beside(load, rest, bodies, faces, masses)
+            rest = row.difference(load)
+            beside = _beside(load, rest, faces, masses)
             if beside <= EDGE:
                 continue
             held = _gripped(body, bodies, index) or _pressed(load, rest, faces)
@@ -100,18 +100,53 @@ class _Faces:
         return self._sign
 
 
+class _AllFaces:
+    """The facets of all bodies, and which bodies come near each other."""
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self.of = [_Faces(body) for body in bodies]
+        self._low = np.array([one.low for one in self.of]).reshape(-1, 3) - REST
+        self._high = np.array([one.high for one in self.of]).reshape(-1, 3) + REST
+        self._near: dict[int, list[int]] = {}
+        self._bodies = bodies
+        #: of each body its weight, and its moments about Y and X; nan: not yet asked for
+        self._weights = np.full((len(bodies), 3), np.nan)
+
+    def centre(self, load: Sequence[int], masses: Masses) -> Array:
+        """The centre of gravity (2,) in plan of what closes; what has no density counts as steel."""
+        rows = self._weights[load]
+        for k in np.array(load)[np.isnan(rows[:, 0])]:
+            body = self._bodies[k]
+            self._weights[k] = 0.0
+            if body.closed:
+                volume, middle = masses.volume(body)
+                weight = volume * (body.density or density_of("steel"))
+                self._weights[k] = weight, weight * middle[0], weight * middle[1]
+        total, *moment = self._weights[load].sum(axis=0)
+        return np.array(moment) / max(float(total), 1e-12)
+
+    def near(self, load: Sequence[int], rest: frozenset[int]) -> Iterator[tuple[int, int]]:
+        """Each of the load with each of the rest that it could touch."""
+        for a in load:
+            if a not in self._near:
+                meet = (self._low <= self._high[a]) & (self._high >= self._low[a])
+                self._near[a] = np.flatnonzero(meet.all(axis=1)).tolist()
+            for b in self._near[a]:
+                if b in rest:
+                    yield a, b
+
+
 def _beside(
     load: Sequence[int],
-    rest: Sequence[int],
-    bodies: Sequence[Body],
-    faces: dict[int, _Faces],
+    rest: frozenset[int],
+    faces: _AllFaces,
     masses: Masses,
 ) -> float:
     """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm."""
     hull, beside, centre = np.empty((0, 2)), 0.0, None
-    for points in (p for a in load for b in rest for p in _contact(faces[a], faces[b])):
+    for points in (p for a, b in faces.near(load, rest) for p in _contact(faces.of[a], faces.of[b])):
         if centre is None:
-            centre = _centre([bodies[k] for k in load if bodies[k].closed], masses)
+            centre = faces.centre(load, masses)
         hull = _hull(np.concatenate([hull, points]))
         beside = _outside(centre, hull)
         if beside == 0.0:
@@ -119,17 +154,9 @@ def _beside(
     return beside
 
 
-def _centre(load: Sequence[Body], masses: Masses) -> Array:
-    """The centre of gravity (2,) in plan; what has no density counts as steel."""
-    parts = [(masses.volume(body), body.density or density_of("steel")) for body in load]
-    total = sum(volume * density for (volume, _), density in parts)
-    moment = sum((volume * density * middle[:2] for (volume, middle), density in parts), np.zeros(2))
-    return np.asarray(moment / max(total, 1e-12))
-
-
-def _pressed(load: Sequence[int], rest: Sequence[int], faces: dict[int, _Faces]) -> bool:
+def _pressed(load: Sequence[int], rest: frozenset[int], faces: _AllFaces) -> bool:
     """Whether anything lies on the load from above."""
-    return any(True for a in load for b in rest for _ in _contact(faces[b], faces[a]))
+    return any(True for a, b in faces.near(load, rest) for _ in _contact(faces.of[b], faces.of[a]))
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from clearance.errors import InputError, NotYet
+from clearance.files import refuse_no_file
 from clearance.scene.fields import Table, shown, suggestion
 from clearance.scene.toml_words import in_words, too_much
 
@@ -108,6 +109,7 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
     Raises:
         InputError: the file is missing, too large, not UTF-8 or not TOML; the line is named.
     """
+    refuse_no_file(path, shown_as, "name a TOML file")
     try:
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)

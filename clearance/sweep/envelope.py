@@ -84,19 +84,26 @@ def envelope(
             whole = _simplified(whole)
         deviation = max(deviation, whole.deviation)
         for piece in pieces:
-            lines = [whole] if wanted is None else _parts(whole, *wanted(*_boxes(whole, piece), piece))
+            bits = to_ends = None
+            if wanted is not None:
+                bits, to_ends = wanted(*_boxes(whole, piece), piece)
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
-                for line in lines:
-                    edges = _edges_of_line(line, float(piece.r.max()) + line.deviation)
-                    _raise_walls(triangles, owner, edges, piece, line.deviation, low, high)
+                radius = float(piece.r.max()) + whole.deviation
+                lines = [whole] if bits is None or to_ends is None else _parts(whole, bits, to_ends)
+                if lines:
+                    edges = _joined([_edges_of_line(line, radius) for line in lines])
+                    _raise_walls(triangles, owner, edges, piece, whole.deviation, low, high)
                 continue
+            # bit by bit: what a rectangle draws does not hang on the bits before and behind
+            p, q, of = whole.points[:-1], whole.points[1:], whole.move
+            if bits is not None:
+                p, q, of = p[bits], q[bits], of[bits]
             piece = _widened(piece, whole.deviation)
-            for line in lines:
-                edges, cores = _edges_of_rectangle(line, piece)
-                _raise_walls(triangles, owner, edges, piece, 0.0, True, True)
-                for z in (piece.z[0], piece.z[-1]):
-                    _add_fan(triangles, owner, cores, line.move, float(z))
+            edges, cores = _edges_of_rectangle(p, q, of, piece)
+            _raise_walls(triangles, owner, edges, piece, 0.0, True, True)
+            for z in (piece.z[0], piece.z[-1]):
+                _add_fan(triangles, owner, cores, of, float(z))
     soup = np.concatenate(triangles) if triangles else np.empty((0, 3, 3))
     move = np.concatenate(owner) if owner else np.empty(0, dtype=np.int64)
     # a widened rectangle's corners are out by the root of two
@@ -283,9 +290,9 @@ def _edges_of_line(line: _Line, radius: float) -> _Edges:
     return _joined(parts)
 
 
-def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
-    """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
-    p, q = line.points[:-1], line.points[1:]
+def _edges_of_rectangle(p: Array, q: Array, move: Index, piece: Piece) -> tuple[_Edges, Array]:
+    """The outline of a rectangle grown by a disc along bits p-q (n, 2) of ``move`` (n,); their hexagons
+    (n, 6, 2)."""
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
     d = q - p
@@ -307,13 +314,13 @@ def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
     radius = float(piece.r.max())
     for k in range(6):
         a, b = core[:, k], core[:, (k + 1) % 6]
-        parts.append(_Edges(a, b, normals[k], normals[k], line.move))
+        parts.append(_Edges(a, b, normals[k], normals[k], move))
         if radius > 0.0:
             n, m = normals[k], normals[(k + 1) % 6]
             extent = np.arctan2(n[:, 0] * m[:, 1] - n[:, 1] * m[:, 0], (n * m).sum(axis=1))
             some = np.flatnonzero(extent > 0.0)
             begin = np.arctan2(n[some, 1], n[some, 0])
-            parts.append(_fan(b[some], begin, extent[some], line.move[some], radius))
+            parts.append(_fan(b[some], begin, extent[some], move[some], radius))
     return _joined(parts), core
 
 

@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 from clearance.errors import InputError
+from clearance.files import refuse_no_file
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.reader import read_nc
 from clearance.toolpath.nc.words import text_of
@@ -67,6 +68,7 @@ def kind_of(path: Path, data: bytes | None = None) -> str:
 
 
 def _bytes(path: Path, shown: str) -> bytes:
+    refuse_no_file(path, shown, "the path's file, seen from the setup file")
     try:
         size = path.stat().st_size
         if size > LARGEST_FILE:

@@ -327,8 +327,10 @@ def _envelope_shapes(stretch: Stretch) -> list[Shape]:
         segments, of_move = meshes.flatten(moves)
         if only is not None:
             segments = segments[only[of_move]]
-        for z, r in meshes.round_stacks(pieces):
-            skin = meshes.envelope(segments, *_drawn_in(z, r, within * _APART))
+        stacks = [_drawn_in(z, r, within * _APART) for z, r in meshes.round_stacks(pieces)]
+        band = meshes.band(segments, min((float(r.min()) for _, r in stacks), default=0.0))
+        for z, r in stacks:
+            skin = meshes.envelope(segments, z, r, along=band)
             out.append(Shape(role, role, skin, looks.BODY["envelope"]))
     return out
 

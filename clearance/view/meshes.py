@@ -7,6 +7,7 @@ does not show and a clearance would.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,11 +15,16 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.extent import extent
+from clearance.geometry.repeats import first_of_each, tangled, ways
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 
+#: segments from which a path may be drawn as a band
+TANGLED_FROM = 400
+#: how near two segments lie that are drawn as one, and how narrow a band is at least, mm
+CLOSE, LEAST_BAND = 0.05, 0.5
 #: triangles of one body above which it is thinned for display
 MOST_TRIANGLES = 200_000
 
@@ -175,20 +181,54 @@ def _walls(polygon: Any, z0: float, z1: float) -> Array:
     return np.concatenate(out) if out else np.zeros((0, 3, 3))
 
 
+@dataclass(frozen=True)
+class Band:
+    """What a disc of some radius, mm, sweeps along a path that crosses itself a lot: a flat region."""
+
+    region: Any
+    radius: float
+
+
+def band(segments: Array, radius: float) -> Band | None:
+    """The band along segments (S, 2, 2), where they are many and cross each other a lot; else None.
+
+    A buffer of all of them at once would sort out each crossing first, and their number grows with the
+    square of that of the segments. What single ones sweep lies mostly within what others do. What lies within
+    ``CLOSE`` of an earlier one is left out.
+    """
+    import shapely
+
+    if len(segments) < TANGLED_FROM or not tangled(np.concatenate([segments[:, 0], segments[-1:, 1]])):
+        return None
+    radius = max(radius, LEAST_BAND)
+    kept = segments[first_of_each(ways(segments, CLOSE))]
+    region = shapely.union_all(shapely.buffer(shapely.linestrings(kept), radius, quad_segs=12))
+    return Band(shapely.simplify(region, 0.02), radius)
+
+
 def envelope(
-    segments: Array, z: Array, r: Array, rect: tuple[float, float, float, float] = (0, 0, 0, 0)
+    segments: Array,
+    z: Array,
+    r: Array,
+    rect: tuple[float, float, float, float] = (0, 0, 0, 0),
+    along: Band | None = None,
 ) -> Array:
     """The skin that an outline (z rising, r) draws along segments (S, 2, 2) mm: triangles (N, 3, 3).
 
     One skin with nothing inside it, so that it can be drawn translucent: upright walls where the radius
     stays, the ring between the two outlines where it changes.
+
+    Args:
+        along: a band along the segments, no wider than the outline, from which this one grows.
     """
     import shapely
 
     if not len(segments):
         return np.zeros((0, 3, 3))
-    chains = _chains(segments)
-    if any(rect):
+    width = 0.0
+    if along is not None:
+        base, width = along.region, along.radius
+    elif any(rect):
         x0, x1, y0, y1 = rect
         corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
         both = (segments[:, :, None, :] + corners).reshape(len(segments), 8, 2)
@@ -196,14 +236,14 @@ def envelope(
     else:
         lines = [
             shapely.LineString(c) if len(c) > 1 and np.ptp(c, axis=0).any() else shapely.Point(c[0])
-            for c in chains
+            for c in _chains(segments)
         ]
         base = shapely.simplify(shapely.union_all(lines), 0.05)
     outlines: dict[float, Any] = {}
 
     def outline(radius: float) -> Any:
         if radius not in outlines:
-            grown = base.buffer(radius, quad_segs=24) if radius > 0 else base
+            grown = base.buffer(radius - width, quad_segs=24) if radius > width else base
             outlines[radius] = shapely.simplify(grown, 0.02)
         return outlines[radius]
 

@@ -7,19 +7,20 @@ from __future__ import annotations
 
 import os
 import pickle
-import subprocess
 import sys
-import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
+from clearance import child
 from clearance.errors import CannotDraw, InputError
+from clearance.files import check_writable, write_whole
 from clearance.judge.result import Result
+from clearance.parallel import CannotStart, Child
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe
 
-#: the program that draws; it is run by its path, with the Python that runs this
-RENDERER = Path(__file__).with_name("render.py")
+#: the function that draws, in a process of its own
+RENDERER = "clearance.view.render:main"
 PATIENCE_S = 180.0
 
 WHAT_TO_INSTALL = {
@@ -53,36 +54,73 @@ def draw(
         CannotDraw: no OpenGL is to be had; the message says what to install.
     """
     target = _writable(file)
-    _draw(lambda: describe(result, view, size, ground), target)
+    # the process that draws gets ready while the picture is described
+    with Renderer() as renderer:
+        png = renderer.picture(describe(result, view, size, ground))
+    write_whole(target, png)
 
 
-def draw_description(drawing: Drawing, target: Path) -> None:
+def draw_description(drawing: Drawing, target: str | Path) -> None:
     """Draw a description, see ``draw``."""
-    _draw(lambda: drawing, target)
+    with Renderer(drawing) as renderer:
+        write_whole(target, renderer.picture())
 
 
-def _draw(make: Callable[[], Drawing], target: Path) -> None:
-    """Draw what ``make`` returns; the process that draws gets ready meanwhile."""
-    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
-        place = Path(folder)
-        first = _started(place, environments(sys.platform, os.environ)[0])
+class Renderer:
+    """A process that draws one picture. Leaving the block ends it.
+
+    Args:
+        drawing: what to draw, where that is known already and something else is to be done meanwhile.
+
+    Raises:
+        CannotDraw: it cannot be started.
+    """
+
+    def __init__(self, drawing: Drawing | None = None) -> None:
+        self._request = None if drawing is None else pickle.dumps(drawing, protocol=5)
+        self._child = self._started(environments(sys.platform, os.environ)[0])
+
+    def picture(self, drawing: Drawing | None = None) -> bytes:
+        """The PNG file's bytes; ``drawing`` is what to draw, where it was not known before.
+
+        Raises:
+            CannotDraw: no OpenGL is to be had; the message says what to install.
+        """
+        if self._request is None:
+            self._request = pickle.dumps(drawing, protocol=5)
+        reason = ""
+        for k, environment in enumerate(environments(sys.platform, os.environ)):
+            if k:
+                self._child = self._started(environment)
+            ended = self._child.finish(self._request, PATIENCE_S)
+            if ended.code is None:
+                reason = f"drawing took longer than {PATIENCE_S:.0f} s"
+                continue
+            if ended.code == 0 and ended.answer:
+                return ended.answer
+            if ended.code == child.REFUSED:
+                reason = ended.answer.decode("utf-8", "replace")
+                if reason.startswith(("ModuleNotFoundError", "ImportError")):
+                    raise CannotDraw(f"no picture: {reason}; pip install pyvista")
+                if not reason.startswith("EmptyPicture"):
+                    raise CannotDraw(
+                        f"no picture: {reason}; this is a defect of this program, please report it"
+                    )
+            reason = "the graphics library found no OpenGL to draw with"
+        system = "linux" if sys.platform.startswith("linux") else sys.platform
+        raise CannotDraw(f"no picture: {reason}; {WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL['linux'])}")
+
+    def _started(self, environment: dict[str, str]) -> Child:
         try:
-            drawing = make()
-        except BaseException:
-            first.kill()
-            first.communicate()
-            raise
-        with (place / "drawing.pickle").open("wb") as f:
-            pickle.dump(drawing, f, protocol=5)
-        _drawn(place, first)
-        part = target.with_name(f".{target.name}.{os.getpid()}.part")
-        try:
-            part.write_bytes((place / "picture.png").read_bytes())
-            os.replace(part, target)
-        except OSError as err:
-            raise _cannot_write(target, err) from None
-        finally:
-            part.unlink(missing_ok=True)
+            return Child(RENDERER, environment=environment, given=self._request)
+        except CannotStart as error:
+            raise CannotDraw(f"no picture: {error}") from None
+
+    def __enter__(self) -> Renderer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._child.end()
 
 
 def environments(platform: str, environ: Mapping[str, str]) -> list[dict[str, str]]:
@@ -95,63 +133,9 @@ def environments(platform: str, environ: Mapping[str, str]) -> list[dict[str, st
     return [own, windowless] if own.get("DISPLAY") else [windowless]
 
 
-def _started(place: Path, environment: dict[str, str]) -> subprocess.Popen[bytes]:
-    """The renderer on a folder; it begins when it is told so, or its standard input ends."""
-    command = [sys.executable, "-P", str(RENDERER), str(place), str(RENDERER.parents[2])]
-    pipe = subprocess.PIPE
-    try:
-        return subprocess.Popen(command, env=environment, stdin=pipe, stdout=pipe, stderr=pipe)
-    except OSError as err:
-        raise CannotDraw(
-            f"no picture: {sys.executable} could not be started to draw it ({err.strerror})"
-        ) from None
-
-
-def _drawn(place: Path, first: subprocess.Popen[bytes]) -> None:
-    """Run the renderer on a folder until a picture stands in it; ``first`` is the one that was started."""
-    reason = ""
-    for k, environment in enumerate(environments(sys.platform, os.environ)):
-        child = first if k == 0 else _started(place, environment)
-        try:
-            child.communicate(b"draw\n", timeout=PATIENCE_S)
-        except BaseException as err:
-            child.kill()
-            child.communicate()
-            if not isinstance(err, subprocess.TimeoutExpired):
-                raise
-            reason = f"drawing took longer than {PATIENCE_S:.0f} s"
-            continue
-        if child.returncode == 0 and (place / "picture.png").is_file():
-            return
-        told = place / "error.txt"
-        if told.is_file():
-            reason = told.read_text(encoding="utf-8")
-            if reason.startswith(("ModuleNotFoundError", "ImportError")):
-                raise CannotDraw(f"no picture: {reason}; pip install pyvista")
-            if not reason.startswith("EmptyPicture"):
-                raise CannotDraw(f"no picture: {reason}; this is a defect of this program, please report it")
-            told.unlink()
-        reason = "the graphics library found no OpenGL to draw with"
-    system = "linux" if sys.platform.startswith("linux") else sys.platform
-    raise CannotDraw(f"no picture: {reason}; {WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL['linux'])}")
-
-
 def _writable(file: str | Path) -> Path:
     target = Path(file)
     if target.suffix.lower() != ".png":
         raise InputError(file, "", "a picture is written as PNG", "a name that ends in .png")
-    if target.is_dir():
-        raise InputError(file, "", "this is a folder", "the name of a file to write")
-    if not target.parent.is_dir():
-        raise InputError(file, "", f"there is no folder {target.parent}", "a folder that is there")
-    try:
-        with tempfile.TemporaryFile(dir=target.parent):
-            pass
-    except OSError as err:
-        raise _cannot_write(target, err) from None
-    # Through a symbolic link the file it points to is replaced, not the link.
-    return Path(os.path.realpath(target))
-
-
-def _cannot_write(target: Path, err: OSError) -> InputError:
-    return InputError(target, "", f"cannot be written ({err.strerror})", "a place that may be written to")
+    check_writable(target)
+    return target

@@ -1,22 +1,18 @@
-"""Runs by itself: a pickled ``Drawing`` in a folder goes in, ``picture.png`` beside it comes out.
+"""A pickled ``Drawing`` goes in, a PNG comes out. Run as a child, see ``picture.py``.
 
-VTK ends the process where it finds no OpenGL, so this never runs inside the process that checks. What cannot
-be drawn for another reason is written to ``error.txt``, exit code 3.
+VTK ends the process where it finds no OpenGL, so this never runs inside the process that checks.
 """
 
 from __future__ import annotations
 
+import io
 import pickle
-import sys
-from pathlib import Path
-from typing import Any
-
-if __name__ == "__main__" and len(sys.argv) > 2 and sys.argv[2] not in sys.path:
-    sys.path.insert(0, sys.argv[2])
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.child import Refused
 from clearance.view.description import Drawing, Panel
 from clearance.view.looks import GROUND, VERDICT, Colour
 from clearance.view.stage import Codes, Image, Pass, Stage
@@ -214,7 +210,7 @@ def _strike(image: Image, struck: Mask, factor: float) -> None:
     image[row, col] = colours.astype(np.uint8)
 
 
-def render(drawing: Drawing, out: Path) -> None:
+def render(drawing: Drawing, out: BinaryIO) -> None:
     """Draw the whole sheet to a PNG."""
     from PIL import Image as Picture
     from PIL.PngImagePlugin import PngInfo
@@ -264,28 +260,31 @@ def see_through(on_white: Any, on_black: Any) -> Any:
     return Picture.fromarray(np.rint(np.concatenate([own, 255.0 * alpha], axis=2)).astype(np.uint8), "RGBA")
 
 
-def _ready() -> None:
-    """Import all that drawing takes."""
-    import vtkmodules.util.numpy_support
-    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
-    from PIL import Image, ImageDraw, ImageFont  # noqa: F401
+def prepare() -> None:
+    """Import all that drawing takes, while the drawing is being made.
 
-
-def main(folder: str) -> int:
-    """Draw what ``drawing.pickle`` in ``folder`` describes; 0, or 3 with a reason in ``error.txt``."""
-    place = Path(folder)
+    Raises:
+        Refused: something is not installed.
+    """
     try:
-        _ready()
-        # until here nothing needs the drawing, which is being made meanwhile
-        sys.stdin.readline()
-        with (place / "drawing.pickle").open("rb") as f:
-            drawing = pickle.load(f)
-        render(drawing, place / "picture.png")
+        import vtkmodules.util.numpy_support
+        import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
+        from PIL import Image, ImageDraw, ImageFont  # noqa: F401
+
+        from clearance.view import overlay, title_block  # noqa: F401
+    except ImportError as err:
+        raise Refused(f"{type(err).__name__}: {err}") from None
+
+
+def main(request: bytes) -> bytes:
+    """Draw what the request, a pickled ``Drawing``, describes; the PNG file's bytes.
+
+    Raises:
+        Refused: with what went wrong.
+    """
+    try:
+        out = io.BytesIO()
+        render(pickle.loads(request), out)
+        return out.getvalue()
     except Exception as err:
-        (place / "error.txt").write_text(f"{type(err).__name__}: {err}", encoding="utf-8")
-        return 3
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1]))
+        raise Refused(f"{type(err).__name__}: {err}") from None

@@ -8,22 +8,21 @@ from __future__ import annotations
 
 import os
 import pickle
-import subprocess
 import sys
-import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 
+from clearance import child
 from clearance.advice.raises import RaiseAnswer
 from clearance.errors import CannotDraw
 from clearance.judge.result import Result
+from clearance.parallel import CannotStart, Child
 from clearance.view.drawing import describe
 from clearance.view.handling import Handling
 from clearance.view.picture import WHAT_TO_INSTALL
 from clearance.view.raised import Raised
 
-#: the program that opens the window; it is run by its path, with the Python that runs this
-WINDOW = Path(__file__).with_name("window_child.py")
+#: the function that opens the window, in a process of its own
+WINDOW = "clearance.view.window_child:main"
 INSTEAD = "clearance picture SETUP -o FILE.png draws the same to a file"
 
 
@@ -41,22 +40,23 @@ def show(result: Result, answer: RaiseAnswer, name: str) -> None:
     if not has_display(sys.platform, os.environ):
         raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
     drawing, handling = describe(result), Handling(result, Raised(result, answer))
-    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
-        with (Path(folder) / "window.pickle").open("wb") as f:
-            pickle.dump((drawing, handling, name), f, protocol=5)
-        command = [sys.executable, "-P", str(WINDOW), folder, str(WINDOW.parents[2])]
-        done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL)
-        told = Path(folder) / "error.txt"
-        if told.is_file():
-            raise CannotDraw(f"no window: {told.read_text(encoding='utf-8')}; {INSTEAD}")
-        if done.returncode != 0:
-            system = "linux" if sys.platform.startswith("linux") else sys.platform
-            # a window draws through X and not through EGL
-            need = WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL["linux"])
-            need = need.replace("libegl1", "libgl1").replace("mesa-libEGL", "mesa-libGL")
-            raise CannotDraw(
-                f"no window: the display does not answer, or has no OpenGL to draw with; {need}; {INSTEAD}"
-            )
+    request = pickle.dumps((drawing, handling, name, os.getcwd()), protocol=5)
+    try:
+        with Child(WINDOW) as window:
+            # it is looked at as long as it is looked at
+            ended = window.finish(request)
+    except CannotStart as error:
+        raise CannotDraw(f"no window: {error}; {INSTEAD}") from None
+    if ended.code == child.REFUSED:
+        raise CannotDraw(f"no window: {ended.answer.decode('utf-8', 'replace')}; {INSTEAD}")
+    if ended.code != 0:
+        system = "linux" if sys.platform.startswith("linux") else sys.platform
+        # a window draws through X and not through EGL
+        need = WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL["linux"])
+        need = need.replace("libegl1", "libgl1").replace("mesa-libEGL", "mesa-libGL")
+        raise CannotDraw(
+            f"no window: the display does not answer, or has no OpenGL to draw with; {need}; {INSTEAD}"
+        )
 
 
 def has_display(platform: str, environ: Mapping[str, str]) -> bool:

@@ -1,20 +1,14 @@
-"""Runs by itself: a pickled ``Drawing`` and ``Handling`` in a folder go in, a window shows them until it is
-closed.
-
-A third argument after the folder and the import root, ``--picture``, draws one frame to ``window.png`` in the
-folder instead: the same scene with no display.
+"""A pickled ``Drawing`` and ``Handling`` go in; a window shows them until it is closed. Run as a child, see
+``window.py``.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
-import sys
 from pathlib import Path
 
-if __name__ == "__main__" and len(sys.argv) > 2 and sys.argv[2] not in sys.path:
-    sys.path.insert(0, sys.argv[2])
-
+from clearance.child import Refused
 from clearance.view.window_scene import Window
 
 #: exit code where the display does not answer
@@ -27,24 +21,19 @@ def on_screen(kind: str) -> bool:
     return "EGL" not in kind and "OSOpenGL" not in kind
 
 
-def main(folder: str, once: bool) -> int:
-    """Show what the files in ``folder`` describe; 0, or 3 with a reason in ``error.txt``, or NO_SCREEN."""
-    place = Path(folder)
+def main(request: bytes) -> bytes:
+    """Show what the request describes: drawing, handling, the name of pictures that are saved, and their
+    folder. Where no display answers, the process ends with NO_SCREEN.
+
+    Raises:
+        Refused: with what went wrong.
+    """
     try:
-        with (place / "window.pickle").open("rb") as f:
-            drawing, handling, name = pickle.load(f)
-        window = Window(drawing, handling, Path(os.getcwd()), name, off_screen=once)
-        if once:
-            window.plotter.screenshot(place / "window.png")
-        elif not on_screen(window.plotter.render_window.GetClassName()):
-            return NO_SCREEN
-        else:
-            window.plotter.show()
+        drawing, handling, name, folder = pickle.loads(request)
+        window = Window(drawing, handling, Path(folder), name)
+        if not on_screen(window.plotter.render_window.GetClassName()):
+            os._exit(NO_SCREEN)
+        window.plotter.show()
     except Exception as err:
-        (place / "error.txt").write_text(f"{type(err).__name__}: {err}", encoding="utf-8")
-        return 3
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1], "--picture" in sys.argv[3:]))
+        raise Refused(f"{type(err).__name__}: {err}") from None
+    return b""

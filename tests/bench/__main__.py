@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from tests.bench import BenchJob
+from tests.bench.cliffs import cliffs
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -231,6 +232,7 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "files": files,
     "pictures": pictures,
     "scripted": scripted,
+    "cliffs": cliffs,
 }
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
-import tempfile
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -186,22 +185,29 @@ def write_sheet(result: Result, target: str | Path, date: str | None = None) -> 
         CannotDraw: the library that draws in the page is not installed. Where only the pictures cannot be
             drawn, the sheet says so instead.
     """
-    from clearance.report.data import write_whole
+    from clearance.files import write_whole
     from clearance.report.sheet.data import gather
     from clearance.report.sheet.scene import turnable
     from clearance.view.drawing import describe
+    from clearance.view.picture import Renderer
 
     check_name(target)
     drawing_library()
     shown = date or datetime.now().astimezone().strftime("%Y-%m-%d %H:%M")
-    with ThreadPoolExecutor(len(PICTURES)) as pool:
-        asked = {words: pool.submit(_picture, result, view) for view, words in PICTURES.items()}
+    drawn, why_not = {}, ""
+    with contextlib.ExitStack() as stack:
+        renderers = {}
+        for view, words in PICTURES.items():
+            try:
+                renderers[words] = stack.enter_context(Renderer(describe(result, view, SIZE)))
+            except CannotDraw as error:
+                why_not = str(error)
+        # the pictures are drawn meanwhile
         sheet = gather(result, shown)
         scene = turnable(result, describe(result), sheet.along)
-        drawn, why_not = {}, ""
-        for words, future in asked.items():
+        for words, renderer in renderers.items():
             try:
-                drawn[words] = future.result()
+                drawn[words] = _address(renderer.picture())
             except CannotDraw as error:
                 why_not = str(error)
     write_whole(target, page(sheet, drawn, why_not, scene).encode("utf-8"))
@@ -217,12 +223,6 @@ def check_name(target: str | Path) -> None:
         raise InputError(target, "", "a sheet is written as HTML", "end its name in .html")
 
 
-def _picture(result: Result, view: str) -> str:
+def _address(png: bytes) -> str:
     """A picture as an address that holds its data."""
-    from clearance.view.picture import draw
-
-    with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
-        file = Path(folder) / f"{view}.png"
-        draw(result, file, view=view, size=SIZE)
-        data = base64.b64encode(file.read_bytes()).decode("ascii")
-    return f"data:image/png;base64,{data}"
+    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"

@@ -9,7 +9,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from clearance import ending
 from clearance.errors import InputError
+from clearance.files import part_name, refuse_no_file
 from clearance.mesh.mass import density_of, mass_properties
 from clearance.scene.fields import suggestion
 from clearance.scene.guess.carrier import Carrier, Put, carrier
@@ -217,19 +219,17 @@ def checked(text: str, target: str | Path) -> None:
     Raises:
         InputError: the setup would not load; errors about the setup itself name ``target``.
     """
-    final = Path(target)
-    beside = final.with_name(f".{final.name[:100]}.{os.getpid()}.try")
+    beside = part_name(Path(target).parent)
     try:
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        load(beside)
+        with ending.half_done(beside):
+            Path(beside).write_text(text, encoding="utf-8", newline="\n")
+            load(beside)
     except InputError as error:
-        if error.file == str(beside):
+        if error.file == beside:
             raise InputError(str(target), error.place, error.found, error.want) from None
         raise
     except OSError as error:
         raise InputError(str(target), "", f"cannot be written ({error.strerror or error})") from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _machine(machine: str, folder: str | Path) -> tuple[dict[str, str], Machine]:
@@ -239,6 +239,7 @@ def _machine(machine: str, folder: str | Path) -> tuple[dict[str, str], Machine]
 
         with resources.as_file(resources.files("clearance.scene") / "machines" / f"{machine}.toml") as file:
             return {"use": machine}, read_machine(file)
+    refuse_no_file(machine, machine, "a machine file")
     if not Path(machine).is_file():
         want = f"{suggestion(machine, names)}; these ship: {', '.join(names)}; or a machine file"
         raise InputError(None, "--machine", f'there is no machine "{machine}"', want)

@@ -1,10 +1,10 @@
 """A DXF file's name goes in, its curves come out as JSON: run as a process of its own, under limits.
 
-The file is not trusted, so this process shares nothing with the one that asks but its answer. Its one
-argument is a JSON object:
+The file is not trusted, so this process shares nothing with the one that asks but its answer. The request is
+a JSON object:
     file, layers (empty: all that are shown), bound (mm), unit (mm in a drawing unit, null: as the drawing
     says), unit_if_none (where it says nothing), limit (curves), memory (bytes).
-The answer, one JSON object on standard output:
+The answer, one JSON object:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
     dots (entities of no length), mended [what], or error [place, found, want],
     or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
@@ -16,8 +16,6 @@ from __future__ import annotations
 import errno
 import gc
 import json
-import os
-import sys
 from collections import Counter
 from typing import Any
 
@@ -37,23 +35,6 @@ STILL = frozenset(
 DEEPEST = 16
 # Flags of a block whose content is another file's (DXF reference, BLOCK, group code 70).
 _ELSEWHERE, _OVERLAY = 4, 8
-
-
-def limit_this_process(memory: int) -> int:
-    """Bound memory where the system can, to no more than it allows anyway; returns the bound, bytes.
-
-    The asking process bounds the time.
-    """
-    try:
-        import resource
-    except ImportError:
-        return memory
-    for bound in resource.getrlimit(resource.RLIMIT_AS):
-        if bound != resource.RLIM_INFINITY:
-            memory = min(memory, bound)
-    resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    return memory
 
 
 def names_unit(file: str) -> bool:
@@ -280,13 +261,20 @@ def short_of_memory(why: BaseException | None) -> bool:
     return False
 
 
-def main() -> None:
-    request = json.loads(sys.argv[1])
+def main(request: bytes) -> bytes:
+    """Answer one request as JSON."""
     # The process ends before there is anything worth collecting.
     gc.disable()
-    request["memory"] = limit_this_process(int(request["memory"]))
-    # What libraries print must not get into the answer.
-    out = os.dup(1)
-    os.dup2(2, 1)
-    with os.fdopen(out, "w", encoding="ascii") as stream:
-        json.dump(answer(request), stream)
+    asked = json.loads(request)
+    asked["memory"] = _allowed(int(asked["memory"]))
+    return json.dumps(answer(asked)).encode("ascii")
+
+
+def _allowed(memory: int) -> int:
+    """The bytes of memory that this process may take: as asked, or less where the system allows less."""
+    try:
+        import resource
+    except ImportError:
+        return memory
+    bounds = resource.getrlimit(resource.RLIMIT_AS)
+    return min([memory, *(bound for bound in bounds if bound != resource.RLIM_INFINITY)])

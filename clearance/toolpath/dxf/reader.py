@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from clearance.errors import ClearanceError, InputError, Undecided
+from clearance.parallel import Child, Limits
 from clearance.toolpath.dxf.chains import Curve, Piece, Tangle, chains_of
 from clearance.toolpath.dxf.child import UNITS
 from clearance.toolpath.dxf.contours import path_of
@@ -27,13 +26,8 @@ MEMORY = 3_000_000_000  # bytes
 NEEDED = 200_000_000  # bytes: with less the reader's process does not get as far as the drawing
 SECONDS = 60.0
 CURVES = 300_000
-# The child finds the same modules as this process, wherever they are installed.
-_CHILD = """
-import json, sys
-sys.path[:] = json.loads(sys.argv.pop())
-from clearance.toolpath.dxf.child import main
-main()
-"""
+# the function that answers, in a process of its own
+READER = "clearance.toolpath.dxf.child:main"
 _NAMES = {25.4: "inch", 1.0: "mm", 10.0: "cm", 1000.0: "m", 304.8: "feet"}
 
 
@@ -94,35 +88,26 @@ def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
     Args:
         request: what to read, as JSON can carry it.   shown: the drawing's name, for messages.
     """
-    # One thread each: an idle pool of them counts against the memory too.
-    env = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-    try:
-        done = subprocess.run(
-            [sys.executable, "-B", "-c", _CHILD, json.dumps(request), json.dumps(sys.path)],
-            capture_output=True,
-            timeout=SECONDS,
-            env=env,
-            check=False,
-            stdin=subprocess.DEVNULL,
-        )
-    except subprocess.TimeoutExpired:
+    with Child(READER, Limits(memory=int(request["memory"]))) as child:
+        done = child.finish(json.dumps(request).encode(), SECONDS)
+    if done.code is None:
         found = f"reading the drawing takes longer than {SECONDS:g} s"
-        raise InputError(shown, "", found, "the path's curves alone") from None
+        raise InputError(shown, "", found, "the path's curves alone")
     try:
-        answer = json.loads(done.stdout)
+        answer = json.loads(done.answer)
     except ValueError:
-        if done.returncode == -9:
+        if done.code == -9:
             # The system's own way where memory runs out; the reader's time is up by another.
             found = "reading the drawing was ended by the system, as where memory runs out"
             raise Undecided(f"{shown}: {found}; free memory and ask again") from None
-        if may_use := _less_memory(done.returncode, done.stderr):
+        if may_use := _less_memory(done.code, done.last_words):
             raise _no_memory(shown, may_use) from None
-        found = f"reading the drawing ended the reader's process (code {done.returncode})"
+        found = f"reading the drawing ended the reader's process (code {done.code})"
         raise InputError(shown, "", found, "a whole DXF file with the path's curves alone") from None
     return dict(answer)
 
 
-def _less_memory(code: int, words: bytes) -> int:
+def _less_memory(code: int, words: str) -> int:
     """How much memory a reader's process without an answer had, bytes, if that is why; else 0."""
     bound = MEMORY
     if hasattr(os, "sysconf"):
@@ -131,7 +116,7 @@ def _less_memory(code: int, words: bytes) -> int:
         bound = min(
             [bound, *(b for b in resource.getrlimit(resource.RLIMIT_AS) if b != resource.RLIM_INFINITY)]
         )
-    told = any(each in words for each in (b"MemoryError", b"memory", b"failed to map segment"))
+    told = any(each in words for each in ("MemoryError", "memory", "failed to map segment"))
     return bound if code and (told or bound < NEEDED) else 0
 
 

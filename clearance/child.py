@@ -1,0 +1,112 @@
+"""The inside of a process that ``parallel.Child`` started: one function is given a request, its answer goes
+back.
+
+What such a process reads may be hostile, and the native code that reads it may break down or never end: so it
+has limits, and it ends when the process that asked does.
+
+The request comes on standard input, its length first; the answer goes to standard output, which nothing else
+is written to: what a library prints goes to the error output.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import os
+import signal
+import sys
+import threading
+from importlib import import_module
+
+#: exit code of a function that says why it has no answer
+REFUSED = 3
+#: exit code of a process that was left behind
+GONE = 1
+
+_PR_SET_PDEATHSIG = 1
+
+
+class Refused(Exception):
+    """There is no answer; the reason is the answer instead."""
+
+
+def end_with(parent: int, lifeline: int) -> None:
+    """End this process when ``parent`` ends.
+
+    Linux does that by itself. Elsewhere a thread waits for the pipe ``lifeline`` (its reading end) to close,
+    which the parent holds open as long as it lives. On Windows there is neither.
+    """
+    if sys.platform.startswith("linux"):
+        with contextlib.suppress(OSError, AttributeError):
+            if ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, int(signal.SIGKILL), 0, 0, 0) == 0:
+                if os.getppid() != parent:
+                    os._exit(GONE)
+                return
+    if lifeline >= 0:
+        threading.Thread(target=_watch, args=(lifeline,), name="lifeline", daemon=True).start()
+
+
+def _watch(lifeline: int) -> None:
+    with contextlib.suppress(OSError):
+        os.read(lifeline, 1)
+    os._exit(GONE)
+
+
+def limit_this_process(memory: int | None, seconds: int | None, disk: int | None) -> None:
+    """Set limits for this process where the system has them; on Windows the clock alone ends it.
+
+    Args:
+        memory: bytes of address space.   seconds: processor time.   disk: bytes of any file that it writes.
+    """
+    try:
+        import resource
+    except ImportError:
+        return
+    for what, most in (
+        (resource.RLIMIT_AS, memory),
+        (resource.RLIMIT_CPU, seconds),
+        (resource.RLIMIT_FSIZE, disk),
+        (resource.RLIMIT_CORE, 0),
+    ):
+        if most is None:
+            continue
+        _, hard = resource.getrlimit(what)
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(what, (most, most))
+
+
+def serve(
+    entry: str, parent: int, lifeline: int, memory: int | None, seconds: int | None, disk: int | None
+) -> None:
+    """Answer one request by ``entry``, "module:function", and end. A function ``prepare`` of that module is
+    called before there is a request."""
+    # a terminal sends Ctrl-C to this process too, which then ends without a word
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    end_with(parent, lifeline)
+    limit_this_process(memory, seconds, disk)
+    out = os.dup(1)
+    os.dup2(2, 1)
+    name, function = entry.split(":")
+    try:
+        module = import_module(name)
+        # the request may still be in the making
+        getattr(module, "prepare", lambda: None)()
+        answer, code = bytes(getattr(module, function)(_request())), 0
+    except Refused as why:
+        answer, code = str(why).encode("utf-8", "replace"), REFUSED
+    with os.fdopen(out, "wb") as stream:
+        stream.write(answer)
+    with contextlib.suppress(OSError):
+        sys.stderr.flush()
+    # native libraries may stumble when they are taken apart
+    os._exit(code)
+
+
+def _request() -> bytes:
+    stream = sys.stdin.buffer
+    length = int.from_bytes(stream.read(8), "little")
+    request = stream.read(length)
+    if len(request) != length:
+        # who asked has ended meanwhile
+        os._exit(GONE)
+    return request

@@ -1,0 +1,138 @@
+"""Files as the user names them: what is not one is told by its kind; what is written is there whole or not.
+
+Nothing heavy is imported here: ``confirm`` answers at the machine at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import stat
+import time
+from pathlib import Path
+
+from clearance import ending
+from clearance.errors import InputError
+
+#: how the names begin that files have while they are written, and how they end
+_BEGINS, _ENDS = ".clearance-", ".part"
+#: what such a file is when it was left behind by a process that was killed: this old, seconds
+_STALE = 3600.0
+
+_KINDS = (
+    (stat.S_ISFIFO, "a named pipe"),
+    (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISCHR, "a device"),
+    (stat.S_ISBLK, "a device"),
+    (stat.S_ISDIR, "a folder"),
+)
+
+
+# ----------------------------------------------------------------------------------------------- what is read
+def no_file(path: str | os.PathLike[str]) -> str | None:
+    """What stands there where it is no file: "a folder", "a named pipe", "a device", "a socket".
+
+    None for a file, and where there is nothing or it cannot be told: opening says more about that. A pipe or
+    a device must not be opened to find out: who reads it may wait for ever.
+    """
+    try:
+        mode = os.stat(path).st_mode
+    except (OSError, ValueError):
+        return None
+    return next((words for is_kind, words in _KINDS if is_kind(mode)), None)
+
+
+def refuse_no_file(path: str | os.PathLike[str], shown: str, want: str) -> None:
+    """Refuse to read what is there, but is no file.
+
+    Args:
+        shown: its name for messages.   want: what would be right.
+
+    Raises:
+        InputError: it is a folder, a pipe, a device or a socket.
+    """
+    kind = no_file(path)
+    if kind is not None:
+        raise InputError(shown, "", f"is {kind}, not a file", want)
+
+
+# -------------------------------------------------------------------------------------------- what is written
+def write_whole(target: str | Path, content: bytes) -> None:
+    """Write a file so that it is there whole or, when interrupted, as it was before.
+
+    The content goes to a file of another name in the same folder, which then takes the target's place
+    in one step. What is not a plain file (a pipe, /dev/null) is written straight.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
+    check_writable(target)
+    # Through a symbolic link the file it points to is replaced, not the link.
+    final = Path(os.path.realpath(target))
+    mode = _mode_of(final)
+    try:
+        if mode is not None and not stat.S_ISREG(mode):
+            with open(final, "wb") as out:
+                out.write(content)
+            ending.written.append(str(target))
+            return
+        _clear_away(final.parent)
+        part = part_name(final.parent)
+        with ending.half_done(part):
+            with open(part, "xb") as out:
+                out.write(content)
+            if mode is not None:
+                os.chmod(part, stat.S_IMODE(mode))
+            with ending.held():
+                os.replace(part, final)
+                ending.written.append(str(target))
+    except OSError as error:
+        raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
+
+
+def part_name(folder: Path) -> str:
+    """The name of a file in ``folder`` that will not stay there. It is short, whatever it stands for is
+    called: that may be as long as the system allows."""
+    return str(folder / f"{_BEGINS}{os.getpid()}-{secrets.token_hex(4)}{_ENDS}")
+
+
+def _clear_away(folder: Path) -> None:
+    """Remove what an earlier run that was killed left half written."""
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for each in entries:
+            if each.name.startswith(_BEGINS) and each.name.endswith(_ENDS):
+                with contextlib.suppress(OSError):
+                    if time.time() - each.stat(follow_symlinks=False).st_mtime > _STALE:
+                        os.unlink(each.path)
+
+
+def check_writable(target: str | Path) -> None:
+    """Refuse a target that cannot be written, before time is spent on what should go there.
+
+    Raises:
+        InputError: there is no such folder, the target is a folder, or writing there is not permitted.
+    """
+    if str(target) == "-":
+        return
+    if "\0" in str(target):
+        raise InputError(str(target).replace("\0", "?"), "", "cannot be written (a zero byte in its name)")
+    final = Path(os.path.realpath(target))
+    mode = _mode_of(final)
+    if mode is not None and stat.S_ISDIR(mode):
+        raise InputError(target, "", "is a folder", "name a file in it")
+    if not final.parent.is_dir():
+        raise InputError(target, "", f"there is no folder {final.parent}", "make it first, or name another")
+    written = final if mode is not None and not stat.S_ISREG(mode) else final.parent
+    if not os.access(written, os.W_OK) or (mode is not None and not os.access(final, os.W_OK)):
+        raise InputError(target, "", "cannot be written (no permission)", "name a place of your own")
+
+
+def _mode_of(file: Path) -> int | None:
+    try:
+        return os.stat(file).st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(file, "", f"cannot be written ({reason})", "name another file") from error
