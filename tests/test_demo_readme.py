@@ -124,6 +124,23 @@ def test_files_that_the_pages_name_exist() -> None:
         assert (ROOT / name).exists() or (ROOT / "demo_models" / name).exists(), name
 
 
+def test_readme_is_short_and_shows_the_clash_first() -> None:
+    lines = README.read_text(encoding="utf-8").splitlines()
+    assert len(lines) < 250
+    (picture,) = (k for k, line in enumerate(lines) if "](demo_models/side_plate_die_clash.png)" in line)
+    assert picture < 15
+
+
+def test_contents_name_every_section_and_links_lead_somewhere() -> None:
+    text = README.read_text(encoding="utf-8")
+    sections = {
+        line[3:].lower().replace(",", "").replace(" ", "-") for line in re.findall(r"^## .*", text, re.M)
+    }
+    linked = re.findall(r"\]\(([^)]+)\)", text)
+    assert {link[1:] for link in linked if link.startswith("#")} == sections
+    assert not [link for link in linked if not link.startswith("#") and not (ROOT / link).exists()]
+
+
 def test_ci_finds_the_test_command_between_its_markers() -> None:
     text = README.read_text(encoding="utf-8")
     (block,) = re.findall(r"<!-- test command -->\n```sh\n(.*?)\n```\n<!-- end -->", text, re.DOTALL)
