@@ -19,6 +19,7 @@ from xml.etree import ElementTree
 import pytest
 
 from clearance.report.descriptions import REPORTS
+from clearance.scene.bodies import MARGINS, WIRE_MARGIN
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.machine import Machine
 from clearance.scene.schema import Setup
@@ -64,6 +65,13 @@ def test_no_key_is_described_that_is_not_there() -> None:
     for table, described in KEYS.items():
         if table not in coming:
             assert set(described) - keys_coming <= here[table], table
+
+
+def test_default_margins_are_those_of_the_program() -> None:
+    for kind, default in MARGINS.items():
+        figures = re.findall(r"\d+\.\d+", KEYS["Margins"][kind])
+        assert [float(text) for text in figures] == [default.side, default.height], kind
+    assert f"{WIRE_MARGIN:g}" in KEYS["Margins"]["wire"]
 
 
 @pytest.mark.parametrize("kind", list(reference.REPORTS))
