@@ -61,7 +61,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "heads": "heights of the heads and ways outside the cuts",
         "margins": "how much room is wanted",
         "optional_stops": "whether the machine stops at M01",
-        "spark_gap": "the gap that the spark leaves on each side of the wire; it makes kerfs wider; left out, 0.02 mm",
+        "spark_gap": "the gap beside the wire that widens the kerf on each side; left out, 0.02 mm",
         "gone_below": "pieces smaller than this are washed away and block nothing",
         "items": "what stands on the table",
         "cuts": "the paths, in the order in which they run",
