@@ -1,5 +1,5 @@
-"""``--moves`` where one move of the program became several: a row for each move of the program, whatever it was
-cut into, with the least of all its parts. Figures by hand.
+"""``--moves`` where one move of the program became several: a row for each move of the program, whatever it
+was cut into, with the least of all its parts. Figures by hand.
 """
 
 from __future__ import annotations
