@@ -51,3 +51,13 @@ def test_how_large_a_part_may_be(tmp_path: Path, limit: float, way: int, over: f
     ]
     report = checked(tmp_path, items, part="part")[1]
     assert [item for _, item, _ in found(report, "does not fit")] == (["part"] if told else [])
+
+
+def test_a_part_that_stands_on_a_chuck_is_judged_like_any_other(tmp_path: Path) -> None:
+    # A chuck's limit is a force, which no part is measured by.
+    items = [
+        {"name": "chuck", "holder": "chuck", "at": [100, 100, 0]},
+        block([60, 60, 20], density=1.0, on="chuck", seat="top"),
+    ]
+    report = checked(tmp_path, items, part="part")[1]
+    assert not found(report, "does not fit")

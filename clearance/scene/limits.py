@@ -15,6 +15,8 @@ from fixtures_lib.holder import Limit
 
 #: a limit is passed by more than this only (mm, kg): the rest is rounding
 ROUNDING = 1e-6
+#: limits that are measured on the part; others, a chuck's force say, are told and not judged
+SIZES = ("x", "y", "z", "diameter")
 
 
 def limit_findings(
@@ -36,7 +38,7 @@ def limit_findings(
         for limit in limits:
             if limit.quantity == "mass":
                 findings += _load(holder, limit, masses)
-            else:
+            elif limit.quantity in SIZES:
                 findings += [f for part in carried for f in _size(setup, holder, part, limit)]
     for body in items:
         mass = masses.of(body) if body.kind == "part" and max_part_mass is not None else None
