@@ -12,7 +12,7 @@ import pytest
 from clearance.scene.fields import Table
 from clearance.scene.load import load
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Scene, SideHeight, Stretch
+from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
 from tests.setup_writer import machine, setup, write
 
@@ -118,7 +118,7 @@ IN_SETUP: list[Case] = [
     ("items.name", {}, lambda s: [b.name for b in s.bodies],
      ["rail", "die plate", "stop", "magnet", "frame"]),
     ("items.holder", {"items__2": {"name": "r", "holder": "rail"}},
-     lambda s: (body(s, "r").source["holder"], body(s, "r").kind), ("rail", "holder")),
+     lambda s: (body(s, "r").library.holder, body(s, "r").kind), ("rail", "holder")),
     ("items.params", {"items__2": {"name": "r", "holder": "rail", "params": {"length": 210}}},
      lambda s: np.diff(box_of(body(s, "r"))[0]), near([210.0])),
     ("items.part", {}, lambda s: (body(s, "die plate").kind, box_of(body(s, "die plate"))),
@@ -134,11 +134,11 @@ IN_SETUP: list[Case] = [
     ("items.material", {"items__1__material": "tool steel"}, lambda s: body(s, "die plate").density, 7.7),
     ("items.density", {"items__1__density": 6.6}, lambda s: body(s, "die plate").density, 6.6),
     ("items.start_holes", {"items__1__start_holes": [{"at": [70, 60], "diameter": 3.0}]},
-     lambda s: body(s, "die plate").source["start_holes"], [{"at": (70.0, 60.0), "diameter": 3.0}]),
+     lambda s: body(s, "die plate").start_holes, (StartHole((70.0, 60.0), 3.0),)),
     ("items.start_holes.at", {"items__1__start_holes": [{"at": [71, 60], "diameter": 3.0}]},
-     lambda s: body(s, "die plate").source["start_holes"][0]["at"], (71.0, 60.0)),
+     lambda s: body(s, "die plate").start_holes[0].at, (71.0, 60.0)),
     ("items.start_holes.diameter", {"items__1__start_holes": [{"at": [71, 60], "diameter": 3.5}]},
-     lambda s: body(s, "die plate").source["start_holes"][0]["diameter"], 3.5),
+     lambda s: body(s, "die plate").start_holes[0].diameter, 3.5),
     ("items.on", {}, lambda s: body(s, "die plate").stands_on, "rail"),
     ("items.seat", {"items__2__on": "die plate", "items__2__seat": "top"},
      lambda s: box_of(body(s, "stop"))[2], [20.0, 33.0]),

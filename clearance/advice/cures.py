@@ -185,7 +185,7 @@ class _Doctor:
             cures += self._moves(k, moving)
             if body.kind == "laid":
                 cures += self._turns(k, moving)
-        if body.source.get("holder") is not None:
+        if body.library is not None:
             cures += self._shorter(k)
         return cures
 
@@ -246,10 +246,11 @@ class _Doctor:
 
     def _shorter(self, k: int) -> list[Cure]:
         body = self.scene.bodies[k]
+        params = body.library.params if body.library is not None else {}
         found = []
         for name in SHORTER:
-            had = body.source["params"].get(name)
-            if not had:
+            had = params.get(name)
+            if not isinstance(had, float) or not had:
                 continue
 
             def there(by: float, name: str = name, had: float = had) -> Scene:

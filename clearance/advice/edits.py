@@ -222,20 +222,22 @@ def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, d
 
 
 def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
-    """A holder of the library with some of its parameters (mm) as given.
+    """A body that is a holder of the library, with some of its parameters (mm) as given.
 
     Raises:
         InputError: the holder cannot be built so.
     """
     from fixtures_lib import library
 
-    built = library.build(body.source["holder"], {**body.source["params"], **params})
+    source = body.library
+    assert source is not None
+    built = library.build(source.holder, {**source.params, **params})
     return replace(
         body,
         triangles_M=apply(body.T_MI, built.triangles),
         shells=tuple(len(shell) for shell in built.shells),
         sunk=built.sunk,
-        source={**body.source, "params": dict(built.params)},
+        source=replace(source, params=dict(built.params)),
     )
 
 

@@ -81,7 +81,7 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.process.balance import tipping_findings
+    from clearance.process.balance import magnet_findings, tipping_findings
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
@@ -97,6 +97,7 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
             *drag_findings(scene, told),
             *blank_findings(scene, told),
             *tipping_findings(scene, told, facts.weights),
+            *magnet_findings(scene, told),
             *slug_findings(scene, told),
         ]
     except shapely.errors.GEOSException as error:

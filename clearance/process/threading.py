@@ -196,10 +196,10 @@ def _start_holes(body: Body) -> list[Hole]:
     if abs(float(up[2])) < 1.0 - 1e-9:
         return []
     holes = []
-    for one in body.source.get("start_holes", ()):
-        x, y = one["at"]
+    for one in body.start_holes:
+        x, y = one.at
         centre = body.T_MI[:2, :2] @ np.array([x, y], dtype=float) + body.T_MI[:2, 3]
-        holes.append(Hole((float(centre[0]), float(centre[1])), float(one["diameter"]), True))
+        holes.append(Hole((float(centre[0]), float(centre[1])), one.diameter, True))
     return holes
 
 
@@ -322,7 +322,7 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
                 f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
         no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
-        if bare and not body.source.get("start_holes"):
+        if bare and not body.start_holes:
             return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"
         return "no hole", "close", f"{no_hole}{beside}"
     room = (way.free - wire) / 2.0 - body.allow.side

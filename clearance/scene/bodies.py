@@ -17,7 +17,16 @@ from clearance.mesh import shapes
 from clearance.mesh.mass import density_of
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Finding, SideHeight
+from clearance.scene.model import (
+    Body,
+    Finding,
+    FromLibrary,
+    FromModel,
+    FromShape,
+    SideHeight,
+    Source,
+    StartHole,
+)
 from clearance.scene.placing import bases, findings_of, fit_to_part, poses, seats_of_triangles
 from clearance.scene.schema import Item, Margins, Setup, SideHeightIn
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
@@ -43,7 +52,7 @@ class Made:
     triangles: NDArray[np.float64]
     kind: str
     seats: dict[str, Matrix]
-    source: dict[str, Any]
+    source: Source
     closed: bool = True
     facet_error: float = 0.0
     findings: list[Finding] = field(default_factory=list)
@@ -101,7 +110,6 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
             closed=True,
             margin=margin(margins, "machine"),
             allow=SideHeight(0.0, 0.0),
-            source={"box": body.box.model_dump()},
         )
         for body in machine.bodies
     ]
@@ -131,6 +139,7 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
             stands_on=item.on,
             density=_density(i, item, file),
+            material=item.material,
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
@@ -212,7 +221,6 @@ class _Workshop:
         assert item.holder is not None
         scale = MM_PER_UNIT[self._setup.units]
         findings: list[Finding] = []
-        source: dict[str, Any] = {"holder": item.holder}
         try:
             kind = library.get(item.holder)
             if item.fit is None:
@@ -220,7 +228,7 @@ class _Workshop:
             else:
                 fitted = self._fitted(i, scale)
                 built = library.build(item.holder, fitted.params)
-                findings, source["fit"] = findings_of(item, fitted), item.fit
+                findings = findings_of(item, fitted)
         except InputError as error:
             if error.file is not None:
                 raise
@@ -228,7 +236,15 @@ class _Workshop:
             place = ("items", i, *(keys or ("holder",)))
             raise self._file.error(place, error.found, error.want) from None
         laid = kind.laid if item.laid is None else item.laid
-        source |= {"params": dict(built.params), "limits": built.limits, "cautions": kind.cautions}
+        source = FromLibrary(
+            item.holder,
+            dict(built.params),
+            kind.does,
+            kind.fastened,
+            limits=built.limits,
+            cautions=kind.cautions,
+            fit=item.fit,
+        )
         return Made(
             triangles=built.triangles,
             kind="laid" if laid else "holder",
@@ -256,12 +272,12 @@ def _shape(item: Item, kind: str) -> Made:
     if item.shape.box is not None:
         x, y, z = item.shape.box
         triangles = shapes.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
-        source: dict[str, Any] = {"shape": "box", "size": item.shape.box}
+        source = FromShape("box", item.shape.box)
     else:
         assert item.shape.cylinder is not None
         diameter, z = item.shape.cylinder
         triangles = shapes.cylinder(diameter, z)
-        source = {"shape": "cylinder", "size": item.shape.cylinder}
+        source = FromShape("cylinder", item.shape.cylinder)
     return Made(triangles, kind, {"top": pose((0.0, 0.0, z))}, source)
 
 
@@ -298,11 +314,12 @@ def _model(
         files.note(name, sha256)
         read[asked] = solid
     solid = read[asked]
-    source: dict[str, Any] = {key: name, "material": item.material}
-    if bodies is not None:
-        source["bodies"] = list(bodies)
-    if item.start_holes:
-        source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
+    source = FromModel(
+        name,
+        is_part=item.part is not None,
+        bodies=bodies or (),
+        start_holes=tuple(StartHole(hole.at, hole.diameter) for hole in item.start_holes),
+    )
     return Made(
         triangles=solid.triangles,
         kind=kind,

@@ -33,7 +33,7 @@ def limit_findings(
     items = [body for body in bodies if body.item is not None]
     findings = []
     for holder in items:
-        limits: Sequence[Limit] = holder.source.get("limits", ())
+        limits: Sequence[Limit] = holder.library.limits if holder.library is not None else ()
         carried = [b for b in items if b.stands_on == holder.name and b.kind == "part"]
         for limit in limits:
             if limit.quantity == "mass":
@@ -58,7 +58,7 @@ class Masses:
 
     def of(self, body: Body) -> float | None:
         """kg; None where no density is known or the surface does not close. Library holders are steel."""
-        density = density_of("steel") if "holder" in body.source else body.density
+        density = density_of("steel") if body.library is not None else body.density
         return None if density is None or not body.closed else self.volume(body)[0] * density * 1e-6
 
     def volume(self, body: Body) -> tuple[float, NDArray[np.float64]]:

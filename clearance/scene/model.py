@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
+from fixtures_lib.holder import Does, Fastened, Limit
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,53 @@ class SideHeight:
 
     side: float
     height: float
+
+
+@dataclass(frozen=True)
+class StartHole:
+    """A hole drilled before the cut, which the model may not show: middle (2,) in the model's X Y, mm."""
+
+    at: tuple[float, float]
+    diameter: float
+
+
+@dataclass(frozen=True)
+class FromLibrary:
+    """A holder of the library as built, with what its kind says of it; see ``fixtures_lib.holder``.
+
+    ``params`` has every parameter with the value used, mm and degrees; ``fit`` the part it is fitted to.
+    """
+
+    holder: str
+    params: Mapping[str, ParamValue]
+    does: Does
+    fastened: Fastened
+    limits: tuple[Limit, ...] = ()
+    cautions: tuple[str, ...] = ()
+    fit: str | None = None
+
+
+@dataclass(frozen=True)
+class FromModel:
+    """A file's model, of it the named ``bodies`` where some were named."""
+
+    file: str
+    is_part: bool
+    bodies: tuple[str, ...] = ()
+    start_holes: tuple[StartHole, ...] = ()
+
+
+@dataclass(frozen=True)
+class FromShape:
+    """A plain block, ``size`` (x, y, z), or cylinder, (diameter, height), mm."""
+
+    shape: Literal["box", "cylinder"]
+    size: tuple[float, ...]
+
+
+#: one number, word or list of numbers that a holder is built with
+ParamValue = float | str | tuple[float, ...] | None
+Source = FromLibrary | FromModel | FromShape
 
 
 @dataclass(frozen=True)
@@ -37,8 +86,8 @@ class Body:
         item: index in the setup's items, or None for a body of the machine.
         seats_M: the item's seats, (4, 4) each.
         stands_on: name of the item it stands on, or None for the table.
-        density: g/cm3 or None; set for parts.
-        source: what it was made of, for the sheet: {"holder": ..., "params": {...}} or {"part": file} ...
+        density: g/cm3 or None; set for parts.   material: as the user named it, or None.
+        source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
     """
@@ -54,9 +103,20 @@ class Body:
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
     density: float | None = None
-    source: dict[str, Any] = field(default_factory=dict)
+    material: str | None = None
+    source: Source | None = None
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
+
+    @property
+    def library(self) -> FromLibrary | None:
+        """The holder of the library that it is, if it is one."""
+        return self.source if isinstance(self.source, FromLibrary) else None
+
+    @property
+    def start_holes(self) -> tuple[StartHole, ...]:
+        """The holes that the setup says are drilled in it."""
+        return self.source.start_holes if isinstance(self.source, FromModel) else ()
 
     @cached_property
     def crowd(self) -> Crowd:

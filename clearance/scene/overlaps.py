@@ -307,7 +307,7 @@ def _pair(
                 continue
             deepest = max(deepest, depth(a, b))
     if deepest > NOTICED:
-        ours_too = "holder" in one.source and "holder" in other.source
+        ours_too = one.library is not None and other.library is not None
         severity = "close" if one.kind == "part" or ours_too else "note"
         message = f'cuts {deepest:.2f} mm deep into "{other.name}"'
         return [Finding("overlap", severity, message, item=one.name)]

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from clearance.scene.model import Body, FromLibrary, FromShape, Scene
+
 if TYPE_CHECKING:
-    from clearance.scene.model import Body, Scene
     from clearance.scene.schema import Item
 
 
@@ -108,37 +109,37 @@ Said = tuple[tuple[str, str], ...]
 def _what(body: Body, item: Item, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
     """What to fetch, what that is, how it is set, and what was left as it comes."""
     source = body.source
-    if "holder" in source:
+    if isinstance(source, FromLibrary):
         return _holder(source, item, fitted)
-    if "shape" in source:
-        size = " x ".join(_figure(x) for x in source["size"])
-        words = f"block {size} mm" if source["shape"] == "box" else f"cylinder, diameter x height {size} mm"
+    if isinstance(source, FromShape):
+        size = " x ".join(_figure(x) for x in source.size)
+        words = f"block {size} mm" if source.shape == "box" else f"cylinder, diameter x height {size} mm"
         return words, "", (), ()
-    model = source.get("part") or source.get("model") or ""
+    assert source is not None
     settings = []
-    if source.get("material"):
-        settings.append(("material", str(source["material"])))
-    if source.get("bodies"):
-        settings.append(("bodies", ", ".join(str(b) for b in source["bodies"])))
-    for hole in source.get("start_holes", ()):
-        at = ", ".join(_figure(x) for x in hole["at"])
-        settings.append(("start hole", f"diameter {_figure(hole['diameter'])} mm at {at} of the model"))
-    return "workpiece" if "part" in source else "own holder", model, tuple(settings), ()
+    if body.material:
+        settings.append(("material", body.material))
+    if source.bodies:
+        settings.append(("bodies", ", ".join(source.bodies)))
+    for hole in source.start_holes:
+        at = ", ".join(_figure(x) for x in hole.at)
+        settings.append(("start hole", f"diameter {_figure(hole.diameter)} mm at {at} of the model"))
+    return "workpiece" if source.is_part else "own holder", source.file, tuple(settings), ()
 
 
-def _holder(source: Mapping[str, Any], item: Item, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
+def _holder(source: FromLibrary, item: Item, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
     from fixtures_lib import library
 
-    kind = library.get(source["holder"])
+    kind = library.get(source.holder)
     units = {p.name: p.unit for p in kind.parameters}
     chosen: list[tuple[str, str]] = []
     rest: list[tuple[str, str]] = []
-    for name, value in source["params"].items():
+    for name, value in source.params.items():
         words = _value(value)
         if _is_length(value) and units.get(name):
             words += f" {units[name]}"
         if name in fitted:
-            words += f" (fitted to {source.get('fit')})"
+            words += f" (fitted to {source.fit})"
         (chosen if name in item.params or name in fitted else rest).append((name.replace("_", " "), words))
     return kind.name.replace("_", " "), kind.summary, tuple(chosen), tuple(rest)
 
@@ -417,6 +418,6 @@ def _cautions(scene: Scene) -> tuple[str, ...]:
     """Of the holders in use, each sentence once, led by what it is about."""
     told: dict[str, list[str]] = {}
     for body in scene.bodies:
-        for words in body.source.get("cautions", ()):
-            told.setdefault(str(words), []).append(body.name)
+        for words in body.library.cautions if body.library is not None else ():
+            told.setdefault(words, []).append(body.name)
     return tuple(f"{', '.join(names)}: {words}" for words, names in told.items())
