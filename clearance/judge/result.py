@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from math import isnan
-from typing import overload
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
+
+if TYPE_CHECKING:
+    from clearance.judge.along import Along
 
 Point = NDArray[np.float64]
 
@@ -140,6 +144,38 @@ class MoveTable(Sequence[MoveDistance]):
 
 
 @dataclass(frozen=True)
+class Cure:
+    """One change that makes the pair's item clear of all heads and makes nothing else worse.
+
+    Attributes:
+        kind: "raise", "raise upper head", "move", "turn" or "shorten".
+        items: what is changed, with all that stands on it.
+        by: mm, or degrees for a turn.   along: the way of a move, (3,) unit vector, machine frame.
+        change: how far anything moves at most, mm.   all: it makes everything clear.
+        text: an order to the setter.
+    """
+
+    kind: str
+    items: tuple[str, ...]
+    by: float
+    change: float
+    all: bool
+    text: str
+    along: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Ailment:
+    """An item that some head clashes with or comes close to, and what cures it, the smallest change first."""
+
+    head: str
+    item: str
+    cut: str
+    verdict: str
+    cures: tuple[Cure, ...]
+
+
+@dataclass(frozen=True)
 class CutResult:
     """One stretch as judged."""
 
@@ -150,7 +186,13 @@ class CutResult:
 
 @dataclass(frozen=True)
 class Result:
-    """The whole answer. ``pairs`` begin with the least to spare."""
+    """The whole answer. ``pairs`` begin with the least to spare.
+
+    Attributes:
+        moves: every move of every head, where they were asked for.
+        check_s: seconds it took.
+        cures: what would cure what is wrong, where that was looked for; else None.
+    """
 
     scene: Scene
     verdict: str
@@ -159,4 +201,11 @@ class Result:
     findings: tuple[Finding, ...]
     moves: Sequence[MoveDistance] = ()
     check_s: float = 0.0
-    extra: dict[str, object] = field(default_factory=dict)
+    cures: tuple[Ailment, ...] | None = None
+
+    @cached_property
+    def along(self) -> tuple[Along, ...]:
+        """What every move has to spare, for each cut and head; worked out when it is first asked for."""
+        from clearance.judge.along import along
+
+        return along(self)

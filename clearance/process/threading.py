@@ -255,7 +255,7 @@ def threading_findings(
     Args:
         through: each run with its ways through the parts.
     """
-    wire = float(scene.machine.wire)
+    wire = scene.known_machine.wire
     gathered: dict[tuple[str, str, str, str], list[str]] = {}
     for run, parts in through:
         about = [

@@ -53,17 +53,17 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent
-    paths = {cut.path for cut in scene.setup.cuts}
+    paths = {cut.path for cut in scene.cuts}
     found = []
     for k, (shown, digest) in enumerate(scene.inputs):
         each: dict[str, Any] = {"file": shown if k else Path(scene.setup_file).name, "kind": "model"}
         if k == 0:
             each["kind"], file = "setup", Path(scene.setup_file)
-        elif shown == scene.setup.machine.file:
+        elif shown == scene.known_machine.file:
             each["kind"], file = "machine", folder / shown
-        elif shown == f"{scene.setup.machine.use}.toml (ships with the tool)":
-            each.update(kind="machine", shipped=scene.setup.machine.use)
-            file = approval_record.shipped_machine(scene.setup.machine.use)
+        elif shown == f"{scene.known_machine.shipped}.toml (ships with the tool)":
+            each.update(kind="machine", shipped=scene.known_machine.shipped)
+            file = approval_record.shipped_machine(scene.known_machine.shipped or "")
         else:
             file = folder / shown
         data = _bytes(file, shown)
@@ -89,7 +89,7 @@ def _bytes(file: Path, shown: str) -> bytes:
 def not_programs(scene: Scene, inputs: Sequence[dict[str, Any]]) -> InputError | None:
     """The error where a cut's path is no NC program, so not what will run; None where all are."""
     kinds = {each["file"]: each["kind"] for each in inputs[1:]}
-    for k, cut in enumerate(scene.setup.cuts):
+    for k, cut in enumerate(scene.cuts):
         if kinds[cut.path] != "program":
             found = f'"{cut.path}" is a {kinds[cut.path]}, not the NC program that will run'
             return InputError(
@@ -156,10 +156,7 @@ def _seen_from(record_file: str, setup_file: str) -> str:
 
 
 def _margins(scene: Scene) -> dict[str, dict[str, float]]:
-    from clearance.scene.bodies import MARGINS, margin
-
-    said = {kind: margin(scene.setup.margins, kind) for kind in MARGINS}
-    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in said.items()}
+    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in scene.margins.each.items()}
     return {**lengths, "wire": {"side": scene.wire_margin}}
 
 

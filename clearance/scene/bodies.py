@@ -17,30 +17,16 @@ from clearance.mesh import shapes
 from clearance.mesh.mass import density_of
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
-from clearance.scene.model import (
-    Body,
-    Finding,
-    FromLibrary,
-    FromModel,
-    FromShape,
-    SideHeight,
-    Source,
-    StartHole,
-)
+from clearance.scene.model import Body, Finding, FromLibrary, FromModel, FromShape, Placed, Source, StartHole
 from clearance.scene.placing import bases, findings_of, fit_to_part, poses, seats_of_triangles
-from clearance.scene.schema import Item, Margins, Setup, SideHeightIn
+from clearance.scene.schema import Item, Setup, SideHeightIn
+from clearance.scene.schema import Margins as MarginsIn
+from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
 from fixtures_lib.fitting import Fitted
 
 #: what counts as below Z = 0, mm; less is rounding
 BELOW = 1e-6
-MARGINS = {
-    "part": SideHeight(0.3, 0.05),
-    "holder": SideHeight(1.0, 0.05),
-    "laid": SideHeight(3.0, 0.5),
-    "machine": SideHeight(2.0, 0.5),
-}
-WIRE_MARGIN = 0.5
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
 
@@ -89,10 +75,16 @@ class Files:
         raise file.error(loc, f'there is no file "{name}"', want)
 
 
-def margin(margins: Margins, kind: str) -> SideHeight:
-    """The margin that judges bodies of a kind, mm."""
-    said: SideHeightIn = getattr(margins, kind)
-    return _filled(said, MARGINS[kind])
+def filled_margins(said: MarginsIn) -> Margins:
+    """The margins, mm: what the setup leaves out keeps its default."""
+    usual = Margins()
+    return Margins(
+        part=_filled(said.part, usual.part),
+        holder=_filled(said.holder, usual.holder),
+        laid=_filled(said.laid, usual.laid),
+        machine=_filled(said.machine, usual.machine),
+        wire=usual.wire if said.wire.side is None else said.wire.side,
+    )
 
 
 def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
@@ -108,14 +100,16 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
             kind="machine",
             triangles_M=shapes.box(body.box.x, body.box.y, body.box.z),
             closed=True,
-            margin=margin(margins, "machine"),
+            margin=margins.machine,
             allow=SideHeight(0.0, 0.0),
         )
         for body in machine.bodies
     ]
 
 
-def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body], list[Finding]]:
+def item_bodies(
+    setup: Setup, margins: Margins, file: TomlFile, files: Files
+) -> tuple[list[Body], list[Finding]]:
     """Every item where it stands, in file order, and what was found about them.
 
     Raises:
@@ -132,12 +126,13 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
             kind=thing.kind,
             triangles_M=apply(T_MI, thing.triangles),
             closed=thing.closed,
-            margin=margin(setup.margins, thing.kind),
+            margin=margins.of(thing.kind),
             allow=SideHeight(allow.side + thing.facet_error, allow.height + thing.facet_error),
             T_MI=T_MI,
             item=i,
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
             stands_on=item.on,
+            placed=Placed(item.seat, item.at, item.turn),
             density=_density(i, item, file),
             material=item.material,
             source=thing.source,
@@ -243,6 +238,7 @@ class _Workshop:
             kind.fastened,
             limits=built.limits,
             cautions=kind.cautions,
+            chosen=tuple(item.params),
             fit=item.fit,
         )
         return Made(

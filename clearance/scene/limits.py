@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import apply, invert
 from clearance.mesh.mass import density_of
 from clearance.scene.model import Body, Finding
-from clearance.scene.schema import Setup
 from fixtures_lib.holder import Limit
 
 #: a limit is passed by more than this only (mm, kg): the rest is rounding
@@ -19,13 +18,11 @@ ROUNDING = 1e-6
 SIZES = ("x", "y", "z", "diameter")
 
 
-def limit_findings(
-    setup: Setup, bodies: Sequence[Body], max_part_mass: float | None, masses: Masses
-) -> list[Finding]:
+def limit_findings(bodies: Sequence[Body], max_part_mass: float | None, masses: Masses) -> list[Finding]:
     """What does not fit on what it stands on, or is too heavy for it.
 
     Args:
-        setup: for the seats that are named.   bodies: items in file order, then the machine's.
+        bodies: items in file order, then the machine's.
         max_part_mass: kg, of the machine, or None.   masses: of the items.
 
     Masses count only where material or density is given; library holders count as steel.
@@ -39,7 +36,7 @@ def limit_findings(
             if limit.quantity == "mass":
                 findings += _load(holder, limit, masses)
             elif limit.quantity in SIZES:
-                findings += [f for part in carried for f in _size(setup, holder, part, limit)]
+                findings += [f for part in carried for f in _size(holder, part, limit)]
     for body in items:
         mass = masses.of(body) if body.kind == "part" and max_part_mass is not None else None
         if mass is not None and max_part_mass is not None and mass > max_part_mass + ROUNDING:
@@ -90,10 +87,9 @@ def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
     return found
 
 
-def _size(setup: Setup, holder: Body, part: Body, limit: Limit) -> list[Finding]:
+def _size(holder: Body, part: Body, limit: Limit) -> list[Finding]:
     """The part against one limit on its size, in the frame of the seat that it stands on."""
-    assert part.item is not None
-    seat = setup.items[part.item].seat or next(iter(holder.seats_M))
+    seat = part.placed.seat or next(iter(holder.seats_M))
     p_S = apply(invert(holder.seats_M[seat]), part.triangles_M.reshape(-1, 3))
     extent = np.ptp(p_S, axis=0)
     if limit.quantity == "diameter":

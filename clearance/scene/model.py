@@ -4,25 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import Enum
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
+from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins
+from clearance.scene.settings import SideHeight as SideHeight
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
-
-
-@dataclass(frozen=True)
-class SideHeight:
-    """A pair of lengths, mm: sideways (horizontal) and in height (vertical)."""
-
-    side: float
-    height: float
 
 
 @dataclass(frozen=True)
@@ -37,7 +32,8 @@ class StartHole:
 class FromLibrary:
     """A holder of the library as built, with what its kind says of it; see ``fixtures_lib.holder``.
 
-    ``params`` has every parameter with the value used, mm and degrees; ``fit`` the part it is fitted to.
+    ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
+    setup gives; ``fit`` is the part it is fitted to.
     """
 
     holder: str
@@ -46,6 +42,7 @@ class FromLibrary:
     fastened: Fastened
     limits: tuple[Limit, ...] = ()
     cautions: tuple[str, ...] = ()
+    chosen: tuple[str, ...] = ()
     fit: str | None = None
 
 
@@ -73,6 +70,15 @@ Source = FromLibrary | FromModel | FromShape
 
 
 @dataclass(frozen=True)
+class Placed:
+    """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on."""
+
+    seat: str | None = None
+    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
 class Body:
     """One item or machine body where it stands.
 
@@ -85,7 +91,7 @@ class Body:
         T_MI: (4, 4) the item's own frame in the machine's.
         item: index in the setup's items, or None for a body of the machine.
         seats_M: the item's seats, (4, 4) each.
-        stands_on: name of the item it stands on, or None for the table.
+        stands_on: name of the item it stands on, or None for the table.   placed: where on it.
         density: g/cm3 or None; set for parts.   material: as the user named it, or None.
         source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
@@ -102,6 +108,7 @@ class Body:
     item: int | None = None
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
+    placed: Placed = Placed()
     density: float | None = None
     material: str | None = None
     source: Source | None = None
@@ -151,13 +158,28 @@ class Level:
     pieces: tuple[Piece, ...]
 
 
+class StretchKind(Enum):
+    """What the heads do on a stretch."""
+
+    CUT = "cut"
+    #: the way from one cut to the next
+    BETWEEN = "between"
+    #: the way to the first cut
+    APPROACH = "approach"
+    #: the way from the last cut
+    PARK = "park"
+    #: they stand where an edge is picked up
+    PICKUP = "pickup"
+
+
 @dataclass(frozen=True)
 class Stretch:
     """What the heads do in one go: a cut, a move between cuts, the approach, parking, a pick-up.
 
     Attributes:
-        name: the cut's name, or "opening -> second opening", "approach -> opening", "opening -> park",
-            "pickup 1".
+        name: for people: the cut's name, or "opening -> second opening", "approach -> opening",
+            "opening -> park", "pickup 1".
+        kind: which of these it is.
         cut: index in the setup's cuts; None where it is no cut (then moves have no number in the report).
         moves: in machine X Y; the path of the lower guide, and of the upper one where there is no U V.
         upper_moves: the upper guide's path where it differs, else None.
@@ -190,6 +212,7 @@ class Stretch:
     levels: tuple[Level, ...] = ()
     own_height: bool = False
     upper_ends: tuple[float, float] | None = None
+    kind: StretchKind = StretchKind.CUT
 
     @property
     def upper_low(self) -> float:
@@ -220,22 +243,37 @@ class Scene:
 
     Attributes:
         title: of the setup.   setup_file: as the user named it.
-        machine: the machine file as read (lengths mm).
+        machine: None where the scene was not made from files, and nothing is known of it.
         bodies: items and machine bodies.
         stretches: in the order in which they run.
         wire_margin: mm sideways.
         findings: what reading and assembling found.
         inputs: (file, sha256) of every file read, the setup first.
+        heads, cuts, margins: what the setup asks for; ``Stretch.cut`` counts into ``cuts``, which are ()
+            where the scene was not made from files.
         read_s: seconds it took to read and assemble.
     """
 
     title: str
     setup_file: str
-    machine: Any
-    setup: Any
+    machine: MachineModel | None
     bodies: tuple[Body, ...]
     stretches: tuple[Stretch, ...]
     wire_margin: float
     findings: tuple[Finding, ...]
     inputs: tuple[tuple[str, str], ...]
+    heads: HeadsSetup = field(default_factory=HeadsSetup)
+    cuts: tuple[Cut, ...] = ()
+    margins: Margins = field(default_factory=Margins)
     read_s: float = 0.0
+
+    @property
+    def known_machine(self) -> MachineModel:
+        """The machine.
+
+        Raises:
+            ValueError: the scene was not made from files.
+        """
+        if self.machine is None:
+            raise ValueError("nothing is known of this scene's machine")
+        return self.machine
