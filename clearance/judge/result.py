@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import isnan
+from math import floor, isnan
 from typing import TYPE_CHECKING, overload
 
 import numpy as np
@@ -22,7 +22,12 @@ Point = NDArray[np.float64]
 SEVERITIES = ("clash", "undecided", "close", "clear")
 
 
-@dataclass(frozen=True)
+def shown(length: float | None) -> str:
+    """A length in mm with two decimals, rounded down: nothing looks like more than it is; "-" for none."""
+    return "-" if length is None else f"{floor(length * 100.0 + 1e-9) / 100.0 + 0.0:.2f}"
+
+
+@dataclass(frozen=True, repr=False)
 class Pair:
     """One head (or the wire) against one body along one stretch. Lengths mm, points machine frame (3,).
 
@@ -50,6 +55,11 @@ class Pair:
     head_at: Point | None = None
     on_head: Point | None = None
     on_item: Point | None = None
+
+    def __repr__(self) -> str:
+        head = self.head if self.head == "wire" else f"{self.head} head"
+        least = f"clearance {shown(self.clearance)}, side {shown(self.side)}, height {shown(self.height)} mm"
+        return f'<Pair {head} and "{self.item}": {self.verdict}, {least}; {self.where}>'
 
     @property
     def where(self) -> str:
@@ -184,7 +194,7 @@ class CutResult:
     stretch: Stretch
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Result:
     """The whole answer. ``pairs`` begin with the least to spare.
 
@@ -202,6 +212,19 @@ class Result:
     moves: Sequence[MoveDistance] = ()
     check_s: float = 0.0
     cures: tuple[Ailment, ...] | None = None
+
+    def __repr__(self) -> str:
+        grave = sum(finding.severity != "note" for finding in self.findings)
+        notes = len(self.findings) - grave
+        least = f"; the least: {self.pairs[0]!r}" if self.pairs else ""
+        told = f"{len(self.pairs)} pairs, {grave} findings, {notes} notes"
+        return f"<{type(self).__name__} {self.verdict}: {told}{least}>"
+
+    def _repr_html_(self) -> str:
+        """For a notebook: verdict, pairs and findings."""
+        from clearance.judge.notebook import as_html
+
+        return as_html(self)
 
     @cached_property
     def along(self) -> tuple[Along, ...]:

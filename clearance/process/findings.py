@@ -39,7 +39,7 @@ class Facts:
     tabs: tuple[Piece, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Checked(Result):
     """The whole answer, with what else stops the cuts: its findings are among ``findings``."""
 

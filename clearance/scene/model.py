@@ -6,18 +6,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
+from clearance.mesh.topology import corner_numbers
 from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
+
+if TYPE_CHECKING:
+    import trimesh
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,7 @@ class Placed:
     turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Body:
     """One item or machine body where it stands.
 
@@ -115,6 +119,21 @@ class Body:
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
 
+    def __repr__(self) -> str:
+        return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'
+
+    @property
+    def mesh(self) -> trimesh.Trimesh:
+        """The body as a mesh, machine frame, mm; equal corners are one. Made anew, it may be changed."""
+        import trimesh
+
+        faces, count = corner_numbers(self.triangles_M)
+        corners = np.empty((count, 3))
+        corners[faces.reshape(-1)] = self.triangles_M.reshape(-1, 3)
+        mesh = trimesh.Trimesh(corners, faces, process=False, validate=False)
+        mesh.units = "mm"
+        return mesh
+
     @property
     def library(self) -> FromLibrary | None:
         """The holder of the library that it is, if it is one."""
@@ -136,7 +155,7 @@ class Body:
         return mass_properties(self.triangles_M)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Finding:
     """One thing to tell, as in the report: severity is "clash", "undecided", "close" or "note"."""
 
@@ -145,6 +164,10 @@ class Finding:
     message: str
     item: str | None = None
     cut: str | None = None
+
+    def __repr__(self) -> str:
+        where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)
+        return f"<Finding {self.severity}{': ' if where else ''}{where}: {self.message}>"
 
 
 @dataclass(frozen=True)
@@ -172,7 +195,7 @@ class StretchKind(Enum):
     PICKUP = "pickup"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Stretch:
     """What the heads do in one go: a cut, a move between cuts, the approach, parking, a pick-up.
 
@@ -214,6 +237,9 @@ class Stretch:
     upper_ends: tuple[float, float] | None = None
     kind: StretchKind = StretchKind.CUT
 
+    def __repr__(self) -> str:
+        return f'<Stretch "{self.name}": {self.kind.value}, {self.moves.count} moves>'
+
     @property
     def upper_low(self) -> float:
         """Machine Z of the upper face where it is lowest."""
@@ -237,7 +263,7 @@ class Stretch:
         return self.upper_at(-1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Scene:
     """Everything the judge needs.
 
@@ -266,6 +292,16 @@ class Scene:
     cuts: tuple[Cut, ...] = ()
     margins: Margins = field(default_factory=Margins)
     read_s: float = 0.0
+
+    def __repr__(self) -> str:
+        on = "" if self.machine is None else f', on the machine "{self.machine.name}"'
+        cuts = sum(stretch.kind is StretchKind.CUT for stretch in self.stretches)
+        return f'<Scene "{self.title or self.setup_file}": {len(self.items)} items, {cuts} cuts{on}>'
+
+    @property
+    def items(self) -> dict[str, Body]:
+        """What stands on the table, by name, in file order."""
+        return {body.name: body for body in self.bodies if body.kind != "machine"}
 
     @property
     def known_machine(self) -> MachineModel:
