@@ -254,8 +254,8 @@ def draw(
     Args:
         setup: of ``check``; or a scene or the path of a setup file, which is checked first.
         file: where the picture goes; it is there whole or not at all.
-        view: where it is looked from, "iso", "iso_left", "iso_back", "iso_back_left", "front", "right", "top",
-            "along_wire", or "close_up", the place with the least to spare.
+        view: where it is looked from: "iso", "iso_left", "iso_back", "iso_back_left", "front", "right",
+            "top", "along_wire", or "close_up" (the place with the least to spare).
         size: width and height in pixels, each 320 to 6000.
         ground: "white", or "transparent".
 

@@ -116,7 +116,7 @@ class _Second:
                 os._exit(status)
         os.close(write)
 
-    def answers(self) -> list | None:
+    def answers(self) -> list[Any] | None:
         """What it made, or None if it did not come through."""
         try:
             with os.fdopen(self._read, "rb", closefd=False) as pipe:

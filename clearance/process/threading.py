@@ -122,7 +122,7 @@ def _near(triangles: Array, boxes: Boxes, point: Array, width: float, low: float
     near = (first[:, 0] <= point[0] + width) & (last[:, 0] >= point[0] - width)
     near &= (first[:, 1] <= point[1] + width) & (last[:, 1] >= point[1] - width)
     near &= (first[:, 2] < high) & (last[:, 2] > low)
-    return triangles[near]
+    return np.asarray(triangles[near])
 
 
 def _distances(triangles: Array, point: Array) -> Array:

@@ -84,7 +84,7 @@ class _Faces:
         t = self._body.triangles_M[self._body.crowd.meeting(low, high)]
         n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
         up = n[:, 2] * (sign * self._outward())
-        return t[up > STEEP * np.linalg.norm(n, axis=1)]
+        return np.asarray(t[up > STEEP * np.linalg.norm(n, axis=1)])
 
     def _outward(self) -> float:
         """1 where normals look outward, -1 where inward: the levellest facet at the top looks up."""
