@@ -1,45 +1,332 @@
 """Will the wire guide heads run free? From a setup file to a verdict.
 
-    from clearance import load, check
-    result = check(load("setup.toml"))
+    import clearance
+    result = clearance.check("setup.toml")
     print(result.verdict)
 
-Lengths are mm, angles degrees, masses kg; the machine frame follows ISO 841.
+Lengths are mm, angles degrees, masses kg; the machine frame follows ISO 841. What is wrong with a file or an
+argument is raised as a ``ClearanceError``, one sentence for a person. Numerical libraries are loaded when
+the first function needs them.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable, Collection
+from os import PathLike, fspath
+from typing import TYPE_CHECKING
+
+from clearance.errors import (
+    CannotDraw,
+    ClearanceError,
+    InputError,
+    NotYet,
+    Undecided,
+    WrongArgument,
+)
+
+if TYPE_CHECKING:
+    from clearance.advice.keepout import Keepout, Zone
+    from clearance.advice.placement import Binds, PlacementAnswer
+    from clearance.advice.raises import RaiseAnswer
+    from clearance.judge.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
+    from clearance.process.findings import Checked, Facts
+    from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
+    from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
 
 __version__ = "0.1.0"
 
+__all__ = [
+    "Ailment",
+    "Binds",
+    "Body",
+    "CannotDraw",
+    "Checked",
+    "ClearanceError",
+    "Cure",
+    "Cut",
+    "CutResult",
+    "Facts",
+    "Finding",
+    "HeadsSetup",
+    "InputError",
+    "Keepout",
+    "MachineModel",
+    "Margins",
+    "MoveDistance",
+    "NotYet",
+    "Pair",
+    "PlacementAnswer",
+    "RaiseAnswer",
+    "Result",
+    "Scene",
+    "SideHeight",
+    "Stretch",
+    "StretchKind",
+    "Travel",
+    "Undecided",
+    "WrongArgument",
+    "Zone",
+    "__version__",
+    "check",
+    "draw",
+    "find_cures",
+    "find_placement",
+    "find_raises",
+    "keepout",
+    "load",
+    "raised",
+]
 
-def load(setup: str, *, processes: bool = False, **options: Any) -> Any:
-    """Read a setup file and everything it names: the ``Scene`` in machine coordinates.
+#: where the types are that are loaded when they are first asked for
+_HOMES = {
+    "process.findings": ("Checked", "Facts"),
+    "advice.keepout": ("Keepout", "Zone"),
+    "advice.placement": ("Binds", "PlacementAnswer"),
+    "advice.raises": ("RaiseAnswer",),
+    "judge.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
+    "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
+    "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
+}
+
+
+def load(setup: str | PathLike[str], *, processes: bool = False) -> Scene:
+    """Read a setup file and everything that it names.
 
     Args:
+        setup: the TOML file; what it names is looked for beside it.
         processes: share the work with forked processes, as the command line does. It is done in this one
             where that is not said, and where there is another thread.
 
+    Returns:
+        The scene in machine coordinates, mm.
+
     Raises:
-        clearance.errors.InputError: a file is wrong; the message names file, place, what was found and
-            what would be right.
+        InputError: a file is wrong; the message names file, place, what was found and what would be right.
+
+    >>> scene = clearance.load("demo_models/side_plate_die_clash.toml")
+    >>> scene
+    <Scene "Side-plate die, first row": 5 items, 2 cuts, on the machine "mid-size">
+    >>> scene.items["die plate"].mesh.is_watertight
+    True
     """
+    if not isinstance(setup, str | PathLike):
+        raise WrongArgument("setup", setup, "the path of a setup file")
     from clearance import parallel
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(setup, **options)
+        return load_setup(fspath(setup))
 
 
-def check(scene: Any, *, processes: bool = False, **options: Any) -> Any:
-    """Judge a scene: the ``Result`` with verdict, pairs and findings, on what else stops a cut as well.
+def check(
+    setup: Scene | str | PathLike[str],
+    *,
+    moves: bool = False,
+    progress: Callable[[float, str], None] | None = None,
+    processes: bool = False,
+) -> Checked:
+    """May this cut path run? Every head against every body, and what else stops a cut.
 
     Args:
+        setup: a scene, or the path of a setup file.
+        moves: give the distances of every move as well, in ``Result.moves``.
+        progress: is told the share done (0 to 1) and what is looked at.
         processes: as for ``load``.
+
+    Raises:
+        InputError: as for ``load``.
+        WrongArgument: ``setup`` is neither.
+
+    >>> result = clearance.check("demo_models/side_plate_die_clash.toml")
+    >>> result.verdict
+    'clash'
+    >>> result.pairs[0].item, result.pairs[0].where
+    ('front rail', 'opening, move 5, N70, line 15')
     """
     from clearance import parallel
     from clearance.process.findings import check as check_all
 
     with parallel.processes(processes or parallel.asked()):
-        return check_all(scene, **options)
+        return check_all(_scene(setup), moves=moves, progress=progress)
+
+
+def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str] | None = None) -> Scene:
+    """The scene with items raised, and with them the zeros of the cuts through them.
+
+    Args:
+        setup: a scene, or the path of a setup file.
+        by: mm, negative downwards.
+        items: names of what is raised, with all that stands on it; None: everything on the table.
+
+    Raises:
+        InputError: as for ``load``; there is no such item.
+
+    >>> clearance.check(clearance.raised("demo_models/side_plate_die_clash.toml", 2.0)).verdict
+    'clear'
+    """
+    from clearance.advice.raises import raised_by
+
+    return raised_by(_scene(setup), _names(items), _length("by", by))
+
+
+def find_raises(
+    setup: Scene | str | PathLike[str],
+    items: Collection[str] | None = None,
+    within: tuple[float, float] | None = None,
+) -> RaiseAnswer:
+    """Which raises of the part zero clear everything?
+
+    Args:
+        setup: a scene, or the path of a setup file.
+        items: as for ``raised``.
+        within: the raises that matter, mm; None: from 0 to what travel in Z leaves.
+
+    Raises:
+        InputError: as for ``load``; there is no such item, or nothing of the range lies within the travel.
+
+    >>> answer = clearance.find_raises("demo_models/side_plate_die_clash.toml")
+    >>> answer.verdict, round(answer.smallest, 2)
+    ('clear', 1.96)
+    """
+    from clearance.advice.raises import find_raises as find
+
+    return find(_scene(setup), _names(items), within)
+
+
+def find_cures(result: Result) -> tuple[Ailment, ...]:
+    """What else would cure it: for the worst items the smallest single changes that work, each confirmed.
+
+    Args:
+        result: of ``check``.
+
+    >>> result = clearance.check("demo_models/side_plate_die_clash.toml")
+    >>> clearance.find_cures(result)[0].cures[0].text
+    'raise the part zero and all on the table by 1.96 mm'
+    """
+    from clearance.advice.cures import find_cures as find
+
+    return find(_result(result))
+
+
+def find_placement(setup: Result | Scene | str | PathLike[str]) -> PlacementAnswer:
+    """How far may the picked-up zero lie from the planned one?
+
+    Args:
+        setup: of ``check``; or a scene or the path of a setup file, which is checked first.
+
+    Raises:
+        InputError: as for ``load``.
+
+    >>> answer = clearance.find_placement("demo_models/side_plate_die_raised.toml")
+    >>> answer.verdict, answer.x[0] < 0.0 < answer.x[1]
+    ('clear', True)
+    """
+    from clearance.advice.placement import find_placement as find
+    from clearance.judge.result import Result
+
+    return find(setup if isinstance(setup, Result) else check(setup))
+
+
+def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
+    """Where may no clamp stand, and up to which height?
+
+    Args:
+        setup: a scene, or the path of a setup file.
+        kind: "laid" or "holder": whose margin is in the zones.
+
+    Raises:
+        InputError: as for ``load``.
+        WrongArgument: there is no such kind.
+
+    >>> zones = clearance.keepout("demo_models/side_plate_die_clash.toml")
+    >>> zones.upper[0].limit < zones.upper[-1].limit
+    True
+    """
+    if kind not in ("laid", "holder"):
+        raise WrongArgument("kind", kind, '"laid" or "holder"')
+    from clearance.advice.keepout import find_keepout
+
+    return find_keepout(_scene(setup), kind)
+
+
+def draw(
+    setup: Result | Scene | str | PathLike[str],
+    file: str | PathLike[str],
+    *,
+    view: str = "iso",
+    size: tuple[int, int] = (1600, 1200),
+    ground: str = "white",
+) -> None:
+    """Draw a picture for a setup document, as a PNG file.
+
+    Args:
+        setup: of ``check``; or a scene or the path of a setup file, which is checked first.
+        file: where the picture goes; it is there whole or not at all.
+        view: where it is looked from: "iso", "iso_left", "iso_back", "iso_back_left", "front", "right",
+            "top", "along_wire", or "close_up" (the place with the least to spare).
+        size: width and height in pixels, each 320 to 6000.
+        ground: "white", or "transparent".
+
+    Raises:
+        InputError: as for ``load``; the view, the size, the ground or the place to write to is wrong.
+        CannotDraw: no OpenGL is to be had; the message says what to install.
+
+    >>> clearance.draw("demo_models/side_plate_die_clash.toml", "side_plate_die.png", view="close_up")
+    """
+    if not isinstance(file, str | PathLike):
+        raise WrongArgument("file", file, "the path of the picture to write")
+    from clearance.judge.result import Result
+    from clearance.view.picture import draw as draw_result
+
+    result = setup if isinstance(setup, Result) else check(setup)
+    draw_result(result, fspath(file), view=view, size=size, ground=ground)
+
+
+def _scene(setup: Scene | str | PathLike[str]) -> Scene:
+    """A scene, read where it is not."""
+    if isinstance(setup, str | PathLike):
+        return load(setup)
+    from clearance.scene.model import Scene
+
+    if not isinstance(setup, Scene):
+        raise WrongArgument("setup", setup, "a Scene, or the path of a setup file")
+    return setup
+
+
+def _result(result: Result) -> Result:
+    from clearance.judge.result import Result
+
+    if not isinstance(result, Result):
+        raise WrongArgument("result", result, "a Result, which clearance.check gives")
+    return result
+
+
+def _names(items: Collection[str] | None) -> Collection[str] | None:
+    if isinstance(items, str):
+        raise WrongArgument("items", items, f"a list of names, [{items!r}] say")
+    return items
+
+
+def _length(name: str, value: float) -> float:
+    from math import isfinite
+
+    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+        raise WrongArgument(name, value, "a length in mm")
+    return float(value)
+
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name):
+        """A type that is loaded when it is first asked for."""
+        from importlib import import_module
+
+        for home, names in _HOMES.items():
+            if name in names:
+                value = getattr(import_module(f"clearance.{home}"), name)
+                globals()[name] = value
+                return value
+        raise AttributeError(f"module 'clearance' has no attribute {name!r}")
+
+    def __dir__():
+        return sorted({*globals(), *__all__})

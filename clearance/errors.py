@@ -37,6 +37,19 @@ class InputError(ClearanceError):
         super().__init__(f"{text}; {printable_lines(want)}" if want else text)
 
 
+class WrongArgument(ClearanceError, TypeError):
+    """A function of the library was given what it cannot take.
+
+    Args:
+        name: of the argument.   given: what it was given.   want: what would be right, in words.
+    """
+
+    def __init__(self, name: str, given: object, want: str) -> None:
+        shown = repr(given)
+        shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
+        super().__init__(f"{name} is {shown} ({type(given).__name__}); it should be {want}")
+
+
 class NotYet(InputError):
     """A key or word that is part of the file format but that this version cannot honour."""
 

@@ -206,7 +206,7 @@ class _Second:
             signal.pthread_sigmask(signal.SIG_SETMASK, before)
             os.close(write)
 
-    def answers(self) -> list | None:
+    def answers(self) -> list[Any] | None:
         """What it made, or None if it did not come through."""
         answer = bytearray()
         seen, since = _used(self._pid), time.monotonic()

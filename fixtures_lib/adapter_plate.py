@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import head
 from fixtures_lib.solids import at, box, cut, hole, placed, shell
 
@@ -80,4 +80,6 @@ KIND = Kind(
         ),
     ),
     build=build,
+    does=Does.BEARS | Does.GRIPS | Does.CARRIES,
+    fastened=Fastened.STANDS,
 )

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.solids import at, box, cut, join, prism, shell, slot
 
 
@@ -63,4 +63,6 @@ KIND = Kind(
         Parameter("slot", 10.0, "width of the slots in foot and upright; 0: none", 0, 60),
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.STANDS,
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, box, cut, hole, shell
 
@@ -70,4 +70,6 @@ KIND = Kind(
         Parameter("relief", 2.0, "of the lower edge on the reference side; 0: none", 0, 5),
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.BOLTED,
 )

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, shell
 
@@ -99,5 +99,7 @@ KIND = Kind(
         Parameter("knob", 36.0, "diameter of the knob on top; 0: none", 0, 80),
     ),
     build=build,
+    does=Does.GRIPS | Does.CARRIES,
+    fastened=Fastened.BOLTED,
     cautions=("Hand-operated: it holds with about 3000 N (common practice, no source).",),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from enum import Enum, Flag, auto
 from typing import Any
 
 import numpy as np
@@ -54,7 +55,8 @@ class Limit:
     """A bound on what a holder may hold.
 
     ``quantity``: "mass" (kg, all that stands on it), or of the part in its seat's frame, mm: "x", "y", "z"
-    (extents), "diameter" (the larger extent across the seat's X axis, along which a bar lies).
+    (extents), "diameter" (the larger extent across the seat's X axis, along which a bar lies); "force" (N,
+    told and not judged).
     ``source``: where the figure is from ("common practice, no source", "the parameters").
     """
 
@@ -88,19 +90,52 @@ class Holder:
         return np.concatenate(self.shells)
 
 
+class Does(Flag):
+    """What a holder does to a part, or to what stands on it; a V-block with a bow bears and presses.
+
+    What it is said to do counts where it touches the part: from below every holder bears. One that only bears
+    or carries keeps nothing from tipping or dropping.
+    """
+
+    #: a part lies on it, or against it, by its own weight
+    BEARS = auto()
+    #: holds a part between jaws, in a ring, by a toe: from beside and from above
+    GRIPS = auto()
+    #: lies on a part from above
+    PRESSES = auto()
+    #: other holders stand on it
+    CARRIES = auto()
+    #: holds by its magnetism, from beside and from above, and only what a magnet attracts
+    ATTRACTS = auto()
+
+
+class Fastened(Enum):
+    """How a holder is fastened itself to what it stands on."""
+
+    #: screwed, clamped or mounted by a face with screws
+    BOLTED = "bolted"
+    #: by its shank in a chuck
+    IN_A_SHANK = "in a shank"
+    #: by its weight alone, unless the shop does more: it may tip with what stands on it
+    STANDS = "stands"
+
+
 @dataclass(frozen=True)
 class Kind:
     """A kind of holder: its parameters, and the function that builds one from a full set of values.
 
-    ``build`` raises ``Conflict`` where values, each within its range, do not go together. ``fit`` takes the
-    values and the part's triangles (N, 3, 3) in the frame of the seat it is to be held in, and returns the
-    values that make the holder fit that part.
+    ``does`` and ``fastened`` say what it does and how it is held itself; what is left out is taken to do the
+    least, to bear and to stand loose. ``build`` raises ``Conflict`` where values, each within its range, do
+    not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
+    is to be held in, and returns the values that make the holder fit that part.
     """
 
     name: str
     summary: str
     parameters: tuple[Parameter, ...]
     build: Callable[[Mapping[str, Any]], Holder]
+    does: Does = Does.BEARS
+    fastened: Fastened = Fastened.STANDS
     laid: bool = False
     cautions: tuple[str, ...] = ()
     fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = None

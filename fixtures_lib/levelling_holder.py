@@ -12,7 +12,7 @@ from typing import Any
 
 from clearance.geometry.transforms import pose
 from fixtures_lib.carriers import HEAD, SHANK, head, head_seats, shank
-from fixtures_lib.holder import Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import head as screw_head
 from fixtures_lib.solids import at, bar, box, join, placed, shell
 
@@ -55,5 +55,7 @@ KIND = Kind(
         *SHANK,
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.IN_A_SHANK,
     cautions=("The pivot is taken half the shank's height up, in the gap; measure what tilts far from it.",),
 )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import at, box, centred_block, hole
 
 
@@ -49,6 +49,8 @@ KIND = Kind(
         Parameter("knob", 16.0, "diameter of the recess for its switch, in the right end; 0: none", 0, 100),
     ),
     build=build,
+    does=Does.BEARS | Does.ATTRACTS,
+    fastened=Fastened.STANDS,
     laid=True,
     cautions=("A magnet does not hold what it touches through an air gap, nor what is no steel.",),
 )

@@ -117,6 +117,7 @@ def _section(kind: Kind) -> list[str]:
     ]
     if holder.limits:
         lines += ["", "Limits: " + "; ".join(words.limit(each) for each in holder.limits) + "."]
+    lines += ["", f"What it does: {words.does(kind)}."]
     notes = [*kind.cautions]
     if kind.laid:
         notes.append("Laid by hand, so judged with the wider margin.")

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
 
@@ -80,5 +80,7 @@ KIND = Kind(
         Parameter("ear_thickness", 15.0, "of the ears, over the rest plane", 5, 60),
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.BOLTED,
     cautions=("Straps hold the parts down; their screws go into the thread holes between the places.",),
 )

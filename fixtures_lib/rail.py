@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import THREAD_FACET, at, box, cut, hole, join, shell
 
 DRILL = 6.8  # thread holes M8, straps are screwed down in them
@@ -111,5 +111,7 @@ KIND = Kind(
         Parameter("hole_pitch", 40.0, "spacing of the thread holes M8 between the pads; 0: none", 0, 200),
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.BOLTED,
     cautions=("The part rests on the pads only; straps hold it down.",),
 )

@@ -17,7 +17,7 @@ import numpy as np
 
 from clearance.geometry.transforms import pose
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, screw
 from fixtures_lib.solids import FACET, at, bar, box, cut, hole, join, placed, shell
 
@@ -178,5 +178,7 @@ KIND = Kind(
         Parameter("arm_width", 24.0, "of the arm", 10, 120),
     ),
     build=build,
+    does=Does.BEARS | Does.GRIPS | Does.PRESSES,
+    fastened=Fastened.BOLTED,
     fit=fit,
 )

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import head
 from fixtures_lib.solids import at, box, join, placed, shell
 
@@ -67,5 +67,7 @@ KIND = Kind(
         Parameter("throat", 6.0, "open room between the beam and the jaws", 0, 80),
     ),
     build=build,
+    does=Does.BEARS | Does.GRIPS,
+    fastened=Fastened.BOLTED,
     fit=jaws.fit_opening,
 )

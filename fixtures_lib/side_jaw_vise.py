@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
-from fixtures_lib.holder import Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import at, shell
 
 
@@ -46,6 +46,8 @@ KIND = Kind(
         Parameter("throat", 30.0, "open room between the beam and the jaws, for heads and wire", 0, 120),
     ),
     build=build,
+    does=Does.BEARS | Does.GRIPS,
+    fastened=Fastened.BOLTED,
     fit=jaws.fit_opening,
     cautions=("The jaws pull the part down on the steps; check that it rests before the heads come near.",),
 )

@@ -32,7 +32,9 @@ def facets(radius: float, error: float = FACET) -> int:
     return max(8, 4 * math.ceil(math.pi / math.acos(radius / (radius + error)) / 4))
 
 
-def ring(diameter: float, at: Point = (0.0, 0.0), *, hole: bool = False, error: float = FACET) -> NDArray:
+def ring(
+    diameter: float, at: Point = (0.0, 0.0), *, hole: bool = False, error: float = FACET
+) -> NDArray[np.float64]:
     """Corners (n, 2) of a circle's polygon: around it, or for a hole within it.
 
     The polygon around it touches the circle where the axes cross it, so its extents are exact.
@@ -42,27 +44,27 @@ def ring(diameter: float, at: Point = (0.0, 0.0), *, hole: bool = False, error: 
     half = math.pi / n
     outer = radius if hole else radius / math.cos(half)
     angles = np.arange(n) * 2 * half + (0.0 if hole else half)
-    return np.column_stack([np.cos(angles), np.sin(angles)]) * outer + np.asarray(at, dtype=float)
+    return np.asarray(np.column_stack([np.cos(angles), np.sin(angles)]) * outer + np.asarray(at, dtype=float))
 
 
-def slot(length: float, width: float, at: Point = (0.0, 0.0)) -> NDArray:
+def slot(length: float, width: float, at: Point = (0.0, 0.0)) -> NDArray[np.float64]:
     """Corners (n, 2) of a hole with round ends along X, ``length`` overall; a round hole where equal."""
     radius = width / 2
     reach = max(length - width, 0.0) / 2
     n = facets(radius)
     turns = np.arange(n // 2 + (1 if reach else 0)) * 2 * math.pi / n - math.pi / 2
     right = np.column_stack([np.cos(turns), np.sin(turns)]) * radius + [reach, 0.0]
-    return np.concatenate([right, -right]) + np.asarray(at, dtype=float)
+    return np.asarray(np.concatenate([right, -right]) + np.asarray(at, dtype=float))
 
 
-def hexagon(across: float, at: Point = (0.0, 0.0)) -> NDArray:
+def hexagon(across: float, at: Point = (0.0, 0.0)) -> NDArray[np.float64]:
     """Corners (6, 2) of a hexagon ``across`` flats, two flats parallel to X."""
     angles = np.radians(np.arange(6) * 60.0)
     corners = np.column_stack([np.cos(angles), np.sin(angles)]) * (across / math.sqrt(3))
-    return corners + np.asarray(at, dtype=float)
+    return np.asarray(corners + np.asarray(at, dtype=float))
 
 
-def rectangle(low: Point, high: Point) -> NDArray:
+def rectangle(low: Point, high: Point) -> NDArray[np.float64]:
     """Corners (4, 2)."""
     return np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]], dtype=float)
 
@@ -71,7 +73,7 @@ _AXES = {"x": (2, 0, 1), "y": (0, 2, 1), "z": (0, 1, 2)}
 # which of (a, b, extruded) becomes x, y, z; along y that is a reflection, so the winding is turned there
 
 
-def prism(outline: NDArray | Sequence[Point], low: float, high: float, axis: str = "z") -> Any:
+def prism(outline: NDArray[np.float64] | Sequence[Point], low: float, high: float, axis: str = "z") -> Any:
     """A solid with the given outline (n, 2), anticlockwise or not, from ``low`` to ``high`` along ``axis``.
 
     The outline is in (x, y) along z, in (y, z) along x, in (x, z) along y. Returns a ``manifold3d.Manifold``.

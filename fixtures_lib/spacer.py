@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.solids import at, box, centred_block, hole
 
 
@@ -49,4 +49,6 @@ KIND = Kind(
         Parameter("hole", 0.0, "diameter of its two screw holes; 0: none", 0, 30),
     ),
     build=build,
+    does=Does.BEARS | Does.CARRIES,
+    fastened=Fastened.STANDS,
 )

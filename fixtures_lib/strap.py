@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib.fitting import Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
 
@@ -126,6 +126,8 @@ KIND = Kind(
         ),
     ),
     build=build,
+    does=Does.PRESSES,
+    fastened=Fastened.BOLTED,
     fit=fit,
     laid=True,
     cautions=(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, cut, prism, shell, slot
 
@@ -78,5 +78,7 @@ KIND = Kind(
         ),
     ),
     build=build,
+    does=Does.GRIPS | Does.PRESSES,
+    fastened=Fastened.BOLTED,
     laid=True,
 )

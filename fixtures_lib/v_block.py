@@ -16,7 +16,7 @@ from typing import Any
 
 from fixtures_lib.fitting import Array, between, box_of
 from fixtures_lib.fitting import length as measured
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, prism, rectangle, shell
 
@@ -152,6 +152,8 @@ KIND = Kind(
         Parameter("width", None, "of the block; left out: as wide as the V needs", 20, 260),
     ),
     build=build,
+    does=Does.BEARS | Does.PRESSES,
+    fastened=Fastened.STANDS,
     fit=fit,
     cautions=("Give the bar's measured diameter: the seat's height follows from it.",),
 )

@@ -12,7 +12,7 @@ from typing import Any
 
 from fixtures_lib import jaws
 from fixtures_lib.fitting import Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, nut, screw
 from fixtures_lib.solids import at, bar, box, join, shell
 
@@ -140,6 +140,8 @@ KIND = Kind(
         Parameter("strap_thickness", 8.0, "of a strap", 3, 40),
     ),
     build=build,
+    does=Does.BEARS | Does.GRIPS | Does.PRESSES,
+    fastened=Fastened.BOLTED,
     fit=fit,
     cautions=("The screws and studs stand over the part's top: look at the upper head there.",),
 )

@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
-from fixtures_lib.holder import Limit, Parameter
+from fixtures_lib.holder import Does, Fastened, Kind, Limit, Parameter
 
 UNITS = {"mass": "kg", "force": "N"}
+DOES = {
+    Does.BEARS: "parts lie on it",
+    Does.GRIPS: "grips",
+    Does.PRESSES: "presses from above",
+    Does.CARRIES: "other holders stand on it",
+    Does.ATTRACTS: "holds what a magnet holds",
+}
+FASTENED = {
+    Fastened.BOLTED: "screwed down or mounted itself",
+    Fastened.IN_A_SHANK: "held by its shank",
+    Fastened.STANDS: "stands by its own weight",
+}
 
 
 def default(p: Parameter) -> str:
@@ -32,3 +44,8 @@ def limit(each: Limit) -> str:
     if each.high is not None:
         ends.append(f"to {each.high:.6g}")
     return f"{name} {' '.join(ends)} {UNITS.get(each.quantity, 'mm')} ({each.source})"
+
+
+def does(kind: Kind) -> str:
+    """What a kind does, and how it is fastened: "grips, presses from above; stands by its own weight"."""
+    return f"{', '.join(DOES[each] for each in kind.does)}; {FASTENED[kind.fastened]}"

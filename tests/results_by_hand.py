@@ -79,7 +79,6 @@ def a_result(
         title="Side-plate die",
         setup_file=setup_file,
         machine=None,
-        setup=None,
         bodies=(),
         stretches=tuple(cut.stretch for cut in cuts),
         wire_margin=0.5,

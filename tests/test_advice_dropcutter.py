@@ -63,7 +63,7 @@ def scene(triangles: NDArray[np.float64], x: float, y: float, lower_z: float, up
         lower_z=lower_z, upper_z=upper_z, wire=None, bodies=(0,),
     )  # fmt: skip
     body = Body("model", "holder", triangles, True, none, none, item=0)
-    return Scene("", "setup.toml", None, None, (body,), (stretch,), 0.0, (), ())
+    return Scene("", "setup.toml", None, (body,), (stretch,), 0.0, (), ())
 
 
 @pytest.mark.parametrize("file", MODELS)

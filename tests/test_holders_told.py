@@ -27,7 +27,10 @@ WANTED = {
     "turning_holder", "v_block", "wide_vise",
 }  # fmt: skip
 
-KEYS = {"schema", "name", "summary", "laid", "fits", "parameters", "seats", "limits", "cautions"}
+KEYS = {
+    "schema", "name", "summary", "laid", "does", "fastened", "fits", "parameters", "seats", "limits",
+    "cautions",
+}  # fmt: skip
 OF_PARAMETER = {"name", "default", "used", "low", "high", "unit", "choices", "many", "meaning"}
 
 

@@ -22,7 +22,7 @@ from clearance import files
 from clearance.errors import InputError
 from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
-from clearance.scene.model import Finding
+from clearance.scene.model import Finding, StretchKind
 from tests.results_by_hand import a_pair, a_result, a_stretch
 
 PAIR_KEYS = [
@@ -115,7 +115,7 @@ def test_what_is_no_number_is_null() -> None:
     pair = a_pair(
         side=math.nan, spare=-math.inf, on_item=np.array([1.0, math.nan, 2.0]), head_at=None, n="", line=0
     )
-    stretch = a_stretch("opening -> park", cut=None, flushing=None)
+    stretch = a_stretch("opening -> park", cut=None, kind=StretchKind.PARK, flushing=None)
     report = strict(data.as_json(data.as_report(a_result(pair, stretches=(stretch,)))))
     written = report["pairs"][0]
     for key in ("side", "spare", "on_item", "head_at", "n", "line"):

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.report.terminal import CAUTIONS, as_text, rounded_down
-from clearance.scene.model import Finding, SideHeight
+from clearance.scene.model import Finding, SideHeight, StretchKind
 from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
 
 
@@ -197,7 +197,8 @@ def test_grave_findings_are_never_left_out() -> None:
 
 
 def test_heights_to_set_stand_there_unrounded_to_a_micrometre() -> None:
-    text = as_text(a_result(a_pair(), stretches=(a_stretch(upper_z=25.105), a_stretch("way", cut=None))), 200)
+    way = a_stretch("way", cut=None, kind=StretchKind.BETWEEN)
+    text = as_text(a_result(a_pair(), stretches=(a_stretch(upper_z=25.105), way)), 200)
     assert "faces at Z -0.10 and Z 25.105, 0.10 below and 0.10 above the part" in text
     assert '"way": ' not in text
 

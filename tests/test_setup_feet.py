@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from clearance.scene.model import Body, Scene, SideHeight
-from clearance.scene.stability import GRIPS, LOOSE, MANY, _contact, _Faces, _hull, _outside
+from clearance.scene.stability import MANY, _contact, _Faces, _hull, _outside
 from fixtures_lib import library
 from tests.holding_bench import block, checked, found, rod, scene
 from tests.setup_writer import Tables
@@ -142,10 +142,6 @@ def test_fixed_elements_may_stand_out_as_they_do(tmp_path: Path) -> None:
         part(block(tmp_path, 40, 60, 20), on="holder", seat="top", at=[-20, -30, 0]),
     ]
     assert told(scene(tmp_path, items, upper_z=90)) == []
-
-
-def test_names_of_loose_and_gripping_holders_exist() -> None:
-    assert set(LOOSE) | set(GRIPS) <= set(library.names())
 
 
 # ----------------------------------------------------------------------------------------- contacts and hulls

@@ -25,7 +25,7 @@ def part(model: str, **placed: Any) -> Tables:
 
 
 def params(there: Scene, name: str) -> dict[str, Any]:
-    return next(dict(b.source["params"]) for b in there.bodies if b.name == name)
+    return next(dict(b.library.params) for b in there.bodies if b.name == name)
 
 
 def told(there: Scene, kind: str) -> list[tuple[str, str | None, str]]:
@@ -259,5 +259,5 @@ def test_moving_the_lowest_moves_all_that_stands_on_it(tmp_path: Path) -> None:
 
 def test_setup_as_written_names_the_fit(tmp_path: Path) -> None:
     there = scene(tmp_path, [VISE, part(block(tmp_path, 37, 30, 20), on="vise")], upper_z=200)
-    assert there.bodies[0].source["fit"] == "part"
+    assert there.bodies[0].library.fit == "part"
     assert 'fit = "part"' in toml({"items": [VISE]})

@@ -12,7 +12,7 @@ import pytest
 from clearance.scene.fields import Table
 from clearance.scene.load import load
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Scene, SideHeight, Stretch
+from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
 from tests.setup_writer import machine, setup, write
 
@@ -54,7 +54,7 @@ Case = tuple[str, dict[str, Any], Callable[[Scene], Any], Any]
 
 IN_SETUP: list[Case] = [
     ("title", {}, lambda s: s.title, "Side-plate die, first opening"),
-    ("units", {"units": "mm"}, lambda s: s.setup.units, "mm"),
+    ("units", {"units": "mm"}, lambda s: s.cuts[0].options.file_units, "mm"),
     ("machine.use", {"machine": {"use": "small"}}, lambda s: s.machine.name, "small"),
     ("machine.file", {}, lambda s: s.machine.name, "test bench"),
     ("heads.flushing_distance", {}, lambda s: s.stretches[0].upper_z, near(TOP + 0.2)),
@@ -118,7 +118,7 @@ IN_SETUP: list[Case] = [
     ("items.name", {}, lambda s: [b.name for b in s.bodies],
      ["rail", "die plate", "stop", "magnet", "frame"]),
     ("items.holder", {"items__2": {"name": "r", "holder": "rail"}},
-     lambda s: (body(s, "r").source["holder"], body(s, "r").kind), ("rail", "holder")),
+     lambda s: (body(s, "r").library.holder, body(s, "r").kind), ("rail", "holder")),
     ("items.params", {"items__2": {"name": "r", "holder": "rail", "params": {"length": 210}}},
      lambda s: np.diff(box_of(body(s, "r"))[0]), near([210.0])),
     ("items.part", {}, lambda s: (body(s, "die plate").kind, box_of(body(s, "die plate"))),
@@ -134,11 +134,11 @@ IN_SETUP: list[Case] = [
     ("items.material", {"items__1__material": "tool steel"}, lambda s: body(s, "die plate").density, 7.7),
     ("items.density", {"items__1__density": 6.6}, lambda s: body(s, "die plate").density, 6.6),
     ("items.start_holes", {"items__1__start_holes": [{"at": [70, 60], "diameter": 3.0}]},
-     lambda s: body(s, "die plate").source["start_holes"], [{"at": (70.0, 60.0), "diameter": 3.0}]),
+     lambda s: body(s, "die plate").start_holes, (StartHole((70.0, 60.0), 3.0),)),
     ("items.start_holes.at", {"items__1__start_holes": [{"at": [71, 60], "diameter": 3.0}]},
-     lambda s: body(s, "die plate").source["start_holes"][0]["at"], (71.0, 60.0)),
+     lambda s: body(s, "die plate").start_holes[0].at, (71.0, 60.0)),
     ("items.start_holes.diameter", {"items__1__start_holes": [{"at": [71, 60], "diameter": 3.5}]},
-     lambda s: body(s, "die plate").source["start_holes"][0]["diameter"], 3.5),
+     lambda s: body(s, "die plate").start_holes[0].diameter, 3.5),
     ("items.on", {}, lambda s: body(s, "die plate").stands_on, "rail"),
     ("items.seat", {"items__2__on": "die plate", "items__2__seat": "top"},
      lambda s: box_of(body(s, "stop"))[2], [20.0, 33.0]),
@@ -163,26 +163,26 @@ IN_SETUP: list[Case] = [
      lambda s: ends(s.stretches[0]), near([[30, 110], [40, 115]])),
     ("cuts.rotate", {"cuts__0__rotate": 90}, lambda s: ends(s.stretches[0]), near([START, (155, 110)])),
     ("cuts.offsets", {**PROGRAM, "cuts__0__offsets": {"1": 0.18, "2": 0.25}},
-     lambda s: s.setup.cuts[0].offsets, {1: 0.18, 2: 0.25}),
-    ("cuts.offset_max", {"cuts__0__offset_max": 0.3}, lambda s: s.setup.cuts[0].offset_max, 0.3),
+     lambda s: s.cuts[0].options.offsets, {1: 0.18, 2: 0.25}),
+    ("cuts.offset_max", {"cuts__0__offset_max": 0.3}, lambda s: s.cuts[0].options.offset_max, 0.3),
     ("cuts.planes", {"cuts__0__planes": {"xy": 0.5, "uv": 25.0}},
-     lambda s: s.setup.cuts[0].planes.model_dump(), {"xy": 0.5, "uv": 25.0}),
-    ("cuts.planes.xy", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.setup.cuts[0].planes.xy, 0.5),
-    ("cuts.planes.uv", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.setup.cuts[0].planes.uv, 9.0),
-    ("cuts.uv_words", {"cuts__0__uv_words": "absolute"}, lambda s: s.setup.cuts[0].uv_words, "absolute"),
+     lambda s: s.cuts[0].planes, (0.5, 25.0)),
+    ("cuts.planes.xy", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.cuts[0].planes.xy, 0.5),
+    ("cuts.planes.uv", {"cuts__0__planes": {"xy": 0.5, "uv": 9}}, lambda s: s.cuts[0].planes.uv, 9.0),
+    ("cuts.uv_words", {"cuts__0__uv_words": "absolute"}, lambda s: s.cuts[0].options.uv_words, "absolute"),
     ("cuts.zeros", {**PROGRAM, "cuts__0__zeros": {"G55": [1, 2]}},
-     lambda s: s.setup.cuts[0].zeros, {"G55": (1.0, 2.0)}),
+     lambda s: s.cuts[0].options.zeros, {"G55": (1.0, 2.0)}),
     ("cuts.whole_numbers", {**PROGRAM, "cuts__0__whole_numbers": "leading"},
-     lambda s: s.setup.cuts[0].whole_numbers, "leading"),
-    ("cuts.digits", {**PROGRAM, "cuts__0__digits": [4, 3]}, lambda s: s.setup.cuts[0].digits, (4, 3)),
+     lambda s: s.cuts[0].options.whole_numbers, "leading"),
+    ("cuts.digits", {**PROGRAM, "cuts__0__digits": [4, 3]}, lambda s: s.cuts[0].options.digits, (4, 3)),
     ("cuts.block_delete", {**PROGRAM, "cuts__0__block_delete": "skip"},
-     lambda s: s.setup.cuts[0].block_delete, "skip"),
+     lambda s: s.cuts[0].options.block_delete, "skip"),
     ("cuts.without", {"cuts__0__without": ["magnet", "stop"]}, lambda s: names_there(s, "opening"),
      {"rail", "die plate", "frame"}),
     ("cuts.with", {"cuts__0__with": ["magnet"], "cuts__1": SECOND},
      lambda s: [names_there(s, x) for x in ("opening", "opening -> second", "second")],
      [{"rail", "die plate", "stop", "magnet", "frame"}] * 2 + [{"rail", "die plate", "stop", "frame"}]),
-    ("cuts.stop_before", {"cuts__0__stop_before": True}, lambda s: s.setup.cuts[0].stop_before, True),
+    ("cuts.stop_before", {"cuts__0__stop_before": True}, lambda s: s.cuts[0].stop_before, True),
     ("cuts.flushing_distance", {"cuts__0__flushing_distance": 1.5}, lambda s: s.stretches[0].upper_z,
      near(TOP + 1.5)),
     ("cuts.upper_z", {"cuts__0__upper_z": 55.5}, lambda s: s.stretches[0].upper_z, 55.5),
@@ -190,7 +190,7 @@ IN_SETUP: list[Case] = [
 
 IN_MACHINE: list[Case] = [
     ("name", {}, lambda s: s.machine.name, "test bench"),
-    ("units", {"units": "mm"}, lambda s: s.machine.units, "mm"),
+    ("units", {"units": "mm"}, lambda s: s.machine.wire, 0.3),
     *[
         (f"travel.{axis}", {}, lambda s, axis=axis: getattr(s.machine.travel, axis), limits)
         for axis, limits in {
@@ -200,9 +200,9 @@ IN_MACHINE: list[Case] = [
     # from the lower pivot, 3.0 behind -0.4, to the upper one, 5.0 behind 20.2; half of 0.3 across
     ("wire", {}, lambda s: [*s.stretches[0].wire.z, *s.stretches[0].wire.r], near([-3.4, 25.2, 0.15, 0.15])),
     ("max_part_mass", {}, lambda s: s.machine.max_part_mass, 90.0),
-    ("codes.thread", {}, lambda s: s.machine.codes.thread, ["M71"]),
-    ("codes.cut", {}, lambda s: s.machine.codes.cut, ["M72"]),
-    ("codes.ignore", {}, lambda s: s.machine.codes.ignore, ["M73"]),
+    ("codes.thread", {}, lambda s: s.machine.codes.thread, ("M71",)),
+    ("codes.cut", {}, lambda s: s.machine.codes.cut, ("M72",)),
+    ("codes.ignore", {}, lambda s: s.machine.codes.ignore, ("M73",)),
     ("codes.uv_on_arcs", {"codes__uv_on_arcs": "even"}, lambda s: s.machine.codes.uv_on_arcs, "even"),
     (
         "codes.semicolon",

@@ -148,7 +148,7 @@ def test_report_says_the_heights(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 def test_travel_takes_in_the_lowest_and_the_highest(tmp_path: Path) -> None:
     result = judged(job(tmp_path))
-    used = result.extra["access"].travel["z"]  # type: ignore[attr-defined]
+    used = result.facts.travel["z"]
     assert (used.low, used.high) == (pytest.approx(10.1), pytest.approx(30.1))
 
 

@@ -177,7 +177,7 @@ def test_bodies_of_a_model_are_chosen_and_each_choice_is_its_own(tmp_path: Path)
     scene = load(write(tmp_path, setup(**changes)))
     wide = {b.name: (b.triangles_M[..., 0].min(), b.triangles_M[..., 0].max()) for b in scene.bodies}
     assert [wide[name] for name in ("left", "right", "both", "all")] == [(0, 10), (50, 80), (0, 80), (0, 80)]
-    assert next(b for b in scene.bodies if b.name == "left").source["bodies"] == ["left jaw"]
+    assert next(b for b in scene.bodies if b.name == "left").source.bodies == ("left jaw",)
     with pytest.raises(InputError, match=r'items\[3\]\.bodies.*two\.stl.*no body "lift jaw".*"left jaw"'):
         load(write(tmp_path, setup(items__2={"name": "a", "model": "two.stl", "bodies": ["lift jaw"]})))
 

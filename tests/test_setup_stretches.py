@@ -11,7 +11,7 @@ import pytest
 
 from clearance.errors import InputError
 from clearance.mesh.model import Solid
-from clearance.scene.load import load
+from clearance.scene.load import load, read_machine
 from clearance.scene.model import Finding, Scene
 from clearance.toolpath.moves import Moves, polyline
 from clearance.toolpath.options import Codes, PathOptions
@@ -196,8 +196,8 @@ def test_an_inch_setup_is_the_mm_setup(tmp_path: Path) -> None:
         assert t.moves.end == pytest.approx(s.moves.end, abs=1e-9)
         assert (t.upper_z, t.lower_z) == pytest.approx((s.upper_z, s.lower_z), abs=1e-9)
     assert two.wire_margin == pytest.approx(one.wire_margin)
-    assert two.setup.cuts[0].offsets == pytest.approx(one.setup.cuts[0].offsets)
-    assert two.setup.cuts[1].planes.uv == pytest.approx(25)
+    assert two.cuts[0].options.offsets == pytest.approx(one.cuts[0].options.offsets)
+    assert two.cuts[1].planes.uv == pytest.approx(25)
 
 
 def test_an_inch_machine_is_the_mm_machine(tmp_path: Path) -> None:
@@ -208,15 +208,17 @@ def test_an_inch_machine_is_the_mm_machine(tmp_path: Path) -> None:
             return [inches(v, key) for v in node]
         return node / 25.4 if isinstance(node, int | float) and key != "max_part_mass" else node
 
-    one = load(write(tmp_path, bench=machine())).machine.model_dump()
-    two = load(write(tmp_path, bench={"units": "inch", **inches(machine())})).machine.model_dump()
+    both = []
+    for bench in (machine(), {"units": "inch", **inches(machine())}):
+        write(tmp_path, bench=bench)
+        both.append(read_machine(tmp_path / "ours.toml").model_dump())
 
     def flat(node: Any) -> list[Any]:
         if isinstance(node, dict):
             return [x for v in node.values() for x in flat(v)]
         return [x for v in node for x in flat(v)] if isinstance(node, list | tuple) else [node]
 
-    numbers = [[x for x in flat(m) if isinstance(x, float)] for m in (one, two)]
+    numbers = [[x for x in flat(m) if isinstance(x, float)] for m in both]
     assert numbers[1] == pytest.approx(numbers[0], rel=1e-12)
     assert len(numbers[0]) > 50
 

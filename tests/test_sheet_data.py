@@ -5,6 +5,7 @@ Sources: ISO 4762 (head of an M8 screw: 8 mm); the rest is in the demos' setups,
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -124,8 +125,7 @@ def test_places_masses_and_inputs() -> None:
 def test_cures_are_told_as_on_the_terminal() -> None:
     """The raise is the demo's own: it has its arithmetic in the demo's tests."""
     result = clearance.check(clearance.load(str(DEMOS / "side_plate_die_clash.toml")))
-    result.extra["cures"] = find_cures(result)
-    (words,) = gather(result, "today").cures
+    (words,) = gather(replace(result, cures=find_cures(result)), "today").cures
     assert words == (
         'cure for the lower head and "front rail": raise the part zero and all on the table by 1.96 mm.'
     )

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from clearance.errors import InputError
 from clearance.judge.along import Along
+from clearance.scene.model import StretchKind
 from clearance.view import looks
 from clearance.view.drawing import (
     MOST_PLACES,
@@ -155,8 +156,9 @@ def test_the_path_is_coloured_by_the_least_that_either_head_has_to_spare() -> No
     result = plate_on_rails(clash=False)
     lower = spare_figures("lower", 9.0, -0.01, 0.5, 30.0, 0.0, 6.0, np.nan, 0.85)
     upper = spare_figures("upper", np.nan, 40.0, 1.5, 2.0, 7.0, 19.99, np.nan, 3.0)
-    result.extra["along"] = (lower, upper)
-    drawing = describe(replace(result, pairs=()))
+    result = replace(result, pairs=())
+    vars(result)["along"] = (lower, upper)
+    drawing = describe(result)
     path = result.scene.stretches[0].moves
     for k, want in ((1, 1), (2, 2), (3, 3), (4, 2), (5, 4), (6, 5)):
         at = (path.start[k] + path.end[k]) / 2 if k != 3 else path.end[k]
@@ -168,7 +170,7 @@ def test_the_path_is_coloured_by_the_least_that_either_head_has_to_spare() -> No
 
 def test_what_touches_is_darkest_whatever_was_measured() -> None:
     result = plate_on_rails()
-    result.extra["along"] = (spare_figures("lower", *[30.0] * 8),)
+    vars(result)["along"] = (spare_figures("lower", *[30.0] * 8),)
     assert [t.band for t in describe(result).tracks] == [5, 0, 5, 5], "move 3 of the pair with the rail"
 
 
@@ -181,7 +183,7 @@ def test_the_path_leaves_out_the_part_that_is_cut() -> None:
     bands = move_bands(result, stretch)
     assert (bands[2], bands[0]) == (1, 4)
     there = replace(stretch, bodies=(0,))
-    alone = replace(result, scene=replace(result.scene, stretches=(there,)), extra={})
+    alone = replace(result, scene=replace(result.scene, stretches=(there,)))
     assert set(move_bands(alone, there)) == {len(looks.BANDS) - 1}
 
 
@@ -196,7 +198,7 @@ def _on(points: np.ndarray, p: np.ndarray) -> bool:
 
 def test_a_way_between_cuts_has_the_colour_of_its_worst() -> None:
     result = plate_on_rails(clash=False)
-    way = replace(result.scene.stretches[0], cut=None)
+    way = replace(result.scene.stretches[0], cut=None, kind=StretchKind.BETWEEN)
     scene = replace(result.scene, stretches=(way,))
     one = replace(result.pairs[0], spare=3.0, verdict="clear")
     for pairs, want in (((one,), 3), ((one, replace(one, spare=-2.0, verdict="clash")), 0), ((), None)):

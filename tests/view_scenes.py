@@ -235,7 +235,6 @@ def plate_on_rails(clash: bool = True) -> Result:
         title="Side-plate die, first opening",
         setup_file="side_plate.toml",
         machine=None,
-        setup=None,
         bodies=bodies,
         stretches=(stretch,),
         wire_margin=0.5,

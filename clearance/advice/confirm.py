@@ -77,7 +77,7 @@ def _probes(low: float, high: float) -> list[float]:
 def _middle(scene: Scene) -> NDArray[np.float64]:
     """A point near the work, so that scenes far from the machine's origin lose no digits."""
     start = np.concatenate([s.moves.start for s in scene.stretches])
-    return np.r_[np.round(start.mean(axis=0)), 0.0]
+    return np.asarray(np.r_[np.round(start.mean(axis=0)), 0.0])
 
 
 def _stands(

@@ -18,7 +18,7 @@ from clearance.judge.fcl_touch import TouchHead
 from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
 from clearance.judge.flat_boxes import ChordTree, TriangleTree
 from clearance.judge.pairs import HeadRun, runs_of
-from clearance.scene.model import Finding, Scene
+from clearance.scene.model import Finding, Scene, StretchKind
 from clearance.sweep.heads import Piece
 
 Box = tuple[float, float, float, float]
@@ -97,26 +97,20 @@ class Covered:
         """All shifts of a head against a body where each zero is in the box; None: it goes along."""
         x0, x1, y0, y1 = box
         mine, its = self._group(run), self.groups.get(body)
-        if run.stretch.cut is None and run.stretch.name.startswith("pickup "):
+        if run.stretch.kind is StretchKind.PICKUP:
             # the head stands where it is told; only a part moves, the other way
             return (0.0, 0.0, 0.0, 0.0) if its is None else (-x1, -x0, -y1, -y0)
         if its is None:
             return box
         if mine is not None:
             return None if mine == its else (x0 - x1, x1 - x0, y0 - y1, y1 - y0)
-        if len(set(self.groups.values())) == 1 and " -> " in run.stretch.name and self._between(run):
+        if len(set(self.groups.values())) == 1 and run.stretch.kind is StretchKind.BETWEEN:
             return None
         return (x0 - x1, x1 - x0, y0 - y1, y1 - y0)
 
     def _group(self, run: HeadRun) -> int | None:
         first = run.stretch.cut_bodies[:1]
         return self.groups[first[0]] if first else None
-
-    def _between(self, run: HeadRun) -> bool:
-        """Whether a way leads from cut to cut, and so goes along with the part."""
-        at = next(k for k, s in enumerate(self.scene.stretches) if s is run.stretch)
-        cuts = [s.cut is not None for s in self.scene.stretches]
-        return any(cuts[:at]) and any(cuts[at + 1 :])
 
     def _path(self, run: HeadRun, part: int) -> ChordTree:
         one = run.parts[part]

@@ -9,7 +9,7 @@ its windows are.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from clearance.advice.still import StillHeads
 from clearance.advice.upper import UpperRule
 from clearance.errors import InputError
 from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.result import Pair, Result
+from clearance.judge.result import Ailment, Cure, Pair, Result
 from clearance.judge.verdict import check
 from clearance.scene.limits import Masses
 from clearance.scene.model import Scene
@@ -40,38 +40,6 @@ STEP = 0.1
 SHORTER = ("screw_below",)
 #: of the upper head a raise is answered as a multiple of this, mm
 FINE = 0.01
-
-
-@dataclass(frozen=True)
-class Cure:
-    """One change that makes the pair's item clear of all heads and makes nothing else worse.
-
-    Attributes:
-        kind: "raise", "raise upper head", "move", "turn" or "shorten".
-        items: what is changed, with all that stands on it.
-        by: mm, or degrees for a turn.   along: the way of a move, (3,) unit vector, machine frame.
-        change: how far anything moves at most, mm.   all: it makes everything clear.
-        text: an order to the setter.
-    """
-
-    kind: str
-    items: tuple[str, ...]
-    by: float
-    change: float
-    all: bool
-    text: str
-    along: tuple[float, float, float] | None = None
-
-
-@dataclass(frozen=True)
-class Ailment:
-    """An item that some head clashes with or comes close to, and what cures it, the smallest change first."""
-
-    head: str
-    item: str
-    cut: str
-    verdict: str
-    cures: tuple[Cure, ...]
 
 
 def find_cures(result: Result) -> tuple[Ailment, ...]:
@@ -186,7 +154,7 @@ class _Doctor:
             cures += self._moves(k, moving)
             if body.kind == "laid":
                 cures += self._turns(k, moving)
-        if body.source.get("holder") is not None:
+        if body.library is not None:
             cures += self._shorter(k)
         return cures
 
@@ -247,10 +215,11 @@ class _Doctor:
 
     def _shorter(self, k: int) -> list[Cure]:
         body = self.scene.bodies[k]
+        params = body.library.params if body.library is not None else {}
         found = []
         for name in SHORTER:
-            had = body.source["params"].get(name)
-            if not had:
+            had = params.get(name)
+            if not isinstance(had, float) or not had:
                 continue
 
             def there(by: float, name: str = name, had: float = had) -> Scene:
@@ -263,7 +232,7 @@ class _Doctor:
             after = there(by)
             if self._works(after, [k]):
                 left = had - by
-                unit = MM_PER_UNIT[self.scene.setup.units]
+                unit = MM_PER_UNIT[self.scene.units]
                 what = (
                     f"{name} = {left / unit:.6g} instead of {had / unit:.6g}"
                     if left

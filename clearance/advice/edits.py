@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.upper import carried, neighbours, upper_rules
 from clearance.geometry.transforms import Matrix, apply, pose
-from clearance.scene.model import Body, Scene, Stretch
+from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves, polyline
 
@@ -55,9 +55,8 @@ def raised(scene: Scene, rising: Sequence[int], s: float) -> Scene:
 def upper_raised(scene: Scene, dz: float) -> Scene:
     """The scene with the upper face ``dz`` mm higher on every stretch (``travel_z`` stays)."""
     stretches = []
-    for k, stretch in enumerate(scene.stretches):
-        between = stretch.cut is None and None not in neighbours(scene, k)
-        held = between and scene.setup is not None and scene.setup.heads.travel_z is not None
+    for stretch in scene.stretches:
+        held = stretch.kind is StretchKind.BETWEEN and scene.heads.travel_z is not None
         upper_z = stretch.upper_z + (0.0 if held else dz)
         stretches.append(_at_height(scene, stretch, upper_z, 0.0, scene.bodies))
     return replace(scene, stretches=_rejoined(scene, stretches))
@@ -125,9 +124,10 @@ def _leaning(scene: Scene, old: Stretch, new: Stretch, zero_up: float) -> Stretc
     Straight moves, shifted arcs and cones change evenly with height, so the two old paths give any other.
     """
     assert old.upper_moves is not None
-    lower_z = old.lower_z - scene.machine.lower_head.guide
-    upper_z = old.upper_z + scene.machine.upper_head.guide
-    new_upper = new.upper_z + scene.machine.upper_head.guide
+    machine = scene.known_machine
+    lower_z = old.lower_z - machine.lower_head.guide
+    upper_z = old.upper_z + machine.upper_head.guide
+    new_upper = new.upper_z + machine.upper_head.guide
     shares = [(z - zero_up - lower_z) / (upper_z - lower_z) for z in (lower_z, new_upper)]
     lower, upper = (_between(old.moves, old.upper_moves, share) for share in shares)
     chords = max(old.moves.chord_error, old.upper_moves.chord_error)
@@ -171,16 +171,16 @@ def _between(a: Moves, b: Moves, share: float) -> Moves:
 
 def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The ways between cuts, to them and from them, from where the cuts now begin and end."""
-    if scene.setup is None:
+    if not scene.cuts:
         return tuple(stretches)
     cuts = {s.cut: s for s in stretches if s.cut is not None}
-    heads = scene.setup.heads
+    heads = scene.heads
     out = []
     for k, stretch in enumerate(stretches):
         before, after = neighbours(scene, k)
         a = None if before is None else cuts[before]
         b = None if after is None else cuts[after]
-        if stretch.cut is not None or k < len(heads.pickups) or (a is None and b is None):
+        if stretch.kind in (StretchKind.CUT, StretchKind.PICKUP) or (a is None and b is None):
             out.append(stretch)
             continue
         ways = []
@@ -222,20 +222,22 @@ def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, d
 
 
 def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
-    """A holder of the library with some of its parameters (mm) as given.
+    """A body that is a holder of the library, with some of its parameters (mm) as given.
 
     Raises:
         InputError: the holder cannot be built so.
     """
     from fixtures_lib import library
 
-    built = library.build(body.source["holder"], {**body.source["params"], **params})
+    source = body.library
+    assert source is not None
+    built = library.build(source.holder, {**source.params, **params})
     return replace(
         body,
         triangles_M=apply(body.T_MI, built.triangles),
         shells=tuple(len(shell) for shell in built.shells),
         sunk=built.sunk,
-        source={**body.source, "params": dict(built.params)},
+        source=replace(source, params=dict(built.params)),
     )
 
 

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from clearance.advice.question import BEYOND_TOUCH
 from clearance.judge.flat import chords_of
 from clearance.mesh.sections import Outline
-from clearance.scene.bodies import margin as margin_of
 from clearance.scene.model import Scene, SideHeight
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
@@ -73,7 +72,7 @@ class Keepout:
 
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
     """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
-    margin = margin_of(scene.setup.margins, kind)
+    margin = scene.margins.of(kind)
     lines, deviation = {}, 0.0
     for stretch in scene.stretches:
         for moves in (stretch.moves, stretch.upper_moves):

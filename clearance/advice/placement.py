@@ -15,12 +15,11 @@ import numpy as np
 from clearance.advice.confirm import growth
 from clearance.advice.covered import Covered, Touch
 from clearance.advice.edits import replanned
-from clearance.advice.upper import neighbours
 from clearance.judge.flat import TOUCH, FlatView, chords_of
 from clearance.judge.flat_boxes import TriangleTree
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import Pair, Result
-from clearance.scene.model import Finding, Scene
+from clearance.scene.model import Finding, Scene, StretchKind
 
 Box = tuple[float, float, float, float]
 
@@ -288,9 +287,9 @@ def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[
     centre = np.asarray(about)
     widest = {b: _widest(there.bodies[b].triangles_M, centre) for b in parts}
     least, name = np.inf, None
-    for at, stretch in enumerate(there.stretches):
+    for stretch in there.stretches:
         reach = max(_farthest(stretch.moves, centre), _farthest(stretch.upper_moves or stretch.moves, centre))
-        rigid = stretch.cut is not None or None not in neighbours(there, at)
+        rigid = stretch.kind in (StretchKind.CUT, StretchKind.BETWEEN)
         for run in runs_of(stretch, there.wire_margin):
             for part in run.parts:
                 for boxed in (False, True):

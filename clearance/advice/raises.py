@@ -353,7 +353,7 @@ def _cuts_at(scene: Scene, rising: Sequence[int], s: float) -> tuple[CutAt, ...]
         if stretch.cut is None:
             continue
         zero = None if stretch.zero_M is None else float(stretch.zero_M[2])
-        said = None if scene.setup is None else scene.setup.cuts[stretch.cut].planes
+        said = scene.cuts[stretch.cut].planes if scene.cuts else None
         planes = None if said is None or zero is None else (zero + said.xy, zero + said.uv)
         out.append(CutAt(stretch.name, stretch.flushing, stretch.upper_z, zero, planes))
     return tuple(out)

@@ -82,7 +82,7 @@ def _pace(scene: Scene) -> float:
                 # arcs about two centres, of two radii, are no farther apart than these two add up to
                 _bulge(a, b),
             )
-            guides = scene.machine.lower_head.guide + scene.machine.upper_head.guide
+            guides = scene.known_machine.lower_head.guide + scene.known_machine.upper_head.guide
             steepest = max(steepest, apart / (stretch.upper_z - stretch.lower_z + guides))
     return float(np.hypot(1.0, steepest)) * 1.001
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.errors import InputError
-from clearance.scene.model import Scene, Stretch
+from clearance.scene.model import Scene, Stretch, StretchKind
 
 
 @dataclass(frozen=True)
@@ -70,17 +70,17 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
         if stretch.cut is not None:
             rules.append(of_cuts[k])
             continue
-        before, after = neighbours(scene, k)
+        _, after = neighbours(scene, k)
         beside = [rule for rule in ends if rule is not None]
-        if stretch.name.startswith("pickup ") and after is not None and of_cut[after].levels:
+        if stretch.kind is StretchKind.PICKUP and after is not None and of_cut[after].levels:
             # the heads stand there at the setup's own height
             fixed = flushing_rule(scene, of_cut[after]) is None
             own = UpperRule(stretch.upper_z, -np.inf)
             beside = [own if fixed else _own_rule(scene, of_cut[after], rising)]
-        heads = None if scene.setup is None else scene.setup.heads
-        if before is not None and after is not None and heads is not None and heads.travel_z is not None:
-            rules.append(UpperRule(heads.travel_z, -np.inf))
-        elif beside and scene.setup is not None:
+        travel_z = scene.heads.travel_z
+        if stretch.kind is StretchKind.BETWEEN and travel_z is not None:
+            rules.append(UpperRule(travel_z, -np.inf))
+        elif beside and scene.cuts:
             rules.append(UpperRule(max(r.stands for r in beside), max(r.rides for r in beside)))
         else:
             rules.append(UpperRule(stretch.upper_z, -np.inf))
@@ -103,8 +103,9 @@ def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> Upp
         return own
     rides = carried(stretch, rising)
     if stretch.own_height and (own.stands if rides else own.rides) > -np.inf:
+        assert stretch.cut is not None
         raise InputError(
-            scene.setup.cuts[stretch.cut].path,
+            scene.cuts[stretch.cut].path,
             "",
             "before its first Z word the upper face is where the setup puts it, and that goes another way"
             " than the part zero when this is raised",
@@ -127,13 +128,13 @@ def _own_rule(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperR
 
 def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
     """The distance that the upper face keeps from the part's top, mm; None where its height is fixed."""
-    if scene.setup is None or stretch.cut is None or not stretch.cut_bodies:
+    if not scene.cuts or stretch.cut is None or not stretch.cut_bodies:
         return None
-    cut = scene.setup.cuts[stretch.cut]
-    said = cut if cut.upper_z is not None or cut.flushing_distance is not None else scene.setup.heads
+    cut = scene.cuts[stretch.cut]
+    said = cut if cut.upper_z is not None or cut.flushing_distance is not None else scene.heads
     if said.upper_z is not None or said.flushing_distance is None:
         return None
-    return float(said.flushing_distance)
+    return said.flushing_distance
 
 
 def neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:

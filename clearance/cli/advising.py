@@ -32,7 +32,13 @@ if TYPE_CHECKING:
 LONGEST = 2000.0
 
 
-class Millimetres(click.ParamType):
+if TYPE_CHECKING:
+    FloatType = click.ParamType[float]
+else:  # older versions of click are not generic
+    FloatType = click.ParamType
+
+
+class Millimetres(FloatType):
     """A length on the command line."""
 
     name = "mm"

@@ -65,13 +65,14 @@ def with_cures(result: Result) -> Result:
     """The result with what would cure it, where it is not clear."""
     if all(pair.verdict not in ("clash", "close") for pair in result.pairs):
         return result
+    from dataclasses import replace
+
     from clearance.advice.cures import find_cures
     from clearance.report.progress import Progress
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking for cures")
-        result.extra["cures"] = find_cures(result)
-    return result
+        return replace(result, cures=find_cures(result))
 
 
 def draw_picture(result: Result, file: str, **options: Any) -> None:

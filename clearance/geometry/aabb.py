@@ -89,4 +89,4 @@ def _both(low: Array, high: Array, last: Array, first: Array) -> NDArray[np.bool
     """Where ``low`` <= ``last`` and ``high`` >= ``first`` along every axis. By columns, as ``extent``."""
     columns = range(low.shape[-1])
     sides = [low[..., k] <= last[..., k] for k in columns] + [high[..., k] >= first[..., k] for k in columns]
-    return np.logical_and.reduce(sides)
+    return np.asarray(np.logical_and.reduce(sides))

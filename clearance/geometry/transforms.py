@@ -25,7 +25,7 @@ def turn_matrix(turn: Sequence[float]) -> Matrix:
     about_x = np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]], dtype=float)
     about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]], dtype=float)
     about_z = np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]], dtype=float)
-    return about_z @ about_y @ about_x
+    return np.asarray(about_z @ about_y @ about_x)
 
 
 def pose(at: Sequence[float] = (0, 0, 0), turn: Sequence[float] = (0, 0, 0)) -> Matrix:

@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.flat_boxes import ChordTree, TriangleTree
+from clearance.judge.flat_boxes import ChordTree
+from clearance.judge.flat_boxes import TriangleTree as TriangleTree
 from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
 from clearance.judge.flat_search import Chords, search, strips_of
 from clearance.judge.flat_tree import Nearest, nearest
@@ -52,7 +53,9 @@ def chords_of(moves: Moves, only: NDArray[np.bool_] | None = None) -> Chords:
         share = k / count[row]
         angle = begin[row] + share * sweep[arc][row]
         radius = r0[row] + share * (r1 - r0)[row] + bend[row] / 2.0
-        return centre[arc][row] + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        return np.asarray(
+            centre[arc][row] + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        )
 
     # with a hair more for the angle between a chord and a radius that changes along it
     slack = (bend / 2.0) * 1.01 + 1e-9

@@ -70,7 +70,7 @@ class Profiles:
     def nearest_height(self, low: Array, high: Array, which: Index) -> Array:
         """The height within [low, high] at which every measure is smallest for a given g."""
         first, last = self.widest_z[which, 0], self.widest_z[which, 1]
-        return np.minimum(np.maximum(np.minimum(np.maximum(low, first), last), low), high)
+        return np.asarray(np.minimum(np.maximum(np.minimum(np.maximum(low, first), last), low), high))
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ class Clearance:
 
     def at_least(self, g: Array, which: Index) -> Array:
         """A bound (N,) on the measure that is had from g alone; so for each of them."""
-        return g - self.profiles.widest_r[which]
+        return np.asarray(g - self.profiles.widest_r[which])
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
         table = self.profiles
@@ -113,10 +113,10 @@ class Side:
 
     @property
     def steepness(self) -> Array:
-        return 1.0 + np.abs(self.profiles.slope).max(axis=1)
+        return np.asarray(1.0 + np.abs(self.profiles.slope).max(axis=1))
 
     def at_least(self, g: Array, which: Index) -> Array:
-        return g - self.profiles.widest_r[which]
+        return np.asarray(g - self.profiles.widest_r[which])
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
         table = self.profiles
@@ -134,7 +134,9 @@ class Height:
     @property
     def steepness(self) -> Array:
         slope = np.abs(self.profiles.slope)
-        return 1.0 + np.divide(1.0, slope, out=np.zeros_like(slope), where=slope > 0.0).max(axis=1)
+        return np.asarray(
+            1.0 + np.divide(1.0, slope, out=np.zeros_like(slope), where=slope > 0.0).max(axis=1)
+        )
 
     def at_least(self, g: Array, which: Index) -> Array:
         beside = g - self.profiles.widest_r[which]
@@ -151,7 +153,7 @@ class Height:
             np.minimum(high, np.where(slope < 0.0, edge, np.inf), out=high)
         beside = g - table.widest_r[which]
         gap = np.maximum(np.maximum(low - z, z - high), 0.0)
-        return np.where(beside > 0.0, NOWHERE + beside, gap)
+        return np.asarray(np.where(beside > 0.0, NOWHERE + beside, gap))
 
 
 Measure = Clearance | Side | Height

@@ -167,7 +167,7 @@ def _in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[n
     left = np.minimum.reduce(sides) >= 0.0
     right = np.maximum.reduce(sides) <= 0.0
     flat = np.maximum.reduce([np.abs(s) for s in sides]) == 0.0
-    return (left | right) & ~flat
+    return np.asarray((left | right) & ~flat)
 
 
 def search(

@@ -336,7 +336,7 @@ def _column(triangles: Array, point: Array, axis: int) -> NDArray[np.intp]:
     turn = [x[:, k] * y[:, (k + 1) % 3] - y[:, k] * x[:, (k + 1) % 3] for k in range(3)]
     left = (turn[0] > 0) & (turn[1] > 0) & (turn[2] > 0)
     right = (turn[0] < 0) & (turn[1] < 0) & (turn[2] < 0)
-    return rows[left | right]
+    return np.asarray(rows[left | right])
 
 
 def _crossings(triangles: Array, point: Array, axis: int) -> tuple[Array, NDArray[np.int64]]:

@@ -172,7 +172,7 @@ def at_stand(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]
     ends = np.array(place.piece.rect)
     here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
     here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
-    return here
+    return np.asarray(here)
 
 
 def _mark(
@@ -337,7 +337,7 @@ def _over_path(
 
     def cells(x: Array) -> NDArray[np.intp]:
         at = np.floor((x - corner) / cell)
-        return np.minimum(np.maximum(at, -1), count).astype(np.intp)
+        return np.asarray(np.minimum(np.maximum(at, -1), count).astype(np.intp))
 
     # every bit covers a block of cells: mark its corners and sum twice
     marks = np.zeros(count + 2, dtype=np.int64)

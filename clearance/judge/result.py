@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from math import isnan
-from typing import overload
+from dataclasses import dataclass
+from functools import cached_property
+from math import floor, isnan
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
+
+if TYPE_CHECKING:
+    from clearance.judge.along import Along
 
 Point = NDArray[np.float64]
 
@@ -18,7 +22,12 @@ Point = NDArray[np.float64]
 SEVERITIES = ("clash", "undecided", "close", "clear")
 
 
-@dataclass(frozen=True)
+def shown(length: float | None) -> str:
+    """A length in mm with two decimals, rounded down: nothing looks like more than it is; "-" for none."""
+    return "-" if length is None else f"{floor(length * 100.0 + 1e-9) / 100.0 + 0.0:.2f}"
+
+
+@dataclass(frozen=True, repr=False)
 class Pair:
     """One head (or the wire) against one body along one stretch. Lengths mm, points machine frame (3,).
 
@@ -46,6 +55,11 @@ class Pair:
     head_at: Point | None = None
     on_head: Point | None = None
     on_item: Point | None = None
+
+    def __repr__(self) -> str:
+        head = self.head if self.head == "wire" else f"{self.head} head"
+        least = f"clearance {shown(self.clearance)}, side {shown(self.side)}, height {shown(self.height)} mm"
+        return f'<Pair {head} and "{self.item}": {self.verdict}, {least}; {self.where}>'
 
     @property
     def where(self) -> str:
@@ -140,6 +154,38 @@ class MoveTable(Sequence[MoveDistance]):
 
 
 @dataclass(frozen=True)
+class Cure:
+    """One change that makes the pair's item clear of all heads and makes nothing else worse.
+
+    Attributes:
+        kind: "raise", "raise upper head", "move", "turn" or "shorten".
+        items: what is changed, with all that stands on it.
+        by: mm, or degrees for a turn.   along: the way of a move, (3,) unit vector, machine frame.
+        change: how far anything moves at most, mm.   all: it makes everything clear.
+        text: an order to the setter.
+    """
+
+    kind: str
+    items: tuple[str, ...]
+    by: float
+    change: float
+    all: bool
+    text: str
+    along: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Ailment:
+    """An item that some head clashes with or comes close to, and what cures it, the smallest change first."""
+
+    head: str
+    item: str
+    cut: str
+    verdict: str
+    cures: tuple[Cure, ...]
+
+
+@dataclass(frozen=True)
 class CutResult:
     """One stretch as judged."""
 
@@ -148,9 +194,15 @@ class CutResult:
     stretch: Stretch
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Result:
-    """The whole answer. ``pairs`` begin with the least to spare."""
+    """The whole answer. ``pairs`` begin with the least to spare.
+
+    Attributes:
+        moves: every move of every head, where they were asked for.
+        check_s: seconds it took.
+        cures: what would cure what is wrong, where that was looked for; else None.
+    """
 
     scene: Scene
     verdict: str
@@ -159,4 +211,24 @@ class Result:
     findings: tuple[Finding, ...]
     moves: Sequence[MoveDistance] = ()
     check_s: float = 0.0
-    extra: dict[str, object] = field(default_factory=dict)
+    cures: tuple[Ailment, ...] | None = None
+
+    def __repr__(self) -> str:
+        grave = sum(finding.severity != "note" for finding in self.findings)
+        notes = len(self.findings) - grave
+        least = f"; the least: {self.pairs[0]!r}" if self.pairs else ""
+        told = f"{len(self.pairs)} pairs, {grave} findings, {notes} notes"
+        return f"<{type(self).__name__} {self.verdict}: {told}{least}>"
+
+    def _repr_html_(self) -> str:
+        """For a notebook: verdict, pairs and findings."""
+        from clearance.judge.notebook import as_html
+
+        return as_html(self)
+
+    @cached_property
+    def along(self) -> tuple[Along, ...]:
+        """What every move has to spare, for each cut and head; worked out when it is first asked for."""
+        from clearance.judge.along import along
+
+        return along(self)

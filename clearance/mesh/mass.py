@@ -108,11 +108,12 @@ def _inside(point: NDArray[np.float64], shell: Triangles) -> bool:
 
 @dataclass(frozen=True)
 class Material:
-    """A material: density in g/cm3, where the figure is from, and other names for it."""
+    """A material: density in g/cm3, where that is from, other names for it, whether a magnet holds it."""
 
     density: float
     source: str
     also: tuple[str, ...] = ()
+    magnetic: bool = False
 
 
 _GERE = "Gere, Mechanics of Materials, 5th ed., table of densities (P)"
@@ -120,9 +121,9 @@ _PAGES = "published data sheets (P)"
 _MEMORY = "from memory (M)"
 
 MATERIALS: dict[str, Material] = {
-    "steel": Material(7.85, _GERE, ("structural steel", "mild steel", "carbon steel")),
-    "tool steel": Material(7.70, f"D2, {_MEMORY}", ("d2", "1.2379", "x153crmov12", "die steel")),
-    "4140": Material(7.85, _PAGES, ("42crmo4", "1.7225", "alloy steel")),
+    "steel": Material(7.85, _GERE, ("structural steel", "mild steel", "carbon steel"), True),
+    "tool steel": Material(7.70, f"D2, {_MEMORY}", ("d2", "1.2379", "x153crmov12", "die steel"), True),
+    "4140": Material(7.85, _PAGES, ("42crmo4", "1.7225", "alloy steel"), True),
     "stainless steel": Material(8.00, f"316, {_PAGES}", ("316", "1.4401", "stainless")),
     "aluminium": Material(2.70, f"6061, {_GERE}", ("aluminum", "6061", "alu")),
     "copper": Material(8.9, _GERE, ("cu",)),
@@ -132,7 +133,7 @@ MATERIALS: dict[str, Material] = {
     "wc-10co": Material(14.5, _MEMORY, ()),
     "graphite": Material(1.85, f"1.75 to 1.85, {_MEMORY}", ("edm graphite",)),
     "brass": Material(8.6, f"8.4 to 8.6, {_MEMORY}", ()),
-    "cast iron": Material(7.4, f"7.0 to 7.4, {_MEMORY}", ("grey cast iron", "gray cast iron")),
+    "cast iron": Material(7.4, f"7.0 to 7.4, {_MEMORY}", ("grey cast iron", "gray cast iron"), True),
 }
 
 _NAMES = {alias: name for name, m in MATERIALS.items() for alias in (name, *m.also)}
@@ -173,6 +174,19 @@ def material_of(name: str, file: str | None = None, place: str = "material") -> 
         f'no material is called "{name}"',
         f"{hint}known are {known}; or say density = ... (g/cm3)",
     )
+
+
+def is_magnetic(material: str | None, density: float | None = None) -> bool:
+    """Whether a magnet holds it. What has no name is iron where its density is iron's, and where nothing is
+    known of it: then it counts as steel, as it does in weight.
+
+    Raises:
+        InputError: no such material.
+    """
+    if material is not None:
+        return material_of(material)[1].magnetic
+    known = [entry.density for entry in MATERIALS.values() if entry.magnetic]
+    return density is None or 0.97 * min(known) <= density <= 1.03 * max(known)
 
 
 def _plain(name: str) -> str:

@@ -49,7 +49,7 @@ def _flattened(corners: Floats) -> Floats:
     drop = int(np.argmax(np.abs(normal)))
     first, second = (drop + 1) % 3, (drop + 2) % 3
     flat = centred[:, [first, second]]
-    return flat if normal[drop] >= 0.0 else flat[:, ::-1]
+    return np.asarray(flat if normal[drop] >= 0.0 else flat[:, ::-1])
 
 
 def _turn(a: Floats, b: Floats, c: Floats) -> float:

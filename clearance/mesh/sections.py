@@ -60,7 +60,7 @@ def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:
         # reached from whichever edge, a corner is itself
         ends.append(np.where((high[:, 2] == z)[:, None], high[:, :2], point))
     segments = np.stack(ends, axis=1) + 0.0
-    return segments[(segments[:, 0] != segments[:, 1]).any(axis=1)]
+    return np.asarray(segments[(segments[:, 0] != segments[:, 1]).any(axis=1)])
 
 
 def rings(segments: Array) -> list[Array]:

@@ -141,7 +141,7 @@ class Edges:
     @property
     def odd(self) -> NDArray[np.bool_]:
         """(E,) bool: edges that an odd number of facets use."""
-        return self.uses % 2 == 1
+        return np.asarray(self.uses % 2 == 1)
 
 
 def edges_of(triangles: NDArray[np.float64]) -> Edges:

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.mesh.mass import is_magnetic
 from clearance.process.contacts import LEAST, Contact
 from clearance.process.removal import Story
+from clearance.scene.holding import is_magnet
 from clearance.scene.model import Finding, Scene
 
 Array = NDArray[np.float64]
@@ -42,7 +44,7 @@ def weights(scene: Scene) -> list[Weight]:
         if body.kind == "part" and body.closed:
             volume, middle = body.bulk
             mass = None if body.density is None else volume * body.density * 1e-6
-            found.append(Weight(body.name, volume, mass, middle, body.density, body.source.get("material")))
+            found.append(Weight(body.name, volume, mass, middle, body.density, body.material))
     return found
 
 
@@ -102,6 +104,24 @@ def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Findi
         if outside(before, under) <= OUTSIDE and (off := outside(after, left)) > OUTSIDE:
             return [_tips(after, off, touching, body.name, stretch.name)]
     return []
+
+
+def magnet_findings(scene: Scene, told: Story) -> list[Finding]:
+    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part."""
+    found: dict[str, Finding] = {}
+    for stretch in scene.stretches:
+        magnets = [k for k in stretch.bodies if is_magnet(scene.bodies[k])]
+        for part in stretch.cut_bodies:
+            body = scene.bodies[part]
+            if not magnets or part not in told.outlines or is_magnetic(body.material, body.density):
+                continue
+            what = body.material or f"what weighs {body.density:g} g/cm3"
+            for k in magnets:
+                name = scene.bodies[k].name
+                if name not in found and told.contacts.meet(part, told.outlines[part], k):
+                    message = f'does not hold "{body.name}": {what} is not held by a magnet'
+                    found[name] = Finding("does not hold", "close", message, name, stretch.name)
+    return list(found.values())
 
 
 def _without(contact: Contact, gone: list[Any]) -> Contact:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes
 from clearance.mesh.sections import Outline, region
+from clearance.scene.holding import holds
 from clearance.scene.model import Body
 
 Array = NDArray[np.float64]
@@ -21,8 +22,6 @@ NEAR = 0.1
 LEAST = 0.01
 #: slices of the part in which what touches it sideways is looked for
 SIDEWAYS = 5
-#: library holders on which a part merely lies; all others grip it
-BEDS = frozenset({"rail", "base_rail", "v_block", "parallel", "spacer", "parts_frame", "angle_plate"})
 
 
 @dataclass(frozen=True)
@@ -74,9 +73,15 @@ class Contacts:
                 contact
                 for k in present
                 if k != part and self._reaches(k, low, high)
-                for contact in self._with(k, outline)
+                for contact in self._with(k, part, outline)
             ]
         return self._known[key]
+
+    def meet(self, part: int, outline: Outline, other: int) -> bool:
+        """Whether a body touches a part at all, from below, above or beside, be it held by that or not."""
+        low, high = self.bodies[part].crowd.box
+        near = self._reaches(other, low - NEAR, high + NEAR)
+        return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
 
     def boxes(self, k: int) -> Boxes:
         """The boxes of a body's triangles."""
@@ -87,24 +92,32 @@ class Contacts:
         """Whether any triangle's box comes near."""
         return len(self.bodies[k].crowd.meeting(low, high)) > 0
 
-    def _with(self, k: int, outline: Outline) -> list[Contact]:
-        name = self.bodies[k].name
-        found = []
+    def _with(self, k: int, part: int, outline: Outline) -> list[Contact]:
+        """How a body bears or holds a part; where it touches without doing either is left out."""
+        body, held = self.bodies[k], self.bodies[part]
+        above, beside = holds(body, held, from_above=True), holds(body, held, from_above=False)
+        return [
+            Contact(k, body.name, under, where)
+            for under, where in self._touches(k, outline, above=above, beside=beside)
+        ]
+
+    def _touches(self, k: int, outline: Outline, *, above: bool, beside: bool) -> Iterator[tuple[bool, Any]]:
+        """Where a body touches a part: whether from below, and the region in plan."""
         below = self._slice(k, outline.low - NEAR / 2).intersection(outline.shadow)
         if below.area > LEAST:
-            found.append(Contact(k, name, True, below))
-        if self.bodies[k].source.get("holder") in BEDS:
-            return found
-        above = self._slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
-        if above.area > LEAST:
-            found.append(Contact(k, name, False, above))
+            yield True, below
+        if above:
+            on_top = self._slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
+            if on_top.area > LEAST:
+                yield False, on_top
+        if not beside:
+            return
         for level in np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int)):
             cut = self._slice(k, float(outline.z[level]))
             if not cut.is_empty:
-                beside = cut.buffer(NEAR, quad_segs=2).intersection(outline.slices[level])
-                if beside.area > LEAST:
-                    found.append(Contact(k, name, False, beside))
-        return found
+                at_its_side = cut.buffer(NEAR, quad_segs=2).intersection(outline.slices[level])
+                if at_its_side.area > LEAST:
+                    yield False, at_its_side
 
     def _slice(self, k: int, z: float) -> Any:
         key = (k, z)

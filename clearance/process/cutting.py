@@ -79,7 +79,7 @@ HARDLY, MOST = 0.03, 0.5
 def blank_findings(scene: Scene, told: Story) -> list[Finding]:
     """One finding at most for each cut and part."""
     found = []
-    wire = float(scene.machine.wire)
+    wire = scene.known_machine.wire
     told_already = {finding.cut for finding in scene.findings if finding.kind == "misses"}
     for (cut, part), chains in told.chains.items():
         length = sum(float(np.hypot(*np.diff(c, axis=0).T).sum()) for c in chains)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
-from typing import Any
 
 from clearance.judge.result import Result
+from clearance.judge.verdict import Progress, worst
 from clearance.judge.verdict import check as judge
-from clearance.judge.verdict import worst
 from clearance.parallel import beside
 from clearance.process.balance import Weight
 from clearance.process.removal import Piece
@@ -38,6 +37,13 @@ class Facts:
     threaded: tuple[tuple[Run, tuple[Way, ...]], ...] = ()
     pieces: tuple[Piece, ...] = ()
     tabs: tuple[Piece, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Checked(Result):
+    """The whole answer, with what else stops the cuts: its findings are among ``findings``."""
+
+    facts: Facts
 
 
 #: facets, and twenty for each move, from which a second process saves more than it costs
@@ -81,7 +87,7 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.process.balance import tipping_findings
+    from clearance.process.balance import magnet_findings, tipping_findings
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
@@ -97,6 +103,7 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
             *drag_findings(scene, told),
             *blank_findings(scene, told),
             *tipping_findings(scene, told, facts.weights),
+            *magnet_findings(scene, told),
             *slug_findings(scene, told),
         ]
     except shapely.errors.GEOSException:
@@ -104,31 +111,35 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
         return facts, [Finding("access unknown", "close", message)]
 
 
-def check(scene: Scene, **options: Any) -> Result:
-    """Judge a scene (``judge.verdict.check``, whose options these are), with what else stops its cuts.
+def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
+    """Judge a scene, with what else stops its cuts; options as of ``judge.verdict.check``.
 
     On much work both are done at the same time.
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
-    moves = sum(len(stretch.moves) for stretch in scene.stretches)
+    steps = sum(len(stretch.moves) for stretch in scene.stretches)
     known = [scene, *scene.bodies, *scene.stretches, *(s.moves for s in scene.stretches)]
-    with beside(lambda: look(scene), known, worth=facets + 20 * moves > _WORTH) as access:
-        result = judge(scene, **options)
+    with beside(lambda: look(scene), known, worth=facets + 20 * steps > _WORTH) as access:
+        result = judge(scene, moves=moves, progress=progress)
         began = time.perf_counter()
         facts, found = access()
     return _with(result, facts, found, began)
 
 
-def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Result:
+def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
+    pass
+
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))
         for cut in result.cuts
     )
-    return replace(
-        result,
+    return Checked(
+        scene=result.scene,
         verdict=worst([result.verdict, *(f.severity for f in found)]),
         cuts=cuts,
+        pairs=result.pairs,
         findings=(*result.findings, *found),
+        moves=result.moves,
         check_s=result.check_s + time.perf_counter() - began,
-        extra={**result.extra, "access": facts},
+        facts=facts,
     )

@@ -87,7 +87,7 @@ class Story:
 def story(scene: Scene) -> Story:
     """Run after run through every part that closes; see ``Story``."""
     told = Story(Contacts(scene.bodies), all_runs=list(runs(scene)))
-    wire = float(scene.machine.wire)
+    wire = scene.known_machine.wire
     states: dict[int, _State] = {}
     for run in told.all_runs:
         for part in run.stretch.cut_bodies:

@@ -28,14 +28,14 @@ def stops(scene: Scene) -> list[Stop]:
     for stretch in scene.stretches:
         if stretch.cut is None:
             continue
-        cut = scene.setup.cuts[stretch.cut]
+        cut = scene.cuts[stretch.cut]
         off: tuple[str, ...] = ()
         on: tuple[str, ...] = ()
         if before is not None:
             off = tuple(scene.bodies[k].name for k in before if k not in stretch.bodies)
             on = tuple(scene.bodies[k].name for k in stretch.bodies if k not in before)
         if off or on or cut.stop_before:
-            found.append(Stop(stretch.name, off, on, bool(cut.stop_before)))
+            found.append(Stop(stretch.name, off, on, cut.stop_before))
         before = stretch.bodies
     return found
 

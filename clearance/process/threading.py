@@ -123,7 +123,7 @@ def _near(triangles: Array, boxes: Boxes, point: Array, width: float, low: float
     near = (first[:, 0] <= point[0] + width) & (last[:, 0] >= point[0] - width)
     near &= (first[:, 1] <= point[1] + width) & (last[:, 1] >= point[1] - width)
     near &= (first[:, 2] < high) & (last[:, 2] > low)
-    return triangles[near]
+    return np.asarray(triangles[near])
 
 
 def _distances(triangles: Array, point: Array) -> Array:
@@ -197,10 +197,10 @@ def _start_holes(body: Body) -> list[Hole]:
     if abs(float(up[2])) < 1.0 - 1e-9:
         return []
     holes = []
-    for one in body.source.get("start_holes", ()):
-        x, y = one["at"]
+    for one in body.start_holes:
+        x, y = one.at
         centre = body.T_MI[:2, :2] @ np.array([x, y], dtype=float) + body.T_MI[:2, 3]
-        holes.append(Hole((float(centre[0]), float(centre[1])), float(one["diameter"]), True))
+        holes.append(Hole((float(centre[0]), float(centre[1])), one.diameter, True))
     return holes
 
 
@@ -256,7 +256,7 @@ def threading_findings(
     Args:
         through: each run with its ways through the parts.
     """
-    wire = float(scene.machine.wire)
+    wire = scene.known_machine.wire
     gathered: dict[tuple[str, str, str, str], list[str]] = {}
     for run, parts in through:
         about = [
@@ -323,7 +323,7 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
                 f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
         no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
-        if bare and not body.source.get("start_holes"):
+        if bare and not body.start_holes:
             return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"
         return "no hole", "close", f"{no_hole}{beside}"
     room = (way.free - wire) / 2.0 - body.allow.side

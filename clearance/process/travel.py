@@ -132,10 +132,10 @@ def travel_findings(scene: Scene, used_by: dict[str, Used], lean: dict[str, floa
     Args:
         used_by: by axis.   lean: degrees, by cut.
     """
-    travel = scene.machine.travel
+    travel = scene.known_machine.travel
     found = []
     for axis, used in used_by.items():
-        limits = getattr(travel, axis)
+        limits = travel.along(axis)
         if limits is None:
             message = f"the wire leans, and the machine file gives no travel for {axis.upper()}"
             found.append(Finding("travel unknown", "note", message, cut=used.high_in))

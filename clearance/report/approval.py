@@ -17,10 +17,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance.errors import InputError
+from clearance.printable import printable as _plain
 from clearance.report import approval_record, approval_tool
 from clearance.report.approval_values import margins_of, values_of
 from clearance.report.data import as_report
-from clearance.report.terminal import _named, _plain
+from clearance.report.terminal import _named
 
 if TYPE_CHECKING:
     from clearance.judge.result import Result
@@ -54,17 +55,17 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent
-    paths = {cut.path for cut in scene.setup.cuts}
+    paths = {cut.path for cut in scene.cuts}
     found = []
     for k, (shown, digest) in enumerate(scene.inputs):
         each: dict[str, Any] = {"file": shown if k else Path(scene.setup_file).name, "kind": "model"}
         if k == 0:
             each["kind"], file = "setup", Path(scene.setup_file)
-        elif shown == scene.setup.machine.file:
+        elif shown == scene.known_machine.file:
             each["kind"], file = "machine", folder / shown
-        elif shown == f"{scene.setup.machine.use}.toml (ships with the tool)":
-            each.update(kind="machine", shipped=scene.setup.machine.use)
-            file = approval_record.shipped_machine(scene.setup.machine.use)
+        elif shown == f"{scene.known_machine.shipped}.toml (ships with the tool)":
+            each.update(kind="machine", shipped=scene.known_machine.shipped)
+            file = approval_record.shipped_machine(scene.known_machine.shipped or "")
         else:
             file = folder / shown
         data = _bytes(file, shown)
@@ -76,7 +77,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
         if shown in paths:
             each["kind"] = kind_of(file, data)
         if each["kind"] == "program":
-            semicolon = scene.machine.codes.semicolon
+            semicolon = scene.known_machine.codes.semicolon
             each["words_sha256"] = words_sha256(data, shown, semicolon)
             if semicolon is not None:
                 each["semicolon"] = semicolon
@@ -99,7 +100,7 @@ def not_programs(scene: Scene, inputs: Sequence[dict[str, Any]]) -> InputError |
         scene: as judged.   inputs: by ``read_inputs``.
     """
     kinds = {each["file"]: each["kind"] for each in inputs[1:]}
-    for k, cut in enumerate(scene.setup.cuts):
+    for k, cut in enumerate(scene.cuts):
         if kinds[cut.path] != "program":
             found = f'"{cut.path}" is a {kinds[cut.path]}, not the NC program that will run'
             return InputError(

@@ -19,10 +19,11 @@ from typing import Any
 
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
+from clearance.printable import printable as _plain
 from clearance.report.approval_record import folder_of, shipped_machine
 from clearance.report.approval_tool import Other, others, tool_now
 from clearance.report.approval_values import differing, values_of
-from clearance.report.terminal import _named, _plain, paragraphs, rounded_down
+from clearance.report.terminal import _named, paragraphs, rounded_down
 from clearance.toolpath.blocks import Semicolon
 
 #: values told of on a terminal

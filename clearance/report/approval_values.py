@@ -26,8 +26,12 @@ _LONGEST = 60
 def values_of(scene: Scene) -> dict[str, Any]:
     """As JSON can carry it: setup and machine as read, margins, each body where it stands, each way."""
     values = {
-        "setup": scene.setup.model_dump(mode="json", by_alias=True),
-        "machine": scene.machine.model_dump(mode="json", by_alias=True),
+        "setup": {
+            "units": scene.units,
+            "heads": dataclasses.asdict(scene.heads),
+            "cuts": [dataclasses.asdict(cut) for cut in scene.cuts],
+        },
+        "machine": dataclasses.asdict(scene.known_machine),
         "margins": margins_of(scene),
         "bodies": {body.name: _body(body) for body in scene.bodies},
         "ways": [_way(stretch) for stretch in scene.stretches],
@@ -38,10 +42,7 @@ def values_of(scene: Scene) -> dict[str, Any]:
 
 def margins_of(scene: Scene) -> dict[str, dict[str, float]]:
     """Less than this is close, mm, by kind of body."""
-    from clearance.scene.bodies import MARGINS, margin
-
-    said = {kind: margin(scene.setup.margins, kind) for kind in MARGINS}
-    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in said.items()}
+    lengths = {kind: {"side": each.side, "height": each.height} for kind, each in scene.margins.each.items()}
     return {**lengths, "wire": {"side": scene.wire_margin}}
 
 
@@ -69,7 +70,7 @@ def _body(body: Body) -> dict[str, Any]:
 
     return {
         "kind": body.kind,
-        "source": body.source,
+        "source": _source(body),
         "closed": body.closed,
         "margin": dataclasses.asdict(body.margin),
         "allow": dataclasses.asdict(body.allow),
@@ -79,6 +80,17 @@ def _body(body: Body) -> dict[str, Any]:
             body.triangles_M, np.asarray(body.shells), np.asarray(body.sunk), *body.seats_M.values()
         ),
     }
+
+
+def _source(body: Body) -> dict[str, Any]:
+    """What a body was made of, and the keys by which; of a holder of the library what it does as well."""
+    if body.source is None:
+        return {}
+    if body.library is None:
+        return dataclasses.asdict(body.source)
+    said = body.library
+    does = [flag.name for flag in said.does]
+    return {"holder": said.holder, "params": dict(said.params), "does": does, "fastened": said.fastened.name}
 
 
 def _way(stretch: Stretch) -> dict[str, Any]:

@@ -54,10 +54,10 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
-    if "cures" in result.extra:
+    if result.cures is not None:
         from clearance.report.terminal import as_data
 
-        report["cures"] = as_data(result.extra["cures"])
+        report["cures"] = as_data(result.cures)
     if result.moves:
         report["beyond"] = HORIZON
     return report

@@ -39,6 +39,8 @@ def describe(name: str) -> dict[str, Any]:
         "name": kind.name,
         "summary": kind.summary,
         "laid": kind.laid,
+        "does": [str(each.name).lower() for each in kind.does],
+        "fastened": kind.fastened.value,
         "fits": kind.fit is not None,
         "parameters": [
             {
@@ -106,6 +108,7 @@ def _kind_text(kind: Kind) -> str:
     if holder.limits:
         lines += ["", "limits"]
         lines += [f"  {words.limit(each)}" for each in holder.limits]
+    lines += ["", *textwrap.wrap(f"What it does: {words.does(kind)}.", WIDTH)]
     notes = list(kind.cautions)
     if kind.laid:
         notes.append("Laid by hand: judged by margins.laid.")

@@ -8,9 +8,9 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
+from clearance.printable import printable as _plain
 from clearance.report.keepout import frame, legend, limit, margins, marks, rings, zero_words
 from clearance.report.ours import DXF_MARK
-from clearance.report.terminal import _plain
 
 if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout

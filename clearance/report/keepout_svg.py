@@ -10,9 +10,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
+from clearance.printable import printable as _plain
 from clearance.report.keepout import frame, legend, margins, marks, rings, zero_words
 from clearance.report.ours import SVG_MARK
-from clearance.report.terminal import _plain
 
 if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout

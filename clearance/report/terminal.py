@@ -16,6 +16,7 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
+from clearance.judge.result import Ailment, Cure
 from clearance.printable import printable as _plain
 
 if TYPE_CHECKING:
@@ -363,7 +364,7 @@ def _cures(result: Result, width: int) -> str:
     """What would cure what is wrong, where it was looked for."""
     pass
 
-    return "\n".join(_wrap(line, width, "    ") for line in lines(result.extra.get("cures")))
+    return "\n".join(_wrap(line, width, "    ") for line in lines(result.cures))
 
 
 # ------------------------------------------------------------------------------------------------ plain text
@@ -390,14 +391,11 @@ def _paint(text: str, colour: bool) -> str:
     return f"\x1b[{code}m{word}\x1b[0m{text[len(word) :]}" if code else text
 
 
-if TYPE_CHECKING:
-    from clearance.advice.cures import Ailment, Cure
-
 #: cures named in a line; the JSON has them all
 SHOWN = 3
 
 
-def lines(ailments: Any) -> list[str]:
+def lines(ailments: Iterable[Ailment] | None) -> list[str]:
     """For each item that is in the way, or too near, the smallest changes that cure it."""
     out = []
     for ailment in ailments or ():
@@ -418,7 +416,7 @@ def _cure_line(cure: Cure) -> str:
     return _plain(cure.text) + ("" if cure.all else " (cures this item alone)")
 
 
-def as_data(ailments: Any) -> list[dict[str, Any]]:
+def as_data(ailments: Iterable[Ailment]) -> list[dict[str, Any]]:
     """The records of the report: lengths mm, angles degrees, the smallest change first."""
     return [
         {

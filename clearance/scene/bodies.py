@@ -19,21 +19,16 @@ from clearance.mesh.mass import density_of
 from clearance.mesh.model import Solid
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Finding, SideHeight
+from clearance.scene.model import Body, Finding, FromLibrary, FromModel, FromShape, Placed, Source, StartHole
 from clearance.scene.placing import bases, chained, findings_of, fit_to_part, poses, seats_of_triangles
-from clearance.scene.schema import Item, Margins, Setup, SideHeightIn
+from clearance.scene.schema import Item, Setup, SideHeightIn
+from clearance.scene.schema import Margins as MarginsIn
+from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
 from fixtures_lib.fitting import Fitted
 
 #: what counts as below Z = 0, mm; less is rounding
 BELOW = 1e-6
-MARGINS = {
-    "part": SideHeight(0.3, 0.05),
-    "holder": SideHeight(1.0, 0.05),
-    "laid": SideHeight(3.0, 0.5),
-    "machine": SideHeight(2.0, 0.5),
-}
-WIRE_MARGIN = 0.5
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
 
@@ -45,7 +40,7 @@ class Made:
     triangles: NDArray[np.float64]
     kind: str
     seats: dict[str, Matrix]
-    source: dict[str, Any]
+    source: Source
     closed: bool = True
     facet_error: float = 0.0
     findings: list[Finding] = field(default_factory=list)
@@ -94,14 +89,16 @@ class Files:
         raise file.error(loc, f'there is no file "{name}"', want)
 
 
-def margin(margins: Margins, kind: str) -> SideHeight:
-    """The margin that judges bodies of a kind, mm.
-
-    Args:
-        margins: of the setup.   kind: "part", "holder", "laid" or "machine".
-    """
-    said: SideHeightIn = getattr(margins, kind)
-    return _filled(said, MARGINS[kind])
+def filled_margins(said: MarginsIn) -> Margins:
+    """The margins, mm: what the setup leaves out keeps its default."""
+    usual = Margins()
+    return Margins(
+        part=_filled(said.part, usual.part),
+        holder=_filled(said.holder, usual.holder),
+        laid=_filled(said.laid, usual.laid),
+        machine=_filled(said.machine, usual.machine),
+        wire=usual.wire if said.wire.side is None else said.wire.side,
+    )
 
 
 def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
@@ -121,15 +118,16 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
             kind="machine",
             triangles_M=shapes.box(body.box.x, body.box.y, body.box.z),
             closed=True,
-            margin=margin(margins, "machine"),
+            margin=margins.machine,
             allow=SideHeight(0.0, 0.0),
-            source={"box": body.box.model_dump()},
         )
         for body in machine.bodies
     ]
 
 
-def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body], list[Finding]]:
+def item_bodies(
+    setup: Setup, margins: Margins, file: TomlFile, files: Files
+) -> tuple[list[Body], list[Finding]]:
     """Every item where it stands, in file order, and what was found about them.
 
     Args:
@@ -150,13 +148,15 @@ def item_bodies(setup: Setup, file: TomlFile, files: Files) -> tuple[list[Body],
             kind=thing.kind,
             triangles_M=apply(T_MI, thing.triangles),
             closed=thing.closed,
-            margin=margin(setup.margins, thing.kind),
+            margin=margins.of(thing.kind),
             allow=SideHeight(allow.side + thing.facet_error, allow.height + thing.facet_error),
             T_MI=T_MI,
             item=i,
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
             stands_on=item.on,
+            placed=Placed(item.seat, item.at, item.turn),
             density=_density(i, item, file),
+            material=item.material,
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
@@ -186,7 +186,7 @@ def below_zero(bodies: Sequence[Body]) -> list[Finding]:
     """Notes on what hangs below the plane on which parts rest, and is not made to as a rail is."""
     found = []
     for body in bodies:
-        if body.kind == "holder" or "holder" in body.source:
+        if body.kind == "holder" or body.library is not None:
             continue
         lowest = float(body.triangles_M[..., 2].min())
         if lowest < -BELOW:
@@ -240,7 +240,6 @@ class _Workshop:
         assert item.holder is not None
         scale = MM_PER_UNIT[self._setup.units]
         findings: list[Finding] = []
-        source: dict[str, Any] = {"holder": item.holder}
         try:
             kind = library.get(item.holder)
             if item.fit is None:
@@ -248,7 +247,7 @@ class _Workshop:
             else:
                 fitted = self._fitted(i, scale)
                 built = library.build(item.holder, fitted.params)
-                findings, source["fit"] = findings_of(item, fitted), item.fit
+                findings = findings_of(item, fitted)
         except InputError as error:
             if error.file is not None:
                 raise
@@ -256,7 +255,16 @@ class _Workshop:
             place = ("items", i, *(keys or ("holder",)))
             raise self._file.error(place, error.found, error.want) from None
         laid = kind.laid if item.laid is None else item.laid
-        source |= {"params": dict(built.params), "limits": built.limits, "cautions": kind.cautions}
+        source = FromLibrary(
+            item.holder,
+            dict(built.params),
+            kind.does,
+            kind.fastened,
+            limits=built.limits,
+            cautions=kind.cautions,
+            chosen=tuple(item.params),
+            fit=item.fit,
+        )
         return Made(
             triangles=built.triangles,
             kind="laid" if laid else "holder",
@@ -284,12 +292,12 @@ def _shape(item: Item, kind: str) -> Made:
     if item.shape.box is not None:
         x, y, z = item.shape.box
         triangles = shapes.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
-        source: dict[str, Any] = {"shape": "box", "size": item.shape.box}
+        source = FromShape("box", item.shape.box)
     else:
         assert item.shape.cylinder is not None
         diameter, z = item.shape.cylinder
         triangles = shapes.cylinder(diameter, z)
-        source = {"shape": "cylinder", "size": item.shape.cylinder}
+        source = FromShape("cylinder", item.shape.cylinder)
     return Made(triangles, kind, {"top": pose((0.0, 0.0, z))}, source)
 
 
@@ -329,11 +337,12 @@ def _model(
         files.note(name, sha256)
         read[asked] = solid
     solid = read[asked]
-    source: dict[str, Any] = {key: name, "material": item.material}
-    if bodies is not None:
-        source["bodies"] = list(bodies)
-    if item.start_holes:
-        source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
+    source = FromModel(
+        name,
+        is_part=item.part is not None,
+        bodies=bodies or (),
+        start_holes=tuple(StartHole(hole.at, hole.diameter) for hole in item.start_holes),
+    )
     return Made(
         triangles=solid.triangles,
         kind=kind,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from clearance.scene.bodies import Files
-from clearance.scene.machine import Machine
+from clearance.scene.machine import Machine, Units
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import Moves
@@ -38,9 +38,23 @@ def read_cut(
     cut = setup.cuts[index]
     path = files.find(cut.path, file, ("cuts", index, "path"))
     _keys_that_fit(cut, index, path, file)
+    options = path_options(cut, setup.units, machine, upper_height)
+    moves, sha256 = read_path(path, options, cut.path)
+    files.note(cut.path, sha256)
+    if len(moves) == 0:
+        raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
+    return moves
+
+
+def path_options(cut: Cut, units: Units, machine: Machine, upper_height: float | None = None) -> PathOptions:
+    """How a cut's path file is to be read.
+
+    Args:
+        units: of the setup.   upper_height: as for ``read_cut``; None: not known.
+    """
     said = {key: getattr(cut, key) for key in _DRAWING_KEYS[1:] if getattr(cut, key) is not None}
-    options = PathOptions(
-        file_units=setup.units,
+    return PathOptions(
+        file_units=units,
         path_units=cut.path_units,
         offsets=dict(cut.offsets),
         offset_max=cut.offset_max,
@@ -60,11 +74,6 @@ def read_cut(
         upper_height=upper_height,
         **said,
     )
-    moves, sha256 = read_path(path, options, cut.path)
-    files.note(cut.path, sha256)
-    if len(moves) == 0:
-        raise file.error(("cuts", index, "path"), f'"{cut.path}" moves nothing', "name another")
-    return moves
 
 
 def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:

@@ -78,7 +78,7 @@ def scaled(value: float, info: ValidationInfo) -> float:
     mm = value * (info.context or {}).get("mm", 1.0)
     if abs(mm) > LONGEST:
         raise problem("", f"no length here goes beyond {LONGEST:g} mm")
-    return mm
+    return float(mm)
 
 
 def within_a_room(value: float) -> float:

@@ -10,20 +10,19 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import apply, invert
 from clearance.mesh.mass import density_of
 from clearance.scene.model import Body, Finding
-from clearance.scene.schema import Setup
 from fixtures_lib.holder import Limit
 
 #: a limit is passed by more than this only (mm, kg): the rest is rounding
 ROUNDING = 1e-6
+#: limits that are measured on the part; others, a chuck's force say, are told and not judged
+SIZES = ("x", "y", "z", "diameter")
 
 
-def limit_findings(
-    setup: Setup, bodies: Sequence[Body], max_part_mass: float | None, masses: Masses
-) -> list[Finding]:
+def limit_findings(bodies: Sequence[Body], max_part_mass: float | None, masses: Masses) -> list[Finding]:
     """What does not fit on what it stands on, or is too heavy for it.
 
     Args:
-        setup: for the seats that are named.   bodies: items in file order, then the machine's.
+        bodies: items in file order, then the machine's.
         max_part_mass: kg, of the machine, or None.   masses: of the items.
 
     Masses count only where material or density is given; library holders count as steel.
@@ -31,13 +30,13 @@ def limit_findings(
     items = [body for body in bodies if body.item is not None]
     findings = []
     for holder in items:
-        limits: Sequence[Limit] = holder.source.get("limits", ())
+        limits: Sequence[Limit] = holder.library.limits if holder.library is not None else ()
         carried = [b for b in items if b.stands_on == holder.name and b.kind == "part"]
         for limit in limits:
             if limit.quantity == "mass":
                 findings += _load(holder, limit, masses)
-            else:
-                findings += [f for part in carried for f in _size(setup, holder, part, limit)]
+            elif limit.quantity in SIZES:
+                findings += [f for part in carried for f in _size(holder, part, limit)]
     for body in items:
         mass = masses.of(body) if body.kind == "part" and max_part_mass is not None else None
         if mass is not None and max_part_mass is not None and mass > max_part_mass + ROUNDING:
@@ -58,7 +57,7 @@ class Masses:
 
     def of(self, body: Body) -> float | None:
         """kg; None where no density is known or the surface does not close. Library holders are steel."""
-        density = density_of("steel") if "holder" in body.source else body.density
+        density = density_of("steel") if body.library is not None else body.density
         return None if density is None or not body.closed else self.volume(body)[0] * density * 1e-6
 
     def volume(self, body: Body) -> tuple[float, NDArray[np.float64]]:
@@ -102,10 +101,9 @@ def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
     return found
 
 
-def _size(setup: Setup, holder: Body, part: Body, limit: Limit) -> list[Finding]:
+def _size(holder: Body, part: Body, limit: Limit) -> list[Finding]:
     """The part against one limit on its size, in the frame of the seat that it stands on."""
-    assert part.item is not None
-    seat = setup.items[part.item].seat or next(iter(holder.seats_M))
+    seat = part.placed.seat or next(iter(holder.seats_M))
     p_S = apply(invert(holder.seats_M[seat]), part.triangles_M.reshape(-1, 3))
     extent = np.ptp(p_S, axis=0)
     if limit.quantity == "diameter":

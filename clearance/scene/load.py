@@ -1,4 +1,4 @@
-"""A setup file goes in; the scene, with everything it names read and placed, comes out."""
+"""Loading: a setup file goes in; the scene, with everything it names read and placed, comes out."""
 
 from __future__ import annotations
 
@@ -8,16 +8,50 @@ from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.parallel import beside
-from clearance.scene.bodies import WIRE_MARGIN, Files, item_bodies, machine_bodies
+from clearance.scene import settings as model
+from clearance.scene.bodies import Files, filled_margins, item_bodies, machine_bodies
+from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
 from clearance.scene.limits import Masses, limit_findings
 from clearance.scene.machine import Machine
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.passes import all_stretches, present_in_cuts
-from clearance.scene.schema import Setup
+from clearance.scene.schema import Heads, Setup
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
+
+
+def heads_of(said: Heads) -> model.HeadsSetup:
+    """Where the heads stand, come from and go to."""
+    return model.HeadsSetup(
+        flushing_distance=said.flushing_distance,
+        upper_z=said.upper_z,
+        approach_from=said.approach_from,
+        park=said.park,
+        pickups=tuple(said.pickups),
+        travel_z=said.travel_z,
+        between=said.between,
+    )
+
+
+def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
+    """Every cut, in file order."""
+    return tuple(
+        model.Cut(
+            name=cut.name,
+            path=cut.path,
+            parts=tuple(cut.part),
+            rotate=cut.rotate,
+            planes=None if cut.planes is None else model.Planes(cut.planes.xy, cut.planes.uv),
+            flushing_distance=cut.flushing_distance,
+            upper_z=cut.upper_z,
+            stop_before=cut.stop_before,
+            options=path_options(cut, setup.units, machine),
+        )
+        for cut in setup.cuts
+    )
+
 
 #: facets from which a second process saves more than it costs
 _MANY = 100_000
@@ -43,30 +77,33 @@ def load(setup_path: str | Path) -> Scene:
     files = Files(path.parent)
     files.note(file.shown_as, file.sha256)
     machine = _machine(setup, file, files)
-    standing = machine_bodies(machine, setup.margins)
+    margins = filled_margins(setup.margins)
+    standing = machine_bodies(machine, margins)
     _names_apart(setup, machine, file)
-    items, findings = item_bodies(setup, file, files)
+    items, findings = item_bodies(setup, margins, file, files)
     bodies = (*items, *standing)
     masses = Masses(items)
     together = present_in_cuts(setup, bodies, file)
     many = sum(len(body.triangles_M) for body in bodies) > _MANY
     with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
-        findings += limit_findings(setup, bodies, machine.max_part_mass, masses)
+        findings += limit_findings(bodies, machine.max_part_mass, masses)
         stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
         on_their_feet = feet_findings(bodies, together, masses)
         findings += overlaps()
     findings += on_their_feet
-    wire = setup.margins.wire.side
     return Scene(
         title=setup.title,
         setup_file=file.shown_as,
-        machine=machine,
-        setup=setup,
+        machine=machine.as_model(setup.machine.use, setup.machine.file),
         bodies=bodies,
         stretches=tuple(stretches),
-        wire_margin=WIRE_MARGIN if wire is None else wire,
+        wire_margin=margins.wire,
         findings=(*findings, *about_cuts),
         inputs=tuple(files.inputs),
+        units=setup.units,
+        heads=heads_of(setup.heads),
+        cuts=cuts_of(setup, machine),
+        margins=margins,
         read_s=time.perf_counter() - began,
     )
 

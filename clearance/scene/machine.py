@@ -19,6 +19,9 @@ from clearance.scene.fields import (
     low_high,
     problem,
 )
+from clearance.scene.settings import HeadBox, HeadModel, MachineModel
+from clearance.scene.settings import Travel as TravelModel
+from clearance.toolpath.options import Codes as CodeWords
 
 Units = Literal["mm", "inch"]
 Profile = list[tuple[float, float]]
@@ -175,3 +178,31 @@ class Machine(Table):
                 )
             seen.add(body.name)
         return self
+
+    def as_model(self, shipped: str | None = None, file: str | None = None) -> MachineModel:
+        """The machine as everything outside this room takes it.
+
+        Args:
+            shipped, file: where it is from, the one or the other.
+        """
+        lower, upper, travel, codes = self.lower_head, self.upper_head, self.travel, self.codes
+        return MachineModel(
+            name=self.name,
+            travel=TravelModel(travel.x, travel.y, travel.z, travel.u, travel.v),
+            wire=self.wire,
+            lower_z=lower.face_z,
+            lower_head=HeadModel(
+                lower.guide,
+                tuple(lower.profile),
+                tuple(HeadBox(b.x, b.y, b.behind, "xy") for b in lower.bodies),
+            ),
+            upper_head=HeadModel(
+                upper.guide,
+                tuple(upper.profile),
+                tuple(HeadBox(b.x, b.y, b.behind, b.follows) for b in upper.bodies),
+            ),
+            max_part_mass=self.max_part_mass,
+            codes=CodeWords(tuple(codes.thread), tuple(codes.cut), tuple(codes.ignore)),
+            shipped=shipped,
+            file=file,
+        )

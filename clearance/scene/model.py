@@ -2,28 +2,87 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import Enum
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
+from clearance.mesh.topology import corner_numbers
+from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins
+from clearance.scene.settings import SideHeight as SideHeight
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
+from fixtures_lib.holder import Does, Fastened, Limit
+
+if TYPE_CHECKING:
+    import trimesh
 
 
 @dataclass(frozen=True)
-class SideHeight:
-    """A pair of lengths, mm: sideways (horizontal) and in height (vertical)."""
+class StartHole:
+    """A hole drilled before the cut, which the model may not show: middle (2,) in the model's X Y, mm."""
 
-    side: float
-    height: float
+    at: tuple[float, float]
+    diameter: float
 
 
 @dataclass(frozen=True)
+class FromLibrary:
+    """A holder of the library as built, with what its kind says of it; see ``fixtures_lib.holder``.
+
+    ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
+    setup gives; ``fit`` is the part it is fitted to.
+    """
+
+    holder: str
+    params: Mapping[str, ParamValue]
+    does: Does
+    fastened: Fastened
+    limits: tuple[Limit, ...] = ()
+    cautions: tuple[str, ...] = ()
+    chosen: tuple[str, ...] = ()
+    fit: str | None = None
+
+
+@dataclass(frozen=True)
+class FromModel:
+    """A file's model, of it the named ``bodies`` where some were named."""
+
+    file: str
+    is_part: bool
+    bodies: tuple[str, ...] = ()
+    start_holes: tuple[StartHole, ...] = ()
+
+
+@dataclass(frozen=True)
+class FromShape:
+    """A plain block, ``size`` (x, y, z), or cylinder, (diameter, height), mm."""
+
+    shape: Literal["box", "cylinder"]
+    size: tuple[float, ...]
+
+
+#: one number, word or list of numbers that a holder is built with
+ParamValue = float | str | tuple[float, ...] | None
+Source = FromLibrary | FromModel | FromShape
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on."""
+
+    seat: str | None = None
+    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, repr=False)
 class Body:
     """One item or machine body where it stands.
 
@@ -36,9 +95,9 @@ class Body:
         T_MI: (4, 4) the item's own frame in the machine's.
         item: index in the setup's items, or None for a body of the machine.
         seats_M: the item's seats, (4, 4) each.
-        stands_on: name of the item it stands on, or None for the table.
-        density: g/cm3 or None; set for parts.
-        source: what it was made of, for the sheet: {"holder": ..., "params": {...}} or {"part": file} ...
+        stands_on: name of the item it stands on, or None for the table.   placed: where on it.
+        density: g/cm3 or None; set for parts.   material: as the user named it, or None.
+        source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
     """
@@ -53,10 +112,37 @@ class Body:
     item: int | None = None
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
+    placed: Placed = Placed()
     density: float | None = None
-    source: dict[str, Any] = field(default_factory=dict)
+    material: str | None = None
+    source: Source | None = None
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
+
+    def __repr__(self) -> str:
+        return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'
+
+    @property
+    def mesh(self) -> trimesh.Trimesh:
+        """The body as a mesh, machine frame, mm; equal corners are one. Made anew, it may be changed."""
+        import trimesh
+
+        faces, count = corner_numbers(self.triangles_M)
+        corners = np.empty((count, 3))
+        corners[faces.reshape(-1)] = self.triangles_M.reshape(-1, 3)
+        mesh = trimesh.Trimesh(corners, faces, process=False, validate=False)
+        mesh.units = "mm"
+        return mesh
+
+    @property
+    def library(self) -> FromLibrary | None:
+        """The holder of the library that it is, if it is one."""
+        return self.source if isinstance(self.source, FromLibrary) else None
+
+    @property
+    def start_holes(self) -> tuple[StartHole, ...]:
+        """The holes that the setup says are drilled in it."""
+        return self.source.start_holes if isinstance(self.source, FromModel) else ()
 
     @cached_property
     def crowd(self) -> Crowd:
@@ -69,7 +155,7 @@ class Body:
         return mass_properties(self.triangles_M)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Finding:
     """One thing to tell, as in the report: severity is "clash", "undecided", "close" or "note"."""
 
@@ -78,6 +164,10 @@ class Finding:
     message: str
     item: str | None = None
     cut: str | None = None
+
+    def __repr__(self) -> str:
+        where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)
+        return f"<Finding {self.severity}{': ' if where else ''}{where}: {self.message}>"
 
 
 @dataclass(frozen=True)
@@ -91,13 +181,28 @@ class Level:
     pieces: tuple[Piece, ...]
 
 
-@dataclass(frozen=True)
+class StretchKind(Enum):
+    """What the heads do on a stretch."""
+
+    CUT = "cut"
+    #: the way from one cut to the next
+    BETWEEN = "between"
+    #: the way to the first cut
+    APPROACH = "approach"
+    #: the way from the last cut
+    PARK = "park"
+    #: they stand where an edge is picked up
+    PICKUP = "pickup"
+
+
+@dataclass(frozen=True, repr=False)
 class Stretch:
     """What the heads do in one go: a cut, a move between cuts, the approach, parking, a pick-up.
 
     Attributes:
-        name: the cut's name, or "opening -> second opening", "approach -> opening", "opening -> park",
-            "pickup 1".
+        name: for people: the cut's name, or "opening -> second opening", "approach -> opening",
+            "opening -> park", "pickup 1".
+        kind: which of these it is.
         cut: index in the setup's cuts; None where it is no cut (then moves have no number in the report).
         moves: in machine X Y; the path of the lower guide, and of the upper one where there is no U V.
         upper_moves: the upper guide's path where it differs, else None.
@@ -130,6 +235,10 @@ class Stretch:
     levels: tuple[Level, ...] = ()
     own_height: bool = False
     upper_ends: tuple[float, float] | None = None
+    kind: StretchKind = StretchKind.CUT
+
+    def __repr__(self) -> str:
+        return f'<Stretch "{self.name}": {self.kind.value}, {self.moves.count} moves>'
 
     @property
     def upper_low(self) -> float:
@@ -158,28 +267,55 @@ class Stretch:
         return self.upper_at(-1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Scene:
     """Everything the judge needs.
 
     Attributes:
         title: of the setup.   setup_file: as the user named it.
-        machine: the machine file as read (lengths mm).
+        machine: None where the scene was not made from files, and nothing is known of it.
         bodies: items and machine bodies.
         stretches: in the order in which they run.
         wire_margin: mm sideways.
         findings: what reading and assembling found.
         inputs: (file, sha256) of every file read, the setup first.
+        units: "mm" or "inch", in which the setup file's lengths are written; the scene's own are mm.
+        heads, cuts, margins: what the setup asks for; ``Stretch.cut`` counts into ``cuts``, which are ()
+            where the scene was not made from files.
         read_s: seconds it took to read and assemble.
     """
 
     title: str
     setup_file: str
-    machine: Any
-    setup: Any
+    machine: MachineModel | None
     bodies: tuple[Body, ...]
     stretches: tuple[Stretch, ...]
     wire_margin: float
     findings: tuple[Finding, ...]
     inputs: tuple[tuple[str, str], ...]
+    units: str = "mm"
+    heads: HeadsSetup = field(default_factory=HeadsSetup)
+    cuts: tuple[Cut, ...] = ()
+    margins: Margins = field(default_factory=Margins)
     read_s: float = 0.0
+
+    def __repr__(self) -> str:
+        on = "" if self.machine is None else f', on the machine "{self.machine.name}"'
+        cuts = sum(stretch.kind is StretchKind.CUT for stretch in self.stretches)
+        return f'<Scene "{self.title or self.setup_file}": {len(self.items)} items, {cuts} cuts{on}>'
+
+    @property
+    def items(self) -> dict[str, Body]:
+        """What stands on the table, by name, in file order."""
+        return {body.name: body for body in self.bodies if body.kind != "machine"}
+
+    @property
+    def known_machine(self) -> MachineModel:
+        """The machine.
+
+        Raises:
+            ValueError: the scene was not made from files.
+        """
+        if self.machine is None:
+            raise ValueError("nothing is known of this scene's machine")
+        return self.machine

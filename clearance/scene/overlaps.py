@@ -112,7 +112,7 @@ def _thickness(shared: Any, a: Shell, b: Shell) -> float:
     """The depth in one connected piece of what two solids share."""
     sheet = 2.0 * shared.volume() / max(shared.surface_area(), 1e-12)
     if sheet < FILM:
-        return max(sheet, 0.0)
+        return float(max(sheet, 0.0))
     hull = shared.hull()
     if shared.volume() >= PLUMP * hull.volume():
         return _width(hull)
@@ -120,7 +120,7 @@ def _thickness(shared: Any, a: Shell, b: Shell) -> float:
     n = min(max(round(math.sqrt(2 * POINTS / shared.num_tri())), 1), 12)
     points = np.asarray(shared.refine(n).to_mesh64().vert_properties)[:, :3]
     points = points[:: -(-len(points) // (2 * POINTS))]
-    return max(sheet, *(farthest(points, s.triangles) for s in (a, b)))
+    return float(max(sheet, *(farthest(points, s.triangles) for s in (a, b))))
 
 
 def _width(hull: Any) -> float:
@@ -371,7 +371,7 @@ def _pair(
                 continue
             deepest = max(deepest, depth(a, b))
     if deepest > NOTICED:
-        ours_too = "holder" in one.source and "holder" in other.source
+        ours_too = one.library is not None and other.library is not None
         severity = "close" if one.kind == "part" or ours_too else "note"
         message = f'cuts {deepest:.2f} mm deep into "{other.name}"'
         return [Finding("overlap", severity, message, item=one.name)]

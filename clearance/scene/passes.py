@@ -16,7 +16,7 @@ from clearance.scene.bodies import Files
 from clearance.scene.cut_path import read_cut
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Finding, Level, Stretch
+from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
@@ -108,22 +108,25 @@ def all_stretches(
     first, last = jobs[0], jobs[-1]
     stretches = []
     for k, point in enumerate(heads.pickups, 1):
-        stretches.append(_way(machine, f"pickup {k}", first, first, first.own_z, [point], [point]))
+        at = [point]
+        stretches.append(_way(machine, StretchKind.PICKUP, f"pickup {k}", first, first, first.own_z, at, at))
     if heads.approach_from is not None:
         ways = [[heads.approach_from, moves.start[0]] for moves in (first.moves, first.upper_moves)]
-        stretches.append(_way(machine, f"approach -> {first.cut.name}", first, first, first.first_z, *ways))
+        name = f"approach -> {first.cut.name}"
+        stretches.append(_way(machine, StretchKind.APPROACH, name, first, first, first.first_z, *ways))
     for before, job in zip([None, *jobs], jobs, strict=False):
         if before is not None and heads.between:
             upper_z = max(before.last_z, job.first_z) if heads.travel_z is None else heads.travel_z
             name = f"{before.cut.name} -> {job.cut.name}"
             lower = [before.moves.end[-1], job.moves.start[0]]
             upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
-            way = _way(machine, name, before, job, upper_z, lower, upper)
+            way = _way(machine, StretchKind.BETWEEN, name, before, job, upper_z, lower, upper)
             stretches.append(replace(way, upper_ends=(before.last_z, job.first_z)))
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
         ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
-        stretches.append(_way(machine, f"{last.cut.name} -> park", last, last, last.last_z, *ways))
+        name = f"{last.cut.name} -> park"
+        stretches.append(_way(machine, StretchKind.PARK, name, last, last, last.last_z, *ways))
     return stretches, findings
 
 
@@ -138,6 +141,7 @@ def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> lis
 
 def _way(
     machine: Machine,
+    kind: StretchKind,
     name: str,
     a: Job,
     b: Job,
@@ -151,6 +155,7 @@ def _way(
     upper = np.array(upper_points, dtype=float)
     return Stretch(
         name=name,
+        kind=kind,
         cut=None,
         moves=polyline(lower, rapid=True),
         upper_moves=None if np.array_equal(lower, upper) else polyline(upper, rapid=True),

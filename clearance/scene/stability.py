@@ -13,15 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.mass import density_of
+from clearance.scene.holding import holds
 from clearance.scene.limits import Masses
 from clearance.scene.model import Body, Finding
+from fixtures_lib.holder import Does, Fastened
 
 Array = NDArray[np.float64]
 
-#: library holders that are laid or stood on something, not screwed or gripped
-LOOSE = ("v_block", "spacer", "parallel", "angle_plate", "magnet_block", "adapter_plate")
-#: library holders that grip what stands on them
-GRIPS = ("side_jaw_vise", "wide_vise", "side_arm", "ring_clamp")
 #: a centre of gravity beside the hull by less than this stands on its edge, mm
 EDGE = 0.1
 #: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
@@ -55,15 +53,14 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
         seen.add(row)
         for k in sorted(row):
             body = bodies[k]
-            loose = body.kind == "part" or body.source.get("holder") in LOOSE
-            if body.item is None or not loose or not body.closed:
+            if body.item is None or not _loose(body) or not body.closed:
                 continue
             load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
             rest = row.difference(load)
             beside = _beside(load, rest, faces, masses)
             if beside <= EDGE:
                 continue
-            held = _gripped(body, bodies, index) or _pressed(load, rest, faces)
+            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces)
             severity = "close" if body.kind == "part" and not held else "note"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
             then = "it would tip"
@@ -87,7 +84,7 @@ class _Faces:
         t = self._body.triangles_M[self._body.crowd.meeting(low, high)]
         n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
         up = n[:, 2] * (sign * self._outward())
-        return t[up > STEEP * np.linalg.norm(n, axis=1)]
+        return np.asarray(t[up > STEEP * np.linalg.norm(n, axis=1)])
 
     def _outward(self) -> float:
         """1 where normals look outward, -1 where inward: the levellest facet at the top looks up."""
@@ -154,16 +151,35 @@ def _beside(
     return beside
 
 
-def _pressed(load: Sequence[int], rest: frozenset[int], faces: _AllFaces) -> bool:
-    """Whether anything lies on the load from above."""
-    return any(True for a, b in faces.near(load, rest) for _ in _contact(faces.of[b], faces.of[a]))
+def _centre(load: Sequence[Body], masses: Masses) -> Array:
+    """The centre of gravity (2,) in plan; what has no density counts as steel."""
+    parts = [(masses.volume(body), body.density or density_of("steel")) for body in load]
+    total = sum(volume * density for (volume, _), density in parts)
+    moment = sum((volume * density * middle[:2] for (volume, middle), density in parts), np.zeros(2))
+    return np.asarray(moment / max(total, 1e-12))
+
+
+def _loose(body: Body) -> bool:
+    """Whether it stands by its own weight: a part, or an element of the library that nothing fastens."""
+    return body.kind == "part" or (body.library is not None and body.library.fastened is Fastened.STANDS)
+
+
+def _pressed(load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces) -> bool:
+    """Whether anything that holds down lies on the load from above."""
+    return any(
+        True
+        for a, b in faces.near(load, rest)
+        if holds(bodies[b], bodies[a], from_above=True)
+        for _ in _contact(faces.of[b], faces.of[a])
+    )
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
     """Whether it stands in jaws or a ring, directly or by way of others."""
     below = body.stands_on
     while below is not None:
-        if bodies[index[below]].source.get("holder") in GRIPS:
+        holder = bodies[index[below]].library
+        if holder is not None and Does.GRIPS in holder.does:
             return True
         below = bodies[index[below]].stands_on
     return False

@@ -155,7 +155,7 @@ def _runs(count: int, only: NDArray[np.bool_] | None) -> list[slice]:
 
 
 def _is_short(run: slice) -> bool:
-    return run.stop - run.start < _SIMPLIFY_FROM
+    return bool(run.stop - run.start < _SIMPLIFY_FROM)
 
 
 def _flattened(moves: Moves, run: slice) -> _Line:

@@ -199,7 +199,7 @@ def _once(segments: _Segments, both_ways: bool) -> _Segments:
 def _mixed(x: NDArray[np.uint64], y: NDArray[np.uint64]) -> NDArray[np.uint64]:
     """One number of two, as good as a random one (multiplicative hashing, modulo 2^64)."""
     both = x * np.uint64(0x9E3779B97F4A7C15) ^ y * np.uint64(0xC2B2AE3D27D4EB4F)
-    return (both ^ (both >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
+    return np.asarray((both ^ (both >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9))
 
 
 def _parts(way: _Segments, wall: _Segments, d: float) -> Iterator[tuple[_Segments, _Segments]]:

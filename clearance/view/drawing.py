@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.judge.along import Along, along
 from clearance.judge.pairs import runs_of
 from clearance.judge.result import SEVERITIES, Pair, Result
 from clearance.printable import printable
@@ -105,15 +104,6 @@ def tracks(result: Result) -> list[Track]:
     return out
 
 
-def spares(result: Result) -> tuple[Along, ...]:
-    """What each move has to spare; worked out once for a result and kept with it."""
-    kept = result.extra.get("along")
-    if not isinstance(kept, tuple):
-        kept = along(result)
-        result.extra["along"] = kept
-    return kept
-
-
 def move_bands(result: Result, stretch: Stretch) -> list[int | None]:
     """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
     pairs = [p for p in result.pairs if p.cut == stretch.name]
@@ -127,7 +117,7 @@ def move_bands(result: Result, stretch: Stretch) -> list[int | None]:
     spare = np.full(stretch.moves.count, np.inf)
     known = np.zeros(len(spare), dtype=bool)
     touches = np.zeros(len(spare), dtype=bool)
-    for head in spares(result):
+    for head in result.along:
         if head.cut == stretch.name:
             known[:] = True
             spare = np.fmin(spare, head.spare)

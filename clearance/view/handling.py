@@ -14,7 +14,7 @@ from clearance.judge.along import HORIZON, Along
 from clearance.judge.result import Result
 from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
-from clearance.view.drawing import level_shown, spares, standing, stretch_shown, worst_pair
+from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
 from clearance.view.raised import HORIZON as FAR
 from clearance.view.raised import AtRaise, Raised, Row
 
@@ -51,7 +51,7 @@ class Handling:
         self.drawn = stretch_shown(result, worst)
         #: how far along all moves of all stretches, in moves: 3.5 is half of the fourth
         self.run = 0.0
-        self._along: dict[tuple[str, str], Along] = {(a.cut, a.head): a for a in spares(result)}
+        self._along: dict[tuple[str, str], Along] = {(a.cut, a.head): a for a in result.along}
         self._planned = None if self.drawn is None else standing(self.drawn, worst)
         if self.drawn is not None and self._planned is not None and len(self.drawn.moves):
             k = next(k for k, s in enumerate(stretches) if s is self.drawn)

@@ -98,7 +98,7 @@ def lathe(z: Array, r: Array, facets: int = 96) -> Array:
     area2 = np.linalg.norm(
         np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
     )
-    return triangles[area2 > 1e-12]
+    return np.asarray(triangles[area2 > 1e-12])
 
 
 def is_round(piece: Piece) -> bool:
@@ -312,7 +312,7 @@ def _clustered(triangles: Array, cell: float) -> Array:
     )
     corners = corners[open_]
     _, unique = np.unique(np.sort(corners, axis=1), axis=0, return_index=True)
-    return triangles.reshape(-1, 3)[first][corners[unique]]
+    return np.asarray(triangles.reshape(-1, 3)[first][corners[unique]])
 
 
 def outward(triangles: Array) -> Array:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.scene.model import Body, Scene, SideHeight, Stretch
+from clearance.scene.model import Body, Scene, SideHeight, Stretch, StretchKind
 from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from tests.oracles.shapes import Part
@@ -163,6 +163,7 @@ def case_of(recipe: Recipe) -> Case:
             Stretch(
                 name=f"cut {i + 1}" if i == 0 else f"cut {i} -> park",
                 cut=i if i == 0 else None,
+                kind=StretchKind.CUT if i == 0 else StretchKind.PARK,
                 moves=moves_of(track.start, track.steps, track.grow),
                 lower=track.lower,
                 upper=track.upper,
@@ -178,7 +179,6 @@ def case_of(recipe: Recipe) -> Case:
         title=recipe.sentence,
         setup_file="random",
         machine=None,
-        setup=None,
         bodies=tuple(bodies),
         stretches=tuple(stretches),
         wire_margin=recipe.wire_margin,

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from clearance.scene.model import Body, Scene
-    from clearance.scene.schema import Item
+from clearance.scene.model import Body, FromLibrary, FromShape, Scene
 
 
 @dataclass(frozen=True)
@@ -58,9 +56,8 @@ def elements(scene: Scene) -> tuple[Element, ...]:
     for number, k in enumerate(_building_order(scene), 1):
         body = scene.bodies[k]
         assert body.item is not None
-        item: Item = scene.setup.items[body.item]
         corners = body.triangles_M.reshape(-1, 3)
-        what, explained, settings, others = _what(body, item, fitted.get(body.name, ()))
+        what, explained, settings, others = _what(body, fitted.get(body.name, ()))
         out.append(
             Element(
                 number=number,
@@ -71,9 +68,9 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 settings=settings,
                 others=others,
                 on=body.stands_on,
-                seat=item.seat,
-                at=tuple(item.at),
-                turn=tuple(item.turn),
+                seat=body.placed.seat,
+                at=body.placed.at,
+                turn=body.placed.turn,
                 origin=_numbers(body.T_MI[:3, 3]),
                 low=_numbers(corners.min(axis=0)),
                 high=_numbers(corners.max(axis=0)),
@@ -105,41 +102,41 @@ def _numbers(values: Any) -> tuple[float, ...]:
 Said = tuple[tuple[str, str], ...]
 
 
-def _what(body: Body, item: Item, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
+def _what(body: Body, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
     """What to fetch, what that is, how it is set, and what was left as it comes."""
     source = body.source
-    if "holder" in source:
-        return _holder(source, item, fitted)
-    if "shape" in source:
-        size = " x ".join(_figure(x) for x in source["size"])
-        words = f"block {size} mm" if source["shape"] == "box" else f"cylinder, diameter x height {size} mm"
+    if isinstance(source, FromLibrary):
+        return _holder(source, fitted)
+    if isinstance(source, FromShape):
+        size = " x ".join(_figure(x) for x in source.size)
+        words = f"block {size} mm" if source.shape == "box" else f"cylinder, diameter x height {size} mm"
         return words, "", (), ()
-    model = source.get("part") or source.get("model") or ""
+    assert source is not None
     settings = []
-    if source.get("material"):
-        settings.append(("material", str(source["material"])))
-    if source.get("bodies"):
-        settings.append(("bodies", ", ".join(str(b) for b in source["bodies"])))
-    for hole in source.get("start_holes", ()):
-        at = ", ".join(_figure(x) for x in hole["at"])
-        settings.append(("start hole", f"diameter {_figure(hole['diameter'])} mm at {at} of the model"))
-    return "workpiece" if "part" in source else "own holder", model, tuple(settings), ()
+    if body.material:
+        settings.append(("material", body.material))
+    if source.bodies:
+        settings.append(("bodies", ", ".join(source.bodies)))
+    for hole in source.start_holes:
+        at = ", ".join(_figure(x) for x in hole.at)
+        settings.append(("start hole", f"diameter {_figure(hole.diameter)} mm at {at} of the model"))
+    return "workpiece" if source.is_part else "own holder", source.file, tuple(settings), ()
 
 
-def _holder(source: Mapping[str, Any], item: Item, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
+def _holder(source: FromLibrary, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
     from fixtures_lib import library
 
-    kind = library.get(source["holder"])
+    kind = library.get(source.holder)
     units = {p.name: p.unit for p in kind.parameters}
     chosen: list[tuple[str, str]] = []
     rest: list[tuple[str, str]] = []
-    for name, value in source["params"].items():
+    for name, value in source.params.items():
         words = _value(value)
         if _is_length(value) and units.get(name):
             words += f" {units[name]}"
         if name in fitted:
-            words += f" (fitted to {source.get('fit')})"
-        (chosen if name in item.params or name in fitted else rest).append((name.replace("_", " "), words))
+            words += f" (fitted to {source.fit})"
+        (chosen if name in source.chosen or name in fitted else rest).append((name.replace("_", " "), words))
     return kind.name.replace("_", " "), kind.summary, tuple(chosen), tuple(rest)
 
 
@@ -280,18 +277,18 @@ class Sheet:
 def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
-    from clearance.judge.along import along
+    from clearance.process.findings import Checked
     from clearance.report.terminal import lines, verdict_sentence
 
     scene = result.scene
-    facts: Facts | None = result.extra.get("access")  # type: ignore[assignment]
+    facts = result.facts if isinstance(result, Checked) else None
     over, over_item = passes_over(scene)
     lean = {} if facts is None else facts.lean
     steepest = max(lean.values(), default=0.0)
     return Sheet(
         title=scene.title,
-        machine=scene.machine.name,
-        wire=scene.machine.wire,
+        machine=scene.known_machine.name,
+        wire=scene.known_machine.wire,
         setup_file=scene.setup_file,
         date=date,
         verdict=result.verdict,
@@ -308,10 +305,10 @@ def gather(result: Result, date: str) -> Sheet:
         masses=() if facts is None else tuple(_masses(scene, facts)),
         pairs=tuple(sorted(result.pairs, key=_worst_first)),
         findings=tuple(sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))),
-        cures=tuple(lines(result.extra.get("cures"))),
+        cures=tuple(lines(result.cures)),
         cautions=_cautions(scene),
         inputs=scene.inputs,
-        along=along(result),
+        along=result.along,
         moves={s.name: s.moves for s in scene.stretches},
         bodies=tuple(body.name for body in scene.bodies),
     )
@@ -340,7 +337,7 @@ SEVERITIES = ("clash", "undecided", "close", "clear", "note")
 def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
     scene = result.scene
     assert stretch.cut is not None
-    asked = scene.setup.cuts[stretch.cut]
+    asked = scene.cuts[stretch.cut]
     below, above = stretch.flushing or (None, None)
     parts = {scene.bodies[k].name for k in stretch.cut_bodies}
     items = [k for k, body in enumerate(scene.bodies) if body.item is not None]
@@ -351,7 +348,7 @@ def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
         program=asked.path,
         parts=tuple(scene.bodies[k].name for k in stretch.cut_bodies),
         zero=None if stretch.zero_M is None else tuple(float(x) for x in stretch.zero_M),
-        rotated=float(asked.rotate),
+        rotated=asked.rotate,
         threads=tuple(_threads(stretch, facts)),
         below=below,
         above=above,
@@ -378,9 +375,9 @@ def _threads(stretch: Stretch, facts: Facts | None) -> list[Thread]:
 
 
 def _axes(scene: Scene, facts: Facts) -> tuple[Axis, ...]:
-    travel = scene.machine.travel
+    travel = scene.known_machine.travel
     return tuple(
-        Axis(axis.upper(), used.low, used.high, getattr(travel, axis)) for axis, used in facts.travel.items()
+        Axis(axis.upper(), used.low, used.high, travel.along(axis)) for axis, used in facts.travel.items()
     )
 
 
@@ -417,6 +414,6 @@ def _cautions(scene: Scene) -> tuple[str, ...]:
     """Of the holders in use, each sentence once, led by what it is about."""
     told: dict[str, list[str]] = {}
     for body in scene.bodies:
-        for words in body.source.get("cautions", ()):
-            told.setdefault(str(words), []).append(body.name)
+        for words in body.library.cautions if body.library is not None else ():
+            told.setdefault(words, []).append(body.name)
     return tuple(f"{', '.join(names)}: {words}" for words, names in told.items())

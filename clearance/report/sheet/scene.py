@@ -97,7 +97,7 @@ def sharp_edges(points: NDArray[np.float32], faces: NDArray[np.int32]) -> Array:
     pair = first[count == 2]
     turn = np.einsum("ij,ij->i", normal[owner[pair]], normal[owner[pair + 1]])
     sharp = np.r_[first[count != 2], pair[turn < np.cos(np.radians(EDGE_DEG))]]
-    return p[ends[sharp]]
+    return np.asarray(p[ends[sharp]])
 
 
 if TYPE_CHECKING:

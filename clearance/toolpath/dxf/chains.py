@@ -330,4 +330,4 @@ def _clusters(places: NDArray[np.float64], apart: float) -> NDArray[np.int64]:
         away = np.hypot(*(places[first[pairs]] - places[first[found[pairs]]]).T)
         for i in pairs[away <= apart].tolist():
             parent[root(i)] = root(int(found[i]))
-    return np.array([root(i) for i in range(len(keys))], dtype=np.int64)[number.reshape(-1)]
+    return np.asarray(np.array([root(i) for i in range(len(keys))], dtype=np.int64)[number.reshape(-1)])

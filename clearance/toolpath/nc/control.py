@@ -220,4 +220,4 @@ class Control:
         if self.options.whole_numbers == "trailing":
             digits = digits.ljust(before + behind, "0")
         value = int(digits) / 10**behind
-        return -value if number[0] == "-" else value
+        return float(-value if number[0] == "-" else value)

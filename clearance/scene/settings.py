@@ -1,0 +1,144 @@
+"""What the user asked for, typed and in mm: the machine, the heads, the margins and the cuts of a scene.
+
+The files' own tables are in ``schema`` and ``machine``; nothing outside this room reads those.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from clearance.toolpath.options import Codes, PathOptions
+
+#: from, to, mm
+Interval = tuple[float, float]
+PointXY = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SideHeight:
+    """A pair of lengths, mm: sideways (horizontal) and in height (vertical)."""
+
+    side: float
+    height: float
+
+
+@dataclass(frozen=True)
+class Travel:
+    """Of the lower guide's centre in X Y, the upper face in Z, the upper guide over the lower in U V."""
+
+    x: Interval
+    y: Interval
+    z: Interval
+    u: Interval | None = None
+    v: Interval | None = None
+
+    def along(self, axis: str) -> Interval | None:
+        """Of the axis "x", "y", "z", "u" or "v"; None where the machine file says nothing of it."""
+        return {"x": self.x, "y": self.y, "z": self.z, "u": self.u, "v": self.v}[axis]
+
+
+@dataclass(frozen=True)
+class HeadBox:
+    """A box that goes along with a head: X, Y from the wire, from and to behind the face.
+
+    ``follows``: "xyuv" goes where the upper guide goes, "xy" stays over the lower one.
+    """
+
+    x: Interval
+    y: Interval
+    behind: Interval
+    follows: str = "xyuv"
+
+
+@dataclass(frozen=True)
+class HeadModel:
+    """A head: how far behind its face the wire's pivot is, (distance behind the face, radius), boxes."""
+
+    guide: float
+    profile: tuple[tuple[float, float], ...]
+    boxes: tuple[HeadBox, ...] = ()
+
+
+@dataclass(frozen=True)
+class MachineModel:
+    """A machine.
+
+    Attributes:
+        wire: its diameter.   max_part_mass: kg, or None.   codes: the control's own words.
+        lower_z: machine Z of the lower face.
+        shipped: its name where it ships with the tool, else ``file``, as the setup names it.
+    """
+
+    name: str
+    travel: Travel
+    wire: float
+    lower_z: float
+    lower_head: HeadModel
+    upper_head: HeadModel
+    max_part_mass: float | None = None
+    codes: Codes = field(default_factory=Codes)
+    shipped: str | None = None
+    file: str | None = None
+
+
+@dataclass(frozen=True)
+class HeadsSetup:
+    """Where the upper head stands, and where both come from, go to and pick up edges (machine X Y)."""
+
+    flushing_distance: float | None = None
+    upper_z: float | None = None
+    approach_from: PointXY | None = None
+    park: PointXY | None = None
+    pickups: tuple[PointXY, ...] = ()
+    travel_z: float | None = None
+    between: bool = True
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Less than this is close, by the kind of body; of the wire sideways."""
+
+    part: SideHeight = SideHeight(0.3, 0.05)
+    holder: SideHeight = SideHeight(1.0, 0.05)
+    laid: SideHeight = SideHeight(3.0, 0.5)
+    machine: SideHeight = SideHeight(2.0, 0.5)
+    wire: float = 0.5
+
+    def of(self, kind: str) -> SideHeight:
+        """The margin that judges bodies of a kind: "part", "holder", "laid" or "machine"."""
+        return self.each[kind]
+
+    @property
+    def each(self) -> dict[str, SideHeight]:
+        """By the kind of body."""
+        return {"part": self.part, "holder": self.holder, "laid": self.laid, "machine": self.machine}
+
+
+class Planes(NamedTuple):
+    """Heights above the part zero at which a program's X Y and its U V hold, mm."""
+
+    xy: float
+    uv: float
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One path through a part, as the setup asks for it.
+
+    Attributes:
+        path: the file, as the setup names it.   parts: names of what it goes through, the zero's own first.
+        rotate: degrees by which the program is turned about its zero.
+        flushing_distance, upper_z: of this cut alone; None where it says neither.
+        options: how its file is read.
+    """
+
+    name: str
+    path: str
+    parts: tuple[str, ...] = ()
+    rotate: float = 0.0
+    planes: Planes | None = None
+    flushing_distance: float | None = None
+    upper_z: float | None = None
+    stop_before: bool = False
+    options: PathOptions = field(default_factory=PathOptions)
