@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clearance.checking.result import HeadDistances, MoveDistance, MoveTable
 from clearance.errors import InputError
-from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
 from clearance.scene.model import Finding
 from tests.results_by_hand import a_pair, a_result, a_stretch

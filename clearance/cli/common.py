@@ -31,7 +31,7 @@ def commands() -> None:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
 #: columns where there is no terminal to ask
 WIDTH = 100

@@ -6,9 +6,9 @@ import time
 from dataclasses import dataclass, replace
 from typing import Any
 
-from clearance.judge.result import Result
-from clearance.judge.verdict import check as judge
-from clearance.judge.verdict import worst
+from clearance.checking.result import Result
+from clearance.checking.verdict import check as judge
+from clearance.checking.verdict import worst
 from clearance.process.balance import Weight
 from clearance.process.removal import Piece
 from clearance.process.runs import Run

@@ -17,7 +17,7 @@ from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Pair, Result
+    from clearance.checking.result import Pair, Result
     from clearance.scene.model import Finding
 
 #: worst first

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
 
 

@@ -13,8 +13,8 @@ import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from clearance.checking.result import Result
 from clearance.errors import CannotDraw, InputError
-from clearance.judge.result import Result
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe
 

@@ -15,8 +15,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from clearance.advice.raises import RaiseAnswer
+from clearance.checking.result import Result
 from clearance.errors import CannotDraw
-from clearance.judge.result import Result
 from clearance.view.drawing import describe
 from clearance.view.handling import Handling
 from clearance.view.picture import WHAT_TO_INSTALL

@@ -162,8 +162,8 @@ def _figure(value: float) -> str:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.along import Along
-    from clearance.judge.result import Pair, Result
+    from clearance.checking.per_move import Along
+    from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
     from clearance.process.removal import Piece
     from clearance.scene.model import Finding, Scene, Stretch
@@ -280,7 +280,7 @@ class Sheet:
 def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
-    from clearance.judge.along import along
+    from clearance.checking.per_move import along
     from clearance.report.terminal import lines, verdict_sentence
 
     scene = result.scene
