@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
-    from clearance.judge.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
+    from clearance.checking.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
     from clearance.process.findings import Checked, Facts
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
@@ -83,7 +83,7 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
-    "judge.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
+    "checking.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
 }
@@ -222,7 +222,7 @@ def find_placement(setup: Result | Scene | str | PathLike[str]) -> PlacementAnsw
     ('clear', True)
     """
     from clearance.advice.placement import find_placement as find
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
     return find(setup if isinstance(setup, Result) else check(setup))
 
@@ -275,7 +275,7 @@ def draw(
     """
     if not isinstance(file, str | PathLike):
         raise WrongArgument("file", file, "the path of the picture to write")
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
     from clearance.view.picture import draw as draw_result
 
     result = setup if isinstance(setup, Result) else check(setup)
@@ -294,7 +294,7 @@ def _scene(setup: Scene | str | PathLike[str]) -> Scene:
 
 
 def _result(result: Result) -> Result:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
     if not isinstance(result, Result):
         raise WrongArgument("result", result, "a Result, which clearance.check gives")

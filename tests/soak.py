@@ -35,7 +35,7 @@ Work = Callable[[Task], list[tuple[int, Tally]]]
 
 
 def _judge(scene, moves):
-    from clearance.judge.verdict import check
+    from clearance.checking.verdict import check
 
     return check(scene, moves=moves)
 

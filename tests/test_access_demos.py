@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import clearance
-from clearance.judge.verdict import check as judge
+from clearance.checking.verdict import check as judge
 from clearance.process.findings import access_findings, look
 
 DEMO = Path(__file__).parent.parent / "demo_models"

@@ -17,8 +17,8 @@ import trimesh
 from numpy.typing import NDArray
 
 from clearance.advice.raises import find_raises
+from clearance.scene.heads import pieces_of_profile
 from clearance.scene.model import Body, Scene, SideHeight, Stretch
-from clearance.sweep.heads import pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 FOLDER = Path(os.environ.get("CLEARANCE_REAL_DATA") or Path(__file__).parents[2] / "shared" / "data")

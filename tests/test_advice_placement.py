@@ -198,7 +198,7 @@ def test_pick_up_stands_still_while_the_zero_may_be_off(tmp_path: Path) -> None:
 def test_a_disagreement_is_undecided(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from clearance.judge.fcl_touch import TouchHead
+    from clearance.kernels.fcl.touch import TouchHead
 
     monkeypatch.setattr(TouchHead, "touches", lambda self, body, lift: True)
     code, answer = fenced(tmp_path).ask("placement")

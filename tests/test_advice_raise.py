@@ -330,7 +330,7 @@ def test_demo_is_cured_by_the_raise_that_is_named(tmp_path: Path) -> None:
 def test_a_disagreement_is_undecided(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from clearance.judge.fcl_touch import TouchHead
+    from clearance.kernels.fcl.touch import TouchHead
 
     monkeypatch.setattr(TouchHead, "touches", lambda self, body, lift: True)
     code, answer = bar(tmp_path).ask("raise")

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from clearance.advice.edits import raised, replanned, with_all_on_them
 from clearance.advice.placement import find_placement
 from clearance.advice.raises import find_raises
-from clearance.judge.result import Pair
-from clearance.judge.verdict import check
+from clearance.checking.result import Pair
+from clearance.checking.verdict import check
 from clearance.scene.model import Body, Scene, SideHeight
 from tests.oracles.scenes import case_of, recipe_of_seed
 from tests.oracles.shapes import block, post

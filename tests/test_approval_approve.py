@@ -18,7 +18,7 @@ import pytest
 
 import clearance
 from clearance import cli
-from clearance.judge.result import Result
+from clearance.checking.result import Result
 from tests.results_by_hand import a_pair, a_result
 from tests.setup_writer import PROGRAM, setup, write
 

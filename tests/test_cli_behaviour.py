@@ -21,8 +21,8 @@ import pytest
 
 import clearance
 from clearance import cli
+from clearance.checking.result import Result
 from clearance.errors import CannotDraw, InputError, Undecided
-from clearance.judge.result import Result
 from tests.results_by_hand import a_clear_pair, a_pair, a_result
 
 Answer = Callable[[Any], None]

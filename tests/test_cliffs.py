@@ -18,10 +18,10 @@ from numpy.testing import assert_array_equal
 
 from clearance import check, load
 from clearance.geometry.repeats import first_of_each, tangled, ways
+from clearance.kernels.fcl.repeated import first_time
 from clearance.process.findings import look
 from clearance.process.runs import kerf
 from clearance.scene.overlaps import farthest
-from clearance.sweep.repeated import first_time
 from clearance.toolpath.moves import polyline
 from clearance.view import meshes
 from tests.bench.cliffs import CLIFFS, DEMO, DEMO_SECONDS, Cliff, command_of, demo_seconds, run, written

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 import clearance
-from clearance.judge.along import HORIZON, Along, along
-from clearance.judge.result import Result
-from clearance.judge.verdict import check
-from clearance.sweep.heads import Piece, pieces_of_profile
+from clearance.checking.per_move import HORIZON, Along, along
+from clearance.checking.result import Result
+from clearance.checking.verdict import check
+from clearance.scene.heads import Piece, pieces_of_profile
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of
 from tests.oracles.shapes import Part, block
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.judge.agree import WIDTH
-from clearance.sweep.envelope import envelope
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.checking.pairs import WIDTH
+from clearance.kernels.fcl.envelope import envelope
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 

@@ -7,10 +7,10 @@ import pytest
 
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.judge.flat import FlatView, TriangleTree, chords_of
-from clearance.judge.inside import body_swallows, head_swallows, holds_point
-from clearance.sweep.envelope import straight_runs
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.kernels.containment import body_swallows, head_swallows, holds_point
+from clearance.kernels.fcl.envelope import straight_runs
+from clearance.kernels.meridian.view import FlatView, TriangleTree, chords_of
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 
@@ -169,7 +169,7 @@ def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed):
 
 def test_a_way_out_that_grazes_an_edge_is_none():
     """Straight up from the point is the edge of two facets, which both leave to the other."""
-    from clearance.judge.inside import _sees_out
+    from clearance.kernels.containment import _sees_out
 
     assert not _sees_out(BLOCK, np.zeros(3))
     assert not _sees_out(BLOCK, np.array([3.0, 3.0, 0.0]))

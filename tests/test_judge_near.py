@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-import clearance.judge.fcl_side as side
+import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.judge.boxes import Track
-from clearance.judge.fcl_side import Bodies, FclHead
-from clearance.judge.near import neighbourhood
+from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.culling import neighbourhood
+from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.mesh import shapes
+from clearance.scene.heads import piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
-from clearance.sweep.heads import piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 HEAD = [

@@ -22,9 +22,9 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
     ("fixtures_lib",),
-    ("clearance.sweep",),
     ("clearance.scene",),
-    ("clearance.judge",),
+    ("clearance.kernels",),
+    ("clearance.checking",),
     ("clearance.process",),
     ("clearance.advice",),
     ("clearance.view",),
@@ -108,15 +108,15 @@ def fault(module: str, name: str) -> str | None:
     return None
 
 
-_FCL = ("clearance.judge.fcl", "clearance.judge.near", "clearance.judge.boxes", "clearance.geometry.aabb")
+_MERIDIAN = ("clearance.kernels.meridian", "clearance.geometry.planar")
+_FCL = ("clearance.kernels.fcl", "clearance.geometry.aabb")
 
 
 def kernels_meet(module: str, name: str) -> bool:
     """One kernel would lean on the other, and could no longer find its mistakes."""
-    flat, fcl = ("clearance.judge.flat", "clearance.geometry.planar"), _FCL
-    if module.startswith(flat):
-        return name.startswith(fcl) or name.split(".")[0] == "fcl"
-    return module.startswith(fcl) and name.startswith(flat)
+    if module.startswith(_MERIDIAN):
+        return name.startswith(_FCL) or name.split(".")[0] == "fcl"
+    return module.startswith(_FCL) and name.startswith(_MERIDIAN)
 
 
 def faults(module: str, source: str, is_package: bool = False) -> list[str]:
@@ -147,18 +147,18 @@ def test_every_module_is_on_a_floor() -> None:
         ("clearance.mesh.stl", "from clearance.toolpath.moves import Moves"),
         ("clearance.toolpath.nc.reader", "def f():\n    import clearance.mesh.model"),
         ("fixtures_lib.rail", "from clearance.scene.model import Body"),
-        ("clearance.scene.model", "from ..judge import result"),
-        ("clearance.judge.verdict", "import importlib\nimportlib.import_module('clearance.view.picture')"),
+        ("clearance.scene.model", "from ..checking import result"),
+        ("clearance.checking.verdict", "import importlib\nimportlib.import_module('clearance.view.picture')"),
         ("clearance.view.picture", "from clearance.report import data"),
         ("clearance.report.data", "from clearance import cli"),
         ("clearance.report.data", "from clearance import check"),
         ("clearance.report.data", "import click"),
         ("clearance.report.sheet", "if True:\n    import pyvista as pv"),
-        ("clearance.judge.envelope", "from vtkmodules.vtkCommonCore import vtkMath"),
-        ("clearance.judge.fcl_query", "from clearance.geometry.planar import distance"),
-        ("clearance.judge.fcl_query", "from .flat_fields import fields"),
-        ("clearance.judge.flat_search", "from clearance.judge import fcl_query"),
-        ("clearance.judge.flat_search", "import fcl"),
+        ("clearance.kernels.fcl.envelope", "from vtkmodules.vtkCommonCore import vtkMath"),
+        ("clearance.kernels.fcl.distance", "from clearance.geometry.planar import distance"),
+        ("clearance.kernels.fcl.distance", "from ..meridian.profile import Profiles"),
+        ("clearance.kernels.meridian.search", "from clearance.kernels.fcl import distance"),
+        ("clearance.kernels.meridian.search", "import fcl"),
         ("clearance.attic.old", "from clearance.errors import InputError"),
     ],
 )
@@ -170,12 +170,15 @@ def test_a_wrong_import_is_found(module: str, source: str) -> None:
     ("module", "source"),
     [
         ("clearance.scene.load", "from fixtures_lib.library import KINDS"),
-        ("clearance.judge.verdict", "from .flat_search import search\nfrom .fcl_query import query"),
+        (
+            "clearance.checking.verdict",
+            "from clearance.kernels.meridian.search import search\nfrom .pairs import agree",
+        ),
         ("clearance.view.picture", "def f():\n    import pyvista"),
         ("clearance.report.data", "from clearance import __version__"),
         ("clearance.cli", "import clearance, click"),
         ("fixtures_lib.pages", "import pyvista"),
-        ("clearance", "def check():\n    from clearance.judge.verdict import check"),
+        ("clearance", "def check():\n    from clearance.checking.verdict import check"),
     ],
 )
 def test_a_right_import_passes(module: str, source: str) -> None:

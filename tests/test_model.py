@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import clearance
-from clearance.judge.result import Result
+from clearance.checking.result import Result
 from clearance.process.findings import Checked
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from tests.advice_bench import Bench

@@ -19,8 +19,8 @@ import numpy as np
 import pytest
 
 from clearance import files
+from clearance.checking.result import HeadDistances, MoveDistance, MoveTable
 from clearance.errors import InputError
-from clearance.judge.result import HeadDistances, MoveDistance, MoveTable
 from clearance.report import data
 from clearance.scene.model import Finding, StretchKind
 from tests.results_by_hand import a_pair, a_result, a_stretch

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 import clearance
-from clearance.judge.result import Result
+from clearance.checking.result import Result
 from clearance.toolpath.dxf import reader as dxf
 from clearance.toolpath.dxf.child import answer
 from tests.oracles.step_text import INCH, MM, ball

@@ -16,7 +16,7 @@ import pytest
 
 import clearance
 from clearance import cli
-from clearance.judge.result import Pair, Result
+from clearance.checking.result import Pair, Result
 from tests import setup_writer
 
 STEPPED = [((0, 0, 0), (50, 60, 10)), ((50, 0, 0), (100, 60, 30))]
@@ -218,7 +218,7 @@ def test_keepout_at_the_low_height_covers_only_its_moves(tmp_path: Path) -> None
 
 
 def test_what_each_move_has_to_spare_knows_the_heights(tmp_path: Path) -> None:
-    from clearance.judge.along import along
+    from clearance.checking.per_move import along
 
     result = judged(job(tmp_path))
     (upper,) = [a for a in along(result) if a.head == "upper"]

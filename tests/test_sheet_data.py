@@ -14,7 +14,7 @@ import pytest
 
 import clearance
 from clearance.advice.cures import find_cures
-from clearance.judge.along import Along
+from clearance.checking.per_move import Along
 from clearance.report.sheet.data import Sheet, gather
 from clearance.report.sheet.evidence import chart, columns, top_of
 from clearance.report.sheet.markup import down, kilograms, position, up

@@ -17,11 +17,12 @@ import numpy as np
 import pytest
 
 from clearance import cli
-from clearance.judge import fcl_side, flat
-from clearance.judge.result import Pair, Result
-from clearance.judge.verdict import check
+from clearance.checking.result import Pair, Result
+from clearance.checking.verdict import check
+from clearance.kernels.fcl import distance as fcl_side
+from clearance.kernels.meridian import view as flat
+from clearance.scene.heads import Piece
 from clearance.scene.model import Scene
-from clearance.sweep.heads import Piece
 from tests import setup_writer
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
 from tests.oracles.shapes import block

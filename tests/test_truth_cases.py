@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from clearance.judge.verdict import check
+from clearance.checking.verdict import check
 from tests.oracles.cases import kept, read, written
 from tests.oracles.compare import run_cases
 from tests.oracles.scenes import case_of, recipe_of_seed

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from clearance.judge.result import Pair, Result
-from clearance.judge.verdict import check
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.checking.result import Pair, Result
+from clearance.checking.verdict import check
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from tests.oracles.scenes import Recipe, Shape, Step, Track, arc_step, case_of
 from tests.oracles.shapes import Part, block, post, tetrahedron
 

@@ -13,11 +13,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.judge.result import Pair, Result
-from clearance.judge.verdict import check
+from clearance.checking.result import Pair, Result
+from clearance.checking.verdict import check
 from clearance.mesh.trust import judged
+from clearance.scene.heads import Piece
 from clearance.scene.model import SideHeight
-from clearance.sweep.heads import Piece
 from tests.oracles.compare import allowed_verdicts, complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
 from tests.oracles.shapes import Part, block, prism, tetrahedron

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.judge.result import Pair
-from clearance.judge.verdict import check
-from clearance.sweep.heads import Piece, piece_of_box
+from clearance.checking.result import Pair
+from clearance.checking.verdict import check
+from clearance.scene.heads import Piece, piece_of_box
 from tests.oracles.compare import complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, arc_step, case_of
 from tests.oracles.shapes import Part, block, rotation, tetrahedron

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from clearance.judge.result import Result
-from clearance.judge.verdict import check
+from clearance.checking.result import Result
+from clearance.checking.verdict import check
 from tests import soak
 from tests.oracles.compare import Tally, complaints_about, run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance.judge.verdict import check
+from clearance.checking.verdict import check
 from tests.oracles.compare import ABOVE, BELOW, Tally, run_cases
 from tests.oracles.scenes import KINDS_OF_BODY, SeedDice, case_of, draw_recipe
 from tests.oracles.truth import Case

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from clearance.checking.per_move import Along
 from clearance.errors import InputError
-from clearance.judge.along import Along
 from clearance.scene.model import StretchKind
 from clearance.view import looks
 from clearance.view.drawing import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 from clearance.view import description as camera
 from clearance.view import meshes

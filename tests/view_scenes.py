@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.result import CutResult, MoveDistance, Pair, Result
+from clearance.checking.result import CutResult, MoveDistance, Pair, Result
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, Finding, Scene, SideHeight, Stretch
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import Moves, polyline
 
 PROFILE = [(0, 5.5), (5, 7.5), (5, 19.0), (19, 19.0), (19, 31.0), (46, 31.0), (58, 36.0)]

@@ -17,8 +17,8 @@ import opencamlib
 import pytest
 from manifold3d import Manifold
 
-from clearance.judge.verdict import check
-from clearance.sweep.heads import Piece, pieces_of_profile
+from clearance.checking.verdict import check
+from clearance.scene.heads import Piece, pieces_of_profile
 from tests.oracles.facets import SIDES, draw_corners, height_between
 from tests.oracles.scenes import Recipe, SeedDice, Shape, Step, Track, case_of, draw_parts, draw_recipe
 from tests.oracles.shapes import rotation

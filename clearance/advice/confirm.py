@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from clearance.advice.edits import lifted, raised
 from clearance.advice.upper import UpperRule, heights_change
-from clearance.judge.agree import WIDTH
-from clearance.judge.fcl_side import Bodies
-from clearance.judge.fcl_touch import TouchHead, swallowed
-from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
-from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.pairs import HeadRun, Part, runs_of
+from clearance.checking.pairs import WIDTH, HeadRun, Part, runs_of
+from clearance.kernels.fcl.distance import Bodies
+from clearance.kernels.fcl.touch import TouchHead, swallowed
+from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, chords_of
 from clearance.scene.model import Body, Finding, Scene
 
 Window = tuple[float, float]

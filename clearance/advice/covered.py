@@ -12,14 +12,13 @@ from dataclasses import dataclass, replace
 from clearance.advice.confirm import growth
 from clearance.advice.hits import Hits, Lifted
 from clearance.advice.question import BEYOND_TOUCH
-from clearance.judge.agree import WIDTH
-from clearance.judge.fcl_side import Bodies
-from clearance.judge.fcl_touch import TouchHead
-from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
-from clearance.judge.flat_boxes import ChordTree, TriangleTree
-from clearance.judge.pairs import HeadRun, runs_of
+from clearance.checking.pairs import WIDTH, HeadRun, runs_of
+from clearance.kernels.fcl.distance import Bodies
+from clearance.kernels.fcl.touch import TouchHead
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, chords_of
+from clearance.scene.heads import Piece
 from clearance.scene.model import Finding, Scene, StretchKind
-from clearance.sweep.heads import Piece
 
 Box = tuple[float, float, float, float]
 

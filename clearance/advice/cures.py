@@ -18,10 +18,10 @@ from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
 from clearance.advice.still import StillHeads
 from clearance.advice.upper import UpperRule
+from clearance.checking.result import Ailment, Cure, Pair, Result
+from clearance.checking.verdict import check
 from clearance.errors import InputError
-from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.result import Ailment, Cure, Pair, Result
-from clearance.judge.verdict import check
+from clearance.kernels.meridian.bvh import TriangleTree
 from clearance.scene.limits import Masses
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings

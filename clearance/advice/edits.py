@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from clearance.advice.upper import carried, neighbours, upper_rules
 from clearance.geometry.transforms import Matrix, apply, pose
+from clearance.scene.heads import Piece
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves, polyline
 
 Array = NDArray[np.float64]

@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from clearance.geometry.intervals import Union
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.judge.flat_boxes import ChordTree, TriangleTree
-from clearance.judge.flat_search import Chords, strips_of
-from clearance.sweep.heads import Piece
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.search import Chords, strips_of
+from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

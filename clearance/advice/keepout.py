@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.question import BEYOND_TOUCH
-from clearance.judge.flat import chords_of
+from clearance.kernels.meridian.view import chords_of
 from clearance.mesh.sections import Outline
+from clearance.scene.heads import Piece
 from clearance.scene.model import Scene, SideHeight
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

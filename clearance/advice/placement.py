@@ -15,10 +15,10 @@ import numpy as np
 from clearance.advice.confirm import growth
 from clearance.advice.covered import Covered, Touch
 from clearance.advice.edits import replanned
-from clearance.judge.flat import TOUCH, FlatView, chords_of
-from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.pairs import runs_of
-from clearance.judge.result import Pair, Result
+from clearance.checking.pairs import runs_of
+from clearance.checking.result import Pair, Result
+from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.meridian.view import TOUCH, FlatView, chords_of
 from clearance.scene.model import Finding, Scene, StretchKind
 
 Box = tuple[float, float, float, float]

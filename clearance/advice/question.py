@@ -14,11 +14,11 @@ from clearance.advice.confirm import growth
 from clearance.advice.edits import lifted
 from clearance.advice.hits import Hits, Lifted
 from clearance.advice.upper import UpperRule, end_rules
-from clearance.judge.flat import Growth, chords_of
-from clearance.judge.flat_boxes import ChordTree, TriangleTree
-from clearance.judge.pairs import HeadRun, runs_of
+from clearance.checking.pairs import HeadRun, runs_of
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.view import Growth, chords_of
+from clearance.scene.heads import Piece, risen
 from clearance.scene.model import Body, Scene
-from clearance.sweep.heads import Piece, risen
 
 #: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
 BEYOND_TOUCH = 4e-6

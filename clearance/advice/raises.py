@@ -21,7 +21,7 @@ from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
-from clearance.judge.flat_boxes import TriangleTree
+from clearance.kernels.meridian.bvh import TriangleTree
 from clearance.scene.bodies import below_zero
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene

@@ -14,9 +14,9 @@ import numpy as np
 
 from clearance.advice.confirm import growth
 from clearance.advice.edits import raised
-from clearance.judge.flat import TOUCH, FlatView, chords_of
-from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.pairs import runs_of
+from clearance.checking.pairs import runs_of
+from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.meridian.view import TOUCH, FlatView, chords_of
 from clearance.scene.model import Scene
 
 #: mm: nearer than this a window ends

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from clearance.advice.confirm import growth
 from clearance.advice.hits import Hits, Lifted
 from clearance.advice.question import BEYOND_TOUCH
-from clearance.judge.flat import Growth, chords_of
-from clearance.judge.flat_boxes import ChordTree, TriangleTree
-from clearance.judge.pairs import HeadRun, runs_of
+from clearance.checking.pairs import HeadRun, runs_of
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.view import Growth, chords_of
 from clearance.scene.model import Body, Scene
 
 

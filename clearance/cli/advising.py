@@ -26,7 +26,7 @@ from clearance.cli.common import (
 from clearance.errors import InputError
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
 #: mm; no raise is longer
 LONGEST = 2000.0

@@ -38,7 +38,7 @@ def commands(context: click.Context) -> None:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
 #: columns where there is no terminal to ask
 WIDTH = 100

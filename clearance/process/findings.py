@@ -5,9 +5,9 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, replace
 
-from clearance.judge.result import Result
-from clearance.judge.verdict import Progress, worst
-from clearance.judge.verdict import check as judge
+from clearance.checking.result import Result
+from clearance.checking.verdict import Progress, worst
+from clearance.checking.verdict import check as judge
 from clearance.parallel import beside
 from clearance.process.balance import Weight
 from clearance.process.removal import Piece

@@ -24,7 +24,7 @@ from clearance.report.data import as_report
 from clearance.report.terminal import _named
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
     from clearance.scene.model import Scene
 
 #: of a pair, what the record keeps of the least to spare

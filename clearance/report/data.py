@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from clearance.judge.result import CutResult, MoveDistance, MoveTable, Pair, Result
+    from clearance.checking.result import CutResult, MoveDistance, MoveTable, Pair, Result
     from clearance.scene.model import Finding, SideHeight
 
 SCHEMA = 1
@@ -237,7 +237,7 @@ def write_report(result: Result, target: str | Path) -> None:
     Raises:
         InputError: the file cannot be written.
     """
-    from clearance.judge.result import MoveTable
+    from clearance.checking.result import MoveTable
 
     if isinstance(result.moves, MoveTable):
         _write("".join(_pieces(_but_for_moves(result), _move_rows(result.moves))), target)

@@ -12,7 +12,7 @@ from clearance.report.terminal import _named, paragraphs, rounded_down, told
 
 if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
-    from clearance.judge.result import Pair
+    from clearance.checking.result import Pair
 
 
 def as_text(answer: PlacementAnswer, width: int = 100) -> str:

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.topology import corner_numbers
+from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
 

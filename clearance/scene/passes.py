@@ -15,11 +15,11 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.scene.bodies import Files
 from clearance.scene.cut_path import read_cut
 from clearance.scene.fields import suggestion
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import Moves, polyline
 
 Array = NDArray[np.float64]

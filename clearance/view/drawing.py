@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.checking.pairs import runs_of
+from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.errors import InputError
-from clearance.judge.pairs import runs_of
-from clearance.judge.result import SEVERITIES, Pair, Result
 from clearance.printable import printable
+from clearance.scene.heads import Piece
 from clearance.scene.model import Level, Stretch
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
 from clearance.view.description import DIRECTIONS, Drawing, Label, Place, Shape, Track

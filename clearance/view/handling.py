@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.along import HORIZON, Along
-from clearance.judge.result import Result
+from clearance.checking.per_move import HORIZON, Along
+from clearance.checking.result import Result
 from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
 from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair

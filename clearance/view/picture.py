@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from clearance import child
+from clearance.checking.result import Result
 from clearance.errors import CannotDraw, InputError
 from clearance.files import check_writable, write_whole
-from clearance.judge.result import Result
 from clearance.parallel import CannotStart, Child
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe

@@ -18,16 +18,16 @@ from clearance.advice.confirm import growth
 from clearance.advice.edits import lifted, raised
 from clearance.advice.raises import RaiseAnswer, chosen
 from clearance.advice.upper import UpperRule, heights_change, upper_rules
-from clearance.judge.fcl_side import Bodies
-from clearance.judge.fcl_touch import swallowed
-from clearance.judge.flat import TOUCH, FlatView, Growth, chords_of
-from clearance.judge.flat_boxes import TriangleTree
-from clearance.judge.flat_fields import Clearance, Profiles
-from clearance.judge.flat_tree import nearest
-from clearance.judge.pairs import HeadRun, runs_of
-from clearance.judge.result import SEVERITIES, Pair, Result
+from clearance.checking.pairs import HeadRun, runs_of
+from clearance.checking.result import SEVERITIES, Pair, Result
+from clearance.kernels.fcl.distance import Bodies
+from clearance.kernels.fcl.touch import swallowed
+from clearance.kernels.meridian.branch_and_bound import nearest
+from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.meridian.profile import Clearance, Profiles
+from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, chords_of
+from clearance.scene.heads import Piece
 from clearance.scene.model import Stretch
-from clearance.sweep.heads import Piece
 
 Point = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from collections.abc import Mapping
 
 from clearance import child
 from clearance.advice.raises import RaiseAnswer
+from clearance.checking.result import Result
 from clearance.errors import CannotDraw
-from clearance.judge.result import Result
 from clearance.parallel import CannotStart, Child
 from clearance.view.drawing import describe
 from clearance.view.handling import Handling

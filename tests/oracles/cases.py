@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 from tests.oracles.recipe import Recipe, Shape, Step, Track
 from tests.oracles.shapes import Part
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.scene.heads import Piece
 from clearance.scene.model import Body, Scene, SideHeight, Stretch, StretchKind
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 from tests.oracles.shapes import Part
 from tests.oracles.truth import Case

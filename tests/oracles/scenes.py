@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.sweep.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import Moves
 from tests.oracles.recipe import Recipe, Shape, Step, Track, arc_step, case_of, moves_of
 from tests.oracles.shapes import Part, block, post, prism, rotation, tetrahedron

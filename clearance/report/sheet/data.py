@@ -159,8 +159,8 @@ def _figure(value: float) -> str:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.along import Along
-    from clearance.judge.result import Pair, Result
+    from clearance.checking.per_move import Along
+    from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
     from clearance.process.removal import Piece
     from clearance.scene.model import Finding, Scene, Stretch

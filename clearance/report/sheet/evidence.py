@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.along import HORIZON
+from clearance.checking.per_move import HORIZON
 from clearance.printable import printable
 from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag
 from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:
-    from clearance.judge.along import Along
+    from clearance.checking.per_move import Along
     from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

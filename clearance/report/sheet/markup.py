@@ -12,7 +12,7 @@ from clearance.printable import printable
 from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Pair
+    from clearance.checking.result import Pair
 
 MARKS = {"clash": "✕", "undecided": "?", "close": "◆", "clear": "○"}
 #: stands for a figure that does not exist

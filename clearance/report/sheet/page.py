@@ -167,7 +167,7 @@ def _policy(*scripts: str) -> str:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.result import Result
+    from clearance.checking.result import Result
 
 #: view of the picture and what it shows; the first has the section through the worst place with it
 PICTURES = {"iso": "All of it, and a section through the place with the least to spare", "top": "From above"}

@@ -101,8 +101,8 @@ def sharp_edges(points: NDArray[np.float32], faces: NDArray[np.int32]) -> Array:
 
 
 if TYPE_CHECKING:
-    from clearance.judge.along import Along
-    from clearance.judge.result import Result
+    from clearance.checking.per_move import Along
+    from clearance.checking.result import Result
     from clearance.scene.model import Stretch
     from clearance.view.description import Drawing, Shape
 

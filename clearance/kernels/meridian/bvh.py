@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.extent import extent
-from clearance.judge.flat_search import Chords
+from clearance.kernels.meridian.search import Chords
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

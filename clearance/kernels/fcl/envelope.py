@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

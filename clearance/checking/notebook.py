@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from clearance.judge.result import Pair, Result, shown
+from clearance.checking.result import Pair, Result, shown
 
 #: pairs and notes that are shown; the others are counted
 PAIRS, NOTES = 12, 8

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.geometry.extent import extent
-from clearance.judge.boxes import CELLS, Track, apart_squared, bits_apart, spread
-from clearance.sweep.heads import Piece
+from clearance.kernels.fcl.boxes import CELLS, Track, apart_squared, bits_apart, spread
+from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, Crowd
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
 

@@ -18,11 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.flat import FlatView, TriangleTree, chords_of
-from clearance.judge.flat_fields import SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
-from clearance.judge.flat_tree import nearest
-from clearance.judge.pairs import HeadRun, Part, runs_of
-from clearance.judge.result import Pair, Result
+from clearance.checking.pairs import HeadRun, Part, runs_of
+from clearance.checking.result import Pair, Result
+from clearance.kernels.meridian.branch_and_bound import nearest
+from clearance.kernels.meridian.profile import SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
+from clearance.kernels.meridian.view import FlatView, TriangleTree, chords_of
 from clearance.parallel import spread
 from clearance.scene.model import Body, SideHeight, Stretch
 

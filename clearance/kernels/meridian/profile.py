@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

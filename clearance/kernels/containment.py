@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd
 from clearance.geometry.extent import extent
 from clearance.mesh.topology import Edges, connected, edges_of, shells, turned_to_agree
-from clearance.sweep.heads import Piece
+from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
 #: a path as polylines (n+1, 2), and how far each may lie from it

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Measure, Profiles
+from clearance.kernels.meridian.profile import NOWHERE, SEARCH_WIDTH, Measure, Profiles
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

@@ -14,12 +14,20 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.flat_boxes import ChordTree
-from clearance.judge.flat_boxes import TriangleTree as TriangleTree
-from clearance.judge.flat_fields import NOWHERE, SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
-from clearance.judge.flat_search import Chords, search, strips_of
-from clearance.judge.flat_tree import Nearest, nearest
-from clearance.sweep.heads import Piece
+from clearance.kernels.meridian.branch_and_bound import Nearest, nearest
+from clearance.kernels.meridian.bvh import ChordTree
+from clearance.kernels.meridian.bvh import TriangleTree as TriangleTree
+from clearance.kernels.meridian.profile import (
+    NOWHERE,
+    SEARCH_WIDTH,
+    Clearance,
+    Height,
+    Measure,
+    Profiles,
+    Side,
+)
+from clearance.kernels.meridian.search import Chords, search, strips_of
+from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

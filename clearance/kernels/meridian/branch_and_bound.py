@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.flat_boxes import ChordTree, TriangleTree, children_of, leaves_under
-from clearance.judge.flat_fields import Measure
-from clearance.judge.flat_search import CHUNK, outline_distance, quick, search, strips_of
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree, children_of, leaves_under
+from clearance.kernels.meridian.profile import Measure
+from clearance.kernels.meridian.search import CHUNK, outline_distance, quick, search, strips_of
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

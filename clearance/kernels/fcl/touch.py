@@ -12,12 +12,11 @@ import fcl
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.fcl_distance import Surface
-from clearance.judge.fcl_side import Bodies
-from clearance.judge.inside import body_swallows, head_swallows
+from clearance.kernels.containment import body_swallows, head_swallows
+from clearance.kernels.fcl.distance import Bodies, Surface
+from clearance.kernels.fcl.envelope import envelope, straight_runs
+from clearance.scene.heads import Piece
 from clearance.scene.model import Body
-from clearance.sweep.envelope import envelope, straight_runs
-from clearance.sweep.heads import Piece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

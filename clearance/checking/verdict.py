@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from clearance.judge.fcl_side import Bodies
-from clearance.judge.flat import TriangleTree
-from clearance.judge.pairs import HeadJudge, HeadRun, runs_of
-from clearance.judge.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
+from clearance.checking.pairs import HeadJudge, HeadRun, runs_of
+from clearance.checking.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
+from clearance.kernels.fcl.distance import Bodies
+from clearance.kernels.meridian.view import TriangleTree
 from clearance.parallel import spread
 from clearance.scene.model import Finding, Scene
 

@@ -11,20 +11,21 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.judge.agree import WIDTH, agree, better
-from clearance.judge.fcl_side import Bodies, FclHead
-from clearance.judge.flat import TOUCH, FlatView, Growth, Place, TriangleTree, chords_of
-from clearance.judge.flat_fields import NOWHERE, Measure
-from clearance.judge.flat_tree import Nearest
-from clearance.judge.inside import body_swallows
-from clearance.judge.result import Pair
+from clearance.checking.result import Pair
+from clearance.kernels.containment import body_swallows
+from clearance.kernels.fcl.distance import Bodies, FclHead
+from clearance.kernels.fcl.envelope import straight_runs
+from clearance.kernels.meridian.branch_and_bound import Nearest
+from clearance.kernels.meridian.profile import NOWHERE, Measure
+from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, Place, TriangleTree, chords_of
+from clearance.scene.heads import Piece, risen
 from clearance.scene.model import Body, Finding, SideHeight, Stretch
-from clearance.sweep.envelope import straight_runs
-from clearance.sweep.heads import Piece, risen
 from clearance.toolpath.moves import Moves, polyline
 
 Array = NDArray[np.float64]
 
+#: what either way may be below the truth, mm: the promise of the report
+WIDTH = 0.005
 #: grown distances are of interest up to here: enough to see whether two ways agree
 _NEAR = 4.0 * WIDTH
 
@@ -331,6 +332,19 @@ class HeadJudge:
             f"the two ways of measuring the {self._name()}{grown} against {item} disagree:"
             f" {fcl:.4f} mm by FCL, {flat:.4f} mm by the flat view; treat it as not clear and report it",
         )
+
+
+def agree(fcl: float, flat: float) -> bool:
+    """Whether [fcl, fcl + WIDTH] and [flat, flat + WIDTH] have a value in common.
+
+    Each figure is a lower bound that is short by at most ``WIDTH``; so the truth is in both, if both hold.
+    """
+    return abs(fcl - flat) <= WIDTH
+
+
+def better(fcl: float, flat: float) -> float:
+    """The larger of two lower bounds is the nearer one."""
+    return max(fcl, flat)
 
 
 def _may_touch(clearance: float, growth: Growth) -> bool:

@@ -1,4 +1,7 @@
-"""FCL's side of the judgement: envelopes and bodies go in, their distance, swallowing included, comes out."""
+"""FCL's side of the judgement: envelopes and bodies go in, their distance, swallowing included, comes out.
+
+FCL sees surfaces only. A body that swallows another is no contact to it: see ``containment``.
+"""
 
 from __future__ import annotations
 
@@ -6,21 +9,58 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 
+import fcl
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd
-from clearance.judge.boxes import Track
-from clearance.judge.fcl_distance import Surface, gap
-from clearance.judge.inside import body_swallows, head_swallows
-from clearance.judge.near import MANY, Neighbourhood, at_stand, near_any, neighbourhood
+from clearance.kernels.containment import body_swallows, head_swallows
+from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
+from clearance.kernels.fcl.envelope import Envelope, envelope, straight_runs
+from clearance.kernels.fcl.repeated import first_time
+from clearance.scene.heads import Piece
 from clearance.scene.model import Body
-from clearance.sweep.envelope import Envelope, envelope, straight_runs
-from clearance.sweep.heads import Piece
-from clearance.sweep.repeated import first_time
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
+
+#: distances up to this are a touch: FCL's own rounding on exact contacts stays below it
+TOUCH = 1e-6
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Distance of two surfaces (0 where they touch or cross), the points (3,), and the first's triangle."""
+
+    distance: float
+    on_head: Array
+    on_item: Array
+    triangle: int
+
+
+class Surface:
+    """Triangles (N, 3, 3) as FCL holds them, relative to ``origin`` so that far scenes lose no digits."""
+
+    def __init__(self, triangles: Array, origin: Array) -> None:
+        vertices = (triangles - origin).reshape(-1, 3)
+        faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
+        self.origin = origin
+        self.model = fcl.BVHModel()
+        self.model.beginModel(len(faces), len(vertices))
+        self.model.addSubModel(vertices, faces)
+        self.model.endModel()
+        self.object = fcl.CollisionObject(self.model, fcl.Transform())
+
+
+def gap(head: Surface, item: Surface) -> Gap:
+    """The smallest distance between two surfaces given relative to the same origin."""
+    result = fcl.DistanceResult()
+    request = fcl.DistanceRequest(enable_nearest_points=True, enable_signed_distance=False)
+    distance = fcl.distance(head.object, item.object, request, result)
+    on_head, on_item = (np.asarray(p, dtype=float) + head.origin for p in result.nearest_points)
+    distance = float(distance)
+    return Gap(0.0 if distance <= TOUCH else distance, on_head, on_item, int(result.b1))
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 
 if TYPE_CHECKING:
-    from clearance.judge.along import Along
+    from clearance.checking.per_move import Along
 
 Point = NDArray[np.float64]
 
@@ -222,13 +222,13 @@ class Result:
 
     def _repr_html_(self) -> str:
         """For a notebook: verdict, pairs and findings."""
-        from clearance.judge.notebook import as_html
+        from clearance.checking.notebook import as_html
 
         return as_html(self)
 
     @cached_property
     def along(self) -> tuple[Along, ...]:
         """What every move has to spare, for each cut and head; worked out when it is first asked for."""
-        from clearance.judge.along import along
+        from clearance.checking.per_move import along
 
         return along(self)
