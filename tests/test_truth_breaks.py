@@ -43,8 +43,10 @@ def flat_says(patch: Patch, change: Change) -> None:
     real = flat.nearest
 
     def broken(*args, **kinds):
-        found = real(*args, **kinds)
-        return replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
+        return [
+            replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
+            for found in real(*args, **kinds)
+        ]
 
     patch.setattr(flat, "nearest", broken)
 

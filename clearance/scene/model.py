@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
@@ -21,6 +22,10 @@ class SideHeight:
 
     side: float
     height: float
+
+    def and_then(self, more: SideHeight) -> SideHeight:
+        """Both: what a head is grown by when first an allow and then a margin has to be kept."""
+        return SideHeight(self.side + more.side, self.height + more.height)
 
 
 @dataclass(frozen=True)
@@ -67,6 +72,15 @@ class Body:
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
         """Volume (mm3) and centre of gravity (3,), machine frame; of no use where the surface is open."""
         return mass_properties(self.triangles_M)
+
+    def posed(self, T_MM: Matrix) -> Body:
+        """This body moved by a rigid motion of the machine frame."""
+        return replace(
+            self,
+            triangles_M=apply(T_MM, self.triangles_M),
+            T_MI=T_MM @ self.T_MI,
+            seats_M={name: T_MM @ T for name, T in self.seats_M.items()},
+        )
 
 
 @dataclass(frozen=True)

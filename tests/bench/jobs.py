@@ -113,8 +113,8 @@ def make_job(folder: Path, cells: int, moves: int) -> BenchJob:
 
 
 def make_cuts(folder: Path, count: int) -> Path:
-    """The same plate (3 072 facets) and holders with so many square openings of 4 mm, four moves each, in a grid:
-    the setup file."""
+    """The same plate (3 072 facets) and holders with so many square openings of 4 mm, four moves each, in a
+    grid: the setup file."""
     job = make_job(folder, 16, 4)
     head = job.setup.read_text().split("[[cuts]]")[0]
     (folder / "square.nc").write_text("\n".join(["%", "G90 G00 X0 Y0", *_SQUARE, "M02", "%", ""]))

@@ -5,7 +5,7 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 
@@ -18,6 +18,7 @@ from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import Track
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
 from clearance.kernels.fcl.envelope import Envelope, envelope, straight_runs
+from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves
@@ -213,3 +214,29 @@ class FclHead:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
         return body_swallows(one.triangles_M, self.bodies.crowd(body), one.closed, self.runs, self.pieces)
+
+
+class FclRun:
+    """A head in all its parts; what is nearest of them counts.
+
+    Args:
+        asked: for each growth which bodies will be asked for with it; without a word, all.
+    """
+
+    def __init__(self, bodies: Bodies, run: HeadRun, asked: Mapping[Growth, Sequence[int]]) -> None:
+        self.parts = [FclHead(bodies, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
+        for growth, some in asked.items():
+            for part in self.parts:
+                part.expect(growth.side, growth.height, some)
+
+    def distance(self, body: int, growth: Growth, up_to: float = np.inf) -> float:
+        """From the head as grown to a body; 0 too where it swallows the body, ``up_to`` where it is no
+        less."""
+        return min(
+            min(part.distance(body, growth.side, growth.height).distance, up_to) for part in self.parts
+        )
+
+    def swallowed_by(self, body: int) -> bool | None:
+        """Whether the body holds any part of the head whole; None where nobody knows."""
+        held = [part.swallowed_by(body) for part in self.parts]
+        return True if any(held) else None if None in held else False

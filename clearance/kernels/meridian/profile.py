@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
 NOWHERE = 1e6
 
