@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import Matrix
-from clearance.kernels.fcl.distance import Bodies, FclRun
+from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
 from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
@@ -136,7 +136,9 @@ class SweepQuery:
         Args:
             asked: for each run which bodies will be asked for with each growth.
         """
-        return [FclRun(self.surfaces, run, each) for run, each in zip(runs, asked, strict=True)]
+        held = [FclRun(self.surfaces, run, each) for run, each in zip(runs, asked, strict=True)]
+        prepare([part for run in held for part in run.parts])
+        return held
 
     def swallowed(
         self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0

@@ -20,6 +20,7 @@ from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Rows = NDArray[np.bool_]
 
 #: how far a circumscribed facet may stand out from its round, mm
 FACET = 0.003
@@ -44,29 +45,86 @@ class Envelope:
 
 
 @dataclass(frozen=True)
-class _Line:
-    """A polyline: points (n+1, 2), the move of each bit (n,), and how far it may lie from the true path.
-
-    ``begins`` and ``ends`` say whether it has round ends there; else it is open, a part of a longer one.
-    """
+class Line:
+    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and whether
+    it is of so many moves that it is worth simplifying."""
 
     points: Array
     move: Index
     deviation: float
-    begins: bool = True
-    ends: bool = True
+    long: bool = False
+
+
+@dataclass(frozen=True)
+class _Bits:
+    """Straight bits (n) of one or many lines, all of one deviation, in the lines' order.
+
+    Attributes:
+        p, q: (n, 2).   move, path: (n,) what each belongs to.
+        follows: (n,) it goes on where the bit before it ends.
+        begins, ends: (n,) it has a round end there; else it is open, a part of a longer line.
+    """
+
+    p: Array
+    q: Array
+    move: Index
+    path: Index
+    deviation: float
+    follows: Rows
+    begins: Rows
+    ends: Rows
+
+    @staticmethod
+    def of(lines: Sequence[Line], path: Sequence[int]) -> _Bits:
+        """The bits of lines, all of one deviation, each with the path that it is of."""
+        size = np.array([len(line.move) for line in lines])
+        first = np.zeros(int(size.sum()), dtype=bool)
+        first[np.cumsum(size) - size] = True
+        return _Bits(
+            np.concatenate([line.points[:-1] for line in lines]),
+            np.concatenate([line.points[1:] for line in lines]),
+            np.concatenate([line.move for line in lines]),
+            np.repeat(np.asarray(path, dtype=np.int64), size),
+            lines[0].deviation,
+            ~first,
+            first,
+            np.roll(first, -1),
+        )
+
+    def only(self, bits: Rows, to_ends: Rows) -> _Bits:
+        """Those that ``bits`` (n,) picks; unbroken parts with a bit of ``to_ends`` (n,) are not open."""
+        if bits.all():
+            return self
+        follows = self.follows & bits & np.roll(bits, 1)
+        part = np.cumsum(bits & ~follows) - 1
+        rounded = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
+        rounded[part[bits & to_ends]] = True
+        last = bits & ~np.roll(follows, -1)
+        begins, ends = self.begins & bits, self.ends & bits
+        if len(rounded):
+            begins |= bits & ~follows & rounded[part]
+            ends |= last & rounded[part]
+        return _Bits(
+            self.p[bits], self.q[bits], self.move[bits], self.path[bits], self.deviation,
+            follows[bits], begins[bits], ends[bits],
+        )  # fmt: skip
 
 
 #: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
 #: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
-Wanted = Callable[[Array, Array, float, Piece], tuple[NDArray[np.bool_], NDArray[np.bool_]]]
+Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
+
+#: told the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
+Shown = Callable[[Array, Array, Index], Rows]
+
+
+def lines_of(moves: Moves, only: Rows | None = None) -> list[Line]:
+    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
+    return [_flattened(moves, run) for run in _runs(len(moves), only)]
 
 
 def envelope(
-    moves: Moves,
-    pieces: Sequence[Piece],
-    only: NDArray[np.bool_] | None = None,
-    wanted: Wanted | None = None,
+    moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, wanted: Wanted | None = None
 ) -> Envelope:
     """The envelope of ``pieces`` along ``moves``.
 
@@ -75,32 +133,92 @@ def envelope(
         wanted: leaves out bits of the path, piece by piece, that nothing is near to. Where what is left
             breaks off, the mesh is open: what the head is as it stands there, the bit left out sweeps too.
     """
-    triangles: list[Array] = []
-    owner: list[Index] = []
-    deviation = 0.0
-    for run in _runs(len(moves), only):
-        whole = _flattened(moves, run)
-        if not _is_short(run):
-            whole = _simplified(whole)
-        deviation = max(deviation, whole.deviation)
+    return _meshed([lines_of(moves, only)], pieces, wanted, None, FACET)[0]
+
+
+def envelopes(
+    paths: Sequence[Sequence[Line]], pieces: Sequence[Piece], shown: Shown | None = None, facet: float = FACET
+) -> tuple[Envelope, Index]:
+    """The envelopes of the same pieces along many paths, in one mesh; and the path (T,) of each triangle.
+
+    Args:
+        shown: leaves out triangles that nothing is near to.
+        facet: how far a facet may stand out from its round, mm.
+    """
+    return _meshed(paths, pieces, None, shown, facet)
+
+
+def _meshed(
+    paths: Sequence[Sequence[Line]],
+    pieces: Sequence[Piece],
+    wanted: Wanted | None,
+    shown: Shown | None,
+    facet: float,
+) -> tuple[Envelope, Index]:
+    groups: dict[float, tuple[list[Line], list[int]]] = {}
+    for number, lines in enumerate(paths):
+        for line in lines:
+            simple = _simplified(line) if line.long else line
+            some, of = groups.setdefault(simple.deviation, ([], []))
+            some.append(simple)
+            of.append(number)
+    soup = _Soup(shown)
+    for lines, of in groups.values():
+        whole = _Bits.of(lines, of)
         for piece in pieces:
-            lines = [whole] if wanted is None else _parts(whole, *wanted(*_boxes(whole, piece), piece))
+            bits = whole
+            if wanted is not None:
+                bits = whole.only(*_asked(wanted, whole, piece))
+            soup.bits = bits
+            if not len(bits.move):
+                continue
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
-                for line in lines:
-                    edges = _edges_of_line(line, float(piece.r.max()) + line.deviation)
-                    _raise_walls(triangles, owner, edges, piece, line.deviation, low, high)
+                edges = _edges_of_line(bits, float(piece.r.max()) + bits.deviation, facet)
+                _raise_walls(soup, edges, piece, bits.deviation, low, high)
                 continue
-            piece = _widened(piece, whole.deviation)
-            for line in lines:
-                edges, cores = _edges_of_rectangle(line, piece)
-                _raise_walls(triangles, owner, edges, piece, 0.0, True, True)
-                for z in (piece.z[0], piece.z[-1]):
-                    _add_fan(triangles, owner, cores, line.move, float(z))
-    soup = np.concatenate(triangles) if triangles else np.empty((0, 3, 3))
-    move = np.concatenate(owner) if owner else np.empty(0, dtype=np.int64)
+            wide = _widened(piece, whole.deviation)
+            edges, cores = _edges_of_rectangle(bits, wide, facet)
+            _raise_walls(soup, edges, wide, 0.0, True, True)
+            for z in (wide.z[0], wide.z[-1]):
+                _add_fan(soup, cores, float(z))
     # a widened rectangle's corners are out by the root of two
-    return Envelope(soup, move, FACET + 2.0 * deviation)
+    excess = facet + 2.0 * max(groups, default=0.0)
+    return soup.envelope(excess)
+
+
+def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
+    """Which bits are wanted, each line asked about by itself."""
+    low, high, r = _boxes(whole, piece)
+    begin = np.flatnonzero(~whole.follows)
+    lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
+    told = [wanted(low[line], high[line], r, piece) for line in lines]
+    return np.concatenate([some for some, _ in told]), np.concatenate([ends for _, ends in told])
+
+
+class _Soup:
+    """Triangles as they are made, with the move and the path that each belongs to."""
+
+    def __init__(self, shown: Shown | None) -> None:
+        self.shown = shown
+        self.bits: _Bits
+        self._made: list[tuple[Array, Index, Index]] = []
+
+    def add(self, bit: Index, a: Array, b: Array, c: Array) -> None:
+        """Triangles a b c (n, 3) of some bits (n,)."""
+        path = self.bits.path[bit]
+        if self.shown is not None:
+            low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+            some = np.flatnonzero(self.shown(low, high, path))
+            a, b, c, bit, path = a[some], b[some], c[some], bit[some], path[some]
+        self._made.append((np.stack([a, b, c], axis=1), self.bits.move[bit], path))
+
+    def envelope(self, excess: float) -> tuple[Envelope, Index]:
+        if not self._made:
+            none = np.empty(0, dtype=np.int64)
+            return Envelope(np.empty((0, 3, 3)), none, excess), none
+        triangles, move, path = (np.concatenate(each) for each in zip(*self._made, strict=True))
+        return Envelope(triangles, move, excess), path
 
 
 def _widened(piece: Piece, by: float) -> Piece:
@@ -115,32 +233,17 @@ def _widened(piece: Piece, by: float) -> Piece:
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array, float]:
+def _boxes(bits: _Bits, piece: Piece) -> tuple[Array, Array, float]:
     """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways."""
-    p, q = line.points[:-1], line.points[1:]
+    p, q = bits.p, bits.q
     x0, x1, y0, y1 = piece.rect
     n = (len(p), 1)
     low = np.hstack([np.minimum(p, q) + np.array([x0, y0]), np.full(n, piece.z[0])])
     high = np.hstack([np.maximum(p, q) + np.array([x1, y1]), np.full(n, piece.z[-1])])
-    return low, high, float(piece.r.max()) + line.deviation + FACET
+    return low, high, float(piece.r.max()) + bits.deviation + FACET
 
 
-def _parts(line: _Line, bits: NDArray[np.bool_], to_ends: NDArray[np.bool_]) -> list[_Line]:
-    """The unbroken parts of a line that ``bits`` (n,) picks; those with a bit of ``to_ends`` are not open."""
-    if bits.all():
-        return [line]
-    parts = []
-    for r in _runs(len(bits), bits):
-        rounded = bool(to_ends[r].any())
-        begins, ends = (
-            rounded or (line.begins and r.start == 0),
-            rounded or (line.ends and r.stop == len(bits)),
-        )
-        parts.append(_Line(line.points[r.start : r.stop + 1], line.move[r], line.deviation, begins, ends))
-    return parts
-
-
-def _runs(count: int, only: NDArray[np.bool_] | None) -> list[slice]:
+def _runs(count: int, only: Rows | None) -> list[slice]:
     if only is None:
         return [slice(0, count)] if count else []
     edge = np.flatnonzero(np.diff(np.r_[False, only, False].astype(np.int8)))
@@ -151,7 +254,7 @@ def _is_short(run: slice) -> bool:
     return run.stop - run.start < _SIMPLIFY_FROM
 
 
-def _flattened(moves: Moves, run: slice) -> _Line:
+def _flattened(moves: Moves, run: slice) -> Line:
     """Arcs become chords between points of the arc; bits of no length go, unless all are.
 
     Where a program's rounding gives an arc two radii, the radius runs evenly from one to the other.
@@ -180,10 +283,10 @@ def _flattened(moves: Moves, run: slice) -> _Line:
     else:
         points, owner = points[:2], owner[:1]
     deviation = sagitta if arc.any() else 0.0
-    return _Line(points, owner + run.start, deviation)
+    return Line(points, owner + run.start, deviation, not _is_short(run))
 
 
-def _simplified(line: _Line) -> _Line:
+def _simplified(line: Line) -> Line:
     """Bits that run on within ``SIMPLIFY`` of one straight become one, as long as they lead away."""
     n = len(line.move)
     xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
@@ -219,23 +322,23 @@ def _simplified(line: _Line) -> _Line:
     if keep[-1] != n:
         keep.append(n)
     index = np.array(sorted(set(keep)))
-    return _Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * SIMPLIFY)
+    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * SIMPLIFY)
 
 
 @dataclass(frozen=True)
 class _Edges:
-    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each, move (E,)."""
+    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit (E,)."""
 
     p: Array
     q: Array
     u: Array
     v: Array
-    move: Index
+    bit: Index
 
 
-def _fan(centre: Array, begin: Array, extent: Array, move: Index, radius: float) -> _Edges:
+def _fan(centre: Array, begin: Array, extent: Array, bit: Index, radius: float, facet: float) -> _Edges:
     """Circumscribed facets about each centre (n, 2), anticlockwise from ``begin`` over ``extent`` radians."""
-    widest = 2.0 * np.arccos(radius / (radius + FACET)) if radius > 0.0 else np.pi / 2
+    widest = 2.0 * np.arccos(radius / (radius + facet)) if radius > 0.0 else np.pi / 2
     facets = np.maximum(np.ceil(extent / min(widest, np.pi / 2)), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(facets)), facets + 1)
     step = (extent / facets)[owner]
@@ -247,45 +350,50 @@ def _fan(centre: Array, begin: Array, extent: Array, move: Index, radius: float)
     stretch = 1.0 / np.cos(step / 2.0)
     u = np.stack([np.cos(a0), np.sin(a0)], axis=1) * np.where(first, 1.0, stretch)[:, None]
     v = np.stack([np.cos(a1), np.sin(a1)], axis=1) * np.where(last, 1.0, stretch)[:, None]
-    return _Edges(centre[owner], centre[owner], u, v, move[owner])
+    return _Edges(centre[owner], centre[owner], u, v, bit[owner])
 
 
 def _joined(parts: Sequence[_Edges]) -> _Edges:
     return _Edges(
-        *(np.concatenate([getattr(e, name) for e in parts]) for name in ("p", "q", "u", "v", "move"))
+        *(np.concatenate([getattr(e, name) for e in parts]) for name in ("p", "q", "u", "v", "bit"))
     )
 
 
-def _edges_of_line(line: _Line, radius: float) -> _Edges:
-    """The outline of a disc that follows the line: both sides, outer wedges, half turns at its ends."""
-    p, q = line.points[:-1], line.points[1:]
+def _edges_of_line(bits: _Bits, radius: float, facet: float) -> _Edges:
+    """The outlines of a disc that follows the lines: both sides, outer wedges, half turns at their ends."""
+    p, q = bits.p, bits.q
     along = q - p
     length = np.hypot(along[:, 0], along[:, 1])
-    if length[0] == 0.0:
-        return _fan(p[:1], np.zeros(1), np.full(1, 2.0 * np.pi), line.move[:1], radius)
-    along = along / length[:, None]
+    stands = np.flatnonzero(length == 0.0)
+    go = np.flatnonzero(length != 0.0)
+    along = along / np.where(length > 0.0, length, 1.0)[:, None]
     left = np.stack([-along[:, 1], along[:, 0]], axis=1)
     angle = np.arctan2(left[:, 1], left[:, 0])
+    # the turn from the bit before to each bit that follows one
+    after = np.flatnonzero(bits.follows)
+    before = after - 1
     turn = np.arctan2(
-        along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0], (along[:-1] * along[1:]).sum(axis=1)
+        along[before, 0] * along[after, 1] - along[before, 1] * along[after, 0],
+        (along[before] * along[after]).sum(axis=1),
     )
-    to_left, to_right = np.flatnonzero(turn > 0.0), np.flatnonzero(turn < 0.0)
+    to_left, to_right = before[turn > 0.0], before[turn < 0.0]
+    begins, ends = np.flatnonzero(bits.begins & (length > 0.0)), np.flatnonzero(bits.ends & (length > 0.0))
     parts = [
-        _Edges(p, q, left, left, line.move),
-        _Edges(p, q, -left, -left, line.move),
-        _fan(q[to_left], angle[to_left] + np.pi, turn[to_left], line.move[to_left], radius),
-        _fan(q[to_right], angle[to_right + 1], -turn[to_right], line.move[to_right], radius),
+        _Edges(p[go], q[go], left[go], left[go], go),
+        _Edges(p[go], q[go], -left[go], -left[go], go),
+        _fan(q[to_left], angle[to_left] + np.pi, turn[turn > 0.0], to_left, radius, facet),
+        _fan(q[to_right], angle[to_right + 1], -turn[turn < 0.0], to_right, radius, facet),
+        _fan(p[begins], angle[begins], np.full(len(begins), np.pi), begins, radius, facet),
+        _fan(q[ends], angle[ends] + np.pi, np.full(len(ends), np.pi), ends, radius, facet),
+        _fan(p[stands], np.zeros(len(stands)), np.full(len(stands), 2.0 * np.pi), stands, radius, facet),
     ]
-    if line.begins:
-        parts.append(_fan(p[:1], angle[:1], np.full(1, np.pi), line.move[:1], radius))
-    if line.ends:
-        parts.append(_fan(q[-1:], angle[-1:] + np.pi, np.full(1, np.pi), line.move[-1:], radius))
-    return _joined(parts)
+    return _joined([part for part in parts if len(part.bit)])
 
 
-def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
+def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float) -> tuple[_Edges, Array]:
     """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
-    p, q = line.points[:-1], line.points[1:]
+    p, q = bits.p, bits.q
+    bit = np.arange(len(p))
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
     d = q - p
@@ -307,13 +415,13 @@ def _edges_of_rectangle(line: _Line, piece: Piece) -> tuple[_Edges, Array]:
     radius = float(piece.r.max())
     for k in range(6):
         a, b = core[:, k], core[:, (k + 1) % 6]
-        parts.append(_Edges(a, b, normals[k], normals[k], line.move))
+        parts.append(_Edges(a, b, normals[k], normals[k], bit))
         if radius > 0.0:
             n, m = normals[k], normals[(k + 1) % 6]
             extent = np.arctan2(n[:, 0] * m[:, 1] - n[:, 1] * m[:, 0], (n * m).sum(axis=1))
             some = np.flatnonzero(extent > 0.0)
             begin = np.arctan2(n[some, 1], n[some, 0])
-            parts.append(_fan(b[some], begin, extent[some], line.move[some], radius))
+            parts.append(_fan(b[some], begin, extent[some], some, radius, facet))
     return _joined(parts), core
 
 
@@ -325,40 +433,32 @@ def _open_caps(piece: Piece, others: Sequence[Piece]) -> tuple[bool, bool]:
     return low, high
 
 
-def _raise_walls(
-    triangles: list[Array], owner: list[Index], e: _Edges, piece: Piece, grow: float, low: bool, high: bool
-) -> None:
+def _raise_walls(soup: _Soup, e: _Edges, piece: Piece, grow: float, low: bool, high: bool) -> None:
     def ring(k: int) -> tuple[Array, Array]:
-        z = np.full((len(e.move), 1), piece.z[k])
+        z = np.full((len(e.bit), 1), piece.z[k])
         r = piece.r[k] + grow
         return np.hstack([e.p + e.u * r, z]), np.hstack([e.q + e.v * r, z])
 
     rings = [ring(k) for k in range(len(piece.z))]
     for (a0, b0), (a1, b1) in zip(rings, rings[1:], strict=False):
-        _add(triangles, owner, e.move, a0, b0, b1)
-        _add(triangles, owner, e.move, a0, b1, a1)
+        soup.add(e.bit, a0, b0, b1)
+        soup.add(e.bit, a0, b1, a1)
     for k, wanted in ((0, low), (-1, high)):
         if wanted:
             a, b = rings[k]
             z = a[:, 2:]
             p, q = np.hstack([e.p, z]), np.hstack([e.q, z])
-            _add(triangles, owner, e.move, p, b, a)
+            soup.add(e.bit, p, b, a)
             apart = (e.p != e.q).any(axis=1)
-            _add(triangles, owner, e.move[apart], p[apart], q[apart], b[apart])
+            soup.add(e.bit[apart], p[apart], q[apart], b[apart])
 
 
-def _add_fan(triangles: list[Array], owner: list[Index], core: Array, move: Index, z: float) -> None:
+def _add_fan(soup: _Soup, core: Array, z: float) -> None:
     flat = np.concatenate([core, np.full((*core.shape[:2], 1), z)], axis=2)
     for k in range(1, core.shape[1] - 1):
-        _add(triangles, owner, move, flat[:, 0], flat[:, k], flat[:, k + 1])
+        soup.add(np.arange(len(core)), flat[:, 0], flat[:, k], flat[:, k + 1])
 
 
-def _add(triangles: list[Array], owner: list[Index], move: Index, a: Array, b: Array, c: Array) -> None:
-    triangles.append(np.stack([a, b, c], axis=1))
-    owner.append(move)
-
-
-def straight_runs(moves: Moves, only: NDArray[np.bool_] | None = None) -> list[tuple[Array, float]]:
+def straight_runs(moves: Moves, only: Rows | None = None) -> list[tuple[Array, float]]:
     """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
-    lines = [_flattened(moves, run) for run in _runs(len(moves), only)]
-    return [(line.points, line.deviation) for line in lines]
+    return [(line.points, line.deviation) for line in lines_of(moves, only)]

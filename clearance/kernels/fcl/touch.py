@@ -78,7 +78,7 @@ class TouchHead:
 
     def _near(self, body: int, heights: Sequence[float]) -> tuple[Array, Array] | None:
         """The triangles of a body that come into the head's boxes at any height, for FCL; their box."""
-        low, high = self.bodies.boxes(body)
+        low, high = self.bodies.crowd(body).low, self.bodies.crowd(body).high
         rows = np.zeros(len(low), dtype=bool)
         for first, last in zip(*self.box, strict=True):
             flat = ((low[:, :2] <= last[:2]) & (high[:, :2] >= first[:2])).all(axis=1)
