@@ -13,7 +13,7 @@ import fcl
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd
+from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import Track
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
@@ -62,6 +62,7 @@ class Bodies:
     def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
         self.bodies, self.origin = bodies, origin
         self._whole: dict[int, Surface] = {}
+        self._groups: dict[int, tuple[Array, Array]] = {}
         self._lines: dict[tuple[int, int], tuple[Moves, Rows | None, list[Line]]] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
 
@@ -70,6 +71,13 @@ class Bodies:
 
     def crowd(self, index: int) -> Crowd:
         return self.bodies[index].crowd
+
+    def groups(self, index: int) -> tuple[Array, Array]:
+        """Boxes (G, 3) about each ``_TOGETHER`` triangles of a body that stand in a row."""
+        if index not in self._groups:
+            crowd = self.crowd(index)
+            self._groups[index] = grouped(crowd.low, crowd.high, np.arange(0, len(crowd.low), _TOGETHER))
+        return self._groups[index]
 
     def whole(self, index: int) -> Surface:
         if index not in self._whole:
@@ -99,6 +107,8 @@ class Bodies:
         return self._standing[shape], lift
 
 
+#: triangles of a body in a row that are told by one box
+_TOGETHER = 16
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
 #: how far facets of a head that only bounds a distance may stand out from their rounds, mm
@@ -295,14 +305,15 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
         out = np.zeros(len(low), dtype=bool)
-        for at, (first, last) in enumerate(boxes):
+        for at, (body, (first, last)) in enumerate(zip(asked, boxes, strict=True)):
             limit = reach[path, at]
-            apart = [
-                np.maximum(np.maximum(low[:, k] - last[k], first[k] - high[:, k]), 0.0) for k in range(3)
-            ]
-            away = np.sqrt(apart[0] ** 2 + apart[1] ** 2 + apart[2] ** 2)
             # a bound that is no number bounds nothing
-            out |= ~(away > limit)
+            near = np.flatnonzero(~(_apart(low, high, first, last) > limit) & ~out)
+            if not len(near):
+                continue
+            groups = bodies.groups(body)
+            each = _apart(low[near, None], high[near, None], *groups).min(axis=1)
+            out[near] = ~(each > limit[near])
         return out
 
     mesh, path = envelopes([head.lines for head in heads], pieces, shown)
@@ -311,6 +322,15 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
     for k, head in enumerate(heads):
         own = mesh.triangles[order[ends[k] : ends[k + 1]]]
         head.take(growth, _Grown(pieces, Surface(own, bodies.origin), {}, {}))
+
+
+def _apart(low: Array, high: Array, first: Array, last: Array) -> Array:
+    """How far boxes (..., 3) are apart."""
+    x, y, z = (
+        np.maximum(np.maximum(low[..., k] - last[..., k], first[..., k] - high[..., k]), 0.0)
+        for k in range(3)
+    )
+    return np.asarray(np.sqrt(x * x + y * y + z * z))
 
 
 class FclRun:

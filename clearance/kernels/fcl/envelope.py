@@ -118,6 +118,11 @@ Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
 Shown = Callable[[Array, Array, Index], Rows]
 
 
+#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them (k,) a
+#: round is worth making
+Near = Callable[[Array, Index, float, float], Index]
+
+
 def lines_of(moves: Moves, only: Rows | None = None) -> list[Line]:
     """The path as polylines, one for each unbroken run of the moves on which the head is there."""
     return [_flattened(moves, run) for run in _runs(len(moves), only)]
@@ -174,11 +179,11 @@ def _meshed(
                 continue
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
-                edges = _edges_of_line(bits, float(piece.r.max()) + bits.deviation, facet)
+                edges = _edges_of_line(bits, float(piece.r.max()) + bits.deviation, facet, soup.near(piece))
                 _raise_walls(soup, edges, piece, bits.deviation, low, high)
                 continue
             wide = _widened(piece, whole.deviation)
-            edges, cores = _edges_of_rectangle(bits, wide, facet)
+            edges, cores = _edges_of_rectangle(bits, wide, facet, soup.near(wide))
             _raise_walls(soup, edges, wide, 0.0, True, True)
             for z in (wide.z[0], wide.z[-1]):
                 _add_fan(soup, cores, float(z))
@@ -212,6 +217,20 @@ class _Soup:
             some = np.flatnonzero(self.shown(low, high, path))
             a, b, c, bit, path = a[some], b[some], c[some], bit[some], path[some]
         self._made.append((np.stack([a, b, c], axis=1), self.bits.move[bit], path))
+
+    def near(self, piece: Piece) -> Near:
+        """Tells which rounds about places (n, 2) of some bits (n,) are worth making for a piece."""
+
+        def near(centre: Array, bit: Index, radius: float, facet: float) -> Index:
+            if self.shown is None or not len(bit):
+                return np.arange(len(bit))
+            out = (radius + facet) * (1.0 + 1e-9)
+            column = np.ones((len(bit), 1))
+            low = np.hstack([centre - out, column * piece.z[0]])
+            high = np.hstack([centre + out, column * piece.z[-1]])
+            return np.flatnonzero(self.shown(low, high, self.bits.path[bit]))
+
+        return near
 
     def envelope(self, excess: float) -> tuple[Envelope, Index]:
         if not self._made:
@@ -359,7 +378,7 @@ def _joined(parts: Sequence[_Edges]) -> _Edges:
     )
 
 
-def _edges_of_line(bits: _Bits, radius: float, facet: float) -> _Edges:
+def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edges:
     """The outlines of a disc that follows the lines: both sides, outer wedges, half turns at their ends."""
     p, q = bits.p, bits.q
     along = q - p
@@ -378,19 +397,23 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float) -> _Edges:
     )
     to_left, to_right = before[turn > 0.0], before[turn < 0.0]
     begins, ends = np.flatnonzero(bits.begins & (length > 0.0)), np.flatnonzero(bits.ends & (length > 0.0))
-    parts = [
-        _Edges(p[go], q[go], left[go], left[go], go),
-        _Edges(p[go], q[go], -left[go], -left[go], go),
-        _fan(q[to_left], angle[to_left] + np.pi, turn[turn > 0.0], to_left, radius, facet),
-        _fan(q[to_right], angle[to_right + 1], -turn[turn < 0.0], to_right, radius, facet),
-        _fan(p[begins], angle[begins], np.full(len(begins), np.pi), begins, radius, facet),
-        _fan(q[ends], angle[ends] + np.pi, np.full(len(ends), np.pi), ends, radius, facet),
-        _fan(p[stands], np.zeros(len(stands)), np.full(len(stands), 2.0 * np.pi), stands, radius, facet),
+    half, full = np.full(len(p), np.pi), np.full(len(p), 2.0 * np.pi)
+    rounds = [
+        (q, to_left, angle[to_left] + np.pi, turn[turn > 0.0]),
+        (q, to_right, angle[to_right + 1], -turn[turn < 0.0]),
+        (p, begins, angle[begins], half[begins]),
+        (q, ends, angle[ends] + np.pi, half[ends]),
+        (p, stands, np.zeros(len(stands)), full[stands]),
     ]
-    return _joined([part for part in parts if len(part.bit)])
+    parts = [_Edges(p[go], q[go], left[go], left[go], go), _Edges(p[go], q[go], -left[go], -left[go], go)]
+    for centre, bit, begin, extent in rounds:
+        k = near(centre[bit], bit, radius, facet)
+        if len(k):
+            parts.append(_fan(centre[bit[k]], begin[k], extent[k], bit[k], radius, facet))
+    return _joined(parts)
 
 
-def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float) -> tuple[_Edges, Array]:
+def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float, near: Near) -> tuple[_Edges, Array]:
     """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
     p, q = bits.p, bits.q
     bit = np.arange(len(p))
@@ -420,6 +443,7 @@ def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float) -> tuple[_Edges
             n, m = normals[k], normals[(k + 1) % 6]
             extent = np.arctan2(n[:, 0] * m[:, 1] - n[:, 1] * m[:, 0], (n * m).sum(axis=1))
             some = np.flatnonzero(extent > 0.0)
+            some = some[near(b[some], some, radius, facet)]
             begin = np.arctan2(n[some, 1], n[some, 0])
             parts.append(_fan(b[some], begin, extent[some], some, radius, facet))
     return _joined(parts), core
