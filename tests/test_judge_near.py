@@ -41,10 +41,11 @@ def distance(triangles, path, monkeypatch, everything):
         if everything:
             patch.setattr(side, "_SMALL", 10**9)
             patch.setattr(side, "MANY", 10**9)
+            patch.setattr(side, "_COARSE", np.inf)
         else:
             patch.setattr(side, "_SMALL", 0)
         head = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
-        return head.distance(0).distance
+        return head.distance(0)
 
 
 SHEETS = {
@@ -124,3 +125,21 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     # and where it was not, it is shown once more before FCL is said to contradict the bound
     monkeypatch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
     assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
+    """A short path: of its envelope FCL is shown only what is no farther than the head at one corner of
+    it."""
+    rng = np.random.default_rng(100 + seed)
+    low = rng.uniform((-60, -60, -60), (60, 60, 20))
+    triangles = apply(
+        pose((0, 0, 0), tuple(rng.uniform(-40, 40, 3))), block(low, low + rng.uniform(1, 40, 3))
+    )
+    path = np.cumsum(rng.uniform(-6, 6, (5, 2)), axis=0)
+    shown = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
+    near = shown.distance(0)
+    whole = side.envelope(polyline(path), HEAD).triangles
+    assert shown._made[0.0, 0.0].surface.size < len(whole)
+    surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
+    assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))

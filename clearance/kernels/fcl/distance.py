@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.boxes import Track, spread
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
 from clearance.kernels.fcl.envelope import Envelope, Line, envelope, envelopes, lines_of
 from clearance.kernels.sweeps import Growth, HeadRun
@@ -73,10 +73,13 @@ class Bodies:
         return self.bodies[index].crowd
 
     def groups(self, index: int) -> tuple[Array, Array]:
-        """Boxes (G, 3) about each ``_TOGETHER`` triangles of a body that stand in a row."""
+        """A few boxes (G, 3), each about triangles of a body that stand in a row."""
         if index not in self._groups:
             crowd = self.crowd(index)
-            self._groups[index] = grouped(crowd.low, crowd.high, np.arange(0, len(crowd.low), _TOGETHER))
+            first = (
+                spread(len(crowd.low), _GROUPS + 1)[:-1] if len(crowd.low) > 1 else np.arange(len(crowd.low))
+            )
+            self._groups[index] = grouped(crowd.low, crowd.high, first)
         return self._groups[index]
 
     def whole(self, index: int) -> Surface:
@@ -92,8 +95,8 @@ class Bodies:
         return self._lines[key][2]
 
     def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
-        """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be lifted:
-        heads that differ in height alone are one."""
+        """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
+        lifted: heads that differ in height alone are one."""
         lift = float(pieces[0].z[0])
         shape = tuple(
             (*np.round(piece.z - lift, 9).tolist(), None, *piece.r.tolist(), None, *piece.rect)
@@ -107,8 +110,8 @@ class Bodies:
         return self._standing[shape], lift
 
 
-#: triangles of a body in a row that are told by one box
-_TOGETHER = 16
+#: boxes that a body is told by
+_GROUPS = 24
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
 #: how far facets of a head that only bounds a distance may stand out from their rounds, mm
@@ -263,8 +266,9 @@ class FclHead:
 def prepare(heads: Sequence[FclHead], growths: Sequence[tuple[float, float]] | None = None) -> None:
     """Make what FCL needs to see of many heads: of small ones all that are of one shape at a time.
 
-    How near a body comes is bounded by the head as it stands at one corner of its path, in coarse facets; of the
-    envelope only those triangles are shown to FCL whose boxes are no farther from the body's box than that.
+    How near a body comes is bounded by the head as it stands at one corner of its path, in coarse facets; of
+    the envelope only those triangles are shown to FCL whose boxes are no farther from the body's box than
+    that.
 
     Args:
         growths: as which they will be asked for; without a word, all that each expects.

@@ -46,8 +46,8 @@ class Envelope:
 
 @dataclass(frozen=True)
 class Line:
-    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and whether
-    it is of so many moves that it is worth simplifying."""
+    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and
+    whether it is of so many moves that it is worth simplifying."""
 
     points: Array
     move: Index
@@ -118,8 +118,8 @@ Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
 Shown = Callable[[Array, Array, Index], Rows]
 
 
-#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them (k,) a
-#: round is worth making
+#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them
+# (k,) a #: round is worth making
 Near = Callable[[Array, Index, float, float], Index]
 
 
@@ -346,7 +346,8 @@ def _simplified(line: Line) -> Line:
 
 @dataclass(frozen=True)
 class _Edges:
-    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit (E,)."""
+    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit
+    (E,)."""
 
     p: Array
     q: Array
