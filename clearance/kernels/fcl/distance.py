@@ -37,6 +37,8 @@ class Surface:
         vertices = (triangles - origin).reshape(-1, 3)
         faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
         self.origin, self.size = origin, len(triangles)
+        if not self.size:
+            return  # FCL takes no model of nothing
         self.model = fcl.BVHModel()
         self.model.beginModel(len(faces), len(vertices))
         self.model.addSubModel(vertices, faces)
