@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,7 @@ from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.mesh import shapes
 from clearance.scene.heads import piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
+from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
 
 HEAD = [
@@ -37,14 +40,15 @@ def body(triangles):
 
 
 def distance(triangles, path, monkeypatch, everything):
+    tolerances = DEFAULT.fcl
     with monkeypatch.context() as patch:
         if everything:
             patch.setattr(side, "_SMALL", 10**9)
             patch.setattr(side, "MANY", 10**9)
-            patch.setattr(side, "_COARSE", np.inf)
+            tolerances = replace(tolerances, coarse=np.inf)
         else:
             patch.setattr(side, "_SMALL", 0)
-        head = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
+        head = FclHead(Bodies([body(triangles)], np.zeros(3), tolerances), polyline(path), HEAD, None, [0])
         return head.distance(0)
 
 

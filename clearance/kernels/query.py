@@ -26,7 +26,7 @@ from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
 from clearance.kernels.meridian.profile import NOWHERE, Clearance, Height, Measure, Profiles, Side
-from clearance.kernels.meridian.view import Sweep, smallest
+from clearance.kernels.meridian.view import Found, Sweep, smallest
 from clearance.kernels.meridian.witness import Witness
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import Piece
@@ -109,7 +109,7 @@ class SweepQuery:
         """The hierarchy over a path's chords; the same path is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
-            self._paths[key] = (moves, only, ChordTree(chords_of(moves, only)))
+            self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
         return self._paths[key][2]
 
     def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
@@ -128,7 +128,7 @@ class SweepQuery:
     @cached_property
     def surfaces(self) -> Bodies:
         """The bodies as FCL holds them."""
-        return Bodies(self.bodies, self.origin)
+        return Bodies(self.bodies, self.origin, self.tolerances.fcl)
 
     def fcl(self, runs: Sequence[HeadRun], asked: Sequence[Mapping[Growth, Sequence[int]]]) -> list[FclRun]:
         """Each run as FCL holds it.
@@ -178,6 +178,15 @@ class SweepQuery:
         return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
 
     # ------------------------------------------------------------------------------- the meridian kernel
+    def _smallest(
+        self,
+        measure: Callable[[Profiles], Measure],
+        sweeps: Sequence[Sweep],
+        by_move: bool = False,
+        settled: float = -1.0,
+    ) -> Found:
+        return smallest(self.tree, measure, sweeps, by_move, settled, self.tolerances.meridian)
+
     def clearance(self, runs: Sequence[HeadRun]) -> list[Figures]:
         """For each run the distance in space from every body, with its witness points."""
         return self._figures("clearance", runs, lambda run, body: BARE, True)
@@ -192,10 +201,10 @@ class SweepQuery:
 
     def _of_side(self, run: HeadRun, body: int) -> Growth:
         # what is measured is widened by the search's own width, to stay on the safe side
-        return Growth(0.0, run.margin(self.bodies[body]).height + self.tolerances.search_width)
+        return Growth(0.0, run.margin(self.bodies[body]).height + self.tolerances.meridian.search_width)
 
     def _of_height(self, run: HeadRun, body: int) -> Growth:
-        return Growth(run.margin(self.bodies[body]).side + self.tolerances.search_width, 0.0)
+        return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
 
     def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
         """By how much a head is grown where a figure is measured."""
@@ -218,7 +227,7 @@ class SweepQuery:
             start[list(run.bodies)] = NOWHERE
             against = {b: (part.pieces, growth(run, b)) for b in run.bodies}
             sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
-        found = smallest(self.tree, MEASURES[figure], sweeps)
+        found = self._smallest(MEASURES[figure], sweeps)
         of_run: list[list[int]] = [[] for _ in runs]
         for k, (number, _) in enumerate(parts):
             of_run[number].append(k)
@@ -257,7 +266,7 @@ class SweepQuery:
             sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
         if not sweeps:
             return []
-        found = smallest(self.tree, Clearance, sweeps)
+        found = self._smallest(Clearance, sweeps)
         near = [
             [b for b in below if one.triangle[b] >= 0]
             for (_, _, _, below), one in zip(wanted, found.nearest, strict=True)
@@ -283,7 +292,7 @@ class SweepQuery:
                 sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
                 owner.append(number)
         if sweeps:
-            found = smallest(self.tree, Clearance, sweeps, settled=0.0)
+            found = self._smallest(Clearance, sweeps, settled=0.0)
             for number, one in zip(owner, found.nearest, strict=True):
                 some = list(growths[number])
                 out[number][some] = np.minimum(out[number][some], one.value[some])
@@ -296,7 +305,7 @@ class SweepQuery:
             self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
             for part in run.parts
         ]
-        found = smallest(self.tree, Clearance, sweeps, by_move=True, settled=touch)
+        found = self._smallest(Clearance, sweeps, by_move=True, settled=touch)
         return np.asarray(np.any([one.value <= touch for one in found.nearest], axis=0))
 
     def by_move(
@@ -314,7 +323,7 @@ class SweepQuery:
             self._by_move(run, part, {b: self.growth_for(figure, run, b) for b in bodies}, start)
             for run, part, bodies, start in wanted
         ]
-        found = smallest(self.tree, MEASURES[figure], sweeps, by_move=True) if sweeps else None
+        found = self._smallest(MEASURES[figure], sweeps, by_move=True) if sweeps else None
         return [
             (np.where(one.triangle >= 0, self.tree.body[one.triangle], -1), one.value)
             for one in (found.nearest if found is not None else ())
@@ -336,9 +345,9 @@ class SweepQuery:
             start = np.full(self.tree.bodies, -1.0)
             start[body] = NOWHERE
             # of use but once
-            path = ChordTree(chords_of(part.moves, only))
+            path = ChordTree(chords_of(part.moves, only, self.tolerances.meridian))
             sweep = Sweep(path, {body: (part.pieces, BARE)}, run.face_of(part), start)
-            found = smallest(self.tree, Clearance, [sweep])
+            found = self._smallest(Clearance, [sweep])
             witness = found.witnesses([[body]])[0].get(body)
             value = float(found.nearest[0].value[body])
             if witness is not None and (best is None or value < best[0]):

@@ -21,13 +21,11 @@ from clearance.kernels.fcl.envelope import Envelope, Line, envelope, envelopes, 
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body
+from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
-
-#: distances up to this are a touch: FCL's own rounding on exact contacts stays below it
-TOUCH = 1e-6
 
 
 class Surface:
@@ -50,19 +48,21 @@ class Surface:
         return fcl.CollisionObject(self.model, fcl.Transform(shift))
 
 
-def gap(head: Surface, item: Surface) -> float:
+def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
     """The smallest distance between two surfaces given relative to the same origin: 0 where they touch."""
     if not head.size:
         return np.inf
     distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
-    return 0.0 if distance <= TOUCH else distance
+    return 0.0 if distance <= touch else distance
 
 
 class Bodies:
     """The bodies as FCL holds them, and paths and heads that many runs share; each is made once."""
 
-    def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
-        self.bodies, self.origin = bodies, origin
+    def __init__(
+        self, bodies: Sequence[Body], origin: Array, tolerances: FclTolerances = DEFAULT.fcl
+    ) -> None:
+        self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
         self._whole: dict[int, Surface] = {}
         self._groups: dict[int, tuple[Array, Array]] = {}
         self._lines: dict[tuple[int, int], tuple[Moves, Rows | None, list[Line]]] = {}
@@ -93,7 +93,7 @@ class Bodies:
         """A path as polylines, one for each unbroken run."""
         key = (id(moves), id(only))
         if key not in self._lines:
-            self._lines[key] = (moves, only, lines_of(moves, only))
+            self._lines[key] = (moves, only, lines_of(moves, only, self.tolerances))
         return self._lines[key][2]
 
     def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
@@ -107,7 +107,7 @@ class Bodies:
         if shape not in self._standing:
             here = Line(np.zeros((2, 2)), np.zeros(1, dtype=np.int64), 0.0)
             low = [replace(piece, z=piece.z - lift) for piece in pieces]
-            mesh, _ = envelopes([[here]], low, facet=_COARSE)
+            mesh, _ = envelopes([[here]], low, facet=self.tolerances.coarse, tolerances=self.tolerances)
             self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
         return self._standing[shape], lift
 
@@ -116,10 +116,6 @@ class Bodies:
 _GROUPS = 24
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
-#: how far facets of a head that only bounds a distance may stand out from their rounds, mm
-_COARSE = 0.05
-#: what rounding may do to such a bound, mm
-_ROUNDING = 1e-6
 
 
 @dataclass
@@ -196,9 +192,12 @@ class FclHead:
 
     def make(self, growth: tuple[float, float]) -> None:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
+        own = self.bodies.tolerances
         pieces = [piece.grown(*growth) for piece in self.pieces]
         places = {
-            body: neighbourhood(self.bodies.triangles(body), self.bodies.crowd(body), self._track, pieces)
+            body: neighbourhood(
+                self.bodies.triangles(body), self.bodies.crowd(body), self._track, pieces, own
+            )
             for body in self.asked(growth)
         }
         near = {
@@ -206,19 +205,20 @@ class FclHead:
             for body, place in places.items()
             if len(self.bodies.triangles(body)) >= MANY
         }
-        mesh = envelope(self.moves, pieces, self.only, partial(near_any, list(places.values())))
+        mesh = envelope(self.moves, pieces, self.only, partial(near_any, list(places.values())), own)
         self._made[growth] = _Grown(pieces, Surface(mesh.triangles, self.bodies.origin), near, places)
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
         surface = grown.near.get(body) or self.bodies.whole(body)
-        found = gap(grown.surface, surface)
+        touch = self.bodies.tolerances.touch
+        found = gap(grown.surface, surface, touch)
         place = grown.places.get(body)
         if place is not None and not place.is_found(found):
             # what the bound was had from lies beyond an open end: it is shown whole
             whole = self._at_stand(place)
-            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface))
+            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
         distance = found if place is None else place.holds(found)
         if distance > 0.0 and self._meets_box(body, grown.pieces):
             crowd = self.bodies.crowd(body)
@@ -255,7 +255,7 @@ class FclHead:
             bits = at_stand(place, low, high)
             return bits, bits
 
-        return envelope(self.moves, [place.piece], self.only, here)
+        return envelope(self.moves, [place.piece], self.only, here, self.bodies.tolerances)
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
@@ -307,7 +307,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             there = np.array([wire[0], wire[1], lift]) - bodies.origin
             assert standing is not None
             found = fcl.distance(standing.at(there), bodies.whole(body).object, fcl.DistanceRequest())
-            reach[k, at] = found + _COARSE + _ROUNDING
+            reach[k, at] = found + bodies.tolerances.coarse + bodies.tolerances.bound_slack
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
         out = np.zeros(len(low), dtype=bool)
@@ -322,7 +322,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             out[near] = ~(each > limit[near])
         return out
 
-    mesh, path = envelopes([head.lines for head in heads], pieces, shown)
+    mesh, path = envelopes([head.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
     order = np.argsort(path, kind="stable")
     ends = np.searchsorted(path[order], np.arange(len(heads) + 1))
     for k, head in enumerate(heads):

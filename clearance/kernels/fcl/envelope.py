@@ -16,21 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Rows = NDArray[np.bool_]
 
-#: how far a circumscribed facet may stand out from its round, mm
-FACET = 0.003
-#: how far a chord may lie from its arc, mm: on paths that are taken as they are, and on simplified ones
-SAGITTA = 0.00085
-SAGITTA_SIMPLIFIED = 0.0004
-#: how far a straight bit may lie from the moves it stands for, mm
-SIMPLIFY = 0.0003
-#: rounds about a rectangle up to this are left square, mm
-_SMALL_ROUND = 0.0005
 #: runs of fewer moves are taken as they are
 _SIMPLIFY_FROM = 1500
 
@@ -123,13 +115,17 @@ Shown = Callable[[Array, Array, Index], Rows]
 Near = Callable[[Array, Index, float, float], Index]
 
 
-def lines_of(moves: Moves, only: Rows | None = None) -> list[Line]:
+def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
     """The path as polylines, one for each unbroken run of the moves on which the head is there."""
-    return [_flattened(moves, run) for run in _runs(len(moves), only)]
+    return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
 
 
 def envelope(
-    moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, wanted: Wanted | None = None
+    moves: Moves,
+    pieces: Sequence[Piece],
+    only: Rows | None = None,
+    wanted: Wanted | None = None,
+    tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Envelope:
     """The envelope of ``pieces`` along ``moves``.
 
@@ -138,19 +134,23 @@ def envelope(
         wanted: leaves out bits of the path, piece by piece, that nothing is near to. Where what is left
             breaks off, the mesh is open: what the head is as it stands there, the bit left out sweeps too.
     """
-    return _meshed([lines_of(moves, only)], pieces, wanted, None, FACET)[0]
+    return _meshed([lines_of(moves, only, tolerances)], pieces, wanted, None, tolerances.facet, tolerances)[0]
 
 
 def envelopes(
-    paths: Sequence[Sequence[Line]], pieces: Sequence[Piece], shown: Shown | None = None, facet: float = FACET
+    paths: Sequence[Sequence[Line]],
+    pieces: Sequence[Piece],
+    shown: Shown | None = None,
+    facet: float | None = None,
+    tolerances: FclTolerances = DEFAULT.fcl,
 ) -> tuple[Envelope, Index]:
     """The envelopes of the same pieces along many paths, in one mesh; and the path (T,) of each triangle.
 
     Args:
         shown: leaves out triangles that nothing is near to.
-        facet: how far a facet may stand out from its round, mm.
+        facet: how far a facet may stand out from its round, where that is another length, mm.
     """
-    return _meshed(paths, pieces, None, shown, facet)
+    return _meshed(paths, pieces, None, shown, tolerances.facet if facet is None else facet, tolerances)
 
 
 def _meshed(
@@ -159,11 +159,12 @@ def _meshed(
     wanted: Wanted | None,
     shown: Shown | None,
     facet: float,
+    tolerances: FclTolerances,
 ) -> tuple[Envelope, Index]:
     groups: dict[float, tuple[list[Line], list[int]]] = {}
     for number, lines in enumerate(paths):
         for line in lines:
-            simple = _simplified(line) if line.long else line
+            simple = _simplified(line, tolerances.simplify) if line.long else line
             some, of = groups.setdefault(simple.deviation, ([], []))
             some.append(simple)
             of.append(number)
@@ -173,7 +174,7 @@ def _meshed(
         for piece in pieces:
             bits = whole
             if wanted is not None:
-                bits = whole.only(*_asked(wanted, whole, piece))
+                bits = whole.only(*_asked(wanted, whole, piece, facet))
             soup.bits = bits
             if not len(bits.move):
                 continue
@@ -182,7 +183,7 @@ def _meshed(
                 edges = _edges_of_line(bits, float(piece.r.max()) + bits.deviation, facet, soup.near(piece))
                 _raise_walls(soup, edges, piece, bits.deviation, low, high)
                 continue
-            wide = _widened(piece, whole.deviation)
+            wide = _widened(piece, whole.deviation, tolerances.small_round)
             edges, cores = _edges_of_rectangle(bits, wide, facet, soup.near(wide))
             _raise_walls(soup, edges, wide, 0.0, True, True)
             for z in (wide.z[0], wide.z[-1]):
@@ -192,9 +193,9 @@ def _meshed(
     return soup.envelope(excess)
 
 
-def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
+def _asked(wanted: Wanted, whole: _Bits, piece: Piece, facet: float) -> tuple[Rows, Rows]:
     """Which bits are wanted, each line asked about by itself."""
-    low, high, r = _boxes(whole, piece)
+    low, high, r = _boxes(whole, piece, facet)
     begin = np.flatnonzero(~whole.follows)
     lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
     told = [wanted(low[line], high[line], r, piece) for line in lines]
@@ -240,26 +241,26 @@ class _Soup:
         return Envelope(triangles, move, excess), path
 
 
-def _widened(piece: Piece, by: float) -> Piece:
+def _widened(piece: Piece, by: float, small_round: float) -> Piece:
     """A piece with its rectangle wider on all sides, its corners sharp: that needs no facets.
 
     A round too small to see goes into the rectangle as well.
     """
     x0, x1, y0, y1 = piece.rect
-    if 0.0 < piece.r.max() <= _SMALL_ROUND:
+    if 0.0 < piece.r.max() <= small_round:
         by += float(piece.r.max())
         piece = replace(piece, r=np.zeros_like(piece.r))
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(bits: _Bits, piece: Piece) -> tuple[Array, Array, float]:
+def _boxes(bits: _Bits, piece: Piece, facet: float) -> tuple[Array, Array, float]:
     """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways."""
     p, q = bits.p, bits.q
     x0, x1, y0, y1 = piece.rect
     n = (len(p), 1)
     low = np.hstack([np.minimum(p, q) + np.array([x0, y0]), np.full(n, piece.z[0])])
     high = np.hstack([np.maximum(p, q) + np.array([x1, y1]), np.full(n, piece.z[-1])])
-    return low, high, float(piece.r.max()) + bits.deviation + FACET
+    return low, high, float(piece.r.max()) + bits.deviation + facet
 
 
 def _runs(count: int, only: Rows | None) -> list[slice]:
@@ -273,14 +274,14 @@ def _is_short(run: slice) -> bool:
     return run.stop - run.start < _SIMPLIFY_FROM
 
 
-def _flattened(moves: Moves, run: slice) -> Line:
+def _flattened(moves: Moves, run: slice, tolerances: FclTolerances) -> Line:
     """Arcs become chords between points of the arc; bits of no length go, unless all are.
 
     Where a program's rounding gives an arc two radii, the radius runs evenly from one to the other.
     """
     start, end, centre, sweep = moves.start[run], moves.end[run], moves.centre[run], moves.sweep[run]
     arc = sweep != 0.0
-    sagitta = SAGITTA if _is_short(run) else SAGITTA_SIMPLIFIED
+    sagitta = tolerances.sagitta if _is_short(run) else tolerances.sagitta_simplified
     count = np.ones(len(sweep), dtype=np.int64)
     r0 = np.where(arc, np.hypot(*(start - centre).T), 0.0)
     r1 = np.where(arc, np.hypot(*(end - centre).T), 0.0)
@@ -305,8 +306,8 @@ def _flattened(moves: Moves, run: slice) -> Line:
     return Line(points, owner + run.start, deviation, not _is_short(run))
 
 
-def _simplified(line: Line) -> Line:
-    """Bits that run on within ``SIMPLIFY`` of one straight become one, as long as they lead away."""
+def _simplified(line: Line, simplify: float) -> Line:
+    """Bits that run on within ``simplify`` of one straight become one, as long as they lead away."""
     n = len(line.move)
     xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
     keep = [0]
@@ -324,15 +325,15 @@ def _simplified(line: Line) -> Line:
                 dx, dy = xs[i] - ax, ys[i] - ay
                 far = (dx * dx + dy * dy) ** 0.5
                 wide = None
-        if far <= SIMPLIFY:
+        if far <= simplify:
             # too near to give a direction: it stands for itself
             keep.append(i)
             ax, ay, wide = xs[i], ys[i], None
             continue
         if wide is None:
-            wide, reach = (dx / far, dy / far, -SIMPLIFY / far, SIMPLIFY / far), far
+            wide, reach = (dx / far, dy / far, -simplify / far, simplify / far), far
         else:
-            tangent, room = across / along, SIMPLIFY * far / (along * along)
+            tangent, room = across / along, simplify * far / (along * along)
             wide = (ux, uy, max(low, tangent - room), min(high, tangent + room))
             reach = far
             if wide[2] > wide[3]:
@@ -341,7 +342,7 @@ def _simplified(line: Line) -> Line:
     if keep[-1] != n:
         keep.append(n)
     index = np.array(sorted(set(keep)))
-    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * SIMPLIFY)
+    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)
 
 
 @dataclass(frozen=True)
@@ -484,6 +485,8 @@ def _add_fan(soup: _Soup, core: Array, z: float) -> None:
         soup.add(np.arange(len(core)), flat[:, 0], flat[:, k], flat[:, k + 1])
 
 
-def straight_runs(moves: Moves, only: Rows | None = None) -> list[tuple[Array, float]]:
+def straight_runs(
+    moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
+) -> list[tuple[Array, float]]:
     """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
-    return [(line.points, line.deviation) for line in lines_of(moves, only)]
+    return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]

@@ -12,13 +12,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.tolerances import DEFAULT, MeridianTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
-
-#: how far a chord and its arc may be apart, mm; half of it counts against every figure along an arc
-SAGITTA = 2e-4
 
 
 @dataclass(frozen=True)
@@ -31,7 +29,9 @@ class Chords:
     move: Index
 
 
-def chords_of(moves: Moves, only: NDArray[np.bool_] | None = None) -> Chords:
+def chords_of(
+    moves: Moves, only: NDArray[np.bool_] | None = None, tolerances: MeridianTolerances = DEFAULT.meridian
+) -> Chords:
     """The moves as chords, those that ``only`` (M,) picks where it is given."""
     pick = np.arange(len(moves)) if only is None else np.flatnonzero(only)
     start, end, centre, sweep = moves.start[pick], moves.end[pick], moves.centre[pick], moves.sweep[pick]
@@ -41,8 +41,8 @@ def chords_of(moves: Moves, only: NDArray[np.bool_] | None = None) -> Chords:
         return Chords(start, end, np.zeros(len(pick)), pick)
     o, d = start[arc] - centre[arc], end[arc] - centre[arc]
     r0, r1 = np.hypot(o[:, 0], o[:, 1]), np.hypot(d[:, 0], d[:, 1])
-    largest = np.maximum(np.maximum(r0, r1), SAGITTA)
-    half = np.arccos(1.0 - SAGITTA / largest)
+    largest = np.maximum(np.maximum(r0, r1), tolerances.sagitta)
+    half = np.arccos(1.0 - tolerances.sagitta / largest)
     count = np.ceil(np.abs(sweep[arc]) / (2.0 * half)).astype(np.intp)
     row = np.repeat(np.arange(len(arc)), count)
     step = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)

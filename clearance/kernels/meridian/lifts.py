@@ -23,14 +23,11 @@ from clearance.kernels.meridian.branch_and_bound import Pairs, Traversal, bare
 from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
 from clearance.kernels.meridian.strips import in_strip, outline, strips_of
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
-#: strips are not cut lower than this, mm: by so much an interval may be too long at either end
-STRIP = 1e-4
-#: what would lengthen the union by no more than this is passed over, mm; the union is lengthened by as much
-SLACK = 1e-5
 #: pairs, and strips, worked on at a time
 _AT_ONCE = 1 << 15
 _CHUNK = 1 << 12
@@ -155,7 +152,8 @@ class Hits:
         first, last: the raises that matter, mm.
     """
 
-    def __init__(self, first: float, last: float) -> None:
+    def __init__(self, first: float, last: float, tolerances: MeridianTolerances = DEFAULT.meridian) -> None:
+        self.tolerances = tolerances
         self.first, self.last = first, last
         self.union = Union()
         #: (low, high, tag) of all that lengthened the union when it came
@@ -181,7 +179,7 @@ class Hits:
 
     def windows(self, first: float, last: float) -> list[tuple[float, float, int, int]]:
         """The raises in [first, last] at which nothing meets: see ``Union.gaps``."""
-        return self.union.gaps(first, last, SLACK)
+        return self.union.gaps(first, last, self.tolerances.slack)
 
     def take(self, low: Array, high: Array, tag: NDArray[np.int64]) -> None:
         new = (high >= low) & ~self.union.holds(low, high)
@@ -195,7 +193,7 @@ class Hits:
         out = np.zeros(len(low), dtype=bool)
         some = np.flatnonzero(within)
         low, high = np.maximum(low[some], self.first), np.minimum(high[some], self.last)
-        out[some] = ~self.union.holds(low, high, SLACK)
+        out[some] = ~self.union.holds(low, high, self.tolerances.slack)
         return out
 
 
@@ -302,7 +300,7 @@ class _Search:
         inside = cells.p + self.table.rect[row][:, 0::2]
         g[in_strip(inside, cells.a0, cells.a1, cells.b0, cells.b1)] = 0.0
         low, high = self.raises(g, cells.z0, cells.z1, row)
-        done = cells.z1 - cells.z0 <= STRIP
+        done = cells.z1 - cells.z0 <= self.hits.tolerances.strip
         tag = self.table.tag[row] + cells.move
         # both end slices, and whatever height the smallest g is at, are there
         for g_there, z_there, z_other in (

@@ -20,6 +20,7 @@ from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
 from clearance.kernels.meridian.profile import Measure
 from clearance.kernels.meridian.search import CHUNK, quick, search
 from clearance.kernels.meridian.strips import strips_of
+from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -88,7 +89,12 @@ class Nearest:
 
 
 def nearest(
-    tree: TriangleTree, measure: Measure, asks: Sequence[Ask], by_move: bool = False, settled: float = -1.0
+    tree: TriangleTree,
+    measure: Measure,
+    asks: Sequence[Ask],
+    by_move: bool = False,
+    settled: float = -1.0,
+    tolerances: MeridianTolerances = DEFAULT.meridian,
 ) -> list[Nearest]:
     """The smallest measure for each key of each search.
 
@@ -103,7 +109,7 @@ def nearest(
         while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
             pairs += min(_size(tree, asks[end]), _ALL)
             end += 1
-        out += _Search(tree, measure, asks[begin:end], by_move, settled).answers()
+        out += _Search(tree, measure, asks[begin:end], by_move, settled, tolerances.search_width).answers()
         begin = end
     return out
 
@@ -117,10 +123,16 @@ class _Search:
     """Narrows pairs down. What is had for each key is in ``found`` and only ever gets smaller."""
 
     def __init__(
-        self, tree: TriangleTree, measure: Measure, asks: Sequence[Ask], by_move: bool, settled: float
+        self,
+        tree: TriangleTree,
+        measure: Measure,
+        asks: Sequence[Ask],
+        by_move: bool,
+        settled: float,
+        width: float,
     ) -> None:
         self.tree, self.measure, self.asks = tree, measure, asks
-        self.by_move, self.settled = by_move, settled
+        self.by_move, self.settled, self.width = by_move, settled, width
         own: dict[int, int] = {}
         trees: list[ChordTree] = []
         self.path = np.empty(len(asks), dtype=np.intp)
@@ -356,7 +368,16 @@ class _Search:
             limit = self.limit(now)
             now = now.take(owner)
             chord = self.paths.leaf[now.chord]
-            value, _ = search(strips, self.paths.chords, chord, now.row, self.measure, limit[owner], now.low)
+            value, _ = search(
+                strips,
+                self.paths.chords,
+                chord,
+                now.row,
+                self.measure,
+                limit[owner],
+                now.low,
+                width=self.width,
+            )
             self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
             pairs = self.pruned(pairs)
             size = CHUNK

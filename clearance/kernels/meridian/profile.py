@@ -27,9 +27,6 @@ Index = NDArray[np.integer[Any]]
 
 NOWHERE = 1e6
 
-#: a search ends within this of the best place (mm); measures are widened by it to stay on the safe side
-SEARCH_WIDTH = 1e-7
-
 
 class Profiles:
     """A table of pieces with up to three corners each, so that pairs can refer to them by number.

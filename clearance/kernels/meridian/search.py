@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.meridian.chords import Chords
-from clearance.kernels.meridian.profile import NOWHERE, SEARCH_WIDTH, Measure
+from clearance.kernels.meridian.profile import NOWHERE, Measure
 from clearance.kernels.meridian.strips import Strips, in_strip, outline
+from clearance.tolerances import DEFAULT
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -102,6 +103,7 @@ def search(
     enough: Array,
     low: Array,
     want_slice: bool = False,
+    width: float = DEFAULT.meridian.search_width,
 ) -> tuple[Array, Array]:
     """The smallest measure (N,) of each strip against its chord and piece, and the slice t (N,) it is at.
 
@@ -111,8 +113,9 @@ def search(
             below ``enough`` (and not to be used for anything else).
         low: (N,) a bound that is known already; a search that meets it is done.
         want_slice: t is wanted; without it, what is decided by bounds alone is not searched.
+        width: the search ends within this of the lowest place, and it is taken off, mm.
 
-    A returned value is below the true one by at most 2 * ``SEARCH_WIDTH``, and never above it.
+    A returned value is below the true one by at most 2 * ``width``, and never above it.
     """
     todo = _Open.of(strips, chords, chord, piece, measure)
     floor = np.maximum(low, todo.bound(measure))
@@ -127,13 +130,13 @@ def search(
         value, t = valley.lowest()
         _keep_better(best, where, row, value, t)
         floor[row] = np.maximum(floor[row], np.minimum(valley.floor(), best[row]))
-        open_ = (best[row] > floor[row] + SEARCH_WIDTH) & (valley.x[4] - valley.x[1] > _FINEST)
+        open_ = (best[row] > floor[row] + width) & (valley.x[4] - valley.x[1] > _FINEST)
         open_ &= (floor[row] < enough[row]) | (best[row] >= NOWHERE)
         if not open_.all():
             valley = valley.take(open_)
         for _ in range(_STRIDE):
             valley.narrow(measure)
-    return np.maximum(best - SEARCH_WIDTH, floor), where
+    return np.maximum(best - width, floor), where
 
 
 @dataclass

@@ -22,6 +22,7 @@ from clearance.kernels.meridian.profile import Measure, Profiles
 from clearance.kernels.meridian.witness import Witness, witnesses
 from clearance.kernels.sweeps import Growth
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -121,6 +122,7 @@ def smallest(
     sweeps: Sequence[Sweep],
     by_move: bool = False,
     settled: float = -1.0,
+    tolerances: MeridianTolerances = DEFAULT.meridian,
 ) -> Found:
     """The smallest measure for each key of each sweep: its bodies, or the moves of its path.
 
@@ -135,4 +137,4 @@ def smallest(
             rows[body] = table.rows(pieces, growth)
         asks.append(Ask(sweep.path, rows, sweep.start))
     made = measure(Profiles(table.grown))
-    return Found(tree, sweeps, made, nearest(tree, made, asks, by_move, settled), table.original)
+    return Found(tree, sweeps, made, nearest(tree, made, asks, by_move, settled, tolerances), table.original)
