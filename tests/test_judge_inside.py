@@ -11,7 +11,7 @@ from clearance.kernels.containment import body_swallows, head_swallows, holds_po
 from clearance.kernels.fcl.envelope import straight_runs
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import chords_of
-from clearance.kernels.meridian.profile import NOWHERE, Clearance
+from clearance.kernels.meridian.profile import NOWHERE, ClearanceMeasure
 from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.sweeps import BARE
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
@@ -103,7 +103,7 @@ def test_a_move_in_the_middle_of_a_large_facet(piece, bend):
         tree = TriangleTree([corners[:, order]])
         path = polyline(np.array([[3.0, 4.0], [3.02, 4.01], [3.05, 4.0]]))
         sweep = Sweep(ChordTree(chords_of(path)), {0: ([piece], BARE)}, -0.1, np.array([NOWHERE]))
-        found = smallest(tree, Clearance, [sweep])
+        found = smallest(tree, ClearanceMeasure, [sweep])
         assert found.nearest[0].value[0] == pytest.approx(1.1, abs=1e-9)
         place = found.witnesses([[0]])[0][0]
         assert place.on_item[2] == pytest.approx(1.0)

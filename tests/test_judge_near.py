@@ -10,7 +10,7 @@ import pytest
 import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.mesh import shapes
@@ -78,7 +78,7 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     """The reason for all this: a million facets at one distance are one answer."""
     triangles = grid(200, 160, SHEETS["level, all facets equally near"])
     path = np.array([[10.0, 10.0], [90.0, 70.0]])
-    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), Track([path]), HEAD)
+    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), PathBoxes([path]), HEAD)
     assert place.floor == pytest.approx(0.1, abs=2e-5)
     assert place.floor <= 0.1
     assert len(place.rows) < 200

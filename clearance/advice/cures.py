@@ -84,17 +84,17 @@ def find_cures(result: Result) -> tuple[Ailment, ...]:
     worst: dict[str, Pair] = {}
     for pair in bad:
         worst.setdefault(pair.item, pair)
-    doctor = _Doctor(result, bad)
-    whole = [cure for cure in (doctor.by_raise(),) if cure is not None]
+    search = _CureSearch(result, bad)
+    whole = [cure for cure in (search.by_raise(),) if cure is not None]
     ailments = []
     for pair in list(worst.values())[:ITEMS]:
-        cures = whole + doctor.of_upper(pair) + doctor.of_item(pair)
+        cures = whole + search.of_upper(pair) + search.of_item(pair)
         cures.sort(key=lambda cure: cure.change)
         ailments.append(Ailment(pair.head, pair.item, pair.cut, pair.verdict, tuple(cures)))
     return tuple(ailments)
 
 
-class _Doctor:
+class _CureSearch:
     """Finds changes and tries them."""
 
     def __init__(self, result: Result, bad: Sequence[Pair]) -> None:

@@ -69,16 +69,16 @@ class Question:
                             for row in self._rows(run, rule, piece, grow, body, s, tag)
                         ]
                     self.query.hits(part, [(one, rows)])
-            for a, b, tags in part.brought:
+            for a, b, tags in part.intervals:
                 # what reaches beyond its part of the range says nothing about the next one
                 whole.take(np.maximum(a, low), np.minimum(b, high), tags)
         return whole
 
     def _parts_of_range(self) -> list[tuple[float, float]]:
         ways = [(rule, beside) for _, rule, ends in self.runs for beside in ends if beside is not None]
-        turns = {rule.stands - rule.rides for way in [*ways, self.rules] for rule in way}
+        turns = {rule.fixed - rule.follows for way in [*ways, self.rules] for rule in way}
         # and where a face that rides passes one that stands, at an end of a way
-        turns |= {a.stands - b.rides for way in ways for a, b in (way, way[::-1])}
+        turns |= {a.fixed - b.follows for way in ways for a, b in (way, way[::-1])}
         turns = {turn for turn in turns if math.isfinite(turn)}
         ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
         return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
@@ -93,9 +93,9 @@ class Question:
     ) -> list[Lifted]:
         """How a piece, grown, and a body are to each other when raised about s."""
         moves = body in self.rising
-        rides = rule.rides + s > rule.stands
+        rides = rule.follows + s > rule.fixed
         # where the upper face would be at s = 0 if it went on as it does about s
-        shift = (rule.rides if rides else rule.stands) - run.stretch.upper_z
+        shift = (rule.follows if rides else rule.fixed) - run.stretch.upper_z
         side, height = self._beyond(grow)
         if run.head == "lower":
             return [Lifted(piece.grown(side, height), 1 if moves else 0, tag=tag)]
@@ -128,10 +128,10 @@ class Question:
             piece: with the face where the way has it, not raised.
         """
         moves = 1 if body in self.rising else 0
-        rides = [rule.rides + s > rule.stands for rule in both]
+        rides = [rule.follows + s > rule.fixed for rule in both]
         # where both faces would be at s = 0 if they went on as they do about s, against where the piece is
         face = [
-            (rule.rides if up else rule.stands) - run.stretch.upper_z
+            (rule.follows if up else rule.fixed) - run.stretch.upper_z
             for rule, up in zip(both, rides, strict=True)
         ]
         side, height = self._beyond(grow)

@@ -249,11 +249,11 @@ def _range(
     low, high, why = -np.inf, np.inf, [asked if within is not None else "as planned, not raised", asked]
     travel = None if scene.machine is None else scene.machine.travel.z
     for rule, stretch in zip(rules, scene.stretches, strict=True):
-        if travel is not None and rule.rides > -np.inf:
+        if travel is not None and rule.follows > -np.inf:
             # the face at the larger of both must lie within the travel
-            high = min(high, travel[1] - rule.rides)
-            if rule.stands == -np.inf:
-                low = max(low, travel[0] - rule.rides + stretch.upper_z - stretch.upper_low)
+            high = min(high, travel[1] - rule.follows)
+            if rule.fixed == -np.inf:
+                low = max(low, travel[0] - rule.follows + stretch.upper_z - stretch.upper_low)
     first, last = (0.0, np.inf) if within is None else within
     if high < last:
         last, why[1] = high, "the travel in Z ends"
@@ -311,9 +311,11 @@ def _bound(question: Question, at: float, tag: int, at_range: bool, ends: tuple[
 
 def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
     """A chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
-    low = np.concatenate([a for a, _, _ in found.brought]) if found.brought else np.empty(0)
-    high = np.concatenate([b for _, b, _ in found.brought]) if found.brought else np.empty(0)
-    tag = np.concatenate([t for _, _, t in found.brought]) if found.brought else np.empty(0, dtype=np.int64)
+    low = np.concatenate([a for a, _, _ in found.intervals]) if found.intervals else np.empty(0)
+    high = np.concatenate([b for _, b, _ in found.intervals]) if found.intervals else np.empty(0)
+    tag = (
+        np.concatenate([t for _, _, t in found.intervals]) if found.intervals else np.empty(0, dtype=np.int64)
+    )
     merged = _by_pair(low, high, tag)
     at = question.first
     chain: list[Blocked] = []

@@ -25,8 +25,14 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.profile import NOWHERE, Clearance, Height, Measure, Profiles, Side
-from clearance.kernels.meridian.view import Found, Sweep, smallest
+from clearance.kernels.meridian.profile import (
+    NOWHERE,
+    ClearanceMeasure,
+    HeightMeasure,
+    Measure,
+    Profiles,
+)
+from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.meridian.witness import Witness
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import Piece
@@ -39,7 +45,11 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 #: which figure: what measures it
-MEASURES: dict[str, Callable[[Profiles], Measure]] = {"clearance": Clearance, "side": Side, "height": Height}
+MEASURES: dict[str, Callable[[Profiles], Measure]] = {
+    "clearance": ClearanceMeasure,
+    "side": SideMeasure,
+    "height": HeightMeasure,
+}
 
 
 @dataclass(frozen=True)
@@ -184,7 +194,7 @@ class SweepQuery:
         sweeps: Sequence[Sweep],
         by_move: bool = False,
         settled: float = -1.0,
-    ) -> Found:
+    ) -> Smallest:
         return smallest(self.tree, measure, sweeps, by_move, settled, self.tolerances.meridian)
 
     def clearance(self, runs: Sequence[HeadRun]) -> list[Figures]:
@@ -266,7 +276,7 @@ class SweepQuery:
             sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
         if not sweeps:
             return []
-        found = self._smallest(Clearance, sweeps)
+        found = self._smallest(ClearanceMeasure, sweeps)
         near = [
             [b for b in below if one.triangle[b] >= 0]
             for (_, _, _, below), one in zip(wanted, found.nearest, strict=True)
@@ -326,7 +336,7 @@ class SweepQuery:
                 sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
                 owner.append(number)
         if sweeps:
-            found = self._smallest(Clearance, sweeps, settled=0.0)
+            found = self._smallest(ClearanceMeasure, sweeps, settled=0.0)
             for number, one in zip(owner, found.nearest, strict=True):
                 some = list(growths[number])
                 out[number][some] = np.minimum(out[number][some], one.value[some])
@@ -339,7 +349,7 @@ class SweepQuery:
             self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
             for part in run.parts
         ]
-        found = self._smallest(Clearance, sweeps, by_move=True, settled=touch)
+        found = self._smallest(ClearanceMeasure, sweeps, by_move=True, settled=touch)
         return np.asarray(np.any([one.value <= touch for one in found.nearest], axis=0))
 
     def by_move(
@@ -381,7 +391,7 @@ class SweepQuery:
             # of use but once
             path = ChordTree(chords_of(part.moves, only, self.tolerances.meridian))
             sweep = Sweep(path, {body: (part.pieces, BARE)}, run.face_of(part), start)
-            found = self._smallest(Clearance, [sweep])
+            found = self._smallest(ClearanceMeasure, [sweep])
             witness = found.witnesses([[body]])[0].get(body)
             value = float(found.nearest[0].value[body])
             if witness is not None and (best is None or value < best[0]):

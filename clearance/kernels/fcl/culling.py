@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.geometry.extent import extent
-from clearance.kernels.fcl.boxes import CELLS, Track, apart_squared, bits_apart, spread
+from clearance.kernels.fcl.boxes import CELLS, PathBoxes, apart_squared, bits_apart, spread
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, FclTolerances
 
@@ -76,7 +76,7 @@ class Neighbourhood:
 def neighbourhood(
     triangles: Array,
     crowd: Crowd,
-    track: Track,
+    track: PathBoxes,
     pieces: Sequence[Piece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Neighbourhood:
@@ -213,7 +213,7 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
 
 
 def _boxes_near(
-    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
@@ -310,7 +310,7 @@ def _dot(a: Array, b: Array) -> Array:
 
 
 def _within(
-    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)
@@ -327,7 +327,7 @@ def _within(
 
 
 def _over_path(
-    low: Array, high: Array, track: Track, margin: tuple[float, float, float, float]
+    low: Array, high: Array, track: PathBoxes, margin: tuple[float, float, float, float]
 ) -> NDArray[np.bool_]:
     """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.boxes import Track, spread
+from clearance.kernels.fcl.boxes import PathBoxes, spread
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
 from clearance.kernels.fcl.envelope import Envelope, Line, envelope, envelopes, lines_of
 from clearance.kernels.sweeps import Growth, HeadRun
@@ -172,8 +172,8 @@ class FclHead:
         return np.concatenate([line.points for line in self.lines])
 
     @cached_property
-    def _track(self) -> Track:
-        return Track([line.points for line in self.lines])
+    def _track(self) -> PathBoxes:
+        return PathBoxes([line.points for line in self.lines])
 
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""

@@ -40,18 +40,18 @@ class Lifted:
 
     Attributes:
         piece: grown, with its heights as they are at s = 0.
-        way: by how much the body rises against it for each mm of s: 1, 0 or -1.
+        rate: by how much the body rises against it for each mm of s: 1, 0 or -1.
         span: only what lies between these heights of the body counts (before any raise).
         tag: what an end of the union is to remember; the move is added to it.
     """
 
     piece: Piece
-    way: int
+    rate: int
     span: tuple[float, float] = (-np.inf, np.inf)
     tag: int = 0
 
 
-class _Table:
+class _LiftTable:
     """Pieces by number, with up to three corners each."""
 
     def __init__(self, rows: Sequence[Lifted]) -> None:
@@ -69,7 +69,7 @@ class _Table:
         )
         self.rect = np.array([p.rect for p in pieces], dtype=float).reshape(-1, 4)
         self.boxed = (self.rect != 0.0).any(axis=1)
-        self.way = np.array([row.way for row in rows], dtype=np.intp)
+        self.rate = np.array([row.rate for row in rows], dtype=np.intp)
         self.span = np.array([row.span for row in rows], dtype=float).reshape(-1, 2)
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
 
@@ -157,7 +157,7 @@ class Hits:
         self.first, self.last = first, last
         self.union = Union()
         #: (low, high, tag) of all that lengthened the union when it came
-        self.brought: list[tuple[Array, Array, NDArray[np.int64]]] = []
+        self.intervals: list[tuple[Array, Array, NDArray[np.int64]]] = []
 
     def add(self, tree: TriangleTree, asks: Sequence[tuple[ChordTree, Sequence[Sequence[Lifted]]]]) -> None:
         """Take in what is hit along some paths, all of them in one search.
@@ -165,8 +165,8 @@ class Hits:
         Args:
             asks: each path, and for each body (by its number in the tree) what it is held against.
         """
-        table = _Table([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
-        if not len(table.way) or not len(tree.body):
+        table = _LiftTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
+        if not len(table.rate) or not len(tree.body):
             return
         traversal = Traversal(tree, ChordForest([path for path, _ in asks]), table.rect, table.boxed)
         at, starts = 0, []
@@ -175,7 +175,7 @@ class Hits:
             numbers = [np.arange(a, b) for a, b in zip(begin[:-1], begin[1:], strict=True)]
             starts.append(traversal.roots(k, k, numbers))
             at = int(begin[-1])
-        _Search(self, traversal, table).run(bare(starts))
+        _LiftSearch(self, traversal, table).run(bare(starts))
 
     def windows(self, first: float, last: float) -> list[tuple[float, float, int, int]]:
         """The raises in [first, last] at which nothing meets: see ``Union.gaps``."""
@@ -184,7 +184,7 @@ class Hits:
     def take(self, low: Array, high: Array, tag: NDArray[np.int64]) -> None:
         new = (high >= low) & ~self.union.holds(low, high)
         if new.any():
-            self.brought.append((low[new], high[new], tag[new]))
+            self.intervals.append((low[new], high[new], tag[new]))
             self.union.add(low[new], high[new], tag[new])
 
     def new(self, low: Array, high: Array) -> NDArray[np.bool_]:
@@ -198,10 +198,10 @@ class Hits:
 
 
 @dataclass
-class _Search:
+class _LiftSearch:
     hits: Hits
-    way: Traversal
-    table: _Table
+    traversal: Traversal
+    table: _LiftTable
 
     def raises(self, g_low: Array, z_low: Array, z_high: Array, row: Index) -> tuple[Array, Array]:
         """The raises (low, high) that could hit, for points no nearer than g_low between two heights."""
@@ -210,13 +210,13 @@ class _Search:
 
     def as_raise(self, low: Array, high: Array, row: Index) -> tuple[Array, Array]:
         """Lifts against a head as raises; where a raise changes nothing it is all of them or none."""
-        way = self.table.way[row]
+        rate = self.table.rate[row]
         holds_0 = (low <= 0.0) & (high >= 0.0)
         flat_low = np.where(holds_0, self.hits.first, np.inf)
         flat_high = np.where(holds_0, self.hits.last, -np.inf)
         return (
-            np.where(way > 0, low, np.where(way < 0, -high, flat_low)),
-            np.where(way > 0, high, np.where(way < 0, -low, flat_high)),
+            np.where(rate > 0, low, np.where(rate < 0, -high, flat_low)),
+            np.where(rate > 0, high, np.where(rate < 0, -low, flat_high)),
         )
 
     def run(self, pairs: Pairs) -> None:
@@ -228,18 +228,18 @@ class _Search:
                 order = np.argsort(-width, kind="stable")
                 waiting.append(pairs.take(order[_AT_ONCE:]))
                 pairs, width = pairs.take(order[:_AT_ONCE]), width[order[:_AT_ONCE]]
-            leaf = self.way.is_leaf(pairs)
+            leaf = self.traversal.is_leaf(pairs)
             if leaf.any():
                 self.finish(pairs.take(leaf).take(np.argsort(-width[leaf], kind="stable")))
                 pairs, width = pairs.take(~leaf), width[~leaf]
             if len(pairs):
                 self.sample(pairs, width)
-                waiting.append(self.way.children(pairs))
+                waiting.append(self.traversal.children(pairs))
 
     def open(self, pairs: Pairs) -> tuple[Pairs, Array]:
         """The pairs that could lengthen the union, and how long the intervals are that they could hold."""
-        nodes, span = self.way.tree.nodes, self.table.span[pairs.row]
-        g = self.way.apart(pairs, self.way.plan(pairs))
+        nodes, span = self.traversal.tree.nodes, self.table.span[pairs.row]
+        g = self.traversal.apart(pairs, self.traversal.plan(pairs))
         z_low = np.maximum(nodes.low[pairs.tri, 2], span[:, 0])
         z_high = np.minimum(nodes.high[pairs.tri, 2], span[:, 1])
         first, last = self.raises(g, z_low, z_high, pairs.row)
@@ -250,12 +250,12 @@ class _Search:
         """What the corners of a triangle do hit on a move, for the pairs with the longest intervals."""
         if len(width) > _SAMPLES:
             pairs = pairs.take(np.argpartition(-width, _SAMPLES)[:_SAMPLES])
-        tri, chord = self.way.tree.nodes.leaf[pairs.tri], self.way.paths.leaf[pairs.chord]
+        tri, chord = self.traversal.tree.nodes.leaf[pairs.tri], self.traversal.paths.leaf[pairs.chord]
         row, span = pairs.row, self.table.span[pairs.row]
-        tag = self.table.tag[row] + self.way.paths.chords.move[chord]
+        tag = self.table.tag[row] + self.traversal.paths.chords.move[chord]
         for corner in range(3):
-            x = self.way.tree.triangles[tri, corner]
-            g, z = self.way.distance(x[:, :2], x[:, :2], chord, row), x[:, 2]
+            x = self.traversal.tree.triangles[tri, corner]
+            g, z = self.traversal.distance(x[:, :2], x[:, :2], chord, row), x[:, 2]
             low, high = self.raises(g, z, z, row)
             there = (z >= span[:, 0]) & (z <= span[:, 1])
             self.hits.take(low[there], high[there], tag[there])
@@ -276,9 +276,9 @@ class _Search:
                             waiting.append(cut.halves())
 
     def cells(self, pairs: Pairs) -> _Cells:
-        chords = self.way.paths.chords
-        strips, of = strips_of(self.way.tree.triangles[pairs.tri])
-        chord, row = self.way.paths.leaf[pairs.chord[of]], pairs.row[of]
+        chords = self.traversal.paths.chords
+        strips, of = strips_of(self.traversal.tree.triangles[pairs.tri])
+        chord, row = self.traversal.paths.leaf[pairs.chord[of]], pairs.row[of]
         cells = _Cells(
             strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
             chords.p[chord], chords.q[chord], chords.slack[chord], row, chords.move[chord],

@@ -109,7 +109,9 @@ def nearest(
         while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
             pairs += min(_size(tree, asks[end]), _ALL)
             end += 1
-        out += _Search(tree, measure, asks[begin:end], by_move, settled, tolerances.search_width).answers()
+        out += _NearestSearch(
+            tree, measure, asks[begin:end], by_move, settled, tolerances.search_width
+        ).answers()
         begin = end
     return out
 
@@ -119,7 +121,7 @@ def _size(tree: TriangleTree, ask: Ask) -> int:
     return len(tree.body) * len(ask.path.chords.p) * max((len(rows) for rows in ask.rows_of_body), default=0)
 
 
-class _Search:
+class _NearestSearch:
     """Narrows pairs down. What is had for each key is in ``found`` and only ever gets smaller."""
 
     def __init__(
@@ -145,7 +147,7 @@ class _Search:
             self.path[k] = own[name]
         self.paths = ChordForest(trees)
         profiles = measure.profiles
-        self.way = Traversal(tree, self.paths, profiles.rect, profiles.boxed)
+        self.traversal = Traversal(tree, self.paths, profiles.rect, profiles.boxed)
         keys = [len(ask.start) for ask in asks]
         self.first_key: Index = np.cumsum([0, *keys])[:-1]
         start = np.concatenate([ask.start for ask in asks])
@@ -172,7 +174,7 @@ class _Search:
     def few(self, these: Sequence[bool]) -> None:
         """The searches that have so few pairs that all are looked at."""
         every = [
-            self.way.every(k, int(self.path[k]), ask.rows_of_body)
+            self.traversal.every(k, int(self.path[k]), ask.rows_of_body)
             for k, ask in enumerate(self.asks)
             if these[k] and self.paths.roots[self.path[k]] >= 0
         ]
@@ -184,7 +186,7 @@ class _Search:
     def many(self, these: Sequence[bool]) -> None:
         """The searches that go down the trees."""
         which = [k for k in range(len(self.asks)) if these[k]]
-        roots = [self.way.roots(k, int(self.path[k]), self.asks[k].rows_of_body) for k in which]
+        roots = [self.traversal.roots(k, int(self.path[k]), self.asks[k].rows_of_body) for k in which]
         roots = [pairs for pairs in roots if len(pairs)]
         if not roots:
             return
@@ -214,7 +216,7 @@ class _Search:
         while len(pairs):
             pairs = self.best(self.bounded(pairs), width)
             self.sample(self.best(pairs, self.samples))
-            leaf = self.way.is_leaf(pairs)
+            leaf = self.traversal.is_leaf(pairs)
             if leaf.any():
                 self.look(self.best(pairs.take(leaf), _LOOKED_AT if self.by_move else _BEAM))
                 pairs = pairs.take(~leaf)
@@ -238,7 +240,7 @@ class _Search:
                     waiting.setdefault(int(k), []).append((later, int(width[k]) * _WIDER))
                 now = joined([now.take(~mine), first])
                 count[k] = len(first)
-            leaf = self.way.is_leaf(now)
+            leaf = self.traversal.is_leaf(now)
             if leaf.any():
                 count -= np.bincount(now.ask[leaf], minlength=len(self.asks))
                 self.finish(now.take(leaf))
@@ -253,14 +255,14 @@ class _Search:
                     del waiting[each]
 
     def opened(self, pairs: Pairs) -> Pairs:
-        return self.way.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= _FEW)
+        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= _FEW)
 
     def bounded(self, pairs: Pairs) -> Pairs:
         """The pairs with the smallest value each could hold, less those no better than what is had."""
         profiles, nodes = self.measure.profiles, self.tree.nodes
         limit = self.limit(pairs)
-        plan = self.way.plan(pairs)
-        g = self.way.apart(pairs, plan)
+        plan = self.traversal.plan(pairs)
+        g = self.traversal.apart(pairs, plan)
         # most are dropped by the horizontal distance alone, before the heights are looked at
         keep = np.flatnonzero(self.measure.at_least(g, pairs.row) < limit)
         pairs, g, limit = replace(pairs, low=g, g=g).take(keep), g[keep], limit[keep]
@@ -341,7 +343,7 @@ class _Search:
         value = np.full(len(tri), np.inf)
         for corner in (p[:, 0], p[:, 1], p[:, 2]):
             at = corner[:, :2]
-            g = self.way.distance(at, at, chord, row)
+            g = self.traversal.distance(at, at, chord, row)
             np.minimum(value, self.measure(g, corner[:, 2], row), out=value)
         self.found.improve(self.keys(ask, tri, chord), value, tri, chord, row)
 

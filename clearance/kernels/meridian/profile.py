@@ -72,7 +72,7 @@ class Profiles:
 
 
 @dataclass(frozen=True)
-class Clearance:
+class ClearanceMeasure:
     """Distance in the half plane from (g, z) to the profile and all that lies inside it."""
 
     profiles: Profiles
@@ -104,7 +104,7 @@ class Clearance:
 
 
 @dataclass(frozen=True)
-class Side:
+class SideMeasure:
     """Horizontal distance where (g, z) shares a height with the profile, grown by the height margin."""
 
     profiles: Profiles
@@ -124,7 +124,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Height:
+class HeightMeasure:
     """Vertical distance where (g, z) is over or under the profile, which is grown by the side margin."""
 
     profiles: Profiles
@@ -152,4 +152,4 @@ class Height:
         return np.where(beside > 0.0, NOWHERE + beside, gap)
 
 
-Measure = Clearance | Side | Height
+Measure = ClearanceMeasure | SideMeasure | HeightMeasure

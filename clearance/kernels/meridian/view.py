@@ -47,7 +47,7 @@ class Sweep:
     start: Array
 
 
-class _Table:
+class _PieceTable:
     """Grown pieces by number; what is equal stands there once."""
 
     def __init__(self) -> None:
@@ -74,7 +74,7 @@ class _Table:
 
 
 @dataclass(frozen=True)
-class Found:
+class Smallest:
     """What a search over sweeps found: for each of them the values of its keys, and where they are."""
 
     tree: TriangleTree
@@ -123,13 +123,13 @@ def smallest(
     by_move: bool = False,
     settled: float = -1.0,
     tolerances: MeridianTolerances = DEFAULT.meridian,
-) -> Found:
+) -> Smallest:
     """The smallest measure for each key of each sweep: its bodies, or the moves of its path.
 
     Args:
         settled: a key whose value is no larger than this is not looked at further.
     """
-    table = _Table()
+    table = _PieceTable()
     asks = []
     for sweep in sweeps:
         rows = [_NO_ROWS] * tree.bodies
@@ -137,4 +137,6 @@ def smallest(
             rows[body] = table.rows(pieces, growth)
         asks.append(Ask(sweep.path, rows, sweep.start))
     made = measure(Profiles(table.grown))
-    return Found(tree, sweeps, made, nearest(tree, made, asks, by_move, settled, tolerances), table.original)
+    return Smallest(
+        tree, sweeps, made, nearest(tree, made, asks, by_move, settled, tolerances), table.original
+    )
