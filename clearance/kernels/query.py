@@ -31,6 +31,7 @@ from clearance.kernels.meridian.profile import (
     HeightMeasure,
     Measure,
     Profiles,
+    SideMeasure,
 )
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.meridian.witness import Witness
