@@ -307,7 +307,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             there = np.array([wire[0], wire[1], lift]) - bodies.origin
             assert standing is not None
             found = fcl.distance(standing.at(there), bodies.whole(body).object, fcl.DistanceRequest())
-            reach[k, at] = found + bodies.tolerances.coarse + bodies.tolerances.bound_slack
+            reach[k, at] = max(found, 0.0) + bodies.tolerances.coarse + bodies.tolerances.bound_slack
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
         out = np.zeros(len(low), dtype=bool)
