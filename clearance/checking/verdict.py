@@ -48,8 +48,7 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
             answers += [(one.pairs, one.findings, tables.get(id(one.run))) for one in found]
         return answers
 
-    if query.tree.triangles.size:
-        _ = query.surfaces  # made before other processes are
+    query.make_ready()
     weights = [_work(run, moves) for run in query.runs]
     answers = spread_batches(query.runs, weights, judged, _WORTH)
     pairs = [pair for found, _, _ in answers for pair in found]
@@ -58,16 +57,11 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     if progress is not None:
         progress(1.0, "done")
     pairs.sort(key=_order)
+    of_cut: dict[str | None, list[str]] = {}
+    for cut, each in [*((p.cut, p.verdict) for p in pairs), *((f.cut, f.severity) for f in findings)]:
+        of_cut.setdefault(cut, []).append(each)
     cuts = tuple(
-        CutResult(
-            stretch.name,
-            worst(
-                [p.verdict for p in pairs if p.cut == stretch.name]
-                + [f.severity for f in findings if f.cut == stretch.name]
-            ),
-            stretch,
-        )
-        for stretch in scene.stretches
+        CutResult(stretch.name, worst(of_cut.get(stretch.name, ())), stretch) for stretch in scene.stretches
     )
     verdict = worst([c.verdict for c in cuts] + [f.severity for f in findings])
     return Result(scene, verdict, cuts, tuple(pairs), tuple(findings), along, time.perf_counter() - began)

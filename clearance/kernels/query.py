@@ -86,12 +86,15 @@ class SweepQuery:
         self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
             {} if like is None else like._paths
         )
+        self._grown: dict[tuple[int, float, float], tuple[Sequence[Piece], list[Piece]]] = (
+            {} if like is None else like._grown
+        )
+
+    def make_ready(self) -> None:
+        """Make what other processes are to share, before they are forked."""
+        _ = self.tree, self.surfaces
 
     # ------------------------------------------------------------------------------- what is made once
-    def among(self, only: Sequence[int]) -> SweepQuery:
-        """The same question about some of the bodies alone."""
-        return SweepQuery(self.scene, only, self, self.tolerances)
-
     def with_bodies(self, bodies: Sequence[Body], changed: Sequence[int]) -> SweepQuery:
         """The same heads against bodies as they would be, of which only those that changed are looked at."""
         return SweepQuery(replace(self.scene, bodies=tuple(bodies)), changed, self, self.tolerances)
@@ -419,7 +422,11 @@ class SweepQuery:
             extra: mm sideways on top.
         """
         growth, beyond = self.growth(run, body, margins), self.tolerances.beyond_touch
-        return [p.grown(growth.side + extra + beyond, growth.height + beyond) for p in pieces]
+        side, height = growth.side + extra + beyond, growth.height + beyond
+        key = (id(pieces), side, height)
+        if key not in self._grown:
+            self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
+        return self._grown[key][1]
 
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
