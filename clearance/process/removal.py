@@ -129,7 +129,7 @@ class _State:
 
         chains = run.line(self.middle)
         told.chains.setdefault((run.stretch.name, self.part), []).extend(chains)
-        if any(shapely.intersects_xy(gone, *run.place(self.middle)) for gone in self.gone):
+        if self.gone and shapely.intersects_xy(self.gone, *run.place(self.middle)).any():
             told.reopened.add((run.number, self.part))
         drawn = kerf(chains, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
