@@ -80,27 +80,36 @@ def spread(
         weights: how much work each task is.
         worth: a process is used from this much work for it.
     """
+    return spread_batches(tasks, weights, lambda share: [work(task) for task in share], worth)
+
+
+def spread_batches(
+    tasks: Sequence[Task],
+    weights: Sequence[float],
+    work: Callable[[Sequence[Task]], list[Answer]],
+    worth: float,
+) -> list[Answer]:
+    """The same where tasks that one process does are worked on together, in their order."""
     _, *others = _shares(weights, _PROCESSES)
     others = [share for share in others if share and sum(weights[k] for k in share) >= worth]
     with contextlib.ExitStack() as stack:
         with _alone(bool(others)) as alone:
             if not alone:
-                return [work(task) for task in tasks]
+                return work(tasks)
             seconds = [stack.enter_context(_Second(partial(_all, work, tasks, share))) for share in others]
         given = {k for share in others for k in share}
-        answers: dict[int, Answer] = {}
-        for k in range(len(tasks)):
-            if k not in given:
-                answers[k] = work(tasks[k])
+        own = [k for k in range(len(tasks)) if k not in given]
+        answers: dict[int, Answer] = dict(zip(own, _all(work, tasks, own), strict=True))
         for second, share in zip(seconds, others, strict=True):
             done = second.answers()
-            for place, k in enumerate(share):
-                answers[k] = work(tasks[k]) if done is None else done[place]
+            answers.update(zip(share, _all(work, tasks, share) if done is None else done, strict=True))
     return [answers[k] for k in range(len(tasks))]
 
 
-def _all(work: Callable[[Task], Answer], tasks: Sequence[Task], share: Sequence[int]) -> list[Answer]:
-    return [work(tasks[k]) for k in share]
+def _all(
+    work: Callable[[Sequence[Task]], list[Answer]], tasks: Sequence[Task], share: Sequence[int]
+) -> list[Answer]:
+    return work([tasks[k] for k in share])
 
 
 @contextlib.contextmanager

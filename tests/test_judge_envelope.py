@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.checking.pairs import WIDTH
 from clearance.kernels.fcl.envelope import envelope
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
 
 
@@ -78,7 +78,7 @@ def test_no_point_of_the_head_comes_out(what, way):
     """Along 30 horizontal directions the mesh reaches as far as any point of the head, and hardly further."""
     moves, pieces = PATHS[way], PIECES[what]
     mesh = envelope(moves, pieces)
-    assert mesh.excess <= WIDTH
+    assert mesh.excess <= DEFAULT.width
     corners = mesh.triangles.reshape(-1, 3)
     for piece in pieces:
         for k in range(len(piece.z)):
@@ -91,7 +91,7 @@ def test_no_point_of_the_head_comes_out(what, way):
                 wider = [p.r[list(p.z).index(piece.z[k])] for p in pieces if piece.z[k] in p.z]
                 assert (level[:, :2] @ n).max() >= (head[:, :2] @ n).max() - 1e-9
                 if max(wider) == piece.r[k]:
-                    assert (level[:, :2] @ n).max() <= reach + 0.001 + WIDTH
+                    assert (level[:, :2] @ n).max() <= reach + 0.001 + DEFAULT.width
 
 
 def test_each_triangle_knows_its_move():

@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import LineString, MultiPoint, Point
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.kernels.meridian.view import _nearest_points
+from clearance.kernels.meridian.witness import nearest_points
 
 N = 1500
 
@@ -82,7 +82,8 @@ def test_the_nearest_points_are_that_far_apart_and_where_they_must_be(segments):
         high = low + (rng.uniform(0, 5, 2) if i % 4 else 0.0)
         if i % 4 == 0:
             low = high = np.zeros(2)
-        item, wire = _nearest_points(a[i], b[i], p[i], end, (low[0], high[0], low[1], high[1]))
+        rect = np.array([[low[0], high[0], low[1], high[1]]])
+        (item,), (wire,) = nearest_points(a[i : i + 1], b[i : i + 1], p[i : i + 1], end[None], rect)
         corners = [
             (c[0] + x, c[1] + y) for c in (p[i], end) for x in (low[0], high[0]) for y in (low[1], high[1])
         ]

@@ -9,7 +9,11 @@ from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
 from clearance.kernels.containment import body_swallows, head_swallows, holds_point
 from clearance.kernels.fcl.envelope import straight_runs
-from clearance.kernels.meridian.view import FlatView, TriangleTree, chords_of
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.chords import chords_of
+from clearance.kernels.meridian.profile import NOWHERE, ClearanceMeasure
+from clearance.kernels.meridian.view import Sweep, smallest
+from clearance.kernels.sweeps import BARE
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
@@ -98,10 +102,10 @@ def test_a_move_in_the_middle_of_a_large_facet(piece, bend):
     for order in ((0, 1, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)):
         tree = TriangleTree([corners[:, order]])
         path = polyline(np.array([[3.0, 4.0], [3.02, 4.01], [3.05, 4.0]]))
-        view = FlatView(tree, chords_of(path), [piece], -0.1, [0])
-        measure, found = view.clearance()
-        assert found.value[0] == pytest.approx(1.1, abs=1e-9)
-        place = view.places(measure, found, [0])[0]
+        sweep = Sweep(ChordTree(chords_of(path)), {0: ([piece], BARE)}, -0.1, np.array([NOWHERE]))
+        found = smallest(tree, ClearanceMeasure, [sweep])
+        assert found.nearest[0].value[0] == pytest.approx(1.1, abs=1e-9)
+        place = found.witnesses([[0]])[0][0]
         assert place.on_item[2] == pytest.approx(1.0)
         assert np.linalg.norm(place.on_item - place.on_head) == pytest.approx(1.1, abs=1e-6)
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.mesh import shapes
 from clearance.scene.heads import piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
+from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
 
 HEAD = [
@@ -37,14 +40,16 @@ def body(triangles):
 
 
 def distance(triangles, path, monkeypatch, everything):
+    tolerances = DEFAULT.fcl
     with monkeypatch.context() as patch:
         if everything:
             patch.setattr(side, "_SMALL", 10**9)
             patch.setattr(side, "MANY", 10**9)
+            tolerances = replace(tolerances, coarse=np.inf)
         else:
             patch.setattr(side, "_SMALL", 0)
-        head = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
-        return head.distance(0).distance
+        head = FclHead(Bodies([body(triangles)], np.zeros(3), tolerances), polyline(path), HEAD, None, [0])
+        return head.distance(0)
 
 
 SHEETS = {
@@ -73,7 +78,7 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     """The reason for all this: a million facets at one distance are one answer."""
     triangles = grid(200, 160, SHEETS["level, all facets equally near"])
     path = np.array([[10.0, 10.0], [90.0, 70.0]])
-    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), Track([path]), HEAD)
+    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), PathBoxes([path]), HEAD)
     assert place.floor == pytest.approx(0.1, abs=2e-5)
     assert place.floor <= 0.1
     assert len(place.rows) < 200
@@ -124,3 +129,21 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     # and where it was not, it is shown once more before FCL is said to contradict the bound
     monkeypatch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
     assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
+    """A short path: of its envelope FCL is shown only what is no farther than the head at one corner of
+    it."""
+    rng = np.random.default_rng(100 + seed)
+    low = rng.uniform((-60, -60, -60), (60, 60, 20))
+    triangles = apply(
+        pose((0, 0, 0), tuple(rng.uniform(-40, 40, 3))), block(low, low + rng.uniform(1, 40, 3))
+    )
+    path = np.cumsum(rng.uniform(-6, 6, (5, 2)), axis=0)
+    shown = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
+    near = shown.distance(0)
+    whole = side.envelope(polyline(path), HEAD).triangles
+    assert shown._made[0.0, 0.0].surface.size < len(whole)
+    surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
+    assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))

@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parent.parent
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.printable",),
-    ("clearance.errors",),
+    ("clearance.errors", "clearance.tolerances"),
     ("clearance.ending", "clearance.child"),
     ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
@@ -183,3 +183,52 @@ def test_a_wrong_import_is_found(module: str, source: str) -> None:
 )
 def test_a_right_import_passes(module: str, source: str) -> None:
     assert faults(module, source) == []
+
+
+#: what stands behind the query: hierarchies, searches, envelopes, surfaces
+BEHIND = ("clearance.kernels.meridian", "clearance.kernels.fcl", "clearance.kernels.containment")
+
+
+def behind_the_query(module: str, source: str, is_package: bool = False) -> list[str]:
+    """What a module takes past the query: hierarchies over triangles and paths, chords, FCL's surfaces."""
+    if module.startswith("clearance.kernels"):
+        return []
+    return [name for _, name in imports(source, module, is_package) if name.startswith(BEHIND)]
+
+
+def adds_up_growth(source: str) -> list[int]:
+    """Lines that add an allow to a margin: ``SideHeight.and_then`` does it, and the query says when."""
+    lines = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
+            sides = [ast.unparse(side) for side in (node.left, node.right)]
+            if any("allow." in one and "margin" in other for one, other in (sides, sides[::-1])):
+                lines.append(node.lineno)
+    return lines
+
+
+def test_one_place_assembles_a_query() -> None:
+    builders = {}
+    for module, file in modules().items():
+        source = file.read_text(encoding="utf-8")
+        found = behind_the_query(module, source, file.name == "__init__.py")
+        if found or adds_up_growth(source):
+            builders[module] = found
+    assert not builders, "ask clearance.kernels.query.SweepQuery instead"
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("clearance.advice.raises", "from clearance.kernels.meridian.bvh import TriangleTree"),
+        ("clearance.view.raised", "def f():\n    import clearance.kernels.fcl.distance"),
+        ("clearance.report.data", "from ..kernels import containment"),
+    ],
+)
+def test_what_goes_past_the_query_is_found(module: str, source: str) -> None:
+    assert behind_the_query(module, source)
+
+
+def test_a_growth_that_is_added_up_elsewhere_is_found() -> None:
+    source = "grow = body.allow.side + run.margin(body).side"
+    assert adds_up_growth(source) == [1]

@@ -114,7 +114,7 @@ def test_a_travel_height_below_a_cut_is_gone_down_to(tmp_path: Path) -> None:
 
 
 def test_cuts_at_one_height_have_no_rise(tmp_path: Path) -> None:
-    from clearance.checking.pairs import runs_of
+    from clearance.kernels.sweeps import runs_of
 
     scene = clearance.load(str(job(tmp_path, upper_z=40.0)))
     (way,) = [s for s in scene.stretches if s.cut is None]

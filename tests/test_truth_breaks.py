@@ -43,16 +43,23 @@ def flat_says(patch: Patch, change: Change) -> None:
     real = flat.nearest
 
     def broken(*args, **kinds):
-        found = real(*args, **kinds)
-        return replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
+        return [
+            replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
+            for found in real(*args, **kinds)
+        ]
 
     patch.setattr(flat, "nearest", broken)
 
 
 def envelope_of(patch: Patch, change: Callable[[Piece], Piece]) -> None:
     """FCL is shown a head that is made otherwise; figures grown by allow or margin are wrong as well."""
-    real = fcl_side.envelope
-    patch.setattr(fcl_side, "envelope", lambda m, pieces, *more: real(m, [change(p) for p in pieces], *more))
+    one, many = fcl_side.envelope, fcl_side.envelopes
+    patch.setattr(fcl_side, "envelope", lambda m, pieces, *more: one(m, [change(p) for p in pieces], *more))
+    patch.setattr(
+        fcl_side,
+        "envelopes",
+        lambda paths, pieces, *more, **named: many(paths, [change(p) for p in pieces], *more, **named),
+    )
 
 
 def only_grown(patch: Patch, off: float) -> None:
@@ -60,8 +67,7 @@ def only_grown(patch: Patch, off: float) -> None:
     real = fcl_side.FclHead.distance
 
     def broken(self, body, side=0.0, height=0.0):
-        found = real(self, body, side, height)
-        return replace(found, distance=found.distance + off) if side or height else found
+        return real(self, body, side, height) + (off if side or height else 0.0)
 
     patch.setattr(fcl_side.FclHead, "distance", broken)
 

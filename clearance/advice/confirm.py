@@ -6,16 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from clearance.advice.edits import lifted, raised
 from clearance.advice.upper import UpperRule, heights_change
-from clearance.checking.pairs import WIDTH, HeadRun, Part, runs_of
-from clearance.kernels.fcl.distance import Bodies
-from clearance.kernels.fcl.touch import TouchHead, swallowed
-from clearance.kernels.meridian.bvh import TriangleTree
-from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, chords_of
-from clearance.scene.model import Body, Finding, Scene
+from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery, runs_of
+from clearance.scene.model import Finding, Scene
 
 Window = tuple[float, float]
 
@@ -43,8 +38,7 @@ class _Look:
 
 
 def confirm(
-    scene: Scene,
-    tree: TriangleTree,
+    query: SweepQuery,
     rising: Sequence[int],
     rules: Sequence[UpperRule],
     windows: Sequence[Window],
@@ -59,24 +53,18 @@ def confirm(
     probes = [(window, s) for window in windows for s in _probes(*window)]
     if not probes:
         return []
-    surfaces = Bodies(scene.bodies, _middle(scene))
+    scene = query.scene
     doubts = []
     changing = heights_change(scene, rules)
     for k in range(len(scene.stretches)):
         for run, looks in _stands(scene, rising, rules, changing, k, probes):
-            doubts += _look(scene, tree, surfaces, set(rising), run, looks, margins)
+            doubts += _look(query, set(rising), run, looks, margins)
     return doubts
 
 
 def _probes(low: float, high: float) -> list[float]:
     inside = min(INSIDE, (high - low) / 3.0)
     return [low + inside, high - inside] if high > low else [low]
-
-
-def _middle(scene: Scene) -> NDArray[np.float64]:
-    """A point near the work, so that scenes far from the machine's origin lose no digits."""
-    start = np.concatenate([s.moves.start for s in scene.stretches])
-    return np.asarray(np.r_[np.round(start.mean(axis=0)), 0.0])
 
 
 def _stands(
@@ -108,82 +96,59 @@ def _stands(
 def _longer(wire: HeadRun, dz: float) -> HeadRun:
     """The wire with the upper guide higher by ``dz``."""
     parts = [
-        Part(p.moves, tuple(replace(x, z=np.r_[x.z[:-1], x.z[-1] + dz]) for x in p.pieces), p.only)
+        HeadPart(p.moves, tuple(replace(x, z=np.r_[x.z[:-1], x.z[-1] + dz]) for x in p.pieces), p.only)
         for p in wire.parts
     ]
     return replace(wire, parts=tuple(parts))
 
 
-def growth(run: HeadRun, body: Body, margins: bool) -> Growth:
-    """By how much a head is grown before it is held against a body."""
-    allow = body.allow
-    if not margins:
-        return Growth(allow.side, allow.height)
-    margin = run.margin(body)
-    return Growth(allow.side + margin.side, allow.height + margin.height)
-
-
 def _look(
-    scene: Scene,
-    tree: TriangleTree,
-    surfaces: Bodies,
-    rising: set[int],
-    run: HeadRun,
-    looks: Sequence[_Look],
-    margins: bool,
+    query: SweepQuery, rising: set[int], run: HeadRun, looks: Sequence[_Look], margins: bool
 ) -> list[Doubt]:
     groups: dict[Growth, list[int]] = {}
     for body in run.bodies:
-        groups.setdefault(growth(run, scene.bodies[body], margins), []).append(body)
+        groups.setdefault(query.growth(run, body, margins), []).append(body)
     doubts = []
     for grow, bodies in groups.items():
         lifts = {b: [look.rising if b in rising else look.still for look in looks] for b in bodies}
-        heads = [
-            TouchHead(surfaces, p.moves, [x.grown(grow.side, grow.height) for x in p.pieces], p.only, lifts)
-            for p in run.parts
-        ]
+        heads = [query.touch_head(p, p.pieces, grow, lifts) for p in run.parts]
         for body in bodies:
             told = set()
             for look, lift in zip(looks, lifts[body], strict=True):
                 if any(head.touches(body, lift) for head in heads):
-                    doubts += _measured(scene, tree, run, body, grow, look, lift)
+                    doubts += _measured(query, run, body, grow, look, lift)
                 elif look.window not in told:
                     told.add(look.window)
-                    doubts += _inside(scene, surfaces, run, body, look, lift)
+                    doubts += _inside(query, run, body, look, lift)
     return doubts
 
 
 def _measured(
-    scene: Scene, tree: TriangleTree, run: HeadRun, body: int, grow: Growth, look: _Look, lift: float
+    query: SweepQuery, run: HeadRun, body: int, grow: Growth, look: _Look, lift: float
 ) -> list[Doubt]:
     """FCL's envelope touches: is it so near that it may, or do the two ways contradict each other?"""
-    flat = np.inf
-    for part in run.parts:
-        pieces = [lifted(piece, -lift) for piece in part.pieces]
-        view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_of(part), [body])
-        flat = min(flat, float(view.distance_grown({body: grow}, 1.0)[body]))
-    if TOUCH < flat <= WIDTH:
+    name = query.bodies[body].name
+    parts = tuple(replace(p, pieces=tuple(lifted(piece, -lift) for piece in p.pieces)) for p in run.parts)
+    flat = float(query.grown([replace(run, parts=parts)], [{body: grow}], 1.0)[0][body])
+    if query.tolerances.found_touch < flat <= query.tolerances.width:
         return []
     message = (
         f"raised by {look.s:.3f} mm, the two ways of measuring the {run.head} head against "
-        f"{scene.bodies[body].name} disagree: FCL sees a touch, the flat view {flat:.4f} mm; "
+        f"{name} disagree: FCL sees a touch, the flat view {flat:.4f} mm; "
         "treat it as not clear and report it"
     )
-    finding = Finding("contradiction", "undecided", message, scene.bodies[body].name, run.stretch.name)
-    return [Doubt(look.window, False, finding)]
+    return [Doubt(look.window, False, Finding("contradiction", "undecided", message, name, run.stretch.name))]
 
 
-def _inside(scene: Scene, surfaces: Bodies, run: HeadRun, body: int, look: _Look, lift: float) -> list[Doubt]:
-    held = [swallowed(surfaces, body, p.moves, p.pieces, p.only, lift) for p in run.parts]
+def _inside(query: SweepQuery, run: HeadRun, body: int, look: _Look, lift: float) -> list[Doubt]:
+    held = [query.swallowed(body, p.moves, p.pieces, p.only, lift) for p in run.parts]
     if any(held):
         return [Doubt(look.window, True)]
     if None not in held:
         return []
-    one = scene.bodies[body]
+    name = query.bodies[body].name
     message = (
-        f"raised by {look.s:.3f} mm, the {run.head} head may stand inside {one.name}: its surface is not "
+        f"raised by {look.s:.3f} mm, the {run.head} head may stand inside {name}: its surface is not "
         "closed, so nobody can tell inside from outside"
     )
-    return [
-        Doubt(look.window, False, Finding("open model", "undecided", message, one.name, run.stretch.name))
-    ]
+    return [Doubt(look.window, False, Finding("open model", "undecided", message, name, run.stretch.name))]

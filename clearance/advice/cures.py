@@ -16,12 +16,12 @@ import numpy as np
 from clearance.advice.edits import rebuilt, shifted, turned, upper_raised, with_all_on_them, with_bodies
 from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
-from clearance.advice.still import StillHeads
+from clearance.advice.shifts import TriedBodies
 from clearance.advice.upper import UpperRule
 from clearance.checking.result import Ailment, Cure, Pair, Result
 from clearance.checking.verdict import check
 from clearance.errors import InputError
-from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.query import SweepQuery
 from clearance.scene.limits import Masses
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
@@ -53,31 +53,31 @@ def find_cures(result: Result) -> tuple[Ailment, ...]:
     worst: dict[str, Pair] = {}
     for pair in bad:
         worst.setdefault(pair.item, pair)
-    doctor = _Doctor(result, bad)
-    whole = [cure for cure in (doctor.by_raise(),) if cure is not None]
+    search = _CureSearch(result, bad)
+    whole = [cure for cure in (search.by_raise(),) if cure is not None]
     ailments = []
     for pair in list(worst.values())[:ITEMS]:
-        cures = whole + doctor.of_upper(pair) + doctor.of_item(pair)
+        cures = whole + search.of_upper(pair) + search.of_item(pair)
         cures.sort(key=lambda cure: cure.change)
         ailments.append(Ailment(pair.head, pair.item, pair.cut, pair.verdict, tuple(cures)))
     return tuple(ailments)
 
 
-class _Doctor:
+class _CureSearch:
     """Finds changes and tries them."""
 
     def __init__(self, result: Result, bad: Sequence[Pair]) -> None:
         self.scene, self.result, self.bad = result.scene, result, bad
         self.index = {body.name: k for k, body in enumerate(self.scene.bodies)}
         self.leaning = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
-        self._still: StillHeads | None = None
+        self._tried: TriedBodies | None = None
         self._findings: set[tuple[str | None, str, str]] | None = None
 
     @property
-    def still(self) -> StillHeads:
-        if self._still is None:
-            self._still = StillHeads(self.scene)
-        return self._still
+    def tried(self) -> TriedBodies:
+        if self._tried is None:
+            self._tried = TriedBodies(self.scene)
+        return self._tried
 
     # -------------------------------------------------------------------------- everything, the upper head
     def by_raise(self) -> Cure | None:
@@ -106,12 +106,8 @@ class _Doctor:
         if room <= 0.0:
             return []
         rules = [self._upper_rule(k) for k in range(len(self.scene.stretches))]
-        tree = TriangleTree(
-            [b.triangles_M if b.name == pair.item else b.triangles_M[:0] for b in self.scene.bodies]
-        )
-        gaps = (
-            Question(self.scene, tree, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
-        )
+        query = SweepQuery(self.scene, only=[self.index[pair.item]])
+        gaps = Question(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
         gaps = [g for g in gaps if g[1] - g[0] >= FINE]
         if not gaps:
             return []
@@ -207,7 +203,7 @@ class _Doctor:
         for angle in ANGLES:
             for way in (1.0, -1.0):
                 after = turned(self.scene, moving, about, way * angle)
-                if self.still.clear(after.bodies, moving) and self._works(after, moving):
+                if self.tried.clear(after.bodies, moving) and self._works(after, moving):
                     change = 2.0 * reach * float(np.sin(np.radians(angle) / 2.0))
                     text = f'turn "{body.name}" by {way * angle:+g} degrees about Z'
                     return [self._cure("turn", moving, way * angle, change, text)]
@@ -249,7 +245,7 @@ class _Doctor:
 
         def clear(by: float) -> bool:
             try:
-                return self.still.clear(there(by).bodies, moving)
+                return self.tried.clear(there(by).bodies, moving)
             except InputError:
                 return False
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.upper import carried, neighbours, upper_rules
-from clearance.geometry.transforms import Matrix, apply, pose
+from clearance.geometry.transforms import apply, pose
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from clearance.toolpath.moves import Moves, polyline
@@ -70,16 +70,6 @@ def _moved(body: Body, by: Array) -> Body:
         seats[name] = T_MS.copy()
         seats[name][:3, 3] += by
     return replace(body, triangles_M=body.triangles_M + by, T_MI=T, seats_M=seats)
-
-
-def posed(body: Body, T_MM: Matrix) -> Body:
-    """A body moved by a rigid motion of the machine frame."""
-    return replace(
-        body,
-        triangles_M=apply(T_MM, body.triangles_M),
-        T_MI=T_MM @ body.T_MI,
-        seats_M={name: T_MM @ T for name, T in body.seats_M.items()},
-    )
 
 
 def _at_height(
@@ -218,7 +208,7 @@ def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, d
     T_MM = pose((0.0, 0.0, 0.0), (0.0, 0.0, degrees))
     centre = np.r_[np.asarray(about, dtype=float), 0.0]
     T_MM[:3, 3] = centre - T_MM[:3, :3] @ centre
-    return with_bodies(scene, {k: posed(scene.bodies[k], T_MM) for k in which})
+    return with_bodies(scene, {k: scene.bodies[k].posed(T_MM) for k in which})
 
 
 def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
@@ -250,7 +240,7 @@ def replanned(scene: Scene, shift: Sequence[float], degrees: float, about: Seque
     centre = np.asarray(about, dtype=float)
     T_MM[:2, 3] = centre - T_MM[:2, :2] @ centre + np.asarray(shift, dtype=float)
     parts = {b for s in scene.stretches for b in s.cut_bodies}
-    there = with_bodies(scene, {k: posed(scene.bodies[k], T_MM) for k in parts})
+    there = with_bodies(scene, {k: scene.bodies[k].posed(T_MM) for k in parts})
 
     def moved(moves: Moves | None) -> Moves | None:
         return None if moves is None else moves.moved(T_MM[:2, 3], degrees)

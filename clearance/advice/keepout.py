@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.question import BEYOND_TOUCH
-from clearance.kernels.meridian.view import chords_of
+from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
 from clearance.scene.heads import Piece
 from clearance.scene.model import Scene, SideHeight
+from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -73,15 +73,16 @@ class Keepout:
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
     """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
     margin = scene.margins.of(kind)
+    query = SweepQuery(scene)
     lines, deviation = {}, 0.0
     for stretch in scene.stretches:
         for moves in (stretch.moves, stretch.upper_moves):
             if moves is not None and id(moves) not in lines:
-                lines[id(moves)], slack = _straight(moves)
+                lines[id(moves)], slack = _straight(query, moves)
                 deviation = max(deviation, slack)
     found: dict[bool, list[tuple[float, Any]]] = {True: [], False: []}
-    for up, piece, line in _bodies_on_lines(scene, lines):
-        grown = piece.grown(margin.side + BEYOND_TOUCH, margin.height)
+    for up, piece, line in _bodies_on_lines(query, lines):
+        grown = piece.grown(margin.side + DEFAULT.beyond_touch, margin.height)
         for limit, radius in _bands(grown, up):
             found[up].append((limit, _swept(line, piece.rect, radius + deviation)))
     cut = {b for s in scene.stretches for b in s.cut_bodies}
@@ -90,8 +91,8 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
         lower=_nested(found[False], up=False),
         kind=kind,
         margin=margin,
-        excess=2.0 * deviation + ROUND + BEYOND_TOUCH,
-        paths=tuple(_polylines(scene)),
+        excess=2.0 * deviation + ROUND + DEFAULT.beyond_touch,
+        paths=tuple(_polylines(query)),
         parts={scene.bodies[b].name: _shadow(scene, b) for b in sorted(cut)},
         items={
             body.name: _shadow(scene, k)
@@ -115,17 +116,17 @@ def _bands(piece: Piece, up: bool) -> Iterator[tuple[float, float]]:
                 yield float(z[k] + (z[k + 1] - z[k]) * i / count), float(end)
 
 
-def _bodies_on_lines(scene: Scene, lines: dict[int, _Line]) -> Iterator[tuple[bool, Piece, _Line]]:
+def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tuple[bool, Piece, _Line]]:
     """Each piece of a head (whether of the upper one) with the line that it follows.
 
     At each height that a program says the upper head follows the bits on which it is there; of a path of very
     many moves it follows all of it, which is on the safe side.
     """
-    for stretch in scene.stretches:
+    for stretch in query.scene.stretches:
         for piece in stretch.lower:
             yield False, piece, lines[id(stretch.moves)]
         for level in stretch.levels:
-            chords = chords_of(stretch.moves, level.only)
+            chords = query.chords(stretch.moves, level.only)
             line = lines[id(stretch.moves)] if len(chords.p) > MANY else (chords.p, chords.q)
             for piece in level.pieces:
                 yield True, piece, line
@@ -134,11 +135,11 @@ def _bodies_on_lines(scene: Scene, lines: dict[int, _Line]) -> Iterator[tuple[bo
             yield True, piece, lines[id(stretch.upper_moves if leads else stretch.moves)]
 
 
-def _straight(moves: Moves) -> tuple[tuple[Array, Array], float]:
+def _straight(query: SweepQuery, moves: Moves) -> tuple[tuple[Array, Array], float]:
     """The path's bits, p to q (n, 2) each, and how far the path may lie from them."""
     import shapely
 
-    chords = chords_of(moves)
+    chords = query.chords(moves)
     p, q, slack = chords.p, chords.q, float(chords.slack.max(initial=0.0))
     if len(p) <= MANY:
         return (p, q), slack
@@ -181,11 +182,11 @@ def _nested(found: list[tuple[float, Any]], up: bool) -> tuple[Zone, ...]:
     return tuple(zones)
 
 
-def _polylines(scene: Scene) -> Iterator[Array]:
-    for stretch in scene.stretches:
+def _polylines(query: SweepQuery) -> Iterator[Array]:
+    for stretch in query.scene.stretches:
         for moves in (stretch.moves, stretch.upper_moves):
             if moves is not None and len(moves):
-                chords = chords_of(moves)
+                chords = query.chords(moves)
                 yield np.vstack([chords.p, chords.q[-1:]])
 
 

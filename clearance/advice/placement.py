@@ -8,18 +8,16 @@ answered exactly. So the box is grown evenly from the plan, each side until some
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.advice.confirm import growth
-from clearance.advice.covered import Covered, Touch
 from clearance.advice.edits import replanned
-from clearance.checking.pairs import runs_of
+from clearance.advice.shifts import ShiftedHeads, Touch
 from clearance.checking.result import Pair, Result
-from clearance.kernels.meridian.bvh import TriangleTree
-from clearance.kernels.meridian.view import TOUCH, FlatView, chords_of
+from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Finding, Scene, StretchKind
+from clearance.toolpath.moves import Moves
 
 Box = tuple[float, float, float, float]
 
@@ -85,11 +83,12 @@ def find_placement(result: Result) -> PlacementAnswer:
     if any(p.verdict != "clear" for p in result.pairs):
         worst = next(v for v in ("clash", "undecided", "close") if any(p.verdict == v for p in result.pairs))
         return PlacementAnswer(worst, None, None, None, None, 0.0, (), (None, None), places)
-    covered = Covered(scene, LIMIT)
-    box, binds = _grown(scene, covered)
+    query = SweepQuery(scene)
+    covered = ShiftedHeads(query, LIMIT)
+    box, binds = _grown(query, covered)
     about = _about(scene)
     turn, turn_binds = _turn(scene, about)
-    together = _together(scene, covered, box, turn, about)
+    together = _together(query, covered, box, turn, about)
     findings = covered.doubts(_shrunk(box))
     verdict = "undecided" if findings else "clear"
     return PlacementAnswer(
@@ -115,9 +114,9 @@ def least_to_spare(result: Result) -> tuple[Pair, ...]:
 
 
 # ----------------------------------------------------------------------------------------------- the box
-def _grown(scene: Scene, covered: Covered) -> tuple[Box, tuple[Binds, ...]]:
+def _grown(query: SweepQuery, covered: ShiftedHeads) -> tuple[Box, tuple[Binds, ...]]:
     """The box, grown evenly until each side is bound."""
-    limits, why = _limits(scene)
+    limits, why = _limits(query)
     box: Box = (0.0, 0.0, 0.0, 0.0)
     free = {0, 1, 2, 3}
     binds: dict[int, Binds] = {}
@@ -149,7 +148,7 @@ def _out(box: Box, free: Collection[int], limits: Sequence[float], to: float) ->
     return sides[0], sides[1], sides[2], sides[3]
 
 
-def _at_corner(covered: Covered, box: Box, free: set[int]) -> dict[int, Binds]:
+def _at_corner(covered: ShiftedHeads, box: Box, free: set[int]) -> dict[int, Binds]:
     """Two sides that bind together only: the one along X stops, the other may go on."""
     for k in sorted(free & {0, 1}):
         for other in sorted(free & {2, 3}):
@@ -161,14 +160,15 @@ def _at_corner(covered: Covered, box: Box, free: set[int]) -> dict[int, Binds]:
     return {k: Binds(SIDES[k], box[k], why="something is within a hair") for k in free}
 
 
-def _limits(scene: Scene) -> tuple[list[float], list[str]]:
+def _limits(query: SweepQuery) -> tuple[list[float], list[str]]:
     """How far each side may go at most, and why: the limit of the search, or travel in X and Y."""
     limits = [-LIMIT, LIMIT, -LIMIT, LIMIT]
     why = [f"nothing within {LIMIT:g} mm"] * 4
+    scene = query.scene
     if scene.machine is not None:
         cuts = [s.moves for s in scene.stretches if s.cut is not None]
-        low = np.min([np.minimum(_reach(m)[0], m.start.min(axis=0)) for m in cuts], axis=0)
-        high = np.max([np.maximum(_reach(m)[1], m.start.max(axis=0)) for m in cuts], axis=0)
+        low = np.min([np.minimum(_reach(query, m)[0], m.start.min(axis=0)) for m in cuts], axis=0)
+        high = np.max([np.maximum(_reach(query, m)[1], m.start.max(axis=0)) for m in cuts], axis=0)
         for axis, travel in enumerate((scene.machine.travel.x, scene.machine.travel.y)):
             for k, room in ((2 * axis, travel[0] - low[axis]), (2 * axis + 1, travel[1] - high[axis])):
                 outward = room <= 0.0 if k % 2 == 0 else room >= 0.0
@@ -177,9 +177,9 @@ def _limits(scene: Scene) -> tuple[list[float], list[str]]:
     return limits, why
 
 
-def _reach(moves: object) -> tuple[np.ndarray, np.ndarray]:
+def _reach(query: SweepQuery, moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest X Y of a path; arcs by their chords, and their bulge by the radius's share."""
-    chords = chords_of(moves)  # type: ignore[arg-type]
+    chords = query.chords(moves)
     slack = chords.slack[:, None]
     low = np.minimum(chords.p, chords.q) - slack
     high = np.maximum(chords.p, chords.q) + slack
@@ -205,7 +205,7 @@ def _strip(box: Box, k: int, by: float) -> Box:
     return strips[k]
 
 
-def _named(covered: Covered, box: Box, k: int, touch: Touch) -> Binds:
+def _named(covered: ShiftedHeads, box: Box, k: int, touch: Touch) -> Binds:
     """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
     strip = list(_strip(box, k, PAST))
     if covered.clear(_strip(box, k, PAST)):
@@ -281,37 +281,38 @@ def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[
     head sees no turn of the part that turns with its path; a box that goes along does not turn, and sees the
     part's points go as well.
     """
-    there = replanned(scene, (0.0, 0.0), angle, about)
-    tree = TriangleTree([body.triangles_M for body in there.bodies])
+    query = SweepQuery(replanned(scene, (0.0, 0.0), angle, about))
+    there = query.scene
     parts = {b for s in there.stretches for b in s.cut_bodies}
     centre = np.asarray(about)
     widest = {b: _widest(there.bodies[b].triangles_M, centre) for b in parts}
-    least, name = np.inf, None
-    for stretch in there.stretches:
-        reach = max(_farthest(stretch.moves, centre), _farthest(stretch.upper_moves or stretch.moves, centre))
+    asked, radii = [], []
+    for run in query.runs:
+        stretch = run.stretch
+        paths = (stretch.moves, stretch.upper_moves or stretch.moves)
+        reach = max(_farthest(query, moves, centre) for moves in paths)
         rigid = stretch.kind in (StretchKind.CUT, StretchKind.BETWEEN)
-        for run in runs_of(stretch, there.wire_margin):
-            for part in run.parts:
-                for boxed in (False, True):
-                    pieces = [p for p in part.pieces if any(p.rect) == boxed]
-                    bodies = [b for b in run.bodies if boxed or not rigid or b not in parts]
-                    if not pieces or not bodies:
-                        continue
-                    grown = {b: growth(run, there.bodies[b], True) for b in bodies}
-                    view = FlatView(tree, chords_of(part.moves, part.only), pieces, run.face_of(part), bodies)
-                    found = view.distance_grown(grown, LIMIT)
-                    for b in bodies:
-                        radius = reach + widest.get(b, 0.0)
-                        step = _step(float(found[b]), radius)
-                        if step < least:
-                            least, name = step, there.bodies[b].name
+        for part in run.parts:
+            for boxed in (False, True):
+                pieces = tuple(p for p in part.pieces if any(p.rect) == boxed)
+                bodies = tuple(b for b in run.bodies if boxed or not rigid or b not in parts)
+                if pieces and bodies:
+                    asked.append(replace(run, parts=(replace(part, pieces=pieces),), bodies=bodies))
+                    radii.append(reach)
+    grown = [{b: query.growth(run, b) for b in run.bodies} for run in asked]
+    least, name = np.inf, None
+    for run, reach, found in zip(asked, radii, query.grown(asked, grown, LIMIT), strict=True):
+        for b in run.bodies:
+            step = _step(float(found[b]), reach + widest.get(b, 0.0), query.tolerances.found_touch)
+            if step < least:
+                least, name = step, there.bodies[b].name
     return least, name
 
 
-def _step(distance: float, radius: float) -> float:
+def _step(distance: float, radius: float, touch: float) -> float:
     """The turn, degrees, that brings points at ``radius`` no nearer to each other than ``NEAR``."""
     room = distance - NEAR
-    if distance <= TOUCH or room <= 0.0:
+    if distance <= touch or room <= 0.0:
         return 0.0
     return float(np.degrees(2.0 * np.arcsin(min(room / (2.0 * radius), 1.0)))) if radius else 180.0
 
@@ -320,18 +321,19 @@ def _widest(triangles: np.ndarray, centre: np.ndarray) -> float:
     return float(np.hypot(*(triangles[..., :2].reshape(-1, 2) - centre).T).max())
 
 
-def _farthest(moves: object, centre: np.ndarray) -> float:
-    chords = chords_of(moves)  # type: ignore[arg-type]
+def _farthest(query: SweepQuery, moves: Moves, centre: np.ndarray) -> float:
+    chords = query.chords(moves)
     far = np.maximum(np.hypot(*(chords.p - centre).T), np.hypot(*(chords.q - centre).T))
     return float((far + chords.slack).max())
 
 
 def _together(
-    scene: Scene, covered: Covered, box: Box, turn: tuple[float, float], about: tuple[float, float]
+    query: SweepQuery, covered: ShiftedHeads, box: Box, turn: tuple[float, float], about: tuple[float, float]
 ) -> float:
     """Which share of the box and of the turn is clear at once, by the bound on what a turn moves."""
     centre = np.asarray(about)
-    reach = max(_farthest(m, centre) for s in scene.stretches for m in (s.moves, s.upper_moves or s.moves))
+    stretches = query.scene.stretches
+    reach = max(_farthest(query, m, centre) for s in stretches for m in (s.moves, s.upper_moves or s.moves))
     widest = max(abs(turn[0]), abs(turn[1]))
     for share in (0.5, 0.25, 0.1, 0.05):
         away = 2.0 * reach * float(np.sin(np.radians(share * widest) / 2.0))

@@ -10,18 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clearance.advice.confirm import growth
 from clearance.advice.edits import lifted
-from clearance.advice.hits import Hits, Lifted
 from clearance.advice.upper import UpperRule, end_rules
-from clearance.checking.pairs import HeadRun, runs_of
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
-from clearance.kernels.meridian.view import Growth, chords_of
+from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, runs_of
 from clearance.scene.heads import Piece, risen
-from clearance.scene.model import Body, Scene
+from clearance.scene.model import Body
 
-#: heads are grown by this on top of all else, so that the end of a window is no touch (which is 1e-6), mm
-BEYOND_TOUCH = 4e-6
 #: taken for endless, mm
 _FAR = 1e4
 
@@ -30,29 +24,20 @@ _FAR = 1e4
 class Question:
     """What is asked: the scene, what rises, how the upper heads go along, the range."""
 
-    scene: Scene
-    tree: TriangleTree
+    query: SweepQuery
     rising: Sequence[int]
     rules: Sequence[UpperRule]
     first: float
     last: float
 
     def __post_init__(self) -> None:
+        self.scene = self.query.scene
         ends = end_rules(self.scene, self.rules)
         self.runs = [
             (run, rule, beside)
             for stretch, rule, beside in zip(self.scene.stretches, self.rules, ends, strict=True)
             for run in runs_of(stretch, self.scene.wire_margin, level_ends=True)
         ]
-        self.paths: dict[tuple[int, int], ChordTree] = {}
-
-    def path(self, number: int, part: int) -> ChordTree:
-        """The chords of a run's part; the same path for both heads is made once."""
-        one = self.runs[number][0].parts[part]
-        key = (id(one.moves), id(one.only))
-        if key not in self.paths:
-            self.paths[key] = ChordTree(chords_of(one.moves, one.only))
-        return self.paths[key]
 
     def hits(self, margins: bool, heads: Collection[str] = ("lower", "upper", "wire")) -> Hits:
         """The raises in the range at which one of the heads (or the wire) meets something."""
@@ -62,11 +47,11 @@ class Question:
             for number, (run, rule, ends) in enumerate(self.runs):
                 if run.head not in heads:
                     continue
-                for k, one in enumerate(run.parts):
+                for one in run.parts:
                     rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
                     for body in run.bodies:
                         tag = (number * len(self.scene.bodies) + body) << 32
-                        grow = growth(run, self.scene.bodies[body], margins)
+                        grow = self.query.growth(run, body, margins)
                         s = (low + high) / 2
                         if one.rise is not None:
                             beside = ends[one.rise[0]]
@@ -83,30 +68,35 @@ class Question:
                             for piece in one.pieces
                             for row in self._rows(run, rule, piece, grow, body, s, tag)
                         ]
-                    part.add(self.tree, self.path(number, k), rows)
-            for a, b, tags in part.brought:
+                    self.query.hits(part, [(one, rows)])
+            for a, b, tags in part.intervals:
                 # what reaches beyond its part of the range says nothing about the next one
                 whole.take(np.maximum(a, low), np.minimum(b, high), tags)
         return whole
 
     def _parts_of_range(self) -> list[tuple[float, float]]:
         ways = [(rule, beside) for _, rule, ends in self.runs for beside in ends if beside is not None]
-        turns = {rule.stands - rule.rides for way in [*ways, self.rules] for rule in way}
+        turns = {rule.fixed - rule.follows for way in [*ways, self.rules] for rule in way}
         # and where a face that rides passes one that stands, at an end of a way
-        turns |= {a.stands - b.rides for way in ways for a, b in (way, way[::-1])}
+        turns |= {a.fixed - b.follows for way in ways for a, b in (way, way[::-1])}
         turns = {turn for turn in turns if math.isfinite(turn)}
         ends = [self.first, *sorted(t for t in turns if self.first < t < self.last), self.last]
         return list(zip(ends, ends[1:], strict=False)) if len(ends) > 2 else [(self.first, self.last)]
+
+    def _beyond(self, grow: Growth) -> tuple[float, float]:
+        """Grown so far that the end of a window is no touch."""
+        beyond = self.query.tolerances.beyond_touch
+        return grow.side + beyond, grow.height + beyond
 
     def _rows(
         self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
     ) -> list[Lifted]:
         """How a piece, grown, and a body are to each other when raised about s."""
         moves = body in self.rising
-        rides = rule.rides + s > rule.stands
+        rides = rule.follows + s > rule.fixed
         # where the upper face would be at s = 0 if it went on as it does about s
-        shift = (rule.rides if rides else rule.stands) - run.stretch.upper_z
-        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
+        shift = (rule.follows if rides else rule.fixed) - run.stretch.upper_z
+        side, height = self._beyond(grow)
         if run.head == "lower":
             return [Lifted(piece.grown(side, height), 1 if moves else 0, tag=tag)]
         if run.head == "upper":
@@ -138,13 +128,13 @@ class Question:
             piece: with the face where the way has it, not raised.
         """
         moves = 1 if body in self.rising else 0
-        rides = [rule.rides + s > rule.stands for rule in both]
+        rides = [rule.follows + s > rule.fixed for rule in both]
         # where both faces would be at s = 0 if they went on as they do about s, against where the piece is
         face = [
-            (rule.rides if up else rule.stands) - run.stretch.upper_z
+            (rule.follows if up else rule.fixed) - run.stretch.upper_z
             for rule, up in zip(both, rides, strict=True)
         ]
-        side, height = grow.side + BEYOND_TOUCH, grow.height + BEYOND_TOUCH
+        side, height = self._beyond(grow)
         if rides[0] == rides[1]:
             column = risen(lifted(piece, min(face)), abs(face[1] - face[0]))
             return [Lifted(column.grown(side, height), moves - int(rides[0]), tag=tag)]

@@ -16,12 +16,11 @@ import numpy as np
 
 from clearance.advice.confirm import Doubt, confirm
 from clearance.advice.edits import raised, with_all_on_them
-from clearance.advice.hits import Hits
 from clearance.advice.question import Question
 from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
-from clearance.kernels.meridian.bvh import TriangleTree
+from clearance.kernels.query import Hits, SweepQuery
 from clearance.scene.bodies import below_zero
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
@@ -125,8 +124,8 @@ def find_raises(
     rising = chosen(scene, items)
     rules = upper_rules(scene, rising)
     first, last, ends = _range(scene, rising, rules, within)
-    tree = TriangleTree([body.triangles_M for body in scene.bodies])
-    question = Question(scene, tree, rising, rules, first, last)
+    query = SweepQuery(scene)
+    question = Question(query, rising, rules, first, last)
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
         with_margin, without = (
@@ -139,8 +138,8 @@ def find_raises(
         gaps, free = found.windows(first, last), bare.windows(first, last)
     gaps, free = ([g for g in each if _some(g, first, last)] for each in (gaps, free))
     doubts: list[Doubt] = []
-    doubts += confirm(scene, tree, rising, rules, [g[:2] for g in gaps], margins=True)
-    doubts += confirm(scene, tree, rising, rules, [g[:2] for g in free], margins=False)
+    doubts += confirm(query, rising, rules, [g[:2] for g in gaps], margins=True)
+    doubts += confirm(query, rising, rules, [g[:2] for g in free], margins=False)
     inside = {d.window for d in doubts if d.swallowed}
     windows = tuple((a, b) for a, b, *_ in gaps if (a, b) not in inside)
     touch_free = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
@@ -250,11 +249,11 @@ def _range(
     low, high, why = -np.inf, np.inf, [asked if within is not None else "as planned, not raised", asked]
     travel = None if scene.machine is None else scene.machine.travel.z
     for rule, stretch in zip(rules, scene.stretches, strict=True):
-        if travel is not None and rule.rides > -np.inf:
+        if travel is not None and rule.follows > -np.inf:
             # the face at the larger of both must lie within the travel
-            high = min(high, travel[1] - rule.rides)
-            if rule.stands == -np.inf:
-                low = max(low, travel[0] - rule.rides + stretch.upper_z - stretch.upper_low)
+            high = min(high, travel[1] - rule.follows)
+            if rule.fixed == -np.inf:
+                low = max(low, travel[0] - rule.follows + stretch.upper_z - stretch.upper_low)
     first, last = (0.0, np.inf) if within is None else within
     if high < last:
         last, why[1] = high, "the travel in Z ends"
@@ -312,9 +311,11 @@ def _bound(question: Question, at: float, tag: int, at_range: bool, ends: tuple[
 
 def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
     """A chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
-    low = np.concatenate([a for a, _, _ in found.brought]) if found.brought else np.empty(0)
-    high = np.concatenate([b for _, b, _ in found.brought]) if found.brought else np.empty(0)
-    tag = np.concatenate([t for _, _, t in found.brought]) if found.brought else np.empty(0, dtype=np.int64)
+    low = np.concatenate([a for a, _, _ in found.intervals]) if found.intervals else np.empty(0)
+    high = np.concatenate([b for _, b, _ in found.intervals]) if found.intervals else np.empty(0)
+    tag = (
+        np.concatenate([t for _, _, t in found.intervals]) if found.intervals else np.empty(0, dtype=np.int64)
+    )
     merged = _by_pair(low, high, tag)
     at = question.first
     chain: list[Blocked] = []

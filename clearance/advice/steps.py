@@ -12,11 +12,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.advice.confirm import growth
 from clearance.advice.edits import raised
-from clearance.checking.pairs import runs_of
-from clearance.kernels.meridian.bvh import TriangleTree
-from clearance.kernels.meridian.view import TOUCH, FlatView, chords_of
+from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
 
 #: mm: nearer than this a window ends
@@ -98,18 +95,8 @@ def _bulge(a: object, b: object) -> float:
 
 def _room(scene: Scene, rising: Sequence[int], s: float, margins: bool) -> float:
     """The smallest distance of any grown head from any body when raised by s, no more than the horizon."""
-    there = raised(scene, rising, s)
-    tree = TriangleTree([body.triangles_M for body in there.bodies])
-    room = _HORIZON
-    for stretch in there.stretches:
-        for run in runs_of(stretch, there.wire_margin):
-            grown = {b: growth(run, there.bodies[b], margins) for b in run.bodies}
-            for part in run.parts:
-                view = FlatView(
-                    tree, chords_of(part.moves, part.only), part.pieces, run.face_of(part), run.bodies
-                )
-                found = view.distance_grown(grown, room)
-                room = min(room, float(found[list(grown)].min(initial=room)))
-                if room <= TOUCH:
-                    return 0.0
-    return room
+    query = SweepQuery(raised(scene, rising, s))
+    grown = [{b: query.growth(run, b, margins) for b in run.bodies} for run in query.runs]
+    near = [found.min(initial=_HORIZON) for found in query.grown(query.runs, grown, _HORIZON)]
+    room = float(min(near, default=_HORIZON))
+    return 0.0 if room <= query.tolerances.found_touch else room

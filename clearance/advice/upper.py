@@ -13,23 +13,23 @@ from clearance.scene.model import Scene, Stretch, StretchKind
 
 @dataclass(frozen=True)
 class UpperRule:
-    """Where the upper face is when bodies are raised by s: at the larger of ``stands`` and ``rides`` + s."""
+    """Where the upper face is when bodies are raised by s: at the larger of ``fixed`` and ``follows`` + s."""
 
-    stands: float
-    rides: float
+    fixed: float
+    follows: float
 
     def at(self, s: float) -> float:
-        return max(self.stands, self.rides + s)
+        return max(self.fixed, self.follows + s)
 
     def is_like(self, other: UpperRule) -> bool:
         """Whether the two are at one height for every raise."""
         return all(
-            a == b or abs(a - b) < 1e-9 for a, b in ((self.stands, other.stands), (self.rides, other.rides))
+            a == b or abs(a - b) < 1e-9 for a, b in ((self.fixed, other.fixed), (self.follows, other.follows))
         )
 
     def higher(self, dz: float) -> UpperRule:
         """The rule of a face that is always so much higher."""
-        return UpperRule(self.stands + dz, self.rides + dz)
+        return UpperRule(self.fixed + dz, self.follows + dz)
 
 
 EndRules = tuple[UpperRule | None, UpperRule | None]
@@ -81,7 +81,7 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
         if stretch.kind is StretchKind.BETWEEN and travel_z is not None:
             rules.append(UpperRule(travel_z, -np.inf))
         elif beside and scene.cuts:
-            rules.append(UpperRule(max(r.stands for r in beside), max(r.rides for r in beside)))
+            rules.append(UpperRule(max(r.fixed for r in beside), max(r.follows for r in beside)))
         else:
             rules.append(UpperRule(stretch.upper_z, -np.inf))
     return rules
@@ -102,7 +102,7 @@ def _rule_of_cut(scene: Scene, stretch: Stretch, rising: Collection[int]) -> Upp
     if not stretch.levels:
         return own
     rides = carried(stretch, rising)
-    if stretch.own_height and (own.stands if rides else own.rides) > -np.inf:
+    if stretch.own_height and (own.fixed if rides else own.follows) > -np.inf:
         assert stretch.cut is not None
         raise InputError(
             scene.cuts[stretch.cut].path,

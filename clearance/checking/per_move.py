@@ -18,19 +18,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.checking.pairs import HeadRun, Part, runs_of
-from clearance.checking.result import Pair, Result
-from clearance.kernels.meridian.branch_and_bound import nearest
-from clearance.kernels.meridian.profile import SEARCH_WIDTH, Clearance, Height, Measure, Profiles, Side
-from clearance.kernels.meridian.view import FlatView, TriangleTree, chords_of
-from clearance.parallel import spread
-from clearance.scene.model import Body, SideHeight, Stretch
+from clearance.checking.pairs import Judged
+from clearance.checking.result import HeadDistances, Pair, Result
+from clearance.kernels.query import HeadRun, SweepQuery
+from clearance.parallel import spread_batches
+from clearance.tolerances import DEFAULT
+from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 #: a move that has more than this to spare is not measured, mm
-HORIZON = 20.0
+HORIZON = DEFAULT.horizon
 
 
 #: moves times bodies from which another process saves more than it costs
@@ -60,118 +59,170 @@ class Along:
 
 def along(result: Result) -> tuple[Along, ...]:
     """What every move has to spare, for each cut and head."""
-    bodies = result.scene.bodies
-    tree = TriangleTree([body.triangles_M for body in bodies])
+    query = SweepQuery(result.scene)
     pairs: dict[tuple[str, str], list[Pair]] = {}
     for pair in result.pairs:
         pairs.setdefault((pair.cut, pair.head), []).append(pair)
-    runs = [
-        run
-        for stretch in result.scene.stretches
-        if stretch.cut is not None
-        for run in runs_of(stretch, result.scene.wire_margin)
-    ]
+    runs = [run for run in query.runs if run.stretch.cut is not None]
 
-    def told(run: HeadRun) -> Along:
-        judged = pairs.get((run.stretch.name, run.head), [])
-        return _by_program(run, _Heads(run, bodies, tree), judged, bodies)
+    def measured(share: Sequence[HeadRun]) -> list[Along]:
+        heads = [_Least(query, run) for run in share]
+        _measure(query, heads)
+        return [_by_program(head, pairs.get((head.run.stretch.name, head.run.head), [])) for head in heads]
 
-    return tuple(spread(runs, [len(run.stretch.moves) * len(run.bodies) for run in runs], told, _WORTH))
+    weights = [len(run.stretch.moves) * len(run.bodies) for run in runs]
+    return tuple(spread_batches(runs, weights, measured, _WORTH))
 
 
-@dataclass
-class _Heads:
-    """The figures of one head on each move as judged: filled body by body, the least spare kept."""
-
-    run: HeadRun
-    bodies: Sequence[Body]
-    tree: TriangleTree
-
-    def __post_init__(self) -> None:
-        moves = len(self.run.stretch.moves)
-        self.item = np.full(moves, -1, dtype=np.intp)
-        self.spare = np.full(moves, HORIZON)
-        self.figures = np.full((3, moves), np.nan)
-        views = [self._view(part) for part in self.run.parts]
-        for body in self.run.bodies:
-            self._least(views, body)
-        for body in np.unique(self.item[self.item >= 0]):
-            self._tell(views, int(body))
-
-    def _view(self, part: Part) -> FlatView:
-        chords = chords_of(part.moves, part.only)
-        return FlatView(self.tree, chords, part.pieces, self.run.face_of(part), self.run.bodies)
-
-    def _least(self, views: Sequence[FlatView], body: int) -> None:
-        """Take this body on the moves on which it has less to spare than any before it."""
-        for k, off in enumerate(_held_off(self.run, self.bodies[body])):
-            if k == 1 and body in self.run.stretch.cut_bodies:
-                continue
-            if k == 0 and body in self.run.stretch.cut_bodies and _rides_within(self.run, self.bodies[body]):
-                continue
-            for view in views:
-                value = self._figure(view, body, k + 1, self.spare + off)
-                better = np.isfinite(value)
-                self.spare[better], self.item[better] = value[better] - off, body
-
-    def _tell(self, views: Sequence[FlatView], body: int) -> None:
-        """The three distances to it on the moves that are its own."""
-        off = _held_off(self.run, self.bodies[body])
-        mine = self.item == body
-        for k in range(3):
-            reach = np.where(mine, HORIZON + max(off), -1.0)
-            for view in views:
-                value = self._figure(view, body, k, reach)
-                seen = np.isfinite(value)
-                self.figures[k, seen] = np.fmin(self.figures[k, seen], value[seen])
-
-    def _figure(self, view: FlatView, body: int, which: int, reach: Array) -> Array:
-        """Clearance (0), side (1) or height (2) of a body on each move; inf where not below ``reach``."""
-        margin = self.run.margin(self.bodies[body])
-        # grown as for the pairs, the search's own width included
-        side = margin.side + SEARCH_WIDTH if which == 2 else 0.0
-        height = margin.height + SEARCH_WIDTH if which == 1 else 0.0
-        table = Profiles([piece.grown(side, height) for piece in view.pieces])
-        measure: Measure = (Clearance, Side, Height)[which](table)
-        rows: list[Index] = [np.empty(0, dtype=np.intp)] * view.bodies
-        if body >= view.bodies:
-            return np.full(len(reach), np.inf)
-        rows[body] = np.arange(len(view.pieces))
-        found = nearest(view.tree, view.path, measure, rows, reach, by_move=True)
-        return np.where(found.triangle >= 0, found.value, np.inf)
+def distances(query: SweepQuery, judged: Sequence[Judged]) -> dict[int, HeadDistances]:
+    """For each move of each run the three distances to the item nearest to it, by the run's ``id``."""
+    horizon = query.tolerances.horizon
+    parts = [(one, part) for one in judged for part in one.run.parts]
+    nearest = query.by_move(
+        "clearance",
+        [(one.run, p, one.run.bodies, np.full(len(one.run.stretch.moves), horizon)) for one, p in parts],
+    )
+    figures = [[np.where(body >= 0, value, np.nan)] for body, value in nearest]
+    for figure in ("side", "height"):
+        asked = [(k, b) for k, (body, _) in enumerate(nearest) for b in np.unique(body[body >= 0]).tolist()]
+        found = query.by_move(
+            figure,
+            [
+                (parts[k][0].run, parts[k][1], [b], np.where(nearest[k][0] == b, horizon, -1.0))
+                for k, b in asked
+            ],
+        )
+        for each, (body, _) in zip(figures, nearest, strict=True):
+            each.append(np.full(len(body), np.nan))
+        for (k, b), (seen, value) in zip(asked, found, strict=True):
+            figures[k][-1] = np.where((nearest[k][0] == b) & (seen >= 0), value, figures[k][-1])
+    out = {}
+    for one in judged:
+        mine = [k for k, (other, _) in enumerate(parts) if other is one]
+        out[id(one.run)] = _table(query, one, [(nearest[k][0], np.array(figures[k])) for k in mine])
+    return out
 
 
-def _held_off(run: HeadRun, body: Body) -> tuple[float, float]:
-    """What side and height lose before they are spare: allow and margin."""
-    margin: SideHeight = run.margin(body)
-    return body.allow.side + margin.side, body.allow.height + margin.height
+def _table(query: SweepQuery, one: Judged, parts: Sequence[tuple[Index, Array]]) -> HeadDistances:
+    """Figures of a run's parts as those of the program's moves."""
+    run, moves = one.run, one.run.stretch.moves
+    body = np.full(len(moves), -1)
+    figures = np.full((3, len(moves)), np.nan)
+    for b, f in parts:
+        nearer = (b >= 0) & ~(figures[0] <= f[0])
+        body = np.where(nearer, b, body)
+        figures = np.where(nearer, f, figures)
+    for holder, inside in one.swallowed.items():
+        body = np.where(inside, holder, body)
+        figures[:, inside] = 0.0
+    # of the parts of one move of the program the nearest says which item, and all parts how near that comes
+    first, least = _of_program(moves, body, figures, figures[0])
+    names = tuple(each.name for each in query.bodies)
+    number, line = moves.programmed[first] + 1, moves.line[first]
+    return HeadDistances(run.stretch.name, run.head, names, body[first], number, line, *least)
 
 
-def _rides_within(run: HeadRun, body: Body) -> bool:
-    """Whether the face rides so near the part that all of it counts as beside the head."""
-    stretch: Stretch = run.stretch
-    if stretch.flushing is None:
-        return False
-    return stretch.flushing[0 if run.head == "lower" else 1] <= run.margin(body).height + 1e-6
-
-
-def _by_program(run: HeadRun, heads: _Heads, pairs: Sequence[Pair], bodies: Sequence[Body]) -> Along:
-    """Figures of moves as those of the program's moves; where the judge saw a touch, they say so."""
-    moves = run.stretch.moves
-    spare = np.where(heads.item >= 0, heads.spare, np.inf)
+def _of_program(moves: Moves, body: Index, figures: Array, order_by: Array) -> tuple[Index, Array]:
+    """For each move of the program its part that comes first by a figure, and the smallest of each figure
+    over all its parts to that part's body."""
     programmed = moves.programmed
-    order = np.lexsort((spare, programmed))
+    order = np.lexsort((order_by, programmed))
     first = order[np.r_[True, np.diff(programmed[order]) > 0]] if len(order) else order
-    item = heads.item[first]
-    same = heads.item == item[programmed]
-    figures = np.full((3, len(first)), np.nan)
-    for out, figure in zip(figures, heads.figures, strict=True):
+    same = body == body[first][programmed]
+    least = np.full((3, len(first)), np.nan)
+    for out, figure in zip(least, figures, strict=True):
         np.fmin.at(out, programmed[same], figure[same])
+    return first, least
+
+
+class _Least:
+    """The figures of one head on each move: filled body by body, the least spare kept."""
+
+    def __init__(self, query: SweepQuery, run: HeadRun) -> None:
+        self.query, self.run = query, run
+        moves = len(run.stretch.moves)
+        self.item = np.full(moves, -1, dtype=np.intp)
+        self.spare = np.full(moves, query.tolerances.horizon)
+        self.figures = np.full((3, moves), np.nan)
+
+    def counts(self, figure: str, body: int) -> bool:
+        """Whether a body's side or height says what is beside the head: see above about the part."""
+        if body not in self.run.stretch.cut_bodies:
+            return True
+        return figure == "side" and not self._rides_within(body)
+
+    def _rides_within(self, body: int) -> bool:
+        """Whether the face is so near the part that all of it counts as beside the head."""
+        flushing = self.run.stretch.flushing
+        if flushing is None:
+            return False
+        margin = self.run.margin(self.query.bodies[body]).height
+        return flushing[0 if self.run.head == "lower" else 1] <= margin + self.query.tolerances.touch
+
+
+def _measure(query: SweepQuery, heads: Sequence[_Least]) -> None:
+    """The body with the least spare on each move, and the three distances to it; all heads at once."""
+    for place in range(max((len(head.run.bodies) for head in heads), default=0)):
+        for figure in ("side", "height"):
+            now = [
+                (head, head.run.bodies[place])
+                for head in heads
+                if place < len(head.run.bodies) and head.counts(figure, head.run.bodies[place])
+            ]
+            for turn in range(max((len(head.run.parts) for head, _ in now), default=0)):
+                asked = [(head, body) for head, body in now if turn < len(head.run.parts)]
+                off = [getattr(query.growth(head.run, body), figure) for head, body in asked]
+                found = query.by_move(
+                    figure,
+                    [
+                        (head.run, head.run.parts[turn], [body], head.spare + less)
+                        for (head, body), less in zip(asked, off, strict=True)
+                    ],
+                )
+                for (head, body), less, (seen, value) in zip(asked, off, found, strict=True):
+                    better = seen >= 0
+                    head.spare[better], head.item[better] = value[better] - less, body
+    for k, figure in enumerate(("clearance", "side", "height")):
+        wanted = [
+            (head, part, body)
+            for head in heads
+            for body in np.unique(head.item[head.item >= 0]).tolist()
+            for part in head.run.parts
+        ]
+        found = query.by_move(
+            figure,
+            [
+                (
+                    head.run,
+                    part,
+                    [body],
+                    np.where(head.item == body, query.tolerances.horizon + _most(query, head, body), -1.0),
+                )
+                for head, part, body in wanted
+            ],
+        )
+        for (head, _, _), (seen, value) in zip(wanted, found, strict=True):
+            some = seen >= 0
+            head.figures[k, some] = np.fmin(head.figures[k, some], value[some])
+
+
+def _most(query: SweepQuery, head: _Least, body: int) -> float:
+    """The larger of what side and height lose before they are spare."""
+    off = query.growth(head.run, body)
+    return max(off.side, off.height)
+
+
+def _by_program(head: _Least, pairs: Sequence[Pair]) -> Along:
+    """Figures of moves as those of the program's moves; where the judge saw a touch, they say so."""
+    query, run = head.query, head.run
+    spare = np.where(head.item >= 0, head.spare, np.inf)
+    first, figures = _of_program(run.stretch.moves, head.item, head.figures, spare)
+    item = head.item[first]
     least = np.where(item >= 0, spare[first], np.nan)
-    index = {body.name: k for k, body in enumerate(bodies)}
+    index = {body.name: k for k, body in enumerate(query.bodies)}
     for pair in pairs:
         body = index[pair.item]
-        touched = -max(_held_off(run, bodies[body]))
+        touched = -_most(query, head, body)
         for a, b in pair.touching:
             where = np.zeros(len(first), dtype=bool)
             where[a - 1 : b] = True
@@ -179,7 +230,7 @@ def _by_program(run: HeadRun, heads: _Heads, pairs: Sequence[Pair], bodies: Sequ
             # end of both: what was measured stands only where it says as much
             worse = where & ~(least < 0.0)
             item[worse], least[worse] = body, touched
-            swallowed = worse if pair.clearance <= 1e-6 else np.zeros_like(worse)
+            swallowed = worse if pair.clearance <= query.tolerances.touch else np.zeros_like(worse)
             figures[:, worse & ~swallowed] = np.nan
             figures[0, worse & ~swallowed] = pair.clearance
             figures[:, swallowed] = 0.0

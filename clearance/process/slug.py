@@ -31,14 +31,14 @@ def below(scene: Scene, piece: Piece) -> list[Below]:
     """What lies under a piece besides the lower head, the nearest first, of what is there for the cut."""
     import shapely
 
-    bottom = float(scene.bodies[piece.part].triangles_M[..., 2].min())
+    bottom = float(scene.bodies[piece.part].crowd.box[0][2])
     x0, y0, x1, y1 = piece.outline.bounds
     found = []
     for index in piece.run.stretch.bodies:
         if index in piece.run.stretch.cut_bodies:
             continue
-        t = scene.bodies[index].triangles_M
-        low, high = t.min(axis=1), t.max(axis=1)
+        t, crowd = scene.bodies[index].triangles_M, scene.bodies[index].crowd
+        low, high = crowd.low, crowd.high
         near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
         near &= high[:, 2] <= bottom + NEAR
         flat = t[near]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
@@ -153,6 +154,15 @@ class Body:
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
         """Volume (mm3) and centre of gravity (3,), machine frame; of no use where the surface is open."""
         return mass_properties(self.triangles_M)
+
+    def posed(self, T_MM: Matrix) -> Body:
+        """This body moved by a rigid motion of the machine frame."""
+        return replace(
+            self,
+            triangles_M=apply(T_MM, self.triangles_M),
+            T_MI=T_MM @ self.T_MI,
+            seats_M={name: T_MM @ T for name, T in self.seats_M.items()},
+        )
 
 
 @dataclass(frozen=True, repr=False)

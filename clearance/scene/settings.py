@@ -22,6 +22,10 @@ class SideHeight:
     side: float
     height: float
 
+    def and_then(self, more: SideHeight) -> SideHeight:
+        """Both: what a head is grown by when first an allow and then a margin has to be kept."""
+        return SideHeight(self.side + more.side, self.height + more.height)
+
 
 @dataclass(frozen=True)
 class Travel:

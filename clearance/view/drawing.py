@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.checking.pairs import runs_of
 from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.errors import InputError
+from clearance.kernels.query import runs_of
 from clearance.printable import printable
 from clearance.scene.heads import Piece
 from clearance.scene.model import Level, Stretch
@@ -73,7 +73,8 @@ def pair_sentence(pair: Pair) -> str:
 
 
 def _wanted(pair: Pair) -> str:
-    side, height = pair.margin.side + pair.allow.side, pair.margin.height + pair.allow.height
+    wanted = pair.allow.and_then(pair.margin)
+    side, height = wanted.side, wanted.height
     if pair.height is None:
         return f"{side:g} mm beside it"
     if pair.side is None or pair.height - height < pair.side - side:

@@ -1,7 +1,7 @@
 """A judged result and the answer about its raises go in; verdict and clearances at any raise come out.
 
 The verdict is read off the windows of raises. The clearances are those of the heads' profiles, lifted against
-the bodies that stay and lowered against those that rise: the trees of triangles and moves are built once, and
+the bodies that stay and lowered against those that rise: what that needs is made once, and
 a figure known at one raise bounds it at the next, for a raise by s changes no distance by more than s.
 """
 
@@ -14,18 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.confirm import growth
 from clearance.advice.edits import lifted, raised
 from clearance.advice.raises import RaiseAnswer, chosen
 from clearance.advice.upper import UpperRule, heights_change, upper_rules
-from clearance.checking.pairs import HeadRun, runs_of
 from clearance.checking.result import SEVERITIES, Pair, Result
-from clearance.kernels.fcl.distance import Bodies
-from clearance.kernels.fcl.touch import swallowed
-from clearance.kernels.meridian.branch_and_bound import nearest
-from clearance.kernels.meridian.bvh import TriangleTree
-from clearance.kernels.meridian.profile import Clearance, Profiles
-from clearance.kernels.meridian.view import TOUCH, FlatView, Growth, chords_of
+from clearance.kernels.query import HeadPart, HeadRun, SweepQuery, Witness
 from clearance.scene.heads import Piece
 from clearance.scene.model import Stretch
 
@@ -76,14 +69,12 @@ class Raised:
         #: seconds that the last raise took to measure; none yet
         self.took = np.inf
         self._known: dict[float, AtRaise] = {}
-        self._last: tuple[float, dict[tuple[int, int], float]] = (np.inf, {})
-        self._tree = TriangleTree([body.triangles_M for body in self.scene.bodies])
-        self._surfaces: Bodies | None = None
-        self._paths: dict[int, FlatView] = {}
+        self._last: tuple[float, dict[tuple[int, int, int], float]] = (np.inf, {})
+        self.query = SweepQuery(self.scene)
+        self._number = {id(stretch): k for k, stretch in enumerate(self.scene.stretches)}
         #: on a taper the guides' paths change with the raise, and nothing can be kept
         self.paths_change = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
         self.paths_change |= heights_change(self.scene, self.rules)
-        self._runs = _runs(self.result)
 
     @property
     def range(self) -> tuple[float, float]:
@@ -156,108 +147,83 @@ class Raised:
     def _measured(self, by: float) -> list[Row]:
         if self.paths_change:
             return self._afresh(by)
-        rows: list[Row] = []
         before, known = self._last
-        now: dict[tuple[int, int], float] = {}
-        for number, (k, run) in enumerate(self._runs):
-            best: dict[int, Row] = {}
-            for part in range(len(run.parts)):
-                for body, row in self._part(number, k, run, part, by, known, abs(by - before), now).items():
-                    best[body] = row if body not in best else _nearer(row, best[body])
-            rows += best.values()
+        asked = []
+        for number, run in enumerate(self.query.runs):
+            for part, one in enumerate(run.parts):
+                pieces = self._raised_pieces(run, one.pieces, by)
+                # a raise by so much changes no distance by more than that
+                below = {
+                    b: min(HORIZON, known.get((number, part, b), HORIZON) + abs(by - before) + 1e-6)
+                    for b in run.bodies
+                }
+                against = {b: pieces[b in self.rising] for b in run.bodies}
+                asked.append((number, part, run, one, against, below))
+        found = self.query.clearance_below([each[2:] for each in asked])
+        now: dict[tuple[int, int, int], float] = {}
+        best: dict[tuple[int, int], Row] = {}
+        for (number, part, run, one, against, _), (near, at) in zip(asked, found, strict=True):
+            for b in run.bodies:
+                if b in near:
+                    now[number, part, b] = near[b]
+                row = self._row(run, one, b, against[b], near.get(b), at.get(b), by)
+                key = number, b
+                best[key] = row if key not in best else _nearer(row, best[key])
         self._last = by, now
-        return rows
+        return list(best.values())
 
-    def _part(
+    def _raised_pieces(self, run: HeadRun, pieces: Sequence[Piece], by: float) -> dict[bool, list[Piece]]:
+        """The pieces as bodies see them that stay, and as those that rise."""
+        up = self.upper_z(self._number[id(run.stretch)], by) - run.stretch.upper_z
+        return {rising: _pieces(run, pieces, up, by if rising else 0.0) for rising in (False, True)}
+
+    def _row(
         self,
-        number: int,
-        k: int,
         run: HeadRun,
-        part: int,
+        part: HeadPart,
+        body: int,
+        pieces: Sequence[Piece],
+        near: float | None,
+        at: Witness | None,
         by: float,
-        known: dict[tuple[int, int], float],
-        moved: float,
-        now: dict[tuple[int, int], float],
-    ) -> dict[int, Row]:
-        """One part of a head against its bodies; ``known`` are its figures ``moved`` mm away."""
-        one = run.parts[part]
-        key = number * 64 + part
-        up = self.upper_z(k, by) - run.stretch.upper_z
-        pieces = {rising: _pieces(run, one.pieces, up, by if rising else 0.0) for rising in (False, True)}
-        table = [*pieces[False], *pieces[True]]
-        rows = {False: np.arange(len(pieces[False])), True: np.arange(len(pieces[False]), len(table))}
-        if key not in self._paths:
-            face = run.face_of(one)
-            self._paths[key] = FlatView(
-                self._tree, chords_of(one.moves, one.only), one.pieces, face, run.bodies
-            )
-        view = self._paths[key]
-        view.pieces = table
-        which = [np.empty(0, dtype=np.intp)] * view.bodies
-        start = np.full(view.bodies, -1.0)
-        for b in view.present:
-            which[b] = rows[b in self.rising]
-            start[b] = min(HORIZON, known.get((key, b), HORIZON) + moved + 1e-6)
-        measure = Clearance(Profiles(table))
-        found = nearest(view.tree, view.path, measure, which, start)
-        seen = [b for b in view.present if found.triangle[b] >= 0]
-        places = view.places(measure, found, seen)
-        out = {}
-        for b in view.present:
-            near = float(found.value[b]) if b in seen else None
-            if near is not None:
-                now[(key, b)] = near
-            up_b = np.array([0.0, 0.0, by if b in self.rising else 0.0])
-            place = places.get(b)
-            held = near is None or near > TOUCH
-            if held and self._holds(b, one.moves, pieces[b in self.rising], one.only):
-                near, verdict = 0.0, "clash"
-            else:
-                verdict = self._verdict(view, run, b, near, which)
-            out[b] = Row(
-                run.head,
-                self.scene.bodies[b].name,
-                run.stretch.name,
-                verdict,
-                near,
-                None if place is None else place.on_head + up_b,
-                None if place is None else place.on_item + up_b,
-            )
-        return out
+    ) -> Row:
+        """One part of a head against a body; ``near`` None: more than ``HORIZON``."""
+        if (near is None or near > self.query.tolerances.found_touch) and self._holds(body, part, pieces):
+            near, verdict = 0.0, "clash"
+        else:
+            verdict = self._verdict(run, part, body, pieces, near)
+        up = np.array([0.0, 0.0, by if body in self.rising else 0.0])
+        return Row(
+            run.head,
+            self.scene.bodies[body].name,
+            run.stretch.name,
+            verdict,
+            near,
+            None if at is None else at.on_head + up,
+            None if at is None else at.on_item + up,
+        )
 
     def _verdict(
-        self, view: FlatView, run: HeadRun, body: int, near: float | None, which: Sequence[NDArray[np.intp]]
+        self, run: HeadRun, part: HeadPart, body: int, pieces: Sequence[Piece], near: float | None
     ) -> str:
         if near is None:
             return "clear"
-        if near <= TOUCH:
+        touch = self.query.tolerances.found_touch
+        if near <= touch:
             return "clash"
-        for margins, verdict in ((False, "clash"), (True, "close")):
-            grow: Growth = growth(run, self.scene.bodies[body], margins)
-            if near > np.hypot(grow.side, grow.height) + 1e-3:
-                continue
-            pieces = [view.pieces[i].grown(grow.side, grow.height) for i in which[body]]
-            rows = [np.empty(0, dtype=np.intp)] * view.bodies
-            rows[body] = np.arange(len(pieces))
-            start = np.full(view.bodies, -1.0)
-            start[body] = 1.0
-            grown = nearest(view.tree, view.path, Clearance(Profiles(pieces)), rows, start, settled=0.0)
-            if float(grown.value[body]) <= TOUCH:
-                return verdict
+        as_seen = replace(run, parts=(replace(part, pieces=tuple(pieces)),))
+        for growth, verdict in self.query.ladder(run, body):
+            if near <= np.hypot(growth.side, growth.height) + 1e-3:
+                grown = self.query.grown([as_seen], [{body: growth}], 1.0)[0]
+                if float(grown[body]) <= touch:
+                    return verdict
         return "clear"
 
-    def _holds(
-        self, body: int, moves: object, pieces: Sequence[Piece], only: NDArray[np.bool_] | None
-    ) -> bool:
+    def _holds(self, body: int, part: HeadPart, pieces: Sequence[Piece]) -> bool:
         """Whether a piece stands inside the body, where no surface is near to tell."""
-        z = self.scene.bodies[body].triangles_M[..., 2]
-        low, high = float(z.min(initial=np.inf)), float(z.max(initial=-np.inf))
+        low, high = (float(corner[2]) for corner in self.scene.bodies[body].crowd.box)
         inside = [p for p in pieces if low < (p.z[0] + p.z[-1]) / 2 < high]
-        if not inside:
-            return False
-        if self._surfaces is None:
-            self._surfaces = Bodies(self.scene.bodies, np.zeros(3))
-        return bool(swallowed(self._surfaces, body, moves, inside, only, 0.0))  # type: ignore[arg-type]
+        return bool(inside and self.query.swallowed(body, part.moves, inside, part.only))
 
     def _afresh(self, by: float) -> list[Row]:
         """Where the paths change with the raise, from the raised scene itself."""
@@ -272,13 +238,6 @@ class Raised:
 def no_raises() -> RaiseAnswer:
     """The answer where no raise can be looked at: as planned, and nothing else."""
     return RaiseAnswer((), (0.0, 0.0), (), (), None, ())
-
-
-def _runs(result: Result) -> list[tuple[int, HeadRun]]:
-    scene = result.scene
-    return [
-        (k, run) for k, stretch in enumerate(scene.stretches) for run in runs_of(stretch, scene.wire_margin)
-    ]
 
 
 def _pieces(run: HeadRun, pieces: Sequence[Piece], up: float, rise: float) -> list[Piece]:

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from tests.bench import BenchJob
 from tests.bench.cliffs import cliffs
+from tests.bench.jobs import make_cuts
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -169,6 +170,16 @@ def write_drawing(file: Path, size: int) -> None:
     file.write_text(f"{head}  0\nSECTION\n  2\nENTITIES\n{entities}{point}  0\nENDSEC\n  0\nEOF\n")
 
 
+def cuts(folder: Path, times: int) -> None:
+    print("cuts of four moves, whole process: a cut more 0.02 s, 200 cuts 6 s")
+    counts = (1, 10, 100, 200)
+    setups = [make_cuts(folder / f"cuts {count}", count) for count in counts]
+    runs = by_turns([clearance("check", setup) for setup in setups], min(times, 3))
+    for count, each in zip(counts, runs, strict=True):
+        more = (each.median - runs[0].median) / (count - 1) if count > 1 else 0.0
+        line(f"{count} cuts", each, f"{1000 * more:.0f} ms for each more" if more else "")
+
+
 def pictures(folder: Path, times: int) -> None:
     print("picture of a demo below 4 s, sheet below 8 s, whole process")
     setups = sorted((ROOT / "demo_models").glob("*.toml"))
@@ -230,6 +241,7 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "big": big,
     "growth": growth,
     "files": files,
+    "cuts": cuts,
     "pictures": pictures,
     "scripted": scripted,
     "cliffs": cliffs,

@@ -112,6 +112,26 @@ def make_job(folder: Path, cells: int, moves: int) -> BenchJob:
     return job
 
 
+def make_cuts(folder: Path, count: int) -> Path:
+    """The same plate (3 072 facets) and holders with so many square openings of 4 mm, four moves each, in a
+    grid: the setup file."""
+    job = make_job(folder, 16, 4)
+    head = job.setup.read_text().split("[[cuts]]")[0]
+    (folder / "square.nc").write_text("\n".join(["%", "G90 G00 X0 Y0", *_SQUARE, "M02", "%", ""]))
+    cuts = []
+    for k in range(count):
+        row, column = divmod(k, 20)
+        zero = [45.0 + 10.5 * column, 55.0 + 9.0 * row, 0.0]
+        cuts.append(
+            f'[[cuts]]\nname = "opening {k + 1}"\npart = "plate"\npath = "square.nc"\nzero = {zero}\n'
+        )
+    job.setup.write_text(head + "\n".join(cuts))
+    return job.setup
+
+
+_SQUARE = ("G01 X4 Y0", "G01 X4 Y4", "G01 X0 Y4", "G01 X0 Y0")
+
+
 def _write_placed(
     file: Path, kind: str, params: dict[str, object], at: tuple[float, float, float], turn: float
 ) -> None:

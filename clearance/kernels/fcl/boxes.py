@@ -18,7 +18,7 @@ CELLS = 300
 _STANDS = 6
 
 
-class Track:
+class PathBoxes:
     """A path as straight bits from p to q (n, 2), so short that each one's box is small."""
 
     def __init__(self, runs: Sequence[Array]) -> None:

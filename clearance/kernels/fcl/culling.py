@@ -18,19 +18,14 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.geometry.extent import extent
-from clearance.kernels.fcl.boxes import CELLS, Track, apart_squared, bits_apart, spread
+from clearance.kernels.fcl.boxes import CELLS, PathBoxes, apart_squared, bits_apart, spread
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
-#: boxes nearer than a distance that is there, less this, are shown to FCL (mm)
-_HAIR = 1e-5
-#: below such a distance everything near is shown: it may be a touch
-_TIE_FROM = 0.01
-#: and a little more, for what rounding does to boxes
-_SLACK = 0.001
 #: of what is equally near: triangles that are shown all the same
 _SAMPLE = 64
 #: boxes that a body is told by
@@ -63,10 +58,11 @@ class Neighbourhood:
     floor: float
     stand: Array
     piece: Piece
+    tolerances: FclTolerances
 
     def is_found(self, found: float) -> bool:
         """Whether FCL's own figure is as near as what the bound was had from, which was shown to it."""
-        return found <= self.floor + 2.0 * _HAIR
+        return found <= self.floor + 2.0 * self.tolerances.hair
 
     def holds(self, found: float) -> float:
         """FCL's own figure, or the bound on what it was not shown where that is less.
@@ -77,7 +73,13 @@ class Neighbourhood:
         return min(found, self.floor) if self.is_found(found) else found
 
 
-def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence[Piece]) -> Neighbourhood:
+def neighbourhood(
+    triangles: Array,
+    crowd: Crowd,
+    track: PathBoxes,
+    pieces: Sequence[Piece],
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> Neighbourhood:
     """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
 
     Args:
@@ -112,7 +114,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
         box = extent(low[rows], high[rows])
         if not len(rows) or (k > 1 and there > before - _WORTH):
             break
-    floor = there - _HAIR if there > _TIE_FROM else np.inf
+    floor = there - tolerances.hair if there > tolerances.tie_from else np.inf
     if np.isfinite(floor):
         ties = rows
         if many:
@@ -121,7 +123,7 @@ def neighbourhood(triangles: Array, crowd: Crowd, track: Track, pieces: Sequence
         rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
     else:
         rows = np.unique(np.append(rows, probe))
-    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand, piece)
+    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand, piece, tolerances)
 
 
 def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
@@ -147,7 +149,8 @@ def near_any(
     near, to_ends = np.zeros(len(low), dtype=bool), np.zeros(len(low), dtype=bool)
     crowd = Crowd(low, high)
     for place in places:
-        reach = place.floor if np.isfinite(place.floor) else _TIE_FROM + _SLACK
+        own = place.tolerances
+        reach = place.floor if np.isfinite(place.floor) else own.tie_from + own.box_slack
         box = extent(place.low, place.high)
         bits = crowd.inside(apart_squared(*crowd.coarse, r, *box) < reach * reach)
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
@@ -170,8 +173,9 @@ def at_stand(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]
         low, high: (N, 3) as for ``near_any``, of the place's own piece.
     """
     ends = np.array(place.piece.rect)
-    here = (low[:, :2] <= place.stand + ends[[0, 2]] + _SLACK).all(axis=1)
-    here &= (high[:, :2] >= place.stand + ends[[1, 3]] - _SLACK).all(axis=1)
+    slack = place.tolerances.box_slack
+    here = (low[:, :2] <= place.stand + ends[[0, 2]] + slack).all(axis=1)
+    here &= (high[:, :2] >= place.stand + ends[[1, 3]] - slack).all(axis=1)
     return np.asarray(here)
 
 
@@ -209,7 +213,7 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
 
 
 def _boxes_near(
-    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
@@ -306,7 +310,7 @@ def _dot(a: Array, b: Array) -> Array:
 
 
 def _within(
-    low: Array, high: Array, track: Track, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)
@@ -323,7 +327,7 @@ def _within(
 
 
 def _over_path(
-    low: Array, high: Array, track: Track, margin: tuple[float, float, float, float]
+    low: Array, high: Array, track: PathBoxes, margin: tuple[float, float, float, float]
 ) -> NDArray[np.bool_]:
     """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 

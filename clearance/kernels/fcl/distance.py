@@ -5,38 +5,28 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import fcl
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd
+from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.boxes import Track
+from clearance.kernels.fcl.boxes import PathBoxes, spread
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
-from clearance.kernels.fcl.envelope import Envelope, envelope, straight_runs
+from clearance.kernels.fcl.envelope import Envelope, Line, envelope, envelopes, lines_of
 from clearance.kernels.fcl.repeated import first_time
+from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body
+from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
-
-#: distances up to this are a touch: FCL's own rounding on exact contacts stays below it
-TOUCH = 1e-6
-
-
-@dataclass(frozen=True)
-class Gap:
-    """Distance of two surfaces (0 where they touch or cross), the points (3,), and the first's triangle."""
-
-    distance: float
-    on_head: Array
-    on_item: Array
-    triangle: int
+Rows = NDArray[np.bool_]
 
 
 class Surface:
@@ -45,57 +35,86 @@ class Surface:
     def __init__(self, triangles: Array, origin: Array) -> None:
         vertices = (triangles - origin).reshape(-1, 3)
         faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
-        self.origin = origin
+        self.origin, self.size = origin, len(triangles)
+        if not self.size:
+            return  # FCL takes no model of nothing
         self.model = fcl.BVHModel()
         self.model.beginModel(len(faces), len(vertices))
         self.model.addSubModel(vertices, faces)
         self.model.endModel()
         self.object = fcl.CollisionObject(self.model, fcl.Transform())
 
-
-def gap(head: Surface, item: Surface) -> Gap:
-    """The smallest distance between two surfaces given relative to the same origin."""
-    result = fcl.DistanceResult()
-    request = fcl.DistanceRequest(enable_nearest_points=True, enable_signed_distance=False)
-    distance = fcl.distance(head.object, item.object, request, result)
-    on_head, on_item = (np.asarray(p, dtype=float) + head.origin for p in result.nearest_points)
-    distance = float(distance)
-    return Gap(0.0 if distance <= TOUCH else distance, on_head, on_item, int(result.b1))
+    def at(self, shift: Array) -> fcl.CollisionObject:
+        """The same surface moved by ``shift`` (3,); its tree is the same one."""
+        return fcl.CollisionObject(self.model, fcl.Transform(shift))
 
 
-@dataclass(frozen=True)
-class FclAnswer:
-    """Distance (0: touching, or the body swallowed), the points it is between (3,), the move (0-based)."""
-
-    distance: float
-    on_head: Array
-    on_item: Array
-    move: int
+def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
+    """The smallest distance between two surfaces given relative to the same origin: 0 where they touch."""
+    if not head.size:
+        return np.inf
+    distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
+    return 0.0 if distance <= touch else distance
 
 
 class Bodies:
-    """The bodies as FCL holds them, each made when it is first asked for."""
+    """The bodies as FCL holds them, and paths and heads that many runs share; each is made once."""
 
-    def __init__(self, bodies: Sequence[Body], origin: Array) -> None:
-        self.bodies, self.origin = bodies, origin
+    def __init__(
+        self, bodies: Sequence[Body], origin: Array, tolerances: FclTolerances = DEFAULT.fcl
+    ) -> None:
+        self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
         self._whole: dict[int, Surface] = {}
+        self._groups: dict[int, tuple[Array, Array]] = {}
+        self._lines: dict[tuple[int, int], tuple[Moves, Rows | None, list[Line]]] = {}
+        self._standing: dict[tuple[object, ...], Surface] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
 
-    def boxes(self, index: int) -> tuple[Array, Array]:
-        crowd = self.crowd(index)
-        return crowd.low, crowd.high
-
     def crowd(self, index: int) -> Crowd:
         return self.bodies[index].crowd
+
+    def groups(self, index: int) -> tuple[Array, Array]:
+        """A few boxes (G, 3), each about triangles of a body that stand in a row."""
+        if index not in self._groups:
+            crowd = self.crowd(index)
+            first = (
+                spread(len(crowd.low), _GROUPS + 1)[:-1] if len(crowd.low) > 1 else np.arange(len(crowd.low))
+            )
+            self._groups[index] = grouped(crowd.low, crowd.high, first)
+        return self._groups[index]
 
     def whole(self, index: int) -> Surface:
         if index not in self._whole:
             self._whole[index] = Surface(self.triangles(index), self.origin)
         return self._whole[index]
 
+    def lines(self, moves: Moves, only: Rows | None) -> list[Line]:
+        """A path as polylines, one for each unbroken run."""
+        key = (id(moves), id(only))
+        if key not in self._lines:
+            self._lines[key] = (moves, only, lines_of(moves, only, self.tolerances))
+        return self._lines[key][2]
 
+    def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
+        """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
+        lifted: heads that differ in height alone are one."""
+        lift = float(pieces[0].z[0])
+        shape = tuple(
+            (*np.round(piece.z - lift, 9).tolist(), None, *piece.r.tolist(), None, *piece.rect)
+            for piece in pieces
+        )
+        if shape not in self._standing:
+            here = Line(np.zeros((2, 2)), np.zeros(1, dtype=np.int64), 0.0)
+            low = [replace(piece, z=piece.z - lift) for piece in pieces]
+            mesh, _ = envelopes([[here]], low, facet=self.tolerances.coarse, tolerances=self.tolerances)
+            self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
+        return self._standing[shape], lift
+
+
+#: boxes that a body is told by
+_GROUPS = 24
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
 
@@ -103,10 +122,9 @@ _SMALL = 120
 @dataclass
 class _Grown:
     """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
-    each body FCL is shown."""
+    each body FCL is shown. ``whole``: nothing of it was left out."""
 
     pieces: list[Piece]
-    mesh: Envelope
     surface: Surface
     near: dict[int, Surface]
     places: dict[int, Neighbourhood]
@@ -120,12 +138,7 @@ class FclHead:
     """
 
     def __init__(
-        self,
-        bodies: Bodies,
-        moves: Moves,
-        pieces: Sequence[Piece],
-        only: NDArray[np.bool_] | None,
-        present: Sequence[int],
+        self, bodies: Bodies, moves: Moves, pieces: Sequence[Piece], only: Rows | None, present: Sequence[int]
     ) -> None:
         self.bodies, self.moves, self.pieces = bodies, moves, tuple(pieces)
         self.only = first_time(moves, only)
@@ -137,81 +150,217 @@ class FclHead:
         """Say which bodies will be asked for with this growth; without it, all that are present."""
         self._expected[side, height] = bodies
 
+    @property
+    def growths(self) -> list[tuple[float, float]]:
+        """All that will be asked for, as it is first."""
+        return [(0.0, 0.0), *self._expected]
+
+    def asked(self, growth: tuple[float, float]) -> Sequence[int]:
+        """The bodies that will be asked for with a growth."""
+        return self._expected.get(growth, self.present)
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        return self.bodies.lines(self.moves, self.only)
+
     @cached_property
     def runs(self) -> list[tuple[Array, float]]:
         """The path as polylines, and how far each may lie from it."""
-        return straight_runs(self.moves, self.only)
+        return [(line.points, line.deviation) for line in self.lines]
 
     @cached_property
-    def _track(self) -> Track:
-        return Track([points for points, _ in self.runs])
+    def points(self) -> Array:
+        """All corners of the path (n, 2)."""
+        return np.concatenate([line.points for line in self.lines])
 
-    def _is_small(self, asked: Sequence[int]) -> bool:
-        """Whether it is quicker to show FCL everything than to ask what it needs to see."""
+    @cached_property
+    def _track(self) -> PathBoxes:
+        return PathBoxes([line.points for line in self.lines])
+
+    def is_small(self, asked: Sequence[int]) -> bool:
+        """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and sum(len(points) for points, _ in self.runs) * len(self.pieces) <= _SMALL
+        return few and sum(len(line.points) for line in self.lines) * len(self.pieces) <= _SMALL
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
         if key not in self._made:
-            pieces = [piece.grown(side, height) for piece in self.pieces]
-            places = {}
-            asked = self._expected.get(key, self.present)
-            if self._is_small(asked):
-                mesh = envelope(self.moves, pieces, self.only)
-                surface = Surface(mesh.triangles, self.bodies.origin)
-                self._made[key] = _Grown(pieces, mesh, surface, {}, {})
-                return self._made[key]
-            for body in asked:
-                crowd = self.bodies.crowd(body)
-                places[body] = neighbourhood(self.bodies.triangles(body), crowd, self._track, pieces)
-            near = {
-                body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
-                for body, place in places.items()
-                if len(self.bodies.triangles(body)) >= MANY
-            }
-            around = list(places.values())
-            mesh = envelope(
-                self.moves,
-                pieces,
-                self.only,
-                partial(near_any, around),
-            )
-            surface = Surface(mesh.triangles, self.bodies.origin)
-            self._made[key] = _Grown(pieces, mesh, surface, near, places)
+            prepare([self], [key])
         return self._made[key]
 
-    def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> FclAnswer:
+    def take(self, growth: tuple[float, float], grown: _Grown) -> None:
+        """Hold what was made for this head together with others."""
+        self._made[growth] = grown
+
+    def make(self, growth: tuple[float, float]) -> None:
+        """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
+        own = self.bodies.tolerances
+        pieces = [piece.grown(*growth) for piece in self.pieces]
+        places = {
+            body: neighbourhood(
+                self.bodies.triangles(body), self.bodies.crowd(body), self._track, pieces, own
+            )
+            for body in self.asked(growth)
+        }
+        near = {
+            body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
+            for body, place in places.items()
+            if len(self.bodies.triangles(body)) >= MANY
+        }
+        mesh = envelope(self.moves, pieces, self.only, partial(near_any, list(places.values())), own)
+        self._made[growth] = _Grown(pieces, Surface(mesh.triangles, self.bodies.origin), near, places)
+
+    def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
-        surface, mesh = grown.near.get(body) or self.bodies.whole(body), grown.mesh
-        found = gap(grown.surface, surface)
+        surface = grown.near.get(body) or self.bodies.whole(body)
+        touch = self.bodies.tolerances.touch
+        found = gap(grown.surface, surface, touch)
         place = grown.places.get(body)
-        if place is not None and not place.is_found(found.distance):
+        if place is not None and not place.is_found(found):
             # what the bound was had from lies beyond an open end: it is shown whole
             whole = self._at_stand(place)
-            again = gap(Surface(whole.triangles, self.bodies.origin), surface)
-            if again.distance < found.distance:
-                found, mesh = again, whole
-        distance = found.distance if place is None else place.holds(found.distance)
-        if distance > 0.0 and head_swallows(
-            self.bodies.triangles(body), self.bodies.crowd(body), self.runs, grown.pieces
-        ):
-            distance = 0.0
-        return FclAnswer(distance, found.on_head, found.on_item, int(mesh.move[found.triangle]))
+            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
+        distance = found if place is None else place.holds(found)
+        if distance > 0.0 and self._meets_box(body, grown.pieces):
+            crowd = self.bodies.crowd(body)
+            if head_swallows(self.bodies.triangles(body), crowd, self.runs, grown.pieces):
+                return 0.0
+        return distance
+
+    def _meets_box(self, body: int, pieces: Sequence[Piece]) -> bool:
+        """Whether the box of what some piece sweeps meets the body's: else neither can hold the other."""
+        (x0, y0), (x1, y1), deviation = self._extent
+        (a0, b0, c0), (a1, b1, c1) = self._box(body)
+        for piece in pieces:
+            r = float(piece.r.max()) + deviation
+            left, right, front, back = piece.rect
+            if (
+                x0 + left - r <= a1 and x1 + right + r >= a0 and y0 + front - r <= b1 and y1 + back + r >= b0
+            ) and (piece.z[0] <= c1 and piece.z[-1] >= c0):  # fmt: skip
+                return True
+        return False
+
+    def _box(self, body: int) -> tuple[list[float], list[float]]:
+        low, high = self.bodies.crowd(body).box
+        return low.tolist(), high.tolist()
+
+    @cached_property
+    def _extent(self) -> tuple[list[float], list[float], float]:
+        low, high = self.points.min(axis=0), self.points.max(axis=0)
+        return low.tolist(), high.tolist(), max(line.deviation for line in self.lines)
 
     def _at_stand(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
 
-        def here(
-            low: Array, high: Array, r: float, piece: Piece
-        ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        def here(low: Array, high: Array, r: float, piece: Piece) -> tuple[Rows, Rows]:
             bits = at_stand(place, low, high)
             return bits, bits
 
-        return envelope(self.moves, [place.piece], self.only, here)
+        return envelope(self.moves, [place.piece], self.only, here, self.bodies.tolerances)
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
+        if not self._meets_box(body, self.pieces):
+            return False
         return body_swallows(one.triangles_M, self.bodies.crowd(body), one.closed, self.runs, self.pieces)
+
+
+def prepare(heads: Sequence[FclHead], growths: Sequence[tuple[float, float]] | None = None) -> None:
+    """Make what FCL needs to see of many heads: of small ones all that are of one shape at a time.
+
+    How near a body comes is bounded by the head as it stands at one corner of its path, in coarse facets; of
+    the envelope only those triangles are shown to FCL whose boxes are no farther from the body's box than
+    that.
+
+    Args:
+        growths: as which they will be asked for; without a word, all that each expects.
+    """
+    groups: dict[tuple[object, ...], list[tuple[FclHead, tuple[float, float]]]] = {}
+    for head in heads:
+        shape = tuple((p.z.tobytes(), p.r.tobytes(), p.rect) for p in head.pieces)
+        for growth in growths or head.growths:
+            if head.is_small(head.asked(growth)):
+                groups.setdefault((growth, shape), []).append((head, growth))
+            else:
+                head.make(growth)
+    for together in groups.values():
+        _make_together([head for head, _ in together], together[0][1])
+
+
+def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> None:
+    """The envelopes of heads of one shape, grown alike."""
+    bodies = heads[0].bodies
+    pieces = [piece.grown(*growth) for piece in heads[0].pieces]
+    asked = sorted({body for head in heads for body in head.asked(growth)})
+    boxes = [bodies.crowd(body).box for body in asked]
+    reach = np.full((len(heads), len(asked)), -np.inf)
+    standing, lift = bodies.standing(pieces) if asked else (None, 0.0)
+    for k, head in enumerate(heads):
+        for body in head.asked(growth):
+            at = asked.index(body)
+            # the corner of the path that is nearest to the body's box
+            (x0, y0, _), (x1, y1, _) = boxes[at]
+            points = head.points
+            x = np.maximum(np.maximum(x0 - points[:, 0], points[:, 0] - x1), 0.0)
+            y = np.maximum(np.maximum(y0 - points[:, 1], points[:, 1] - y1), 0.0)
+            wire = points[int(np.argmin(x * x + y * y))]
+            there = np.array([wire[0], wire[1], lift]) - bodies.origin
+            assert standing is not None
+            found = fcl.distance(standing.at(there), bodies.whole(body).object, fcl.DistanceRequest())
+            reach[k, at] = max(found, 0.0) + bodies.tolerances.coarse + bodies.tolerances.bound_slack
+
+    def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
+        out = np.zeros(len(low), dtype=bool)
+        for at, (body, (first, last)) in enumerate(zip(asked, boxes, strict=True)):
+            limit = reach[path, at]
+            # a bound that is no number bounds nothing
+            near = np.flatnonzero(~(_apart(low, high, first, last) > limit) & ~out)
+            if not len(near):
+                continue
+            groups = bodies.groups(body)
+            each = _apart(low[near, None], high[near, None], *groups).min(axis=1)
+            out[near] = ~(each > limit[near])
+        return out
+
+    mesh, path = envelopes([head.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
+    order = np.argsort(path, kind="stable")
+    ends = np.searchsorted(path[order], np.arange(len(heads) + 1))
+    for k, head in enumerate(heads):
+        own = mesh.triangles[order[ends[k] : ends[k + 1]]]
+        head.take(growth, _Grown(pieces, Surface(own, bodies.origin), {}, {}))
+
+
+def _apart(low: Array, high: Array, first: Array, last: Array) -> Array:
+    """How far boxes (..., 3) are apart."""
+    x, y, z = (
+        np.maximum(np.maximum(low[..., k] - last[..., k], first[..., k] - high[..., k]), 0.0)
+        for k in range(3)
+    )
+    return np.asarray(np.sqrt(x * x + y * y + z * z))
+
+
+class FclRun:
+    """A head in all its parts; what is nearest of them counts.
+
+    Args:
+        asked: for each growth which bodies will be asked for with it; without a word, all.
+    """
+
+    def __init__(self, bodies: Bodies, run: HeadRun, asked: Mapping[Growth, Sequence[int]]) -> None:
+        #: the parts, each as FCL holds it
+        self.parts = [FclHead(bodies, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
+        for growth, some in asked.items():
+            for part in self.parts:
+                part.expect(growth.side, growth.height, some)
+
+    def distance(self, body: int, growth: Growth, up_to: float = np.inf) -> float:
+        """From the head as grown to a body; 0 too where it swallows the body, ``up_to`` where it is no
+        less."""
+        return min(min(part.distance(body, growth.side, growth.height), up_to) for part in self.parts)
+
+    def swallowed_by(self, body: int) -> bool | None:
+        """Whether the body holds any part of the head whole; None where nobody knows."""
+        held = [part.swallowed_by(body) for part in self.parts]
+        return True if any(held) else None if None in held else False

@@ -16,20 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Rows = NDArray[np.bool_]
 
-#: how far a circumscribed facet may stand out from its round, mm
-FACET = 0.003
-#: how far a chord may lie from its arc, mm: on paths that are taken as they are, and on simplified ones
-SAGITTA = 0.00085
-SAGITTA_SIMPLIFIED = 0.0004
-#: how far a straight bit may lie from the moves it stands for, mm
-SIMPLIFY = 0.0003
-#: rounds about a rectangle up to this are left square, mm
-_SMALL_ROUND = 0.0005
 #: runs of fewer moves are taken as they are
 _SIMPLIFY_FROM = 1500
 
@@ -44,29 +37,95 @@ class Envelope:
 
 
 @dataclass(frozen=True)
-class _Line:
-    """A polyline: points (n+1, 2), the move of each bit (n,), and how far it may lie from the true path.
-
-    ``begins`` and ``ends`` say whether it has round ends there; else it is open, a part of a longer one.
-    """
+class Line:
+    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and
+    whether it is of so many moves that it is worth simplifying."""
 
     points: Array
     move: Index
     deviation: float
-    begins: bool = True
-    ends: bool = True
+    long: bool = False
+
+
+@dataclass(frozen=True)
+class _Bits:
+    """Straight bits (n) of one or many lines, all of one deviation, in the lines' order.
+
+    Attributes:
+        p, q: (n, 2).   move, path: (n,) what each belongs to.
+        follows: (n,) it goes on where the bit before it ends.
+        begins, ends: (n,) it has a round end there; else it is open, a part of a longer line.
+    """
+
+    p: Array
+    q: Array
+    move: Index
+    path: Index
+    deviation: float
+    follows: Rows
+    begins: Rows
+    ends: Rows
+
+    @staticmethod
+    def of(lines: Sequence[Line], path: Sequence[int]) -> _Bits:
+        """The bits of lines, all of one deviation, each with the path that it is of."""
+        size = np.array([len(line.move) for line in lines])
+        first = np.zeros(int(size.sum()), dtype=bool)
+        first[np.cumsum(size) - size] = True
+        return _Bits(
+            np.concatenate([line.points[:-1] for line in lines]),
+            np.concatenate([line.points[1:] for line in lines]),
+            np.concatenate([line.move for line in lines]),
+            np.repeat(np.asarray(path, dtype=np.int64), size),
+            lines[0].deviation,
+            ~first,
+            first,
+            np.roll(first, -1),
+        )
+
+    def only(self, bits: Rows, to_ends: Rows) -> _Bits:
+        """Those that ``bits`` (n,) picks; unbroken parts with a bit of ``to_ends`` (n,) are not open."""
+        if bits.all():
+            return self
+        follows = self.follows & bits & np.roll(bits, 1)
+        part = np.cumsum(bits & ~follows) - 1
+        rounded = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
+        rounded[part[bits & to_ends]] = True
+        last = bits & ~np.roll(follows, -1)
+        begins, ends = self.begins & bits, self.ends & bits
+        if len(rounded):
+            begins |= bits & ~follows & rounded[part]
+            ends |= last & rounded[part]
+        return _Bits(
+            self.p[bits], self.q[bits], self.move[bits], self.path[bits], self.deviation,
+            follows[bits], begins[bits], ends[bits],
+        )  # fmt: skip
 
 
 #: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
 #: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
-Wanted = Callable[[Array, Array, float, Piece], tuple[NDArray[np.bool_], NDArray[np.bool_]]]
+Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
+
+#: told the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
+Shown = Callable[[Array, Array, Index], Rows]
+
+
+#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them
+# (k,) a #: round is worth making
+Near = Callable[[Array, Index, float, float], Index]
+
+
+def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
+    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
+    return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
 
 
 def envelope(
     moves: Moves,
     pieces: Sequence[Piece],
-    only: NDArray[np.bool_] | None = None,
+    only: Rows | None = None,
     wanted: Wanted | None = None,
+    tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Envelope:
     """The envelope of ``pieces`` along ``moves``.
 
@@ -75,79 +134,136 @@ def envelope(
         wanted: leaves out bits of the path, piece by piece, that nothing is near to. Where what is left
             breaks off, the mesh is open: what the head is as it stands there, the bit left out sweeps too.
     """
-    triangles: list[Array] = []
-    owner: list[Index] = []
-    deviation = 0.0
-    for run in _runs(len(moves), only):
-        whole = _flattened(moves, run)
-        if not _is_short(run):
-            whole = _simplified(whole)
-        deviation = max(deviation, whole.deviation)
+    return _meshed([lines_of(moves, only, tolerances)], pieces, wanted, None, tolerances.facet, tolerances)[0]
+
+
+def envelopes(
+    paths: Sequence[Sequence[Line]],
+    pieces: Sequence[Piece],
+    shown: Shown | None = None,
+    facet: float | None = None,
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> tuple[Envelope, Index]:
+    """The envelopes of the same pieces along many paths, in one mesh; and the path (T,) of each triangle.
+
+    Args:
+        shown: leaves out triangles that nothing is near to.
+        facet: how far a facet may stand out from its round, where that is another length, mm.
+    """
+    return _meshed(paths, pieces, None, shown, tolerances.facet if facet is None else facet, tolerances)
+
+
+def _meshed(
+    paths: Sequence[Sequence[Line]],
+    pieces: Sequence[Piece],
+    wanted: Wanted | None,
+    shown: Shown | None,
+    facet: float,
+    tolerances: FclTolerances,
+) -> tuple[Envelope, Index]:
+    groups: dict[float, tuple[list[Line], list[int]]] = {}
+    for number, lines in enumerate(paths):
+        for line in lines:
+            simple = _simplified(line, tolerances.simplify) if line.long else line
+            some, of = groups.setdefault(simple.deviation, ([], []))
+            some.append(simple)
+            of.append(number)
+    soup = _Soup(shown)
+    for lines, of in groups.values():
+        whole = _Bits.of(lines, of)
         for piece in pieces:
-            bits = to_ends = None
+            bits = whole
             if wanted is not None:
-                bits, to_ends = wanted(*_boxes(whole, piece), piece)
+                bits = whole.only(*_asked(wanted, whole, piece, facet))
+            soup.bits = bits
+            if not len(bits.move):
+                continue
             if not np.any(piece.rect):
                 low, high = _open_caps(piece, pieces)
-                radius = float(piece.r.max()) + whole.deviation
-                lines = [whole] if bits is None or to_ends is None else _parts(whole, bits, to_ends)
-                if lines:
-                    edges = _joined([_edges_of_line(line, radius) for line in lines])
-                    _raise_walls(triangles, owner, edges, piece, whole.deviation, low, high)
+                edges = _edges_of_line(bits, float(piece.r.max()) + bits.deviation, facet, soup.near(piece))
+                _raise_walls(soup, edges, piece, bits.deviation, low, high)
                 continue
-            # bit by bit: what a rectangle draws does not hang on the bits before and behind
-            p, q, of = whole.points[:-1], whole.points[1:], whole.move
-            if bits is not None:
-                p, q, of = p[bits], q[bits], of[bits]
-            piece = _widened(piece, whole.deviation)
-            edges, cores = _edges_of_rectangle(p, q, of, piece)
-            _raise_walls(triangles, owner, edges, piece, 0.0, True, True)
-            for z in (piece.z[0], piece.z[-1]):
-                _add_fan(triangles, owner, cores, of, float(z))
-    soup = np.concatenate(triangles) if triangles else np.empty((0, 3, 3))
-    move = np.concatenate(owner) if owner else np.empty(0, dtype=np.int64)
+            wide = _widened(piece, whole.deviation, tolerances.small_round)
+            edges, cores = _edges_of_rectangle(bits, wide, facet, soup.near(wide))
+            _raise_walls(soup, edges, wide, 0.0, True, True)
+            for z in (wide.z[0], wide.z[-1]):
+                _add_fan(soup, cores, float(z))
     # a widened rectangle's corners are out by the root of two
-    return Envelope(soup, move, FACET + 2.0 * deviation)
+    excess = facet + 2.0 * max(groups, default=0.0)
+    return soup.envelope(excess)
 
 
-def _widened(piece: Piece, by: float) -> Piece:
+def _asked(wanted: Wanted, whole: _Bits, piece: Piece, facet: float) -> tuple[Rows, Rows]:
+    """Which bits are wanted, each line asked about by itself."""
+    low, high, r = _boxes(whole, piece, facet)
+    begin = np.flatnonzero(~whole.follows)
+    lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
+    told = [wanted(low[line], high[line], r, piece) for line in lines]
+    return np.concatenate([some for some, _ in told]), np.concatenate([ends for _, ends in told])
+
+
+class _Soup:
+    """Triangles as they are made, with the move and the path that each belongs to."""
+
+    def __init__(self, shown: Shown | None) -> None:
+        self.shown = shown
+        self.bits: _Bits
+        self._made: list[tuple[Array, Index, Index]] = []
+
+    def add(self, bit: Index, a: Array, b: Array, c: Array) -> None:
+        """Triangles a b c (n, 3) of some bits (n,)."""
+        path = self.bits.path[bit]
+        if self.shown is not None:
+            low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+            some = np.flatnonzero(self.shown(low, high, path))
+            a, b, c, bit, path = a[some], b[some], c[some], bit[some], path[some]
+        self._made.append((np.stack([a, b, c], axis=1), self.bits.move[bit], path))
+
+    def near(self, piece: Piece) -> Near:
+        """Tells which rounds about places (n, 2) of some bits (n,) are worth making for a piece."""
+
+        def near(centre: Array, bit: Index, radius: float, facet: float) -> Index:
+            if self.shown is None or not len(bit):
+                return np.arange(len(bit))
+            out = (radius + facet) * (1.0 + 1e-9)
+            column = np.ones((len(bit), 1))
+            low = np.hstack([centre - out, column * piece.z[0]])
+            high = np.hstack([centre + out, column * piece.z[-1]])
+            return np.flatnonzero(self.shown(low, high, self.bits.path[bit]))
+
+        return near
+
+    def envelope(self, excess: float) -> tuple[Envelope, Index]:
+        if not self._made:
+            none = np.empty(0, dtype=np.int64)
+            return Envelope(np.empty((0, 3, 3)), none, excess), none
+        triangles, move, path = (np.concatenate(each) for each in zip(*self._made, strict=True))
+        return Envelope(triangles, move, excess), path
+
+
+def _widened(piece: Piece, by: float, small_round: float) -> Piece:
     """A piece with its rectangle wider on all sides, its corners sharp: that needs no facets.
 
     A round too small to see goes into the rectangle as well.
     """
     x0, x1, y0, y1 = piece.rect
-    if 0.0 < piece.r.max() <= _SMALL_ROUND:
+    if 0.0 < piece.r.max() <= small_round:
         by += float(piece.r.max())
         piece = replace(piece, r=np.zeros_like(piece.r))
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(line: _Line, piece: Piece) -> tuple[Array, Array, float]:
+def _boxes(bits: _Bits, piece: Piece, facet: float) -> tuple[Array, Array, float]:
     """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways."""
-    p, q = line.points[:-1], line.points[1:]
+    p, q = bits.p, bits.q
     x0, x1, y0, y1 = piece.rect
     n = (len(p), 1)
     low = np.hstack([np.minimum(p, q) + np.array([x0, y0]), np.full(n, piece.z[0])])
     high = np.hstack([np.maximum(p, q) + np.array([x1, y1]), np.full(n, piece.z[-1])])
-    return low, high, float(piece.r.max()) + line.deviation + FACET
+    return low, high, float(piece.r.max()) + bits.deviation + facet
 
 
-def _parts(line: _Line, bits: NDArray[np.bool_], to_ends: NDArray[np.bool_]) -> list[_Line]:
-    """The unbroken parts of a line that ``bits`` (n,) picks; those with a bit of ``to_ends`` are not open."""
-    if bits.all():
-        return [line]
-    parts = []
-    for r in _runs(len(bits), bits):
-        rounded = bool(to_ends[r].any())
-        begins, ends = (
-            rounded or (line.begins and r.start == 0),
-            rounded or (line.ends and r.stop == len(bits)),
-        )
-        parts.append(_Line(line.points[r.start : r.stop + 1], line.move[r], line.deviation, begins, ends))
-    return parts
-
-
-def _runs(count: int, only: NDArray[np.bool_] | None) -> list[slice]:
+def _runs(count: int, only: Rows | None) -> list[slice]:
     if only is None:
         return [slice(0, count)] if count else []
     edge = np.flatnonzero(np.diff(np.r_[False, only, False].astype(np.int8)))
@@ -158,14 +274,14 @@ def _is_short(run: slice) -> bool:
     return bool(run.stop - run.start < _SIMPLIFY_FROM)
 
 
-def _flattened(moves: Moves, run: slice) -> _Line:
+def _flattened(moves: Moves, run: slice, tolerances: FclTolerances) -> Line:
     """Arcs become chords between points of the arc; bits of no length go, unless all are.
 
     Where a program's rounding gives an arc two radii, the radius runs evenly from one to the other.
     """
     start, end, centre, sweep = moves.start[run], moves.end[run], moves.centre[run], moves.sweep[run]
     arc = sweep != 0.0
-    sagitta = SAGITTA if _is_short(run) else SAGITTA_SIMPLIFIED
+    sagitta = tolerances.sagitta if _is_short(run) else tolerances.sagitta_simplified
     count = np.ones(len(sweep), dtype=np.int64)
     r0 = np.where(arc, np.hypot(*(start - centre).T), 0.0)
     r1 = np.where(arc, np.hypot(*(end - centre).T), 0.0)
@@ -187,11 +303,11 @@ def _flattened(moves: Moves, run: slice) -> _Line:
     else:
         points, owner = points[:2], owner[:1]
     deviation = sagitta if arc.any() else 0.0
-    return _Line(points, owner + run.start, deviation)
+    return Line(points, owner + run.start, deviation, not _is_short(run))
 
 
-def _simplified(line: _Line) -> _Line:
-    """Bits that run on within ``SIMPLIFY`` of one straight become one, as long as they lead away."""
+def _simplified(line: Line, simplify: float) -> Line:
+    """Bits that run on within ``simplify`` of one straight become one, as long as they lead away."""
     n = len(line.move)
     xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
     keep = [0]
@@ -209,15 +325,15 @@ def _simplified(line: _Line) -> _Line:
                 dx, dy = xs[i] - ax, ys[i] - ay
                 far = (dx * dx + dy * dy) ** 0.5
                 wide = None
-        if far <= SIMPLIFY:
+        if far <= simplify:
             # too near to give a direction: it stands for itself
             keep.append(i)
             ax, ay, wide = xs[i], ys[i], None
             continue
         if wide is None:
-            wide, reach = (dx / far, dy / far, -SIMPLIFY / far, SIMPLIFY / far), far
+            wide, reach = (dx / far, dy / far, -simplify / far, simplify / far), far
         else:
-            tangent, room = across / along, SIMPLIFY * far / (along * along)
+            tangent, room = across / along, simplify * far / (along * along)
             wide = (ux, uy, max(low, tangent - room), min(high, tangent + room))
             reach = far
             if wide[2] > wide[3]:
@@ -226,23 +342,24 @@ def _simplified(line: _Line) -> _Line:
     if keep[-1] != n:
         keep.append(n)
     index = np.array(sorted(set(keep)))
-    return _Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * SIMPLIFY)
+    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)
 
 
 @dataclass(frozen=True)
 class _Edges:
-    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each, move (E,)."""
+    """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit
+    (E,)."""
 
     p: Array
     q: Array
     u: Array
     v: Array
-    move: Index
+    bit: Index
 
 
-def _fan(centre: Array, begin: Array, extent: Array, move: Index, radius: float) -> _Edges:
+def _fan(centre: Array, begin: Array, extent: Array, bit: Index, radius: float, facet: float) -> _Edges:
     """Circumscribed facets about each centre (n, 2), anticlockwise from ``begin`` over ``extent`` radians."""
-    widest = 2.0 * np.arccos(radius / (radius + FACET)) if radius > 0.0 else np.pi / 2
+    widest = 2.0 * np.arccos(radius / (radius + facet)) if radius > 0.0 else np.pi / 2
     facets = np.maximum(np.ceil(extent / min(widest, np.pi / 2)), 1).astype(np.int64)
     owner = np.repeat(np.arange(len(facets)), facets + 1)
     step = (extent / facets)[owner]
@@ -254,45 +371,54 @@ def _fan(centre: Array, begin: Array, extent: Array, move: Index, radius: float)
     stretch = 1.0 / np.cos(step / 2.0)
     u = np.stack([np.cos(a0), np.sin(a0)], axis=1) * np.where(first, 1.0, stretch)[:, None]
     v = np.stack([np.cos(a1), np.sin(a1)], axis=1) * np.where(last, 1.0, stretch)[:, None]
-    return _Edges(centre[owner], centre[owner], u, v, move[owner])
+    return _Edges(centre[owner], centre[owner], u, v, bit[owner])
 
 
 def _joined(parts: Sequence[_Edges]) -> _Edges:
     return _Edges(
-        *(np.concatenate([getattr(e, name) for e in parts]) for name in ("p", "q", "u", "v", "move"))
+        *(np.concatenate([getattr(e, name) for e in parts]) for name in ("p", "q", "u", "v", "bit"))
     )
 
 
-def _edges_of_line(line: _Line, radius: float) -> _Edges:
-    """The outline of a disc that follows the line: both sides, outer wedges, half turns at its ends."""
-    p, q = line.points[:-1], line.points[1:]
+def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edges:
+    """The outlines of a disc that follows the lines: both sides, outer wedges, half turns at their ends."""
+    p, q = bits.p, bits.q
     along = q - p
     length = np.hypot(along[:, 0], along[:, 1])
-    if length[0] == 0.0:
-        return _fan(p[:1], np.zeros(1), np.full(1, 2.0 * np.pi), line.move[:1], radius)
-    along = along / length[:, None]
+    stands = np.flatnonzero(length == 0.0)
+    go = np.flatnonzero(length != 0.0)
+    along = along / np.where(length > 0.0, length, 1.0)[:, None]
     left = np.stack([-along[:, 1], along[:, 0]], axis=1)
     angle = np.arctan2(left[:, 1], left[:, 0])
+    # the turn from the bit before to each bit that follows one
+    after = np.flatnonzero(bits.follows)
+    before = after - 1
     turn = np.arctan2(
-        along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0], (along[:-1] * along[1:]).sum(axis=1)
+        along[before, 0] * along[after, 1] - along[before, 1] * along[after, 0],
+        (along[before] * along[after]).sum(axis=1),
     )
-    to_left, to_right = np.flatnonzero(turn > 0.0), np.flatnonzero(turn < 0.0)
-    parts = [
-        _Edges(p, q, left, left, line.move),
-        _Edges(p, q, -left, -left, line.move),
-        _fan(q[to_left], angle[to_left] + np.pi, turn[to_left], line.move[to_left], radius),
-        _fan(q[to_right], angle[to_right + 1], -turn[to_right], line.move[to_right], radius),
+    to_left, to_right = before[turn > 0.0], before[turn < 0.0]
+    begins, ends = np.flatnonzero(bits.begins & (length > 0.0)), np.flatnonzero(bits.ends & (length > 0.0))
+    half, full = np.full(len(p), np.pi), np.full(len(p), 2.0 * np.pi)
+    rounds = [
+        (q, to_left, angle[to_left] + np.pi, turn[turn > 0.0]),
+        (q, to_right, angle[to_right + 1], -turn[turn < 0.0]),
+        (p, begins, angle[begins], half[begins]),
+        (q, ends, angle[ends] + np.pi, half[ends]),
+        (p, stands, np.zeros(len(stands)), full[stands]),
     ]
-    if line.begins:
-        parts.append(_fan(p[:1], angle[:1], np.full(1, np.pi), line.move[:1], radius))
-    if line.ends:
-        parts.append(_fan(q[-1:], angle[-1:] + np.pi, np.full(1, np.pi), line.move[-1:], radius))
+    parts = [_Edges(p[go], q[go], left[go], left[go], go), _Edges(p[go], q[go], -left[go], -left[go], go)]
+    for centre, bit, begin, extent in rounds:
+        k = near(centre[bit], bit, radius, facet)
+        if len(k):
+            parts.append(_fan(centre[bit[k]], begin[k], extent[k], bit[k], radius, facet))
     return _joined(parts)
 
 
-def _edges_of_rectangle(p: Array, q: Array, move: Index, piece: Piece) -> tuple[_Edges, Array]:
-    """The outline of a rectangle grown by a disc along bits p-q (n, 2) of ``move`` (n,); their hexagons
-    (n, 6, 2)."""
+def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float, near: Near) -> tuple[_Edges, Array]:
+    """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
+    p, q = bits.p, bits.q
+    bit = np.arange(len(p))
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
     d = q - p
@@ -314,13 +440,14 @@ def _edges_of_rectangle(p: Array, q: Array, move: Index, piece: Piece) -> tuple[
     radius = float(piece.r.max())
     for k in range(6):
         a, b = core[:, k], core[:, (k + 1) % 6]
-        parts.append(_Edges(a, b, normals[k], normals[k], move))
+        parts.append(_Edges(a, b, normals[k], normals[k], bit))
         if radius > 0.0:
             n, m = normals[k], normals[(k + 1) % 6]
             extent = np.arctan2(n[:, 0] * m[:, 1] - n[:, 1] * m[:, 0], (n * m).sum(axis=1))
             some = np.flatnonzero(extent > 0.0)
+            some = some[near(b[some], some, radius, facet)]
             begin = np.arctan2(n[some, 1], n[some, 0])
-            parts.append(_fan(b[some], begin, extent[some], move[some], radius))
+            parts.append(_fan(b[some], begin, extent[some], some, radius, facet))
     return _joined(parts), core
 
 
@@ -332,44 +459,34 @@ def _open_caps(piece: Piece, others: Sequence[Piece]) -> tuple[bool, bool]:
     return low, high
 
 
-def _raise_walls(
-    triangles: list[Array], owner: list[Index], e: _Edges, piece: Piece, grow: float, low: bool, high: bool
-) -> None:
+def _raise_walls(soup: _Soup, e: _Edges, piece: Piece, grow: float, low: bool, high: bool) -> None:
     def ring(k: int) -> tuple[Array, Array]:
-        z = np.full((len(e.move), 1), piece.z[k])
+        z = np.full((len(e.bit), 1), piece.z[k])
         r = piece.r[k] + grow
         return np.hstack([e.p + e.u * r, z]), np.hstack([e.q + e.v * r, z])
 
     rings = [ring(k) for k in range(len(piece.z))]
     for (a0, b0), (a1, b1) in zip(rings, rings[1:], strict=False):
-        _add(triangles, owner, e.move, a0, b0, b1)
-        _add(triangles, owner, e.move, a0, b1, a1)
+        soup.add(e.bit, a0, b0, b1)
+        soup.add(e.bit, a0, b1, a1)
     for k, wanted in ((0, low), (-1, high)):
         if wanted:
             a, b = rings[k]
             z = a[:, 2:]
             p, q = np.hstack([e.p, z]), np.hstack([e.q, z])
-            _add(triangles, owner, e.move, p, b, a)
+            soup.add(e.bit, p, b, a)
             apart = (e.p != e.q).any(axis=1)
-            _add(triangles, owner, e.move[apart], p[apart], q[apart], b[apart])
+            soup.add(e.bit[apart], p[apart], q[apart], b[apart])
 
 
-def _add_fan(triangles: list[Array], owner: list[Index], core: Array, move: Index, z: float) -> None:
+def _add_fan(soup: _Soup, core: Array, z: float) -> None:
     flat = np.concatenate([core, np.full((*core.shape[:2], 1), z)], axis=2)
     for k in range(1, core.shape[1] - 1):
-        _add(triangles, owner, move, flat[:, 0], flat[:, k], flat[:, k + 1])
+        soup.add(np.arange(len(core)), flat[:, 0], flat[:, k], flat[:, k + 1])
 
 
-def _add(triangles: list[Array], owner: list[Index], move: Index, a: Array, b: Array, c: Array) -> None:
-    triangles.append(np.stack([a, b, c], axis=1))
-    owner.append(move)
-
-
-def straight_runs(moves: Moves, only: NDArray[np.bool_] | None = None) -> list[tuple[Array, float]]:
-    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path.
-
-    Args:
-        moves: of one stretch, mm, machine X Y.   only: the moves (M,) that count; None for all of them.
-    """
-    lines = [_flattened(moves, run) for run in _runs(len(moves), only)]
-    return [(line.points, line.deviation) for line in lines]
+def straight_runs(
+    moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
+) -> list[tuple[Array, float]]:
+    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
+    return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]

@@ -22,9 +22,6 @@ from clearance.toolpath.moves import Moves
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
 
-#: boxes are taken larger by this, mm, than what they hold; the envelope's mesh stands out by less
-_ROOM = 0.01
-
 
 class TouchHead:
     """One head, grown, along one set of moves, against bodies at the lifts asked for.
@@ -42,7 +39,8 @@ class TouchHead:
         lifts: Mapping[int, Sequence[float]],
     ) -> None:
         self.bodies, self.moves, self.pieces, self.only = bodies, moves, tuple(pieces), only
-        self.runs = straight_runs(moves, only)
+        self.room = bodies.tolerances.room
+        self.runs = straight_runs(moves, only, bodies.tolerances)
         self.box = self._box()
         self.near: dict[int, Surface] = {}
         around = []
@@ -55,12 +53,12 @@ class TouchHead:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
             def wanted(first: Array, last: Array, r: float, _: Piece) -> tuple[Rows, Rows]:
-                room = np.array([r + _ROOM, r + _ROOM, _ROOM])
+                room = np.array([r + self.room, r + self.room, self.room])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 some = np.asarray(np.any(np.all(meets, axis=2), axis=1))
                 return some, some
 
-            mesh = envelope(moves, self.pieces, only, wanted)
+            mesh = envelope(moves, self.pieces, only, wanted, bodies.tolerances)
             if len(mesh.triangles):
                 self.surface = Surface(mesh.triangles, bodies.origin)
 
@@ -70,15 +68,15 @@ class TouchHead:
         boxes = []
         for piece in self.pieces:
             x0, x1, y0, y1 = piece.rect
-            r = float(piece.r.max()) + _ROOM
-            first = [low[0] + x0 - r, low[1] + y0 - r, piece.z[0] - _ROOM]
-            boxes.append((first, [high[0] + x1 + r, high[1] + y1 + r, piece.z[-1] + _ROOM]))
+            r = float(piece.r.max()) + self.room
+            first = [low[0] + x0 - r, low[1] + y0 - r, piece.z[0] - self.room]
+            boxes.append((first, [high[0] + x1 + r, high[1] + y1 + r, piece.z[-1] + self.room]))
         lows, highs = np.array([a for a, _ in boxes]), np.array([b for _, b in boxes])
         return lows, highs
 
     def _near(self, body: int, heights: Sequence[float]) -> tuple[Array, Array] | None:
         """The triangles of a body that come into the head's boxes at any height, for FCL; their box."""
-        low, high = self.bodies.boxes(body)
+        low, high = self.bodies.crowd(body).low, self.bodies.crowd(body).high
         rows = np.zeros(len(low), dtype=bool)
         for first, last in zip(*self.box, strict=True):
             flat = ((low[:, :2] <= last[:2]) & (high[:, :2] >= first[:2])).all(axis=1)
@@ -113,7 +111,7 @@ def swallowed(
     """Whether the body, lifted, holds any of the pieces; None where its surface is open and nobody knows."""
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
-    runs = straight_runs(moves, only)
+    runs = straight_runs(moves, only, bodies.tolerances)
     return body_swallows(one.triangles_M, bodies.crowd(body), one.closed, runs, lowered)
 
 

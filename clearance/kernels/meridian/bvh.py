@@ -1,59 +1,107 @@
-"""Triangles of bodies, or chords of a path, go in; trees of boxes over them come out, level by level."""
+"""Bounding volume hierarchies: triangles of bodies, or chords of paths, go in; axis-aligned boxes over them,
+eight to a parent, come out.
+
+The nodes of all levels stand in one array, leaves first, so that a pair of nodes is a pair of numbers
+whatever their levels. Every owner (a body, a path) has one root on the top level of its own tree.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.extent import extent
-from clearance.kernels.meridian.search import Chords
+from clearance.kernels.meridian.chords import Chords
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
 #: children of a box
 _BRANCH = 8
 
 
-@dataclass(frozen=True)
-class Level:
-    """Nodes of one level: boxes, the range of children on the level below, the first leaf, the owner."""
+class Hierarchy:
+    """Boxes (n) and how they hold each other.
+
+    Attributes:
+        low, high: (n, d) corners of the boxes.   level: (n,) 0 for leaves.
+        first, count: (n,) the children of a node that is no leaf.
+        leaf, leaves: (n,) the first triangle or chord under it, and how many.
+    """
 
     low: Array
     high: Array
-    first: Index
-    count: Index
-    leaf: Index
-    owner: Index
+    level: NDArray[np.int8]
+    first: NDArray[np.integer]
+    count: NDArray[np.integer]
+    leaf: NDArray[np.integer]
+    leaves: NDArray[np.integer]
+
+    def children(self, nodes: Index, of: NDArray[np.bool_]) -> tuple[Index, Index]:
+        """Those of ``nodes`` (n,) that ``of`` (n,) picks replaced by all their children, the others as they
+        are; and the row of ``nodes`` that each one came from."""
+        rows, offset = counted(np.where(of, self.count[nodes], 1))
+        return np.where(of, self.first[nodes], nodes)[rows] + offset, rows
+
+    def leaves_under(self, nodes: Index) -> tuple[Index, Index]:
+        """All triangles or chords under ``nodes``, and the row of ``nodes`` that each one came from."""
+        rows, offset = counted(self.leaves[nodes])
+        return self.leaf[nodes][rows] + offset, rows
 
 
-def _levels(low: Array, high: Array, owner: Index) -> list[Level]:
-    """Levels from the leaves up until each owner has one node. Leaves of one owner stand together."""
-    n = len(low)
-    ids = np.arange(n)
-    levels = [Level(low, high, ids, np.ones(n, dtype=np.intp), ids, owner)]
-    while True:
-        below = levels[-1]
-        m = len(below.owner)
-        start_of_owner = np.flatnonzero(np.r_[True, below.owner[1:] != below.owner[:-1]])
-        if len(start_of_owner) == m:
-            return levels
-        size = np.diff(np.r_[start_of_owner, m])
-        in_owner = np.arange(m) - np.repeat(start_of_owner, size)
-        first = np.flatnonzero(in_owner % _BRANCH == 0)
-        levels.append(
-            Level(
-                np.minimum.reduceat(below.low, first),
-                np.maximum.reduceat(below.high, first),
-                first,
-                np.diff(np.r_[first, m]),
-                below.leaf[first],
-                below.owner[first],
-            )
-        )
+class Nodes(Hierarchy):
+    """A forest, leaves first, then level by level; all owners reach up to the same level.
+
+    Attributes:
+        owner: (n,).   roots: (owners with leaves,) in their order, all on the highest level.
+    """
+
+    def __init__(self, count: Sequence[int], dimensions: int) -> None:
+        """Room for so many leaves of each owner; the caller writes their boxes, then calls ``close``."""
+        sizes = np.array([c for c in count if c], dtype=np.intp)
+        levels = [sizes]
+        while (levels[-1] > 1).any():
+            levels.append(-(-levels[-1] // _BRANCH))
+        self.begin = np.concatenate([[0], np.cumsum([int(each.sum()) for each in levels])]).astype(np.intp)
+        self.top = len(levels) - 1
+        n = int(self.begin[-1])
+        self.low, self.high = np.empty((n, dimensions)), np.empty((n, dimensions))
+        self.first, self.count, self.leaf, self.leaves = (np.empty(n, dtype=np.int32) for _ in range(4))
+        self.level = np.repeat(np.arange(len(levels), dtype=np.int8), np.diff(self.begin))
+        owners = np.flatnonzero(np.asarray(count, dtype=np.intp))
+        self.owner: Index = np.concatenate([np.repeat(owners, each) for each in levels]).astype(np.intp)
+        self.roots: Index = np.arange(self.begin[-2], self.begin[-1]) if len(owners) else owners
+        self._sizes = levels
+
+    @property
+    def lowest(self) -> int:
+        """How many leaves there are; they are the nodes below this number."""
+        return int(self.begin[1])
+
+    def close(self) -> None:
+        """Make the boxes of all levels above the leaves."""
+        n = self.lowest
+        self.first[:n] = self.leaf[:n] = np.arange(n)
+        self.count[:n] = self.leaves[:n] = 1
+        for level, sizes in enumerate(self._sizes[:-1]):
+            a, b, c = self.begin[level : level + 3]
+            in_owner = np.arange(b - a) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+            first = np.flatnonzero(in_owner % _BRANCH == 0)
+            np.minimum.reduceat(self.low[a:b], first, out=self.low[b:c])
+            np.maximum.reduceat(self.high[a:b], first, out=self.high[b:c])
+            self.first[b:c] = first + a
+            self.count[b:c] = np.diff(np.r_[first, b - a])
+            self.leaf[b:c] = self.leaf[a:b][first]
+            self.leaves[b:c] = np.add.reduceat(self.leaves[a:b], first)
+
+
+def counted(count: Index) -> tuple[Index, Index]:
+    """Numbers 0, 1 ... count[k] - 1 for each row k, one after the other: the rows, and these numbers."""
+    rows = np.repeat(np.arange(len(count)), count)
+    return rows, np.arange(len(rows)) - np.repeat(np.cumsum(count) - count, count)
 
 
 def _order(triangles: Array) -> Index:
@@ -90,50 +138,73 @@ class TriangleTree:
     """Boxes over the triangles of several bodies; leaves are put in an order in which neighbours are near.
 
     Attributes:
-        triangles: (N, 3, 3) in leaf order.   body: (N,) index into the bodies given.
+        triangles: (N, 3, 3) in leaf order.   body: (N,) index into the bodies given.   nodes: the boxes.
     """
 
     def __init__(self, bodies: Sequence[Array]) -> None:
         count = [len(triangles) for triangles in bodies]
+        self.bodies = len(bodies)
         # written in place throughout: on large models fresh memory costs more than what is done with it
         self.triangles = np.empty((sum(count), 3, 3))
-        self.body: Index = np.repeat(np.arange(len(bodies)), count)
         for triangles, end in zip(bodies, np.cumsum(count), strict=True):
             own = self.triangles[end - len(triangles) : end]
             if len(triangles) > _BRANCH:
                 np.take(triangles, _order(triangles), axis=0, out=own, mode="clip")
             else:
                 own[:] = triangles
-        if len(self.triangles):
+        self.nodes = Nodes(count, 3)
+        n = len(self.triangles)
+        self.body = self.nodes.owner[:n]
+        if n:
             a, b, c = (self.triangles[:, k] for k in range(3))
-            low, high = np.minimum(a, b), np.maximum(a, b)
+            low, high = self.nodes.low[:n], self.nodes.high[:n]
+            np.minimum(a, b, out=low)
+            np.maximum(a, b, out=high)
             np.minimum(low, c, out=low)
             np.maximum(high, c, out=high)
-            self.levels = _levels(low, high, self.body)
+            self.nodes.close()
 
 
 class ChordTree:
-    """Boxes over the chords of a path, in the order of the path."""
+    """Boxes over the chords of a path, in the order of the path. ``slack`` is the largest of its chords."""
 
     def __init__(self, chords: Chords) -> None:
         self.chords = chords
-        ends = np.stack([chords.p, chords.q], axis=1)
-        low = ends.min(axis=1)
-        self.levels = _levels(low, ends.max(axis=1), np.zeros(len(low), dtype=np.intp))
+        self.nodes = Nodes([len(chords.p)], 2)
+        np.minimum(chords.p, chords.q, out=self.nodes.low[: len(chords.p)])
+        np.maximum(chords.p, chords.q, out=self.nodes.high[: len(chords.p)])
+        self.nodes.close()
         self.slack = float(chords.slack.max(initial=0.0))
 
 
-def leaves_under(level: Level, count: int, nodes: Index) -> tuple[Index, Index]:
-    """All leaves under ``nodes``, and the row of ``nodes`` each one came from."""
-    size = np.diff(np.r_[level.leaf, count])[nodes]
-    rows = np.repeat(np.arange(len(nodes)), size)
-    offset = np.arange(len(rows)) - np.repeat(np.cumsum(size) - size, size)
-    return level.leaf[nodes][rows] + offset, rows
+class ChordForest(Hierarchy):
+    """The trees of several paths side by side; each keeps its own levels.
+
+    Attributes:
+        chords: of all paths.   begin, node: (paths,) the numbers of each path's first chord and
+            first node.
+        slack: (n,) of the path that a node is of.   roots: (paths,), -1 for a path of nothing.
+    """
+
+    def __init__(self, trees: Sequence[ChordTree]) -> None:
+        chords = [tree.chords for tree in trees]
+        size = np.array([len(each.p) for each in chords], dtype=np.intp)
+        nodes = [tree.nodes for tree in trees]
+        self.begin: Index = np.cumsum(size) - size
+        total = np.array([len(each.level) for each in nodes], dtype=np.intp)
+        at = np.cumsum(total) - total
+        self.node: Index = at
+
+        def joined(name: str) -> Any:
+            return np.concatenate([getattr(each, name) for each in nodes])
+
+        self.chords = Chords(*(np.concatenate([getattr(c, f) for c in chords]) for f in _CHORD))
+        self.low, self.high, self.level = joined("low"), joined("high"), joined("level")
+        self.count, self.leaves = joined("count"), joined("leaves")
+        self.first = joined("first") + np.repeat(at, total)
+        self.leaf = joined("leaf") + np.repeat(self.begin, total)
+        self.slack = np.repeat([tree.slack for tree in trees], total)
+        self.roots: Index = np.where(total > 0, at + total - 1, -1)
 
 
-def children_of(level: Level, nodes: Index) -> tuple[Index, Index]:
-    """All children of ``nodes`` on the level below, and the row of ``nodes`` each one came from."""
-    count = level.count[nodes]
-    rows = np.repeat(np.arange(len(nodes)), count)
-    offset = np.arange(len(rows)) - np.repeat(np.cumsum(count) - count, count)
-    return level.first[nodes][rows] + offset, rows
+_CHORD = ("p", "q", "slack", "move")

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,12 +23,9 @@ from numpy.typing import NDArray
 from clearance.scene.heads import Piece
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
 NOWHERE = 1e6
-
-#: a search ends within this of the best place (mm); measures are widened by it to stay on the safe side
-SEARCH_WIDTH = 1e-7
 
 
 class Profiles:
@@ -74,7 +72,7 @@ class Profiles:
 
 
 @dataclass(frozen=True)
-class Clearance:
+class ClearanceMeasure:
     """Distance in the half plane from (g, z) to the profile and all that lies inside it."""
 
     profiles: Profiles
@@ -106,7 +104,7 @@ class Clearance:
 
 
 @dataclass(frozen=True)
-class Side:
+class SideMeasure:
     """Horizontal distance where (g, z) shares a height with the profile, grown by the height margin."""
 
     profiles: Profiles
@@ -126,7 +124,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Height:
+class HeightMeasure:
     """Vertical distance where (g, z) is over or under the profile, which is grown by the side margin."""
 
     profiles: Profiles
@@ -156,4 +154,4 @@ class Height:
         return np.asarray(np.where(beside > 0.0, NOWHERE + beside, gap))
 
 
-Measure = Clearance | Side | Height
+Measure = ClearanceMeasure | SideMeasure | HeightMeasure

@@ -1,23 +1,26 @@
-"""Exact places in the flat view: pairs of triangle and chord go in, the smallest measure of each comes out.
+"""Leaf test: pairs of strip and chord go in, the smallest measure of each comes out.
 
-A triangle is cut at its middle height into two strips. Within a strip the horizontal slice is a segment
-whose ends move in straight lines, and all slices are parallel; so its distance g to a convex outline is a
-convex function of how far the slice has moved, and every measure has one valley. Golden section finds it;
-what is returned has the search's own width already taken off, so it is never above the truth.
+Along a strip the distance g to a convex outline is a convex function of how far the slice has moved, and
+every measure has one valley. Golden section search finds it (Kiefer, Sequential minimax search for a
+maximum, Proc. AMS 4 (1953), from memory); what is returned has the search's own width already taken off, so
+it is never above the truth.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.kernels.meridian.profile import NOWHERE, SEARCH_WIDTH, Measure, Profiles
+from clearance.kernels.meridian.chords import Chords
+from clearance.kernels.meridian.profile import NOWHERE, Measure
+from clearance.kernels.meridian.strips import Strips, in_strip, outline
+from clearance.tolerances import DEFAULT
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
 _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 #: pairs worked on at a time: the arrays of one search stay in the processor's cache
@@ -30,71 +33,6 @@ _LOOKS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
 _ROUNDING = 1e-12
 #: brackets are not narrowed below this share of a strip: doubles end here
 _FINEST = 1e-14
-
-
-@dataclass(frozen=True)
-class Chords:
-    """Straight pieces of the path (n): ends (n, 2) mm; the true path lies within ``slack`` (n,) of them."""
-
-    p: Array
-    q: Array
-    slack: Array
-    move: Index
-
-
-@dataclass(frozen=True)
-class Strips:
-    """Halves of triangles: slice t in [0, 1] runs from a0 + t (a1 - a0) to b0 + t (b1 - b0), z alike."""
-
-    a0: Array
-    a1: Array
-    b0: Array
-    b1: Array
-    z0: Array
-    z1: Array
-
-
-def strips_of(triangles: Array) -> tuple[Strips, NDArray[np.intp]]:
-    """The strips (S) of triangles (N, 3, 3), and of which triangle each one is (S,)."""
-    order = np.argsort(triangles[:, :, 2], axis=1)
-    v = np.take_along_axis(triangles, order[:, :, None], axis=1)
-    low, mid, high = v[:, 0], v[:, 1], v[:, 2]
-    rise = high[:, 2] - low[:, 2]
-    share = np.divide(mid[:, 2] - low[:, 2], rise, out=np.zeros(len(v)), where=rise > 0.0)
-    across = low + share[:, None] * (high - low)
-    # where two corners share a height one of the halves is an edge of the other
-    lower = np.flatnonzero(mid[:, 2] > low[:, 2])
-    upper = np.flatnonzero((high[:, 2] > mid[:, 2]) | (rise == 0.0))
-    owner = np.concatenate([lower, upper])
-    a0 = np.concatenate([low[lower], mid[upper]])
-    a1 = np.concatenate([mid[lower], high[upper]])
-    b0 = np.concatenate([low[lower], across[upper]])
-    b1 = np.concatenate([across[lower], high[upper]])
-    strips = Strips(a0[:, :2], a1[:, :2], b0[:, :2], b1[:, :2], a0[:, 2], a1[:, 2])
-    return strips, owner
-
-
-def outline_distance(
-    a: Array, b: Array, chords: Chords, which: Index, profiles: Profiles, piece: Index
-) -> Array:
-    """Distance (N,) from segments a-b to what a piece's rectangle covers along its chord, less the slack."""
-    g = _outline(a, b, chords.p[which], chords.q[which], profiles, piece)
-    return np.maximum(g - chords.slack[which], 0.0)
-
-
-def _outline(a: Array, b: Array, p: Array, q: Array, profiles: Profiles, piece: Index) -> Array:
-    if not profiles.boxed.any():
-        return segment_segment(a, b, p, q)
-    boxed = profiles.boxed[piece]
-    j = np.flatnonzero(boxed)
-    if not len(j):
-        return segment_segment(a, b, p, q)
-    g = np.empty(len(a))
-    i = np.flatnonzero(~boxed)
-    if len(i):
-        g[i] = segment_segment(a[i], b[i], p[i], q[i])
-    g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], profiles.rect[piece[j]])
-    return g
 
 
 @dataclass
@@ -129,7 +67,7 @@ class _Open:
         """The measure at slices t (n,)."""
         t2 = t[:, None]
         a, b = self.a0 + t2 * (self.a1 - self.a0), self.b0 + t2 * (self.b1 - self.b0)
-        g = _outline(a, b, self.p, self.q, measure.profiles, self.piece)
+        g = outline(a, b, self.p, self.q, measure.profiles.rect, measure.profiles.boxed, self.piece)
         return measure(np.maximum(g - self.slack, 0.0), self.z + t * self.dz, self.piece)
 
     def bound(self, measure: Measure) -> Array:
@@ -141,33 +79,19 @@ class _Open:
         x = np.concatenate([self.a0, self.a1, self.a0, self.b0])
         y = np.concatenate([self.b0, self.b1, self.a1, self.b1])
         p, q = np.tile(self.p, (4, 1)), np.tile(self.q, (4, 1))
-        g = _outline(x, y, p, q, profiles, np.tile(self.piece, 4)).reshape(4, -1).min(axis=0)
+        g = (
+            outline(x, y, p, q, profiles.rect, profiles.boxed, np.tile(self.piece, 4))
+            .reshape(4, -1)
+            .min(axis=0)
+        )
         start = self.p + profiles.rect[self.piece][:, 0::2]
-        g[_in_strip(start, self.a0, self.a1, self.b0, self.b1)] = 0.0
+        g[in_strip(start, self.a0, self.a1, self.b0, self.b1)] = 0.0
         low, high = np.minimum(self.z, self.z + self.dz), np.maximum(self.z, self.z + self.dz)
         best = profiles.nearest_height(low, high, self.piece)
         return measure(np.maximum(g - self.slack, 0.0), best, self.piece)
 
 
 _OPEN = tuple(f.name for f in fields(_Open))
-
-
-def _in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[np.bool_]:
-    """Whether points (N, 2) lie in the quadrangles a0 a1 b1 b0; a quadrangle of no width holds none.
-
-    The corners must be the triangle's own: an end that comes to a point must do so to the last digit, since a
-    side of no length says nothing about where it points.
-    """
-
-    def side(c: Array, d: Array) -> Array:
-        e, f = d - c, x - c
-        return np.asarray(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])
-
-    sides = [side(a0, a1), side(a1, b1), side(b1, b0), side(b0, a0)]
-    left = np.minimum.reduce(sides) >= 0.0
-    right = np.maximum.reduce(sides) <= 0.0
-    flat = np.maximum.reduce([np.abs(s) for s in sides]) == 0.0
-    return np.asarray((left | right) & ~flat)
 
 
 def search(
@@ -179,6 +103,7 @@ def search(
     enough: Array,
     low: Array,
     want_slice: bool = False,
+    width: float = DEFAULT.meridian.search_width,
 ) -> tuple[Array, Array]:
     """The smallest measure (N,) of each strip against its chord and piece, and the slice t (N,) it is at.
 
@@ -188,8 +113,9 @@ def search(
             below ``enough`` (and not to be used for anything else).
         low: (N,) a bound that is known already; a search that meets it is done.
         want_slice: t is wanted; without it, what is decided by bounds alone is not searched.
+        width: the search ends within this of the lowest place, and it is taken off, mm.
 
-    A returned value is below the true one by at most 2 * ``SEARCH_WIDTH``, and never above it.
+    A returned value is below the true one by at most 2 * ``width``, and never above it.
     """
     todo = _Open.of(strips, chords, chord, piece, measure)
     floor = np.maximum(low, todo.bound(measure))
@@ -204,13 +130,13 @@ def search(
         value, t = valley.lowest()
         _keep_better(best, where, row, value, t)
         floor[row] = np.maximum(floor[row], np.minimum(valley.floor(), best[row]))
-        open_ = (best[row] > floor[row] + SEARCH_WIDTH) & (valley.x[4] - valley.x[1] > _FINEST)
+        open_ = (best[row] > floor[row] + width) & (valley.x[4] - valley.x[1] > _FINEST)
         open_ &= (floor[row] < enough[row]) | (best[row] >= NOWHERE)
         if not open_.all():
             valley = valley.take(open_)
         for _ in range(_STRIDE):
             valley.narrow(measure)
-    return np.maximum(best - SEARCH_WIDTH, floor), where
+    return np.maximum(best - width, floor), where
 
 
 @dataclass

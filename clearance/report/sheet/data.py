@@ -322,7 +322,7 @@ def passes_over(scene: Scene) -> tuple[float, str]:
     for k in sorted(used):
         body = scene.bodies[k]
         top = float(body.triangles_M[..., 2].max(initial=-np.inf))
-        heights.append((top + body.allow.height + body.margin.height, body.name))
+        heights.append((top + body.allow.and_then(body.margin).height, body.name))
     return max(heights, default=(0.0, ""))
 
 

@@ -12,24 +12,22 @@ could end beside the best place is made.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.intervals import Union
-from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
-from clearance.kernels.meridian.search import Chords, strips_of
+from clearance.kernels.meridian.branch_and_bound import Pairs, Traversal, bare
+from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
+from clearance.kernels.meridian.strips import in_strip, outline, strips_of
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
-#: strips are not cut lower than this, mm: by so much an interval may be too long at either end
-STRIP = 1e-4
-#: what would lengthen the union by no more than this is passed over, mm; the union is lengthened by as much
-SLACK = 1e-5
 #: pairs, and strips, worked on at a time
 _AT_ONCE = 1 << 15
 _CHUNK = 1 << 12
@@ -42,18 +40,18 @@ class Lifted:
 
     Attributes:
         piece: grown, with its heights as they are at s = 0.
-        way: by how much the body rises against it for each mm of s: 1, 0 or -1.
+        rate: by how much the body rises against it for each mm of s: 1, 0 or -1.
         span: only what lies between these heights of the body counts (before any raise).
         tag: what an end of the union is to remember; the move is added to it.
     """
 
     piece: Piece
-    way: int
+    rate: int
     span: tuple[float, float] = (-np.inf, np.inf)
     tag: int = 0
 
 
-class _Table:
+class _LiftTable:
     """Pieces by number, with up to three corners each."""
 
     def __init__(self, rows: Sequence[Lifted]) -> None:
@@ -71,7 +69,7 @@ class _Table:
         )
         self.rect = np.array([p.rect for p in pieces], dtype=float).reshape(-1, 4)
         self.boxed = (self.rect != 0.0).any(axis=1)
-        self.way = np.array([row.way for row in rows], dtype=np.intp)
+        self.rate = np.array([row.rate for row in rows], dtype=np.intp)
         self.span = np.array([row.span for row in rows], dtype=float).reshape(-1, 2)
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
 
@@ -88,20 +86,6 @@ class _Table:
         low, high = np.minimum(low, self.peak[row, 0]), np.maximum(high, self.peak[row, 1])
         none = g > self.widest[row]
         return np.where(none, np.inf, low), np.where(none, -np.inf, high)
-
-
-@dataclass(frozen=True)
-class _Pairs:
-    """Pairs of nodes, all of one level in each tree, each with a row of the table."""
-
-    tri_level: int
-    chord_level: int
-    tri: Index
-    chord: Index
-    row: Index
-
-    def take(self, rows: NDArray[np.bool_] | Index | slice) -> _Pairs:
-        return _Pairs(self.tri_level, self.chord_level, self.tri[rows], self.chord[rows], self.row[rows])
 
 
 @dataclass
@@ -168,33 +152,39 @@ class Hits:
         first, last: the raises that matter, mm.
     """
 
-    def __init__(self, first: float, last: float) -> None:
+    def __init__(self, first: float, last: float, tolerances: MeridianTolerances = DEFAULT.meridian) -> None:
+        self.tolerances = tolerances
         self.first, self.last = first, last
         self.union = Union()
         #: (low, high, tag) of all that lengthened the union when it came
-        self.brought: list[tuple[Array, Array, NDArray[np.int64]]] = []
+        self.intervals: list[tuple[Array, Array, NDArray[np.int64]]] = []
 
-    def add(self, tree: TriangleTree, path: ChordTree, rows_of_body: Sequence[Sequence[Lifted]]) -> None:
-        """Take in what the rows of each body (by its number in the tree) hit along a path."""
-        if not len(tree.body) or not len(path.chords.p):
+    def add(self, tree: TriangleTree, asks: Sequence[tuple[ChordTree, Sequence[Sequence[Lifted]]]]) -> None:
+        """Take in what is hit along some paths, all of them in one search.
+
+        Args:
+            asks: each path, and for each body (by its number in the tree) what it is held against.
+        """
+        table = _LiftTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
+        if not len(table.rate) or not len(tree.body):
             return
-        table = _Table([row for rows in rows_of_body for row in rows])
-        begin = np.cumsum([0, *map(len, rows_of_body)])
-        roots = tree.levels[-1].owner
-        tri = np.concatenate([np.full(len(rows_of_body[b]), i) for i, b in enumerate(roots)]).astype(np.intp)
-        row = np.concatenate([np.arange(begin[b], begin[b + 1]) for b in roots]).astype(np.intp)
-        if len(tri):
-            start = _Pairs(len(tree.levels) - 1, len(path.levels) - 1, tri, np.zeros_like(tri), row)
-            _Search(self, tree, path, table).run(start)
+        traversal = Traversal(tree, ChordForest([path for path, _ in asks]), table.rect, table.boxed)
+        at, starts = 0, []
+        for k, (_, rows_of_body) in enumerate(asks):
+            begin = np.cumsum([at, *map(len, rows_of_body)])
+            numbers = [np.arange(a, b) for a, b in zip(begin[:-1], begin[1:], strict=True)]
+            starts.append(traversal.roots(k, k, numbers))
+            at = int(begin[-1])
+        _LiftSearch(self, traversal, table).run(bare(starts))
 
     def windows(self, first: float, last: float) -> list[tuple[float, float, int, int]]:
         """The raises in [first, last] at which nothing meets: see ``Union.gaps``."""
-        return self.union.gaps(first, last, SLACK)
+        return self.union.gaps(first, last, self.tolerances.slack)
 
     def take(self, low: Array, high: Array, tag: NDArray[np.int64]) -> None:
         new = (high >= low) & ~self.union.holds(low, high)
         if new.any():
-            self.brought.append((low[new], high[new], tag[new]))
+            self.intervals.append((low[new], high[new], tag[new]))
             self.union.add(low[new], high[new], tag[new])
 
     def new(self, low: Array, high: Array) -> NDArray[np.bool_]:
@@ -203,16 +193,15 @@ class Hits:
         out = np.zeros(len(low), dtype=bool)
         some = np.flatnonzero(within)
         low, high = np.maximum(low[some], self.first), np.minimum(high[some], self.last)
-        out[some] = ~self.union.holds(low, high, SLACK)
+        out[some] = ~self.union.holds(low, high, self.tolerances.slack)
         return out
 
 
 @dataclass
-class _Search:
+class _LiftSearch:
     hits: Hits
-    tree: TriangleTree
-    path: ChordTree
-    table: _Table
+    traversal: Traversal
+    table: _LiftTable
 
     def raises(self, g_low: Array, z_low: Array, z_high: Array, row: Index) -> tuple[Array, Array]:
         """The raises (low, high) that could hit, for points no nearer than g_low between two heights."""
@@ -221,79 +210,63 @@ class _Search:
 
     def as_raise(self, low: Array, high: Array, row: Index) -> tuple[Array, Array]:
         """Lifts against a head as raises; where a raise changes nothing it is all of them or none."""
-        way = self.table.way[row]
+        rate = self.table.rate[row]
         holds_0 = (low <= 0.0) & (high >= 0.0)
         flat_low = np.where(holds_0, self.hits.first, np.inf)
         flat_high = np.where(holds_0, self.hits.last, -np.inf)
         return (
-            np.where(way > 0, low, np.where(way < 0, -high, flat_low)),
-            np.where(way > 0, high, np.where(way < 0, -low, flat_high)),
+            np.where(rate > 0, low, np.where(rate < 0, -high, flat_low)),
+            np.where(rate > 0, high, np.where(rate < 0, -low, flat_high)),
         )
 
-    def run(self, pairs: _Pairs) -> None:
+    def run(self, pairs: Pairs) -> None:
         waiting = [pairs]
         while waiting:
             pairs, width = self.open(waiting.pop())
-            if len(pairs.row) > _AT_ONCE:
+            if len(pairs) > _AT_ONCE:
                 # the longest first: what they hit spares the others
                 order = np.argsort(-width, kind="stable")
                 waiting.append(pairs.take(order[_AT_ONCE:]))
                 pairs, width = pairs.take(order[:_AT_ONCE]), width[order[:_AT_ONCE]]
-            if not len(pairs.row):
-                continue
-            if pairs.tri_level == 0 and pairs.chord_level == 0:
-                self.finish(pairs.take(np.argsort(-width, kind="stable")))
-                continue
-            self.sample(pairs, width)
-            waiting.append(self.children(pairs))
+            leaf = self.traversal.is_leaf(pairs)
+            if leaf.any():
+                self.finish(pairs.take(leaf).take(np.argsort(-width[leaf], kind="stable")))
+                pairs, width = pairs.take(~leaf), width[~leaf]
+            if len(pairs):
+                self.sample(pairs, width)
+                waiting.append(self.traversal.children(pairs))
 
-    def open(self, pairs: _Pairs) -> tuple[_Pairs, Array]:
+    def open(self, pairs: Pairs) -> tuple[Pairs, Array]:
         """The pairs that could lengthen the union, and how long the intervals are that they could hold."""
-        a, b = self.tree.levels[pairs.tri_level], self.path.levels[pairs.chord_level]
-        low, high = a.low[pairs.tri], a.high[pairs.tri]
-        rect, span = self.table.rect[pairs.row], self.table.span[pairs.row]
-        path_low, path_high = b.low[pairs.chord] + rect[:, 0::2], b.high[pairs.chord] + rect[:, 1::2]
-        apart = np.maximum(np.maximum(low[:, :2] - path_high, path_low - high[:, :2]), 0.0)
-        g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - self.path.slack, 0.0)
-        z_low, z_high = np.maximum(low[:, 2], span[:, 0]), np.minimum(high[:, 2], span[:, 1])
+        nodes, span = self.traversal.tree.nodes, self.table.span[pairs.row]
+        g = self.traversal.apart(pairs, self.traversal.plan(pairs))
+        z_low = np.maximum(nodes.low[pairs.tri, 2], span[:, 0])
+        z_high = np.minimum(nodes.high[pairs.tri, 2], span[:, 1])
         first, last = self.raises(g, z_low, z_high, pairs.row)
         keep = (z_low <= z_high) & self.hits.new(first, last)
-        return pairs.take(keep), (last - first)[keep]
+        return replace(pairs, low=g, g=g).take(keep), (last - first)[keep]
 
-    def sample(self, pairs: _Pairs, width: Array) -> None:
+    def sample(self, pairs: Pairs, width: Array) -> None:
         """What the corners of a triangle do hit on a move, for the pairs with the longest intervals."""
         if len(width) > _SAMPLES:
             pairs = pairs.take(np.argpartition(-width, _SAMPLES)[:_SAMPLES])
-        tri = self.tree.levels[pairs.tri_level].leaf[pairs.tri]
-        chord = self.path.levels[pairs.chord_level].leaf[pairs.chord]
-        chords, row, span = self.path.chords, pairs.row, self.table.span[pairs.row]
-        tag = self.table.tag[row] + chords.move[chord]
+        tri, chord = self.traversal.tree.nodes.leaf[pairs.tri], self.traversal.paths.leaf[pairs.chord]
+        row, span = pairs.row, self.table.span[pairs.row]
+        tag = self.table.tag[row] + self.traversal.paths.chords.move[chord]
         for corner in range(3):
-            x = self.tree.triangles[tri, corner]
-            g = self.distance(x[:, :2], x[:, :2], chords.p[chord], chords.q[chord], row)
-            z = x[:, 2]
-            low, high = self.raises(np.maximum(g - chords.slack[chord], 0.0), z, z, row)
+            x = self.traversal.tree.triangles[tri, corner]
+            g, z = self.traversal.distance(x[:, :2], x[:, :2], chord, row), x[:, 2]
+            low, high = self.raises(g, z, z, row)
             there = (z >= span[:, 0]) & (z <= span[:, 1])
             self.hits.take(low[there], high[there], tag[there])
 
-    def children(self, pairs: _Pairs) -> _Pairs:
-        """The nodes of the higher tree replaced by their children."""
-        t, c = pairs.tri_level, pairs.chord_level
-        if t >= c:
-            level = self.tree.levels[t]
-            child, of = _children(level.first, level.count, pairs.tri)
-            return _Pairs(t - 1, c, child, pairs.chord[of], pairs.row[of])
-        level = self.path.levels[c]
-        child, of = _children(level.first, level.count, pairs.chord)
-        return _Pairs(t, c - 1, pairs.tri[of], child, pairs.row[of])
-
-    def finish(self, pairs: _Pairs) -> None:
+    def finish(self, pairs: Pairs) -> None:
         """Triangles against chords, exactly."""
         at, size = 0, _SAMPLES
-        while at < len(pairs.row):
+        while at < len(pairs):
             now, _ = self.open(pairs.take(slice(at, at + size)))
             at, size = at + size, _CHUNK
-            if len(now.row):
+            if len(now):
                 waiting = [self.cells(now)]
                 while waiting:
                     cells = waiting.pop()
@@ -302,10 +275,10 @@ class _Search:
                         if len(cut):
                             waiting.append(cut.halves())
 
-    def cells(self, pairs: _Pairs) -> _Cells:
-        chords: Chords = self.path.chords
-        strips, of = strips_of(self.tree.triangles[pairs.tri])
-        chord, row = pairs.chord[of], pairs.row[of]
+    def cells(self, pairs: Pairs) -> _Cells:
+        chords = self.traversal.paths.chords
+        strips, of = strips_of(self.traversal.tree.triangles[pairs.tri])
+        chord, row = self.traversal.paths.leaf[pairs.chord[of]], pairs.row[of]
         cells = _Cells(
             strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
             chords.p[chord], chords.q[chord], chords.slack[chord], row, chords.move[chord],
@@ -318,14 +291,16 @@ class _Search:
         row = cells.row
 
         def g_of(x: Array, y: Array) -> Array:
-            return np.maximum(self.distance(x, y, cells.p, cells.q, row) - cells.slack, 0.0)
+            return np.maximum(
+                outline(x, y, cells.p, cells.q, self.table.rect, self.table.boxed, row) - cells.slack, 0.0
+            )
 
         g0, g1 = g_of(cells.a0, cells.b0), g_of(cells.a1, cells.b1)
         g = np.minimum(np.minimum(g0, g1), np.minimum(g_of(cells.a0, cells.a1), g_of(cells.b0, cells.b1)))
         inside = cells.p + self.table.rect[row][:, 0::2]
-        g[_in_quadrangle(inside, cells.a0, cells.a1, cells.b1, cells.b0)] = 0.0
+        g[in_strip(inside, cells.a0, cells.a1, cells.b0, cells.b1)] = 0.0
         low, high = self.raises(g, cells.z0, cells.z1, row)
-        done = cells.z1 - cells.z0 <= STRIP
+        done = cells.z1 - cells.z0 <= self.hits.tolerances.strip
         tag = self.table.tag[row] + cells.move
         # both end slices, and whatever height the smallest g is at, are there
         for g_there, z_there, z_other in (
@@ -339,32 +314,3 @@ class _Search:
             self.hits.take(sure[0][some], sure[1][some], tag[some])
         self.hits.take(low[done], high[done], tag[done])
         return cells.take(~done & self.hits.new(low, high))
-
-    def distance(self, a: Array, b: Array, p: Array, q: Array, row: Index) -> Array:
-        """From segments a-b to what the row's rectangle covers along p-q."""
-        boxed = self.table.boxed[row]
-        if not boxed.any():
-            return segment_segment(a, b, p, q)
-        g = np.empty(len(a))
-        i, j = np.flatnonzero(~boxed), np.flatnonzero(boxed)
-        g[i] = segment_segment(a[i], b[i], p[i], q[i])
-        g[j] = segment_swept_rectangle(a[j], b[j], p[j], q[j], self.table.rect[row[j]])
-        return g
-
-
-def _children(first: Index, count: Index, nodes: Index) -> tuple[Index, Index]:
-    """All children of nodes on the level below, and the place in ``nodes`` each one came from."""
-    n = count[nodes]
-    of = np.repeat(np.arange(len(nodes)), n)
-    offset = np.arange(len(of)) - np.repeat(np.cumsum(n) - n, n)
-    return first[nodes][of] + offset, of
-
-
-def _in_quadrangle(x: Array, *corner: Array) -> NDArray[np.bool_]:
-    """Whether points (N, 2) lie in convex quadrangles, given by their corners in order."""
-    sides = []
-    for c, d in zip(corner, (*corner[1:], corner[0]), strict=True):
-        e, f = d - c, x - c
-        sides.append(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])
-    left, right = np.minimum.reduce(sides) >= 0.0, np.maximum.reduce(sides) <= 0.0
-    return np.asarray((left | right) & (np.maximum.reduce([np.abs(s) for s in sides]) > 0.0))

@@ -1,0 +1,401 @@
+"""The smallest measure for each of many keys: bodies and paths go in; values, and where they are, come out.
+
+Many searches are done in one: each asks about one path and some bodies, and goes down the two hierarchies as
+it would alone, so that a figure does not depend on what else was asked. A key is a body of one search (how
+near does the head come to each) or a move of its path (what is nearest along the way). The incumbent of a
+key, the smallest value that was found to be there, drops every pair whose bound is no smaller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.kernels.meridian.branch_and_bound import Pairs, Traversal, bare, joined, ranked
+from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
+from clearance.kernels.meridian.profile import Measure
+from clearance.kernels.meridian.search import CHUNK, quick, search
+from clearance.kernels.meridian.strips import strips_of
+from clearance.tolerances import DEFAULT, MeridianTolerances
+
+Array = NDArray[np.float64]
+Index = NDArray[np.integer[Any]]
+
+#: pairs of a key that are followed to the end before all others (a beam), to have good incumbents early
+_BEAM = 8
+#: of these, pairs of a move whose slices are looked at
+_LOOKED_AT = 2
+#: the same from fixed places of the path, where many boxes are equally near
+_FIXED = 48
+#: pairs of a key that are tried at each level
+_SAMPLES = 4
+#: trying every move under a node of the path pays from this level of its tree downwards, and at every second
+#: level of the other
+_NEAR_LEAVES = 2
+#: with no more pairs than this in all, trees are not worth it
+_ALL = 20000
+#: with no more pairs than this both trees are gone down at once
+_FEW = 1500
+#: pairs of a key that are followed to the end at first, and how many times more of what waits at the next
+_WIDTH, _WIDER = 8, 64
+#: with more pairs than this only the most promising are followed at first
+_MANY = 6000
+#: pairs followed at a time: what bounds the memory
+_AT_ONCE = 1 << 17
+#: searches made before the incumbents are looked at again
+_FIRST = 512
+#: pairs, and searches, that are begun together: what bounds the memory
+_BEGUN, _TOGETHER = 1 << 18, 200
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One search.
+
+    Attributes:
+        path: what the head follows.
+        rows_of_body: for each body of the tree the rows of the measure's profiles that it is held against.
+        start: (keys,) only values below these are looked for, and these are returned where there is none.
+    """
+
+    path: ChordTree
+    rows_of_body: Sequence[Index]
+    start: Array
+
+
+@dataclass
+class Nearest:
+    """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
+
+    value: Array
+    triangle: Index
+    chord: Index
+    row: Index
+
+    def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
+        """Take each value that is smaller than what its key has."""
+        better = np.flatnonzero(value < self.value[key])
+        if not len(better):
+            return
+        better = better[np.lexsort((value[better], key[better]))]
+        first = better[np.r_[True, key[better][1:] != key[better][:-1]]]
+        at = key[first]
+        self.value[at], self.triangle[at] = value[first], triangle[first]
+        self.chord[at], self.row[at] = chord[first], row[first]
+
+
+def nearest(
+    tree: TriangleTree,
+    measure: Measure,
+    asks: Sequence[Ask],
+    by_move: bool = False,
+    settled: float = -1.0,
+    tolerances: MeridianTolerances = DEFAULT.meridian,
+) -> list[Nearest]:
+    """The smallest measure for each key of each search.
+
+    Args:
+        by_move: keys are the moves of the paths; otherwise they are the bodies.
+        settled: a key whose value is no larger than this is not looked at further.
+    """
+    out: list[Nearest] = []
+    begin = 0
+    while begin < len(asks):
+        end, pairs = begin, 0
+        while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
+            pairs += min(_size(tree, asks[end]), _ALL)
+            end += 1
+        out += _NearestSearch(
+            tree, measure, asks[begin:end], by_move, settled, tolerances.search_width
+        ).answers()
+        begin = end
+    return out
+
+
+def _size(tree: TriangleTree, ask: Ask) -> int:
+    """How many pairs of leaves, with all rows, there are."""
+    return len(tree.body) * len(ask.path.chords.p) * max((len(rows) for rows in ask.rows_of_body), default=0)
+
+
+class _NearestSearch:
+    """Narrows pairs down. What is had for each key is in ``found`` and only ever gets smaller."""
+
+    def __init__(
+        self,
+        tree: TriangleTree,
+        measure: Measure,
+        asks: Sequence[Ask],
+        by_move: bool,
+        settled: float,
+        width: float,
+    ) -> None:
+        self.tree, self.measure, self.asks = tree, measure, asks
+        self.by_move, self.settled, self.width = by_move, settled, width
+        own: dict[int, int] = {}
+        trees: list[ChordTree] = []
+        self.path = np.empty(len(asks), dtype=np.intp)
+        for k, ask in enumerate(asks):
+            # keys of moves are told by the path's own nodes: each search has these to itself
+            name = k if by_move else id(ask.path)
+            if name not in own:
+                own[name] = len(trees)
+                trees.append(ask.path)
+            self.path[k] = own[name]
+        self.paths = ChordForest(trees)
+        profiles = measure.profiles
+        self.traversal = Traversal(tree, self.paths, profiles.rect, profiles.boxed)
+        keys = [len(ask.start) for ask in asks]
+        self.first_key: Index = np.cumsum([0, *keys])[:-1]
+        start = np.concatenate([ask.start for ask in asks])
+        self.found = Nearest(start, *(np.full(len(start), -1, dtype=np.intp) for _ in range(3)))
+        if by_move:
+            self.move_key = self.paths.chords.move + np.repeat(
+                self.first_key, [len(ask.path.chords.p) for ask in asks]
+            )
+
+    def answers(self) -> list[Nearest]:
+        if len(self.tree.body):
+            small = [_size(self.tree, ask) <= _ALL for ask in self.asks]
+            self.few(small)
+            self.many([not each for each in small])
+        out = []
+        for k, (a, ask) in enumerate(zip(self.first_key, self.asks, strict=True)):
+            mine = slice(int(a), int(a) + len(ask.start))
+            f = self.found
+            chord = f.chord[mine] - self.paths.begin[self.path[k]]
+            chord[f.chord[mine] < 0] = -1
+            out.append(Nearest(f.value[mine], f.triangle[mine], chord, f.row[mine]))
+        return out
+
+    def few(self, these: Sequence[bool]) -> None:
+        """The searches that have so few pairs that all are looked at."""
+        every = [
+            self.traversal.every(k, int(self.path[k]), ask.rows_of_body)
+            for k, ask in enumerate(self.asks)
+            if these[k] and self.paths.roots[self.path[k]] >= 0
+        ]
+        if every:
+            pairs = self.bounded(bare(every))
+            self.look(self.best(pairs, _BEAM))
+            self.finish(self.pruned(pairs))
+
+    def many(self, these: Sequence[bool]) -> None:
+        """The searches that go down the trees."""
+        which = [k for k in range(len(self.asks)) if these[k]]
+        roots = [self.traversal.roots(k, int(self.path[k]), self.asks[k].rows_of_body) for k in which]
+        roots = [pairs for pairs in roots if len(pairs)]
+        if not roots:
+            return
+        first = bare(roots)
+        self.beam(first, _BEAM)
+        if not self.by_move:
+            # what lies over or under the head has no best place in its boxes: look from a few fixed ones
+            fixed = []
+            for pairs in roots:
+                path = self.path[pairs.ask[0]]
+                leaves = int(self.paths.leaves[self.paths.roots[path]])
+                few = np.unique(np.linspace(0, leaves - 1, 4).astype(np.intp)) + self.paths.node[path]
+                rows = np.repeat(np.arange(len(pairs)), len(few))
+                fixed.append(
+                    Pairs(pairs.ask[rows], pairs.tri[rows], np.tile(few, len(pairs)), pairs.row[rows])
+                )
+            self.beam(bare(fixed), _FIXED)
+        self.run(first)
+
+    @property
+    def samples(self) -> int:
+        """How many pairs are tried: one for each node of the path stands for all moves under it."""
+        return 1 if self.by_move else _SAMPLES
+
+    def beam(self, pairs: Pairs, width: int) -> None:
+        """Follow only the best ``width`` pairs of each key to the end: good values early drop much later."""
+        while len(pairs):
+            pairs = self.best(self.bounded(pairs), width)
+            self.sample(self.best(pairs, self.samples))
+            leaf = self.traversal.is_leaf(pairs)
+            if leaf.any():
+                self.look(self.best(pairs.take(leaf), _LOOKED_AT if self.by_move else _BEAM))
+                pairs = pairs.take(~leaf)
+            pairs = self.opened(pairs)
+
+    def run(self, pairs: Pairs) -> None:
+        """Follow every pair that can still matter: a few of each key to the end first, then more at a time.
+
+        What waits is looked at again with the values had by then, and most of it is dropped.
+        """
+        now = self.bounded(pairs)
+        width = np.full(len(self.asks), _WIDTH)
+        waiting: dict[int, list[tuple[Pairs, int]]] = {}
+        while len(now) or waiting:
+            now = self.pruned(now)
+            count = np.bincount(now.ask, minlength=len(self.asks))
+            for k in np.flatnonzero(count > _MANY):
+                mine = now.ask == k
+                first, later = self.parted(now.take(mine), int(width[k]))
+                if len(later):
+                    waiting.setdefault(int(k), []).append((later, int(width[k]) * _WIDER))
+                now = joined([now.take(~mine), first])
+                count[k] = len(first)
+            leaf = self.traversal.is_leaf(now)
+            if leaf.any():
+                count -= np.bincount(now.ask[leaf], minlength=len(self.asks))
+                self.finish(now.take(leaf))
+                now = now.take(~leaf)
+            if len(now):
+                self.sample(self.best(now, self.samples))
+                now = self.bounded(self.opened(self.pruned(now)))
+            for each in [each for each in waiting if count[each] == 0]:
+                pairs, width[each] = waiting[each].pop()
+                now = joined([now, pairs])
+                if not waiting[each]:
+                    del waiting[each]
+
+    def opened(self, pairs: Pairs) -> Pairs:
+        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= _FEW)
+
+    def bounded(self, pairs: Pairs) -> Pairs:
+        """The pairs with the smallest value each could hold, less those no better than what is had."""
+        profiles, nodes = self.measure.profiles, self.tree.nodes
+        limit = self.limit(pairs)
+        plan = self.traversal.plan(pairs)
+        g = self.traversal.apart(pairs, plan)
+        # most are dropped by the horizontal distance alone, before the heights are looked at
+        keep = np.flatnonzero(self.measure.at_least(g, pairs.row) < limit)
+        pairs, g, limit = replace(pairs, low=g, g=g).take(keep), g[keep], limit[keep]
+        z = profiles.nearest_height(nodes.low[pairs.tri, 2], nodes.high[pairs.tri, 2], pairs.row)
+        bound = self.measure(g, z, pairs.row)
+        still = np.flatnonzero(bound < limit)
+        pairs, keep, z, limit = replace(pairs, low=bound).take(still), keep[still], z[still], limit[still]
+        single = np.flatnonzero(pairs.tri < nodes.lowest)
+        if not len(single):
+            return pairs
+        # a triangle may be far smaller than its box
+        some = slice(None) if len(single) == len(pairs) else single
+        tri, row, at = pairs.tri[some], pairs.row[some], keep[some]
+        apart = _triangle_box(self.tree.triangles[tri], plan[0][at], plan[1][at])
+        g = np.maximum(pairs.g[some], apart - self.paths.slack[pairs.chord[some]])
+        bound = self.measure(g, z[some], row)
+        if len(single) == len(pairs):
+            return replace(pairs, low=bound, g=g).take(np.flatnonzero(bound < limit))
+        low_, g_ = pairs.low.copy(), pairs.g.copy()
+        low_[single], g_[single] = bound, g
+        return replace(pairs, low=low_, g=g_).take(np.flatnonzero(low_ < limit))
+
+    def pruned(self, pairs: Pairs) -> Pairs:
+        """The pairs that could hold a smaller value than what is had for their key."""
+        keep = pairs.low < self.limit(pairs)
+        return pairs if keep.all() else pairs.take(keep)
+
+    def limit(self, pairs: Pairs) -> Array:
+        """(n,) what a pair must be below to matter: the incumbent of its key, the largest of its moves'."""
+        value = np.where(self.found.value <= self.settled, -1.0, self.found.value)
+        if not self.by_move:
+            return np.asarray(value[self.first_key[pairs.ask] + self.tree.nodes.owner[pairs.tri]])
+        wanted = np.zeros(len(self.paths.level), dtype=bool)
+        wanted[pairs.chord] = True
+        nodes = np.flatnonzero(wanted)
+        worst = np.append(value[self.move_key], -np.inf)
+        first = self.paths.leaf[nodes]
+        ends = np.stack([first, first + self.paths.leaves[nodes]], axis=1).ravel()
+        of_node = np.empty(len(wanted))
+        of_node[nodes] = np.maximum.reduceat(worst, ends)[::2] if len(nodes) else ()
+        return of_node[pairs.chord]
+
+    def group(self, pairs: Pairs) -> Index:
+        """(n,) which pairs are of one body, or one node of the path, of one search."""
+        of, many = (
+            (pairs.chord, len(self.paths.level))
+            if self.by_move
+            else (self.tree.nodes.owner[pairs.tri], self.tree.bodies)
+        )
+        return pairs.ask * many + of
+
+    def best(self, pairs: Pairs, count: int) -> Pairs:
+        """The ``count`` most promising pairs of each group: the nearest of equals."""
+        order, place = ranked(self.group(pairs), pairs.g, pairs.low)
+        return pairs.take(order[place < count])
+
+    def parted(self, pairs: Pairs, count: int) -> tuple[Pairs, Pairs]:
+        """The ``count`` most promising pairs of each group, and the others."""
+        order, place = ranked(self.group(pairs), pairs.g, pairs.low)
+        now = place < count
+        if np.count_nonzero(now) > _AT_ONCE:
+            now = np.arange(len(order)) < _AT_ONCE
+        return pairs.take(order[now]), pairs.take(order[~now])
+
+    def sample(self, pairs: Pairs) -> None:
+        """Try the corners of a triangle of each pair against a chord of it: a value that is there is had."""
+        nodes = self.tree.nodes
+        if self.by_move:
+            level = nodes.level[pairs.tri]
+            pairs = pairs.take((self.paths.level[pairs.chord] <= _NEAR_LEAVES) & (level % 2 == 1))
+            chord, rows = self.paths.leaves_under(pairs.chord)
+            tri, row, ask = nodes.leaf[pairs.tri][rows], pairs.row[rows], pairs.ask[rows]
+        else:
+            tri, row, ask, chord = nodes.leaf[pairs.tri], pairs.row, pairs.ask, self.paths.leaf[pairs.chord]
+        if not len(tri):
+            return
+        p = self.tree.triangles[tri]
+        value = np.full(len(tri), np.inf)
+        for corner in (p[:, 0], p[:, 1], p[:, 2]):
+            at = corner[:, :2]
+            g = self.traversal.distance(at, at, chord, row)
+            np.minimum(value, self.measure(g, corner[:, 2], row), out=value)
+        self.found.improve(self.keys(ask, tri, chord), value, tri, chord, row)
+
+    def keys(self, ask: Index, tri: Index, chord: Index) -> Index:
+        """The keys (n,) of triangles and chords, by their numbers."""
+        return self.move_key[chord] if self.by_move else self.first_key[ask] + self.tree.body[tri]
+
+    def look(self, pairs: Pairs) -> None:
+        """Try some slices of each triangle against its chord."""
+        strips, owner = strips_of(self.tree.triangles[pairs.tri])
+        pairs = pairs.take(owner)
+        chord = self.paths.leaf[pairs.chord]
+        value = quick(strips, self.paths.chords, chord, pairs.row, self.measure)
+        self.found.improve(self.keys(pairs.ask, pairs.tri, chord), value, pairs.tri, chord, pairs.row)
+
+    def finish(self, pairs: Pairs) -> None:
+        """Search triangle against chord, the most promising of each search first."""
+        pairs = pairs.take(np.lexsort((pairs.low, pairs.ask)))
+        size = _FIRST
+        while len(pairs):
+            _, place = ranked(pairs.ask)
+            now, pairs = pairs.take(place < size), pairs.take(place >= size)
+            strips, owner = strips_of(self.tree.triangles[now.tri])
+            limit = self.limit(now)
+            now = now.take(owner)
+            chord = self.paths.leaf[now.chord]
+            value, _ = search(
+                strips,
+                self.paths.chords,
+                chord,
+                now.row,
+                self.measure,
+                limit[owner],
+                now.low,
+                width=self.width,
+            )
+            self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
+            pairs = self.pruned(pairs)
+            size = CHUNK
+
+
+def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
+    """How far triangles (N, 3, 3) and boxes (N, 2) are apart seen along the triangles' sides, 0 or more."""
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    apart = np.zeros(len(triangles))
+    for k in range(3):
+        a, b, c = (triangles[:, (k + i) % 3, :2] for i in range(3))
+        nx, ny = a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]
+        length = np.hypot(nx, ny)
+        at_side = nx * (middle[:, 0] - a[:, 0]) + ny * (middle[:, 1] - a[:, 1])
+        at_corner = nx * (c[:, 0] - a[:, 0]) + ny * (c[:, 1] - a[:, 1])
+        room = np.abs(nx) * half[:, 0] + np.abs(ny) * half[:, 1]
+        gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
+        np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
+    return apart

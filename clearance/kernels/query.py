@@ -1,0 +1,462 @@
+"""The one question that everything here asks: these heads, along these moves, against these bodies.
+
+A scene goes in; how near its heads (and the wire) come to its bodies comes out: in space, sideways, in
+height, grown by allow and margin, move by move, raised, shifted. What that needs (hierarchies over triangles
+and over paths, FCL's surfaces, an origin near the work) is made once, when it is first needed, and by nobody
+else.
+
+Two kernels answer. The meridian one gives every figure, for all runs in one search; FCL's gives distances and
+touches of its own. Neither sees what the other found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import Matrix, apply
+from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
+from clearance.kernels.fcl.touch import TouchHead, swallowed
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.chords import Chords, chords_of
+from clearance.kernels.meridian.lifts import Hits, Lifted
+from clearance.kernels.meridian.profile import (
+    NOWHERE,
+    ClearanceMeasure,
+    HeightMeasure,
+    Measure,
+    Profiles,
+    SideMeasure,
+)
+from clearance.kernels.meridian.view import Smallest, Sweep, smallest
+from clearance.kernels.meridian.witness import Witness
+from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
+from clearance.scene.heads import Piece
+from clearance.scene.model import Body, Scene
+from clearance.tolerances import DEFAULT, Tolerances
+from clearance.toolpath.moves import Moves
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+Rows = NDArray[np.bool_]
+
+#: which figure: what measures it
+MEASURES: dict[str, Callable[[Profiles], Measure]] = {
+    "clearance": ClearanceMeasure,
+    "side": SideMeasure,
+    "height": HeightMeasure,
+}
+
+
+@dataclass(frozen=True)
+class Figures:
+    """One figure of a run: (bodies,) mm, ``NOWHERE`` or more where there is none, and where it was found."""
+
+    value: Array
+    witness: Mapping[int, Witness]
+
+    def of(self, body: int) -> float | None:
+        """The figure of a body; None where there is none."""
+        return None if self.value[body] >= NOWHERE else float(self.value[body])
+
+
+class SweepQuery:
+    """Head sweeps against bodies.
+
+    Args:
+        scene: heads, moves and bodies.
+        only: bodies that are looked at (all); the others are passed over.
+        like: a query about the same moves, whose paths are taken over.
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        only: Sequence[int] | None = None,
+        like: SweepQuery | None = None,
+        tolerances: Tolerances = DEFAULT,
+    ) -> None:
+        self.scene, self.bodies, self.tolerances = scene, scene.bodies, tolerances
+        self.only = None if only is None else frozenset(only)
+        self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
+            {} if like is None else like._paths
+        )
+        self._grown: dict[tuple[int, float, float], tuple[Sequence[Piece], list[Piece]]] = (
+            {} if like is None else like._grown
+        )
+
+    def make_ready(self) -> None:
+        """Make what other processes are to share, before they are forked."""
+        _ = self.tree, self.surfaces
+
+    # ------------------------------------------------------------------------------- what is made once
+    def with_bodies(self, bodies: Sequence[Body], changed: Sequence[int]) -> SweepQuery:
+        """The same heads against bodies as they would be, of which only those that changed are looked at."""
+        return SweepQuery(replace(self.scene, bodies=tuple(bodies)), changed, self, self.tolerances)
+
+    def moved(self, poses: Mapping[int, Matrix]) -> SweepQuery:
+        """The same heads against some bodies moved, each by a rigid motion (4, 4) of the machine frame."""
+        bodies = [b.posed(poses[k]) if k in poses else b for k, b in enumerate(self.bodies)]
+        return self.with_bodies(bodies, list(poses))
+
+    @cached_property
+    def runs(self) -> list[HeadRun]:
+        """The heads and the wire on every stretch, in the order in which they run."""
+        return [run for stretch in self.scene.stretches for run in runs_of(stretch, self.scene.wire_margin)]
+
+    @cached_property
+    def tree(self) -> TriangleTree:
+        """The hierarchy over the bodies' triangles."""
+        return TriangleTree(
+            [
+                body.triangles_M if self.only is None or k in self.only else body.triangles_M[:0]
+                for k, body in enumerate(self.bodies)
+            ]
+        )
+
+    def path(self, moves: Moves, only: Rows | None = None) -> ChordTree:
+        """The hierarchy over a path's chords; the same path is made once."""
+        key = (id(moves), id(only))
+        if key not in self._paths:
+            self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
+        return self._paths[key][2]
+
+    def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
+        """A path as straight bits, each with how far the true path may lie from it."""
+        return self.path(moves, only).chords
+
+    @cached_property
+    def origin(self) -> Array:
+        """A point near the work, so that scenes far from the machine's origin lose no digits."""
+        starts = [s.moves.start for s in self.scene.stretches if len(s.moves)]
+        middle = np.zeros(3)
+        if starts:
+            middle[:2] = np.round(np.concatenate(starts).mean(axis=0))
+        return middle
+
+    @cached_property
+    def surfaces(self) -> Bodies:
+        """The bodies as FCL holds them."""
+        return Bodies(self.bodies, self.origin, self.tolerances.fcl)
+
+    def fcl(self, runs: Sequence[HeadRun], asked: Sequence[Mapping[Growth, Sequence[int]]]) -> list[FclRun]:
+        """Each run as FCL holds it.
+
+        Args:
+            asked: for each run which bodies will be asked for with each growth.
+        """
+        held = [FclRun(self.surfaces, run, each) for run, each in zip(runs, asked, strict=True)]
+        prepare([part for run in held for part in run.parts])
+        return held
+
+    def swallowed(
+        self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
+    ) -> bool | None:
+        """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
+        is open and nobody knows."""
+        return swallowed(self.surfaces, body, moves, pieces, only, lift)
+
+    # ------------------------------------------------------------------------------- the rule of growth
+    def growth(self, run: HeadRun, body: int, margins: bool = True) -> Growth:
+        """By how much a head is grown before it is held against a body: its allow, then the margin too."""
+        one = self.bodies[body]
+        off = one.allow.and_then(run.margin(one)) if margins else one.allow
+        return Growth(off.side, off.height)
+
+    def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
+        """What a touch means: grown by allow a clash, grown by the margin as well close."""
+        return (self.growth(run, body, False), "clash"), (self.growth(run, body, True), "close")
+
+    def spare(self, run: HeadRun, body: int, side: float | None, height: float | None) -> float | None:
+        """The smaller of side and height less what they must be; None where neither is there."""
+        allow, margin = self.bodies[body].allow, run.margin(self.bodies[body])
+        spares = [
+            figure - a - m
+            for figure, a, m in ((side, allow.side, margin.side), (height, allow.height, margin.height))
+            if figure is not None
+        ]
+        return min(spares) if spares else None
+
+    def reach(self, run: HeadRun, body: int) -> float:
+        """A body that is farther from a head than this keeps its margins."""
+        growth = self.growth(run, body)
+        return hypot(growth.side, growth.height) + 10.0 * self.tolerances.width
+
+    def may_touch(self, clearance: float, growth: Growth) -> bool:
+        """Whether a body that far away can come near a head that is grown so much."""
+        return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
+
+    # ------------------------------------------------------------------------------- the meridian kernel
+    def _smallest(
+        self,
+        measure: Callable[[Profiles], Measure],
+        sweeps: Sequence[Sweep],
+        by_move: bool = False,
+        settled: float = -1.0,
+    ) -> Smallest:
+        return smallest(self.tree, measure, sweeps, by_move, settled, self.tolerances.meridian)
+
+    def clearance(self, runs: Sequence[HeadRun]) -> list[Figures]:
+        """For each run the distance in space from every body, with its witness points."""
+        return self._figures("clearance", runs, lambda run, body: BARE, True)
+
+    def side(self, runs: Sequence[HeadRun]) -> list[Figures]:
+        """For each run the horizontal distance where head and body share a height, within the margin."""
+        return self._figures("side", runs, self._of_side, False)
+
+    def height(self, runs: Sequence[HeadRun]) -> list[Figures]:
+        """For each run the vertical distance where one is over the other, within the margin."""
+        return self._figures("height", runs, self._of_height, False)
+
+    def _of_side(self, run: HeadRun, body: int) -> Growth:
+        # what is measured is widened by the search's own width, to stay on the safe side
+        return Growth(0.0, run.margin(self.bodies[body]).height + self.tolerances.meridian.search_width)
+
+    def _of_height(self, run: HeadRun, body: int) -> Growth:
+        return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
+
+    def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
+        """By how much a head is grown where a figure is measured."""
+        if figure == "clearance":
+            return BARE
+        return self._of_side(run, body) if figure == "side" else self._of_height(run, body)
+
+    def _figures(
+        self,
+        figure: str,
+        runs: Sequence[HeadRun],
+        growth: Callable[[HeadRun, int], Growth],
+        witness: bool,
+    ) -> list[Figures]:
+        parts = [(number, part) for number, run in enumerate(runs) for part in run.parts]
+        sweeps = []
+        for number, part in parts:
+            run = runs[number]
+            start = np.full(self.tree.bodies, -1.0)
+            start[list(run.bodies)] = NOWHERE
+            against = {b: (part.pieces, growth(run, b)) for b in run.bodies}
+            sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
+        found = self._smallest(MEASURES[figure], sweeps)
+        of_run: list[list[int]] = [[] for _ in runs]
+        for k, (number, _) in enumerate(parts):
+            of_run[number].append(k)
+        keys: list[list[int]] = [[] for _ in parts]
+        values = []
+        for run, mine in zip(runs, of_run, strict=True):
+            each = np.array([found.nearest[k].value for k in mine])
+            values.append(each.min(axis=0))
+            if witness:
+                nearest_part = np.argmin(each, axis=0)
+                for body in run.bodies:
+                    keys[mine[nearest_part[body]]].append(body)
+        points = found.witnesses(keys) if witness else [{} for _ in parts]
+        return [
+            Figures(value, {b: w for k in mine for b, w in points[k].items()})
+            for value, mine in zip(values, of_run, strict=True)
+        ]
+
+    def clearance_below(
+        self, wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]]
+    ) -> list[tuple[dict[int, float], dict[int, Witness]]]:
+        """The distance in space of parts of heads from bodies, where it is below what is known already.
+
+        Args:
+            wanted: run, part, for each body the pieces that it is held against (as they are to it, raised or
+                shifted), and below which value each is looked for.
+
+        Returns:
+            For each the values and their witness points, of the bodies that are nearer.
+        """
+        sweeps = []
+        for run, part, pieces, below in wanted:
+            start = np.full(self.tree.bodies, -1.0)
+            start[list(below)] = list(below.values())
+            against = {b: (some, BARE) for b, some in pieces.items()}
+            sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
+        if not sweeps:
+            return []
+        found = self._smallest(ClearanceMeasure, sweeps)
+        near = [
+            [b for b in below if one.triangle[b] >= 0]
+            for (_, _, _, below), one in zip(wanted, found.nearest, strict=True)
+        ]
+        points = found.witnesses(near)
+        return [
+            ({b: float(one.value[b]) for b in some}, at)
+            for some, one, at in zip(near, found.nearest, points, strict=True)
+        ]
+
+    def clearance_moved(
+        self, poses: Mapping[int, Matrix], known: Sequence[Figures]
+    ) -> tuple[SweepQuery, list[Figures]]:
+        """The distances in space once some bodies are moved; only the pairs of these are looked at again.
+
+        A body that moves by no more than d comes no nearer, and goes no farther, than by d: what is known
+        bounds what is looked for.
+
+        Args:
+            poses: rigid motions (4, 4) of the machine frame.
+            known: the figures of ``runs`` before, in their order.
+
+        Returns:
+            The query about the moved bodies, and all figures of ``runs``.
+        """
+        there = self.moved(poses)
+        by = {k: _farthest(self.bodies[k], T_MM) for k, T_MM in poses.items()}
+        wanted = []
+        owner = []
+        for number, (run, before) in enumerate(zip(self.runs, known, strict=True)):
+            below = {b: float(before.value[b]) + by[b] + self.tolerances.touch for b in run.bodies if b in by}
+            for part in run.parts if below else ():
+                wanted.append((run, part, dict.fromkeys(below, part.pieces), below))
+                owner.append(number)
+        values = [each.value.copy() for each in known]
+        witnesses = [dict(each.witness) for each in known]
+        for number, run in enumerate(self.runs):
+            values[number][[b for b in run.bodies if b in by]] = NOWHERE
+        for number, (near, at) in zip(owner, there.clearance_below(wanted), strict=True):
+            for b, value in near.items():
+                if value < values[number][b]:
+                    values[number][b], witnesses[number][b] = value, at[b]
+        return there, [Figures(*each) for each in zip(values, witnesses, strict=True)]
+
+    def grown(
+        self, runs: Sequence[HeadRun], growths: Sequence[Mapping[int, Growth]], up_to: float
+    ) -> list[Array]:
+        """For each run the distance (bodies,) of some bodies from the head as grown for each; ``up_to`` where
+        it is no smaller."""
+        out = [np.full(len(self.bodies), up_to) for _ in runs]
+        sweeps, owner = [], []
+        for number, (run, wanted) in enumerate(zip(runs, growths, strict=True)):
+            for part in run.parts if wanted else ():
+                start = np.full(self.tree.bodies, -1.0)
+                start[list(wanted)] = up_to
+                against = {b: (part.pieces, growth) for b, growth in wanted.items()}
+                sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
+                owner.append(number)
+        if sweeps:
+            found = self._smallest(ClearanceMeasure, sweeps, settled=0.0)
+            for number, one in zip(owner, found.nearest, strict=True):
+                some = list(growths[number])
+                out[number][some] = np.minimum(out[number][some], one.value[some])
+        return out
+
+    def touching(self, run: HeadRun, body: int, growth: Growth) -> Rows:
+        """On which of the moves (M,) the grown head touches a body."""
+        touch = self.tolerances.found_touch
+        sweeps = [
+            self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
+            for part in run.parts
+        ]
+        found = self._smallest(ClearanceMeasure, sweeps, by_move=True, settled=touch)
+        return np.asarray(np.any([one.value <= touch for one in found.nearest], axis=0))
+
+    def by_move(
+        self, figure: str, wanted: Sequence[tuple[HeadRun, HeadPart, Sequence[int], Array]]
+    ) -> list[tuple[Index, Array]]:
+        """A figure on every move, of the nearest of some bodies.
+
+        Args:
+            wanted: run, part, bodies, and (moves,) below which it is looked for.
+
+        Returns:
+            For each the body (moves,), -1 where nothing is below, and the figure (moves,), as wanted there.
+        """
+        sweeps = [
+            self._by_move(run, part, {b: self.growth_for(figure, run, b) for b in bodies}, start)
+            for run, part, bodies, start in wanted
+        ]
+        found = self._smallest(MEASURES[figure], sweeps, by_move=True) if sweeps else None
+        return [
+            (np.where(one.triangle >= 0, self.tree.body[one.triangle], -1), one.value)
+            for one in (found.nearest if found is not None else ())
+        ]
+
+    def _by_move(self, run: HeadRun, part: HeadPart, growths: Mapping[int, Growth], start: Array) -> Sweep:
+        against = {b: (part.pieces, growth) for b, growth in growths.items()}
+        return Sweep(self.path(part.moves, part.only), against, run.face_of(part), start)
+
+    def touch_on(self, run: HeadRun, body: int, move: int) -> Witness | None:
+        """Where a head is nearest to a body on one move."""
+        best: tuple[float, Witness] | None = None
+        for part in run.parts:
+            only = np.arange(len(part.moves)) == move
+            if part.only is not None:
+                only &= part.only
+            if not only.any():
+                continue
+            start = np.full(self.tree.bodies, -1.0)
+            start[body] = NOWHERE
+            # of use but once
+            path = ChordTree(chords_of(part.moves, only, self.tolerances.meridian))
+            sweep = Sweep(path, {body: (part.pieces, BARE)}, run.face_of(part), start)
+            found = self._smallest(ClearanceMeasure, [sweep])
+            witness = found.witnesses([[body]])[0].get(body)
+            value = float(found.nearest[0].value[body])
+            if witness is not None and (best is None or value < best[0]):
+                best = (value, witness)
+        return None if best is None else best[1]
+
+    # ------------------------------------------------------------------------------- raises and shifts
+    def hits(self, into: Hits, wanted: Sequence[tuple[HeadPart, Sequence[Sequence[Lifted]]]]) -> None:
+        """Take in the raises at which parts of heads meet bodies, all of them in one search.
+
+        Args:
+            wanted: each part, and for each body the pieces that it is held against.
+        """
+        asks = [(self.path(part.moves, part.only), rows) for part, rows in wanted]
+        into.add(self.tree, asks)
+
+    def lifted(
+        self, run: HeadRun, body: int, pieces: Sequence[Piece], margins: bool = True, extra: float = 0.0
+    ) -> list[Piece]:
+        """Pieces grown as for windows of raises or shifts: by the rule, and so far that their end is no
+        touch.
+
+        Args:
+            extra: mm sideways on top.
+        """
+        growth, beyond = self.growth(run, body, margins), self.tolerances.beyond_touch
+        side, height = growth.side + extra + beyond, growth.height + beyond
+        key = (id(pieces), side, height)
+        if key not in self._grown:
+            self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
+        return self._grown[key][1]
+
+    def touch_head(
+        self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
+    ) -> TouchHead:
+        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for."""
+        grown = [piece.grown(growth.side, growth.height) for piece in pieces]
+        return TouchHead(self.surfaces, part.moves, grown, part.only, lifts)
+
+
+def _farthest(body: Body, T_MM: Matrix) -> float:
+    """How far, mm, a motion moves any point of a body at most: no farther than a corner of its box."""
+    low, high = body.crowd.box
+    corners = np.array(
+        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
+    away = apply(T_MM, corners) - corners
+    return float(np.sqrt((away * away).sum(axis=1)).max())
+
+
+__all__ = [
+    "BARE",
+    "FclRun",
+    "Figures",
+    "Growth",
+    "HeadPart",
+    "HeadRun",
+    "Hits",
+    "Lifted",
+    "SweepQuery",
+    "TouchHead",
+    "Witness",
+    "runs_of",
+]

@@ -1,0 +1,80 @@
+"""The one question: what is asked of all heads at once, or after a body moved, is what each would answer
+alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from clearance.geometry.transforms import pose
+from clearance.kernels.meridian import nearest as search
+from clearance.kernels.query import BARE, SweepQuery
+from clearance.scene.model import Scene
+from tests.oracles.scenes import case_of, recipe_of_seed
+
+SEEDS = [*range(300, 304), *(pytest.param(k, marks=pytest.mark.slow) for k in range(304, 340))]
+
+
+def scene_of(seed: int) -> Scene:
+    return case_of(recipe_of_seed(seed)).scene
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
+    """To the last digit: no figure depends on what else was asked."""
+    query = SweepQuery(scene_of(seed))
+    for figure in (query.clearance, query.side, query.height):
+        for run, together in zip(query.runs, figure(query.runs), strict=True):
+            (alone,) = figure([run])
+            assert alone.value.tolist() == together.value.tolist()
+            assert alone.witness.keys() == together.witness.keys()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
+    query = SweepQuery(scene_of(seed))
+    rng = np.random.default_rng(seed)
+    known = query.clearance(query.runs)
+    for _ in range(3):
+        which = int(rng.integers(len(query.bodies)))
+        T_MM = pose(tuple(rng.uniform(-9, 9, 3)), tuple(rng.uniform(-30, 30, 3)))
+        there, known = query.clearance_moved({which: T_MM}, known)
+        fresh = SweepQuery(there.scene)
+        for had, found in zip(known, fresh.clearance(fresh.runs), strict=True):
+            assert had.value == pytest.approx(found.value, abs=3e-7)
+            for body, witness in found.witness.items():
+                gap = np.linalg.norm(had.witness[body].on_head - had.witness[body].on_item)
+                assert gap == pytest.approx(np.linalg.norm(witness.on_head - witness.on_item), abs=1e-5)
+        query = fresh
+
+
+def test_only_the_pairs_of_what_moved_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    query = SweepQuery(scene_of(301))
+    known = query.clearance(query.runs)
+    looked: set[int] = set()
+    real = search.Nearest.improve
+
+    def watched(self, key, value, triangle, chord, row):  # type: ignore[no-untyped-def]
+        looked.update(np.unique(triangle).tolist())
+        return real(self, key, value, triangle, chord, row)
+
+    monkeypatch.setattr(search.Nearest, "improve", watched)
+    there, _ = query.clearance_moved({0: pose((1.0, 0.0, 0.0), (0, 0, 0))}, known)
+    assert looked
+    assert set(there.tree.body.tolist()) == {0}
+
+
+def test_the_rule_of_growth_and_its_ladder() -> None:
+    """Allow, then the margin as well; the wire has a margin of its own, sideways."""
+    query = SweepQuery(scene_of(302))
+    for run in query.runs:
+        for b in run.bodies:
+            body, margin = query.bodies[b], run.margin(query.bodies[b])
+            (allowed, clash), (both, close) = query.ladder(run, b)
+            assert (clash, close) == ("clash", "close")
+            assert (allowed.side, allowed.height) == (body.allow.side, body.allow.height)
+            assert both.side == pytest.approx(body.allow.side + margin.side)
+            assert both.height == pytest.approx(body.allow.height + margin.height)
+            assert query.spare(run, b, 5.0, None) == pytest.approx(5.0 - both.side)
+            assert query.spare(run, b, None, None) is None
+    assert BARE.side == BARE.height == 0.0
