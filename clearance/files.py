@@ -6,15 +6,19 @@ Nothing heavy is imported here: ``confirm`` answers at the machine at once.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 import stat
 import time
 from pathlib import Path
+from typing import BinaryIO
 
 from clearance import ending
 from clearance.errors import InputError
 
+#: seconds in which somebody must begin to read a pipe that is written to
+_READER = 3.0
 #: how the names begin that files have while they are written, and how they end
 _BEGINS, _ENDS = ".clearance-", ".part"
 #: what such a file is when it was left behind by a process that was killed: this old, seconds
@@ -70,10 +74,11 @@ def write_whole(target: str | Path, content: bytes) -> None:
     check_writable(target)
     # Through a symbolic link the file it points to is replaced, not the link.
     final = Path(os.path.realpath(target))
-    mode = _mode_of(final)
+    mode = _mode_of(Path(target))
     try:
         if mode is not None and not stat.S_ISREG(mode):
-            with open(final, "wb") as out:
+            # Under its own name: a pipe that a shell made (/dev/fd/63) has no other.
+            with _open_at_once(Path(target)) as out:
                 out.write(content)
             ending.written.append(str(target))
             return
@@ -89,6 +94,29 @@ def write_whole(target: str | Path, content: bytes) -> None:
                 ending.written.append(str(target))
     except OSError as error:
         raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
+
+
+def _open_at_once(target: Path) -> BinaryIO:
+    """Open a pipe, a device or the like for writing; a pipe that nobody reads is waited for a short while.
+
+    Raises:
+        OSError: it cannot be opened, or nobody reads it.
+    """
+    at_once = getattr(os, "O_NONBLOCK", 0)
+    until = time.monotonic() + _READER
+    while True:
+        try:
+            handle = os.open(target, os.O_WRONLY | at_once)
+        except OSError as error:
+            if error.errno != errno.ENXIO or not stat.S_ISFIFO(os.stat(target).st_mode):
+                raise
+            if time.monotonic() > until:
+                raise OSError(errno.ENXIO, "nobody reads from this pipe") from error
+            time.sleep(0.05)
+        else:
+            if at_once:
+                os.set_blocking(handle, True)
+            return os.fdopen(handle, "wb")
 
 
 def part_name(folder: Path) -> str:
@@ -118,9 +146,11 @@ def check_writable(target: str | Path) -> None:
     if "\0" in str(target):
         raise InputError(str(target).replace("\0", "?"), "", "cannot be written (a zero byte in its name)")
     final = Path(os.path.realpath(target))
-    mode = _mode_of(final)
+    mode = _mode_of(Path(target))
     if mode is not None and stat.S_ISDIR(mode):
         raise InputError(target, "", "is a folder", "name a file in it")
+    if mode is not None and not stat.S_ISREG(mode):
+        final = Path(target)
     if not final.parent.is_dir():
         raise InputError(target, "", f"there is no folder {final.parent}", "make it first, or name another")
     written = final if mode is not None and not stat.S_ISREG(mode) else final.parent

@@ -11,11 +11,12 @@ import os
 import struct
 import sys
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
-from clearance import cli
+from clearance import cli, files
 from clearance.errors import InputError
 from clearance.report.ours import check_replaceable
 from tests.setup_writer import setup, write
@@ -150,3 +151,32 @@ def test_a_picture_goes_through_a_link_as_json_does(tmp_path: Path) -> None:
         assert (tmp_path / "r.json").is_symlink()
         assert (tmp_path / "kept" / "p.png").read_bytes().startswith(b"\x89PNG")
         assert (tmp_path / "kept" / "r.json").read_bytes().startswith(b"{")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_written_to_where_somebody_reads_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Opening a pipe for writing waits for its reader for ever, unless told not to (POSIX, open)."""
+    monkeypatch.setattr(files, "_READER", 0.2)
+    pipe = tmp_path / "pipe.json"
+    os.mkfifo(pipe)
+    with pytest.raises(InputError, match="nobody reads from this pipe"):
+        files.write_whole(pipe, b"{}")
+    content = b"0123456789" * 100_000  # more than a pipe holds
+    with ThreadPoolExecutor(1) as pool:
+        got = pool.submit(pipe.read_bytes)
+        files.write_whole(pipe, content)
+        assert got.result(timeout=30) == content
+
+
+@pytest.mark.skipif(not os.path.isdir("/dev/fd"), reason="this system does not name open files")
+def test_a_pipe_that_a_shell_made_is_written_to() -> None:
+    """``--json >(...)``: the shell hands over /dev/fd/63 (the bash manual, "Process Substitution")."""
+    end, begin = os.pipe()
+    try:
+        files.write_whole(f"/dev/fd/{begin}", b"{}")
+        assert os.read(end, 9) == b"{}"
+    finally:
+        os.close(begin)
+        os.close(end)

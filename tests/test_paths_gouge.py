@@ -62,6 +62,35 @@ def test_a_contour_that_begins_at_a_corner_is_no_such_place() -> None:
         assert read(program.replace("G40", "X3.\nG40")).doubts == ()
 
 
+ROUND = "X10. Y0.\nY10.\nX0.\nY0."
+LEADS = {
+    "arcs on and off": f"X4. Y1.\nG03 X5. Y0. I1. J0.\nG01 {ROUND}\nX5.\nG03 X6. Y1. I0. J1.\nG01",
+    "straight, past the start": f"X5. Y3.\nY0.\n{ROUND}\nX6.5\nY3.",
+    "arc on, slanting off": f"X4. Y1.\nG03 X5. Y0. I1. J0.\nG01 {ROUND}\nX6.5\nX4. Y3.",
+}
+
+
+@pytest.mark.parametrize("way", LEADS.values(), ids=LEADS)
+def test_the_way_onto_a_contour_and_off_it_is_no_wall(way: str) -> None:
+    """What is cut on these ways is what falls out (common practice, no source)."""
+    assert read(f"G90 G00 X5. Y5.\nG41 D1 G01 {way}\nG40 X5. Y5.").doubts == ()
+    outside = way.replace("Y1.", "Y-1.").replace("J1.", "J-1.").replace("G03", "G02").replace("Y3.", "Y-3.")
+    assert read(f"G90 G00 X5. Y-5.\nG42 D1 G01 {outside}\nG40 X5. Y-5.").doubts == ()
+
+
+def test_behind_such_a_way_a_slot_is_found_at_its_place() -> None:
+    slot = "X10. Y0.\nY4.\nX15.\nY3.\nX20.\nY6.\nX15.\nY4.3\nX10.\nY10.\nX0.\nY0."
+    for on, off in (
+        ("X5. Y3.\nY0.", "X6.5\nY3."),
+        ("X4. Y1.\nG03 X5. Y0. I1. J0.\nG01", "X5.\nG03 X6. Y1. I0. J1."),
+    ):
+        (said,) = read(f"G90 G00 X5. Y5.\nG41 D1 G01 {on}\n{slot}\n{off}\nG40 G01 X5. Y5.").doubts
+        assert "cuts 0.100 mm into" in said
+        x, y = (float(n) for n in re.search(r"near X(\S+) Y(\S+?)[;.]? ", said).groups())
+        assert 9.8 <= x <= 15.3
+        assert 4.0 <= y <= 4.3
+
+
 def test_arcs_and_going_round_again() -> None:
     hole = "G90 G00 X0. Y0.\nG41 D1 G01 X5. Y0.\nG03 I-5.\nG03 I-5.\nG03 X-5. I-5.\nG40 G01 X0."
     assert read(hole).doubts == ()

@@ -93,10 +93,10 @@ class TomlFile:
         not_yet = by_place[loc][2]
         more = problems[1:LISTED]
         for other, its_found, its_want in more:
-            want += f"\n  also {self.place(other)}: {its_found}; {its_want}"
+            want += f"; also {self.place(other)}: {its_found}; {its_want}"
         left = len(problems) - 1 - len(more)
         if left:
-            want += f"\n  and {left} more"
+            want += f"; and {left} more"
         return self.error(loc, found, want, not_yet)
 
 

@@ -8,6 +8,8 @@ Glossary
                parallel of a chain keeps its distance from the whole chain: both are graphs over one axis, and
                the distance from a point of the parallel grows along the contour to either side of the point's
                foot. So only different chains are compared.
+    lead       the moves that lead onto a contour that closes, and off it again: they run through what falls
+               out, are no wall of anything, and the wire crosses them when it has gone round.
     broad phase  boxes about 64 segments, then about 8, then single ones; a tree of boxes finds the first
                pairs.
 Arcs are seen as chords, whose sagitta is taken off what counts.
@@ -38,6 +40,8 @@ _GROUPS = (64, 8, 1)
 _TOGETHER, _MOST = 400_000, 20_000_000
 #: times the offset: the start and the end of a contour are settled by nobody, and no control looks at both
 _ENDS = 3.0
+#: moves that lead onto a contour, or off it, at most
+_LEAD = 3
 
 
 @dataclass(frozen=True)
@@ -87,9 +91,10 @@ def gouges(contour: Way, wire: Way, d: float, miss: float) -> list[Gouge]:
     deep = _DEEP + 2 * _SAGITTA + miss
     if d <= deep or len(np.unique(chain)) < 2:
         return []
+    walls = wall.only(~_leads(wall, len(lines), deep)[wall.row])
     worst: dict[tuple[int, int], Gouge] = {}
     budget = _MOST
-    for part, others in _parts(way, wall, d):
+    for part, others in _parts(way, walls, (wall.start[:1], wall.end[-1:]), d):
         for a, b, spent in _near(part, others, d - deep):
             budget -= spent
             if budget < 0:
@@ -98,8 +103,8 @@ def gouges(contour: Way, wire: Way, d: float, miss: float) -> list[Gouge]:
             for k in np.flatnonzero(apart < d - deep):
                 key = int(lines[part.row[a[k]]]), int(lines[others.row[b[k]]])
                 if key not in worst or worst[key].deep < d - apart[k]:
-                    x, y = (part.start[a[k]] + part.end[a[k]]) / 2
-                    worst[key] = Gouge(*key, float(d - apart[k]), (float(x), float(y)))
+                    at = _nearest(part.start[a[k]], part.end[a[k]], others.start[b[k]], others.end[b[k]])
+                    worst[key] = Gouge(*key, float(d - apart[k]), at)
     return list(worst.values())
 
 
@@ -202,14 +207,64 @@ def _mixed(x: NDArray[np.uint64], y: NDArray[np.uint64]) -> NDArray[np.uint64]:
     return np.asarray((both ^ (both >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9))
 
 
-def _parts(way: _Segments, wall: _Segments, d: float) -> Iterator[tuple[_Segments, _Segments]]:
-    """The wire's way without its ends, and these, each with the part of the contour that counts for it."""
+def _leads(wall: _Segments, rows: int, near: float) -> NDArray[np.bool_]:
+    """(rows,) which of a contour's rows lead onto the part of it that closes, or off it.
+
+    The contour closes at the first of its first corners that it comes back to; rows before that one lead on,
+    and the last rows that end beside the closed part lead off.
+    """
+    lead = np.zeros(rows, dtype=bool)
+
+    def touched(place: Array, first: int, last: int) -> Index:
+        """Which rows of these have the place on them."""
+        part = wall.only((wall.row >= first) & (wall.row <= last))
+        places = np.repeat(place[None], len(part.row), axis=0)
+        return part.row[segment_segment(places, places, part.start, part.end) <= near]
+
+    for k in range(min(_LEAD, rows - 3) + 1):
+        corner = wall.start[np.searchsorted(wall.row, k)]
+        back = touched(corner, k + 2, rows - 1)
+        if len(back) == 0:
+            continue
+        closes = int(back[0])
+        lead[:k] = True
+        for row in range(rows - 1, max(closes, rows - 1 - _LEAD), -1):
+            end = wall.end[np.searchsorted(wall.row, row, side="right") - 1]
+            if len(touched(end, k, closes)):
+                break
+            lead[row] = True
+        break
+    return lead
+
+
+def _nearest(a: Array, b: Array, c: Array, d: Array) -> tuple[float, float]:
+    """The place on the segment ab that lies nearest to the segment cd."""
+    ab, cd = b - a, d - c
+    cross = ab[0] * cd[1] - ab[1] * cd[0]
+    shares = [0.0, 1.0]
+    if (long := float(ab @ ab)) > 0:
+        shares += [float((end - a) @ ab) / long for end in (c, d)]
+    if cross != 0:
+        shares.append(float((c - a)[0] * cd[1] - (c - a)[1] * cd[0]) / float(cross))
+    places = a + np.clip(shares, 0.0, 1.0)[:, None] * ab
+    others = np.repeat([c], len(places), axis=0), np.repeat([d], len(places), axis=0)
+    x, y = places[np.argmin(segment_segment(places, places, *others))]
+    return float(x), float(y)
+
+
+def _parts(
+    way: _Segments, wall: _Segments, ends: tuple[Array, Array], d: float
+) -> Iterator[tuple[_Segments, _Segments]]:
+    """The wire's way without its ends, and these, each with the part of the contour that counts for it.
+
+    ``ends``: where the contour begins and ends, (1, 2) each.
+    """
     long = float(np.hypot(*(way.end - way.start).T).sum())
     head, rest = _cut(way, min(_ENDS * d, long / 2))
     middle, tail = _cut(rest, max(long - 2 * _ENDS * d, 0.0))
     once = _once(wall, both_ways=True)
     yield _once(middle, both_ways=False), once
-    for part, place in ((head, wall.start[:1]), (tail, wall.end[-1:])):
+    for part, place in ((head, ends[0]), (tail, ends[1])):
         places = np.repeat(place, len(once.row), axis=0)
         away = segment_segment(places, places, once.start, once.end) > (_ENDS + 1.0) * d
         yield part, once.only(away)
