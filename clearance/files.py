@@ -61,6 +61,13 @@ def refuse_no_file(path: str | os.PathLike[str], shown: str, want: str) -> None:
         raise InputError(shown, "", f"is {kind}, not a file", want)
 
 
+def unreadable(error: Exception) -> str:
+    """Why a file could not be read, in a setter's words where it is the usual reason."""
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file"
+    return f"cannot be read: {getattr(error, 'strerror', None) or error}"
+
+
 # -------------------------------------------------------------------------------------------- what is written
 def write_whole(target: str | Path, content: bytes) -> None:
     """Write a file so that it is there whole or, when interrupted, as it was before.

@@ -88,7 +88,7 @@ def main() -> None:
     if lost and code not in (WRONG, ending.STOPPED):
         # any other code would be taken for an answer that somebody has read
         done = f"; {', '.join(ending.written)} is written" if ending.written else ""
-        say_error(f"standard output cannot be written ({lost}), so there is no answer{done}")
+        say_error(f"the answer could not be shown here: standard output cannot be written ({lost}){done}")
         code = WRONG
         streams.lost()
     # what is in memory is not taken apart piece by piece: on large models that takes a tenth of a second

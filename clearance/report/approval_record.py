@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
-from clearance.files import refuse_no_file
+from clearance.files import refuse_no_file, unreadable
 
 #: 1 counted the files alone; 2 also the values made of them, and what judged
 SCHEMA = 2
@@ -134,8 +134,7 @@ def parsed(file: str | Path) -> Any:
         with open(file, "rb") as stream:
             data = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(str(file).replace("\0", "?"), "", f"cannot be read: {reason}", _WANT) from None
+        raise InputError(str(file).replace("\0", "?"), "", unreadable(error), _WANT) from None
     if len(data) > LARGEST_FILE:
         raise InputError(file, "", "is larger than 16 MB", _WANT)
     try:

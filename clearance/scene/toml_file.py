@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from clearance.errors import InputError, NotYet
-from clearance.files import refuse_no_file
+from clearance.files import refuse_no_file, unreadable
 from clearance.scene.fields import Table, shown, suggestion
 from clearance.scene.toml_words import in_words, too_much
 
@@ -114,8 +114,7 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(shown_as, "", f"cannot be read: {reason}", "name a TOML file") from None
+        raise InputError(shown_as, "", unreadable(error), "name a TOML file") from None
     if len(raw) > LARGEST_FILE:
         raise InputError(shown_as, "", "is larger than 2 MB", "name a TOML file")
     try:
