@@ -422,7 +422,7 @@ def test_files_that_are_no_programs(tmp_path: Path, data: bytes, says: str) -> N
 def test_no_file_and_a_folder(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"gone\.nc: there is no such file"):
         read_path(tmp_path / "gone.nc", PathOptions(), "gone.nc")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is a folder, not a file"):
         read_path(tmp_path, PathOptions(), "folder")
 
 
