@@ -181,7 +181,8 @@ def test_another_version_of_a_library_that_judges(
     job: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     kept = json.loads((job / "r.json").read_text())["tool"]["libraries"]
-    assert kept == {name: metadata.version(name) for name in ("numpy", "python-fcl", "shapely", "manifold3d")}
+    judging = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
+    assert kept == {name: metadata.version(name) for name in judging}
     own = approval_tool._version
     monkeypatch.setattr(approval_tool, "_version", lambda n: "0.1" if n == "python-fcl" else own(n))
     assert cli.run(["confirm", str(job / "r.json")]) == 1

@@ -311,6 +311,8 @@ def _model(
     source: dict[str, Any] = {key: name, "material": item.material}
     if bodies is not None:
         source["bodies"] = list(bodies)
+    if item.cracks is not None:
+        source["cracks"] = item.cracks
     if item.start_holes:
         source["start_holes"] = [hole.model_dump() for hole in item.start_holes]
     return Made(
