@@ -180,7 +180,7 @@ def test_without_its_translator_the_message_says_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "bare.py").write_text(
-        "import sys; sys.modules['cascadio'] = None; from clearance.mesh.step_child import main"
+        "import sys; sys.modules['OCP'] = None; from clearance.mesh.step_child import main"
     )
     monkeypatch.syspath_prepend(tmp_path)
     monkeypatch.setattr(step, "TRANSLATOR", "bare:main")
