@@ -3,7 +3,9 @@
 How far a facet lies from its surface: the surface is looked at in a grid of (u, v) over the facet; how far
 its points lie from the facet is measured, and between them it lies within the bound of ``surfaces.py``. Where
 no such bound is known twice what the grid shows is taken, and the answer is called an estimate. The distance
-is that to the facet, not to its point of equal (u, v), which on a cone is another thing.
+is that to the facet, not to its point of equal (u, v), which on a cone is another thing. A side on an edge is
+measured against the edge's curve; the strip of surface between that curve and the facet lies no farther off
+than the larger of the two and what the surface bends over the strip's own width.
 
 Splitting: the sides of a facet that bend most are halved, and each neighbour with them, so that no gap
 opens (red-green refinement; Bank, Sherman and Weiser 1983, from memory). A side within a face is halved in
@@ -93,7 +95,7 @@ def refined(
     Raises:
         TooMany: more than ``most`` facets would be needed.
     """
-    off = _off_surface(facets, patches, bound)
+    off = _off(facets, patches, edges, bound)
     side = _off_edge(facets, edges)
     for _ in range(ROUNDS):
         mark = side > bound
@@ -109,7 +111,7 @@ def refined(
         fresh = old < 0
         new = split.take(fresh)
         off, side = off[old], side[old]
-        off[fresh], side[fresh] = _off_surface(new, patches, bound), _off_edge(new, edges)
+        off[fresh], side[fresh] = _off(new, patches, edges, bound), _off_edge(new, edges)
         facets = split
     used = np.unique(facets.face)
     estimate = any(not patches[k].known for k in used)
@@ -127,6 +129,38 @@ def _by_face(facets: Facets) -> list[tuple[int, Ints]]:
 _WEIGHTS = {
     n: np.array([(i, j, n - i - j) for i in range(n + 1) for j in range(n + 1 - i)]) / n for n in (GRID, FINE)
 }
+
+
+def _off(facets: Facets, patches: Sequence[Patch], edges: Sequence[Edge], bound: float) -> Floats:
+    """How far (N,) each facet, and the strips along its sides on edges, lie from the surface, mm, at most."""
+    return _off_surface(facets, patches, bound) + _strips(facets, patches, edges)
+
+
+def _strips(facets: Facets, patches: Sequence[Patch], edges: Sequence[Edge]) -> Floats:
+    """How far (N,) the surface bends over the width of the strips between sides on edges and the edges'
+    curves in (u, v), mm; 0 where the curve is straight there, as a rim of a cylinder is."""
+    rows, k = np.nonzero(facets.edge >= 0)
+    curved = np.array([patch.known and not patch.flat for patch in patches])[facets.face[rows]]
+    rows, k = rows[curved], k[curved]
+    out = np.zeros(len(facets.corners))
+    if not len(rows):
+        return out
+    a, b = (facets.uv[facets.corners[rows, side]] for side in (k, (k + 1) % 3))
+    width = np.zeros((len(rows), 2))
+    for share in (0.25, 0.5, 0.75):
+        t = facets.t[rows, k, 0] + share * (facets.t[rows, k, 1] - facets.t[rows, k, 0])
+        chord = a + share * (b - a)
+        for j, (row, name) in enumerate(zip(rows.tolist(), facets.edge[rows, k].tolist(), strict=True)):
+            off = np.abs(edges[name].on_face(int(facets.face[row]), float(t[j]), chord[j]) - chord[j])
+            width[j] = np.maximum(width[j], off)
+    # between the three places the curve may run farther out
+    width = np.where(width > 1e-9, 1.5 * width, 0.0)
+    low, high = np.minimum(a, b) - width, np.maximum(a, b) + width
+    for face in np.unique(facets.face[rows]).tolist():
+        own = facets.face[rows] == face
+        bend = _sagitta(width[own], patches[face].second(low[own], high[own]))
+        np.maximum.at(out, rows[own], np.where(np.isfinite(bend), bend, 0.0))
+    return out
 
 
 def _off_surface(facets: Facets, patches: Sequence[Patch], bound: float) -> Floats:
@@ -227,7 +261,9 @@ def _bends(facets: Facets, patches: Sequence[Patch]) -> Floats:
     for k, rows in _by_face(facets):
         uv, points = facets.uv[facets.corners[rows]], facets.points[facets.corners[rows]]
         middle = patches[k].at(((uv + np.roll(uv, -1, axis=1)) / 2.0).reshape(-1, 2)).reshape(points.shape)
-        out[rows] = np.linalg.norm(middle - (points + np.roll(points, -1, axis=1)) / 2.0, axis=2)
+        after = np.roll(points, -1, axis=1)
+        sides = np.stack([points, after, after], axis=2).reshape(-1, 3, 3)
+        out[rows] = _distances(middle.reshape(-1, 1, 3), sides).reshape(-1, 3)
         m = patches[k].second(uv.min(axis=1), uv.max(axis=1))
         if patches[k].known:
             for side in range(3):

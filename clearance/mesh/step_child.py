@@ -268,6 +268,18 @@ def _edge(edge: Any, on_face: Any) -> facets.Edge:
 
     curve = BRepAdaptor_Curve(edge)
     kind = curve.GetType()
+    if kind == Kind.GeomAbs_BSplineCurve:
+        spline = _curve(curve.BSpline().Copy())
+
+        def on(t: surfaces.Floats) -> surfaces.Floats:
+            return np.column_stack([t, np.zeros(len(t))])
+
+        return facets.Edge(
+            lambda t: spline.at(on(t)),
+            lambda a, b: spline.second(on(np.minimum(a, b)), on(np.maximum(a, b)))[:, 0],
+            True,
+            on_face,
+        )
     most = np.inf
     if kind == Kind.GeomAbs_Line:
         most = 0.0
@@ -275,21 +287,23 @@ def _edge(edge: Any, on_face: Any) -> facets.Edge:
         most = curve.Circle().Radius()
     elif kind == Kind.GeomAbs_Ellipse:
         most = curve.Ellipse().MajorRadius()
-    elif kind == Kind.GeomAbs_BSplineCurve and not curve.IsRational():
-        spline = curve.BSpline().Copy()
-        if spline.IsPeriodic():
-            spline.SetNotPeriodic()
-        poles = np.array([_xyz(spline.Pole(k)) for k in range(1, spline.NbPoles() + 1)])
-        knots = _repeated(spline.NbKnots(), spline.Knot, spline.Multiplicity)
-        net = surfaces.derived(
-            surfaces.derived(poles, knots, spline.Degree(), 0, 0), knots, spline.Degree(), 0, 1
-        )
-        most = float(np.linalg.norm(net, axis=1).max(initial=0.0))
 
     def at(t: surfaces.Floats) -> surfaces.Floats:
         return np.array([_xyz(curve.Value(float(each))) for each in t]).reshape(-1, 3)
 
     return facets.Edge(at, lambda a, b: np.full(len(a), most), bool(np.isfinite(most)), on_face)
+
+
+def _curve(spline: Any) -> surfaces.BSpline:
+    if spline.IsPeriodic():
+        spline.SetNotPeriodic()
+    count = range(1, spline.NbPoles() + 1)
+    return surfaces.BSpline(
+        np.array([[_xyz(spline.Pole(k))] for k in count], dtype=np.float64),
+        (_repeated(spline.NbKnots(), spline.Knot, spline.Multiplicity), np.array([0.0, 1.0])),
+        (spline.Degree(), 0),
+        np.array([[spline.Weight(k)] for k in count]) if spline.IsRational() else None,
+    )
 
 
 def _repeated(count: int, knot: Any, multiplicity: Any) -> surfaces.Floats:
@@ -315,7 +329,7 @@ def _patch(face: Any) -> surfaces.Patch:
     if kind == Kind.GeomAbs_Torus:
         torus = surface.Torus()
         return surfaces.Torus(_frame(torus), torus.MajorRadius(), torus.MinorRadius())
-    if kind == Kind.GeomAbs_BSplineSurface and not (surface.IsURational() or surface.IsVRational()):
+    if kind == Kind.GeomAbs_BSplineSurface:
         return _bspline(surface.BSpline().Copy())
     return surfaces.Patch(
         lambda uv: np.array([_xyz(surface.Value(u, v)) for u, v in uv.tolist()]).reshape(-1, 3)
@@ -327,16 +341,16 @@ def _bspline(spline: Any) -> surfaces.BSpline:
         spline.SetUNotPeriodic()
     if spline.IsVPeriodic():
         spline.SetVNotPeriodic()
-    rows, columns = spline.NbUPoles(), spline.NbVPoles()
-    poles = np.array(
-        [[_xyz(spline.Pole(i, j)) for j in range(1, columns + 1)] for i in range(1, rows + 1)],
-        dtype=np.float64,
-    )
+    rows, columns = range(1, spline.NbUPoles() + 1), range(1, spline.NbVPoles() + 1)
+    poles = np.array([[_xyz(spline.Pole(i, j)) for j in columns] for i in rows], dtype=np.float64)
+    weights = None
+    if spline.IsURational() or spline.IsVRational():
+        weights = np.array([[spline.Weight(i, j) for j in columns] for i in rows])
     knots = (
         _repeated(spline.NbUKnots(), spline.UKnot, spline.UMultiplicity),
         _repeated(spline.NbVKnots(), spline.VKnot, spline.VMultiplicity),
     )
-    return surfaces.BSpline(poles, knots, (spline.UDegree(), spline.VDegree()))
+    return surfaces.BSpline(poles, knots, (spline.UDegree(), spline.VDegree()), weights)
 
 
 def _frame(of: Any) -> surfaces.Frame:

@@ -118,27 +118,55 @@ def _passes(low: Floats, high: Floats, angle: float) -> NDArray[np.bool_]:
 
 
 class BSpline(Patch):
-    """A polynomial B-spline surface.
+    """A B-spline surface, rational where it has weights; a curve is one with a single pole along v.
 
     Args:
-        poles: (nu, nv, 3).   knots: those of u and of v, each as often as its multiplicity.
-        degree: of u and of v.
+        poles: (nu, nv, 3).   weights: (nu, nv), positive; None where all are alike.
+        knots: those of u and of v, each as often as its multiplicity.   degree: of u and of v.
     """
 
     known = True
 
-    def __init__(self, poles: Floats, knots: tuple[Floats, Floats], degree: tuple[int, int]) -> None:
-        self._poles, self._knots, self._degree = poles, knots, degree
+    def __init__(
+        self,
+        poles: Floats,
+        knots: tuple[Floats, Floats],
+        degree: tuple[int, int],
+        weights: Floats | None = None,
+    ) -> None:
+        self._knots, self._degree = knots, degree
+        self._middle = poles.reshape(-1, 3).mean(axis=0)
+        w = np.ones(poles.shape[:2]) if weights is None else weights
+        #: homogeneous coordinates about the middle
+        self._net = np.concatenate([(poles - self._middle) * w[..., None], w[..., None]], axis=2)
         super().__init__(self._at)
-        nets = (
-            derived(derived(poles, knots[0], degree[0], 0, 0), knots[0], degree[0], 0, 1),
-            derived(derived(poles, knots[0], degree[0], 0, 0), knots[1], degree[1], 1, 0),
-            derived(derived(poles, knots[1], degree[1], 1, 0), knots[1], degree[1], 1, 1),
-        )
-        orders = ((2, 0), (1, 1), (0, 2))
-        self._most = np.stack(
-            [self._by_span(np.linalg.norm(n, axis=2), o) for n, o in zip(nets, orders, strict=True)], axis=2
-        )
+        self._most = self._bounds(np.linalg.norm(poles - self._middle, axis=2))
+
+    def _bounds(self, far: Floats) -> Floats:
+        """Bounds on |Suu|, |Suv|, |Svv| in each span (spans of u, spans of v, 3).
+
+        S = A / w is derived by the quotient rule: w Suv = Auv - wu Sv - wv Su - wuv S, likewise Suu and Svv.
+        """
+
+        def size(*axes: int) -> tuple[Floats, Floats]:
+            net, order = self._net, [0, 0]
+            for axis in axes:
+                net = derived(net, self._knots[axis], self._degree[axis], axis, order[axis])
+                order[axis] += 1
+            each = np.linalg.norm(net[..., :3], axis=2), np.abs(net[..., 3])
+            vector, weight = (self._by_span(s, (order[0], order[1])) for s in each)
+            return vector, weight
+
+        least = -self._by_span(-self._net[..., 3], (0, 0))
+        reach = self._by_span(far, (0, 0))
+        first = [size(axis) for axis in (0, 1)]
+        with np.errstate(invalid="ignore"):
+            slope = [(a + w * reach) / least for a, w in first]
+            out = []
+            for i, j in ((0, 0), (0, 1), (1, 1)):
+                a, w = size(i, j)
+                out.append((a + first[i][1] * slope[j] + first[j][1] * slope[i] + w * reach) / least)
+        return np.where(np.isnan(bound := np.stack(out, axis=2)), np.inf, bound)
 
     def _by_span(self, size: Floats, order: tuple[int, int]) -> Floats:
         """For each span in u and in v the largest of the derivative's control points that count in it."""
@@ -162,8 +190,9 @@ class BSpline(Patch):
             (iu, bu), (iv, bv) = (
                 basis(self._knots[axis], self._degree[axis], some[:, axis]) for axis in (0, 1)
             )
-            near = self._poles[iu[:, :, None], iv[:, None, :]]
-            out[k : k + _BATCH] = np.einsum("ni,nj,nijc->nc", bu, bv, near)
+            near = self._net[iu[:, :, None], iv[:, None, :]]
+            four = np.einsum("ni,nj,nijc->nc", bu, bv, near)
+            out[k : k + _BATCH] = four[:, :3] / four[:, 3:] + self._middle
         return out
 
     def second(self, low: Floats, high: Floats) -> Floats:
