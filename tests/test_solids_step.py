@@ -138,7 +138,7 @@ def test_a_pins_distance(
 def test_the_facets_of_a_wavy_wall_keep_what_is_said(tmp_path: Path, seed: int, bound: float) -> None:
     """A wall y = f(x, z), f by scipy's B-splines: with control points over Greville's abscissae x and z are
     the parameters themselves (Piegl and Tiller, The NURBS Book, 9.2). Where the wall is nowhere steeper than
-    g a point at f +- h along Y is at least h / sqrt(1 + g^2) away from it."""
+    g within h, a point at f +- h along Y is at least h / sqrt(1 + g^2) away from it."""
     ends = [0.0] * 3 + [0.0, 10.0, 20.0, 30.0, 40.0] + [40.0] * 3, [0.0] * 4 + [20.0] * 4
     x, z = (np.array([sum(k[i + 1 : i + 4]) / 3 for i in range(len(k) - 4)]) for k in ends)
     y = np.random.default_rng(seed).uniform(-4.0, 4.0, (len(x), len(z)))
@@ -157,11 +157,11 @@ def test_the_facets_of_a_wavy_wall_keep_what_is_said(tmp_path: Path, seed: int, 
     t = t[~level & (t[..., 1].min(axis=1) > -14.0)]
     assert np.abs(over(t.reshape(-1, 3))).max() < 1e-9
     weights = np.array([(i, j, 6 - i - j) for i in range(7) for j in range(7 - i)]) / 6.0
-    off = np.abs(over(np.einsum("kc,ncj->nkj", weights, t).reshape(-1, 3))).max()
-    grid = np.stack(np.meshgrid(np.linspace(0, 40, 200), np.linspace(0, 20, 100)), axis=2).reshape(-1, 2)
-    steep = np.hypot(surface(grid, nu=(1, 0)), surface(grid, nu=(0, 1))).max()
-    assert off / np.hypot(1.0, steep) <= solid.facet_error
-    assert off > bound / 4
+    spots = np.einsum("kc,ncj->nkj", weights, t).reshape(-1, 3)
+    steep = np.hypot(*(surface(spots[:, [0, 2]], nu=nu) for nu in ((1, 0), (0, 1))))
+    # second derivatives of these walls are below 2 per mm, and h below 0.05: a slope changes by 0.1 at most
+    off = (np.abs(over(spots)) / np.hypot(1.0, steep + 0.1)).max()
+    assert bound / 2 < off <= solid.facet_error
 
 
 @pytest.mark.parametrize("bound", [0.0, -1.0, 1e-9, 50.0, float("nan")])
