@@ -245,6 +245,54 @@ def test_more_facets_than_the_memory_holds(monkeypatch: pytest.MonkeyPatch) -> N
         step.read_step(ball(20.0).encode(), "part.step", 1 << 30, 0.1)
 
 
+def answered_by(folder: Path, monkeypatch: pytest.MonkeyPatch, arrays: str) -> None:
+    """A child that gives this archive for every file."""
+    (folder / "liar.py").write_text(
+        "import io\nimport numpy as np\nfrom tests.test_solids_stl import BOX\n"
+        "def main(request):\n    out = io.BytesIO()\n"
+        f"    np.savez(out, {arrays})\n    return out.getvalue()\n"
+    )
+    monkeypatch.syspath_prepend(folder)
+    monkeypatch.setattr(step, "TRANSLATOR", "liar:main")
+
+
+@pytest.mark.parametrize("off", ["np.nan", "np.inf"])
+def test_facets_of_which_nobody_knows_how_far_off_they_lie(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, off: str
+) -> None:
+    answered_by(
+        tmp_path, monkeypatch, f"names=['a'], body0=BOX, off=[0.001, {off}], estimate=[False], empty=[0]"
+    )
+    with pytest.raises(InputError, match="how far its facets lie from its surfaces cannot be told"):
+        solid_of(tmp_path, ball(1.0))
+
+
+@pytest.mark.parametrize(("body", "told"), [("BOX", False), ("BOX[1:]", True)])
+def test_a_face_without_facets_is_told_where_it_leaves_a_gap(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, body: str, told: bool
+) -> None:
+    answered_by(tmp_path, monkeypatch, f"names=['a'], body0={body}, off=[0.0], estimate=[False], empty=[2]")
+    found = [r for r in solid_of(tmp_path, ball(1.0)).remarks if r.kind == "bodies lost"]
+    assert [r.severity for r in found] == (["undecided"] if told else [])
+    assert all("2 faces of the file could not be cut" in r.message for r in found)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        ("off=[0.2], estimate=[False]", "facets lie up to 0.2 mm off, not the 0.05 asked for"),
+        ("off=[0.03], estimate=[True]", "facets lie up to 0.03 mm off by estimate"),
+    ],
+)
+def test_what_is_said_of_facets_counts_as_allow(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, numbers: str, words: str
+) -> None:
+    answered_by(tmp_path, monkeypatch, f"names=['a'], body0=BOX, empty=[0], {numbers}")
+    solid = solid_of(tmp_path, ball(1.0))
+    assert any(words in remark.message for remark in solid.remarks)
+    assert solid.facet_error == (0.2 if "0.2" in words else 0.03)
+
+
 def test_without_its_translator_the_message_says_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

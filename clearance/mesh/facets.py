@@ -133,7 +133,9 @@ _WEIGHTS = {
 
 def _off(facets: Facets, patches: Sequence[Patch], edges: Sequence[Edge], bound: float) -> Floats:
     """How far (N,) each facet, and the strips along its sides on edges, lie from the surface, mm, at most."""
-    return _off_surface(facets, patches, bound) + _strips(facets, patches, edges)
+    off = _off_surface(facets, patches, bound) + _strips(facets, patches, edges)
+    # what cannot be told is not near
+    return np.where(np.isnan(off), np.inf, off)
 
 
 def _strips(facets: Facets, patches: Sequence[Patch], edges: Sequence[Edge]) -> Floats:
@@ -252,7 +254,7 @@ def _off_edge(facets: Facets, edges: Sequence[Edge]) -> Floats:
         shown = _distances(points, np.stack([a, b, b], axis=1)).max(axis=1)
         sure = shown + (t[:, 1] - t[:, 0]) ** 2 * bend / 8.0 / steps**2
         off[r, s] = np.where(np.isfinite(sure), sure, 2.0 * shown)
-    return off
+    return np.where(np.isnan(off), np.inf, off)
 
 
 def _bends(facets: Facets, patches: Sequence[Patch]) -> Floats:

@@ -18,7 +18,7 @@ from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step_child
 from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody, Remark
-from clearance.mesh.topology import shells
+from clearance.mesh.topology import edges_of, shells
 from clearance.parallel import Child, Ended, Limits
 
 #: Processor seconds that one file may take.
@@ -71,6 +71,10 @@ def read_step(
             shown, "", "the file has no solid body (curves and sketches are none)", "a solid model"
         )
     farthest = float(off.max())
+    if not np.isfinite(farthest):
+        raise InputError(
+            shown, "", "how far its facets lie from its surfaces cannot be told", "export it again, or as STL"
+        )
     remarks = (
         *_lost(data, bodies, int(empty.sum())),
         *_about_facets(farthest, facet_bound, bool(estimate.any())),
@@ -95,13 +99,14 @@ def _about_facets(farthest: float, facet_bound: float, estimate: bool) -> list[R
 
 
 def _lost(data: bytes, bodies: list[ModelBody], empty: int) -> tuple[Remark, ...]:
-    """A remark if faces have no facets, or if fewer shells arrived than the file has solids: the translator
-    drops what it cannot build.
+    """A remark if faces that have no facets leave gaps, or if fewer shells arrived than the file has solids:
+    what the translator cannot build it drops.
 
     Solids that touch in a corner count as one shell, and a false alarm is a look; a body that is not
     there could make a clash look clear.
     """
-    if empty:
+    # a face without facets that leaves no gap has no area
+    if empty and any(edges_of(body.triangles).odd.any() for body in bodies):
         text = f"{empty} faces of the file could not be cut into facets; save it as STL or 3MF and compare"
         return (Remark("bodies lost", "undecided", text),)
     described = len(re.findall(rb"(?:MANIFOLD_SOLID_BREP|BREP_WITH_VOIDS|FACETED_BREP)\s*\(", data))
