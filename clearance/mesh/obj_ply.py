@@ -98,7 +98,7 @@ def _is_number(word: bytes) -> bool:
 
 #: A decimal number, and the lines that trimesh is given as they stand: a vertex, a face of three corners.
 _NUMBER = rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_VERTEX = re.compile(rb"\s*(v\s+" + rb"\s+".join([_NUMBER] * 3) + rb")(?:\s|$)")
+_VERTEX = re.compile(rb"\s*v" + rb"\s+(" + rb")\s+(".join([_NUMBER] * 3) + rb")(?:\s|$)")
 _FACE_OF_THREE = re.compile(rb"\s*f" + rb"\s+([1-9]\d{0,17})(?:/[\d/]*)?" * 3 + rb"\s*$")
 
 
@@ -160,7 +160,8 @@ class _Scan:
             if len(words) < 4:
                 raise self._error(f"a vertex of {len(words) - 1} numbers", "3 numbers")
             raise self._no_place(words, self.number)
-        self.vertices.append(found[1])
+        # with single blanks: trimesh passes over a vertex that is written with a tab
+        self.vertices.append(b"v %s %s %s" % found.groups())
         self.vertex_lines.append(self.number)
 
     def _face(self, line: bytes) -> None:
@@ -225,6 +226,8 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
     )
     mesh = read.to_mesh() if isinstance(read, trimesh.Scene) else read
     points = np.asarray(mesh.vertices, dtype=np.float64)
+    if len(points) != len(scan.vertices):
+        raise InputError(shown, "", f"{len(points)} of {len(scan.vertices)} vertices could be read", "STL")
     scan.check_places(points)
     corners = np.asarray(getattr(mesh, "faces", np.empty((0, 3))), dtype=np.int64)
     cut = [(body, triangulated(points, face)) for body, face in scan.others]
