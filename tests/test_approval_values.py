@@ -114,18 +114,18 @@ def test_a_holders_shape_that_is_another_is_a_change(job: Path, tool: Path) -> N
 
 DEFAULTS = {
     "margin": (
-        "bodies",
-        r'"holder": SideHeight\(1\.0,',
-        '"holder": SideHeight(1.5,',
+        "scene/settings.py",
+        r"holder: SideHeight = SideHeight\(1\.0,",
+        "holder: SideHeight = SideHeight(1.5,",
         "margins.holder.side: was 1.0, is 1.5",
     ),
-    "facets": ("shapes", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
-    "heads": ("schema", "between: Flag = True", "between: Flag = False", "heads.between: was true, is false"),
+    "facets": ("mesh/shapes.py", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
+    "heads": ("scene/schema.py", "between: Flag = True", "between: Flag = False", "heads.between: was true, is false"),
     "new key": (
-        "schema",
-        '    title: Words = ""',
-        '    titles: int = 3\n    title: Words = ""',
-        "titles: was not given, is 3",
+        "scene/settings.py",
+        "    between: bool = True",
+        "    between: bool = True\n    titles: int = 3",
+        "heads.titles: was not given, is 3",
     ),
 }
 
@@ -133,7 +133,7 @@ DEFAULTS = {
 @pytest.mark.parametrize("what", DEFAULTS)
 def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: Path, tool: Path) -> None:
     module, old, new, told = DEFAULTS[what]
-    change(tool / "clearance" / "setup" / f"{module}.py", old, new)
+    change(tool / "clearance" / module, old, new)
     done = confirm(tool, job)
     assert done.returncode == 1, done.stdout + done.stderr
     assert f"changed: {told}" in one_line(done.stdout)
@@ -142,7 +142,7 @@ def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: 
 
 def test_program_files_that_are_others_are_another_version(job: Path, tool: Path) -> None:
     """Nothing that is made of the files is another; how it is judged may be."""
-    change(tool / "clearance" / "judge" / "verdict.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "checking" / "verdict.py", r"^", "# a remark\n")
     done = confirm(tool, job)
     assert done.returncode == 1
     assert done.stdout.startswith("OTHER VERSION: all 5 inputs")
@@ -169,7 +169,7 @@ def test_another_version_of_the_tool(job: Path, tool: Path) -> None:
 
 
 def test_a_version_that_cannot_read_the_setup_any_more_says_so(job: Path, tool: Path) -> None:
-    change(tool / "clearance" / "setup" / "schema.py", r"    between: Flag = True", "    between: Flag")
+    change(tool / "clearance" / "scene" / "schema.py", r"    between: Flag = True", "    between: Flag")
     done = confirm(tool, job, "--other-version")
     assert done.returncode == 1
     assert "changed: the setup cannot be read as it was: " in one_line(done.stdout)
@@ -181,7 +181,8 @@ def test_another_version_of_a_library_that_judges(
     job: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     kept = json.loads((job / "r.json").read_text())["tool"]["libraries"]
-    assert kept == {name: metadata.version(name) for name in ("numpy", "python-fcl", "shapely", "manifold3d")}
+    judging = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
+    assert kept == {name: metadata.version(name) for name in judging}
     own = approval_tool._version
     monkeypatch.setattr(approval_tool, "_version", lambda n: "0.1" if n == "python-fcl" else own(n))
     assert cli.run(["confirm", str(job / "r.json")]) == 1
@@ -200,7 +201,7 @@ def test_another_version_of_a_library_that_judges(
 def test_a_library_that_read_nothing_is_not_counted() -> None:
     assert "ezdxf" not in approval_tool.libraries_for(["setup", "program", "model"])
     assert "ezdxf" in approval_tool.libraries_for(["setup", "drawing"])
-    assert "cascadio" in approval_tool.libraries_for(["setup", "step"])
+    assert "cadquery-ocp-novtk" in approval_tool.libraries_for(["setup", "step"])
 
 
 def test_an_earlier_kind_of_record_is_refused_with_the_reason(

@@ -274,7 +274,7 @@ def paths_of(table: type[Table], before: str = "") -> list[str]:
         (
             Setup,
             IN_SETUP,
-            r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|bodies|facet_bound)"
+            r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|bodies|facet_bound|cracks)"
             r"|cuts\.(layers|path_units|gap|chord_bound|start|direction|order)",
         ),
         (Machine, IN_MACHINE, r"travel$|codes$|(lower|upper)_head$"),

@@ -109,6 +109,20 @@ def test_obj_lines_that_are_wrong(line: str, words: str) -> None:
     assert "line 21" in message
 
 
+@pytest.mark.parametrize("blank", ["\t", "  ", " \t "])
+def test_obj_with_other_blanks(blank: str) -> None:
+    model = read_obj(OBJ.replace(" ", blank).encode(), "part.obj", MEMORY)
+    assert np.array_equal(model.bodies[0].triangles, read_obj(OBJ.encode(), "", MEMORY).bodies[0].triangles)
+
+
+def test_obj_coordinates_are_kept_to_the_last_bit() -> None:
+    points = np.random.default_rng(5).normal(size=(99, 3)) * 10.0 ** np.arange(-20, 13)[:, None].repeat(3, 0)
+    text = "".join(f"v {x!r} {y!r} {z!r}\n" for x, y, z in points.tolist())
+    text += "".join(f"f {k} {k + 1}/7 {k + 2}//8\n" for k in range(1, 98, 3))
+    got = read_obj(text.encode(), "", MEMORY).bodies[0].triangles
+    assert np.array_equal(got, points.reshape(-1, 3, 3))
+
+
 def test_obj_without_faces() -> None:
     assert "no faces" in obj_refused(OBJ[: OBJ.index("f ", 60)])
 

@@ -1,11 +1,14 @@
 """OBJ and PLY: the bytes of a file go in; its bodies come out, in the file's own unit.
 
-Faces of more than three corners are covered exactly by triangles (ear clipping), never by a fan that
-leaves a hollow face.
+OBJ is read by trimesh, once each line was checked: its own messages name no line. PLY is read here, as
+trimesh refuses binary files that mix triangles and quads. Faces of more than three corners are covered
+exactly by triangles, never by a fan that leaves a hollow face.
 """
 
 from __future__ import annotations
 
+import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -21,25 +24,15 @@ Floats = NDArray[np.float64]
 def triangulated(points: Floats, face: Sequence[int]) -> list[tuple[int, int, int]]:
     """Triangles of corner numbers that cover the polygon ``face`` of ``points`` (N, 3) and keep its edges.
 
-    Ears are cut off one by one, an ear being a corner that turns the right way with no other corner in
-    its triangle (Meisters, Amer. Math. Monthly 82 (1975), 648-651). A face that is not flat or crosses
-    itself is fanned out where no ear is left; its edges stay, so that the body closes all the same.
+    The polygon is cut in its own plane, by Manifold's triangulator. A face that is not flat or crosses
+    itself keeps its edges too, so that the body closes all the same.
     """
-    left = list(face)
-    if len(left) == 3:
-        return [(left[0], left[1], left[2])]
-    flat = _flattened(points[left])
-    at = dict(enumerate(left))
-    ring = list(range(len(left)))
-    triangles: list[tuple[int, int, int]] = []
-    while len(ring) > 3:
-        k = next((k for k in range(len(ring)) if _is_ear(flat, ring, k)), None)
-        k = 1 if k is None else k
-        a, b, c = ring[k - 1], ring[k], ring[(k + 1) % len(ring)]
-        triangles.append((at[a], at[b], at[c]))
-        del ring[k]
-    triangles.append((at[ring[0]], at[ring[1]], at[ring[2]]))
-    return triangles
+    if len(face) == 3:
+        return [(face[0], face[1], face[2])]
+    import manifold3d
+
+    cut = manifold3d.triangulate([_flattened(points[list(face)])])
+    return [(face[a], face[b], face[c]) for a, b, c in cut.tolist()]
 
 
 def _flattened(corners: Floats) -> Floats:
@@ -50,25 +43,6 @@ def _flattened(corners: Floats) -> Floats:
     first, second = (drop + 1) % 3, (drop + 2) % 3
     flat = centred[:, [first, second]]
     return np.asarray(flat if normal[drop] >= 0.0 else flat[:, ::-1])
-
-
-def _turn(a: Floats, b: Floats, c: Floats) -> float:
-    return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
-
-
-def _is_ear(flat: Floats, ring: list[int], k: int) -> bool:
-    """Can corner k of the ring be cut off?"""
-    ia, ib, ic = ring[k - 1], ring[k], ring[(k + 1) % len(ring)]
-    a, b, c = flat[ia], flat[ib], flat[ic]
-    if _turn(a, b, c) <= 0.0:
-        return False
-    for other in ring:
-        p = flat[other]
-        if other in (ia, ib, ic) or any((p == q).all() for q in (a, b, c)):
-            continue
-        if _turn(a, b, p) >= 0.0 and _turn(b, c, p) >= 0.0 and _turn(c, a, p) >= 0.0:
-            return False
-    return True
 
 
 _FREE_FORM = {b"cstype", b"deg", b"curv", b"curv2", b"surf", b"bmat", b"step", b"parm", b"trim", b"hole"}
@@ -122,6 +96,119 @@ def _is_number(word: bytes) -> bool:
     return True
 
 
+#: A decimal number, and the lines that trimesh is given as they stand: a vertex, a face of three corners.
+_NUMBER = rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_VERTEX = re.compile(rb"\s*v" + rb"\s+(" + rb")\s+(".join([_NUMBER] * 3) + rb")(?:\s|$)")
+_FACE_OF_THREE = re.compile(rb"\s*f" + rb"\s+([1-9]\d{0,17})(?:/[\d/]*)?" * 3 + rb"\s*$")
+
+
+class _Scan:
+    """An OBJ file line by line: every line is checked, and what trimesh reads rightly is put aside for it.
+
+    That is vertices and plain triangles. Faces of more corners, which it fans out even where they are hollow,
+    and corners counted from the end, which it counts from the end of the file, are read here.
+
+    Attributes:
+        vertices, triangles: the lines for trimesh.   vertex_lines: where the vertices stand.
+        others: (body, corners) of the other faces.   names, body: names, and body of each triangle.
+    """
+
+    def __init__(self, shown: str, memory: int) -> None:
+        self.shown, self.memory = shown, memory
+        self.vertices: list[bytes] = []
+        self.vertex_lines: list[int] = []
+        self.triangles: list[bytes] = []
+        self.body: list[int] = []
+        self.others: list[tuple[int, tuple[int, ...]]] = []
+        self.names: dict[str, int] = {"": 0}
+        self.number = 0
+        self._now = 0
+        self._count = 0
+
+    def run(self, data: bytes) -> None:
+        """Take every line.
+
+        Raises:
+            InputError: names the line that is wrong.
+        """
+        for self.number, line in enumerate(_one_line_each(data).split(b"\n"), 1):
+            words = line.split(None, 1)
+            if not words or words[0].startswith(b"#"):
+                continue
+            kind = words[0]
+            if kind == b"v":
+                self._vertex(line)
+            elif kind == b"f":
+                self._face(line)
+            elif kind in (b"o", b"g"):
+                name = b" ".join(line.split()[1:]).decode("utf-8", "replace")
+                self._now = self.names.setdefault(name, len(self.names))
+            elif kind in _FREE_FORM:
+                raise self._error(f"{kind.decode()!r}: a free-form surface", "a mesh, or the model as STEP")
+            elif kind not in _KNOWN:
+                text = kind[:30].decode("ascii", "replace")
+                want = "a line that begins with a word such as v or f"
+                raise self._error(f'"{text}" begins no line of an OBJ file', want)
+        if self._count == 0:
+            raise self._error("the file has no faces", "export the solid body as a mesh")
+
+    def _vertex(self, line: bytes) -> None:
+        """A vertex; further numbers are a weight or a colour."""
+        found = _VERTEX.match(line)
+        if found is None:
+            words = line.split()
+            if len(words) < 4:
+                raise self._error(f"a vertex of {len(words) - 1} numbers", "3 numbers")
+            raise self._no_place(words, self.number)
+        # with single blanks: trimesh passes over a vertex that is written with a tab
+        self.vertices.append(b"v %s %s %s" % found.groups())
+        self.vertex_lines.append(self.number)
+
+    def _face(self, line: bytes) -> None:
+        plain = _FACE_OF_THREE.match(line)
+        if plain is not None and max(map(int, plain.groups())) <= len(self.vertices):
+            self._add(1)
+            self.triangles.append(b"f %s %s %s" % plain.groups())
+            self.body.append(self._now)
+            return
+        words = line.split()[1:]
+        face = tuple(self._index(word) for word in words)
+        if not 3 <= len(face) <= MOST_CORNERS:
+            raise self._error(f"a face of {len(face)} corners", f"3 to {MOST_CORNERS} corners")
+        self._add(len(face) - 2)
+        self.others.append((self._now, face))
+
+    def _add(self, count: int) -> None:
+        self._count += count
+        most = self.memory // BYTES_A_TRIANGLE
+        if self._count > most:
+            raise self._error(f"more than {most} triangles for {self.memory / 1e9:.1f} GB", "coarser facets")
+
+    def _index(self, word: bytes) -> int:
+        """The vertex number of one corner of a face ("7", "7/1/2", "-1"), counted from 0."""
+        text, count = word.split(b"/", 1)[0], len(self.vertices)
+        if text.removeprefix(b"-").isdigit() and len(text) < 20:
+            value = int(text)
+            index = value - 1 if value > 0 else count + value
+            if value != 0 and 0 <= index < count:
+                return index
+        found = f"the corner {word[:30].decode('ascii', 'replace')!r}"
+        raise self._error(found, f"the number of one of the {count} vertices above")
+
+    def _no_place(self, words: list[bytes], line: int) -> InputError:
+        text = b" ".join(words[1:4])[:60].decode("ascii", "replace")
+        return InputError(self.shown, f"line {line}", f"the vertex {text!r}", "three finite decimal numbers")
+
+    def check_places(self, points: Floats) -> None:
+        """Refuse vertices that no number of this size can mean."""
+        far = np.flatnonzero(~(np.abs(points) < 1e30).all(axis=1))
+        if len(far):
+            raise self._no_place(self.vertices[far[0]].split(), self.vertex_lines[far[0]])
+
+    def _error(self, found: str, want: str) -> InputError:
+        return InputError(self.shown, f"line {self.number}", found, want)
+
+
 def read_obj(data: bytes, shown: str, memory: int) -> Model:
     """The bodies of an OBJ file, in the file's own unit.
 
@@ -132,92 +219,31 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
     Raises:
         InputError: names the line that is wrong.
     """
-    corners: list[tuple[float, float, float]] = []
-    bodies: dict[str, list[tuple[tuple[int, ...], int]]] = {}
-    faces = bodies.setdefault("", [])
-    most = memory // BYTES_A_TRIANGLE
-    count = 0
-    number = 0
-    for number, line in enumerate(_one_line_each(data).split(b"\n"), 1):
-        words = line.split()
-        if not words or words[0].startswith(b"#"):
-            continue
-        kind = words[0]
-        if kind == b"v":
-            corners.append(_corner(words, shown, number))
-        elif kind == b"f":
-            face = tuple(_index(word, len(corners), shown, number) for word in words[1:])
-            if not 3 <= len(face) <= MOST_CORNERS:
-                raise InputError(
-                    shown, f"line {number}", f"a face of {len(face)} corners", f"3 to {MOST_CORNERS} corners"
-                )
-            count += len(face) - 2
-            if count > most:
-                raise InputError(
-                    shown,
-                    f"line {number}",
-                    f"more than {most} triangles for {memory / 1e9:.1f} GB",
-                    "coarser facets",
-                )
-            faces.append((face, number))
-        elif kind in (b"o", b"g"):
-            faces = bodies.setdefault(b" ".join(words[1:]).decode("utf-8", "replace"), [])
-        elif kind in _FREE_FORM:
-            raise InputError(
-                shown,
-                f"line {number}",
-                f"{kind.decode()!r}: a free-form surface",
-                "a mesh, or the model as STEP",
-            )
-        elif kind not in _KNOWN:
-            text = kind[:30].decode("ascii", "replace")
-            want = "a line that begins with a word such as v or f"
-            raise InputError(shown, f"line {number}", f'"{text}" begins no line of an OBJ file', want)
-    if count == 0:
-        raise InputError(shown, f"line {number}", "the file has no faces", "export the solid body as a mesh")
-    points = np.array(corners)
-    return Model(
-        tuple(
-            ModelBody(name, points[[t for face, _ in body for t in triangulated(points, face)]])
-            for name, body in bodies.items()
-            if body
-        )
+    import trimesh
+
+    scan = _Scan(shown, memory)
+    scan.run(data)
+    text = b"\n".join([*scan.vertices, *scan.triangles, b""])
+    # without merging, sorting or dropping anything: corners stay the file's, to the last bit
+    read = trimesh.load(
+        io.BytesIO(text), file_type="obj", process=False, maintain_order=True, skip_materials=True
     )
+    mesh = read.to_mesh() if isinstance(read, trimesh.Scene) else read
+    points = np.asarray(mesh.vertices, dtype=np.float64)
+    if len(points) != len(scan.vertices):
+        raise InputError(shown, "", f"{len(points)} of {len(scan.vertices)} vertices could be read", "STL")
+    scan.check_places(points)
+    corners = np.asarray(getattr(mesh, "faces", np.empty((0, 3))), dtype=np.int64)
+    cut = [(body, triangulated(points, face)) for body, face in scan.others]
+    body = np.concatenate([scan.body, *([k] * len(each) for k, each in cut)]).astype(np.int64)
+    corners = np.concatenate([corners, *(np.array(each) for _, each in cut)]).astype(np.int64)
+    found = ((name, corners[body == k]) for name, k in scan.names.items())
+    return Model(tuple(ModelBody(name, points[own]) for name, own in found if len(own)))
 
 
 def _one_line_each(data: bytes) -> bytes:
     """The text with lines that are continued by a backslash joined."""
     return data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
-
-
-def _corner(words: list[bytes], shown: str, line: int) -> tuple[float, float, float]:
-    """A vertex; further numbers are a weight or a colour."""
-    if len(words) < 4:
-        raise InputError(shown, f"line {line}", f"a vertex of {len(words) - 1} numbers", "3 numbers")
-    try:
-        x, y, z = (float(word) for word in words[1:4])
-    except ValueError:
-        x = y = z = np.nan
-    if not (abs(x) < 1e30 and abs(y) < 1e30 and abs(z) < 1e30):
-        text = b" ".join(words[1:4])[:60].decode("ascii", "replace")
-        raise InputError(shown, f"line {line}", f"the vertex {text!r}", "three finite decimal numbers")
-    return x, y, z
-
-
-def _index(word: bytes, count: int, shown: str, line: int) -> int:
-    """The vertex number of one corner of a face ("7", "7/1/2", "-1"), counted from 0."""
-    text = word.split(b"/", 1)[0]
-    if text.removeprefix(b"-").isdigit() and len(text) < 20:
-        value = int(text)
-        index = value - 1 if value > 0 else count + value
-        if value != 0 and 0 <= index < count:
-            return index
-    raise InputError(
-        shown,
-        f"line {line}",
-        f"the corner {word[:30].decode('ascii', 'replace')!r}",
-        f"the number of one of the {count} vertices above",
-    )
 
 
 _TYPES = {

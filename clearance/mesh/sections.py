@@ -64,7 +64,11 @@ def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:
 
 
 def rings(segments: Array) -> list[Array]:
-    """Closed rings (n, 2), last point not repeated, without corners that are none; open ends are left out."""
+    """Closed rings (n, 2), last point not repeated, without corners that are none; open ends are left out.
+
+    Not by shapely's ``polygonize``: it takes segments that stand twice once, so that a wall between two
+    shells or a body written twice is lost, and makes a third face where two shells cross in corners.
+    """
     if not len(segments):
         return []
     flat = np.ascontiguousarray(segments.reshape(-1, 2))

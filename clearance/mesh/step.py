@@ -1,9 +1,9 @@
 """The bytes of a STEP file (ISO 10303-21) go in; its bodies come out in mm, in facets within a stated bound.
 
-The translator is an extra, ``pip install "clearance[step]"``. It is native code that reads what strangers
-wrote, so it runs in a child process with limits on memory, time and disk. It answers in metres whatever
-unit the file has; here they become mm. A STEP file says its own unit for each of its parts, and the
-translator heeds that, so a setup needs to name none; if it does, it must be one that the file uses.
+OpenCascade reads it, the extra ``pip install "clearance[step]"``. It is native code that reads what
+strangers wrote, so it runs in a child process with limits on memory, time and disk. A STEP file says its own
+unit for each of its parts, and that is heeded, so a setup needs to name none; if it does, it must be one that
+the file uses.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step_child
 from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody, Remark
-from clearance.mesh.topology import shells
+from clearance.mesh.topology import edges_of, shells
 from clearance.parallel import Child, Ended, Limits
 
 #: Processor seconds that one file may take.
@@ -30,13 +30,6 @@ GRACE = 30.0
 #: The function that translates, in a process of its own.
 TRANSLATOR = "clearance.mesh.step_child:main"
 
-#: The translator is asked for this much less than the bound. It looks at the middle of facets and edges
-#: only: on balls of 3 to 100 mm its facets lay up to 2.08 times farther off than it was asked for.
-SAFETY = 3.0
-
-#: Its answer is in 32-bit metres: half a unit in the last place, once for corners and once for placing.
-_ROUNDING = 2.0**-23
-
 _INSTALL = 'to read STEP, install the extra: pip install "clearance[step]"; or save the model as STL or 3MF'
 
 
@@ -47,7 +40,8 @@ def read_step(
 
     Args:
         data: the whole file.   shown: its name for messages.   memory: bytes that the child may take.
-        facet_bound: how far facets may lie from the true surface, mm; becomes the facet error.
+        facet_bound: how far facets may lie from the true surface, mm. The model's facet error is how far off
+            the farthest was found to lie, which may be less, and more where splitting came to its end.
 
     Raises:
         InputError: no translator is installed; the file is not understood; it needs too much.
@@ -55,7 +49,7 @@ def read_step(
     if not 1e-4 <= facet_bound <= 10.0:
         raise InputError(shown, "facet_bound", f"found {facet_bound:g} mm", "0.0001 to 10 mm")
     most = memory // BYTES_A_TRIANGLE
-    request = f"{facet_bound / SAFETY} {most}\n".encode() + data
+    request = f"{facet_bound} {most}\n".encode() + data
     with Child(TRANSLATOR, Limits(memory=memory, seconds=int(seconds), disk=memory)) as translator:
         ended = translator.finish(request, seconds + GRACE)
     if ended.code != 0:
@@ -63,32 +57,58 @@ def read_step(
     try:
         with np.load(io.BytesIO(ended.answer), allow_pickle=False) as archive:
             names = [str(name) for name in archive["names"]]
-            metres = [np.asarray(archive[f"body{k}"], dtype=np.float64) for k in range(len(names))]
+            found = [np.asarray(archive[f"body{k}"], dtype=np.float64) for k in range(len(names))]
+            off, estimate, empty = (archive[key] for key in ("off", "estimate", "empty"))
     except (OSError, ValueError, KeyError, zipfile.BadZipFile):
         raise _failed(ended, shown, len(data), memory, seconds, most) from None
     bodies = [
-        ModelBody(name, triangles.reshape(-1, 3, 3) * 1000.0)
-        for name, triangles in zip(names, metres, strict=True)
+        ModelBody(name, triangles.reshape(-1, 3, 3))
+        for name, triangles in zip(names, found, strict=True)
         if triangles.size
     ]
     if not bodies:
         raise InputError(
             shown, "", "the file has no solid body (curves and sketches are none)", "a solid model"
         )
-    remarks = _lost(data, bodies)
-    reach = max(float(np.abs(body.triangles).max()) for body in bodies)
-    units = _units_named(data)
-    return Model(
-        tuple(bodies), units, " and ".join(sorted(units)), facet_bound + 2.0 * reach * _ROUNDING, remarks
+    farthest = float(off.max())
+    if not np.isfinite(farthest):
+        raise InputError(
+            shown, "", "how far its facets lie from its surfaces cannot be told", "export it again, or as STL"
+        )
+    remarks = (
+        *_lost(data, bodies, int(empty.sum())),
+        *_about_facets(farthest, facet_bound, bool(estimate.any())),
     )
+    units = _units_named(data)
+    return Model(tuple(bodies), units, " and ".join(sorted(units)), farthest, remarks)
 
 
-def _lost(data: bytes, bodies: list[ModelBody]) -> tuple[Remark, ...]:
-    """A remark if fewer shells arrived than the file has solids: the translator drops what it cannot build.
+def _about_facets(farthest: float, facet_bound: float, estimate: bool) -> list[Remark]:
+    """Notes where facets lie farther off than was asked for, or how far is an estimate."""
+    if farthest > facet_bound:
+        text = (
+            f"facets lie up to {farthest:.2g} mm off, not the {facet_bound:g} asked for; it counts as allow"
+        )
+        return [Remark("coarse facets", "note", text)]
+    if estimate:
+        text = (
+            f"facets lie up to {farthest:.2g} mm off by estimate: of some of its surfaces no bound is known"
+        )
+        return [Remark("estimated facets", "note", text)]
+    return []
+
+
+def _lost(data: bytes, bodies: list[ModelBody], empty: int) -> tuple[Remark, ...]:
+    """A remark if faces that have no facets leave gaps, or if fewer shells arrived than the file has solids:
+    what the translator cannot build it drops.
 
     Solids that touch in a corner count as one shell, and a false alarm is a look; a body that is not
     there could make a clash look clear.
     """
+    # a face without facets that leaves no gap has no area
+    if empty and any(edges_of(body.triangles).odd.any() for body in bodies):
+        text = f"{empty} faces of the file could not be cut into facets; save it as STL or 3MF and compare"
+        return (Remark("bodies lost", "undecided", text),)
     described = len(re.findall(rb"(?:MANIFOLD_SOLID_BREP|BREP_WITH_VOIDS|FACETED_BREP)\s*\(", data))
     arrived = sum(int(shells(body.triangles).max()) + 1 for body in bodies)
     if arrived >= described:

@@ -67,6 +67,7 @@ def look(scene: Scene) -> tuple[Facts, list[Finding]]:
     from clearance.process.balance import heavy_findings, weights
     from clearance.process.stops import stop_findings, stops
     from clearance.process.travel import steepest, travel_findings, travel_used
+    from clearance.process.unjudged import open_part_findings
 
     weighed = tuple(weights(scene))
     facts = Facts(
@@ -75,7 +76,7 @@ def look(scene: Scene) -> tuple[Facts, list[Finding]]:
         travel=travel_used(scene),
         lean={s.name: steepest(scene, s) for s in scene.stretches if s.cut is not None},
     )
-    found = travel_findings(scene, facts.travel, facts.lean)
+    found = open_part_findings(scene) + travel_findings(scene, facts.travel, facts.lean)
     found += stop_findings(facts.stops) + heavy_findings(weighed)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
         facts, about_cuts = _of_cuts(scene, facts)
@@ -127,7 +128,6 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 
 
 def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
-    pass
 
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))

@@ -15,9 +15,9 @@ from typing import Any
 from clearance import __version__
 
 #: whose figures each verdict rests on
-LIBRARIES = ("numpy", "python-fcl", "shapely", "manifold3d")
-#: and what else read an input of some kind
-READERS = {"drawing": "ezdxf", "step": "cascadio"}
+LIBRARIES = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
+#: and what else read an input of some kind; a "model" may be any mesh file, so trimesh counts always
+READERS = {"drawing": "ezdxf", "step": "cadquery-ocp-novtk"}
 
 #: rooms of the program that only tell a verdict, or what would cure it
 _TELLING = frozenset({"advice", "cli", "report", "view"})

@@ -362,7 +362,6 @@ def _position(z: float) -> str:
 
 def _cures(result: Result, width: int) -> str:
     """What would cure what is wrong, where it was looked for."""
-    pass
 
     return "\n".join(_wrap(line, width, "    ") for line in lines(result.cures))
 

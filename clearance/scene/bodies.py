@@ -342,6 +342,7 @@ def _model(
         is_part=item.part is not None,
         bodies=bodies or (),
         start_holes=tuple(StartHole(hole.at, hole.diameter) for hole in item.start_holes),
+        cracks_accepted=item.cracks is not None,
     )
     return Made(
         triangles=solid.triangles,

@@ -53,12 +53,16 @@ class FromLibrary:
 
 @dataclass(frozen=True)
 class FromModel:
-    """A file's model, of it the named ``bodies`` where some were named."""
+    """A file's model, of it the named ``bodies`` where some were named.
+
+    ``cracks_accepted``: the setup takes it as it is where its surface does not close.
+    """
 
     file: str
     is_part: bool
     bodies: tuple[str, ...] = ()
     start_holes: tuple[StartHole, ...] = ()
+    cracks_accepted: bool = False
 
 
 @dataclass(frozen=True)

@@ -157,6 +157,7 @@ class Item(Table):
         Annotated[list[Words], is_list('a list of bodies, ["..."]'), BeforeValidator(one_or_more)] | None
     ) = None
     facet_bound: Size | None = None
+    cracks: Literal["accepted"] | None = None
     material: Words | None = None
     density: Positive | None = None
     start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
@@ -187,6 +188,7 @@ class Item(Table):
             "units": ("part", "model"),
             "bodies": ("part", "model"),
             "facet_bound": ("part", "model"),
+            "cracks": ("part", "model"),
             "start_holes": ("part",),
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),
