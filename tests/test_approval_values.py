@@ -120,7 +120,12 @@ DEFAULTS = {
         "margins.holder.side: was 1.0, is 1.5",
     ),
     "facets": ("mesh/shapes.py", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
-    "heads": ("scene/schema.py", "between: Flag = True", "between: Flag = False", "heads.between: was true, is false"),
+    "heads": (
+        "scene/schema.py",
+        "between: Flag = True",
+        "between: Flag = False",
+        "heads.between: was true, is false",
+    ),
     "new key": (
         "scene/settings.py",
         "    between: bool = True",

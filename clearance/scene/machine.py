@@ -202,7 +202,13 @@ class Machine(Table):
                 tuple(HeadBox(b.x, b.y, b.behind, b.follows) for b in upper.bodies),
             ),
             max_part_mass=self.max_part_mass,
-            codes=CodeWords(tuple(codes.thread), tuple(codes.cut), tuple(codes.ignore)),
+            codes=CodeWords(
+                tuple(codes.thread),
+                tuple(codes.cut),
+                tuple(codes.ignore),
+                codes.semicolon,
+                codes.uv_on_arcs,
+            ),
             shipped=shipped,
             file=file,
         )
