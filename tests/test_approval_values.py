@@ -159,7 +159,7 @@ def test_program_files_that_are_others_are_another_version(job: Path, tool: Path
 
 
 def test_files_that_only_tell_a_verdict_are_none_of_it(job: Path, tool: Path) -> None:
-    change(tool / "clearance" / "report" / "curing.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "report" / "terminal.py", r"^", "# a remark\n")
     change(tool / "clearance" / "view" / "words.py", r"^", "# a remark\n")
     assert confirm(tool, job).returncode == 0
 
