@@ -23,6 +23,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.scene",),
     ("clearance.judge",),
     ("clearance.process",),
+    ("clearance.process",),
     ("clearance.advice",),
     ("clearance.view",),
     ("clearance.report",),
