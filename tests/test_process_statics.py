@@ -2,8 +2,8 @@
 
 Closed forms are the lever rule (statics of rigid bodies; any textbook) written out beside each figure. The
 linear programme is scipy's HiGHS (``scipy.optimize.linprog``): forces of at least nothing at every corner,
-their sum and moments as given; it shares no code with what it judges. Pressures of jets are common practice, no
-source; pressure times area is arithmetic.
+their sum and moments as given; it shares no code with what it judges. Pressures of jets are common practice,
+no source; pressure times area is arithmetic.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from clearance.process.jets import Jets, force, worst_place
+from clearance.process.jets import Jets, force, needed, worst
 from clearance.process.statics import (
     Resultant,
     few_corners,
@@ -103,16 +103,19 @@ def test_jet_from_below_tips_a_plate_at_the_worst_place_of_the_path() -> None:
     corners = hull(rectangle(0, 0, 100, 60))
     weight = Resultant.of(60.0, (50.0, 30.0))
     path = np.array([[50.0, 30.0], [95.0, 30.0]])
-    off, total = worst_place(weight, Jets(lower=40.0, upper=0.0), path, corners)
+    jets = Jets(lower=40.0, upper=0.0)
     # up 40 N at 95: 20 N are left at (60 x 50 - 40 x 95) / 20 = -40, 40 mm outside the edge at 0
-    assert off == pytest.approx(40.0)
+    assert worst(weight, jets, path, corners) == pytest.approx(40.0)
     # a strap at 25 must add F with (3000 - 3800 + 25 F) / (20 + F) >= 0
-    assert holding_force(total, np.array([25.0, 30.0]), corners) == pytest.approx(32.0)
-    off, total = worst_place(weight, Jets(lower=70.0, upper=0.0), path, corners)
-    assert off == float("inf")
-    assert total.down == pytest.approx(-10.0)
+    assert needed(weight, jets, path, np.array([25.0, 30.0]), corners) == pytest.approx(32.0)
+    jets = Jets(lower=70.0, upper=0.0)
+    assert worst(weight, jets, path, corners) == float("inf")
     # it is lifted; at 50 a force F must keep 60 x 50 - 70 x 95 + 50 F from going below 0
-    assert holding_force(total, np.array([50.0, 30.0]), corners) == pytest.approx(73.0)
+    assert needed(weight, jets, path, np.array([50.0, 30.0]), corners) == pytest.approx(73.0)
+    # the upper jet presses, and tips only beside what carries
+    jets = Jets(lower=0.0, upper=60.0)
+    assert worst(weight, jets, path, corners) < 0.0
+    assert worst(weight, jets, path + [60.0, 0.0], corners) == pytest.approx((50 + 155) / 2 - 100)
 
 
 def test_a_round_patch_keeps_eight_corners_within_it() -> None:

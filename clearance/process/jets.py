@@ -11,9 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import pi
 
-import numpy as np
-
-from clearance.process.statics import Array, Resultant, outside
+from clearance.process.statics import Array, Resultant, holding_force, hull, outside
 
 #: N/mm2 in one bar
 BAR = 0.1
@@ -37,21 +35,30 @@ class Jets:
     upper: float
 
 
-def worst_place(weight: Resultant, jets: Jets, path: Array, corners: Array) -> tuple[float, Resultant]:
-    """Where along a path (N, 2) the jets bring a body nearest to lifting or tipping.
+def resultants(weight: Resultant, jets: Jets, path: Array) -> list[Resultant]:
+    """The weight alone, and with the jets on at each place of a path (N, 2) where they can do worst.
 
-    Returns:
-        By how much (mm) the resultant then lies outside the hull ``corners``, negative: within; infinite
-        where it points up; and that resultant.
+    The place of the resultant is affine in that of the jet, and how far it lies outside a hull is convex: the
+    corners of the path's own hull are enough.
     """
-    worst = (outside(weight.at, corners), weight)
-    for lower, upper in ((jets.lower, 0.0), (0.0, jets.upper), (jets.lower, jets.upper)):
-        net = upper - lower
-        if net == 0.0 and not upper:
-            continue
-        for place in path:
-            total = weight + Resultant.of(net, place)
-            off = float("inf") if total.down <= 0.0 else outside(total.at, corners)
-            if off > worst[0] or (np.isinf(off) and total.down < worst[1].down):
-                worst = (off, total)
-    return worst
+    found = [weight]
+    if jets.lower == jets.upper == 0.0:
+        return found
+    for net in sorted({-jets.lower, jets.upper, jets.upper - jets.lower} - {0.0}):
+        found += [weight + Resultant.of(net, place) for place in hull(path)]
+    return found
+
+
+def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
+    """By how much (mm) the resultant lies outside the hull ``corners`` at the worst place of a path; negative:
+    within; infinite where it points up."""
+    return max(
+        float("inf") if total.down <= 0.0 else outside(total.at, corners)
+        for total in resultants(weight, jets, path)
+    )
+
+
+def needed(weight: Resultant, jets: Jets, path: Array, at: Array, corners: Array, edge: float = 0.0) -> float:
+    """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets are;
+    infinite where none is enough."""
+    return max(holding_force(total, at, corners, edge) for total in resultants(weight, jets, path))
