@@ -115,7 +115,8 @@ def test_jet_from_below_tips_a_plate_at_the_worst_place_of_the_path() -> None:
     # the upper jet presses, and tips only beside what carries
     jets = Jets(lower=0.0, upper=60.0)
     assert worst(weight, jets, path, corners) < 0.0
-    assert worst(weight, jets, path + [60.0, 0.0], corners) == pytest.approx((50 + 155) / 2 - 100)
+    path += np.array([60.0, 0.0])
+    assert worst(weight, jets, path, corners) == pytest.approx((50 + 155) / 2 - 100)
 
 
 def test_a_round_patch_keeps_eight_corners_within_it() -> None:

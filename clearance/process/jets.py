@@ -50,8 +50,10 @@ def resultants(weight: Resultant, jets: Jets, path: Array) -> list[Resultant]:
 
 
 def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
-    """By how much (mm) the resultant lies outside the hull ``corners`` at the worst place of a path; negative:
-    within; infinite where it points up."""
+    """By how much (mm) the resultant lies outside the hull ``corners`` at the worst place of a path.
+
+    Negative: within; infinite where it points up.
+    """
     return max(
         float("inf") if total.down <= 0.0 else outside(total.at, corners)
         for total in resultants(weight, jets, path)
@@ -59,6 +61,6 @@ def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
 
 
 def needed(weight: Resultant, jets: Jets, path: Array, at: Array, corners: Array, edge: float = 0.0) -> float:
-    """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets are;
-    infinite where none is enough."""
+    """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets
+    are; infinite where none is enough."""
     return max(holding_force(total, at, corners, edge) for total in resultants(weight, jets, path))
