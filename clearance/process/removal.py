@@ -95,7 +95,8 @@ def story(scene: Scene) -> Story:
             if part not in states:
                 told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
                 states[part] = _State(scene, part, told, wire)
-            states[part].step(run, told)
+            for bit in run.bits():
+                states[part].step(bit, told)
     for state in states.values():
         state.weigh(told)
     told.tabs = [tab for tab in told.tabs if not any(_same_place(tab, piece) for piece in told.pieces)]

@@ -143,6 +143,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "item": finding.item,
         "cut": finding.cut,
         "message": finding.message,
+        **({} if finding.state is None else {"state": finding.state}),
     }
 
 

@@ -27,7 +27,7 @@ from fixtures_lib.fitting import Fitted
 BELOW = 1e-6
 MARGINS = {
     "part": SideHeight(0.3, 0.05),
-    "holder": SideHeight(1.0, 0.05),
+    "holder": SideHeight(1.0, 0.5),
     "laid": SideHeight(3.0, 0.5),
     "machine": SideHeight(2.0, 0.5),
 }

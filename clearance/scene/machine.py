@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from clearance.scene.fields import (
+    Flag,
     Interval,
     Length,
     Name,
@@ -17,11 +18,15 @@ from clearance.scene.fields import (
     Words,
     is_list,
     low_high,
+    not_negative,
+    number,
     problem,
 )
 
 Units = Literal["mm", "inch"]
 Profile = list[tuple[float, float]]
+#: bar, 0 where there is none
+Pressure = Annotated[float, AfterValidator(not_negative), BeforeValidator(number)]
 
 
 def _sound_profile(profile: Profile) -> Profile:
@@ -130,6 +135,7 @@ class Codes(Table):
     thread: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     cut: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
+    end_cuts: Flag = False
 
     @model_validator(mode="after")
     def _each_word_once(self) -> Codes:
@@ -145,6 +151,22 @@ class Codes(Table):
         return self
 
 
+class Jet(Table):
+    """A nozzle's jet: its bore, the pressures at it (bar), the wetted area (mm2) where that is larger."""
+
+    bore: Size
+    rough: Pressure
+    trim: Pressure | None = None
+    area: Positive | None = None
+
+
+class Flushing(Table):
+    """The jets of both nozzles; one that is left out is off."""
+
+    lower: Jet | None = None
+    upper: Jet | None = None
+
+
 class Machine(Table):
     """The machine file. All lengths are mm once it is read."""
 
@@ -154,6 +176,7 @@ class Machine(Table):
     travel: Travel
     wire: Size
     max_part_mass: Positive | None = None
+    flushing: Flushing | None = None
     codes: Codes = Field(default_factory=Codes)
     lower_head: LowerHead
     upper_head: UpperHead

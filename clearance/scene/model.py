@@ -78,6 +78,8 @@ class Finding:
     message: str
     item: str | None = None
     cut: str | None = None
+    #: number of the state of the job that it is about
+    state: int | None = None
 
 
 @dataclass(frozen=True)

@@ -105,6 +105,9 @@ def _expanded(moves: Moves, pieces: NDArray[np.int64]) -> Moves:
         line=moves.line[origin],
         block=tuple(moves.block[i] for i in origin),
         thread_points=tuple(int(i) for i in first),
+        stops=tuple((int(np.searchsorted(origin, k)), *what) for k, *what in moves.stops),  # type: ignore[misc]
+        first_cut=None if moves.first_cut is None else int(np.searchsorted(origin, moves.first_cut)),
+        d_number=None if moves.d_number is None else moves.d_number[origin],
         start_uv=moves.start_uv[origin] + t0[:, None] * du[origin],
         end_uv=moves.start_uv[origin] + t1[:, None] * du[origin],
         origin=origin if moves.origin is None else moves.origin[origin],

@@ -42,6 +42,7 @@ class Control:
         self.zero: tuple[str, int] | None = None
         self.event = 0
         self.cut_after = self.threads = False
+        self.halt = ""
         self.line = 0
         self.ended: str | None = None
         self.spelling: dict[str, str] = {}
@@ -77,6 +78,9 @@ class Control:
             self.pass_over(letter if letter in self.ignored else word, raw)
         elif word in ("M2", "M30"):
             self.ended = raw
+        elif word in ("M0", "M1"):
+            # it acts at the end of its block, whose number is known then
+            self.halt = raw
         elif letter == "M" and float(number) in M_CALLS:
             raise self.error(
                 f"{raw} leads to another program, whose moves are not here", "every move in one program"

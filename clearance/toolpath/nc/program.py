@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import offset_rows
-from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
+from clearance.toolpath.moves import Moves, cut_first, ends_with_wire_in, threading
 from clearance.toolpath.nc.rows import Program, Row, is_still
 from clearance.toolpath.options import PathOptions
 
@@ -67,6 +67,9 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         line=np.array(line, dtype=np.int64),
         block=tuple(block),
         thread_points=points,
+        stops=_stops(program, line),
+        d_number=np.where(np.array(_side) != 0, np.array(_number, dtype=np.int64), 0),
+        first_cut=cut_first(threaded, event),
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
         grow=grow,
@@ -80,6 +83,12 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         own_height=program.height.named and program.height.used_own,
         origin=origin,
     )
+
+
+def _stops(program: Program, line: Sequence[int]) -> tuple[tuple[int, str, int, str], ...]:
+    """The stops, each with the move before which it stands."""
+    before = np.searchsorted(np.array(line), [at for _, at, _ in program.stops], side="right")
+    return tuple((int(k), *stop) for k, stop in zip(before, program.stops, strict=True))
 
 
 def _riding(first: tuple[float, float], rows: Sequence[Row]) -> list[bool]:

@@ -139,6 +139,7 @@ class Program:
         miss: the most by which an arc's end misses its circle, mm.
         offset_word: the first of G41, G42 and its line.
         event: of ``wire``, what the program did after the last move.
+        stops: words at which the program stops for a person: (word, line, block number).
         height: of the upper face, as the Z words say.
     """
 
@@ -150,6 +151,7 @@ class Program:
     miss: float = 0.0
     offset_word: tuple[str, int] | None = None
     event: int = 0
+    stops: list[tuple[str, int, str]] = field(default_factory=list)
     height: Height = field(default_factory=lambda: Height(None))
 
 

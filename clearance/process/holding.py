@@ -1,0 +1,105 @@
+"""What each body does to a part: the one place that knows holders by name, and which contacts are sideways.
+
+Library holders are known by their kind. Of a shape or model of the user's own nobody knows: it carries what lies
+on it, presses what it lies on, and grips a part where it touches it from several sides about its middle, as jaws
+do; a stop that is touched by one side does not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from clearance.mesh.mass import material_of
+from clearance.mesh.sections import Outline
+from clearance.process.contacts import Contacts
+from clearance.scene.model import Body
+from clearance.scene.stability import GRIPS
+
+#: library holders that are laid on a part and press it
+PRESSES = frozenset({"strap", "toe_clamp"})
+#: a toe clamp presses where its toe bears on the part's side
+SIDEWAYS = frozenset({"toe_clamp"})
+MAGNETS = frozenset({"magnet_block"})
+#: densities of steels that a magnet holds, g/cm3, where no material is named; 316, at 8.00, is not magnetic
+STEEL = (7.6, 7.95)
+#: share of a part's own size by which its middle must lie between what touches it, to be gripped
+BETWEEN = 0.05
+
+
+@dataclass(frozen=True)
+class Role:
+    """What a body can do to a part.
+
+    Attributes:
+        carries, presses, grips: see the package.
+        aside: it presses by touching the part's side.
+        unknown: of the user's own; whether it grips depends on where it touches.
+        stands: it must stand on something itself to press.
+    """
+
+    carries: bool = True
+    presses: bool = False
+    grips: bool = False
+    aside: bool = False
+    unknown: bool = False
+    stands: bool = False
+
+
+def role_of(body: Body, part: Body) -> Role:
+    """What ``body`` can do to ``part``."""
+    holder = body.source.get("holder")
+    if body.kind in ("part", "machine"):
+        return Role()
+    if holder in PRESSES:
+        return Role(carries=False, presses=True, aside=holder in SIDEWAYS, stands=True)
+    if holder in MAGNETS:
+        return Role(grips=magnetic(part))
+    if holder in GRIPS:
+        return Role(grips=True)
+    if holder is not None:
+        return Role()
+    return Role(presses=True, unknown=not body.source.get("laid_by_hand", body.kind == "laid"))
+
+
+def magnetic(part: Body) -> bool:
+    """Whether a magnet holds a part: it is steel or iron, and not stainless."""
+    name = part.source.get("material")
+    if name is None:
+        return part.density is None or STEEL[0] <= part.density <= STEEL[1]
+    own = material_of(name)[0]
+    return own in ("steel", "tool steel", "4140", "cast iron")
+
+
+def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int, ...], body: int) -> Any:
+    """Where a body touches a part's sides or its top, seen from above (shapely; empty where it does not)."""
+    import shapely
+
+    found = [c.where for c in contacts.of(part, outline, present) if c.body == body and not c.under]
+    return shapely.union_all(found) if found else shapely.Polygon()
+
+
+def between(where: Any, region: Any) -> bool:
+    """Whether a part's region lies between the places at which something touches it."""
+    import shapely
+
+    if where.is_empty:
+        return False
+    x0, y0, x1, y1 = region.bounds
+    room = BETWEEN * min(x1 - x0, y1 - y0)
+    hull = shapely.convex_hull(where)
+    middle = shapely.centroid(region)
+    return bool(hull.contains(middle) and hull.boundary.distance(middle) > room)
+
+
+def foot_of(body: Body) -> tuple[np.ndarray, np.ndarray | None]:
+    """A clamp's own foot: the facets of its shells that are not sunk, and those of the screw that is."""
+    t = body.triangles_M
+    if not body.shells:
+        return t, None
+    parts = np.split(t, np.cumsum(body.shells)[:-1])
+    own = [shell for k, shell in enumerate(parts) if k not in body.sunk]
+    sunk = [shell for k, shell in enumerate(parts) if k in body.sunk]
+    return np.concatenate(own), np.concatenate(sunk) if sunk else None
