@@ -28,6 +28,6 @@ def load(setup: str, **options: Any) -> Any:
 
 def check(scene: Any, **options: Any) -> Any:
     """Judge a scene: the ``Result`` with verdict, pairs and findings, on what else stops a cut as well."""
-    from clearance.process.findings import check as check_all
+    from clearance.process.check import check as check_all
 
     return check_all(scene, **options)

@@ -1,8 +1,8 @@
 """What each body does to a part: the one place that knows holders by name, and which contacts are sideways.
 
-Library holders are known by their kind. Of a shape or model of the user's own nobody knows: it carries what lies
-on it, presses what it lies on, and grips a part where it touches it from several sides about its middle, as jaws
-do; a stop that is touched by one side does not.
+Library holders are known by their kind. Of a shape or model of the user's own nobody knows: it carries what
+lies on it, presses what it lies on, and grips a part where it touches it from several sides about its middle,
+as jaws do; a stop that is touched by one side does not.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ class Role:
 
     Attributes:
         carries, presses, grips: see the package.
+        pulls: it grips what merely lies on it or under it, too.
         aside: it presses by touching the part's side.
         unknown: of the user's own; whether it grips depends on where it touches.
         stands: it must stand on something itself to press.
@@ -43,6 +44,7 @@ class Role:
     carries: bool = True
     presses: bool = False
     grips: bool = False
+    pulls: bool = False
     aside: bool = False
     unknown: bool = False
     stands: bool = False
@@ -56,12 +58,12 @@ def role_of(body: Body, part: Body) -> Role:
     if holder in PRESSES:
         return Role(carries=False, presses=True, aside=holder in SIDEWAYS, stands=True)
     if holder in MAGNETS:
-        return Role(grips=magnetic(part))
+        return Role(grips=magnetic(part), pulls=True)
     if holder in GRIPS:
         return Role(grips=True)
     if holder is not None:
         return Role()
-    return Role(presses=True, unknown=not body.source.get("laid_by_hand", body.kind == "laid"))
+    return Role(presses=True, unknown=body.kind == "holder")
 
 
 def magnetic(part: Body) -> bool:

@@ -56,6 +56,10 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
+    if "account" in result.extra:
+        from clearance.report.states import as_data as states
+
+        report["states"] = states(result.extra["account"])  # type: ignore[arg-type]
     if "cures" in result.extra:
         from clearance.report.terminal import as_data
 

@@ -51,9 +51,10 @@ def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
     pairs = sorted(result.pairs, key=_worst_first)
     blocks = [
         _paint(_wrap(verdict_sentence(result), width), colour),
+        _states(result, width, colour),
         _cures(result, width),
         *([_table(pairs, width, colour)] if pairs else []),
-        *_found(result.findings, width, colour),
+        *_found(_not_told(result), width, colour),
         _cut_lines(result, width),
         _wrap(CAUTIONS, width),
     ]
@@ -276,6 +277,13 @@ def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
     return blocks
 
 
+def _not_told(result: Result) -> list[Finding]:
+    """The findings without those that the states' lines have told already."""
+    if "account" not in result.extra:
+        return list(result.findings)
+    return [f for f in result.findings if f.state is None or f.severity == "note"]
+
+
 def _few(notes: Sequence[Finding], width: int) -> str:
     """One note of each kind, with how many more there are of it; a few kinds, then a count."""
     kinds: dict[str, list[Finding]] = {}
@@ -332,6 +340,14 @@ def _position(z: float) -> str:
     """A height that is set at the machine, to a micrometre: a place, not a clearance, so to the nearest."""
     text = f"{z + 0.0:.3f}".rstrip("0")
     return text + "0" * max(0, 2 - len(text.partition(".")[2]))
+
+
+def _states(result: Result, width: int, colour: bool) -> str:
+    """The states of the job that are not clear."""
+    from clearance.report.states import lines
+
+    told = lines(result.extra.get("account"))  # type: ignore[arg-type]
+    return "\n".join(_paint(_wrap(_plain(line), width, "    "), colour) for line in told)
 
 
 def _cures(result: Result, width: int) -> str:
