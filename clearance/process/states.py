@@ -69,7 +69,7 @@ class _Job:
         self.cut: set[int] = set()
         self.runs: list[Run] = []
         self.findings: list[Finding] = []
-        self.said: dict[tuple[str, str], int] = {}
+        self.said: dict[tuple[str, str], tuple[int, str]] = {}
         self.carriers: set[str] = set()
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
@@ -114,7 +114,7 @@ class _Job:
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in remarks), *about_cuts]
         for name, remark in told:
-            self._tell(n, name, remark)
+            self._tell(n, moment, name, remark)
         grave = [remark for _, remark in told if remark.severity != "note"]
         now = [*moment.freed, *(piece for step in moment.steps for piece in step.freed)]
         free = [o for o in self.loose if not o.gone or any(o.piece is piece for piece in now)]
@@ -132,12 +132,13 @@ class _Job:
             why=tuple(f'"{remark.item}" {remark.message}' for remark in grave),
         )
 
-    def _tell(self, n: int, cut: str, remark: Remark) -> None:
-        """A finding, unless it was told in an earlier state as gravely."""
+    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> None:
+        """A finding, unless an earlier state told it as gravely and nobody has acted since."""
         key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
-        if self.said.get(key, len(_RANK)) <= rank:
+        before, message = self.said.get(key, (len(_RANK), ""))
+        if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
             return
-        self.said[key] = rank
+        self.said[key] = rank, remark.message
         self.findings.append(Finding(remark.kind, remark.severity, remark.message, remark.item, cut, n))
 
     # ---------------------------------------------------------------------------------------- what happens
