@@ -5,7 +5,8 @@ come out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -21,10 +22,12 @@ from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, 
 from clearance.process.stock import SPARK_GAP, Metal, Stock
 from clearance.process.timeline import Moment, Step, moments
 from clearance.scene.limits import ROUNDING, Masses
-from clearance.scene.model import Body, Finding, Scene
+from clearance.scene.model import Body, Finding, Scene, Stretch
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
 SHARE = 0.005
+#: so much metal in the way of a wire that was left in is none: its kerf is wider than it, mm
+DRAGS = 0.05
 #: a part whose lowest point is within this of Z = 0 may lie on the table, mm
 TABLE = 0.05
 #: metal below a part by more than this is there to carry something, mm
@@ -68,6 +71,7 @@ class _Job:
         self.loose: list[_Loose] = []
         self.cut: set[int] = set()
         self.runs: list[Run] = []
+        self.at: Stretch | None = None
         self.findings: list[Finding] = []
         self.said: dict[tuple[str, str], tuple[int, str]] = {}
         self.carriers: set[str] = set()
@@ -87,6 +91,12 @@ class _Job:
         else:
             self._note("flushing", "sideways forces are not judged")
         states = [self._state(n, moment) for n, moment in enumerate(self.moments, 1)]
+        if states and (dragged := self._dragged(None)):
+            n, moment = len(states), self.moments[-1]
+            for name, remark in dragged:
+                self._tell(n, moment, name, remark)
+            why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
+            states[-1] = replace(states[-1], verdict="clash", why=(*states[-1].why, *why))
         return Account(tuple(states), tuple(self.findings), frozenset(self.carriers))
 
     def _note(self, kind: str, message: str) -> None:
@@ -101,6 +111,7 @@ class _Job:
         since = 0.0
         about_cuts: list[tuple[str, Remark]] = []
         for k, step in enumerate(moment.steps):
+            about_cuts += self._dragged(step.bit.stretch)
             about_cuts += [(step.bit.stretch.name, remark) for remark in self._cut(step)]
             if step.freed:
                 since += sum(one.metal.volume for one in self._free(step.freed))
@@ -174,6 +185,32 @@ class _Job:
             self.stock[part].cut(step.bit)
             self.cut.add(part)
         self.runs.append(step.bit)
+        return found
+
+    def _dragged(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
+        """What a wire that was left in meets of the parts cut before, on the way to a cut (None: to park) and
+        on the rapid moves with which that begins."""
+        if stretch is self.at:
+            return []
+        every = self.scene.stretches
+        index = {id(each): k for k, each in enumerate(every)}
+        first = 0 if self.at is None else index[id(self.at)] + 1
+        last = len(every) if stretch is None else index[id(stretch)] + 1
+        self.at = stretch
+        found = []
+        for each in every[first:last]:
+            moves = each.moves
+            until = len(moves) if each.cut is None else min(moves.thread_points, default=len(moves))
+            picked = np.flatnonzero(moves.threaded[:until])
+            if not len(picked):
+                continue
+            way = [np.stack([moves.start[k], moves.end[k]]) for k in picked]
+            for part in sorted(self.cut & set(each.bodies)):
+                length = _within(way, self.stock[part].metal.region)
+                if length > DRAGS:
+                    name = self.scene.bodies[part].name
+                    message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
+                    found.append((each.name, Remark("wire left in", "clash", name, message)))
         return found
 
     def _matters(self, pieces: Sequence[Piece], volume: float) -> bool:
@@ -277,6 +314,14 @@ def _worse(before: dict[int, Answer], after: dict[int, Answer]) -> dict[int, Ans
         return min((_RANK.index(r.severity) for r in answer.remarks), default=len(_RANK))
 
     return {k: before[k] if k in before and rank(before[k]) < rank(a) else a for k, a in after.items()}
+
+
+def _within(way: Sequence[Array], region: Any) -> float:
+    """How much of lines lies in a region, mm."""
+    import shapely
+
+    lines = shapely.multilinestrings([shapely.linestrings(each) for each in way])
+    return float(lines.intersection(region).length)
 
 
 def _wire(moment: Moment) -> str:
