@@ -62,6 +62,8 @@ def _together(findings: list[Finding], made: Account) -> list[Finding]:
             mine = next((f for f in told if f.kind == finding.kind and f.item == finding.item), None)
             if finding.cut is None and mine is not None and mine.severity == finding.severity:
                 told[told.index(mine)] = replace(finding, state=mine.state, cut=mine.cut)
-            continue
+                continue
+            if finding.cut is not None or mine is not None or finding.severity != "note":
+                continue
         kept.append(finding)
     return [*told, *kept]

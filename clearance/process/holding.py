@@ -22,6 +22,8 @@ from clearance.scene.stability import GRIPS
 PRESSES = frozenset({"strap", "toe_clamp"})
 #: a toe clamp presses where its toe bears on the part's side
 SIDEWAYS = frozenset({"toe_clamp"})
+#: a shank in their bore is clamped by a screw
+BORES = frozenset({"adapter_plate"})
 MAGNETS = frozenset({"magnet_block"})
 #: densities of steels that a magnet holds, g/cm3, where no material is named; 316, at 8.00, is not magnetic
 STEEL = (7.6, 7.95)
@@ -59,7 +61,7 @@ def role_of(body: Body, part: Body) -> Role:
         return Role(carries=False, presses=True, aside=holder in SIDEWAYS, stands=True)
     if holder in MAGNETS:
         return Role(grips=magnetic(part), pulls=True)
-    if holder in GRIPS:
+    if holder in GRIPS or holder in BORES:
         return Role(grips=True)
     if holder is not None:
         return Role()
