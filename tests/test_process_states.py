@@ -428,12 +428,19 @@ def test_where_nothing_that_holds_is_described_it_is_said_once(tmp_path: Path) -
 
 # --------------------------------------------------------------------------------------- cases of the shop
 def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
-    magnet: Tables = {"name": "magnet", "holder": "magnet_block", "at": [X + 70, Y + 30, 20]}
-    items = [LEFT, RIGHT, magnet]
+    """A magnet under the plate, on a block, holds steel only; one that is merely laid on it holds nothing."""
+    base: Tables = {"name": "base", "shape": {"box": [60, 80, 20]}, "at": [X + 100, Y + 30, -45]}
+    magnet: Tables = {"name": "magnet", "holder": "magnet_block", "at": [X + 95, Y + 30, -25]}
+    magnet["params"] = {"height": 25, "length": 50, "width": 50}
+    items = [LEFT, base, magnet]
     alu = judged(tmp_path, FRAME, INNER, items=items, plate=plate_with(density=None, material="aluminium"))
     assert (1, "not held", "plate") in grave(alu)
     steel = judged(tmp_path, FRAME, INNER, items=items, plate=plate_with(density=None, material="tool steel"))
-    assert [k for _, k, _ in grave(steel)] == []
+    assert grave(steel) == []
+    assert states(steel)[0].parts[0].gripped_by == ("magnet",)
+    above = {**magnet, "at": [X + 70, Y + 30, 20]}
+    laid = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, above])
+    assert (1, "not held", "plate") in grave(laid)
 
 
 def test_twenty_two_cores_are_two_lines_at_most(tmp_path: Path) -> None:

@@ -33,6 +33,8 @@ EDGE = 0.1
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
+#: what is nearer to a magnet than this touches it, mm
+MEETS = 0.1
 #: metal within this of a sunk screw is what it goes into, mm
 SCREW = 3.0
 
@@ -71,6 +73,15 @@ class Contact:
         if key not in self._bearings:
             self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
         return self._bearings[key]
+
+    def meets_another(self, magnet: int, present: Iterable[int]) -> bool:
+        """Whether a magnet touches anything besides parts: else it holds a part to nothing."""
+        low, high = self.bodies[magnet].crowd.box
+        return any(
+            len(self.bodies[k].crowd.meeting(low - MEETS, high + MEETS))
+            for k in present
+            if k != magnet and self.bodies[k].kind in ("holder", "machine")
+        )
 
     def foot(self, clamp: int, present: Iterable[int]) -> str:
         """What is missing under a clamp; "" where its heel and its screw have something to stand on."""
@@ -190,8 +201,7 @@ class _Stays:
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
-        """The corners of what it lies on, by name; what nearly carries it gets a note, or carries if nothing
-        else does."""
+        """The corners of what it lies on, by name; with a note what is lower, by less than a shim, too."""
         found: dict[str, Array] = {}
         nearly: dict[str, Array] = {}
         for k in self.asked.present:
@@ -206,8 +216,8 @@ class _Stays:
                 if not near.is_empty:
                     nearly[name] = _corners(near)
                     self.tell("shim", "note", f'does not touch "{name}": {where.gap:.2f} under "{name}"')
-        if not found:
-            found = nearly
+        # it comes to rest on what is nearly as high
+        found |= nearly
         if not found and self.asked.on_table:
             found["table"] = _corners(self.asked.metal.region)
         return found
@@ -278,12 +288,9 @@ class _Stays:
             middle = np.array(places.centroid.coords[0])
             off = outside(middle, corners)
             if off > EDGE and carriers:
-                self.tell(
-                    "presses air",
-                    "close",
-                    f'presses "{self.name}" over air, {off:.1f} mm beside what carries it',
-                    clamp.name,
-                )
+                message = f'presses "{self.name}" over air, {off:.1f} mm beside what carries it'
+                # one that presses mostly sideways does little harm there, and no good
+                self.tell("presses air", "note" if role.aside else "close", message, clamp.name)
                 continue
             if carriers:
                 found[clamp.name] = middle
@@ -300,6 +307,8 @@ class _Stays:
                 self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
             )
             if role.pulls:
+                if not self.contact.meets_another(k, self.asked.present):
+                    continue
                 where = where.union(self.contact.bearing(self.asked.part, k).touching)
             where = self.left(where)
             if where.is_empty or (role.unknown and not between(where, self.asked.metal.region)):
