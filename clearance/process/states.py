@@ -65,7 +65,8 @@ class _Job:
         gap = scene.setup.spark_gap
         width = float(scene.machine.wire) + 2.0 * (SPARK_GAP if gap is None else gap)
         self.moments = moments(scene, told)
-        self.stock = {k: Stock(scene.bodies[k], width) for k in parts}
+        seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
+        self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
         self.contact = Contact(scene.bodies, told.contacts)
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
         self.loose: list[_Loose] = []
