@@ -24,8 +24,8 @@ Array = NDArray[np.float64]
 
 #: between the wire's surface and the metal, a side, mm (common practice: 0.02 to 0.05, no source)
 SPARK_GAP = 0.02
-#: levels at most; of more, every so many is taken (a round bar's 350 would cost more than the whole check; with
-#: these its volume is 1e-5 off)
+#: levels at most; of more, every so many is taken (the 350 of a round bar would cost more than the whole
+#: check; with these its volume is 3e-5 off)
 LEVELS = 60
 #: a facet that covers less than this share of its box's longest side squared, in plan, is upright
 UPRIGHT = 1e-7
