@@ -301,6 +301,30 @@ def test_what_is_taken_out_is_gone(tmp_path: Path) -> None:
     assert states(gone)[2].move == ("take all that is free out",)
 
 
+@pytest.mark.parametrize(("wanted", "kind"), [(None, "slug"), ("inside", "good part"), ("outside", "slug")])
+def test_the_good_part_is_what_the_setup_says(wanted: str | None, kind: str, tmp_path: Path) -> None:
+    cut = {"nc": INNER, **({} if wanted is None else {"wanted": wanted})}
+    result = judged(tmp_path, FRAME, cut, items=[LEFT, RIGHT, STRAP, SECOND])
+    assert states(result)[1].free[0].piece == f"{kind} of cut 1"
+    assert f"frees the {kind}, " in message(result, kind)
+
+
+def test_what_is_small_is_gone_with_one_note(tmp_path: Path) -> None:
+    words = ["G90"]
+    for x in (20, 60):
+        words += [f"G00 X{x} Y10", f"G01 X{x + 2} Y10", f"G03 X{x + 2} Y10 I-2 J0"]
+    body = PLATE - post(1, 22, (20, 10, -1)) - post(1, 22, (60, 10, -1)) - post(2, 22, (40, 30, -1))
+    scene(tmp_path, body, "\n".join(words), INNER, items=[LEFT, RIGHT, STRAP, SECOND])
+    file = tmp_path / "setup.toml"
+    plain = file.read_text()
+    for mass, kept in ((0.01, {"cut 2"}), (0.9, set())):
+        said = f"\ngone_below = {{ mass = {mass}, size = 25 }}\n[machine]"
+        file.write_text(plain.replace("\n[machine]", said, 1))
+        result = clearance.check(clearance.load(str(file)))
+        assert {f.cut for f in result.findings if f.kind == "slug"} == kept
+        assert message(result, "gone").startswith("2 pieces are" if kept else "3 pieces are")
+
+
 # ----------------------------------------------------------------------------------------- a wire left in
 CODES = {"codes": {"thread": ["M71"], "cut": ["M72"], "ignore": []}}
 POST: Tables = {"name": "stop", "shape": {"cylinder": [6, 30]}, "at": [X + 100, Y + 100, 0]}
@@ -386,6 +410,16 @@ def test_a_jet_wants_a_clamp(tmp_path: Path) -> None:
     assert [f.message for f in glued.findings if f.kind == "flushing"] == ["sideways forces are not judged"]
 
 
+def test_a_light_slug_goes_up_with_the_lower_jet(tmp_path: Path) -> None:
+    """19.76 x 19.76 x 20 of 7.7 g/cm3, less hole and lead-in, are 0.059 kg, 0.58 N, against 28.3 N."""
+    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
+    assert "the lower jet (28 N) lifts the slug of cut 1 (0.58 N)" in message(result, "lifted")
+    held = judged(
+        tmp_path, FRAME, {"nc": INNER, "held_by": "tab"}, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET
+    )
+    assert [f for f in held.findings if f.kind == "lifted"] == []
+
+
 def test_a_heavy_plate_stays_by_itself_against_the_jets(tmp_path: Path) -> None:
     heavy = plate_with(density=18.0)
     thick = block(80, 60, 80) - post(2, 82, (40, 30, -1))
@@ -413,11 +447,14 @@ def test_states_in_report_and_terminal(tmp_path: Path) -> None:
         "drops",
     )
     assert [f["state"] for f in report["findings"] if f["kind"] == "not held"] == [1]
-    text = as_text(result, width=110)
+    text = as_text(result, width=130)
+    assert text.startswith(
+        'CLOSE: "plate": nothing presses or grips it: clamp it, or say what does (held_by = "glue") (state 1'
+    )
     lines = [row for row in text.splitlines() if row.startswith("close: state")]
-    assert lines[0].startswith('close: state 1, start: "plate" nothing presses or grips it')
-    assert len(lines) == 2
-    assert text.index("close: state 1") < text.index("  head ")
+    assert len(lines) == 1
+    assert lines[0].startswith('close: state 2, once the slug of "cut 1" is free: "plate" nothing presses or')
+    assert text.index("close: state 2") < text.index("  head ")
 
 
 def test_where_nothing_that_holds_is_described_it_is_said_once(tmp_path: Path) -> None:

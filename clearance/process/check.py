@@ -14,7 +14,7 @@ from clearance.scene.model import Finding, Scene
 if TYPE_CHECKING:
     from clearance.process.account import Account
     from clearance.process.findings import Facts
-    from clearance.process.removal import Story
+    from clearance.process.removal import Piece, Story
 
 
 def check(scene: Scene, **options: Any) -> Result:
@@ -27,7 +27,8 @@ def check(scene: Scene, **options: Any) -> Result:
     made: Account | None = cast("Facts", result.extra["access"]).account
     if made is None or not made.states:
         return result
-    findings = _together(list(result.findings), made)
+    facts = cast("Facts", result.extra["access"])
+    findings = _together(_without_gone(scene, list(result.findings), facts.pieces), made)
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.cut == cut.name)]))
         for cut in result.cuts
@@ -46,6 +47,31 @@ def _account(scene: Scene, told: Story) -> Account:
     from clearance.process.states import account
 
     return account(scene, told)
+
+
+def _without_gone(scene: Scene, findings: list[Finding], pieces: tuple[Piece, ...]) -> list[Finding]:
+    """The findings, with one note for all that is gone as soon as it comes free, as the setup says."""
+    below = scene.setup.gone_below
+    if below is None:
+        return findings
+    by_note: dict[tuple[str | None, str | None, str], list[Piece]] = {}
+    for piece in pieces:
+        key = (piece.run.stretch.name, scene.bodies[piece.part].name, piece.kind)
+        by_note.setdefault(key, []).append(piece)
+    gone = {
+        key: found
+        for key, found in by_note.items()
+        if all(p.mass is not None and p.mass < below.mass and p.longest < below.size for p in found)
+    }
+    if not gone:
+        return findings
+    kept = [f for f in findings if (f.cut, f.item, f.kind) not in gone]
+    count = sum(map(len, gone.values()))
+    what = "1 piece is" if count == 1 else f"{count} pieces are"
+    message = (
+        f"{what} under {below.mass:g} kg and {below.size:g} mm: washed away as they come free (gone_below)"
+    )
+    return [*kept, Finding("gone", "note", message)]
 
 
 def _together(findings: list[Finding], made: Account) -> list[Finding]:

@@ -7,7 +7,7 @@ with the rest is a piece. It is taken away before the next run, so that later ru
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -99,8 +99,18 @@ def story(scene: Scene) -> Story:
                 states[part].step(bit, told)
     for state in states.values():
         state.weigh(told)
+    told.pieces = [_as_wanted(scene, piece) for piece in told.pieces]
     told.tabs = [tab for tab in told.tabs if not any(_same_place(tab, piece) for piece in told.pieces)]
     return told
+
+
+def _as_wanted(scene: Scene, piece: Piece) -> Piece:
+    """The piece by the name that it has where the setup says which one is the good part."""
+    cut = piece.run.stretch.cut
+    wanted = None if cut is None else scene.setup.cuts[cut].wanted
+    if wanted is None or piece.kind == "off-cut":
+        return piece
+    return replace(piece, kind="good part" if wanted in ("inside", "both") else "slug")
 
 
 def _same_place(a: Piece, b: Piece) -> bool:

@@ -88,7 +88,7 @@ def _figure(value: float) -> str:
 
 _WHAT = {
     "slug": "slug",
-    "good part": "good part (threaded outside the path)",
+    "good part": "good part (a guess: threaded outside the path)",
     "off-cut": "off-cut",
 }
 
@@ -96,7 +96,8 @@ _WHAT = {
 def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     """What comes free, what is under it, and that it must be held."""
     first = max(pieces, key=lambda one: (one.volume, one.area))
-    what = _WHAT[first.kind]
+    said = scene.setup.cuts[first.run.stretch.cut].wanted is not None
+    what = first.kind if said else _WHAT[first.kind]
     if first.kind == "off-cut" and first.larger:
         what = "piece larger than what stays"
     if len(pieces) == 1:

@@ -170,7 +170,26 @@ class _Job:
                 held_by = self.scene.setup.cuts[piece.run.stretch.cut].held_by
                 found.append(_Loose(piece, metal, leaves(self.scene, piece), held_by))
         self.loose += found
+        self._lifted(found)
         return found
+
+    def _lifted(self, loose: Sequence[_Loose]) -> None:
+        """A light piece that nothing holds goes up with the lower jet."""
+        flushing = self.scene.machine.flushing
+        if flushing is None or flushing.lower is None:
+            return
+        push = force(flushing.lower.rough, flushing.lower.bore, flushing.lower.area)
+        for one in loose:
+            name, cut = self.scene.bodies[one.piece.part].name, one.piece.run.stretch.name
+            if one.held or one.metal.mass is None or one.metal.mass * GRAVITY >= push:
+                continue
+            if ("lifted", cut) not in self.said:
+                self.said["lifted", cut] = 0, ""
+                message = (
+                    f"the lower jet ({push:.0f} N) lifts the {piece_name(one.piece)} "
+                    f"({one.metal.mass * GRAVITY:.2g} N), which can jam under the upper nozzle"
+                )
+                self.findings.append(Finding("lifted", "note", message, name, cut))
 
     def _cut(self, step: Step) -> list[Remark]:
         """Take a bit's kerf out; what it cuts in metal that is free is told of."""

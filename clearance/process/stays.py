@@ -183,7 +183,7 @@ class _Stays:
             self.tell(
                 "not held",
                 "close",
-                f'nothing presses or grips {self.what}; clamp it, or say what does: held_by = "glue", say',
+                f'nothing presses or grips {self.what}: clamp it, or say what does (held_by = "glue")',
             )
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)

@@ -45,11 +45,11 @@ def _state(state: State) -> dict[str, Any]:
     }
 
 
-def lines(account: Account | None) -> list[str]:
-    """The states that are not clear, one line each."""
+def lines(account: Account | None, told: int | None = None) -> list[str]:
+    """The states that are not clear, one line each; ``told``: the number of one that was told before."""
     if account is None:
         return []
-    bad = [state for state in account.states if state.verdict != "clear"]
+    bad = [s for s in account.states if s.verdict != "clear" and (s.n != told or len(s.why) > 1)]
     found = []
     for state in bad[:SHOWN]:
         more = f" (and {len(state.why) - 1} more)" if len(state.why) > 1 else ""

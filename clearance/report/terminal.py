@@ -135,16 +135,21 @@ def _told(pair: Pair, verb: str) -> str:
 
 def _sentence_without_pair(result: Result, worst: Pair | None) -> str:
     """The verdict comes from a finding (or from nothing at all), not from a distance."""
-    finding = next(
-        (f for f in sorted(result.findings, key=_worst_finding) if f.severity == result.verdict), None
-    )
+    finding = _gravest(result)
     word = result.verdict.upper()
     if finding is not None:
         about = f'"{_plain(finding.item)}": ' if finding.item is not None else ""
-        return f"{word}: {about}{_plain(finding.message)}"
+        when = "" if finding.state is None else f" (state {finding.state} of the job)"
+        return f"{word}: {about}{_plain(finding.message)}{when}"
     if worst is None:
         return f"{word}: there is nothing that a head could touch."
     return f"{word}: see the findings below."
+
+
+def _gravest(result: Result) -> Finding | None:
+    """The finding from which the verdict comes, where it comes from one."""
+    ordered = sorted(result.findings, key=_worst_finding)
+    return next((f for f in ordered if f.severity == result.verdict), None)
 
 
 def _subject(pair: Pair) -> str:
@@ -346,7 +351,10 @@ def _states(result: Result, width: int, colour: bool) -> str:
     """The states of the job that are not clear."""
     from clearance.report.states import lines
 
-    told = lines(result.extra.get("account"))  # type: ignore[arg-type]
+    pairs = sorted(result.pairs, key=_worst_first)
+    from_pair = bool(pairs) and pairs[0].verdict == result.verdict
+    said = None if from_pair else _gravest(result)
+    told = lines(result.extra.get("account"), None if said is None else said.state)  # type: ignore[arg-type]
     return "\n".join(_paint(_wrap(_plain(line), width, "    "), colour) for line in told)
 
 
