@@ -480,6 +480,16 @@ def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
     assert (1, "not held", "plate") in grave(laid)
 
 
+def test_a_block_laid_on_a_part_holds_it_only_from_something_else(tmp_path: Path) -> None:
+    """A plain block on the plate's edge; the same, long enough to lie on a step beside the plate too."""
+    alone: Tables = {"name": "bar", "shape": {"box": [10, 20, 6]}, "at": [X + 5, Y + 30, 20], "laid": True}
+    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, alone])
+    assert (1, "not held", "plate") in grave(result)
+    step: Tables = {"name": "step", "shape": {"box": [20, 20, 20]}, "at": [X - 15, Y + 30, 0]}
+    over = {**alone, "shape": {"box": [30, 20, 6]}, "at": [X - 5, Y + 30, 20]}
+    assert grave(judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, step, over])) == []
+
+
 def test_twenty_two_cores_are_two_lines_at_most(tmp_path: Path) -> None:
     holes = [(6 + 6.5 * (k % 11), 20 + 20 * (k // 11)) for k in range(22)]
     body = PLATE

@@ -41,6 +41,7 @@ class Role:
         aside: it presses by touching the part's side.
         unknown: of the user's own; whether it grips depends on where it touches.
         stands: it must stand on something itself to press.
+        lies: it presses only if it lies on something besides the part, too.
     """
 
     carries: bool = True
@@ -50,6 +51,7 @@ class Role:
     aside: bool = False
     unknown: bool = False
     stands: bool = False
+    lies: bool = False
 
 
 def role_of(body: Body, part: Body) -> Role:
@@ -65,7 +67,7 @@ def role_of(body: Body, part: Body) -> Role:
         return Role(grips=True)
     if holder is not None:
         return Role()
-    return Role(presses=True, unknown=body.kind == "holder")
+    return Role(presses=True, unknown=body.kind == "holder", lies=body.kind == "laid")
 
 
 def magnetic(part: Body) -> bool:

@@ -33,7 +33,7 @@ EDGE = 0.1
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
-#: what is nearer to a magnet than this touches it, mm
+#: what is nearer than this to what a hand laid touches it, mm
 MEETS = 0.1
 #: metal within this of a sunk screw is what it goes into, mm
 SCREW = 3.0
@@ -74,13 +74,13 @@ class Contact:
             self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
         return self._bearings[key]
 
-    def meets_another(self, magnet: int, present: Iterable[int]) -> bool:
-        """Whether a magnet touches anything besides parts: else it holds a part to nothing."""
-        low, high = self.bodies[magnet].crowd.box
-        return any(
+    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
+        """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
+        low, high = self.bodies[laid].crowd.box
+        return abs(float(low[2])) <= MEETS or any(
             len(self.bodies[k].crowd.meeting(low - MEETS, high + MEETS))
             for k in present
-            if k != magnet and self.bodies[k].kind in ("holder", "machine")
+            if k != laid and self.bodies[k].kind in ("holder", "machine")
         )
 
     def foot(self, clamp: int, present: Iterable[int]) -> str:
@@ -270,6 +270,8 @@ class _Stays:
             clamp = self.bodies[k]
             role = role_of(clamp, self.body)
             if k == self.asked.part or not role.presses:
+                continue
+            if role.lies and not self.contact.meets_another(k, self.asked.present):
                 continue
             if role.aside:
                 places = sideways(
