@@ -29,6 +29,8 @@ SHIM = 0.5
 STEEP = float(np.cos(np.radians(75.0)))
 #: a touch smaller than this, seen from above, is none (mm2)
 LEAST = 1e-5
+#: facets at a body's top that are looked at to tell its outside
+TOP = 500
 #: from so many level facets at one height the slice just beside it is taken instead
 MANY_LEVEL = 400
 #: pairs of facets handled at a time, and looked through one by one
@@ -143,11 +145,17 @@ class _Faces:
 
 def _outward(body: Body) -> float:
     """1 where normals look outward, -1 where inward: the levellest facet at the very top looks up."""
-    high = body.crowd.high[:, 2]
-    t = body.triangles_M[high >= high.max() - 1e-9]
-    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-    up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
-    return -1.0 if up[np.argmax(np.abs(up))] < 0.0 else 1.0
+    low, high = body.crowd.box
+    rows = body.crowd.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
+    # of very many some are enough, unless none of them is level
+    for some in (rows[:: -(-len(rows) // TOP)], rows):
+        t = body.triangles_M[some]
+        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+        up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
+        levellest = float(up[np.argmax(np.abs(up))])
+        if abs(levellest) > STEEP:
+            break
+    return -1.0 if levellest < 0.0 else 1.0
 
 
 # ------------------------------------------------------------------------------------------ facet by facet
