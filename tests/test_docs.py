@@ -19,10 +19,10 @@ from xml.etree import ElementTree
 import pytest
 
 from clearance.report.descriptions import REPORTS
-from clearance.scene.bodies import MARGINS, WIRE_MARGIN
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.machine import Machine
 from clearance.scene.schema import Setup
+from clearance.scene.settings import Margins
 from tests import test_demo_checks as demo
 
 ROOT = Path(__file__).parent.parent
@@ -63,10 +63,10 @@ def test_no_key_is_described_that_is_not_there() -> None:
 
 
 def test_default_margins_are_those_of_the_program() -> None:
-    for kind, default in MARGINS.items():
+    for kind, default in Margins().each.items():
         figures = re.findall(r"\d+\.\d+", KEYS["Margins"][kind])
         assert [float(text) for text in figures] == [default.side, default.height], kind
-    assert f"{WIRE_MARGIN:g}" in KEYS["Margins"]["wire"]
+    assert f"{Margins().wire:g}" in KEYS["Margins"]["wire"]
 
 
 @pytest.mark.parametrize("kind", list(reference.REPORTS))

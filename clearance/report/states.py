@@ -19,7 +19,7 @@ def account_of(result: Result) -> Account | None:
     return result.account if isinstance(result, Checked) else None
 
 
-def as_data(account: Account) -> list[dict[str, Any]]:
+def as_states(account: Account) -> list[dict[str, Any]]:
     """The report's "states"."""
     return [_state(state) for state in account.states]
 
