@@ -53,6 +53,7 @@ class Bench:
         file = f"{name.replace(' ', '_')}.stl"
         (self.folder / file).write_bytes(stl_of_block(*size))
         where = "" if on is None else f'on = "{on}"\nseat = "top"\n'
+        where += 'held_by = "glue"\n'
         at = list(map(float, low))
         self.items.append(f'[[items]]\nname = "{name}"\npart = "{file}"\nunits = "mm"\n{where}at = {at}\n')
 

@@ -34,6 +34,8 @@ def write(folder: Path, items: Sequence[Tables], path: str = STAY, **cut: Any) -
     tables = {
         "machine": {"file": "ours.toml"},
         "heads": heads,
+        # figures written out by hand count with this one
+        "margins": {"holder": {"height": 0.05}},
         "items": list(items),
         "cuts": [{"name": "c", "path": "path.csv", **cut}],
     }

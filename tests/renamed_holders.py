@@ -70,7 +70,8 @@ def setups(prefix: str) -> Iterator[tuple[str, str]]:
 
 def answers(folder: Path, prefix: str) -> dict[str, list[list[str | None]]]:
     """What is found in every scene: kind, severity, item, cut, message."""
-    from clearance.process.findings import access_findings
+    from clearance.process.findings import look
+    from clearance.process.states import account
     from clearance.scene.load import load
 
     (folder / "machine.toml").write_text(MACHINE)
@@ -84,9 +85,12 @@ def answers(folder: Path, prefix: str) -> dict[str, list[list[str | None]]]:
         setup = folder / "setup.toml"
         setup.write_text(f'[machine]\nfile = "machine.toml"\n[heads]\nflushing_distance = 0.2\n{items}{cuts}')
         scene = load(setup)
+        facts, others = look(scene, account)
+        states = facts.account
+        assert states is not None
         found[what] = [
             [f.kind, f.severity, f.item, f.cut, f.message.replace(prefix, "") if prefix else f.message]
-            for f in (*scene.findings, *access_findings(scene))
+            for f in (*scene.findings, *others, *states.findings)
         ]
     return found
 

@@ -43,7 +43,14 @@ SETUP: Tables = {
     "heads": {"flushing_distance": 0.2},
     "items": [
         {"name": "rail", "shape": {"box": [300, 40, 25]}, "at": [150, 60, -25]},
-        {"name": "die plate", "part": "die.stl", "on": "rail", "seat": "top", "at": [-60, -20, 0]},
+        {
+            "name": "die plate",
+            "part": "die.stl",
+            "on": "rail",
+            "seat": "top",
+            "at": [-60, -20, 0],
+            "held_by": "glue",
+        },
         {"name": "stop", "model": "stop.stl", "at": [5, 130, 0]},
         {"name": "magnet", "shape": {"cylinder": [24, 9]}, "at": [10, 10, 0]},
     ],

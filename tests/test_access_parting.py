@@ -71,7 +71,7 @@ def test_closed_cut_from_outside_frees_the_good_part(tmp_path: Path) -> None:
     assert piece.area == pytest.approx(39.8 * 39.8, abs=0.01)
     assert piece.mass == pytest.approx(39.8 * 39.8 * 20 * DENSITY, rel=1e-4)
     (found,) = findings(loaded, "good part")
-    assert "the good part (threaded outside the path)" in found.message
+    assert "the good part (a guess: threaded outside the path)" in found.message
     assert findings(loaded, "slug", "off-cut", "tab") == []
 
 

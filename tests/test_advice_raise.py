@@ -311,18 +311,18 @@ def test_text_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
 # --------------------------------------------------------------------------------------------------- the demo
 def test_demo_is_cured_by_the_raise_that_is_named(tmp_path: Path) -> None:
-    # The rail's ledge hangs to Z -7, the union nut begins at -5.1: 1.9 to touch nothing, and 0.05 of margin
+    # The rail's ledge hangs to Z -7, the union nut begins at -5.1: 1.9 to touch nothing, and 0.5 of margin
     # in height. The ledge cannot be passed beside: it stands 18.03 from the path, the nut's radius is 19.
     file = tmp_path / "answer.json"
     setup = DEMO / "side_plate_die_clash.toml"
     assert cli.run(["raise", str(setup), "--json", str(file)]) == 0
     answer = json.loads(file.read_text())
     assert is_window(answer["touch_free"][0], 1.9, 226.5)
-    assert is_window(answer["windows"][0], 1.95, 226.5)
-    assert answer["smallest"] == pytest.approx(1.96)
+    assert is_window(answer["windows"][0], 2.4, 226.5)
+    assert answer["smallest"] == pytest.approx(2.41)
     assert cli.run(["raise", str(setup), "--by", str(answer["smallest"]), "--json", str(file)]) == 0
     assert {p["verdict"] for p in json.loads(file.read_text())["pairs"]} == {"clear"}
-    lower = clearance.check(raised_by(clearance.load(str(setup)), None, 1.94))
+    lower = clearance.check(raised_by(clearance.load(str(setup)), None, 2.39))
     assert {p.verdict for p in lower.pairs} == {"clear", "close"}
 
 
@@ -359,17 +359,17 @@ def test_an_open_model_about_a_head_is_undecided(tmp_path: Path) -> None:
 def test_an_item_that_would_cut_into_others_is_no_raise(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The demo's front rail alone raised by 1.96 frees the lower head; the plate would be in both straps."""
+    """The demo's front rail alone raised by 2.41 frees the lower head; the plate would be in both straps."""
     setup, out = str(DEMO / "side_plate_die_clash.toml"), tmp_path / "r.json"
     assert cli.run(["raise", setup, "--item", "front rail", "--json", str(out)]) == 1
     text = " ".join(capsys.readouterr().out.split())
-    assert 'NOT BY ITSELF: "front rail" with all that stands on it raised by 1.96 mm' in text
-    assert 'with that raised by 1.96 mm: cuts 1.96 mm deep into "left strap"' in text
+    assert 'NOT BY ITSELF: "front rail" with all that stands on it raised by 2.41 mm' in text
+    assert 'with that raised by 2.41 mm: cuts 2.41 mm deep into "left strap"' in text
     answer = json.loads(out.read_text())
     assert answer["smallest"] is None
     assert answer["windows"]
-    assert cli.run(["raise", setup, "--item", "front rail", "--by", "1.96"]) == 1
-    assert 'CLOSE: "die plate": cuts 1.96 mm deep into' in " ".join(capsys.readouterr().out.split())
+    assert cli.run(["raise", setup, "--item", "front rail", "--by", "2.41"]) == 1
+    assert "die plate: cuts 2.41 mm deep into" in " ".join(capsys.readouterr().out.split())
 
 
 def test_what_is_cut_into_as_well_is_told(tmp_path: Path) -> None:

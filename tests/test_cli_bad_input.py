@@ -37,6 +37,7 @@ at = [-60, 10, 0]
 name = "plate"
 part = "plate.stl"
 units = "mm"
+held_by = "glue"
 at = [0, 0, 0]
 
 [[cuts]]

@@ -35,7 +35,9 @@ def pressed(folder: Path, holder: str, z: float = 30.0, **keys: object) -> tuple
     points = library.build(holder, {}).triangles
     low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
     at = [110.0 - float(high[0]), 85.0 - float(low[1] + high[1]) / 2, z - float(low[2])]
-    items = [bed(), plate(**keys), {"name": "it", "holder": holder, "at": at}]
+    # what lies on nothing but the part holds it to nothing
+    stand = {"name": "stand", "shape": {"box": [25, 50, z]}, "at": [80, 85, 0]}
+    items = [bed(), plate(**keys), stand, {"name": "it", "holder": holder, "at": at}]
     report = checked(folder, items, part="part", zero=[0, 0, 0], upper_z=200.0)[1]
     return tuple(s for s, item, _ in found(report, "off its feet") if item == "part")
 

@@ -26,6 +26,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.kernels",),
     ("clearance.checking",),
     ("clearance.process",),
+    ("clearance.process",),
     ("clearance.advice",),
     ("clearance.view",),
     ("clearance.report",),

@@ -76,6 +76,7 @@ seat = "top"
 name = "part"
 shape = {{ cylinder = [{bar}, 300] }}
 density = 7.85
+held_by = "glue"
 on = "left block"
 seat = "axis"
 at = [-65, 0, 0]
@@ -96,9 +97,9 @@ def test_bar_on_two_large_vees(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert_reads(row(report, "lower", "part")["height"], 0.5 + 0.1)
     assert report["cuts"][0]["upper_z"] == pytest.approx(0.5 + 120 + 0.1, abs=1e-3)
     # The bar begins at X 60, the cut is at 200: both halves lie over their block. The blocks' feet stand
-    # lower than the guide block: at the height of a foot, less the margin of 0.05, the slope has its radius.
+    # lower than the guide block: at the height of a foot, less the margin of 0.5, the slope has its radius.
     foot = 0.5 - (30 + 60 * (sqrt(2) - 1))
-    slope = 31 + 5 * (-46.1 - (foot - 0.05)) / 12
+    slope = 31 + 5 * (-46.1 - (foot - 0.5)) / 12
     assert_reads(row(report, "lower", "left block")["side"], 200 - (125 + 30) - slope)
     assert_reads(row(report, "lower", "right block")["side"], (285 - 30) - 200 - 47)  # the hose
     assert_reads(row(report, "lower", "left beam")["side"], 200 - (125 + 30) - 36)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, get_args
 
@@ -150,6 +151,17 @@ IN_SETUP: list[Case] = [
      SideHeight(0.02, 0.03)),
     ("items.laid", {"items__3__laid": True}, lambda s: (body(s, "magnet").kind, body(s, "magnet").margin),
      ("laid", SideHeight(3.0, 0.5))),
+    ("items.held_by", {"items__1__held_by": "wax"}, lambda s: body(s, "die plate").held_by, "wax"),
+    ("optional_stops", {"optional_stops": True}, lambda s: s.optional_stops, True),
+    ("spark_gap", {"spark_gap": 0.03}, lambda s: s.spark_gap, 0.03),
+    *[
+        (f"gone_below{key}", {"gone_below": {"mass": 0.002, "size": 9}},
+         lambda s: asdict(s.gone_below), {"mass": 0.002, "size": 9.0})
+        for key in ("", ".mass", ".size")
+    ],
+    ("cuts.wanted", {"cuts__0__wanted": "inside"}, lambda s: s.cuts[0].wanted, "inside"),
+    ("cuts.taken_out", {"cuts__0__taken_out": "all"}, lambda s: s.cuts[0].taken_out, ("all",)),
+    ("cuts.held_by", {"cuts__0__held_by": "tabs"}, lambda s: s.cuts[0].held_by, "tabs"),
     ("cuts.name", {}, lambda s: s.stretches[0].name, "opening"),
     ("cuts.part", {}, lambda s: s.stretches[0].cut_bodies, (1,)),
     ("cuts.part", {"cuts__0__part": ["die plate", "magnet"]}, lambda s: s.stretches[0].cut_bodies, (1, 3)),
@@ -210,6 +222,14 @@ IN_MACHINE: list[Case] = [
         lambda s: s.machine.codes.semicolon,
         "end of block",
     ),
+    ("codes.end_cuts", {"codes__end_cuts": True}, lambda s: s.machine.codes.end_cuts, True),
+    *[
+        (f"flushing{key}", {"flushing": {head: {"bore": 6, "rough": 10, "trim": 0.5, "area": 40}}},
+         lambda s, head=head: asdict(getattr(s.machine.flushing, head)),
+         {"bore": 6.0, "rough": 10.0, "trim": 0.5, "area": 40.0})
+        for head in ("lower", "upper")
+        for key in ("", f".{head}", *(f".{head}.{k}" for k in ("bore", "rough", "trim", "area")))
+    ],
     ("lower_head.face_z", {}, lambda s: s.stretches[0].lower_z, -0.4),
     ("lower_head.guide", {"lower_head__guide": 2.0}, lambda s: s.stretches[0].wire.z[0], near(-2.4)),
     (

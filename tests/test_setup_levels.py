@@ -186,7 +186,7 @@ def test_windows_of_a_clamp_alone_are_confirmed_by_checks(tmp_path: Path) -> Non
     answer = find_raises(scene, ["clamp"], (0.0, 20.0))
     ((low, high),) = answer.windows
     assert low == pytest.approx(0.0, abs=1e-6)
-    assert high == pytest.approx(12.1 - 0.05, abs=0.006)
+    assert high == pytest.approx(12.1 - 0.5, abs=0.006)
     for by, verdict in ((high - 0.02, "clear"), (high + 0.02, "close"), (12.2, "clash")):
         there = clearance.check(raised_by(scene, ["clamp"], by))
         assert pair(there, "upper", "clamp").verdict == verdict
@@ -213,8 +213,8 @@ def test_keepout_at_the_low_height_covers_only_its_moves(tmp_path: Path) -> None
         over = [z.limit for z in found.upper if z.outline.contains(shapely.Point(x, y))]
         return min(over, default=np.inf)
 
-    assert limit(20.0, 20.0) == pytest.approx(10.1 - 0.05, abs=0.01)
-    assert limit(70.0, 30.0) == pytest.approx(30.1 - 0.05, abs=0.01)
+    assert limit(20.0, 20.0) == pytest.approx(10.1 - 0.5, abs=0.01)
+    assert limit(70.0, 30.0) == pytest.approx(30.1 - 0.5, abs=0.01)
 
 
 def test_what_each_move_has_to_spare_knows_the_heights(tmp_path: Path) -> None:

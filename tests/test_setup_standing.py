@@ -31,14 +31,14 @@ turn = [0, 0, 180]
 [[items]]
 name = "front parallel"
 holder = "parallel"
-params = { length = 140, height = 12 }
+params = { length = 160, height = 12 }
 on = "front rail"
 at = [240, 15, 0]
 seat = "top"
 [[items]]
 name = "back parallel"
 holder = "parallel"
-params = { length = 140, height = 12 }
+params = { length = 160, height = 12 }
 on = "back rail"
 at = [280, 15, 0]
 seat = "top"

@@ -127,7 +127,7 @@ def test_cures_are_told_as_on_the_terminal() -> None:
     result = clearance.check(clearance.load(str(DEMOS / "side_plate_die_clash.toml")))
     (words,) = gather(replace(result, cures=find_cures(result)), "today").cures
     assert words == (
-        'cure for the lower head and "front rail": raise the part zero and all on the table by 1.96 mm.'
+        'cure for the lower head and "front rail": raise the part zero and all on the table by 2.41 mm.'
     )
 
 

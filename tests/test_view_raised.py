@@ -219,7 +219,7 @@ def test_a_raise_moves_what_stands_on_the_table_and_the_upper_head(demo: Raised)
     assert (handling.lift_of_path(), handling.lift_of_upper_envelope()) == (3.0, pytest.approx(3.0))
     assert handling.headline() == "CLEAR    part zero raised by 3.00 mm"
     handling.raise_to(1.0)
-    assert handling.headline() == "CLASH    part zero raised by 1.00 mm    1.96 mm would clear all"
+    assert handling.headline() == "CLASH    part zero raised by 1.00 mm    2.41 mm would clear all"
 
 
 def test_steps_along_the_path_end_where_moves_end(demo: Raised) -> None:
@@ -283,10 +283,10 @@ def test_pointing_at_an_item_shows_its_clearances_alone(demo: Raised) -> None:
 def test_the_smallest_raise_is_gone_to_where_there_is_one(demo: Raised) -> None:
     handling = Handling(demo.result, demo)
     assert handling.raise_to_least()
-    assert handling.by == 1.96
+    assert handling.by == 2.41
     assert handling.verdict() == "clear"
     handling.raise_more(-0.1)
-    assert (handling.by, handling.verdict()) == (pytest.approx(1.9), "clash")
+    assert (handling.by, handling.verdict()) == (pytest.approx(2.3), "close")
     still = Handling(demo.result, Raised(demo.result, no_raises()))
     assert not still.raise_to_least()
     still.raise_more(1.0)

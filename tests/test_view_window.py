@@ -166,9 +166,9 @@ def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
         "0.60  lower  die plate" in rests["texts"]["table"]
         or "0.59  lower  die plate" in rests["texts"]["table"]
     )
-    assert least["texts"]["verdict"].startswith("CLEAR    part zero raised by 1.96 mm")
-    assert least["raise"] == pytest.approx(1.96)
-    assert least["heights"]["die plate"] == [[1.96]]
+    assert least["texts"]["verdict"].startswith("CLEAR    part zero raised by 2.41 mm")
+    assert least["raise"] == pytest.approx(2.41)
+    assert least["heights"]["die plate"] == [[2.41]]
     assert "touches" not in least["texts"]["table"]
     assert step["run"] == np.floor(least["run"]) + 1
     assert "X239.74 Y133.88" in step["texts"]["move"], "the end of move 5, by the program"

@@ -34,8 +34,8 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
                 ):
                     message = f'rapid move {move + 1} of "{stretch.name}" drags the threaded wire through it'
                     found.append(Finding("wire dragged", "close", message, body.name, stretch.name))
-        if moves.wire_left_in and stretch is not _last(scene):
-            message = "the program ends with the wire in; the way after it is judged without the wire"
+        if moves.wire_left_in and stretch is not _last(scene) and not scene.known_machine.codes.end_cuts:
+            message = "the program ends with the wire in; the way after it is judged with the wire"
             found.append(Finding("wire left in", "note", message, cut=stretch.name))
     return found
 

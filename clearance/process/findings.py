@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from clearance.checking.result import Result
 from clearance.checking.verdict import Progress, worst
@@ -17,6 +19,12 @@ from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
 
+if TYPE_CHECKING:
+    from clearance.process.account import Account
+    from clearance.process.removal import Story
+
+    Also = Callable[[Scene, Story], Account]
+
 
 @dataclass(frozen=True)
 class Facts:
@@ -28,6 +36,7 @@ class Facts:
         travel: what each axis uses.   lean: the largest lean of the wire in each cut, degrees.
         threaded: each run, with its wire's way through each part that is cut, where it is threaded.
         pieces: what comes free, in order.   tabs: what a tab still holds at the end.
+        account: what ``check`` was asked to make of all that besides.
     """
 
     weights: tuple[Weight, ...]
@@ -37,13 +46,18 @@ class Facts:
     threaded: tuple[tuple[Run, tuple[Way, ...]], ...] = ()
     pieces: tuple[Piece, ...] = ()
     tabs: tuple[Piece, ...] = ()
+    account: Account | None = None
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Checked(Result):
-    """The whole answer, with what else stops the cuts: its findings are among ``findings``."""
+    """The whole answer, with what else stops the cuts: its findings are among ``findings``.
+
+    ``account``: the states of the job; None where they were not asked for, or nothing is cut.
+    """
 
     facts: Facts
+    account: Account | None = None
 
 
 #: facets, and twenty for each move, from which a second process saves more than it costs
@@ -62,8 +76,8 @@ def access_findings(scene: Scene) -> list[Finding]:
     return look(scene)[1]
 
 
-def look(scene: Scene) -> tuple[Facts, list[Finding]]:
-    """The same, with all the figures."""
+def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
+    """The same, with all the figures, and what ``also`` makes of what the runs did."""
     from clearance.process.balance import heavy_findings, weights
     from clearance.process.stops import stop_findings, stops
     from clearance.process.travel import steepest, travel_findings, travel_used
@@ -79,12 +93,12 @@ def look(scene: Scene) -> tuple[Facts, list[Finding]]:
     found = open_part_findings(scene) + travel_findings(scene, facts.travel, facts.lean)
     found += stop_findings(facts.stops) + heavy_findings(weighed)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
-        facts, about_cuts = _of_cuts(scene, facts)
+        facts, about_cuts = _of_cuts(scene, facts, also)
         found = about_cuts + found
     return facts, sorted(found, key=lambda finding: finding.severity != "close")
 
 
-def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
+def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list[Finding]]:
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
@@ -99,6 +113,7 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
         ways = Ways(scene, told)
         through = tuple((run, tuple(ways.parts(run))) for run in told.all_runs)
         facts = replace(facts, threaded=through, pieces=tuple(told.pieces), tabs=tuple(told.tabs))
+        facts = facts if also is None else replace(facts, account=also(scene, told))
         return facts, [
             *threading_findings(scene, told, through, ways),
             *drag_findings(scene, told),
@@ -112,15 +127,17 @@ def _of_cuts(scene: Scene, facts: Facts) -> tuple[Facts, list[Finding]]:
         return facts, [Finding("access unknown", "close", message)]
 
 
-def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
-    """Judge a scene, with what else stops its cuts; options as of ``judge.verdict.check``.
+def check(
+    scene: Scene, also: Also | None = None, *, moves: bool = False, progress: Progress | None = None
+) -> Checked:
+    """Judge a scene, with what else stops its cuts; options as of ``checking.verdict.check``.
 
-    On much work both are done at the same time.
+    On much work both are done at the same time. What ``also`` makes of what the runs did goes into the facts.
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
     steps = sum(len(stretch.moves) for stretch in scene.stretches)
     known = [scene, *scene.bodies, *scene.stretches, *(s.moves for s in scene.stretches)]
-    with beside(lambda: look(scene), known, worth=facets + 20 * steps > _WORTH) as access:
+    with beside(lambda: look(scene, also), known, worth=facets + 20 * steps > _WORTH) as access:
         result = judge(scene, moves=moves, progress=progress)
         began = time.perf_counter()
         facts, found = access()
@@ -128,7 +145,6 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 
 
 def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
-
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))
         for cut in result.cuts

@@ -7,7 +7,7 @@ with the rest is a piece. It is taken away before the next run, so that later ru
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -97,11 +97,22 @@ def story(scene: Scene) -> Story:
             if part not in states:
                 told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
                 states[part] = _State(scene, part, told, wire)
-            states[part].step(run, told)
+            for bit in run.bits():
+                states[part].step(bit, told)
     for state in states.values():
         state.weigh(told)
+    told.pieces = [_as_wanted(scene, piece) for piece in told.pieces]
     told.tabs = _still_held(told.tabs, told.pieces)
     return told
+
+
+def _as_wanted(scene: Scene, piece: Piece) -> Piece:
+    """The piece by the name that it has where the setup says which one is the good part."""
+    cut = scene.cut_of(piece.run.stretch)
+    wanted = None if cut is None else cut.wanted
+    if wanted is None or piece.kind == "off-cut":
+        return piece
+    return replace(piece, kind="good part" if wanted in ("inside", "both") else "slug")
 
 
 def _still_held(tabs: list[Piece], pieces: list[Piece]) -> list[Piece]:

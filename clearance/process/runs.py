@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -87,6 +87,16 @@ class Run:
         bounds = [0, *new.tolist(), len(picked)]
         stops = [*first[bounds[:-1]].tolist(), len(points)]
         return [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+
+    def bits(self) -> list[Run]:
+        """The run, parted where the program stops for a person or another wire offset begins to hold."""
+        moves = self.stretch.moves
+        at = {k for k, *_ in moves.stops if self.first < k <= self.last}
+        if moves.d_number is not None:
+            d = moves.d_number[self.first : self.last + 1]
+            at |= {self.first + int(k) for k in np.flatnonzero((d[1:] != d[:-1]) & (d[1:] > 0)) + 1}
+        bounds = [self.first, *sorted(at), self.last + 1]
+        return [replace(self, first=a, last=b - 1) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
 
 
 def runs(scene: Scene) -> Iterator[Run]:

@@ -88,7 +88,7 @@ def _figure(value: float) -> str:
 
 _WHAT = {
     "slug": "slug",
-    "good part": "good part (threaded outside the path)",
+    "good part": "good part (a guess: threaded outside the path)",
     "off-cut": "off-cut",
 }
 
@@ -96,7 +96,9 @@ _WHAT = {
 def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     """What comes free, what is under it, and that it must be held."""
     first = max(pieces, key=lambda one: (one.volume, one.area))
-    what = _WHAT[first.kind]
+    cut = scene.cut_of(first.run.stretch)
+    said = cut is not None and cut.wanted is not None
+    what = first.kind if said else _WHAT[first.kind]
     if first.kind == "off-cut" and first.larger:
         what = "piece larger than what stays"
     if len(pieces) == 1:
@@ -105,12 +107,12 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    cut, under, hold = (
+    name, under, hold = (
         first.run.stretch.name,
         _under(scene, first, len(pieces) > 1),
         _hold(first, len(pieces) > 1),
     )
-    return f'"{cut}" {text}. {under}{": " + hold if hold else ""}'
+    return f'"{name}" {text}. {under}{": " + hold if hold else ""}'
 
 
 def _most(pieces: Sequence[Piece]) -> float:

@@ -30,6 +30,9 @@ def values_of(scene: Scene) -> dict[str, Any]:
             "units": scene.units,
             "heads": dataclasses.asdict(scene.heads),
             "cuts": [dataclasses.asdict(cut) for cut in scene.cuts],
+            "optional_stops": scene.optional_stops,
+            "spark_gap": scene.spark_gap,
+            "gone_below": None if scene.gone_below is None else dataclasses.asdict(scene.gone_below),
         },
         "machine": dataclasses.asdict(scene.known_machine),
         "margins": margins_of(scene),
@@ -76,6 +79,7 @@ def _body(body: Body) -> dict[str, Any]:
         "allow": dataclasses.asdict(body.allow),
         "stands": np.asarray(body.T_MI)[:3].reshape(-1).tolist(),
         "density": body.density,
+        "held_by": body.held_by,
         "sha256": _sha256(
             body.triangles_M, np.asarray(body.shells), np.asarray(body.sunk), *body.seats_M.values()
         ),
@@ -153,9 +157,9 @@ def _body_differs(name: str, then: Any, now: Any) -> list[Other]:
         a, b = before.get(key), after.get(key)
         if a != b and not (key not in before and b in _NOTHING):
             found.append(Other(f"{what}: {key.lstrip('.').removeprefix('params.')}", _short(a), _short(b)))
-    for key in ("kind", "closed", "margin", "allow", "density"):
-        if then[key] != now[key]:
-            found.append(Other(f"{what}: {key}", _short(then[key]), _short(now[key])))
+    for key in ("kind", "closed", "margin", "allow", "density", "held_by"):
+        if then.get(key) != now[key]:
+            found.append(Other(f"{what}: {key}", _short(then.get(key)), _short(now[key])))
     if then["stands"] != now["stands"]:
         found.append(
             Other(

@@ -17,6 +17,7 @@ from pydantic_core import to_json
 
 from clearance import __version__
 from clearance.files import write_whole
+from clearance.report.states import account_of, as_states
 
 if TYPE_CHECKING:
     import numpy as np
@@ -54,6 +55,9 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
+    account = account_of(result)
+    if account is not None:
+        report["states"] = as_states(account)
     if result.cures is not None:
         from clearance.report.terminal import as_data
 
@@ -141,6 +145,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "item": finding.item,
         "cut": finding.cut,
         "message": finding.message,
+        **({} if finding.state is None else {"state": finding.state}),
     }
 
 

@@ -22,6 +22,7 @@ _FINDING = {
     "findings[].item": "the item it is about, or null",
     "findings[].cut": "the cut it is about, or null",
     "findings[].message": "the same in words",
+    "findings[].state": "only where it is about a state of the job: its number",
 }
 _PLACE = {
     "head_at": "where the head's face and the wire meet then, [x, y, z]",
@@ -106,7 +107,7 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "states[].parts[].mass": "what is left of it, kg",
         "states[].parts[].carried_by": "what it lies on",
         "states[].parts[].carried_by[].item": "the item",
-        "states[].parts[].carried_by[].load": "the least and the most that this one carries, N",
+        "states[].parts[].carried_by[].load": "the least and the most that this one carries, kg",
         "states[].parts[].pressed_by": "what presses it down",
         "states[].parts[].gripped_by": "what grips it",
         "states[].parts[].held_by": "what the setup says that it is held by",
@@ -214,6 +215,8 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "schema": "1",
         "name": "the holder",
         "summary": "what it is",
+        "does": "what it does to a part: bears, carries, grips, presses, attracts",
+        "fastened": "how it is held itself: bolted, in a shank, stands",
         "laid": "whether it is laid by hand, so judged by the wide margins",
         "fits": "whether it can be fitted to a part",
         "parameters": "its dimensions",

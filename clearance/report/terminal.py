@@ -17,6 +17,7 @@ from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
 from clearance.printable import printable as _plain
+from clearance.report.states import account_of
 
 if TYPE_CHECKING:
     from clearance.checking.result import Ailment, Cure, Pair, Result
@@ -56,9 +57,10 @@ def as_text(result: Result, width: int = 100, colour: bool = False) -> str:
     pairs = sorted(result.pairs, key=_worst_first)
     blocks = [
         _paint(_wrap(verdict_sentence(result), width), colour),
+        _states(result, width, colour),
         _cures(result, width),
         *([_table(pairs, width, colour)] if pairs else []),
-        *_found(result.findings, width, colour),
+        *_found(_not_told(result), width, colour),
         _cut_lines(result, width),
         _wrap(CAUTIONS, width),
     ]
@@ -141,16 +143,21 @@ def _told(pair: Pair, verb: str) -> str:
 
 def _sentence_without_pair(result: Result, worst: Pair | None) -> str:
     """The verdict comes from a finding (or from nothing at all), not from a distance."""
-    finding = next(
-        (f for f in sorted(result.findings, key=_worst_finding) if f.severity == result.verdict), None
-    )
+    finding = _gravest(result)
     word = result.verdict.upper()
     if finding is not None:
         about = f'"{_plain(finding.item)}": ' if finding.item is not None else ""
-        return f"{word}: {about}{_plain(finding.message)}"
+        when = "" if finding.state is None else f" (state {finding.state} of the job)"
+        return f"{word}: {about}{_plain(finding.message)}{when}"
     if worst is None:
         return f"{word}: there is nothing that a head could touch."
     return f"{word}: see the findings below."
+
+
+def _gravest(result: Result) -> Finding | None:
+    """The finding from which the verdict comes, where it comes from one."""
+    ordered = sorted(result.findings, key=_worst_finding)
+    return next((f for f in ordered if f.severity == result.verdict), None)
 
 
 def _subject(pair: Pair) -> str:
@@ -283,6 +290,13 @@ def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
     return blocks
 
 
+def _not_told(result: Result) -> list[Finding]:
+    """The findings without those that the states' lines have told already."""
+    if account_of(result) is None:
+        return list(result.findings)
+    return [f for f in result.findings if f.state is None or f.severity == "note"]
+
+
 def _few(notes: Sequence[Finding], width: int) -> str:
     """One note of each kind, with how many more there are of it; a few kinds, then a count."""
     kinds: dict[str, list[Finding]] = {}
@@ -357,6 +371,17 @@ def _position(z: float) -> str:
     """A height that is set at the machine, to a micrometre: a place, not a clearance, so to the nearest."""
     text = f"{z + 0.0:.3f}".rstrip("0")
     return text + "0" * max(0, 2 - len(text.partition(".")[2]))
+
+
+def _states(result: Result, width: int, colour: bool) -> str:
+    """The states of the job that are not clear."""
+    from clearance.report.states import lines
+
+    pairs = sorted(result.pairs, key=_worst_first)
+    from_pair = bool(pairs) and pairs[0].verdict == result.verdict
+    said = None if from_pair else _gravest(result)
+    told = lines(account_of(result), None if said is None else said.state)
+    return "\n".join(_paint(_wrap(_plain(line), width, "    "), colour) for line in told)
 
 
 def _cures(result: Result, width: int) -> str:

@@ -160,6 +160,7 @@ def item_bodies(
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
+            held_by=item.held_by,
         )
         bodies.append(body)
         findings += thing.findings

@@ -83,7 +83,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
     },
     "Margins": {
         "part": "room to workpieces; 0.3 to the side and 0.05 in height where left out (mm)",
-        "holder": "room to holders of the library and models of your own; 1.0 and 0.05",
+        "holder": "room to holders of the library and models of your own; 1.0 and 0.5",
         "laid": "room to what a hand lays down: straps, toe clamps, magnets; 3.0 and 0.5",
         "machine": "room to what stands still with the table; 2.0 and 0.5",
         "wire": "room between the wire and everything but the part that is cut; 0.5",

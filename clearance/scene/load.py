@@ -47,6 +47,9 @@ def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
             flushing_distance=cut.flushing_distance,
             upper_z=cut.upper_z,
             stop_before=cut.stop_before,
+            wanted=cut.wanted,
+            taken_out=tuple(cut.taken_out),
+            held_by=cut.held_by,
             options=path_options(cut, setup.units, machine),
         )
         for cut in setup.cuts
@@ -91,6 +94,7 @@ def load(setup_path: str | Path) -> Scene:
         on_their_feet = feet_findings(bodies, together, masses)
         findings += overlaps()
     findings += on_their_feet
+    gone = setup.gone_below
     return Scene(
         title=setup.title,
         setup_file=file.shown_as,
@@ -104,6 +108,9 @@ def load(setup_path: str | Path) -> Scene:
         heads=heads_of(setup.heads),
         cuts=cuts_of(setup, machine),
         margins=margins,
+        optional_stops=setup.optional_stops,
+        spark_gap=setup.spark_gap,
+        gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
         read_s=time.perf_counter() - began,
     )
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from clearance.scene.fields import (
+    Flag,
     Interval,
     Length,
     Name,
@@ -17,14 +18,20 @@ from clearance.scene.fields import (
     Words,
     is_list,
     low_high,
+    not_negative,
+    number,
     problem,
 )
+from clearance.scene.settings import Flushing as FlushingModel
 from clearance.scene.settings import HeadBox, HeadModel, MachineModel
+from clearance.scene.settings import Jet as JetModel
 from clearance.scene.settings import Travel as TravelModel
 from clearance.toolpath.options import Codes as CodeWords
 
 Units = Literal["mm", "inch"]
 Profile = list[tuple[float, float]]
+#: bar, 0 where there is none
+Pressure = Annotated[float, AfterValidator(not_negative), BeforeValidator(number)]
 
 
 def _sound_profile(profile: Profile) -> Profile:
@@ -139,6 +146,7 @@ class Codes(Table):
     ignore: Annotated[list[Words], is_list('a list of words, ["M..."]')] = Field(default_factory=list)
     uv_on_arcs: Literal["even", "cone"] | None = None
     semicolon: Literal["comment", "end of block"] | None = None
+    end_cuts: Flag = False
 
     @model_validator(mode="after")
     def _each_word_once(self) -> Codes:
@@ -154,6 +162,30 @@ class Codes(Table):
         return self
 
 
+class Jet(Table):
+    """A nozzle's jet: its bore, the pressures at it (bar), the wetted area (mm2) where that is larger."""
+
+    bore: Size
+    rough: Pressure
+    trim: Pressure | None = None
+    area: Positive | None = None
+
+    def as_model(self) -> JetModel:
+        """The jet as everything outside this room takes it."""
+        return JetModel(self.bore, self.rough, self.trim, self.area)
+
+
+class Flushing(Table):
+    """The jets of both nozzles; one that is left out is off."""
+
+    lower: Jet | None = None
+    upper: Jet | None = None
+
+    def as_model(self) -> FlushingModel:
+        """The jets as everything outside this room takes them."""
+        return FlushingModel(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
+
+
 class Machine(Table):
     """The machine file. All lengths are mm once it is read."""
 
@@ -163,6 +195,7 @@ class Machine(Table):
     travel: Travel
     wire: Size
     max_part_mass: Positive | None = None
+    flushing: Flushing | None = None
     codes: Codes = Field(default_factory=Codes)
     lower_head: LowerHead
     upper_head: UpperHead
@@ -206,9 +239,11 @@ class Machine(Table):
                 tuple(codes.thread),
                 tuple(codes.cut),
                 tuple(codes.ignore),
-                codes.semicolon,
-                codes.uv_on_arcs,
+                semicolon=codes.semicolon,
+                end_cuts=codes.end_cuts,
+                uv_on_arcs=codes.uv_on_arcs,
             ),
+            flushing=None if self.flushing is None else self.flushing.as_model(),
             shipped=shipped,
             file=file,
         )

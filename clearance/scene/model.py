@@ -16,7 +16,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
-from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins
+from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
@@ -105,6 +105,7 @@ class Body:
         source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
+        held_by: what holds it besides what is described, in the user's words; None where they say nothing.
     """
 
     name: str
@@ -123,6 +124,7 @@ class Body:
     source: Source | None = None
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
+    held_by: str | None = None
 
     def __repr__(self) -> str:
         return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'
@@ -178,6 +180,8 @@ class Finding:
     message: str
     item: str | None = None
     cut: str | None = None
+    #: number of the state of the job that it is about
+    state: int | None = None
 
     def __repr__(self) -> str:
         where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)
@@ -296,6 +300,9 @@ class Scene:
         units: "mm" or "inch", in which the setup file's lengths are written; the scene's own are mm.
         heads, cuts, margins: what the setup asks for; ``Stretch.cut`` counts into ``cuts``, which are ()
             where the scene was not made from files.
+        optional_stops: the switch at the control is on with which a program stops at M01.
+        spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
+        gone_below: what is washed away as it comes free; None where the setup does not say.
         read_s: seconds it took to read and assemble.
     """
 
@@ -311,6 +318,9 @@ class Scene:
     heads: HeadsSetup = field(default_factory=HeadsSetup)
     cuts: tuple[Cut, ...] = ()
     margins: Margins = field(default_factory=Margins)
+    optional_stops: bool = False
+    spark_gap: float | None = None
+    gone_below: GoneBelow | None = None
     read_s: float = 0.0
 
     def __repr__(self) -> str:
@@ -322,6 +332,14 @@ class Scene:
     def items(self) -> dict[str, Body]:
         """What stands on the table, by name, in file order."""
         return {body.name: body for body in self.bodies if body.kind != "machine"}
+
+    def cut_of(self, stretch: Stretch) -> Cut | None:
+        """What the setup asks for on a stretch; None where it is no cut, or where there is no setup file.
+
+        Args:
+            stretch: one of this scene's.
+        """
+        return self.cuts[stretch.cut] if self.cuts and stretch.cut is not None else None
 
     @property
     def known_machine(self) -> MachineModel:

@@ -105,6 +105,7 @@ def all_stretches(
         jobs.append(job)
         findings += found
     heads = setup.heads
+    jobs, left_in = _with_wire_left_in(machine, jobs)
     first, last = jobs[0], jobs[-1]
     stretches = []
     for k, point in enumerate(heads.pickups, 1):
@@ -121,12 +122,14 @@ def all_stretches(
             lower = [before.moves.end[-1], job.moves.start[0]]
             upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
             way = _way(machine, StretchKind.BETWEEN, name, before, job, upper_z, lower, upper)
-            stretches.append(replace(way, upper_ends=(before.last_z, job.first_z)))
+            way = replace(way, upper_ends=(before.last_z, job.first_z))
+            stretches.append(_dragging(machine, way, before) if left_in[before.index] else way)
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
         ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
         name = f"{last.cut.name} -> park"
-        stretches.append(_way(machine, StretchKind.PARK, name, last, last, last.last_z, *ways))
+        way = _way(machine, StretchKind.PARK, name, last, last, last.last_z, *ways)
+        stretches.append(_dragging(machine, way, last) if left_in[last.index] else way)
     return stretches, findings
 
 
@@ -165,6 +168,45 @@ def _way(
         upper_z=upper_z,
         wire=None,
         bodies=tuple(sorted({*a.present, *b.present})),
+    )
+
+
+def _with_wire_left_in(machine: Machine, jobs: Sequence[Job]) -> tuple[list[Job], list[bool]]:
+    """The jobs, the wire in on the rapid moves with which one begins where the one before it left it in; and
+    for each whether it leaves it in."""
+    found, left_in = [], []
+    is_in = False
+    for job in jobs:
+        moves = job.moves
+        if is_in:
+            until = int(np.argmax(moves.threaded)) if moves.threaded.any() else len(moves)
+            until = until if moves.first_cut is None else min(until, moves.first_cut)
+            threaded = moves.threaded.copy()
+            threaded[:until] = True
+            lower = replace(moves, threaded=threaded)
+            same = job.upper_moves is moves
+            upper = lower if same else replace(job.upper_moves, threaded=threaded)
+            job = replace(job, moves=lower, upper_moves=upper)
+        never = is_in and moves.first_cut is None and not moves.threaded.any()
+        is_in = (moves.wire_left_in or never) and not machine.codes.end_cuts
+        found.append(job)
+        left_in.append(is_in)
+    return found, left_in
+
+
+def _dragging(machine: Machine, way: Stretch, before: Job) -> Stretch:
+    """A way with the wire in. What it meets of the part that was cut last is judged where it is known what is
+    left of that."""
+    upper = way.moves if way.upper_moves is None else way.upper_moves
+    apart = np.concatenate([upper.start - way.moves.start, upper.end - way.moves.end])
+    lean = float(np.hypot(*apart.T).max(initial=0.0))
+    threaded = np.ones(len(way.moves), dtype=bool)
+    return replace(
+        way,
+        moves=replace(way.moves, threaded=threaded),
+        upper_moves=None if way.upper_moves is None else replace(way.upper_moves, threaded=threaded),
+        wire=wire_piece(machine, way.upper_z, before.grow, lean),
+        cut_bodies=before.parts,
     )
 
 

@@ -30,6 +30,7 @@ from clearance.scene.fields import (
     shown,
 )
 from clearance.scene.machine import Units
+from clearance.scene.settings import Wanted
 
 FileUnits = Literal["mm", "inch", "m"]
 SOURCES = ("holder", "part", "model", "shape")
@@ -170,6 +171,7 @@ class Item(Table):
     allow: SideHeightIn = Field(default_factory=SideHeightIn)
     laid: Flag | None = None
     fit: Name | None = None
+    held_by: Words | None = None
 
     @property
     def source(self) -> str:
@@ -192,6 +194,7 @@ class Item(Table):
             "start_holes": ("part",),
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),
+            "held_by": ("part", "model", "shape"),
         }
         for key, sources in fits.items():
             if key in self.model_fields_set and source not in sources:
@@ -281,6 +284,9 @@ class Cut(Table):
     with_: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list, alias="with")
     without: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
     stop_before: Flag = False
+    wanted: Wanted | None = None
+    taken_out: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
+    held_by: Words | None = None
     flushing_distance: Span | None = None
     upper_z: Length | None = None
 
@@ -302,6 +308,13 @@ class Cut(Table):
         return self
 
 
+class GoneBelow(Table):
+    """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
+
+    mass: Positive
+    size: Size
+
+
 class Setup(Table):
     """The setup file. All lengths are mm once it is read."""
 
@@ -311,6 +324,9 @@ class Setup(Table):
     machine: MachineChoice
     heads: Heads = Field(default_factory=Heads)
     margins: Margins = Field(default_factory=Margins)
+    optional_stops: Flag = False
+    spark_gap: Span | None = None
+    gone_below: GoneBelow | None = None
     items: Annotated[list[Item], is_list("a list of [[items]]")] = Field(default_factory=list)
     cuts: Annotated[list[Cut], is_list("a list of [[cuts]]")]
 

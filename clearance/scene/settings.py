@@ -6,13 +6,14 @@ The files' own tables are in ``schema`` and ``machine``; nothing outside this ro
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from clearance.toolpath.options import Codes, PathOptions
 
 #: from, to, mm
 Interval = tuple[float, float]
 PointXY = tuple[float, float]
+Wanted = Literal["inside", "outside", "left", "right", "both", "none"]
 
 
 @dataclass(frozen=True)
@@ -65,12 +66,30 @@ class HeadModel:
 
 
 @dataclass(frozen=True)
+class Jet:
+    """A nozzle's jet: its bore (mm), the pressures at it (bar), the wetted area (mm2) if that is larger."""
+
+    bore: float
+    rough: float
+    trim: float | None = None
+    area: float | None = None
+
+
+@dataclass(frozen=True)
+class Flushing:
+    """The jets of both nozzles; one that is None is off."""
+
+    lower: Jet | None = None
+    upper: Jet | None = None
+
+
+@dataclass(frozen=True)
 class MachineModel:
     """A machine.
 
     Attributes:
         wire: its diameter.   max_part_mass: kg, or None.   codes: the control's own words.
-        lower_z: machine Z of the lower face.
+        lower_z: machine Z of the lower face.   flushing: the jets, None where nothing is known of them.
         shipped: its name where it ships with the tool, else ``file``, as the setup names it.
     """
 
@@ -84,6 +103,7 @@ class MachineModel:
     codes: Codes = field(default_factory=Codes)
     shipped: str | None = None
     file: str | None = None
+    flushing: Flushing | None = None
 
 
 @dataclass(frozen=True)
@@ -104,7 +124,7 @@ class Margins:
     """Less than this is close, by the kind of body; of the wire sideways."""
 
     part: SideHeight = SideHeight(0.3, 0.05)
-    holder: SideHeight = SideHeight(1.0, 0.05)
+    holder: SideHeight = SideHeight(1.0, 0.5)
     laid: SideHeight = SideHeight(3.0, 0.5)
     machine: SideHeight = SideHeight(2.0, 0.5)
     wire: float = 0.5
@@ -117,6 +137,14 @@ class Margins:
     def each(self) -> dict[str, SideHeight]:
         """By the kind of body."""
         return {"part": self.part, "holder": self.holder, "laid": self.laid, "machine": self.machine}
+
+
+@dataclass(frozen=True)
+class GoneBelow:
+    """A piece that is lighter (kg) and shorter (mm) than this is washed away as soon as it comes free."""
+
+    mass: float
+    size: float
 
 
 class Planes(NamedTuple):
@@ -134,6 +162,9 @@ class Cut:
         path: the file, as the setup names it.   parts: names of what it goes through, the zero's own first.
         rotate: degrees by which the program is turned about its zero.
         flushing_distance, upper_z: of this cut alone; None where it says neither.
+        wanted: which side of it is the good part, None where nobody has said.
+        taken_out: names of cuts whose free pieces are taken out before it, or "all".
+        held_by: what holds what it frees, in the user's words.
         options: how its file is read.
     """
 
@@ -145,4 +176,7 @@ class Cut:
     flushing_distance: float | None = None
     upper_z: float | None = None
     stop_before: bool = False
+    wanted: Wanted | None = None
+    taken_out: tuple[str, ...] = ()
+    held_by: str | None = None
     options: PathOptions = field(default_factory=PathOptions)

@@ -36,6 +36,10 @@ class Moves:
         doubts: sentences on what controls do in different ways, so that nobody may call the cut clear.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
         wire_left_in: words cut the wire, and none does after the last move.
+        first_cut: the move before which a word first cuts the wire though none was threaded since the program
+            began; None where there is no such word.
+        stops: where the program stops for a person: (move before which, word, line, block number).
+        d_number: (M,) int or None: the number of the wire offset that holds, 0 where it is off.
         start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
             plane of X Y, at both ends of each move; None where the wire is upright throughout.
         start_z, end_z: (M,) or None: height of the upper head's face above the program's zero at both ends
@@ -63,6 +67,9 @@ class Moves:
     grow: float = 0.0
     chord_error: float = 0.0
     wire_left_in: bool = False
+    first_cut: int | None = None
+    stops: tuple[tuple[int, str, int, str], ...] = ()
+    d_number: NDArray[np.int64] | None = None
     start_uv: NDArray[np.float64] | None = None
     end_uv: NDArray[np.float64] | None = None
     start_z: NDArray[np.float64] | None = None
@@ -133,6 +140,16 @@ def ends_with_wire_in(threaded: bool, event: int) -> bool:
         threaded: on the last move.   event: what the program did after it: 0, THREAD, CUT or both.
     """
     return bool(event & THREAD) or (threaded and not event & CUT)
+
+
+def cut_first(threaded: Sequence[bool], event: Sequence[int]) -> int | None:
+    """The move before which a word cuts the wire though none was threaded since the program began."""
+    for i, (is_in, what) in enumerate(zip(threaded, event, strict=True)):
+        if what & CUT:
+            return i
+        if is_in:
+            break
+    return None
 
 
 def threading(

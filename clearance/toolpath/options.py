@@ -19,13 +19,15 @@ class Codes:
     """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
 
     ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over. ``semicolon``:
-    what ";" means, None where nobody has said. ``uv_on_arcs``: how U V change along an arc, None: both ways.
+    what ";" means, None where nobody has said. ``end_cuts``: the control cuts the wire at a program's end.
+    ``uv_on_arcs``: how U V go along an arc (``taper``), None where nobody has said.
     """
 
     thread: tuple[str, ...] = ()
     cut: tuple[str, ...] = ()
     ignore: tuple[str, ...] = ()
     semicolon: Semicolon = None
+    end_cuts: bool = False
     uv_on_arcs: Literal["even", "cone"] | None = None
 
 

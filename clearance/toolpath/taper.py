@@ -174,6 +174,9 @@ class _Arcs:
             line=moves.line[of],
             block=tuple(moves.block[i] for i in of),
             thread_points=tuple(int(i) for i in first),
+            stops=tuple((int(np.searchsorted(of, at)), *what) for at, *what in moves.stops),  # type: ignore[misc]
+            first_cut=None if moves.first_cut is None else int(np.searchsorted(of, moves.first_cut)),
+            d_number=None if moves.d_number is None else moves.d_number[of],
             origin=of if moves.origin is None else moves.origin[of],
             again=steps.again if steps.again.any() else None,
             chord_error=moves.chord_error + float(error.max(initial=0.0)),

@@ -47,6 +47,7 @@ class Control:
         self.zero: tuple[str, int] | None = None
         self.event = 0
         self.cut_after = self.threads = False
+        self.halt = ""
         self.line = 0
         self.key = 0
         self.begun = False
@@ -109,6 +110,9 @@ class Control:
             self.pass_over(letter if letter in self.ignored else word, raw)
         elif word in ("M2", "M30"):
             self.ends(raw)
+        elif word in ("M0", "M1"):
+            # it acts at the end of its block, whose number is known then
+            self.halt = raw
         elif letter == "M" and float(number) in M_CALLS:
             raise self.error(
                 f"{raw} leads to another program, whose moves are not here", "every move in one program"

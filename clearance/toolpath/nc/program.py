@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
 from clearance.toolpath.gouge import told
-from clearance.toolpath.moves import Moves, ends_with_wire_in, threading
+from clearance.toolpath.moves import Moves, cut_first, ends_with_wire_in, threading
 from clearance.toolpath.nc.rows import Program, Rows, is_still
 from clearance.toolpath.options import PathOptions
 
@@ -72,6 +72,9 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         line=_lines(program, line),
         block=tuple(block),
         thread_points=points,
+        stops=_stops(program, line),
+        d_number=np.where(np.array(_side) != 0, np.array(_number, dtype=np.int64), 0),
+        first_cut=cut_first(threaded, event),
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
         doubts=(doubt,) if doubt else (),
@@ -85,6 +88,15 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         end_z=end_z,
         own_height=program.height.named and program.height.used_own,
         origin=origin,
+    )
+
+
+def _stops(program: Program, keys: Sequence[int]) -> tuple[tuple[int, str, int, str], ...]:
+    """The stops, each with the move before which it stands."""
+    before = np.searchsorted(np.array(keys), [at for _, at, _ in program.stops], side="right")
+    return tuple(
+        (int(k), word, program.line_of(at), label)
+        for k, (word, at, label) in zip(before, program.stops, strict=True)
     )
 
 

@@ -178,6 +178,7 @@ class _Reader(Control):
         rest: list[tuple[str, str]] = []
         label = ""
         self.cut_after = self.threads = False
+        self.halt = ""
         for letter, number, _ in words_of(text, self.error):
             if letter in "XYZIJRUV":
                 if letter in at:
@@ -222,6 +223,8 @@ class _Reader(Control):
             if self.threads:
                 raise self.error("words that thread and that cut the wire in one block", "a block for each")
             self.event = CUT
+        if self.halt:
+            self.out.stops.append((self.halt, self.key, label))
 
     # --- places ----------------------------------------------------------------------------------------
 

@@ -1,0 +1,104 @@
+"""A scene goes in; the whole verdict comes out: distances, what else stops its cuts, and the job in time."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from clearance.checking.verdict import Progress, worst
+from clearance.process.findings import Checked
+from clearance.process.findings import check as check_access
+from clearance.scene.model import Finding, Scene
+
+if TYPE_CHECKING:
+    from clearance.process.account import Account
+    from clearance.process.removal import Piece, Story
+
+
+def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
+    """Judge a scene: ``process.findings.check``, whose options these are, and the states of the job.
+
+    They stand in ``Checked.account``.
+    """
+    result = check_access(scene, _account, moves=moves, progress=progress)
+    began = time.perf_counter()
+    made = result.facts.account
+    if made is None or not made.states:
+        return result
+    findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
+    cuts = tuple(
+        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.cut == cut.name)]))
+        for cut in result.cuts
+    )
+    return replace(
+        result,
+        verdict=worst([*(c.verdict for c in cuts), *(f.severity for f in findings)]),
+        cuts=cuts,
+        findings=tuple(findings),
+        check_s=result.check_s + time.perf_counter() - began,
+        account=made,
+    )
+
+
+def _account(scene: Scene, told: Story) -> Account:
+    from clearance.process.states import account
+
+    return account(scene, told)
+
+
+def _without_gone(scene: Scene, findings: list[Finding], pieces: tuple[Piece, ...]) -> list[Finding]:
+    """The findings, with one note for all that is gone as soon as it comes free, as the setup says."""
+    below = scene.gone_below
+    if below is None:
+        return findings
+    by_note: dict[tuple[str | None, str | None, str], list[Piece]] = {}
+    for piece in pieces:
+        key = (piece.run.stretch.name, scene.bodies[piece.part].name, piece.kind)
+        by_note.setdefault(key, []).append(piece)
+    gone = {
+        key: found
+        for key, found in by_note.items()
+        if all(p.mass is not None and p.mass < below.mass and p.longest < below.size for p in found)
+    }
+    if not gone:
+        return findings
+    kept = [f for f in findings if (f.cut, f.item, f.kind) not in gone]
+    count = sum(map(len, gone.values()))
+    what = "1 piece is" if count == 1 else f"{count} pieces are"
+    message = (
+        f"{what} under {below.mass:g} kg and {below.size:g} mm: washed away as they come free (gone_below)"
+    )
+    return [*kept, Finding("gone", "note", message)]
+
+
+def _together(findings: list[Finding], made: Account) -> list[Finding]:
+    """All findings, each thing told once.
+
+    That a part is off its feet is told by state where that was judged; loads of holders by what each takes.
+    """
+    parts = {held.part for state in made.states for held in state.parts}
+    idle: dict[str | None, int] = {
+        name: state.n
+        for state in reversed(made.states)
+        if state.verdict != "clear"
+        for held in state.parts
+        for name in held.idle
+    }
+    told: list[Finding] = list(made.findings)
+    kept: list[Finding] = []
+    for finding in findings:
+        if finding.kind == "too heavy" and finding.item in made.carriers:
+            continue
+        if finding.kind == "off its feet" and finding.item in parts:
+            mine = next((f for f in told if f.kind == finding.kind and f.item == finding.item), None)
+            if finding.cut is None and mine is not None and mine.severity == finding.severity:
+                told[told.index(mine)] = replace(finding, state=mine.state, cut=mine.cut)
+                continue
+            if finding.cut is not None or mine is not None or finding.severity != "note":
+                continue
+        if finding.kind == "does not hold":
+            # that state's line says it with what it does to the part
+            finding = replace(finding, state=idle.get(finding.item))
+        kept.append(finding)
+    return [*told, *kept]

@@ -1,0 +1,363 @@
+"""A scene and what its runs part from its parts go in; the states of the job, and what is to be told of them,
+come out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from clearance.checking.verdict import worst
+from clearance.process.account import Account, Freed, State
+from clearance.process.freed import cut_again, leaves, piece_name
+from clearance.process.jets import Jets, force
+from clearance.process.passes import is_trim
+from clearance.process.removal import Piece, Story
+from clearance.process.runs import Run
+from clearance.process.statics import Array, Resultant
+from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
+from clearance.process.stock import SPARK_GAP, Metal, Stock
+from clearance.process.timeline import Moment, Step, moments
+from clearance.scene.limits import ROUNDING, Masses
+from clearance.scene.model import Body, Finding, Scene, Stretch
+
+#: what comes free must be so large a share of a part for its balance to be looked at again at once
+SHARE = 0.005
+#: so much metal in the way of a wire that was left in is none: its kerf is wider than it, mm
+DRAGS = 0.05
+#: a part whose lowest point is within this of Z = 0 may lie on the table, mm
+TABLE = 0.05
+#: metal below a part by more than this is there to carry something, mm
+BELOW = 0.5
+_RANK = ("clash", "undecided", "close", "note")
+
+
+@dataclass
+class _Loose:
+    """A piece that came free, its metal, how it leaves, and whether the setup says what holds it."""
+
+    piece: Piece
+    metal: Metal
+    leaves: str
+    held_by: str | None
+
+    @property
+    def held(self) -> bool:
+        return bool(self.piece.held) or self.held_by is not None
+
+    @property
+    def gone(self) -> bool:
+        return self.leaves == "drops" and not self.held
+
+
+def account(scene: Scene, told: Story) -> Account:
+    """The account of a job; an empty one where no cut goes through a part whose surface closes."""
+    parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
+    return _Job(scene, told, parts).run() if parts else Account((), ())
+
+
+class _Job:
+    def __init__(self, scene: Scene, told: Story, parts: Sequence[int]) -> None:
+        self.scene, self.parts = scene, parts
+        gap = scene.spark_gap
+        width = float(scene.known_machine.wire) + 2.0 * (SPARK_GAP if gap is None else gap)
+        self.moments = moments(scene, told)
+        seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
+        self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
+        self.contact = Contact(scene.bodies, told.contacts)
+        self.masses = Masses([b for b in scene.bodies if b.item is not None])
+        self.loose: list[_Loose] = []
+        self.cut: set[int] = set()
+        self.runs: list[Run] = []
+        self.at: Stretch | None = None
+        self.findings: list[Finding] = []
+        self.said: dict[tuple[str, str], tuple[int, str]] = {}
+        self.carriers: set[str] = set()
+        holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
+        self.described = bool(holders)
+        bearers = [b for b in holders if b.kind == "holder"]
+        self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers)}
+
+    def run(self) -> Account:
+        if not self.described:
+            names = " and ".join(f'"{self.scene.bodies[k].name}"' for k in self.parts)
+            message = f"nothing that holds {names} is described; how it is held is not judged"
+            self._note("holding unknown", message)
+        elif self.scene.known_machine.flushing is None:
+            what = "flushing force not judged (the machine file gives no pressure), nor sideways forces"
+            self._note("flushing", what)
+        else:
+            self._note("flushing", "sideways forces are not judged")
+        states = [self._state(n, moment) for n, moment in enumerate(self.moments, 1)]
+        if states and (dragged := self._dragged(None)):
+            n, moment = len(states), self.moments[-1]
+            for name, remark in dragged:
+                self._tell(n, moment, name, remark)
+            why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
+            states[-1] = replace(states[-1], verdict="clash", why=(*states[-1].why, *why))
+        return Account(tuple(states), tuple(self.findings), frozenset(self.carriers))
+
+    def _note(self, kind: str, message: str) -> None:
+        self.findings.append(Finding(kind, "note", message))
+
+    # ------------------------------------------------------------------------------------------- one state
+    def _state(self, n: int, moment: Moment) -> State:
+        """Looked at as it begins, and again where more comes free in it."""
+        self._take_out(moment)
+        self._free(moment.freed)
+        answers = self._looked_at(moment, moment.steps)
+        since = 0.0
+        about_cuts: list[tuple[str, Remark]] = []
+        for k, step in enumerate(moment.steps):
+            about_cuts += self._dragged(step.bit.stretch)
+            about_cuts += [(step.bit.stretch.name, remark) for remark in self._cut(step)]
+            if step.freed:
+                since += sum(one.metal.volume for one in self._free(step.freed))
+                later = moment.steps[k + 1 :]
+                last = not any(other.freed for other in later)
+                if last or self._matters(step.freed, since):
+                    since = 0.0
+                    answers = _worse(answers, self._looked_at(moment, later))
+        remarks = [remark for answer in answers.values() for remark in answer.remarks]
+        remarks += self._loads(answers)
+        cut = moment.stretch.name
+        told = [*((cut, remark) for remark in remarks), *about_cuts]
+        for name, remark in told:
+            self._tell(n, moment, name, remark)
+        grave = [remark for _, remark in told if remark.severity != "note"]
+        now = [*moment.freed, *(piece for step in moment.steps for piece in step.freed)]
+        free = [o for o in self.loose if not o.gone or any(o.piece is piece for piece in now)]
+        return State(
+            n=n,
+            begins=moment.begins,
+            name=moment.name,
+            cut=cut,
+            line=moment.line,
+            verdict=worst([remark.severity for remark in grave]),
+            parts=tuple(answer.held for answer in answers.values()),
+            free=tuple(Freed(piece_name(o.piece), o.metal.mass, o.leaves, o.held) for o in free),
+            wire=_wire(moment),
+            move=tuple(moment.move),
+            why=tuple(f'"{remark.item}" {remark.message}' for remark in grave),
+        )
+
+    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> None:
+        """A finding, unless an earlier state told it as gravely and nobody has acted since."""
+        key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
+        before, message = self.said.get(key, (len(_RANK), ""))
+        if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
+            return
+        self.said[key] = rank, remark.message
+        self.findings.append(Finding(remark.kind, remark.severity, remark.message, remark.item, cut, n))
+
+    # ---------------------------------------------------------------------------------------- what happens
+    def _take_out(self, moment: Moment) -> None:
+        for name in moment.taken_out:
+            self.loose = [
+                o for o in self.loose if name not in ("all", o.piece.run.stretch.name, piece_name(o.piece))
+            ]
+
+    def _free(self, pieces: Iterable[Piece]) -> list[_Loose]:
+        """What came free is metal of its own from now on."""
+        found = []
+        for piece in pieces:
+            metal = self.stock[piece.part].free(piece.outline) if piece.part in self.stock else None
+            if metal is not None:
+                self.cut.add(piece.part)
+                cut = self.scene.cut_of(piece.run.stretch)
+                held_by = None if cut is None else cut.held_by
+                found.append(_Loose(piece, metal, leaves(self.scene, piece), held_by))
+        self.loose += found
+        self._lifted(found)
+        return found
+
+    def _lifted(self, loose: Sequence[_Loose]) -> None:
+        """A light piece that nothing holds goes up with the lower jet."""
+        flushing = self.scene.known_machine.flushing
+        if flushing is None or flushing.lower is None:
+            return
+        push = force(flushing.lower.rough, flushing.lower.bore, flushing.lower.area)
+        for one in loose:
+            name, cut = self.scene.bodies[one.piece.part].name, one.piece.run.stretch.name
+            if one.held or one.metal.mass is None or one.metal.mass * GRAVITY >= push:
+                continue
+            if ("lifted", cut) not in self.said:
+                self.said["lifted", cut] = 0, ""
+                message = (
+                    f"the lower jet ({push:.0f} N) lifts the {piece_name(one.piece)} "
+                    f"({one.metal.mass * GRAVITY:.2g} N), which can jam under the upper nozzle"
+                )
+                self.findings.append(Finding("lifted", "note", message, name, cut))
+
+    def _cut(self, step: Step) -> list[Remark]:
+        """Take a bit's kerf out; what it cuts in metal that is free is told of."""
+        found = []
+        for part in step.bit.stretch.cut_bodies:
+            if part not in self.stock:
+                continue
+            free = [(o.piece, o.metal) for o in self.loose if o.piece.part == part and not o.held]
+            again = cut_again(step.bit, free, self._middle(part))
+            if again is not None:
+                message = f'"{step.bit.stretch.name}" cuts in the {piece_name(again)}, which is free by then'
+                found.append(Remark("cut in free metal", "close", self.scene.bodies[part].name, message))
+            self.stock[part].cut(step.bit)
+            self.cut.add(part)
+        self.runs.append(step.bit)
+        return found
+
+    def _dragged(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
+        """What a wire that was left in meets of the parts cut before, on the way to a cut (None: to park) and
+        on the rapid moves with which that begins."""
+        if stretch is self.at:
+            return []
+        every = self.scene.stretches
+        index = {id(each): k for k, each in enumerate(every)}
+        first = 0 if self.at is None else index[id(self.at)] + 1
+        last = len(every) if stretch is None else index[id(stretch)] + 1
+        self.at = stretch
+        found = []
+        for each in every[first:last]:
+            moves = each.moves
+            until = len(moves) if each.cut is None else min(moves.thread_points, default=len(moves))
+            picked = np.flatnonzero(moves.threaded[:until])
+            if not len(picked):
+                continue
+            way = [np.stack([moves.start[k], moves.end[k]]) for k in picked]
+            for part in sorted(self.cut & set(each.bodies)):
+                length = _within(way, self.stock[part].metal.region)
+                if length > DRAGS:
+                    name = self.scene.bodies[part].name
+                    message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
+                    found.append((each.name, Remark("wire left in", "clash", name, message)))
+        return found
+
+    def _matters(self, pieces: Sequence[Piece], volume: float) -> bool:
+        """Whether what came free may change what holds its part."""
+        whole = min(self.stock[p.part].body.bulk[0] for p in pieces if p.part in self.stock)
+        return volume > SHARE * whole or any(p.held or p.lies_on for p in pieces)
+
+    # ------------------------------------------------------------------------------------------- looked at
+    def _looked_at(self, moment: Moment, steps: Sequence[Step]) -> dict[int, Answer]:
+        """Each part that is there, the highest first: what stands on another is its load."""
+        if not self.described:
+            return {}
+        scene, present = self.scene, moment.stretch.bodies
+        cutting = {*moment.stretch.cut_bodies, *(k for s in steps for k in s.bit.stretch.cut_bodies)}
+        asked = scene.cut_of(moment.stretch)
+        said = None if asked is None else asked.held_by
+        loads: dict[int, list[Resultant]] = {}
+        pressed: dict[int, list[str]] = {}
+        answers: dict[int, Answer] = {}
+        index = {body.name: k for k, body in enumerate(scene.bodies)}
+        there = [k for k in self.parts if k in present]
+        for part in sorted(there, key=lambda k: -float(scene.bodies[k].crowd.box[0][2])):
+            own = scene.bodies[part].held_by
+            metal = self.stock[part].metal
+            jets, path = self._jets(part, steps)
+            answer = stays(
+                self.contact,
+                Question(
+                    part=part,
+                    metal=metal,
+                    whole=part not in self.cut,
+                    outline=self.stock[part].slabs,
+                    present=present,
+                    cut=part in cutting,
+                    held_by=own or (said if part in cutting else None),
+                    path=path,
+                    jets=jets,
+                    on_table=part in self.on_table,
+                    load=tuple(loads.get(part, ())),
+                    pressed_above=tuple(pressed.get(part, ())),
+                ),
+            )
+            answers[part] = answer
+            for carrier in answer.held.carried_by:
+                below = index.get(carrier.item)
+                if below is not None and scene.bodies[below].kind == "part":
+                    share = (carrier.most or 0.0) * GRAVITY
+                    loads.setdefault(below, []).append(Resultant.of(share, metal.middle))
+                    pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
+        return {part: answers[part] for part in there}
+
+    def _middle(self, part: int) -> float:
+        slabs = self.stock[part].slabs
+        return (slabs.low + slabs.high) / 2.0
+
+    def _jets(self, part: int, steps: Sequence[Step]) -> tuple[Jets | None, Array]:
+        """The jets' forces and where they act while the steps are cut in a part."""
+        flushing = self.scene.known_machine.flushing
+        bits = [s.bit for s in steps if part in s.bit.stretch.cut_bodies]
+        if flushing is None or not bits:
+            return None, np.empty((0, 2))
+        z = self._middle(part)
+        before = list(self.runs)
+        trims = True
+        for bit in bits:
+            trims = trims and is_trim(bit, before, z)
+            before.append(bit)
+        forces = []
+        for jet in (flushing.lower, flushing.upper):
+            pressure = 0.0 if jet is None else jet.rough if not trims or jet.trim is None else jet.trim
+            forces.append(0.0 if jet is None else force(pressure, jet.bore, jet.area))
+        chains = [chain for bit in bits for chain in bit.line(z)]
+        path = np.concatenate(chains) if chains else np.empty((0, 2))
+        return Jets(*forces), path
+
+    def _loads(self, answers: dict[int, Answer]) -> list[Remark]:
+        """What a holder that carries parts itself takes at most, against its limit."""
+        most: dict[str, float] = {}
+        for answer in answers.values():
+            for carrier in answer.held.carried_by:
+                if carrier.most is not None:
+                    most[carrier.item] = most.get(carrier.item, 0.0) + carrier.most
+        found = []
+        for body in self.scene.bodies:
+            if body.name not in most or body.library is None:
+                continue
+            limits = [x for x in body.library.limits if x.quantity == "mass"]
+            if not limits:
+                continue
+            self.carriers.add(body.name)
+            extra = sum(self.masses.of(b) or 0.0 for b in self.masses.above(body) if b.kind != "part")
+            load = most[body.name] + extra
+            for limit in limits:
+                if limit.high is not None and load > limit.high + ROUNDING:
+                    message = f"carries up to {load:.1f} kg; {limit.high:g} kg at most ({limit.source})"
+                    found.append(Remark("too heavy", "close", body.name, message))
+        return found
+
+
+def _worse(before: dict[int, Answer], after: dict[int, Answer]) -> dict[int, Answer]:
+    """For each part the answer in which it is held worse; the later one where they are alike."""
+
+    def rank(answer: Answer) -> int:
+        return min((_RANK.index(r.severity) for r in answer.remarks), default=len(_RANK))
+
+    return {k: before[k] if k in before and rank(before[k]) < rank(a) else a for k, a in after.items()}
+
+
+def _within(way: Sequence[Array], region: Any) -> float:
+    """How much of lines lies in a region, mm."""
+    import shapely
+
+    lines = shapely.multilinestrings([shapely.linestrings(each) for each in way])
+    return float(lines.intersection(region).length)
+
+
+def _wire(moment: Moment) -> str:
+    """Whether the wire is in as a moment begins."""
+    moves = moment.stretch.moves
+    if moment.steps and moment.steps[0].bit.stretch is moment.stretch:
+        return "out" if moment.steps[0].bit.first in moves.thread_points else "in"
+    return "in" if moment.begins == "piece" and moves.wire_left_in else "out"
+
+
+def _lies_on_table(part: Body, bearers: Sequence[Body]) -> bool:
+    """Whether a part lies on Z = 0 and nothing is described that could carry it there."""
+    low = float(part.crowd.box[0][2])
+    described = any(float(b.crowd.box[0][2]) < low - BELOW for b in bearers)
+    return part.stands_on is None and abs(low) <= TABLE and not described

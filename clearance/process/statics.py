@@ -1,0 +1,235 @@
+"""Vertical equilibrium of a body on supports that can only push, in closed form.
+
+Supports are patches in plan: points, lines or areas, each by its convex hull of few corners. A downward
+resultant is in equilibrium where its line of action goes through the convex hull of all patches (support
+polygon of rigid-body statics; from memory). Which patch takes how much is left open by statics where there
+are more than three places; the least and the most that a patch can take are reached in basic solutions, in
+which three corners at most carry (fundamental theorem of linear programming; from memory), so they are looked
+through one by one.
+
+Forces are N, places mm, in any horizontal frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+#: corners of a patch that are looked at
+CORNERS = 8
+#: in units of a scene's size: what differs by less is the same place
+ROUNDING = 1e-9
+
+
+@dataclass(frozen=True)
+class Resultant:
+    """A vertical force and its moment: ``down`` N (positive is down), ``moment`` (2,) = sum of force x place,
+    N mm."""
+
+    down: float
+    moment: Array
+
+    @staticmethod
+    def of(force: float, at: Sequence[float] | Array) -> Resultant:
+        """A force down at a place (2,); a negative one pushes up.
+
+        >>> (Resultant.of(30.0, (0, 0)) + Resultant.of(10.0, (8, 0))).at
+        array([2., 0.])
+        """
+        return Resultant(float(force), float(force) * np.asarray(at, dtype=float)[:2])
+
+    def __add__(self, other: Resultant) -> Resultant:
+        return Resultant(self.down + other.down, self.moment + other.moment)
+
+    @property
+    def at(self) -> Array:
+        """The place (2,) in plan through which it goes; nan where it is no force."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(self.moment / self.down)
+
+
+def hull(points: Array) -> Array:
+    """Corners (N, 2) of the convex hull of points (P, 2), anticlockwise, none of them on the line between its
+    neighbours; two of a line, one of a point (Andrew's monotone chain, Information Processing Letters 9,
+    1979)."""
+    if len(points) == 0:
+        return np.empty((0, 2))
+    size = float(np.abs(points - points[0]).max())
+    ordered = np.unique(np.round(points - points[0], 12) + 0.0, axis=0).tolist()
+    slack = ROUNDING * size * size
+    if len(ordered) < 3:
+        return np.asarray(np.array(ordered) + points[0])
+    chains: list[list[float]] = []
+    for way in (ordered, ordered[::-1]):
+        chain: list[list[float]] = []
+        for p in way:
+            while len(chain) > 1 and _turn(chain[-2], chain[-1], p) <= slack:
+                chain.pop()
+            chain.append(p)
+        chains += chain[:-1]
+    return np.asarray(np.array(chains) + points[0])
+
+
+def _turn(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def few_corners(points: Array) -> Array:
+    """At most ``CORNERS`` corners of the hull of points (P, 2): those that reach farthest in so many
+    directions. What they span lies within the hull, so nothing stands that would tip."""
+    corners = hull(points)
+    if len(corners) <= CORNERS:
+        return corners
+    angle = 2.0 * np.pi * np.arange(CORNERS) / CORNERS
+    reach = corners @ np.array([np.cos(angle), np.sin(angle)])
+    return np.asarray(corners[np.unique(reach.argmax(axis=0))])
+
+
+def outside(point: Array, corners: Array) -> float:
+    """How far (mm) a point (2,) lies outside a hull (N, 2) of ``hull``; negative: so deep within.
+
+    Of no corners at all it is infinitely far outside.
+    """
+    if len(corners) == 0:
+        return float("inf")
+    ends = np.roll(corners, -1, axis=0)
+    along, rel = ends - corners, np.asarray(point)[:2] - corners
+    square = (along * along).sum(axis=1)
+    share = np.clip((along * rel).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    nearest = float(np.hypot(*(rel - share[:, None] * along).T).min())
+    left = along[:, 0] * rel[:, 1] - along[:, 1] * rel[:, 0]
+    return -nearest if len(corners) > 2 and bool((left >= 0.0).all()) else nearest
+
+
+def stands(resultant: Resultant, corners: Array, edge: float = 0.0) -> bool:
+    """Whether a body stands: the resultant points down, through the hull or ``edge`` mm beside it."""
+    return resultant.down > 0.0 and outside(resultant.at, corners) <= edge
+
+
+def holding_force(resultant: Resultant, at: Array, corners: Array, edge: float = 0.0) -> float:
+    """The least force down at a place (2,) with which a body stands, N; infinite where none is enough.
+
+    With a force F at p the resultant goes through the hull where, for each side of it with outward unit
+    normal n and n.x <= c, F (c - n.p) >= n.M - c W: a bound on F for each side, and F > -W besides.
+    """
+    normals, c = _sides(corners, edge)
+    if len(normals) == 0:
+        return float("inf")
+    lack = normals @ resultant.moment - c * resultant.down
+    lever = c - normals @ np.asarray(at)[:2]
+    # what is missing by rounding alone is not missing
+    small = ROUNDING * (1.0 + np.abs(resultant.down)) * (1.0 + np.abs(corners).max())
+    never = (lever <= 0.0) & (lack > small)
+    if never.any():
+        return float("inf")
+    bound = np.where(lever > 0.0, lack / np.where(lever > 0.0, lever, 1.0), -np.inf)
+    least = max(0.0, -resultant.down, float(bound.max()))
+    # for lever < 0 the same inequality is an upper bound
+    over = lever < 0.0
+    if over.any() and least > float((lack[over] / lever[over]).min()) + small:
+        return float("inf")
+    return least
+
+
+def _sides(corners: Array, edge: float) -> tuple[Array, Array]:
+    """Outward unit normals (K, 2) and offsets (K,) of a hull's sides, moved outward by ``edge``."""
+    if len(corners) == 0:
+        return np.empty((0, 2)), np.empty(0)
+    if len(corners) == 1:
+        normals = np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
+        return normals, normals @ corners[0] + edge
+    if len(corners) == 2:
+        along = (corners[1] - corners[0]) / np.hypot(*(corners[1] - corners[0]))
+        across = np.array([-along[1], along[0]])
+        normals = np.array([along, -along, across, -across])
+        return normals, (normals @ corners.T).max(axis=1) + edge
+    along = np.roll(corners, -1, axis=0) - corners
+    normals = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
+    return normals, (normals * corners).sum(axis=1) + edge
+
+
+def load_ranges(patches: Sequence[Array], resultant: Resultant) -> list[tuple[float, float]]:
+    """The least and the most (N) that each patch may have to carry.
+
+    Args:
+        patches: corners (K, 2) of each.   resultant: points down and goes through the hull of all of them;
+            where it passes beside it, the nearest place of the hull is taken.
+
+    >>> load_ranges([np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]])], Resultant.of(100.0, (2.5, 0)))
+    [(75.0, 75.0), (25.0, 25.0)]
+    """
+    reduced = [few_corners(np.asarray(patch, dtype=float)) for patch in patches]
+    everything = hull(np.concatenate(reduced)) if reduced else np.empty((0, 2))
+    if len(everything) == 0 or resultant.down <= 0.0:
+        return [(0.0, 0.0) for _ in reduced]
+    place = _nearest(resultant.at, everything)
+    found = []
+    for k, own in enumerate(reduced):
+        others = [patch for j, patch in enumerate(reduced) if j != k]
+        if not others:
+            found.append((resultant.down, resultant.down))
+            continue
+        low, high = _share(own, hull(np.concatenate(others)), place)
+        found.append((low * resultant.down, high * resultant.down))
+    return found
+
+
+def _nearest(point: Array, corners: Array) -> Array:
+    """The place of a hull that is nearest to a point; the point itself where it lies within."""
+    if outside(point, corners) <= 0.0:
+        return point
+    ends = np.roll(corners, -1, axis=0)
+    along, rel = ends - corners, point - corners
+    square = (along * along).sum(axis=1)
+    share = np.clip((along * rel).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    places = corners + share[:, None] * along
+    return np.asarray(places[np.hypot(*(places - point).T).argmin()])
+
+
+def _share(own: Array, others: Array, place: Array) -> tuple[float, float]:
+    """The least and the most share of a unit force at ``place`` that corners ``own`` (K, 2) can take, the
+    rest on ``others`` (N, 2): over all basic solutions, those with three corners, two, or one."""
+    corners = np.concatenate([own, others]) - place
+    mine = np.r_[np.ones(len(own)), np.zeros(len(others))]
+    size = max(float(np.abs(corners).max()), 1e-12)
+    q = corners / size
+    shares: list[Array] = []
+    n = len(q)
+    if n >= 3:
+        i, j, k = _triples(n)
+        # barycentric weights of the origin in each triangle
+        a, b, c = q[i], q[j], q[k]
+        area = _cross(b - a, c - a)
+        flat = np.abs(area) <= 1e-12
+        area = np.where(flat, 1.0, area)
+        weights = np.stack([_cross(b, c), _cross(c, a), _cross(a, b)], axis=1) / area[:, None]
+        good = ~flat & (weights >= -ROUNDING).all(axis=1)
+        shares.append((weights * mine[np.stack([i, j, k], axis=1)])[good].sum(axis=1))
+    if n >= 2:
+        i, j = np.triu_indices(n, 1)
+        along = q[j] - q[i]
+        square = (along * along).sum(axis=1)
+        t = np.clip(-(q[i] * along).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+        off = q[i] + t[:, None] * along
+        good = np.hypot(*off.T) <= 1e-8
+        shares.append(((1.0 - t) * mine[i] + t * mine[j])[good])
+    shares.append(mine[np.hypot(*q.T) <= 1e-8])
+    every = np.concatenate(shares)
+    if len(every) == 0:
+        return 0.0, 1.0
+    return float(np.clip(every.min(), 0.0, 1.0)), float(np.clip(every.max(), 0.0, 1.0))
+
+
+def _triples(n: int) -> tuple[NDArray[np.intp], ...]:
+    i, j, k = np.indices((n, n, n)).reshape(3, -1)
+    keep = (i < j) & (j < k)
+    return i[keep], j[keep], k[keep]
+
+
+def _cross(a: Array, b: Array) -> Array:
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])

@@ -1,0 +1,392 @@
+"""Whether a part stays put in a state: its metal and what is there go in; what holds it, and what does not,
+come out.
+
+It is carried where it lies on something; of what presses it counts what bears on metal that is there, over
+what carries it or within the hull of that, and stands on something itself. Weight and flushing jets are
+judged in vertical equilibrium (``statics``); sideways forces are not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from clearance.mesh.mass import density_of
+from clearance.mesh.sections import Outline
+from clearance.process.account import Carrier, Held
+from clearance.process.contacts import Contacts
+from clearance.process.holding import between, foot_of, role_of, sideways
+from clearance.process.jets import Jets, needed, worst
+from clearance.process.statics import Array, Resultant, few_corners, hull, load_ranges, outside
+from clearance.process.stock import Metal
+from clearance.process.support import SHIM, Bearing, bearing
+from clearance.scene.holding import attracts, is_magnet
+from clearance.scene.model import Body
+
+#: m/s2
+GRAVITY = 9.81
+#: what lies beside the hull by less stands on its edge, mm
+EDGE = 0.1
+#: what is looked for under a part that floats, mm
+FAR = 300.0
+#: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
+LEAST = 1e-4
+#: what is nearer than this to what a hand laid touches it, mm
+MEETS = 0.1
+#: metal within this of a sunk screw is what it goes into, mm
+SCREW = 3.0
+
+
+@dataclass(frozen=True)
+class Remark:
+    """One thing to tell: kind, severity, the item that it is about, the message."""
+
+    kind: str
+    severity: str
+    item: str
+    message: str
+
+
+@dataclass
+class Answer:
+    """What holds a part in a state, and what is to be told."""
+
+    held: Held
+    remarks: list[Remark] = field(default_factory=list)
+    #: places at which something carries it, for what stands on it
+    corners: Array = field(default_factory=lambda: np.empty((0, 2)))
+
+
+class Contact:
+    """Where the bodies of a scene lie on each other; each pair is looked at once."""
+
+    def __init__(self, bodies: Sequence[Body], contacts: Contacts) -> None:
+        self.bodies, self.contacts = bodies, contacts
+        self._bearings: dict[tuple[int, int], Bearing] = {}
+        self._feet: dict[tuple[int, frozenset[int]], str] = {}
+
+    def bearing(self, above: int, below: int) -> Bearing:
+        """Where one body lies on another."""
+        key = (above, below)
+        if key not in self._bearings:
+            self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
+        return self._bearings[key]
+
+    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
+        """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
+        low, high = self.bodies[laid].crowd.box
+        return abs(float(low[2])) <= MEETS or any(
+            len(self.bodies[k].crowd.meeting(low - MEETS, high + MEETS))
+            for k in present
+            if k != laid and self.bodies[k].kind in ("holder", "machine")
+        )
+
+    def foot(self, clamp: int, present: Iterable[int]) -> str:
+        """What is missing under a clamp; "" where its heel and its screw have something to stand on."""
+        there = frozenset(k for k in present if k != clamp and self.bodies[k].kind not in ("laid",))
+        key = (clamp, there)
+        if key not in self._feet:
+            self._feet[key] = self._missing(clamp, there)
+        return self._feet[key]
+
+    def _missing(self, clamp: int, there: frozenset[int]) -> str:
+        body = self.bodies[clamp]
+        own, sunk = foot_of(body)
+        low = float(own[..., 2].min())
+        stands = any(
+            not found.touching.is_empty
+            for k in there
+            if self.bodies[k].crowd.box[1][2] >= low - SHIM
+            for found in [self.bearing(clamp, k)]
+            if self.bodies[k].kind != "part" or self._at(clamp, k, low)
+        )
+        if not stands:
+            return "stands on nothing: there is no metal under its heel"
+        if sunk is not None:
+            first, last = sunk.min(axis=(0, 1)) - SCREW, sunk.max(axis=(0, 1)) + SCREW
+            last[2] -= SCREW
+            if not any(len(self.bodies[k].crowd.meeting(first, last)) for k in there):
+                return "its screw goes into nothing"
+        return ""
+
+    def _at(self, clamp: int, part: int, low: float) -> bool:
+        """Whether a clamp's lowest face lies on a part's top: then it stands on the part."""
+        return abs(float(self.bodies[part].crowd.box[1][2]) - low) <= SHIM
+
+
+@dataclass(frozen=True)
+class Question:
+    """A part in a state, and what is asked of it.
+
+    Attributes:
+        part: index of the body.   metal: what is left of it.
+        whole: nothing has been cut from it yet.
+        outline: its slices, for what touches its sides.
+        present: indices of the bodies that are there.
+        cut: whether it is cut in this state: then something must press or grip it.
+        held_by: what the setup says that holds it.
+        path: (N, 2) places at which the jets act in this state.   jets: their forces, or None.
+        on_table: it lies on Z = 0, where the setup describes nothing that carries.
+        load: weight of other parts that stand on it.
+        pressed_above: names of what presses a part that stands on it.
+    """
+
+    part: int
+    metal: Metal
+    whole: bool
+    outline: Outline
+    present: tuple[int, ...]
+    cut: bool
+    held_by: str | None = None
+    path: Array = field(default_factory=lambda: np.empty((0, 2)))
+    jets: Jets | None = None
+    on_table: bool = False
+    load: tuple[Resultant, ...] = ()
+    pressed_above: tuple[str, ...] = ()
+
+
+def stays(contact: Contact, asked: Question) -> Answer:
+    """What holds the part, and what is wrong with it."""
+    return _Stays(contact, asked).answer()
+
+
+class _Stays:
+    def __init__(self, contact: Contact, asked: Question) -> None:
+        self.contact, self.asked = contact, asked
+        self.bodies = contact.bodies
+        self.body = self.bodies[asked.part]
+        self.name = self.body.name
+        self.what = "it" if asked.whole else "what is left of it"
+        self.remarks: list[Remark] = []
+
+    def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
+        self.remarks.append(Remark(kind, severity, item or self.name, message))
+
+    # -------------------------------------------------------------------------------------------- the whole
+    def answer(self) -> Answer:
+        carriers = self.carriers()
+        grips = self.grips()
+        corners = hull(np.concatenate([few_corners(c) for c in carriers.values()]) if carriers else _none())
+        presses = self.presses(corners, carriers)
+        weight = self.weight()
+        held_by = self.asked.held_by
+        holds = bool(grips) or held_by is not None
+        idle: tuple[str, ...] = ()
+        inside = None if not carriers else -outside(weight.at, corners)
+        if not carriers:
+            if not grips:
+                self.floats()
+        elif inside is not None and inside < -EDGE and not holds:
+            self.tips(weight, corners, presses, -inside)
+        elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
+            idle = self.idle()
+            self.tell(
+                "not held",
+                "close",
+                f"nothing presses or grips {self.what}{self.why(idle)}: clamp it, "
+                'or say what does (held_by = "glue")',
+            )
+        if carriers and not holds and (inside or 0.0) >= -EDGE:
+            self.flushed(weight, corners, presses)
+        loads = self.loads(carriers, weight)
+        held = Held(
+            part=self.name,
+            mass=self.asked.metal.mass,
+            carried_by=loads,
+            pressed_by=tuple(presses) or self.asked.pressed_above,
+            gripped_by=tuple(grips),
+            held_by=held_by,
+            inside=inside,
+            idle=idle,
+        )
+        return Answer(held, self.remarks, corners)
+
+    # ------------------------------------------------------------------------------------- what carries it
+    def carriers(self) -> dict[str, Array]:
+        """The corners of what it lies on, by name; with a note what is lower, by less than a shim, too."""
+        found: dict[str, Array] = {}
+        nearly: dict[str, Array] = {}
+        for k in self.asked.present:
+            if k == self.asked.part or not role_of(self.bodies[k], self.body).carries:
+                continue
+            where = self.contact.bearing(self.asked.part, k)
+            places = self.left(where.touching)
+            if not places.is_empty:
+                found[self.bodies[k].name] = _corners(places)
+            elif where.touching.is_empty and not where.near.is_empty:
+                near, name = self.left(where.near), self.bodies[k].name
+                if not near.is_empty:
+                    nearly[name] = _corners(near)
+                    self.tell("shim", "note", f'does not touch "{name}": {where.gap:.2f} under "{name}"')
+        # it comes to rest on what is nearly as high
+        found |= nearly
+        if not found and self.asked.on_table:
+            found["table"] = _corners(self.asked.metal.region)
+        return found
+
+    def left(self, places: Any) -> Any:
+        """Of places on the part those where it still has metal."""
+        import shapely
+
+        if places.is_empty or self.asked.whole:
+            return places
+        here = places.intersection(self.asked.metal.region)
+        return here if here.area > LEAST else shapely.Polygon()
+
+    def floats(self) -> None:
+        low = float(self.body.crowd.box[0][2])
+        nearest = ("", np.inf)
+        for k in self.asked.present:
+            if k != self.asked.part and role_of(self.bodies[k], self.body).carries:
+                where = bearing(self.body, self.bodies[k], FAR)
+                if not self.left(where.near).is_empty and where.gap < nearest[1]:
+                    nearest = (self.bodies[k].name, where.gap)
+        under = f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
+        if self.asked.held_by is not None:
+            under += f' ("{self.asked.held_by}" must hold it up)'
+        self.tell("floats", "close", f"floats at Z {low:.2f}: nothing carries {self.what}{under}")
+
+    def idle(self) -> tuple[str, ...]:
+        """The magnets that touch it and do not hold it."""
+        return tuple(
+            self.bodies[k].name
+            for k in self.asked.present
+            if is_magnet(self.bodies[k])
+            and not attracts(self.bodies[k], self.body)
+            and self.contact.contacts.meet(self.asked.part, self.asked.outline, k)
+        )
+
+    def why(self, idle: tuple[str, ...]) -> str:
+        """That magnets do not hold it."""
+        if not idle:
+            return ""
+        names = " and ".join(f'"{name}"' for name in idle)
+        do = "does" if len(idle) == 1 else "do"
+        return f" ({names} {do} not hold {self.body.material or 'what it is made of'})"
+
+    def weight(self) -> Resultant:
+        """Its own weight and that of what stands on it; where no density is known, as if it were steel."""
+        metal = self.asked.metal
+        mass = metal.volume * density_of("steel") * 1e-6 if metal.mass is None else metal.mass
+        total = Resultant.of(mass * GRAVITY, metal.middle)
+        for more in self.asked.load:
+            total = total + more
+        return total
+
+    def loads(self, carriers: dict[str, Array], weight: Resultant) -> tuple[Carrier, ...]:
+        if self.asked.metal.mass is None:
+            return tuple(Carrier(name, None, None) for name in carriers)
+        ranges = load_ranges(list(carriers.values()), weight)
+        return tuple(
+            Carrier(name, low / GRAVITY, high / GRAVITY)
+            for name, (low, high) in zip(carriers, ranges, strict=True)
+        )
+
+    # -------------------------------------------------------------------------------- what holds it down
+    def presses(self, corners: Array, carriers: dict[str, Array]) -> dict[str, Array]:
+        """Where what presses it does so, by name; what presses over air or stands on nothing is told of."""
+        found: dict[str, Array] = {}
+        for k in self.asked.present:
+            clamp = self.bodies[k]
+            role = role_of(clamp, self.body)
+            if k == self.asked.part or not role.presses:
+                continue
+            if role.lies and not self.contact.meets_another(k, self.asked.present):
+                continue
+            if role.aside:
+                places = sideways(
+                    self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
+                )
+            else:
+                places = self.contact.bearing(k, self.asked.part).touching
+            places = self.left(places)
+            if places.is_empty:
+                continue
+            missing = self.contact.foot(k, self.asked.present) if role.stands else ""
+            if missing:
+                message = f'{missing}; it does not press "{self.name}"'
+                self.tell("clamp stands on nothing", "close", message, clamp.name)
+                continue
+            middle = np.array(places.centroid.coords[0])
+            off = outside(middle, corners)
+            if off > EDGE and carriers:
+                message = f'presses "{self.name}" over air, {off:.1f} mm beside what carries it'
+                # one that presses mostly sideways does little harm there, and no good
+                self.tell("presses air", "note" if role.aside else "close", message, clamp.name)
+                continue
+            if carriers:
+                found[clamp.name] = middle
+        return found
+
+    def grips(self) -> list[str]:
+        found = []
+        for k in self.asked.present:
+            other = self.bodies[k]
+            role = role_of(other, self.body)
+            if k == self.asked.part or not (role.grips or role.unknown):
+                continue
+            where = sideways(
+                self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
+            )
+            if role.pulls:
+                if not self.contact.meets_another(k, self.asked.present):
+                    continue
+                where = where.union(self.contact.bearing(self.asked.part, k).touching)
+            where = self.left(where)
+            if where.is_empty or (role.unknown and not between(where, self.asked.metal.region)):
+                continue
+            found.append(other.name)
+        return found
+
+    # --------------------------------------------------------------------------------------- equilibrium
+    def tips(self, weight: Resultant, corners: Array, presses: dict[str, Array], off: float) -> None:
+        x, y = weight.at
+        whose = "its" if self.asked.whole else "what is left has its"
+        verb = "lies " if self.asked.whole else ""
+        where = f"{whose} centre of gravity (X{x:.1f} Y{y:.1f}) {verb}{off:.1f} mm outside what carries it"
+        force, name = _least(presses, lambda at: needed(weight, Jets(0.0, 0.0), _none(), at, corners, EDGE))
+        if np.isfinite(force):
+            self.tell(
+                "off its feet",
+                "note",
+                f'{where}; only "{name}" keeps it from tipping, and must press with {_up(force)} N at least',
+            )
+        else:
+            self.tell("off its feet", "close", f"{where}; it would tip")
+
+    def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:
+        """Whether it stays put where the jets are worst, and what a clamp must press with."""
+        jets, path = self.asked.jets, self.asked.path
+        if jets is None or not len(path) or self.asked.metal.mass is None:
+            return
+        if worst(weight, jets, path, corners) <= EDGE:
+            return
+        force, name = _least(presses, lambda at: needed(weight, jets, path, at, corners, EDGE))
+        if np.isfinite(force):
+            self.tell("flushing", "note", f'the flushing jets want at least {_up(force)} N at "{name}"')
+        else:
+            lifts = f"{jets.lower:.0f} N up, {jets.upper:.0f} N down"
+            what = "no clamp holds it against them" if presses else "and nothing presses it"
+            self.tell("flushing", "close", f"the flushing jets ({lifts}) lift or tip {self.what}; {what}")
+
+
+def _least(presses: dict[str, Array], force: Any) -> tuple[float, str]:
+    """The least force with which one clamp alone is enough, and its name; else infinite."""
+    return min(((force(at), name) for name, at in presses.items()), default=(float("inf"), ""))
+
+
+def _up(force: float) -> int:
+    return int(np.ceil(force - 1e-9))
+
+
+def _none() -> Array:
+    return np.empty((0, 2))
+
+
+def _corners(places: Any) -> Array:
+    import shapely
+
+    return np.asarray(shapely.get_coordinates(places))

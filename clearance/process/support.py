@@ -1,0 +1,262 @@
+"""Two bodies go in; where one lies on the other comes out: areas, lines and points, seen from above.
+
+Facing places are looked for facet by facet, where one body's lower faces stand over the other's upper faces.
+Both lean less than 75 degrees from level, so that a bar in a V-block and a wheel on a ring's edge are carried
+as a plate on a rail is. How far two faces are apart is measured square to the flatter of the two. Only facets
+where the bodies' boxes meet are looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.mesh.sections import region
+from clearance.scene.model import Body
+
+Array = NDArray[np.float64]
+
+#: nearer than this touches, mm, on top of what both may be off (common practice: 0.05 under a fourth rest
+#: is touching, no source)
+TOUCHES = 0.05
+#: what is farther apart than this carries nothing, mm; between the two a shim is wanted
+SHIM = 0.5
+#: a face that leans more carries nothing: the upward share of its normal at 75 degrees
+STEEP = float(np.cos(np.radians(75.0)))
+#: a touch smaller than this, seen from above, is none (mm2)
+LEAST = 1e-5
+#: facets at a body's top that are looked at to tell its outside
+TOP = 500
+#: from so many level facets at one height the slice just beside it is taken instead
+MANY_LEVEL = 400
+#: pairs of facets handled at a time, and looked through one by one
+BATCH, ONE_BY_ONE = 50_000, 300_000
+#: places that come out are rounded to this, mm
+GRID = 1e-6
+#: a slice's distance from a level face, mm
+_BESIDE = 1e-3
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """Where one body lies on another.
+
+    Attributes:
+        touching: places where they touch, seen from above (shapely; may be empty).
+        near: places where they are farther apart, but no more than ``SHIM``.
+        gap: the least gap there, upright, mm; infinite where there is no such place.
+    """
+
+    touching: Any
+    near: Any
+    gap: float
+
+
+def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
+    """Where ``above`` lies on ``below``.
+
+    Args:
+        reach: how far apart two faces may be to be told of, mm.
+    """
+    import shapely
+
+    nothing = shapely.Polygon()
+    low = np.maximum(above.crowd.box[0], below.crowd.box[0])
+    high = np.minimum(above.crowd.box[1], below.crowd.box[1])
+    low[2], high[2] = low[2] - reach, high[2] + reach
+    if (low > high).any():
+        return Bearing(nothing, nothing, float("inf"))
+    upper, lower = _Faces(above, low, high, -1.0), _Faces(below, low, high, 1.0)
+    if not (len(upper) and len(lower)):
+        return Bearing(nothing, nothing, float("inf"))
+    touch = TOUCHES + above.allow.height + below.allow.height
+    touching, near, gap = [], [], float("inf")
+    if upper.many or lower.many:
+        for z, where in upper.levels().items():
+            for other, there in lower.levels().items():
+                apart = z - other
+                if abs(apart) > max(reach, touch):
+                    continue
+                shared = where.intersection(there)
+                if shared.area > LEAST and apart <= touch:
+                    touching.append(shared)
+                elif shared.area > LEAST:
+                    near.append(shared)
+                    gap = min(gap, apart)
+        sides = [(upper.sloping, lower.every), (upper.flat, lower.sloping)]
+    else:
+        sides = [(upper.every, lower.every)]
+    for a, b in sides:
+        for polygons, far, least in _pairs(a, b, touch, reach):
+            touching += polygons
+            near += far
+            gap = min(gap, least)
+    return Bearing(_union(touching), _union(near), gap)
+
+
+def _union(polygons: Sequence[Any]) -> Any:
+    import shapely
+
+    # on a grid, so that no hairline stays between facets whose common edge was met in two ways
+    return shapely.union_all(polygons, grid_size=GRID) if polygons else shapely.Polygon()
+
+
+class _Faces:
+    """A body's facets that meet a box and look up (``sign`` 1) or down (-1).
+
+    ``flat`` are level ones, ``sloping`` the others; ``many``: they are so many that slices are quicker.
+    """
+
+    def __init__(self, body: Body, low: Array, high: Array, sign: float) -> None:
+        self.body, self.sign = body, sign
+        t = body.triangles_M[body.crowd.meeting(low, high)]
+        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+        length = np.linalg.norm(n, axis=1)
+        up = sign * _outward(body) * n[:, 2] / np.where(length > 0.0, length, 1.0)
+        self.every = t[(up > STEEP) & (length > 0.0)]
+        level = np.ptp(self.every[..., 2], axis=1) <= 1e-6
+        self.flat, self.sloping = self.every[level], self.every[~level]
+        self.many = len(self.flat) > MANY_LEVEL
+
+    def __len__(self) -> int:
+        return len(self.every)
+
+    def levels(self) -> dict[float, Any]:
+        """The region of the level facets at each of their heights."""
+        import shapely
+
+        heights = np.round(self.flat[:, 0, 2], 5)
+        found = {}
+        for z in np.unique(heights):
+            here = self.flat[heights == z]
+            if len(here) <= MANY_LEVEL:
+                found[float(z)] = shapely.union_all(shapely.polygons(here[..., :2]))
+            else:
+                # the slice just inside the metal
+                crowd = self.body.crowd
+                level = float(z) - self.sign * _BESIDE
+                found[float(z)] = region(self.body.triangles_M, level, (crowd.low, crowd.high))
+        return found
+
+
+def _outward(body: Body) -> float:
+    """1 where normals look outward, -1 where inward: the levellest facet at the very top looks up."""
+    low, high = body.crowd.box
+    rows = body.crowd.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
+    # of very many some are enough, unless none of them is level
+    for some in (rows[:: -(-len(rows) // TOP)], rows):
+        t = body.triangles_M[some]
+        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+        up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
+        levellest = float(up[np.argmax(np.abs(up))])
+        if abs(levellest) > STEEP:
+            break
+    return -1.0 if levellest < 0.0 else 1.0
+
+
+# ------------------------------------------------------------------------------------------ facet by facet
+def _pairs(above: Array, below: Array, touch: float, reach: float) -> Any:
+    """Yields touching polygons, those farther apart, and their least gap, batch by batch."""
+    if not (len(above) and len(below)):
+        return
+    a, b = _meeting(above, below, reach)
+    for k in range(0, len(a), BATCH):
+        yield _shared(above[a[k : k + BATCH]], below[b[k : k + BATCH]], touch, reach)
+
+
+def _meeting(above: Array, below: Array, reach: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Pairs of facets whose boxes come within ``reach`` of each other in height, and meet in plan."""
+    low_a, high_a = above.min(axis=1), above.max(axis=1)
+    low_b, high_b = below.min(axis=1), below.max(axis=1)
+    if len(above) * len(below) <= ONE_BY_ONE:
+        meet = np.ones((len(above), len(below)), dtype=bool)
+        for axis, room in ((0, 0.0), (1, 0.0), (2, reach)):
+            meet &= low_a[:, axis, None] <= high_b[:, axis] + room
+            meet &= high_a[:, axis, None] >= low_b[:, axis] - room
+        a, b = np.nonzero(meet)
+        return a, b
+    import shapely
+
+    tree = shapely.STRtree(shapely.box(low_b[:, 0], low_b[:, 1], high_b[:, 0], high_b[:, 1]))
+    a, b = tree.query(shapely.box(low_a[:, 0], low_a[:, 1], high_a[:, 0], high_a[:, 1]))
+    level = (low_a[a, 2] <= high_b[b, 2] + reach) & (high_a[a, 2] >= low_b[b, 2] - reach)
+    return a[level], b[level]
+
+
+def _shared(a: Array, b: Array, touch: float, reach: float) -> tuple[list[Any], list[Any], float]:
+    """Of pairs of facets (P, 3, 3): polygons where they touch, where they are near, the least gap there."""
+    n_a, n_b = _plane(a), _plane(b)
+    flatter = np.maximum(n_a[:, 3], n_b[:, 3])
+    slope, rise = n_a[:, :2] - n_b[:, :2], n_a[:, 2] - n_b[:, 2]
+    shape = _anticlockwise(a[..., :2])
+    other = _anticlockwise(b[..., :2])
+    for k in range(3):
+        start, along = other[:, k], other[:, (k + 1) % 3] - other[:, k]
+        left = np.column_stack([-along[:, 1], along[:, 0]])
+        shape = _clip(shape, left, -(left * start).sum(axis=1))
+    # a gap may be negative: they cut into each other there, which is told elsewhere
+    wide = max(reach, touch)
+    shape = _clip(shape, slope, rise + wide / flatter)
+    within = _clip(shape, -slope, touch / flatter - rise)
+    beyond = _clip(_clip(shape, slope, rise - touch / flatter), -slope, wide / flatter - rise)
+    gap = (beyond * slope[:, None]).sum(axis=2) + rise[:, None]
+    real = _areas(beyond) > LEAST
+    return _polygons(within), _polygons(beyond), float(gap[real].min(initial=np.inf))
+
+
+def _plane(t: Array) -> Array:
+    """(P, 4): z = p x + q y + r over each facet, and the upward share of its normal."""
+    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    p, q = -n[:, 0] / n[:, 2], -n[:, 1] / n[:, 2]
+    r = t[:, 0, 2] - p * t[:, 0, 0] - q * t[:, 0, 1]
+    return np.column_stack([p, q, r, np.abs(n[:, 2]) / np.linalg.norm(n, axis=1)])
+
+
+def _anticlockwise(t: Array) -> Array:
+    """Triangles in plan (P, 3, 2), each turned so that it runs anticlockwise."""
+    turn = (t[:, 1, 0] - t[:, 0, 0]) * (t[:, 2, 1] - t[:, 0, 1])
+    turn -= (t[:, 1, 1] - t[:, 0, 1]) * (t[:, 2, 0] - t[:, 0, 0])
+    return np.where((turn < 0.0)[:, None, None], t[:, ::-1], t)
+
+
+def _clip(shape: Array, normal: Array, offset: Array) -> Array:
+    """Convex polygons (P, N, 2) cut back to where normal . x + offset >= 0 (Sutherland and Hodgman, Reentrant
+    polygon clipping, CACM 17, 1974). Corners may repeat; nan throughout is none left."""
+    count = shape.shape[1]
+    side = (shape * normal[:, None]).sum(axis=2) + offset[:, None]
+    after, there = np.roll(shape, -1, axis=1), np.roll(side, -1, axis=1)
+    keep = side >= 0.0
+    crosses = keep != (there >= 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(crosses, side / (side - there), 0.0)
+    crossing = shape + share[..., None] * (after - shape)
+    slots = np.stack([shape, crossing], axis=2).reshape(len(shape), 2 * count, 2)
+    used = np.stack([keep, crosses], axis=2).reshape(len(shape), 2 * count)
+    order = np.argsort(~used, axis=1, kind="stable")[:, : count + 1]
+    out = np.take_along_axis(slots, order[..., None], axis=1)
+    good = np.take_along_axis(used, order, axis=1)
+    first = np.where(good[:, :1, None], out[:, :1], np.nan)
+    return np.asarray(np.where(good[..., None], out, first))
+
+
+def _areas(shape: Array) -> Array:
+    """(P,) mm2; 0 of none."""
+    x, y = shape[..., 0], shape[..., 1]
+    twice = x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)
+    return np.asarray(np.nan_to_num(np.abs(twice.sum(axis=1)) / 2.0))
+
+
+def _polygons(shape: Array) -> list[Any]:
+    import shapely
+
+    # areas from a corner of their own, so that a small polygon far from the origin keeps its digits
+    real = _areas(shape - shape[:, :1]) > LEAST
+    kept = shape[real]
+    if not len(kept):
+        return []
+    which = np.repeat(np.arange(len(kept)), kept.shape[1])
+    return list(shapely.convex_hull(shapely.multipoints(shapely.points(kept.reshape(-1, 2)), indices=which)))

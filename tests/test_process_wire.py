@@ -1,0 +1,78 @@
+"""A wire that a program leaves in is a body on every way until it is cut: plain jobs, and their twins.
+
+The figures are plane geometry; the rule is the project's own contract (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from clearance.process.findings import Checked
+from tests.access_bench import AT, line
+from tests.setup_writer import Tables
+from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged, message, states
+
+X, Y = AT
+CODES = {"codes": {"thread": ["M71"], "cut": ["M72"], "ignore": []}}
+POST: Tables = {"name": "stop", "shape": {"cylinder": [6, 30]}, "at": [X + 100, Y + 100, 0]}
+#: from above the plate's back edge out of it, and a second cut from the right
+OUT = line((40, 70), (40, 40), (40, 75))
+IN = line((160, 125), (160, 120))
+
+
+def left(tmp_path: Path, first: str, machine: Tables, **more: Any) -> Checked:
+    """Both heads stay 2 mm away from the post's side by being thin: only the wire can meet it."""
+    thin = {"face_z": -0.1, "guide": 5.0, "profile": [[0, 1.0], [40, 1.0]]}
+    upper = {"guide": 5.0, "profile": [[0, 1.0], [40, 1.0]]}
+    post_on_the_way = {**POST, "shape": {"cylinder": [6, 10]}, "at": [X + 100, Y + 100, 5]}
+    items = [LEFT, RIGHT, STRAP, SECOND, post_on_the_way]
+    heads = {"flushing_distance": 0.1, **more}
+    machine = {**machine, "lower_head": thin, "upper_head": upper}
+    return judged(tmp_path, FRAME, first, IN, items=items, machine=machine, heads=heads)
+
+
+def test_a_wire_left_in_meets_a_post_on_the_way(tmp_path: Path) -> None:
+    result = left(tmp_path, OUT, CODES)
+    assert result.verdict == "clash"
+    wire = [p for p in result.pairs if p.head == "wire" and p.item == "stop"]
+    assert [(p.verdict, p.cut) for p in wire if p.verdict == "clash"] == [("clash", "cut 1 -> cut 2")]
+    assert "judged with the wire" in message(result, "wire left in")
+
+
+@pytest.mark.parametrize("how", ["the program says it", "the control does it", "no word is named"])
+def test_a_wire_that_is_cut_does_not(how: str, tmp_path: Path) -> None:
+    first = OUT + "\nM72" if how == "the program says it" else OUT
+    codes = {"codes": {**CODES["codes"], "end_cuts": True}} if how == "the control does it" else CODES
+    result = left(tmp_path, first, {} if how == "no word is named" else codes)
+    assert [p for p in result.pairs if p.verdict != "clear"] == []
+    assert [f for f in result.findings if f.kind == "wire left in" and f.cut == "cut 1"] == []
+
+
+def test_a_wire_left_in_is_dragged_through_the_part(tmp_path: Path) -> None:
+    """From (40, 40) straight to (160, 125): out of the plate at its back edge, Y 60."""
+    result = left(tmp_path, line((40, 70), (40, 40)), CODES)
+    assert result.verdict == "clash"
+    found = [f for f in result.findings if f.kind == "wire left in" and f.severity == "clash"]
+    assert [(f.item, f.cut) for f in found] == [("plate", "cut 1 -> cut 2")]
+    length = float(found[0].message.split(": ")[1].split()[0])
+    # 20 of 85 upward over 147.05 in all, less what of it lies in the kerf
+    assert length == pytest.approx(20 / 85 * (120**2 + 85**2) ** 0.5, abs=0.5)
+    assert found[0].state is not None
+    assert states(result)[found[0].state - 1].verdict == "clash"
+
+
+def test_a_wire_left_in_on_the_way_to_park_and_on_the_next_rapids(tmp_path: Path) -> None:
+    result = left(tmp_path, line((40, 70), (40, 40)), CODES, between=False, park=[X + 150, Y - 60])
+    assert [f.cut for f in result.findings if f.kind == "wire left in" and f.severity == "clash"] == []
+    wire = {p.cut for p in result.pairs if p.head == "wire"}
+    assert "cut 2 -> park" in wire
+    rapid = line((-30, 75), (-30, 74)).replace("G90 G00 X-30 Y75", "G90 G00 X40 Y75\nG00 X-30 Y75")
+    (tmp_path / "b").mkdir()
+    items = [LEFT, RIGHT, STRAP, SECOND, {**POST, "shape": {"cylinder": [6, 10]}, "at": [X, Y + 75, 5]}]
+    thin = {"face_z": -0.1, "guide": 5.0, "profile": [[0, 1.0], [40, 1.0]]}
+    machine = {**CODES, "lower_head": thin, "upper_head": {k: thin[k] for k in ("guide", "profile")}}
+    result = judged(tmp_path / "b", FRAME, OUT, rapid, items=items, machine=machine)
+    assert [(p.item, p.cut) for p in result.pairs if p.verdict == "clash"] == [("stop", "cut 2")]
