@@ -24,7 +24,7 @@ from clearance.report.approval_record import folder_of, shipped_machine
 from clearance.report.approval_tool import Other, others, tool_now
 from clearance.report.approval_values import differing, values_of
 from clearance.report.terminal import _named, paragraphs, rounded_down
-from clearance.toolpath.blocks import Semicolon
+from clearance.toolpath.nc.blocks import Semicolon
 
 #: values told of on a terminal
 _SHOWN = 12

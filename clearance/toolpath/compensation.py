@@ -26,7 +26,7 @@ from itertools import zip_longest
 from math import atan2, cos, hypot, pi, sin, sqrt
 
 from clearance.errors import InputError
-from clearance.toolpath.gouge import Gouge, gouges
+from clearance.toolpath.nc.gouge import Gouge, gouges
 from clearance.toolpath.nc.rows import Row
 from clearance.toolpath.nc.words import length
 

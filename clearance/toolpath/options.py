@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from clearance.toolpath.blocks import Semicolon
+from clearance.toolpath.nc.blocks import Semicolon
 
 PathUnit = Literal["mm", "inch", "cm", "m"]
 

@@ -16,8 +16,8 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import turn_matrix
 from clearance.mesh.read import SMALL, UNITS, read_model
 from clearance.scene.guess.stance import Stance, stances
-from clearance.toolpath.blocks import COMMENT
 from clearance.toolpath.moves import Moves
+from clearance.toolpath.nc.blocks import COMMENT
 from clearance.toolpath.nc.words import text_of
 from clearance.toolpath.options import PathOptions, PathUnit
 from clearance.toolpath.read import kind_of, read_path

@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from clearance.toolpath.dxf_place import Piece, Place, Trouble, level, turning
+from clearance.toolpath.dxf.place import Piece, Place, Trouble, level, turning
 
 _TURN = 2 * math.pi
 

@@ -14,7 +14,7 @@ import hashlib
 from collections.abc import Iterator
 
 from clearance.errors import InputError
-from clearance.toolpath.blocks import Semicolon, blocks_of, says_something
+from clearance.toolpath.nc.blocks import Semicolon, blocks_of, says_something
 from clearance.toolpath.nc.words import DELETE, text_of, words_of
 
 _WANT = "an NC program"

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
-from clearance.toolpath.gouge import told
 from clearance.toolpath.moves import Moves, cut_first, ends_with_wire_in, threading
+from clearance.toolpath.nc.gouge import told
 from clearance.toolpath.nc.rows import Program, Rows, is_still
 from clearance.toolpath.options import PathOptions
 

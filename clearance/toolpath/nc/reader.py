@@ -14,10 +14,9 @@ from __future__ import annotations
 import re
 from math import isnan, pi
 
-from clearance.toolpath import plain
-from clearance.toolpath.blocks import blocks_of, says_something
 from clearance.toolpath.moves import CUT, Moves
-from clearance.toolpath.nc import arcs
+from clearance.toolpath.nc import arcs, plain
+from clearance.toolpath.nc.blocks import blocks_of, says_something
 from clearance.toolpath.nc.control import Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program

@@ -6,7 +6,7 @@ import codecs
 import re
 
 from clearance.errors import InputError
-from clearance.toolpath.blocks import Fail, uncommented
+from clearance.toolpath.nc.blocks import Fail, uncommented
 
 _WIDE = ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 

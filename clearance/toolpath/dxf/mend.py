@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from clearance.toolpath.dxf_place import Trouble
+from clearance.toolpath.dxf.place import Trouble
 
 # What a path may be made of, and what holds it.
 KINDS = frozenset(
