@@ -13,6 +13,7 @@ from clearance.geometry.transforms import apply, pose
 from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
+from clearance.kernels.fcl.envelope import envelope
 from clearance.mesh import shapes
 from clearance.scene.heads import piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
@@ -119,7 +120,7 @@ def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch)
 def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     """A disc that rides level under a small thing: the place that is nearest lies beyond the bit shown."""
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
-    elsewhere = side.envelope(polyline(path[:2] + 1e3), HEAD)
+    elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
     with monkeypatch.context() as patch:
         patch.setattr(FclHead, "_at_stand", lambda self, place: elsewhere)
         assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
@@ -143,7 +144,7 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
     path = np.cumsum(rng.uniform(-6, 6, (5, 2)), axis=0)
     shown = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
     near = shown.distance(0)
-    whole = side.envelope(polyline(path), HEAD).triangles
+    whole = envelope(polyline(path), HEAD).triangles
     assert shown._made[0.0, 0.0].surface.size < len(whole)
     surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
     assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))
