@@ -15,7 +15,7 @@ from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.mesh import shapes
-from clearance.scene.heads import piece_of_box, pieces_of_profile
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
@@ -130,6 +130,39 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     # and where it was not, it is shown once more before FCL is said to contradict the bound
     monkeypatch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
     assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)
+
+
+def lines_between(x, count):
+    """A zigzag of so many lines that all end at x and -x, 80 mm deep."""
+    y = np.repeat(np.linspace(-40, 40, count // 2 + 1), 2)
+    return np.column_stack([np.resize([-x, x, x, -x], len(y)), y])
+
+
+@pytest.mark.parametrize(
+    "piece",
+    [
+        Piece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
+        Piece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
+        Piece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
+    ],
+    ids=["disc", "cone", "box"],
+)
+@pytest.mark.parametrize("count", [400, 2000])
+def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece, count):
+    """Each line ends 40 mm before the wall, and the piece reaches 20 mm: by hand, 20 mm from each."""
+    wall = block((-150.0, -200.0, -60.0), (-120.0, 200.0, 60.0))
+    head = FclHead(
+        Bodies([body(wall)], np.zeros(3)), polyline(lines_between(80.0, count)), [piece], None, [0]
+    )
+    assert 20.0 - DEFAULT.width <= head.distance(0) <= 20.0 + 1e-9
+    assert head._made[0.0, 0.0].surface.size < 4000
+
+
+def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all():
+    """Four kilometres of path, of bits as long as the field is wide."""
+    boxes = PathBoxes([lines_between(80.0, 50_000)])
+    assert len(boxes.p) < 150_000
+    assert np.array_equal(boxes.p[1:], boxes.q[:-1])
 
 
 @pytest.mark.parametrize("seed", range(8))
