@@ -13,8 +13,9 @@ from clearance.geometry.transforms import apply, pose
 from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
+from clearance.kernels.fcl.envelope import envelope
 from clearance.mesh import shapes
-from clearance.scene.heads import piece_of_box, pieces_of_profile
+from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
@@ -119,7 +120,7 @@ def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch)
 def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     """A disc that rides level under a small thing: the place that is nearest lies beyond the bit shown."""
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
-    elsewhere = side.envelope(polyline(path[:2] + 1e3), HEAD)
+    elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
     with monkeypatch.context() as patch:
         patch.setattr(FclHead, "_at_stand", lambda self, place: elsewhere)
         assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
@@ -129,6 +130,39 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     # and where it was not, it is shown once more before FCL is said to contradict the bound
     monkeypatch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
     assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)
+
+
+def lines_between(x, count):
+    """A zigzag of so many lines that all end at x and -x, 80 mm deep."""
+    y = np.repeat(np.linspace(-40, 40, count // 2 + 1), 2)
+    return np.column_stack([np.resize([-x, x, x, -x], len(y)), y])
+
+
+@pytest.mark.parametrize(
+    "piece",
+    [
+        Piece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
+        Piece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
+        Piece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
+    ],
+    ids=["disc", "cone", "box"],
+)
+@pytest.mark.parametrize("count", [400, 2000])
+def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece, count):
+    """Each line ends 40 mm before the wall, and the piece reaches 20 mm: by hand, 20 mm from each."""
+    wall = block((-150.0, -200.0, -60.0), (-120.0, 200.0, 60.0))
+    head = FclHead(
+        Bodies([body(wall)], np.zeros(3)), polyline(lines_between(80.0, count)), [piece], None, [0]
+    )
+    assert 20.0 - DEFAULT.width <= head.distance(0) <= 20.0 + 1e-9
+    assert head._made[0.0, 0.0].surface.size < 4000
+
+
+def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all():
+    """Four kilometres of path, of bits as long as the field is wide."""
+    boxes = PathBoxes([lines_between(80.0, 50_000)])
+    assert len(boxes.p) < 150_000
+    assert np.array_equal(boxes.p[1:], boxes.q[:-1])
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -143,7 +177,7 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
     path = np.cumsum(rng.uniform(-6, 6, (5, 2)), axis=0)
     shown = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
     near = shown.distance(0)
-    whole = side.envelope(polyline(path), HEAD).triangles
+    whole = envelope(polyline(path), HEAD).triangles
     assert shown._made[0.0, 0.0].surface.size < len(whole)
     surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
     assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))

@@ -53,8 +53,12 @@ def flat_says(patch: Patch, change: Change) -> None:
 
 def envelope_of(patch: Patch, change: Callable[[Piece], Piece]) -> None:
     """FCL is shown a head that is made otherwise; figures grown by allow or margin are wrong as well."""
-    one, many = fcl_side.envelope, fcl_side.envelopes
-    patch.setattr(fcl_side, "envelope", lambda m, pieces, *more: one(m, [change(p) for p in pieces], *more))
+    one, many = fcl_side.envelope_along, fcl_side.envelopes
+    patch.setattr(
+        fcl_side,
+        "envelope_along",
+        lambda lines, pieces, *more: one(lines, [change(p) for p in pieces], *more),
+    )
     patch.setattr(
         fcl_side,
         "envelopes",

@@ -128,11 +128,21 @@ def kerf(chains: list[Array], width: float) -> Any:
     chains = _drawn_once([chain for chain in chains if len(chain) > 1])
     if not chains:
         return shapely.Polygon()
-    lines = shapely.simplify(
-        np.array([shapely.linestrings(chain) for chain in chains], dtype=object), SAGITTA
-    )
+    lines = np.array([shapely.linestrings(chain) for chain in chains], dtype=object)
+    dense = np.array([not _is_angular(chain) for chain in chains])
+    lines[dense] = shapely.simplify(lines[dense], SAGITTA)
     parts = [bit for line in lines.tolist() for bit in _parts(line, width / 2.0)]
     return shapely.union_all(shapely.buffer(parts, width / 2.0, quad_segs=4))
+
+
+def _is_angular(chain: Array) -> bool:
+    """Whether a chain is long and hardly any of its corners can go: it takes long to find that out."""
+    if len(chain) <= SHORT:
+        return False
+    before, after = chain[1:-1] - chain[:-2], chain[2:] - chain[1:-1]
+    across = np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
+    out = across > 2.0 * SAGITTA * np.hypot(*(before + after).T)
+    return bool(np.count_nonzero(~out) * 10 < len(out))
 
 
 def _drawn_once(chains: list[Array]) -> list[Array]:

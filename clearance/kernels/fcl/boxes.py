@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 
 #: a path's extent is divided into so many bits or cells
 CELLS = 300
+#: a path's bits are divided into hardly more than so many in all, besides those that there are
+_MOST = 50_000
 #: places of the head that are looked at
 _STANDS = 6
 
@@ -23,7 +25,8 @@ class PathBoxes:
 
     def __init__(self, runs: Sequence[Array]) -> None:
         whole = np.concatenate(runs)
-        longest = max(float(np.ptp(whole, axis=0).max()) / CELLS * 4.0, 1e-9)
+        length = sum(float(np.hypot(*np.diff(points, axis=0).T).sum()) for points in runs)
+        longest = max(float(np.ptp(whole, axis=0).max()) / CELLS * 4.0, length / _MOST, 1e-9)
         finer = [_finer(points, longest) for points in runs]
         self.p = np.concatenate([points[:-1] for points in finer])
         self.q = np.concatenate([points[1:] for points in finer])
@@ -35,6 +38,12 @@ class PathBoxes:
         bits = self.crowd.inside(bits_apart(*self.crowd.coarse, pieces, box) <= reach * reach)
         apart = bits_apart(self.crowd.low[bits], self.crowd.high[bits], pieces, box)
         return bits[apart <= reach * reach], apart[apart <= reach * reach]
+
+    def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[Piece], box: Boxes) -> Array:
+        """Of each of some bits (k,) the end (k, 2) at which the box of some piece is nearer to ``box``."""
+        p, q = self.p[bits], self.q[bits]
+        nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
+        return np.where(nearer[:, None], p, q)
 
     def first_stands(self, pieces: Sequence[Piece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others

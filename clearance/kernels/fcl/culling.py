@@ -97,7 +97,7 @@ def neighbourhood(
             if not len(bits) or apart.min() >= there * there * (1.0 - 1e-12):
                 break
             nearest = np.argsort(apart, kind="stable")[:_STANDS]
-            stands = track.p[bits[np.union1d(nearest, spread(len(bits), _STANDS))]]
+            stands = track.nearer_ends(bits[np.union1d(nearest, spread(len(bits), _STANDS))], pieces, box)
         some = rows[spread(len(rows), _CANDIDATES)]
         probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
         before = there
@@ -262,19 +262,21 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
         if at_least[k] >= best * best:
             break
         low, high = np.array(piece.rect)[[0, 2]], np.array(piece.rect)[[1, 3]]
-        on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), piece.z.mean())])
-        for _ in range(3):
-            # to and fro between the piece's middle plane and the triangle
-            point = _nearest_on_triangle(flat, on_piece)
-            offset = point[:, :2] - wire
-            inside = np.minimum(np.maximum(offset, low), high)
-            z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
-            on_piece = np.column_stack([wire + inside, z])
-        beside = np.hypot(*(offset - inside).T) - np.interp(z, piece.z, piece.r)
-        gap = np.hypot(np.maximum(beside, 0.0), point[:, 2] - z)
-        least = int(np.argmin(gap))
-        if gap[least] < best:
-            best, where, which = float(gap[least]), least, int(k)
+        # from its middle, and from where it is widest: to and fro ends beside the axis of a cone, not its rim
+        for height in dict.fromkeys((float(piece.z.mean()), float(piece.z[np.argmax(piece.r)]))):
+            on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), height)])
+            for _ in range(3):
+                # to and fro between the piece's middle plane and the triangle
+                point = _nearest_on_triangle(flat, on_piece)
+                offset = point[:, :2] - wire
+                inside = np.minimum(np.maximum(offset, low), high)
+                z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
+                on_piece = np.column_stack([wire + inside, z])
+            beside = np.hypot(*(offset - inside).T) - np.interp(z, piece.z, piece.r)
+            gap = np.hypot(np.maximum(beside, 0.0), point[:, 2] - z)
+            least = int(np.argmin(gap))
+            if gap[least] < best:
+                best, where, which = float(gap[least]), least, int(k)
     return best, where // len(stands), where % len(stands), which
 
 

@@ -17,7 +17,7 @@ from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import PathBoxes, spread
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
-from clearance.kernels.fcl.envelope import Envelope, Line, envelope, envelopes, lines_of
+from clearance.kernels.fcl.envelope import Envelope, Line, envelope_along, envelopes, lines_of
 from clearance.kernels.fcl.repeated import first_time
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
@@ -57,6 +57,36 @@ def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float
     return 0.0 if distance <= touch else distance
 
 
+class Path:
+    """One path for all heads along it: the moves that go where no earlier one went, as polylines.
+
+    Args:
+        only: (M,) the moves on which the head is there; all.
+    """
+
+    def __init__(self, moves: Moves, only: Rows | None, tolerances: FclTolerances) -> None:
+        self.moves, self.tolerances, self._picked = moves, tolerances, only
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """The path as polylines, one for each unbroken run."""
+        return lines_of(self.moves, first_time(self.moves, self._picked), self.tolerances)
+
+    @cached_property
+    def runs(self) -> list[tuple[Array, float]]:
+        """The path as polylines, and how far each may lie from it."""
+        return [(line.points, line.deviation) for line in self.lines]
+
+    @cached_property
+    def points(self) -> Array:
+        """All corners of the path (n, 2)."""
+        return np.concatenate([line.points for line in self.lines])
+
+    @cached_property
+    def boxes(self) -> PathBoxes:
+        return PathBoxes([line.points for line in self.lines])
+
+
 class Bodies:
     """The bodies as FCL holds them, and paths and heads that many runs share; each is made once."""
 
@@ -66,7 +96,7 @@ class Bodies:
         self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
         self._whole: dict[int, Surface] = {}
         self._groups: dict[int, tuple[Array, Array]] = {}
-        self._lines: dict[tuple[int, int], tuple[Moves, Rows | None, list[Line]]] = {}
+        self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
 
     def triangles(self, index: int) -> Array:
@@ -90,12 +120,12 @@ class Bodies:
             self._whole[index] = Surface(self.triangles(index), self.origin)
         return self._whole[index]
 
-    def lines(self, moves: Moves, only: Rows | None) -> list[Line]:
-        """A path as polylines, one for each unbroken run."""
+    def path(self, moves: Moves, only: Rows | None) -> Path:
+        """A path; the same one is made once."""
         key = (id(moves), id(only))
-        if key not in self._lines:
-            self._lines[key] = (moves, only, lines_of(moves, only, self.tolerances))
-        return self._lines[key][2]
+        if key not in self._paths:
+            self._paths[key] = Path(moves, only, self.tolerances)
+        return self._paths[key]
 
     def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
         """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
@@ -140,8 +170,7 @@ class FclHead:
     def __init__(
         self, bodies: Bodies, moves: Moves, pieces: Sequence[Piece], only: Rows | None, present: Sequence[int]
     ) -> None:
-        self.bodies, self.moves, self.pieces = bodies, moves, tuple(pieces)
-        self.only = first_time(moves, only)
+        self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present = present
         self._made: dict[tuple[float, float], _Grown] = {}
         self._expected: dict[tuple[float, float], Sequence[int]] = {}
@@ -159,28 +188,10 @@ class FclHead:
         """The bodies that will be asked for with a growth."""
         return self._expected.get(growth, self.present)
 
-    @cached_property
-    def lines(self) -> list[Line]:
-        return self.bodies.lines(self.moves, self.only)
-
-    @cached_property
-    def runs(self) -> list[tuple[Array, float]]:
-        """The path as polylines, and how far each may lie from it."""
-        return [(line.points, line.deviation) for line in self.lines]
-
-    @cached_property
-    def points(self) -> Array:
-        """All corners of the path (n, 2)."""
-        return np.concatenate([line.points for line in self.lines])
-
-    @cached_property
-    def _track(self) -> PathBoxes:
-        return PathBoxes([line.points for line in self.lines])
-
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and sum(len(line.points) for line in self.lines) * len(self.pieces) <= _SMALL
+        return few and sum(len(line.points) for line in self.path.lines) * len(self.pieces) <= _SMALL
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -198,7 +209,7 @@ class FclHead:
         pieces = [piece.grown(*growth) for piece in self.pieces]
         places = {
             body: neighbourhood(
-                self.bodies.triangles(body), self.bodies.crowd(body), self._track, pieces, own
+                self.bodies.triangles(body), self.bodies.crowd(body), self.path.boxes, pieces, own
             )
             for body in self.asked(growth)
         }
@@ -207,7 +218,7 @@ class FclHead:
             for body, place in places.items()
             if len(self.bodies.triangles(body)) >= MANY
         }
-        mesh = envelope(self.moves, pieces, self.only, partial(near_any, list(places.values())), own)
+        mesh = envelope_along(self.path.lines, pieces, partial(near_any, list(places.values())), own)
         self._made[growth] = _Grown(pieces, Surface(mesh.triangles, self.bodies.origin), near, places)
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
@@ -224,7 +235,7 @@ class FclHead:
         distance = found if place is None else place.holds(found)
         if distance > 0.0 and self._meets_box(body, grown.pieces):
             crowd = self.bodies.crowd(body)
-            if head_swallows(self.bodies.triangles(body), crowd, self.runs, grown.pieces):
+            if head_swallows(self.bodies.triangles(body), crowd, self.path.runs, grown.pieces):
                 return 0.0
         return distance
 
@@ -247,8 +258,8 @@ class FclHead:
 
     @cached_property
     def _extent(self) -> tuple[list[float], list[float], float]:
-        low, high = self.points.min(axis=0), self.points.max(axis=0)
-        return low.tolist(), high.tolist(), max(line.deviation for line in self.lines)
+        low, high = self.path.points.min(axis=0), self.path.points.max(axis=0)
+        return low.tolist(), high.tolist(), max(line.deviation for line in self.path.lines)
 
     def _at_stand(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
@@ -257,14 +268,16 @@ class FclHead:
             bits = at_stand(place, low, high)
             return bits, bits
 
-        return envelope(self.moves, [place.piece], self.only, here, self.bodies.tolerances)
+        return envelope_along(self.path.lines, [place.piece], here, self.bodies.tolerances)
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
         if not self._meets_box(body, self.pieces):
             return False
-        return body_swallows(one.triangles_M, self.bodies.crowd(body), one.closed, self.runs, self.pieces)
+        return body_swallows(
+            one.triangles_M, self.bodies.crowd(body), one.closed, self.path.runs, self.pieces
+        )
 
 
 def prepare(heads: Sequence[FclHead], growths: Sequence[tuple[float, float]] | None = None) -> None:
@@ -302,7 +315,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             at = asked.index(body)
             # the corner of the path that is nearest to the body's box
             (x0, y0, _), (x1, y1, _) = boxes[at]
-            points = head.points
+            points = head.path.points
             x = np.maximum(np.maximum(x0 - points[:, 0], points[:, 0] - x1), 0.0)
             y = np.maximum(np.maximum(y0 - points[:, 1], points[:, 1] - y1), 0.0)
             wire = points[int(np.argmin(x * x + y * y))]
@@ -324,7 +337,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             out[near] = ~(each > limit[near])
         return out
 
-    mesh, path = envelopes([head.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
+    mesh, path = envelopes([head.path.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
     order = np.argsort(path, kind="stable")
     ends = np.searchsorted(path[order], np.arange(len(heads) + 1))
     for k, head in enumerate(heads):

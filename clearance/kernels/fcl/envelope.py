@@ -10,7 +10,7 @@ grows; so the mesh is nowhere inside the envelope, and nowhere more than ``exces
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +45,15 @@ class Line:
     move: Index
     deviation: float
     long: bool = False
+    _simple: dict[float, Line] = field(default_factory=dict, repr=False, compare=False)
+
+    def simple(self, by: float) -> Line:
+        """This line, or where it is long one of fewer bits within ``by`` of it; each is made once."""
+        if not self.long:
+            return self
+        if by not in self._simple:
+            self._simple[by] = _simplified(self, by)
+        return self._simple[by]
 
 
 @dataclass(frozen=True)
@@ -134,7 +143,17 @@ def envelope(
         wanted: leaves out bits of the path, piece by piece, that nothing is near to. Where what is left
             breaks off, the mesh is open: what the head is as it stands there, the bit left out sweeps too.
     """
-    return _meshed([lines_of(moves, only, tolerances)], pieces, wanted, None, tolerances.facet, tolerances)[0]
+    return envelope_along(lines_of(moves, only, tolerances), pieces, wanted, tolerances)
+
+
+def envelope_along(
+    lines: Sequence[Line],
+    pieces: Sequence[Piece],
+    wanted: Wanted | None = None,
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> Envelope:
+    """The same along the lines of a path."""
+    return _meshed([lines], pieces, wanted, None, tolerances.facet, tolerances)[0]
 
 
 def envelopes(
@@ -164,7 +183,7 @@ def _meshed(
     groups: dict[float, tuple[list[Line], list[int]]] = {}
     for number, lines in enumerate(paths):
         for line in lines:
-            simple = _simplified(line, tolerances.simplify) if line.long else line
+            simple = line.simple(tolerances.simplify)
             some, of = groups.setdefault(simple.deviation, ([], []))
             some.append(simple)
             of.append(number)
@@ -174,7 +193,7 @@ def _meshed(
         for piece in pieces:
             bits = whole
             if wanted is not None:
-                bits = whole.only(*_asked(wanted, whole, piece, facet))
+                bits = whole.only(*_asked(wanted, whole, piece))
             soup.bits = bits
             if not len(bits.move):
                 continue
@@ -193,9 +212,9 @@ def _meshed(
     return soup.envelope(excess)
 
 
-def _asked(wanted: Wanted, whole: _Bits, piece: Piece, facet: float) -> tuple[Rows, Rows]:
+def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
     """Which bits are wanted, each line asked about by itself."""
-    low, high, r = _boxes(whole, piece, facet)
+    low, high, r = _boxes(whole, piece)
     begin = np.flatnonzero(~whole.follows)
     lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
     told = [wanted(low[line], high[line], r, piece) for line in lines]
@@ -253,14 +272,18 @@ def _widened(piece: Piece, by: float, small_round: float) -> Piece:
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(bits: _Bits, piece: Piece, facet: float) -> tuple[Array, Array, float]:
-    """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways."""
+def _boxes(bits: _Bits, piece: Piece) -> tuple[Array, Array, float]:
+    """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways.
+
+    What facets add is no part of it: a bit is left out for where the head truly is. Else all bits that are
+    equally near would be within that much of the nearest.
+    """
     p, q = bits.p, bits.q
     x0, x1, y0, y1 = piece.rect
     n = (len(p), 1)
     low = np.hstack([np.minimum(p, q) + np.array([x0, y0]), np.full(n, piece.z[0])])
     high = np.hstack([np.maximum(p, q) + np.array([x1, y1]), np.full(n, piece.z[-1])])
-    return low, high, float(piece.r.max()) + bits.deviation + facet
+    return low, high, float(piece.r.max()) + bits.deviation
 
 
 def _runs(count: int, only: Rows | None) -> list[slice]:
@@ -342,6 +365,8 @@ def _simplified(line: Line, simplify: float) -> Line:
     if keep[-1] != n:
         keep.append(n)
     index = np.array(sorted(set(keep)))
+    if len(index) == n + 1:
+        return line  # nothing was left out
     return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)
 
 
