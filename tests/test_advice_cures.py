@@ -137,7 +137,7 @@ def test_a_screw_that_hangs_out_is_shortened(tmp_path: Path) -> None:
 def test_an_inch_setup_is_answered_in_inches(tmp_path: Path) -> None:
     """The same strap where the setup's unit is the inch (25.4 mm exactly, ISO 80000-3): 9.9 of 15 mm."""
     scene = clearance.load(str(strap(tmp_path).write()))
-    inch = replace(scene, setup=scene.setup.model_copy(update={"units": "inch"}))
+    inch = replace(scene, units="inch")
     texts = [cure.text for ailment in find_cures(clearance.check(inch)) for cure in ailment.cures]
     assert any("screw_below = 0.389764 instead of 0.590551" in text for text in texts), texts
 

@@ -114,18 +114,23 @@ def test_a_holders_shape_that_is_another_is_a_change(job: Path, tool: Path) -> N
 
 DEFAULTS = {
     "margin": (
-        "bodies",
-        r'"holder": SideHeight\(1\.0,',
-        '"holder": SideHeight(1.5,',
+        "scene/settings",
+        r"holder: SideHeight = SideHeight\(1\.0,",
+        "holder: SideHeight = SideHeight(1.5,",
         "margins.holder.side: was 1.0, is 1.5",
     ),
-    "facets": ("shapes", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
-    "heads": ("schema", "between: Flag = True", "between: Flag = False", "heads.between: was true, is false"),
+    "facets": ("mesh/shapes", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
+    "heads": (
+        "scene/schema",
+        "between: Flag = True",
+        "between: Flag = False",
+        "heads.between: was true, is false",
+    ),
     "new key": (
-        "schema",
-        '    title: Words = ""',
-        '    titles: int = 3\n    title: Words = ""',
-        "titles: was not given, is 3",
+        "scene/settings",
+        "    between: bool = True",
+        "    between: bool = True\n    titles: int = 3",
+        "heads.titles: was not given, is 3",
     ),
 }
 
@@ -133,7 +138,7 @@ DEFAULTS = {
 @pytest.mark.parametrize("what", DEFAULTS)
 def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: Path, tool: Path) -> None:
     module, old, new, told = DEFAULTS[what]
-    change(tool / "clearance" / "setup" / f"{module}.py", old, new)
+    change(tool / "clearance" / f"{module}.py", old, new)
     done = confirm(tool, job)
     assert done.returncode == 1, done.stdout + done.stderr
     assert f"changed: {told}" in one_line(done.stdout)
@@ -142,7 +147,7 @@ def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: 
 
 def test_program_files_that_are_others_are_another_version(job: Path, tool: Path) -> None:
     """Nothing that is made of the files is another; how it is judged may be."""
-    change(tool / "clearance" / "judge" / "verdict.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "checking" / "verdict.py", r"^", "# a remark\n")
     done = confirm(tool, job)
     assert done.returncode == 1
     assert done.stdout.startswith("OTHER VERSION: all 5 inputs")
@@ -154,8 +159,8 @@ def test_program_files_that_are_others_are_another_version(job: Path, tool: Path
 
 
 def test_files_that_only_tell_a_verdict_are_none_of_it(job: Path, tool: Path) -> None:
-    change(tool / "clearance" / "report" / "curing.py", r"^", "# a remark\n")
-    change(tool / "clearance" / "view" / "words.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "report" / "terminal.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "view" / "overlay.py", r"^", "# a remark\n")
     assert confirm(tool, job).returncode == 0
 
 
@@ -169,7 +174,7 @@ def test_another_version_of_the_tool(job: Path, tool: Path) -> None:
 
 
 def test_a_version_that_cannot_read_the_setup_any_more_says_so(job: Path, tool: Path) -> None:
-    change(tool / "clearance" / "setup" / "schema.py", r"    between: Flag = True", "    between: Flag")
+    change(tool / "clearance" / "scene" / "schema.py", r"    between: Flag = True", "    between: Flag")
     done = confirm(tool, job, "--other-version")
     assert done.returncode == 1
     assert "changed: the setup cannot be read as it was: " in one_line(done.stdout)

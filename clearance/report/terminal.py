@@ -16,12 +16,11 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING, Any
 
-from clearance.checking.result import Ailment, Cure
 from clearance.printable import printable as _plain
 from clearance.report.states import account_of
 
 if TYPE_CHECKING:
-    from clearance.checking.result import Pair, Result
+    from clearance.checking.result import Ailment, Cure, Pair, Result
     from clearance.scene.model import Finding
 
 #: worst first
