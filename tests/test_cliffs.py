@@ -138,9 +138,7 @@ def test_a_ring_is_no_tangle_and_is_drawn_as_ever() -> None:
 @pytest.fixture(scope="module")
 def demo() -> float:
     """Processor seconds of the demo's check, in one process."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("clearance.workers._can_fork", lambda: False)
-        return seconds(lambda: check(load(DEMO)))
+    return seconds(lambda: check(load(DEMO)))
 
 
 @pytest.mark.parametrize(
@@ -159,10 +157,8 @@ def test_a_light_share_of_the_cliffs(
     demos: float,
     demo: float,
     tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Bounds are generous; at several times the size, each took far longer before it was mended."""
-    monkeypatch.setattr("clearance.workers._can_fork", lambda: False)
     setup = write(kind, size, tmp_path / kind)
     if what == "load":
         taken = seconds(lambda: load(setup))
