@@ -309,5 +309,5 @@ def test_a_holder_that_reaches_past_a_guide_is_told_down_to_the_guide(tmp_path: 
     below = {"name": "bar", "shape": {"box": [10, 60, 20]}, "at": [AT[0] + 20, AT[1] + 15, -23]}
     loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[below])
     (found,) = findings(loaded, "holder across")
-    lower = loaded.machine.lower_z - loaded.machine.lower_head.guide
+    lower = loaded.known_machine.lower_z - loaded.known_machine.lower_head.guide
     assert f"from Z {lower:.2f} to -3.00" in found.message

@@ -114,20 +114,20 @@ def test_a_holders_shape_that_is_another_is_a_change(job: Path, tool: Path) -> N
 
 DEFAULTS = {
     "margin": (
-        "scene/settings.py",
+        "scene/settings",
         r"holder: SideHeight = SideHeight\(1\.0,",
         "holder: SideHeight = SideHeight(1.5,",
         "margins.holder.side: was 1.0, is 1.5",
     ),
-    "facets": ("mesh/shapes.py", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
+    "facets": ("mesh/shapes", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
     "heads": (
-        "scene/schema.py",
+        "scene/schema",
         "between: Flag = True",
         "between: Flag = False",
         "heads.between: was true, is false",
     ),
     "new key": (
-        "scene/settings.py",
+        "scene/settings",
         "    between: bool = True",
         "    between: bool = True\n    titles: int = 3",
         "heads.titles: was not given, is 3",
@@ -138,7 +138,7 @@ DEFAULTS = {
 @pytest.mark.parametrize("what", DEFAULTS)
 def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: Path, tool: Path) -> None:
     module, old, new, told = DEFAULTS[what]
-    change(tool / "clearance" / module, old, new)
+    change(tool / "clearance" / f"{module}.py", old, new)
     done = confirm(tool, job)
     assert done.returncode == 1, done.stdout + done.stderr
     assert f"changed: {told}" in one_line(done.stdout)
@@ -160,7 +160,7 @@ def test_program_files_that_are_others_are_another_version(job: Path, tool: Path
 
 def test_files_that_only_tell_a_verdict_are_none_of_it(job: Path, tool: Path) -> None:
     change(tool / "clearance" / "report" / "terminal.py", r"^", "# a remark\n")
-    change(tool / "clearance" / "view" / "words.py", r"^", "# a remark\n")
+    change(tool / "clearance" / "view" / "overlay.py", r"^", "# a remark\n")
     assert confirm(tool, job).returncode == 0
 
 

@@ -21,12 +21,12 @@ ROOT = Path(__file__).resolve().parent.parent
 SCHEMA = {"clearance.scene.schema", "clearance.scene.machine"}
 
 
-def outside_setup() -> list[Path]:
-    return [f for f in sorted((ROOT / "clearance").rglob("*.py")) if "setup" not in f.relative_to(ROOT).parts]
+def outside_scene() -> list[Path]:
+    return [f for f in sorted((ROOT / "clearance").rglob("*.py")) if "scene" not in f.relative_to(ROOT).parts]
 
 
 def test_no_other_room_reads_the_files_own_tables() -> None:
-    for file in outside_setup():
+    for file in outside_scene():
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             names = {node.module} if isinstance(node, ast.ImportFrom) else set()
             assert not names & SCHEMA, f"{file.name}, line {getattr(node, 'lineno', 0)}"

@@ -88,11 +88,8 @@ def test_a_taper_that_changes_on_an_arc_is_one_move(tmp_path: Path) -> None:
     # it, so the guides' ways are curves cut into many chords. The lower guide is 5 under the plane of X Y,
     # which is 1/5 of the planes' distance: at the top, half-way, U is 3, and it is at -3 / 5 beside X = 0,
     # and 30 in Y. A post stands there 4 in front of the head.
-    bench = Bench(
-        tmp_path,
-        program="G90 G00 X30 Y0 U0 V0\nG03 X-30 Y0 I-30 J0 U6 V0\nG01 X-40\n",
-        more='[codes]\nuv_on_arcs = "even"\n',
-    )
+    bench = Bench(tmp_path, program="G90 G00 X30 Y0 U0 V0\nG03 X-30 Y0 I-30 J0 U6 V0\nG01 X-40\n")
+    bench.more = '[codes]\nuv_on_arcs = "even"\n'
     bench.cut(keys="planes = { xy = 0.0, uv = 25.0 }\nuv_words = 'relative'")
     bench.block("beam", (-20, 30 + RADIUS + 4, -30), (20, 60, -1.5))
     found = rows(bench, "lower")
