@@ -99,6 +99,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "params": "the holder's dimensions; those left out keep the library's defaults",
         "units": "the unit of a model file that carries none (STL, OBJ, PLY)",
         "bodies": "which bodies of the model file, by their names there; left out, all of them",
+        "cracks": '"accepted": the part is taken as it is though its surface does not close; what cannot be '
+        "judged for that is listed",
         "facet_bound": "how far the facets made of a STEP file may lie off its surfaces; it counts as allow",
         "material": "what a part is made of, for its mass",
         "density": "or its density in g/cm3",
