@@ -232,9 +232,11 @@ def test_names_from_files_cannot_break_the_sheet() -> None:
         *(x.text for x in drawing.labels),
     ]
     assert all(text.isprintable() for text in said)
-    assert drawing.lines[0] == "two lines tab"
+    assert drawing.lines[0] == "two\\r\\nlines\\ttab"
     assert max(len(p.words) for p in drawing.places) < 60
-    assert any(text.startswith("front rail with a name") and text.endswith("…") for text in said)
+    assert any(
+        text.startswith("front\\nrail\\u0007 \\u202ewith a name") and text.endswith("…") for text in said
+    )
 
 
 def test_a_finding_that_decides_is_the_sentence() -> None:
