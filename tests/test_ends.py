@@ -88,7 +88,8 @@ def test_an_answer_that_nobody_can_read_is_no_verdict(job: Path, name: str, how:
     for word in COMMANDS[name].split():
         if word in ("r.json", "k.svg", "n.toml", "s.html"):
             assert (job / word).stat().st_size > 100, "files that were asked for are written all the same"
-            assert word in said
+            if "&&" not in COMMANDS[name]:
+                assert word in said
     if name == "check":
         assert json.loads((job / "r.json").read_text())["verdict"] == "clear"
 

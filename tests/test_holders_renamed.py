@@ -10,6 +10,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 import fixtures_lib
 from tests.renamed_holders import answers
 
@@ -29,6 +31,7 @@ def renamed_library(folder: Path) -> None:
             (copy / f"{PREFIX}{file.name}").write_text(text, encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_holders_by_other_names_are_judged_alike(tmp_path: Path) -> None:
     renamed_library(tmp_path)
     (tmp_path / "jobs").mkdir()

@@ -90,7 +90,8 @@ class Running:
 def moments(name: str) -> list:
     drawn = [pytest.mark.draws] if name in DRAWN else []
     count = [pytest.param(1 if drawn else FEW), pytest.param(MANY, marks=LONG)]
-    return [pytest.param(name, *each.values, marks=[*each.marks, *drawn]) for each in count]
+    slow = [pytest.mark.slow] if drawn else []
+    return [pytest.param(name, *each.values, marks=[*each.marks, *drawn, *slow]) for each in count]
 
 
 @pytest.mark.parametrize(("name", "count"), [each for name in COMMANDS for each in moments(name)])

@@ -75,8 +75,12 @@ def test_the_traps_work(job: Path) -> None:
     ("words", "codes"),
     [
         (["check", "setup.toml", "--json", "r.json"], (0, 1)),
-        pytest.param(["picture", "setup.toml", "-o", "p.png"], (0, 2), marks=pytest.mark.draws),
-        pytest.param(["holders", "rail", "--picture", "p.png"], (0, 2), marks=pytest.mark.draws),
+        pytest.param(
+            ["picture", "setup.toml", "-o", "p.png"], (0, 2), marks=[pytest.mark.slow, pytest.mark.draws]
+        ),
+        pytest.param(
+            ["holders", "rail", "--picture", "p.png"], (0, 2), marks=[pytest.mark.slow, pytest.mark.draws]
+        ),
         pytest.param(
             ["sheet", "setup.toml", "-o", "s.html"], (0,), marks=[pytest.mark.slow, pytest.mark.draws]
         ),
