@@ -21,7 +21,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
-    ("fixtures_lib",),
+    ("fixtures_lib", "clearance.pose"),
     ("clearance.scene",),
     ("clearance.kernels",),
     ("clearance.checking",),
