@@ -28,6 +28,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.process",),
     ("clearance.process",),
     ("clearance.advice",),
+    ("clearance.measuring",),
     ("clearance.view",),
     ("clearance.report",),
     ("clearance.cli",),

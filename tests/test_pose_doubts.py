@@ -1,7 +1,7 @@
 """Readings that do not agree: which one is named, which cannot be told apart, which slip is thought of.
 
 The readings are made by closed forms of a block that is moved; how people slip is common practice, no source.
-How often a reading 10 u off is seen and the right one stands out is drawn here: it hangs on where the places are.
+How often a reading 10 u off is seen and the right one stands out is drawn here.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The fit of a motion to readings, against libraries, published figures and drawn readings.
 
-Sources: scipy's ``least_squares``, the touch written as geometry here (a ball's centre and its distance from the
-moved face); JCGM 100:2008 annex H.3, figures and data from memory, as they are widely reprinted; drawn
+Sources: scipy's ``least_squares``, the touch written as geometry here (a ball's centre and its distance from
+the moved face); JCGM 100:2008 annex H.3, figures and data from memory, as they are widely reprinted; drawn
 readings as JCGM 101:2008 does it; scipy's ``chi2`` and ``Rotation``.
 """
 

@@ -1,8 +1,8 @@
 """A fit goes in; whether its readings agree comes out, and which of them to look at again.
 
-First all readings together (chi-square), then each by its normalised residual, as W. Baarda has it (1968, from
-memory). Readings whose errors would look alike are listed together. The slips of the pen that people make are
-tried one by one: a swapped sign, thousandths or hundredths of a millimetre, inches.
+First all readings together (chi-square), then each by its normalised residual, as W. Baarda has it (1968,
+from memory). Readings whose errors would look alike are listed together. The slips of the pen that people
+make are tried one by one: a swapped sign, thousandths or hundredths of a millimetre, inches.
 """
 
 from __future__ import annotations

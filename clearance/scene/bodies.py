@@ -161,6 +161,7 @@ def item_bodies(
             shells=thing.shells,
             sunk=thing.sunk,
             held_by=item.held_by,
+            touch=tuple(item.touch),
         )
         bodies.append(body)
         findings += thing.findings

@@ -106,6 +106,10 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "density": "or its density in g/cm3",
         "start_holes": "holes for the wire that are drilled, though the model may not show them",
         "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it",
+        "touch": 'its finished faces, to be touched to learn how it lies: "top", "bottom", "left side", '
+        '"right side", "front", "back", "bore", "outside"; the first level one is levelled',
+        "measured": "the form with what was read there (`clearance touch` writes it); the part is judged as "
+        "it lies, and all that stands on it",
         "on": "the item that it stands on; left out, the table",
         "seat": "which seat of that item; left out, its first",
         "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",

@@ -106,6 +106,8 @@ class Body:
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
         held_by: what holds it besides what is described, in the user's words; None where they say nothing.
+        touch: names of its faces that may be touched to measure how it lies; () where none are named.
+        moved: (4, 4) the measured motion, machine frame, that took it from where it is planned; None: none.
     """
 
     name: str
@@ -125,6 +127,8 @@ class Body:
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
     held_by: str | None = None
+    touch: tuple[str, ...] = ()
+    moved: NDArray[np.float64] | None = None
 
     def __repr__(self) -> str:
         return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'

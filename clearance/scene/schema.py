@@ -172,6 +172,10 @@ class Item(Table):
     laid: Flag | None = None
     fit: Name | None = None
     held_by: Words | None = None
+    touch: Annotated[list[Words], is_list('a list of faces, ["top", "left side"]')] = Field(
+        default_factory=list
+    )
+    measured: FileName | None = None
 
     @property
     def source(self) -> str:
@@ -195,6 +199,8 @@ class Item(Table):
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),
             "held_by": ("part", "model", "shape"),
+            "touch": ("part", "shape"),
+            "measured": ("part", "shape"),
         }
         for key, sources in fits.items():
             if key in self.model_fields_set and source not in sources:
