@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from clearance.advice.raises import RaiseAnswer
     from clearance.checking.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
     from clearance.process.findings import Checked, Facts
+    from clearance.scene.lying import Asked
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
 
@@ -89,11 +90,21 @@ _HOMES = {
 }
 
 
-def load(setup: str | PathLike[str], *, processes: bool = False) -> Scene:
+def load(
+    setup: str | PathLike[str],
+    *,
+    measured: str | PathLike[str] | None = None,
+    coverage: float | None = None,
+    processes: bool = False,
+) -> Scene:
     """Read a setup file and everything that it names.
 
     Args:
         setup: the TOML file; what it names is looked for beside it.
+        measured: a form of readings (``clearance touch`` writes it): its parts stand as they lie, and what
+            stands on them; None: as the setup has it.
+        coverage: standard uncertainties of the readings by which allow grows; None: 3.55, at which all six
+            motions hold jointly at 95 %.
         processes: share the work with forked processes, as the command line does. It is done in this one
             where that is not said, and where there is another thread.
 
@@ -115,7 +126,7 @@ def load(setup: str | PathLike[str], *, processes: bool = False) -> Scene:
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup))
+        return load_setup(fspath(setup), _asked(measured, coverage))
 
 
 def check(
@@ -280,6 +291,19 @@ def draw(
 
     result = setup if isinstance(setup, Result) else check(setup)
     draw_result(result, fspath(file), view=view, size=size, ground=ground)
+
+
+def _asked(measured: str | PathLike[str] | None, coverage: float | None) -> Asked:
+    """What is asked for beside a setup."""
+    from clearance.pose.statistics import COVERAGE
+    from clearance.scene.lying import Asked
+
+    if measured is not None and not isinstance(measured, str | PathLike):
+        raise WrongArgument("measured", measured, "the path of a form of readings")
+    k = COVERAGE if coverage is None else _length("coverage", coverage)
+    if not 0.0 <= k <= 100.0:
+        raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
+    return Asked(None if measured is None else fspath(measured), k)
 
 
 def _scene(setup: Scene | str | PathLike[str]) -> Scene:

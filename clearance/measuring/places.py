@@ -16,6 +16,7 @@ from clearance.geometry.transforms import apply, invert
 from clearance.pose.faces import Face, distance, faces
 from clearance.pose.form import Row
 from clearance.scene.fields import suggestion
+from clearance.scene.lying import outward
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -143,11 +144,6 @@ def propose(scene: Scene, part: Body, T_MF: Array, counts: Sequence[int], dial: 
             "take clamps off, or name faces",
         )
     return Proposed(part.name, tuple(rows), tuple(said))
-
-
-def outward(body: Body) -> Array:
-    """A body's triangles (N, 3, 3), machine frame, turned about where its file has them inside out."""
-    return body.triangles_M if body.bulk[0] >= 0.0 else body.triangles_M[:, ::-1]
 
 
 #: a face, what it is called, and its place in the counts: 0 level, 1 side, 2 end or bore

@@ -134,16 +134,21 @@ class Fit:
         """(6,) standard uncertainties of shift (mm) and turn (radians)."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
-    def reach(self, points: Array, k: float) -> tuple[float, float]:
+    def reach(self, points: Array, k: float, then: Array | None = None) -> tuple[float, float]:
         """How far the uncertainty can move points sideways and in height, mm.
 
         Args:
             points: (N, 3) where they lie, after the motion.   k: standard uncertainties, jointly.
+            then: (4, 4) a motion that followed, after which they lie there; None: none.
         """
+        if then is not None:
+            points = (points - then[:3, 3]) @ then[:3, :3]
         v = points - self.about - self.shift
         over = np.zeros((len(points), 3, 6))
         over[:, :, :3] = np.eye(3)
         over[:, :, 3:] = -cross_matrix(v) @ left_jacobian(self.turn)
+        if then is not None:
+            over = then[:3, :3] @ over
         spread = over @ self.covariance @ over.transpose(0, 2, 1)
         turn = k * float(np.sqrt(max(np.linalg.eigvalsh(self.covariance[3:, 3:])[-1], 0.0)))
         # what the second order of a turn adds

@@ -26,7 +26,9 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     made = result.facts.account
     if made is None or not made.states:
         return result
-    findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
+    findings = _together(
+        _without_gone(scene.planned or scene, list(result.findings), result.facts.pieces), made
+    )
     cuts = tuple(
         replace(cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.cut == cut.name)]))
         for cut in result.cuts

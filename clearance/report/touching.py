@@ -9,6 +9,7 @@ import numpy as np
 
 from clearance.pose.fit import Fit, Places, fit
 from clearance.pose.form import Form, Row, as_csv
+from clearance.scene.lying import MOTIONS, listed
 
 #: the first line of every form that this tool writes
 MARK = "Where to touch, and what was read there. Written by clearance touch."
@@ -78,18 +79,6 @@ def text_of(setup: str, form: Form) -> bytes:
         setup: as the user named it.   form: the places.
     """
     return as_csv(form, head(setup, form, fit(places_of(form.rows)))).encode("utf-8")
-
-
-MOTIONS = ("X", "Y", "Z", "the turn about X", "the turn about Y", "the turn about Z")
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names with commas, and "and" before the last.
-
-    Args:
-        names: one or more.
-    """
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def as_text(form: Form, said: Sequence[str], file: str, width: int) -> str:
