@@ -64,7 +64,7 @@ def test_a_form_moves_part_riders_and_cut_as_if_written_there(tmp_path: Path, ax
     for a, b in zip(clearance.check(got).pairs, clearance.check(want).pairs, strict=True):
         assert (a.head, a.item, a.verdict) == (b.head, b.item, b.verdict)
         assert a.clearance == pytest.approx(b.clearance, abs=0.006)
-    assert ("form.csv", got.lies[0].form.sha256) in got.inputs
+    assert (str(form), got.lies[0].form.sha256) in got.inputs
 
 
 def test_the_setup_may_name_its_form(tmp_path: Path) -> None:

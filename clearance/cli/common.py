@@ -71,11 +71,15 @@ def _keep(context: click.Context, option: Any, value: Any) -> None:
 def asked_for() -> tuple[str | None, float | None]:
     """The form of readings and the coverage that the command line gives."""
     meta = click.get_current_context().meta
-    coverage = meta.get("clearance.coverage")
+    return meta.get("clearance.measured"), checked_coverage(meta.get("clearance.coverage"))
+
+
+def checked_coverage(coverage: float | None) -> float | None:
+    """How many standard uncertainties count, as the command line gives it."""
     if coverage is not None and not 0.0 <= coverage <= 100.0:
         found = f"{coverage:g} is no number of standard uncertainties"
         raise InputError(None, "--coverage", found, "from 0 to 100; 3.55 where it is left out")
-    return meta.get("clearance.measured"), coverage
+    return coverage
 
 
 def loaded(setup: str) -> Any:

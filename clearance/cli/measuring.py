@@ -7,7 +7,18 @@ import sys
 
 import click
 
-from clearance.cli.common import commands, replacing, say, spare, spare_inputs, width
+from clearance.cli.common import (
+    EXIT_CODES,
+    check_targets,
+    checked_coverage,
+    commands,
+    replacing,
+    say,
+    spare,
+    spare_inputs,
+    width,
+    write_answer,
+)
 from clearance.errors import InputError
 
 
@@ -62,6 +73,50 @@ def touch(
     form = Form(proposed.rows, tip, item)
     write_whole(file, text_of(os.path.basename(setup), form))
     say(as_text(form, proposed.said, file, width()))
+
+
+@commands.command()
+@click.argument("setup")
+@click.argument("form", metavar="FORM.csv")
+@click.option(
+    "--coverage", type=float, metavar="K", help="Standard uncertainties by which allow grows; 3.55."
+)
+@click.option(
+    "--lean", type=float, default=10.0, metavar="UM", help="Cut walls may lean by so many micrometres; 10."
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@replacing
+@click.pass_context
+def measured(
+    context: click.Context,
+    setup: str,
+    form: str,
+    coverage: float | None,
+    lean: float,
+    json_file: str | None,
+    replace: bool,
+) -> None:
+    """How the part lies, what to turn, and may the path run like that?"""
+    from clearance.measuring.answer import find_measured
+    from clearance.pose.statistics import COVERAGE
+    from clearance.report.measuring import as_report, as_text
+    from clearance.report.progress import Progress
+    from clearance.scene.lying import Asked
+
+    k = checked_coverage(coverage)
+    if not 0.0 <= lean <= 1e6:
+        raise InputError(None, "--lean", f"{lean:g} is no lean of a wall", "micrometres, 0 or more")
+    check_targets(setup, json_file, None, replace)
+    if json_file is not None:
+        spare(json_file, [form])
+    with Progress(sys.stderr) as progress:
+        answer = find_measured(setup, Asked(form, COVERAGE if k is None else k), lean, progress)
+    spare_inputs(answer.measured.scene, [json_file])
+    if json_file != "-":
+        say(as_text(answer, width()))
+    if json_file is not None:
+        write_answer(as_report(answer), json_file)
+    context.exit(EXIT_CODES[answer.measured.verdict])
 
 
 def _counts(text: str) -> tuple[int, int, int]:
