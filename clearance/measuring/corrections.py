@@ -100,7 +100,8 @@ class _Chain:
             if seat is None:
                 source = base.library
                 assert source is not None
-                built = library.build(source.holder, {**source.params, **mine})
+                # past its range too: what it cannot do is told afterwards
+                built = library.get(source.holder).build({**source.params, **mine})
                 name = body.placed.seat or next(iter(built.seats))
                 T_BS = built.seats[name].T_HS
             else:
