@@ -51,6 +51,7 @@ class Lies:
         part: its name.   form: as read.   rows: the rows of it that have readings.
         places: the same, machine frame.   fit: to them.   doubts: about them.
         grown: how much its allow, and that of what stands on it, grew at most, mm.   coverage: for which k.
+        by_option: the form was named on the command line, and not in the setup.
         needed: indices of motions (X Y Z, turns about them) that nothing tells, and that would show.
     """
 
@@ -63,6 +64,7 @@ class Lies:
     grown: SideHeight
     coverage: float
     needed: tuple[int, ...] = ()
+    by_option: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,7 +123,9 @@ def as_they_lie(
     for part, form in _forms(setup, file, files, asked).items():
         one = _lies(part, form, bodies, asked.coverage)
         moved, grown = _moved(moved, one, None)
-        one = replace(one, grown=grown, needed=_needed(one, [b for b in moved if _rides(b, part, bodies)]))
+        riding = [body for body in moved if _rides(body, part, bodies)]
+        by_option = asked.form is not None and form.shown == asked.form
+        one = replace(one, grown=grown, needed=_needed(one, riding), by_option=by_option)
         lies.append(one)
         findings += _findings(one)
     return moved, tuple(lies), findings
