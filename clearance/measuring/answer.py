@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -14,8 +13,8 @@ from clearance.measuring.corrections import Corrected, corrections, lean_of, per
 from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.scene.load import load
-from clearance.scene.lying import Asked, Lies, Trial
-from clearance.scene.model import Scene, Stretch
+from clearance.scene.lying import Asked, Lies, Trial, Zero, zeros_of
+from clearance.scene.model import Scene
 
 if TYPE_CHECKING:
     from clearance.advice.placement import PlacementAnswer
@@ -25,19 +24,6 @@ Tell = Callable[[float, str], None]
 
 #: walls that lean by less need no correction, micrometres over the part's height, where nobody says otherwise
 LEAN = 10.0
-
-
-@dataclass(frozen=True)
-class Zero:
-    """The zero of one program as the control wants it: X Y Z, mm, machine frame, and its turn, degrees.
-
-    What nothing tells is None.
-    """
-
-    cut: str
-    planned: tuple[float, float, float]
-    xyz: tuple[float | None, float | None, float | None]
-    turn: float | None
 
 
 @dataclass(frozen=True)
@@ -152,26 +138,6 @@ def _part(scene: Scene, after: Scene | None, one: Lies, done: Corrected) -> Part
         uv=per_height(T),
         corrected=done,
         left_um=lean_of(left, height),
-        zeros=_zeros(scene, scene, one, T),
-        zeros_after=_zeros(scene, after, one, left) if after is not None else (),
+        zeros=zeros_of(scene, scene, one),
+        zeros_after=zeros_of(scene, after, one) if after is not None else (),
     )
-
-
-def _zeros(scene: Scene, there: Scene, one: Lies, T: Array) -> tuple[Zero, ...]:
-    """The zeros of the programs through a part."""
-    assert scene.planned is not None
-    told = one.fit.told
-    out = []
-    for before, now in zip(_cuts(scene.planned), _cuts(there), strict=True):
-        cut = scene.cut_of(before)
-        if cut is None or one.part not in cut.parts[:1] or before.zero_M is None or now.zero_M is None:
-            continue
-        x, y, z = (float(c) if told[k] else None for k, c in enumerate(now.zero_M))
-        a, b, c = (float(v) for v in before.zero_M)
-        turn = math.degrees(math.atan2(T[1, 0], T[0, 0])) if told[5] else None
-        out.append(Zero(before.name, (a, b, c), (x, y, z), turn))
-    return tuple(out)
-
-
-def _cuts(scene: Scene) -> list[Stretch]:
-    return [stretch for stretch in scene.stretches if stretch.cut is not None]

@@ -47,8 +47,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     """Every file that the scene was read from, with its kind and hashes, the setup first.
 
     "file" is as the setup names it, so seen from the setup's folder; "kind" is "setup", "machine" (a shipped
-    one has its "shipped" name), "program", "drawing", "table", "step", "form" (of readings, with them) or (any
-    other) "model".
+    one has its "shipped" name), "program", "drawing", "table", "step", "form" (of readings, with them) or
+    (any other) "model".
 
     Raises:
         InputError: a file is not any more what was read.

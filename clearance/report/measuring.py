@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 
 from clearance import __version__
-from clearance.measuring.answer import Measured, PartAnswer, Zero
+from clearance.measuring.answer import Measured, PartAnswer
 from clearance.measuring.corrections import Correction
 from clearance.pose.doubts import sentences
 from clearance.pose.statistics import AT_95
 from clearance.report.terminal import verdict_sentence
-from clearance.scene.lying import MOTIONS, figures, listed
+from clearance.scene.lying import MOTIONS, Zero, figures, listed
 
 _KEYS = ("x", "y", "z", "turn_x", "turn_y", "turn_z")
 
@@ -115,7 +115,7 @@ def _zeros(zeros: Sequence[Zero]) -> list[str]:
     lines = [f"  {'program':20}{'X':>11}{'Y':>11}{'Z':>11}{'turn':>10}   off the plan X Y Z"]
     for zero in zeros:
         xyz = "".join(f"{'unknown':>11}" if c is None else f"{c:11.3f}" for c in zero.xyz)
-        turn = f"{'unknown':>10}" if zero.turn is None else f"{zero.turn + 0.0:10.4f}"
+        turn = f"{'as it is':>10}" if zero.turn is None else f"{zero.turn + 0.0:10.4f}"
         off = " ".join(
             "-" if c is None else f"{c - p + 0.0:+.3f}" for c, p in zip(zero.xyz, zero.planned, strict=True)
         )

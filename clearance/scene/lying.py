@@ -24,7 +24,7 @@ from clearance.pose.form import Form, Row, read_form
 from clearance.pose.statistics import AT_95, COVERAGE
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
-from clearance.scene.model import Body, Finding
+from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
 from clearance.scene.toml_file import TomlFile
@@ -65,6 +65,19 @@ class Lies:
     coverage: float
     needed: tuple[int, ...] = ()
     by_option: bool = False
+
+
+@dataclass(frozen=True)
+class Zero:
+    """The zero of one program as the control wants it: X Y Z, mm, machine frame, and its turn, degrees.
+
+    What nothing tells is None.
+    """
+
+    cut: str
+    planned: tuple[float, float, float]
+    xyz: tuple[float | None, float | None, float | None]
+    turn: float | None
 
 
 @dataclass(frozen=True)
@@ -376,3 +389,30 @@ def heading_as_it_lies(body: Body | None, planned: float) -> float:
     # the difference, so that a heading of many turns stays one
     turned = math.degrees(math.atan2(along[0] * there[1] - along[1] * there[0], along @ there))
     return planned + turned
+
+
+def zeros_of(scene: Scene, there: Scene, one: Lies) -> tuple[Zero, ...]:
+    """The zeros of the programs whose zero a measured part has.
+
+    Args:
+        scene: as measured.   there: the same, or as corrected.   one: how the part lies.
+    """
+    assert scene.planned is not None
+    told = one.fit.told
+    out = []
+    for before, now in zip(_cuts(scene.planned), _cuts(there), strict=True):
+        cut = scene.cut_of(before)
+        if cut is None or one.part not in cut.parts[:1] or before.zero_M is None or now.zero_M is None:
+            continue
+        x, y, z = (float(c) if told[k] else None for k, c in enumerate(now.zero_M))
+        a, b, c = (float(v) for v in before.zero_M)
+        turn = None
+        moved = there.items[one.part].moved
+        if told[5] and moved is not None:
+            turn = math.degrees(math.atan2(moved[1, 0], moved[0, 0]))
+        out.append(Zero(before.name, (a, b, c), (x, y, z), turn))
+    return tuple(out)
+
+
+def _cuts(scene: Scene) -> list[Stretch]:
+    return [stretch for stretch in scene.stretches if stretch.cut is not None]
