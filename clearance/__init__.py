@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
     from clearance.checking.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
+    from clearance.measuring.answer import Measured
     from clearance.process.findings import Checked, Facts
     from clearance.scene.lying import Asked
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
@@ -53,6 +54,7 @@ __all__ = [
     "Keepout",
     "MachineModel",
     "Margins",
+    "Measured",
     "MoveDistance",
     "NotYet",
     "Pair",
@@ -75,6 +77,7 @@ __all__ = [
     "find_raises",
     "keepout",
     "load",
+    "measured",
     "raised",
 ]
 
@@ -84,6 +87,7 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
+    "measuring.answer": ("Measured",),
     "checking.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
@@ -236,6 +240,33 @@ def find_placement(setup: Result | Scene | str | PathLike[str]) -> PlacementAnsw
     from clearance.checking.result import Result
 
     return find(setup if isinstance(setup, Result) else check(setup))
+
+
+def measured(
+    setup: str | PathLike[str], form: str | PathLike[str] | None = None, *, coverage: float | None = None
+) -> Measured:
+    """How do the parts really lie, what is to be turned, and may the path run like that?
+
+    Args:
+        setup: the path of a setup file.
+        form: readings, as ``clearance touch`` asks for them; None: those that the setup names.
+        coverage: as for ``load``.
+
+    Raises:
+        InputError: as for ``load``; nothing was measured.
+
+    >>> answer = clearance.measured(
+    ...     "demo_models/rivet_wheel.toml", "demo_models/rivet_wheel_readings.csv"
+    ... )
+    >>> answer.planned.verdict, answer.measured.verdict, answer.after.verdict
+    ('clear', 'clash', 'clear')
+    >>> step = answer.parts[0].corrected.steps[0]
+    >>> step.by, round(step.screw_mm, 3)
+    ('front screw', 0.42)
+    """
+    from clearance.measuring.answer import find_measured
+
+    return find_measured(fspath(setup), _asked(form, coverage))
 
 
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:

@@ -30,8 +30,9 @@ def as_text(answer: Measured, width: int) -> str:
     for part in answer.parts:
         lines += _part(part, answer, width)
     lines += ["", *_table(answer)]
-    last = answer.after if answer.after is not None and answer.needed else answer.measured
-    lines += ["", *_wrapped("", verdict_sentence(last), width)]
+    lines += ["", *_wrapped("", f"As it lies: {verdict_sentence(answer.measured)}", width)]
+    if answer.after is not None and answer.needed:
+        lines += _wrapped("", f"As corrected: {verdict_sentence(answer.after)}", width)
     if answer.placement is not None:
         lines += _wrapped("", _room(answer), width)
     return "\n".join(lines)
