@@ -1,7 +1,7 @@
 """The demo of a part that lies otherwise than planned: the wheel on its levelling holder, low in front.
 
-The readings were made by the library's own holder, set 0.6 degrees lower about X and 0.1 about Y than planned,
-with 2 micrometres of noise; how large the correction has to be is a lever's arithmetic.
+The readings were made by the library's own holder, set 0.6 degrees lower about X and 0.1 about Y than
+planned, with 2 micrometres of noise; how large the correction has to be is a lever's arithmetic.
 """
 
 from __future__ import annotations

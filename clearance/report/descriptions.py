@@ -191,8 +191,8 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
                 "part": "its name",
                 "about": "the planned point that it turns about",
                 "shift": "how far that point lies off, [x, y, z]; null where nothing tells it",
-                "turn": "its turn as a rotation vector, degrees; a planned point p lies at R(turn)(p - about) "
-                "+ about + shift",
+                "turn": "its turn as a rotation vector, degrees; a planned point p lies at R(turn)(p - "
+                "about) + about + shift",
                 "u95": "± of these at 95 %",
                 "u95.shift": "of the shift",
                 "u95.turn": "of the turn, degrees",
