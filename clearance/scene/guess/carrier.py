@@ -91,7 +91,7 @@ def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
 
     stance = choice.stance
     low, high = float(stance.low[0]), float(stance.high[0])
-    path = choice.path.points()[:, 0] + choice.laid.zero_S[0]
+    path = choice.laid.on(choice.path.points())[:, 0]
     reach = lower_reach(machine)
     sides = [(low, float(path.min()) - reach[1]), (float(path.max()) + reach[0], high)]
     free = max(sides, key=lambda side: side[1] - side[0])
