@@ -257,7 +257,8 @@ def second_reader(data: bytes) -> dict[str, Floats] | None:
     name = ""
     text = data.replace(b"\r\n", b"\n").replace(b"\\\n", b" ").decode("utf-8", "replace")
     for line in text.split("\n"):
-        words = line.split()
+        # other control characters part no words
+        words = re.split(r"[ \t]+", line.strip(" \t")) if line.strip(" \t") else []
         if not words or words[0].startswith("#"):
             continue
         try:

@@ -65,8 +65,8 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
         return
     write_whole(target, text.encode())
     guesses = text.count("# GUESS")
-    read = "".join(f"{sentence[0].upper()}{sentence[1:]}: read its comment.\n" for sentence in first.said)
-    say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives. {read}Next:\n"
+    warned = "".join(f"Before all: {sentence}.\n" for sentence in first.said)
+    say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives.\n{warned}Next:\n"
          f"  clearance check {target}")  # fmt: skip
 
 

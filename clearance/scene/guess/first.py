@@ -145,9 +145,10 @@ def _cut(choice: Choice, file: str, names: tuple[str, str], equals: list[str]) -
     if laid.pose is not None:
         notes = [f"GUESS: the program's zero is {_ZEROS['walls']}: {_along(laid.pose)}."]
     notes += [f"GUESS: {sentence}." for sentence in said_of(choice)]
-    notes += [f"Equally good: {each}." for each in equals[:NAMED]]
+    # in one piece each, to be copied
+    listed = [f"#   {each}" for each in equals[:NAMED]]
     if len(equals) > NAMED:
-        notes.append(f"... and {len(equals) - NAMED} more.")
+        listed.append(f"#   ... and {len(equals) - NAMED} more")
     said = {_value(list(each.zero_P)) for each in (choice, *choice.equals)}
     for each in choice.others:
         where = _value(list(choice.in_model(each)))
@@ -170,7 +171,9 @@ def _cut(choice: Choice, file: str, names: tuple[str, str], equals: list[str]) -
             "GUESS: X Y hold at the part's underside, U V at its top, counted from X Y. "
             'Alternatives: uv_words = "absolute"; the plane heights that stand at the control.'
         )
-    return [*(line for note in notes for line in _comment(note)), "[[cuts]]", *_lines(keys), ""]
+    said_lines = [line for note in notes for line in _comment(note)]
+    equal_lines = ["# As good as this:", *listed] if listed else []
+    return [*said_lines, *equal_lines, "[[cuts]]", *_lines(keys), ""]
 
 
 def _along(pose: Pose) -> str:
@@ -188,13 +191,13 @@ def said_of(choice: Choice) -> tuple[str, ...]:
     sentences = []
     if choice.below:
         sentences.append(
-            "the path fits with the part turned over only: it is drawn as seen from below, so the part lies "
-            "with its upper side down; or draw the path mirrored"
+            "the path fits only with the part turned over: it is drawn as seen from below. Here the part "
+            "lies with its upper side down; else mirror the drawing"
         )
     if choice.equals:
         sentences.append(
-            f"{1 + len(choice.equals)} equally good ways to lay the path; nothing in the two files tells which "
-            "is right"
+            f"there are {1 + len(choice.equals)} equally good ways to lay the path; nothing in the two files "
+            "tells which is right"
         )
     return tuple(sentences)
 
@@ -282,7 +285,8 @@ def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_si
     held = carrier(choice, mass, bench, names[0])
     files = (_seen_from(folder, part), _seen_from(folder, path))
     equals = [
-        _equal(choice, other, held, carrier(other, mass, bench, names[0])) for other in choice.equals[: NAMED + 1]
+        _equal(choice, other, held, carrier(other, mass, bench, names[0]))
+        for other in choice.equals[: NAMED + 1]
     ]
     equals += [""] * (len(choice.equals) - len(equals))
     return First(draft(choice, held, mass, files, names, table, equals), said_of(choice))

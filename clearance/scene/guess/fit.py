@@ -24,8 +24,8 @@ NEAR = 0.03
 FOUND = 0.8
 #: where less of the path, by length and by count, has its like in the part, nothing is tried
 FEW = 0.4
-#: ways whose share differs by less are equally good
-EQUAL = 0.01
+#: ways whose share differs by less are equally good: 0.8 mm of an outline of 400 mm
+EQUAL = 0.002
 #: first poses that are refined; contours that give first poses, and those that vote on them
 TRIED, ANCHORS, VOTERS = 24, 4, 60
 #: centres of contours that are the same lie so near, mm, before anything is refined
@@ -83,9 +83,7 @@ def poses(drawn: Drawn, walls: Walls) -> list[Pose]:
         pose = _judged(_neat(_refined(first, drawn, walls), drawn, walls), drawn, walls)
         if pose.found and not any(_same(pose, other, drawn) for other in found):
             found.append(pose)
-    # of equals, that which turns the path least
-    found.sort(key=lambda pose: (-pose.found, -round(pose.share / EQUAL), abs(pose.turn), pose.at))
-    return sorted(found, key=lambda pose: -round(pose.worth, 2))
+    return sorted(found, key=lambda pose: -pose.worth)
 
 
 def _same(a: Pose, b: Pose, drawn: Drawn) -> bool:
@@ -184,7 +182,9 @@ def _by_outline(p: Contour, q: Contour) -> Array:
 def _reach(contour: Contour, count: int = 720) -> Array:
     """The farthest reach (count,) from the centre in each direction, about its mean, mm."""
     way = np.roll(contour.points, -1, axis=0) - contour.points
-    each = np.maximum(np.ceil(np.hypot(way[:, 0], way[:, 1]) / contour.length * 4 * count), 1).astype(np.int64)
+    each = np.maximum(np.ceil(np.hypot(way[:, 0], way[:, 1]) / contour.length * 4 * count), 1).astype(
+        np.int64
+    )
     row = np.repeat(np.arange(len(each)), each)
     share = (np.arange(len(row)) - np.repeat(np.cumsum(each) - each, each)) / each[row]
     off = contour.points[row] + share[:, None] * way[row] - contour.centre
@@ -268,11 +268,9 @@ def _neat(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
 
 def _judged(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
     """The pose with how much of the path runs along walls."""
-    away, sagitta = walls.beside(pose.on(drawn.points))
-    heights = walls.heights
-    on = (np.abs(away - pose.beside) <= NEAR + sagitta).sum(axis=0) / heights
-    if abs(pose.beside) > BESIDE:
-        on = np.zeros(len(on))
+    on = np.zeros(len(drawn.points))
+    if abs(pose.beside) <= BESIDE:
+        on = walls.along(pose.on(drawn.points), pose.beside, NEAR)
     share = float((on * drawn.weights).sum() / drawn.weights.sum())
     count = len(drawn.contours)
     length = np.bincount(drawn.of, weights=drawn.weights, minlength=count)

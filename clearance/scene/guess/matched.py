@@ -1,4 +1,4 @@
-"""Parts and paths, each in the units it may be in, go in; where the path runs along the part's walls comes out.
+"""Parts and paths, in each unit that they may be in, go in; where a path runs along a part's walls comes out.
 
 The direction in which these walls run straight through the part says how it stands; which of its flat faces
 is the larger only decides between equals.
@@ -94,7 +94,7 @@ def matches(
 
 
 def _ways(stances: Sequence[Stance], facets: int) -> Iterator[tuple[int, Stance]]:
-    """The stances with their ranks; then each turned over, where that is none of them: a drawing from below."""
+    """The stances with their ranks; then each turned over, where it is none of them: a drawing from below."""
     most = FEW if facets > FINE else DIRECTIONS
     down = [turn_matrix(stance.turn)[2] for stance in stances]
     yield from enumerate(stances[:most])
@@ -108,7 +108,7 @@ def _best(found: list[Match]) -> list[Match]:
     model's own origin and the smallest turn come first."""
     if not found:
         return []
-    top = max(found, key=lambda match: (round(match.pose.worth, 2), match.stands))
+    top = max(found, key=lambda match: match.pose.worth)
     equals = [match for match in found if match.pose.as_good_as(top.pose)]
     if any(match.stands for match in equals):
         equals = [match for match in equals if match.stands]

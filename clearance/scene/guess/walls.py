@@ -32,7 +32,7 @@ FARTHEST = 0.5
 #: contours that are looked at, of a part and of a path
 MANY = 300
 #: points of a path, and of a part, that are held against the other
-POINTS = 3000
+POINTS = 2000
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,8 @@ class Contour:
     """A closed contour.
 
     Attributes:
-        points: (n, 2) mm, not closed.   centre: (2,).   radius: of a circle, else 0.   area: mm2.   length: mm.
+        points: (n, 2) mm, not closed.   centre: (2,).   radius: of a circle, else 0.
+        area: mm2.   length: mm.
         straight: share of the part's heights at which it stands in this very place; 1 for a path's.
     """
 
@@ -99,9 +100,16 @@ class Walls:
         low, high = float(triangles[..., 2].min()), float(triangles[..., 2].max())
         boxes = boxes_of(triangles)
         each = [rings(section(triangles, low + share * (high - low), boxes)) for share in HEIGHTS]
-        self.levels = [_Level(found) for found in each if found]
-        #: at so many heights walls were looked for
-        self.heights = len(HEIGHTS)
+        #: what each height shows that shows something; heights that show the same are one
+        self.levels: list[_Level] = []
+        self.counts: list[int] = []
+        for found in each:
+            known = next((k for k, level in enumerate(self.levels) if _alike(level.rings, found)), None)
+            if known is not None:
+                self.counts[known] += 1
+            elif found:
+                self.levels.append(_Level(found))
+                self.counts.append(1)
 
     @cached_property
     def _found(self) -> list[tuple[Contour, _Level]]:
@@ -109,16 +117,16 @@ class Walls:
         kept: list[tuple[Contour, _Level]] = []
         counts: list[int] = []
         places = np.empty((0, 4))
-        for level in self.levels:
+        for level, times in zip(self.levels, self.counts, strict=True):
             for ring in level.rings:
                 contour = contour_of(ring)
                 place = np.array([*contour.centre, contour.area / contour.length, contour.length / 6.0])
                 near = np.flatnonzero((np.abs(places - place) < SAME).all(axis=1))
                 if len(near):
-                    counts[near[0]] += 1
+                    counts[near[0]] += times
                 else:
                     kept.append((contour, level))
-                    counts.append(1)
+                    counts.append(times)
                     places = np.vstack([places, place])
         order = sorted(range(len(kept)), key=lambda k: (-counts[k], -kept[k][0].length))
         found = []
@@ -148,10 +156,21 @@ class Walls:
         step = max(-(-len(p) // POINTS), 1)
         return p[::step], n[::step]
 
-    def beside(self, points: Array) -> tuple[Array, Array]:
-        """As for one height: distances (H, N), mm, negative in the metal, and what to allow for facets."""
-        each = [level.beside(points) for level in self.levels]
-        return np.stack([d for d, _ in each]), np.stack([s for _, s in each])
+    def along(self, points: Array, beside: float, near: float) -> Array:
+        """At what share of the heights, from 0 to 1, points (N, 2) have a wall at a distance ``beside`` (mm,
+        negative in the metal), within ``near`` and what the facet there may lie off."""
+        share = np.zeros(len(points))
+        for level, times in zip(self.levels, self.counts, strict=True):
+            away, sagitta = level.beside(points)
+            share += times / len(HEIGHTS) * (np.abs(away - beside) <= near + sagitta)
+        return share
+
+
+def _alike(some: list[Array], others: list[Array]) -> bool:
+    """Whether two heights show the same rings, from the same corners on, to a thousandth of a mm."""
+    return len(some) == len(others) and all(
+        len(a) == len(b) and bool(np.abs(a - b).max() < 1e-3) for a, b in zip(some, others, strict=True)
+    )
 
 
 def _turns(ring: Array) -> tuple[Array, Array, Array]:
@@ -175,7 +194,7 @@ def _sagitta(ring: Array) -> Array:
 
 
 def _true_places(ring: Array) -> tuple[Array, Array]:
-    """Points on the true contour, and directions across it there: smooth corners, and along straight sides."""
+    """Points on the true contour and directions across it there: smooth corners, points on straight sides."""
     way, length, turn = _turns(ring)
     across = np.column_stack([way[:, 1], -way[:, 0]]) / np.maximum(length, 1e-12)[:, None]
     smooth = np.abs(turn) < SMOOTH
@@ -221,7 +240,9 @@ class Drawn:
             points.append(_along(self.moves, loop, count))
             weights.append(np.full(len(points[-1]), self.contours[k].length / len(points[-1])))
             of.append(np.full(len(points[-1]), k))
-        self.points, self.weights, self.of = (np.concatenate(each) for each in (points, weights, of))
+        self.points: Array = np.concatenate(points)
+        self.weights: Array = np.concatenate(weights)
+        self.of: NDArray[np.int64] = np.concatenate(of)
         which = np.array(sorted({k for loop in loops for k in loop}), dtype=np.int64)
         chords, move = _chords(self.moves, which)
         self._chords, self._move = chords, move
