@@ -4,8 +4,8 @@
 
 The files are those of CLEARANCE_REAL_DATA, or of ../shared/data beside the checkout. Processor seconds are
 told, imports and the processes that a reader starts included, as they change little on a shared computer;
-what was read stands beside them, so that a quick answer is seen to be one. What the other checkout needs and
-this one does not (a translator for STEP, say) is found by PYTHONPATH.
+what was read stands beside them, so that a quick answer is seen to be one. The other checkout is run by its
+own .venv, if it has one.
 """
 
 from __future__ import annotations
@@ -57,9 +57,13 @@ def data() -> Path:
 def once(checkout: Path, file: Path) -> tuple[float, float, str]:
     """Processor and wall seconds of reading a file, and what came of it."""
     kind, unit = ("model", "") if file.suffix.lower() in MODELS else ("drawing", _unit(file))
-    command = [sys.executable, "-c", WORKER, str(checkout), kind, str(file), unit]
+    own = checkout / ".venv/bin/python"
+    python = str(own) if checkout != ROOT and own.exists() else sys.executable
+    command = [python, "-c", WORKER, str(checkout), kind, str(file), unit]
     begin = time.perf_counter()
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as process:
+    pipe, null = subprocess.PIPE, subprocess.DEVNULL
+    # what is started from there takes modules from there
+    with subprocess.Popen(command, stdout=pipe, stderr=null, text=True, cwd=checkout) as process:
         assert process.stdout is not None
         said = process.stdout.read().strip()
         _, status, usage = os.wait4(process.pid, 0)
