@@ -173,6 +173,39 @@ def test_a_single_hole_that_has_its_like(tmp_path: Path) -> None:
     assert places == [(20.0, 20.0), (70.0, 30.0)]
 
 
+@pytest.mark.parametrize("what", ["counterbored", pytest.param("chamfered", marks=SLOW)])
+def test_walls_that_do_not_go_all_the_way(tmp_path: Path, what: str) -> None:
+    """Half of each bore is wider, or the plate's edges are broken: the drawing shows what goes through."""
+    holes = [*FOUR, DOWEL]
+    solid = manifold3d.CrossSection([square()]).extrude(THICK)
+    if what == "chamfered":
+        edges = [(x, y, z) for x, y in square() for z in (1.0, 11.0)]
+        edges += [(1 + 0.98 * x, 1 + 0.98 * y, z) for x, y in square() for z in (0.0, THICK)]
+        solid = manifold3d.Manifold.hull_points(edges)
+    for x, y, r in holes:
+        solid -= manifold3d.Manifold.cylinder(14, r, r, 64).translate((x, y, -1))
+        if what == "counterbored":
+            solid -= manifold3d.Manifold.cylinder(6, 1.7 * r, 1.7 * r, 64).translate((x, y, 7))
+    choice = chosen(triangles_of(solid), drawing(tmp_path / "a.dxf", square(), holes, None, (3.0, 4.0)))
+    assert choice.equals == ()
+    middles = np.array(holes)[:, :2]
+    lands(choice, middles + [3.0, 4.0], middles)
+
+
+@pytest.mark.parametrize("off", [0.15, pytest.param(0.0, marks=SLOW)])
+def test_a_program_with_leads_from_its_start_hole(tmp_path: Path, off: float) -> None:
+    """A window without symmetry, whose program counts from (50, 40) in it and comes back there."""
+    window = [(30, 30), (70, 30), (70, 60), (45, 60), (45, 50), (30, 50)]
+    plate_ = manifold3d.CrossSection([square()]) - manifold3d.CrossSection([window])
+    ring = np.array(shapely.Polygon(window).buffer(-off, join_style="mitre").exterior.coords) - [50.0, 40.0]
+    moves = [f"G01 X{x:.4f} Y{y:.4f}" for x, y in ring]
+    file = tmp_path / "a.nc"
+    file.write_text("\n".join(["G90 G71", "G00 X0. Y0.", *moves, "G01 X0. Y0.", "M02", ""]), encoding="utf-8")
+    choice = chosen(triangles_of(plate_.extrude(THICK)), file)
+    assert choice.equals == ()
+    lands(choice, np.zeros((1, 2)), np.array([[50.0, 40.0]]))
+
+
 # ---------------------------------------------------------------------------------- as the command writes it
 def written(folder: Path, triangles: Array, file: Path) -> tuple[dict[str, Any], str]:
     (folder / "part.stl").write_bytes(stl(triangles))

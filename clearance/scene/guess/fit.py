@@ -31,7 +31,7 @@ TRIED, ANCHORS, VOTERS = 24, 4, 60
 #: centres of contours that are the same lie so near, mm, before anything is refined
 CENTRED = 0.35
 #: how near the path must be to a wall to be drawn to it, mm, from step to step
-GATES = (3.0, 2.0, 1.2, 1.0, 0.8, 0.3, 0.2, 0.1, 0.1, 0.1)
+GATES = (1.5, 1.2, 1.0, 0.8, 0.6, 0.3, 0.2, 0.1, 0.1, 0.1)
 #: neat angles are taken where they are so near, degrees
 NEAT = 0.02
 
@@ -230,9 +230,7 @@ def _refined(pose: Pose, drawn: Drawn, walls: Walls, turns: bool = True) -> Pose
         gap = foot + at - places
         across = (gap * normals).sum(axis=1)
         along = np.abs(gap[:, 0] * normals[:, 1] - gap[:, 1] * normals[:, 0])
-        near = np.abs(across) <= gate + BESIDE
-        if near.any():
-            beside = float(np.median(across[near]))
+        beside = _most(across[along <= gate], gate / 2, beside)
         used = (np.abs(across - beside) <= gate) & (along <= gate)
         if used.sum() < 4:
             break
@@ -243,7 +241,10 @@ def _refined(pose: Pose, drawn: Drawn, walls: Walls, turns: bool = True) -> Pose
         columns = [n[:, 0], n[:, 1], -np.ones(len(n))]
         if turns:
             columns.append((off[:, 0] * n[:, 1] - off[:, 1] * n[:, 0]) / size)
-        step, *_ = np.linalg.lstsq(np.column_stack(columns), -across[used], rcond=1e-6)
+        # walls that are not the path's own, a counterbore's say, count for little (Cauchy's weights)
+        weight = 1.0 / (1.0 + ((across[used] - beside) * 3.0 / gate) ** 2)
+        left = np.column_stack(columns) * weight[:, None]
+        step, *_ = np.linalg.lstsq(left, -across[used] * weight, rcond=1e-6)
         beside = float(step[2])
         angle = float(step[3]) / size if turns else 0.0
         swing = _turned(np.degrees(angle))
@@ -253,6 +254,16 @@ def _refined(pose: Pose, drawn: Drawn, walls: Walls, turns: bool = True) -> Pose
         if np.abs(step[:2]).max() + abs(angle) * size < 1e-9:
             break
     return replace(pose, turn=180.0 - (180.0 - turn) % 360.0, at=(float(at[0]), float(at[1])), beside=beside)
+
+
+def _most(across: Array, width: float, else_: float) -> float:
+    """The distance beside walls, within BESIDE or nearly, about which most of ``across`` (N,) lie, mm."""
+    near = np.sort(across[np.abs(across) <= BESIDE + width])
+    if not len(near):
+        return else_
+    count = np.searchsorted(near, near + width, side="right") - np.arange(len(near))
+    first = int(np.argmax(count))
+    return float(np.median(near[first : first + count[first]]))
 
 
 def _neat(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
