@@ -49,7 +49,7 @@ _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
 #: pairs, and searches, that are begun together: what bounds the memory
-_BEGUN, _TOGETHER = 1 << 18, 200
+_BEGUN, _TOGETHER = 1 << 20, 200
 
 
 @dataclass(frozen=True)
