@@ -181,3 +181,29 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
     assert shown._made[0.0, 0.0].surface.size < len(whole)
     surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
     assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))
+
+
+@pytest.mark.parametrize("lift", [0.0, 7.25])
+def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monkeypatch):
+    """A square opening at forty places, and one that is 0.001 longer, beside a wall and over a step, against
+    plane geometry: the straight side of what a cylinder of radius 5 sweeps ends 5 beyond its path."""
+    made = []
+    model = side.fcl.BVHModel
+    monkeypatch.setattr(side.fcl, "BVHModel", lambda: made.append(0) or model())
+    wall = block((60.0, -50.0, -20.0), (70.0, 50.0, 40.0))
+    step = block((60.0, -50.0, -20.0), (70.0, 50.0, -3.0))
+    bodies = Bodies([body(wall), body(step)], np.array([3.0, -2.0, 0.5]))
+    cylinder = pieces_of_profile([(0, 5.0), (10, 5.0)], lift, up=True)
+    reach = [4.0] * 40 + [4.001]
+    at = np.append(0.9 * np.arange(40), 7.77)
+    square = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
+    heads = [
+        FclHead(bodies, polyline(square * [x, 4.0] + [a, 0.3 * a]), cylinder, None, [0, 1])
+        for x, a in zip(reach, at, strict=True)
+    ]
+    side.prepare(heads)
+    assert len(made) < 10, "a tree for each opening"
+    for head, x, a in zip(heads, reach, at, strict=True):
+        beside = 60.0 - (a + x) - 5.0
+        assert head.distance(0) == pytest.approx(beside, abs=1e-9)
+        assert head.distance(1) == pytest.approx(np.hypot(beside, 3.0 + lift), abs=1e-9)
