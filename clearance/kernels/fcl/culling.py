@@ -253,7 +253,7 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
     An upper value: the points are on the triangles, and a point of the piece is that far away.
     """
     best, where, which = np.inf, 0, 0
-    flat = triangles.repeat(len(stands), axis=0)
+    flat = _Triangles(triangles.repeat(len(stands), axis=0))
     wire = np.tile(stands, (len(triangles), 1))
     box = extent(triangles)
     at_least = [float(bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
@@ -267,7 +267,7 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
             on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), height)])
             for _ in range(3):
                 # to and fro between the piece's middle plane and the triangle
-                point = _nearest_on_triangle(flat, on_piece)
+                point = flat.nearest(on_piece)
                 offset = point[:, :2] - wire
                 inside = np.minimum(np.maximum(offset, low), high)
                 z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
@@ -280,35 +280,41 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
     return best, where // len(stands), where % len(stands), which
 
 
-def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
-    """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
+class _Triangles:
+    """Triangles (n, 3, 3), with what of them alone tells which of their points is near to another point."""
 
-    The foot on the plane where it is inside, else the nearest point of the sides.
-    """
-    a, b, c = (triangles[:, k] for k in range(3))
-    best = a
-    least = np.full(len(a), np.inf)
-    for start, end in ((a, b), (b, c), (c, a)):
-        way = end - start
-        length2 = _dot(way, way)
-        t = np.divide(_dot(points - start, way), length2, out=np.zeros_like(least), where=length2 > 0.0)
-        at = start + np.clip(t, 0.0, 1.0)[:, None] * way
+    def __init__(self, triangles: Array) -> None:
+        a, b, c = (np.ascontiguousarray(triangles[:, k]) for k in range(3))
+        self.a, self.side, self.other = a, b - a, c - a
+        #: the three sides (3, n, 3), from where and by how much they run, and their squared lengths (3, n)
+        self.start = np.stack([a, b, c])
+        self.way = np.stack([b - a, c - b, a - c])
+        self.length2 = _dot(self.way, self.way)
+        self.ee, self.ef = _dot(self.side, self.side), _dot(self.side, self.other)
+        self.ff = _dot(self.other, self.other)
+        self.det = self.ee * self.ff - self.ef * self.ef
+        self.safe = np.where(self.det > 0.0, self.det, 1.0)
+
+    def nearest(self, points: Array) -> Array:
+        """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
+
+        The foot on the plane where it is inside, else the nearest point of the sides.
+        """
+        along = _dot(points - self.start, self.way)
+        t = np.divide(along, self.length2, out=np.zeros_like(along), where=self.length2 > 0.0)
+        at = self.start + np.clip(t, 0.0, 1.0)[..., None] * self.way
         off = points - at
-        gap = _dot(off, off)
-        best = np.where((gap < least)[:, None], at, best)
-        least = np.minimum(least, gap)
-    e, f, d = b - a, c - a, points - a
-    ee, ef, ff = _dot(e, e), _dot(e, f), _dot(f, f)
-    de, df = _dot(d, e), _dot(d, f)
-    det = ee * ff - ef * ef
-    safe = np.where(det > 0.0, det, 1.0)
-    u, v = (ff * de - ef * df) / safe, (ee * df - ef * de) / safe
-    inside = (det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
-    return np.where(inside[:, None], a + u[:, None] * e + v[:, None] * f, best)
+        first = np.argmin(_dot(off, off), axis=0)
+        best = at[first, np.arange(len(first))]
+        d = points - self.a
+        de, df = _dot(d, self.side), _dot(d, self.other)
+        u, v = (self.ff * de - self.ef * df) / self.safe, (self.ee * df - self.ef * de) / self.safe
+        inside = (self.det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
+        return np.where(inside[:, None], self.a + u[:, None] * self.side + v[:, None] * self.other, best)
 
 
 def _dot(a: Array, b: Array) -> Array:
-    return np.asarray(np.einsum("ij,ij->i", a, b))
+    return np.asarray(np.einsum("...j,...j->...", a, b))
 
 
 def _within(
