@@ -197,10 +197,9 @@ def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monke
     reach = [4.0] * 40 + [4.001]
     at = np.append(0.9 * np.arange(40), 7.77)
     square = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
-    heads = [
-        FclHead(bodies, polyline(square * [x, 4.0] + [a, 0.3 * a]), cylinder, None, [0, 1])
-        for x, a in zip(reach, at, strict=True)
-    ]
+    paths = [polyline(square * [x, 4.0] + [a, 0.3 * a]) for x, a in zip(reach, at, strict=True)]
+    bodies.expect((path, cylinder, None) for path in paths)
+    heads = [FclHead(bodies, path, cylinder, None, [0, 1]) for path in paths]
     side.prepare(heads)
     assert len(made) < 10, "a tree for each opening"
     for head, x, a in zip(heads, reach, at, strict=True):

@@ -5,7 +5,7 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -116,6 +116,7 @@ class Bodies:
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
         self._shared: dict[tuple[object, ...], Surface] = {}
+        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[Piece]]] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
@@ -162,6 +163,25 @@ class Bodies:
             self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
         return self._standing[shape], lift
 
+    def expect(self, heads: Iterable[tuple[Moves, Sequence[Piece], Rows | None]]) -> None:
+        """Say which heads, on which of the moves they follow, will be asked for: which shapes come often."""
+        found: dict[tuple[object, ...], list[tuple[Path, Sequence[Piece]]]] = {}
+        for moves, pieces, only in heads:
+            if len(moves) * len(pieces) <= _SMALL:
+                path = self.path(moves, only)
+                found.setdefault((path.shape, _lowered(pieces)[2]), []).append((path, pieces))
+        self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
+
+    def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
+        """Whether many heads of this shape along paths of this shape are expected."""
+        return (path.shape, shape) in self._repeated
+
+    def make_repeated(self) -> None:
+        """Make the envelopes of what comes often."""
+        for path, pieces in self._repeated.values():
+            if path.lines and is_short(path, pieces):
+                self.swept(path, pieces)
+
     def swept(self, path: Path, pieces: Sequence[Piece]) -> Surface:
         """The whole envelope of pieces along a path. Paths and heads that differ by a shift alone have one
         tree."""
@@ -172,6 +192,11 @@ class Bodies:
             mesh = envelope_along(lines, low, tolerances=self.tolerances)
             self._shared[key] = Surface(mesh.triangles, np.zeros(3))
         return self._shared[key].at(np.array([*begin, lift]) - self.origin)
+
+
+def is_short(path: Path, pieces: Sequence[Piece]) -> bool:
+    """Whether so few pieces along so short a path are small for FCL as a whole."""
+    return sum(len(line.points) for line in path.lines) * len(pieces) <= _SMALL
 
 
 def _lowered(pieces: Sequence[Piece]) -> tuple[list[Piece], float, tuple[object, ...]]:
@@ -187,7 +212,8 @@ def _lowered(pieces: Sequence[Piece]) -> tuple[list[Piece], float, tuple[object,
 _ALIKE = 10
 #: boxes that a body is told by
 _GROUPS = 24
-#: heads of one shape from which the whole envelope, one tree for all, is quicker than what each needs to see
+#: heads of one shape along paths of one shape from which one whole envelope for all is quicker than what each
+#: needs to see
 _REPEATED = 8
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
@@ -216,7 +242,6 @@ class FclHead:
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present = present
-        self.shape = _lowered(self.pieces)[2]
         self._made: dict[Grow, _Grown] = {}
         self._expected: dict[Grow, Sequence[int]] = {}
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
@@ -237,7 +262,7 @@ class FclHead:
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and sum(len(line.points) for line in self.path.lines) * len(self.pieces) <= _SMALL
+        return few and is_short(self.path, self.pieces)
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -248,6 +273,11 @@ class FclHead:
     def take(self, growth: Grow, grown: _Grown) -> None:
         """Hold what was made for this head together with others."""
         self._made[growth] = grown
+
+    @cached_property
+    def is_repeated(self) -> bool:
+        """Whether many heads of this shape along paths of this shape are expected."""
+        return self.bodies.is_repeated(self.path, _lowered(self.pieces)[2])
 
     def share(self, growth: Grow) -> None:
         """Take the whole envelope, one tree for all heads and paths of this shape."""
@@ -333,29 +363,24 @@ class FclHead:
 def prepare(heads: Sequence[FclHead], growths: Sequence[Grow] | None = None) -> None:
     """Make what FCL needs to see of many heads: of small ones all that are of one shape at a time.
 
-    Heads of one shape along paths of one shape, as of many equal openings, have one whole envelope, which
-    stands at many places. Of all others only what can matter is made: how near a body comes is bounded by
-    the head as it stands at one corner of its path, in coarse facets; of the envelope only those triangles
-    are shown to FCL whose boxes are no farther from the body's box than that.
+    Heads of one shape along paths of one shape that come often, as of many equal openings, have one whole
+    envelope, which stands at many places. Of all others only what can matter is made: how near a body comes
+    is bounded by the head as it stands at one corner of its path, in coarse facets; of the envelope only
+    those triangles are shown to FCL whose boxes are no farther from the body's box than that.
 
     Args:
         growths: as which they will be asked for; without a word, all that each expects.
     """
-    alike: dict[tuple[object, ...], list[tuple[FclHead, Grow]]] = {}
-    for head in heads:
-        for growth in growths or head.growths:
-            if head.is_small(head.asked(growth)):
-                alike.setdefault((growth, head.path.shape, head.shape), []).append((head, growth))
-            else:
-                head.make(growth)
     groups: dict[tuple[object, ...], list[tuple[FclHead, Grow]]] = {}
-    for same in alike.values():
-        for head, growth in same:
-            if len(same) >= _REPEATED:
+    for head in heads:
+        shape = tuple((p.z.tobytes(), p.r.tobytes(), p.rect) for p in head.pieces)
+        for growth in growths or head.growths:
+            if not head.is_small(head.asked(growth)):
+                head.make(growth)
+            elif head.is_repeated:
                 head.share(growth)
             else:
-                pieces = tuple((p.z.tobytes(), p.r.tobytes(), p.rect) for p in head.pieces)
-                groups.setdefault((growth, pieces), []).append((head, growth))
+                groups.setdefault((growth, shape), []).append((head, growth))
     for together in groups.values():
         _make_together([head for head, _ in together], together[0][1])
 
