@@ -14,6 +14,7 @@ from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
+from clearance.kernels.fcl.touch import TouchHead
 from clearance.mesh import shapes
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
@@ -206,3 +207,25 @@ def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monke
         beside = 60.0 - (a + x) - 5.0
         assert head.distance(0) == pytest.approx(beside, abs=1e-9)
         assert head.distance(1) == pytest.approx(np.hypot(beside, 3.0 + lift), abs=1e-9)
+
+
+def test_an_exact_touch_does_not_slip_the_collision_query():
+    """Blocks turned at random, lifted until their highest corner is on the lower face of a piece: by
+    construction a touch, and none 0.01 below. FCL's collision query alone misses some of them."""
+    rng = np.random.default_rng(5)
+    piece = piece_of_box((-30, 30), (-20, 80), (40, 60), -0.1, up=True)
+    path = polyline(np.array([(0.0, 0.0), (7.3, 4.1)]))
+    missed = 0
+    for _ in range(60):
+        size = rng.uniform(1, 8, 3)
+        turned = pose((*rng.uniform(-4, 4, 2), 0.0), tuple(rng.uniform(5, 40, 3)))
+        triangles = apply(turned, block(-size, size))
+        bodies = Bodies([body(triangles)], np.zeros(3))
+        lift = float(piece.z[0] - triangles[..., 2].max())
+        head = TouchHead(bodies, path, [piece], None, {0: [lift, lift - 0.01]})
+        assert head.touches(0, lift)
+        assert not head.touches(0, lift - 0.01)
+        flush = head.near[0].at(np.array([0.0, 0.0, lift])).object
+        asked = side.fcl.CollisionRequest(), side.fcl.CollisionResult()
+        missed += not side.fcl.collide(head.surface.object, flush, *asked)
+    assert missed, "the distance would not be needed"
