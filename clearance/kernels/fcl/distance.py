@@ -18,7 +18,8 @@ from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import PathBoxes, spread
 from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
-from clearance.kernels.fcl.envelope import Envelope, Line, envelope_along, envelopes, lines_of
+from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
+from clearance.kernels.fcl.lines import Line, lines_of
 from clearance.kernels.fcl.repeated import first_time
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
@@ -97,9 +98,9 @@ class Path:
     @cached_property
     def shape(self) -> tuple[object, ...]:
         """The same for all paths that differ by where they begin alone."""
-        begin = self.points[0]
+        begin, digits = self.points[0], self.tolerances.alike_digits
         return tuple(
-            (line.deviation, (np.round(line.points - begin, _ALIKE) + 0.0).tobytes()) for line in self.lines
+            (line.deviation, (np.round(line.points - begin, digits) + 0.0).tobytes()) for line in self.lines
         )
 
 
@@ -156,7 +157,7 @@ class Bodies:
     def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
         """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
         lifted: heads that differ in height alone are one."""
-        low, lift, shape = _lowered(pieces)
+        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
         if shape not in self._standing:
             here = Line(np.zeros((2, 2)), np.zeros(1, dtype=np.int64), 0.0)
             mesh, _ = envelopes([[here]], low, facet=self.tolerances.coarse, tolerances=self.tolerances)
@@ -169,7 +170,9 @@ class Bodies:
         for moves, pieces, only in heads:
             if len(moves) * len(pieces) <= _SMALL:
                 path = self.path(moves, only)
-                found.setdefault((path.shape, _lowered(pieces)[2]), []).append((path, pieces))
+                found.setdefault((path.shape, _lowered(pieces, self.tolerances.alike_digits)[2]), []).append(
+                    (path, pieces)
+                )
         self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
 
     def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
@@ -185,7 +188,7 @@ class Bodies:
     def swept(self, path: Path, pieces: Sequence[Piece]) -> Surface:
         """The whole envelope of pieces along a path. Paths and heads that differ by a shift alone have one
         tree."""
-        low, lift, shape = _lowered(pieces)
+        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
         begin, key = path.points[0], (path.shape, shape)
         if key not in self._shared:
             lines = [replace(line, points=line.points - begin) for line in path.lines]
@@ -199,17 +202,15 @@ def is_short(path: Path, pieces: Sequence[Piece]) -> bool:
     return sum(len(line.points) for line in path.lines) * len(pieces) <= _SMALL
 
 
-def _lowered(pieces: Sequence[Piece]) -> tuple[list[Piece], float, tuple[object, ...]]:
+def _lowered(pieces: Sequence[Piece], digits: int) -> tuple[list[Piece], float, tuple[object, ...]]:
     """Pieces with the lower end of the first at Z = 0, by how much that lowers them, and what is the same for
     all heads that differ in height alone."""
     lift = float(pieces[0].z[0])
     low = [replace(piece, z=piece.z - lift) for piece in pieces]
-    shape = tuple(((np.round(p.z, _ALIKE) + 0.0).tobytes(), p.r.tobytes(), p.rect) for p in low)
+    shape = tuple(((np.round(p.z, digits) + 0.0).tobytes(), p.r.tobytes(), p.rect) for p in low)
     return low, lift, shape
 
 
-#: digits after the point, mm, in which paths and heads agree that are taken for the same ones shifted
-_ALIKE = 10
 #: boxes that a body is told by
 _GROUPS = 24
 #: heads of one shape along paths of one shape from which one whole envelope for all is quicker than what each
@@ -277,7 +278,9 @@ class FclHead:
     @cached_property
     def is_repeated(self) -> bool:
         """Whether many heads of this shape along paths of this shape are expected."""
-        return self.bodies.is_repeated(self.path, _lowered(self.pieces)[2])
+        return self.bodies.is_repeated(
+            self.path, _lowered(self.pieces, self.bodies.tolerances.alike_digits)[2]
+        )
 
     def share(self, growth: Grow) -> None:
         """Take the whole envelope, one tree for all heads and paths of this shape."""
@@ -356,7 +359,12 @@ class FclHead:
         if not self._meets_box(body, _BARE):
             return False
         return body_swallows(
-            one.triangles_M, self.bodies.crowd(body), one.closed, self.path.runs, self.pieces
+            one.triangles_M,
+            self.bodies.crowd(body),
+            one.closed,
+            self.path.runs,
+            self.pieces,
+            self.bodies.tolerances,
         )
 
 

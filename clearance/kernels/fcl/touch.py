@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.distance import Bodies, Surface, gap
-from clearance.kernels.fcl.envelope import envelope, straight_runs
+from clearance.kernels.fcl.envelope import envelope
+from clearance.kernels.fcl.lines import straight_runs
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves
@@ -119,7 +120,7 @@ def swallowed(
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
     runs = straight_runs(moves, only, bodies.tolerances)
-    return body_swallows(one.triangles_M, bodies.crowd(body), one.closed, runs, lowered)
+    return body_swallows(one.triangles_M, bodies.crowd(body), one.closed, runs, lowered, bodies.tolerances)
 
 
 def _lowered(piece: Piece, by: float) -> Piece:
