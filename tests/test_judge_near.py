@@ -123,7 +123,7 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
     elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
     with monkeypatch.context() as patch:
-        patch.setattr(FclHead, "_at_stand", lambda self, place: elsewhere)
+        patch.setattr(FclHead, "_at_position", lambda self, place: elsewhere)
         assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
         near = side.near_any
         patch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))

@@ -11,7 +11,7 @@ import pytest
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.read import Codes, PathOptions, read_path
+from clearance.toolpath.read import ControlWords, PathOptions, read_path
 
 
 def read(program: str, **options: Any) -> Moves:
@@ -117,7 +117,7 @@ def test_comments_say_nothing() -> None:
     program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start hole 5)\nG01 X4 ; (back\n; zurück, 2 mm\nM02"
     assert points(read(program)) == [(0, 0), (4, 0)]
     program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start ;X7)\nG01 X4 ; (Y9\n; G28 é\nM02"
-    assert points(read(program, codes=Codes(semicolon="comment"))) == [(0, 0), (4, 0)]
+    assert points(read(program, codes=ControlWords(semicolon="comment"))) == [(0, 0), (4, 0)]
 
 
 def test_line_ends_and_marks() -> None:
@@ -185,7 +185,7 @@ TWO_RUNS = "G00 X0 Y0\nG01 X1\nX2\n{a}\nG00 X5\n{b}\nG00 X6\nG01 X7\nG00 X8\n{c}
 
 
 def wire_of(a: str = "", b: str = "", c: str = "", **codes: Any) -> tuple[str, tuple[int, ...]]:
-    moves = read(TWO_RUNS.format(a=a, b=b, c=c), codes=Codes(**codes))
+    moves = read(TWO_RUNS.format(a=a, b=b, c=c), codes=ControlWords(**codes))
     return "".join("#" if t else "." for t in moves.threaded), moves.thread_points
 
 
@@ -217,7 +217,7 @@ def test_other_letters_can_be_codes() -> None:
 
 
 def test_ignored_words() -> None:
-    moves = read("G00 X0 Y0\nG60 G01 X1 C123\nX2 C7 A1\nM02", codes=Codes(ignore=("G60", "C", "A01")))
+    moves = read("G00 X0 Y0\nG60 G01 X1 C123\nX2 C7 A1\nM02", codes=ControlWords(ignore=("G60", "C", "A01")))
     assert points(moves) == [(0, 0), (1, 0), (2, 0)]
     assert moves.passed_over == (("G60", 2), ("C123", 2), ("A1", 3))
 
@@ -225,17 +225,17 @@ def test_ignored_words() -> None:
 @pytest.mark.parametrize(
     ("codes", "says"),
     [
-        (Codes(ignore=("G01",)), 'codes.ignore: "G01" means something else'),
-        (Codes(ignore=("X",)), 'codes.ignore: "X" means something else'),
-        (Codes(ignore=("Z5",)), 'codes.ignore: "Z5" means something else'),
-        (Codes(ignore=("Z",)), 'codes.ignore: "Z" means something else'),
-        (Codes(cut=("50",)), 'codes.cut: "50" is no NC word'),
-        (Codes(thread=("T",)), 'codes.thread: "T" has no number'),
-        (Codes(cut=("M30",)), 'codes.cut: "M30" means something else'),
-        (Codes(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
+        (ControlWords(ignore=("G01",)), 'codes.ignore: "G01" means something else'),
+        (ControlWords(ignore=("X",)), 'codes.ignore: "X" means something else'),
+        (ControlWords(ignore=("Z5",)), 'codes.ignore: "Z5" means something else'),
+        (ControlWords(ignore=("Z",)), 'codes.ignore: "Z" means something else'),
+        (ControlWords(cut=("50",)), 'codes.cut: "50" is no NC word'),
+        (ControlWords(thread=("T",)), 'codes.thread: "T" has no number'),
+        (ControlWords(cut=("M30",)), 'codes.cut: "M30" means something else'),
+        (ControlWords(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
     ],
 )
-def test_codes_that_cannot_be(codes: Codes, says: str) -> None:
+def test_codes_that_cannot_be(codes: ControlWords, says: str) -> None:
     with pytest.raises(InputError) as caught:
         read("G00 X0 Y0\nM02", codes=codes)
     assert says in str(caught.value)
@@ -332,7 +332,7 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
 def test_every_message_names_its_line(block: str, says: str) -> None:
     program = f"%\n(first)\nG90 G00 X0 Y0\n\nG01 X3\n{block}\nM02\n"
     with pytest.raises(InputError) as caught:
-        read(program, codes=Codes(thread=("M60",), cut=("M50",)), offset_max=0.2)
+        read(program, codes=ControlWords(thread=("M60",), cut=("M50",)), offset_max=0.2)
     text = str(caught.value)
     assert text.startswith("a.nc: line 6: "), text
     assert any(part in text for part in says.split("|")), text

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import PathBoxes, spread
-from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
+from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_position, near_any, neighbourhood
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, lines_of
 from clearance.kernels.fcl.repeated import first_time
@@ -314,7 +314,7 @@ class FclHead:
         place = grown.places.get(body)
         if place is not None and not place.is_found(found):
             # what the bound was had from lies beyond an open end: it is shown whole
-            whole = self._at_stand(place)
+            whole = self._at_position(place)
             found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
         distance = found if place is None else place.holds(found)
         if distance > 0.0 and self._meets_box(body, (side, height)):
@@ -344,11 +344,11 @@ class FclHead:
                 boxes.append((*sides, float(piece.z[0]), float(piece.z[-1])))
         return self._swept[growth]
 
-    def _at_stand(self, place: Neighbourhood) -> Envelope:
+    def _at_position(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
 
         def here(low: Array, high: Array, r: float, piece: Piece) -> tuple[Rows, Rows]:
-            bits = at_stand(place, low, high)
+            bits = at_position(place, low, high)
             return bits, bits
 
         return envelope_along(self.path.lines, [place.piece], here, self.bodies.tolerances)

@@ -89,15 +89,15 @@ class _Bits:
         )  # fmt: skip
 
 
-#: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
+#: gets what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
 #: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
 Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
 
-#: told the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
+#: gets the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
 Shown = Callable[[Array, Array, Index], Rows]
 
 
-#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them (k,)
+#: gets places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them (k,)
 #: a round is worth making
 Near = Callable[[Array, Index, float, float], Index]
 
@@ -190,8 +190,8 @@ def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
     low, high, r = _boxes(whole, piece)
     begin = np.flatnonzero(~whole.follows)
     lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
-    told = [wanted(low[line], high[line], r, piece) for line in lines]
-    return np.concatenate([some for some, _ in told]), np.concatenate([ends for _, ends in told])
+    answers = [wanted(low[line], high[line], r, piece) for line in lines]
+    return np.concatenate([some for some, _ in answers]), np.concatenate([ends for _, ends in answers])
 
 
 class _Soup:
@@ -299,7 +299,7 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edg
     p, q = bits.p, bits.q
     along = q - p
     length = np.hypot(along[:, 0], along[:, 1])
-    stands = np.flatnonzero(length == 0.0)
+    still = np.flatnonzero(length == 0.0)
     go = np.flatnonzero(length != 0.0)
     along = along / np.where(length > 0.0, length, 1.0)[:, None]
     left = np.stack([-along[:, 1], along[:, 0]], axis=1)
@@ -319,7 +319,7 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edg
         (q, to_right, angle[to_right + 1], -turn[turn < 0.0]),
         (p, begins, angle[begins], half[begins]),
         (q, ends, angle[ends] + np.pi, half[ends]),
-        (p, stands, np.zeros(len(stands)), full[stands]),
+        (p, still, np.zeros(len(still)), full[still]),
     ]
     parts = [_Edges(p[go], q[go], left[go], left[go], go), _Edges(p[go], q[go], -left[go], -left[go], go)]
     for centre, bit, begin, extent in rounds:
