@@ -110,13 +110,17 @@ class RaiseAnswer:
 
 
 def find_raises(
-    scene: Scene, items: Collection[str] | None = None, within: tuple[float, float] | None = None
+    scene: Scene,
+    items: Collection[str] | None = None,
+    within: tuple[float, float] | None = None,
+    touch_free: bool = True,
 ) -> RaiseAnswer:
     """Which raises clear everything?
 
     Args:
         items: names of what is raised, with all that stands on it; everything on the table where None.
         within: the raises that matter, mm; from 0 to what travel in Z leaves where None.
+        touch_free: look for what is free without margins, too.
 
     Raises:
         InputError: there is no such item, or nothing of the range lies within the travel.
@@ -129,20 +133,22 @@ def find_raises(
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
         with_margin, without = (
-            stepped_windows(scene, rising, first, last, margins) for margins in (True, False)
+            stepped_windows(scene, rising, first, last, margins) if margins or touch_free else []
+            for margins in (True, False)
         )
         gaps, free = ([(*g, -1, -1) for g in found] for found in (with_margin, without))
         found = None
     else:
-        found, bare = question.hits(margins=True), question.hits(margins=False)
-        gaps, free = found.windows(first, last), bare.windows(first, last)
+        found = question.hits(margins=True)
+        gaps = found.windows(first, last)
+        free = question.hits(margins=False).windows(first, last) if touch_free else []
     gaps, free = ([g for g in each if _some(g, first, last)] for each in (gaps, free))
     doubts: list[Doubt] = []
     doubts += confirm(query, rising, rules, [g[:2] for g in gaps], margins=True)
     doubts += confirm(query, rising, rules, [g[:2] for g in free], margins=False)
     inside = {d.window for d in doubts if d.swallowed}
     windows = tuple((a, b) for a, b, *_ in gaps if (a, b) not in inside)
-    touch_free = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
+    untouched = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
     smallest = _smallest(windows, first, last)
     bounds = tuple(
         _bound(question, at, tag, at in (first, last), ends)
@@ -154,7 +160,7 @@ def find_raises(
         items=tuple(scene.bodies[k].name for k in rising),
         range=(first, last),
         windows=windows,
-        touch_free=touch_free,
+        touch_free=untouched,
         smallest=smallest,
         bound_by=bounds,
         blocked=() if windows or found is None else _blocked(question, found),
@@ -185,15 +191,19 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*_as_they_stand(scene, there), *found))
+    return replace(there, findings=(*as_they_stand(scene, there), *found))
 
 
 #: what a raise of some items may change: found anew
 _STANDING = frozenset({"below zero", "overlap", "off its feet"})
 
 
-def _as_they_stand(before: Scene, after: Scene) -> list[Finding]:
-    """What reading found, with what is cut into, carried and below zero as the items stand now."""
+def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
+    """What reading found, with what is cut into, carried and below zero as the items stand now.
+
+    Args:
+        before: as read.   after: with some bodies elsewhere.
+    """
     kept = [f for f in before.findings if f.kind not in _STANDING]
     items = [body for body in after.bodies if body.item is not None]
     together = [s.bodies for s in after.stretches if s.cut is not None]

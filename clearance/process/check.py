@@ -41,6 +41,21 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     )
 
 
+def told(scene: Scene) -> tuple[list[Finding], Account | None]:
+    """All that is said of a job but for distances, with what reading found; and its states.
+
+    Args:
+        scene: as loaded, or changed; it is not judged whether heads run free.
+    """
+    from clearance.process.findings import look
+
+    facts, found = look(scene, _account)
+    findings, made = [*scene.findings, *found], facts.account
+    if made is not None and made.states:
+        findings = _together(_without_gone(scene, findings, facts.pieces), made)
+    return findings, made
+
+
 def _account(scene: Scene, told: Story) -> Account:
     from clearance.process.states import account
 
