@@ -80,17 +80,16 @@ class StateCures:
         off = sorted(k for k in sometimes - set(here.bodies) if self.scene.bodies[k].kind != "part")
         harm = {f.item for f in self.before.findings if f.kind in HARM and f.cut == state.cut}
         others = [s.cut for s in self.wrong() if s.cut != state.cut]
+        for k in here.bodies:
+            if self.scene.bodies[k].name in harm:
+                yield _Change("take", (k,), (state.cut,), False)
         for count in range(1, min(TOGETHER, len(off)) + 1):
             for bodies in combinations(off, count):
-                yield _Change(self._verb(bodies, here), bodies, (state.cut,), True)
-                also = tuple(c for c in others if not set(bodies) & set(self.cuts[c].bodies))
+                verb = self._verb(bodies, here)
+                yield _Change(verb, bodies, (state.cut,), True)
+                also = [c for c in others if not set(bodies) & set(self.cuts[c].bodies)]
                 if also:
-                    cuts = (state.cut, *also)
-                    yield _Change(self._verb(bodies, here), bodies, self._in_order(cuts), True)
-            if count == 1:
-                for k in here.bodies:
-                    if self.scene.bodies[k].name in harm:
-                        yield _Change("take", (k,), (state.cut,), False)
+                    yield _Change(verb, bodies, self._in_order([state.cut, *also]), True)
 
     def _in_order(self, cuts: Sequence[str]) -> tuple[str, ...]:
         return tuple(name for name in self.cuts if name in cuts)
