@@ -16,7 +16,7 @@ from clearance.advice.cure_items import Interrupted, ItemCures
 from clearance.advice.cure_states import StateCures
 from clearance.advice.edits import raised, upper_raised, with_all_on_them
 from clearance.advice.question import Question
-from clearance.advice.raises import find_raises
+from clearance.advice.raises import PACKED, find_raises
 from clearance.advice.upper import UpperRule
 from clearance.advice.whole import Budget, Key, as_told, of_change
 from clearance.checking.pairs import judge
@@ -30,8 +30,6 @@ ITEMS = 3
 FINE = 0.01
 #: so long may be looked for cures of a job that is checked in no time, s: nobody waits for that
 LEAST_TIME = 1.0
-#: what stands on the table is packed up when all is raised: it neither floats nor stands on nothing then
-PACKED = frozenset({"floats", "clamp stands on nothing"})
 
 
 def find_cures(result: Result, budget: Budget | None = None) -> Cures:

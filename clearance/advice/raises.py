@@ -21,6 +21,7 @@ from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
+from clearance.process.check import told
 from clearance.scene.bodies import below_zero
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
@@ -106,7 +107,7 @@ class RaiseAnswer:
     @property
     def falls(self) -> bool:
         """Whether the heads run free at ``smallest``, but an item would cut into another, or tip."""
-        return any(f.severity == "close" for f in self.findings)
+        return any(f.severity in ("close", "clash") for f in self.findings)
 
 
 def find_raises(
@@ -169,7 +170,7 @@ def find_raises(
         stepped=stepped,
         findings=(
             *(d.finding for d in doubts if d.finding is not None),
-            *(() if smallest is None else _worse_standing(scene, items, smallest)),
+            *(() if smallest is None else _worse_standing(scene, items, rising, smallest)),
         ),
     )
 
@@ -194,6 +195,8 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
     return replace(there, findings=(*as_they_stand(scene, there), *found))
 
 
+#: what is raised lies on spacers: it neither floats nor stands on nothing then
+PACKED = frozenset({"floats", "clamp stands on nothing"})
 #: what a raise of some items may change: found anew
 _STANDING = frozenset({"below zero", "overlap", "off its feet"})
 
@@ -215,16 +218,23 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
     ]
 
 
-def _worse_standing(scene: Scene, items: Collection[str] | None, by: float) -> list[Finding]:
-    """What some items raised by so much cut into, or tip, that they did not as planned."""
+def _worse_standing(
+    scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float
+) -> list[Finding]:
+    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned.
+
+    What is raised lies on spacers then: it does not float.
+    """
     if items is None or by == 0.0:
         return []  # all goes up together
-    was = {_told(f) for f in scene.findings}
+    was = {_told(f) for f in told(scene)[0]}
     there = raised_by(scene, items, by)
+    packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
     return [
-        replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}')
-        for f in there.findings
-        if f.kind in _STANDING and f.severity == "close" and _told(f) not in was
+        replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)
+        for f in told(there)[0]
+        if f.severity in ("close", "clash") and f.kind != "travel" and _told(f) not in was
+        if not (f.kind in PACKED and f.item in packed)
     ]
 
 
