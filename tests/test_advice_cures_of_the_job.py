@@ -117,7 +117,9 @@ def test_the_terminal_names_it(tmp_path: Path, capsys: pytest.CaptureFixture[str
     disc(tmp_path, without=["left strap", "right strap"])
     assert cli.run(["check", str(tmp_path / "setup.toml")]) == 1
     said = " ".join(capsys.readouterr().out.split())
-    assert 'cures everything: leave "left strap" on for "cut 2"; or leave "right strap" on for "cut 2"' in said
+    assert (
+        'cures everything: leave "left strap" on for "cut 2"; or leave "right strap" on for "cut 2"' in said
+    )
 
 
 def test_a_strap_that_a_head_would_meet_is_not_left_on(tmp_path: Path) -> None:
@@ -128,7 +130,14 @@ def test_a_strap_that_a_head_would_meet_is_not_left_on(tmp_path: Path) -> None:
     window["without"] = ["left strap", "right strap"]
     heads = {"flushing_distance": 0.1, "between": False}
     result = clearance.check(
-        scene(tmp_path, pierced, line((-5, 110), (165, 110)), window, items=[MIDDLE, BACK, *ON_DISC], heads=heads)
+        scene(
+            tmp_path,
+            pierced,
+            line((-5, 110), (165, 110)),
+            window,
+            items=[MIDDLE, BACK, *ON_DISC],
+            heads=heads,
+        )
     )
     found = texts(patient(result))
     assert 'leave "left strap" on for "cut 2"' in found

@@ -17,7 +17,7 @@ import numpy as np
 from clearance.advice.confirm import Doubt, confirm
 from clearance.advice.edits import raised, with_all_on_them
 from clearance.advice.question import Question
-from clearance.advice.steps import stepped_windows
+from clearance.advice.steps import Shut, spans, stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
@@ -131,13 +131,12 @@ def find_raises(
     first, last, ends = _range(scene, rising, rules, within)
     query = SweepQuery(scene)
     question = Question(query, rising, rules, first, last)
+    shut: list[Shut] = []
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
-        with_margin, without = (
-            stepped_windows(scene, rising, first, last, margins) if margins or touch_free else []
-            for margins in (True, False)
-        )
-        gaps, free = ([(*g, -1, -1) for g in found] for found in (with_margin, without))
+        with_margin, shut = stepped_windows(scene, rising, first, last, True)
+        without = stepped_windows(scene, rising, first, last, False)[0] if touch_free else []
+        gaps, free = ([(*g, -1, -1) for g in each] for each in (with_margin, without))
         found = None
     else:
         found = question.hits(margins=True)
@@ -157,6 +156,11 @@ def find_raises(
         if (a, b) in windows
         for at, tag in ((a, low), (b, high))
     )
+    blocked: tuple[Blocked, ...] = ()
+    if not windows and found is not None:
+        blocked = _blocked(question, found)
+    elif not windows:
+        blocked = tuple(Blocked(a, b, *who, None) for a, b, who in spans(shut, last))
     return RaiseAnswer(
         items=tuple(scene.bodies[k].name for k in rising),
         range=(first, last),
@@ -164,7 +168,7 @@ def find_raises(
         touch_free=untouched,
         smallest=smallest,
         bound_by=bounds,
-        blocked=() if windows or found is None else _blocked(question, found),
+        blocked=blocked,
         cuts=() if smallest is None else _cuts_at(scene, rising, smallest),
         packed=tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising)),
         stepped=stepped,
