@@ -28,7 +28,9 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
         return result
     findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
     cuts = tuple(
-        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.cut == cut.name)]))
+        replace(
+            cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.is_about(cut.name))])
+        )
         for cut in result.cuts
     )
     return replace(

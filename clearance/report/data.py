@@ -148,6 +148,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "cut": finding.cut,
         "message": finding.message,
         **({} if finding.state is None else {"state": finding.state}),
+        **({"also": list(finding.also)} if finding.also else {}),
     }
 
 

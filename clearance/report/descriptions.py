@@ -32,6 +32,7 @@ _FINDING = {
     "findings[].item": "the item it is about, or null",
     "findings[].cut": "the cut it is about, or null",
     "findings[].message": "the same in words",
+    "findings[].also": "only where it is about more cuts: their names",
     "findings[].state": "only where it is about a state of the job: its number",
 }
 _PLACE = {

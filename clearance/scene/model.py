@@ -182,6 +182,16 @@ class Finding:
     cut: str | None = None
     #: number of the state of the job that it is about
     state: int | None = None
+    #: further cuts that it is about
+    also: tuple[str, ...] = ()
+
+    def is_about(self, cut: str) -> bool:
+        """Whether it is about a cut.
+
+        Args:
+            cut: its name.
+        """
+        return cut == self.cut or cut in self.also
 
     def __repr__(self) -> str:
         where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)
