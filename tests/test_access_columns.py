@@ -1,5 +1,5 @@
-"""All that is in the wire's column where it is threaded: holders, a stack's lid, up to where it is threaded; and
-holes that lean. Truths are plane geometry, beside each figure.
+"""All that is in the wire's column where it is threaded: holders, a stack's lid, up to where it is threaded;
+and holes that lean. Truths are plane geometry, beside each figure.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def test_a_hole_that_leans_too_much_is_too_narrow(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_never_more_than_there_is(seed: int, tmp_path: Path) -> None:
-    """Off the middle and across the lean: never above what the rims show, and short of it by the cosine's share
-    at most."""
+    """Off the middle and across the lean: never above what the rims show, and short of it by the cosine's
+    share at most."""
     dice = np.random.default_rng(seed)
     degrees = float(dice.uniform(0.1, 3.0))
     t, (dx, dy) = radians(degrees), dice.uniform(-0.4, 0.4, 2)
@@ -169,7 +169,7 @@ def test_never_more_than_there_is(seed: int, tmp_path: Path) -> None:
 
 
 def test_a_wire_that_leans_in_a_named_hole(tmp_path: Path) -> None:
-    """The plate lies level, the wire leans by 2 over 20 in X: the same as a hole that leans, (3 - 1) cos t."""
+    """The plate lies level, the wire leans by 2 over 20 in X: as if the hole leaned, (3 - 1) cos t."""
     drilled = plate_with(start_holes=[{"at": [20, 15], "diameter": 6.0}])
     program = {
         "nc": "G90 G00 X19 Y15 U2. V0\nG01 X40 Y15 U2. V0",

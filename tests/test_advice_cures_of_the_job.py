@@ -1,6 +1,6 @@
 """Cures of the whole job: what clears everything at once, what to leave on for a cut, what costs a part its
-hold, and how long is looked. Lengths are plane geometry, written out; what a strap does is common practice, no
-source. Each cure is written into the setup and checked.
+hold, and how long is looked. Lengths are plane geometry, written out; what a strap does is common practice,
+no source. Each cure is written into the setup and checked.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def patient(result: Checked) -> Cures:
     return find_cures(result, Budget(1e9))
 
 
-# ------------------------------------------------------------------------------------- one change for everything
+# --------------------------------------------------------------------------------- one change for everything
 def six_straps(folder: Path) -> Bench:
     """A plate 20 high whose upper face rides at 20.6; six blocks beside the path, 28 to 33.4 high, near which
     the upper head (radius 5, straight) passes at 3: only above the highest it is free."""
@@ -98,7 +98,7 @@ def test_no_change_is_said_to_clear_everything_where_something_else_stays(tmp_pa
     assert not any(cure.all for ailment in cures for cure in ailment.cures)
 
 
-# ------------------------------------------------------------------------------------------- states of the job
+# --------------------------------------------------------------------------------------- states of the job
 def test_one_strap_left_on_keeps_what_is_left(tmp_path: Path) -> None:
     result = disc(tmp_path, without=["left strap", "right strap"])
     assert result.verdict == "close"
@@ -123,8 +123,8 @@ def test_the_terminal_names_it(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 def test_a_strap_that_a_head_would_meet_is_not_left_on(tmp_path: Path) -> None:
-    # The window lies under the right strap's tip at X 140: the strap's length from its screw at 180 is 40, and
-    # so the upper head, radius 4 and its nut 12, is in its way there. The left one is free of it.
+    # The window lies under the right strap's tip at X 140: the strap's length from its screw at 180 is 40,
+    # and so the upper head, radius 4 and its nut 12, is in its way there. The left one is free of it.
     pierced = post(160, 20, (80, 80, 0)) - post(2, 22, (140, 74, -1))
     window = {"nc": box_path(134, 70, 146, 78, (140, 74)), "stop_before": True}
     window["without"] = ["left strap", "right strap"]
@@ -157,7 +157,7 @@ def test_a_strap_that_does_harm_is_taken_off(tmp_path: Path) -> None:
     assert [c.text for c in cures.of_all] == ['take "end strap" off for "cut 1"']
 
 
-# --------------------------------------------------------------------------------- heads alone are not enough
+# ----------------------------------------------------------------------------- heads alone are not enough
 def test_a_strap_is_not_moved_off_what_it_holds(tmp_path: Path) -> None:
     """The only strap is too near the path: moved outward far enough its tip is off the plate, and nothing
     presses the plate then."""
@@ -182,7 +182,7 @@ def test_a_strap_is_not_moved_off_what_it_holds(tmp_path: Path) -> None:
     assert not any(c.along is not None and c.along[0] < 0 for c in found)
 
 
-# ---------------------------------------------------------------------------------------------------- how long
+# ------------------------------------------------------------------------------------------------ how long
 def test_it_takes_no_longer_than_it_may(tmp_path: Path) -> None:
     six_straps(tmp_path).write()
     result = clearance.check(str(tmp_path / "setup.toml"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,7 +14,7 @@ from clearance.mesh.sections import Hole, around, holds, hole_of, rings, section
 from clearance.process.drilled import best, drilled_holes
 from clearance.process.removal import Story
 from clearance.process.runs import Run
-from clearance.scene.model import Body, Finding, Scene
+from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
 
@@ -265,7 +264,7 @@ class Ways:
         return [way for k in run.stretch.cut_bodies if (way := self.of(run, k)) is not None]
 
     def column(self, run: Run) -> list[Way]:
-        """Past all that is in the wire's column: the parts first, then what else leaves it less room, or none."""
+        """Past all that is in the wire's column: the parts first, then what else leaves less room, or none."""
         found = self.parts(run)
         room = min((way.free for way in found if not way.solid), default=2.0 * CLOSE) / 2.0
         for k in run.stretch.bodies:

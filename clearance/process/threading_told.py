@@ -88,7 +88,9 @@ def thread_height_findings(scene: Scene) -> list[Finding]:
         return []
     if not travel[0] <= z <= travel[1]:
         reach = f"{travel[0]:g} to {travel[1]:g}"
-        message = f"the wire is threaded with the upper face at Z {z:.3f} (thread_z), beyond the travel in Z ({reach})"
+        message = (
+            f"the wire is threaded with the upper face at Z {z:.3f} (thread_z), beyond its travel ({reach})"
+        )
         return [Finding("travel", "close", message)]
     low = [
         s
@@ -98,8 +100,8 @@ def thread_height_findings(scene: Scene) -> list[Finding]:
     if not low:
         return []
     message = (
-        f"the wire is threaded with the upper face at Z {z:.3f} (thread_z), below Z {low[0].upper_z:.3f} at which "
-        "it cuts; that the head goes down there is not judged"
+        f"the wire is threaded with the upper face at Z {z:.3f} (thread_z), below Z {low[0].upper_z:.3f} at "
+        "which it cuts; that the head goes down there is not judged"
     )
     return [Finding("thread_z", "close", message, cut=low[0].name, also=tuple(s.name for s in low[1:]))]
 
@@ -117,8 +119,8 @@ def _as_lid(scene: Scene, run: Run, way: Way, parts: Sequence[Way]) -> tuple[str
     return (
         f"solid {side}",
         "close",
-        f'lies across the wire where it is threaded in "{run.stretch.name}" at {_xy(way.at)}, {_from_to(way)}: '
-        f'"{name}" has a hole there, and it has none',
+        f'lies across the wire where it is threaded in "{run.stretch.name}" at {_xy(way.at)}, '
+        f'{_from_to(way)}: "{name}" has a hole there, and it has none',
     )
 
 
@@ -210,7 +212,7 @@ def _down(length: float) -> str:
 
 
 def _about_other(scene: Scene, run: Run, way: Way, ways: Ways) -> tuple[str, ...]:
-    """Kind, severity and message on a body that is not cut and lies across the wire, or leaves it too little."""
+    """Kind, severity and message on a body that is not cut and lies across the wire, or is too near it."""
     body = scene.bodies[way.body]
     if not way.solid:
         return _about_narrow(scene, run, way, ways)
