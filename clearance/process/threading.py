@@ -264,7 +264,7 @@ class Ways:
         return [way for k in run.stretch.cut_bodies if (way := self.of(run, k)) is not None]
 
     def column(self, run: Run) -> list[Way]:
-        """Past all that is in the wire's column: the parts first, then what else leaves less room, or none."""
+        """Past all that is in the wire's column: the parts, then what else leaves less room, or none."""
         found = self.parts(run)
         room = min((way.free for way in found if not way.solid), default=2.0 * CLOSE) / 2.0
         for k in run.stretch.bodies:
