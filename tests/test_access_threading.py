@@ -16,6 +16,7 @@ import pytest
 import clearance
 from clearance.process.removal import story
 from clearance.process.threading import MARGIN, Way, Ways
+from clearance.report.terminal import as_text
 from clearance.scene.model import Scene
 from tests.access_bench import AT, WIRE, block, findings, line, plate_with, post, scene
 
@@ -181,6 +182,24 @@ def test_another_part_across_the_wire(z: float, kind: str, tmp_path: Path) -> No
     others = {"cover.stl": block(20, 20, height) - post(3, 20, (10, 10, -1))}
     loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[cover], heads=heads, others=others)
     assert findings(loaded, *KINDS) == []
+
+
+def test_a_holder_across_the_wire_is_told_once(tmp_path: Path) -> None:
+    """The wire meets it, and that is a pair of the table: the same is no finding below it as well."""
+    across = {"name": "bar", "shape": {"box": [10, 60, 4]}, "at": [AT[0] + 20, AT[1] + 15, 21]}
+    loaded = scene(tmp_path, BODY, cut_from(20, 15), items=[across], heads={"upper_z": 30.0})
+    text = " ".join(as_text(clearance.check(loaded)).split())
+    assert text.startswith('CLASH: the wire touches "bar"')
+    assert "lies across the wire" not in text
+
+
+def test_room_that_is_short_by_rounding_is_not_told(tmp_path: Path) -> None:
+    # 0.2 of wire and 0.1 all round; two drills within a rounding of D 0.4, and one that is short by 0.0001
+    for diameter, kinds in ((0.4 - 1e-9, []), (0.1 + 0.3, []), (0.3998, ["hole too narrow"])):
+        drilled = plate_with(start_holes=[{"at": [20, 15], "diameter": diameter}])
+        found = findings(scene(tmp_path, block(60, 40, 20), cut_from(20, 15), plate=drilled), *KINDS)
+        assert [f.kind for f in found] == kinds
+        assert all("0.09 mm of room around the wire, less than 0.1" in f.message for f in found)
 
 
 def test_a_holder_across_the_wire(tmp_path: Path) -> None:

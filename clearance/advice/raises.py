@@ -22,7 +22,6 @@ from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
-from clearance.scene.bodies import below_zero
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
@@ -202,11 +201,11 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
 #: what is raised lies on spacers: it neither floats nor stands on nothing then
 PACKED = frozenset({"floats", "clamp stands on nothing"})
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"below zero", "overlap", "off its feet"})
+_STANDING = frozenset({"overlap", "off its feet"})
 
 
 def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
-    """What reading found, with what is cut into, carried and below zero as the items stand now.
+    """What reading found, with what is cut into and carried as the items stand now.
 
     Args:
         before: as read.   after: with some bodies elsewhere.
@@ -216,7 +215,6 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
     together = [s.bodies for s in after.stretches if s.cut is not None]
     return [
         *kept,
-        *below_zero(items),
         *overlap_findings(after.bodies, together),
         *feet_findings(after.bodies, together, Masses(items)),
     ]

@@ -38,6 +38,9 @@ CAUTIONS = (
     "maker's instructions, local rules and qualified people decide."
 )
 
+#: what lies across the wire is told by its pair where that is not clear
+ACROSS = "holder across"
+
 #: the notes that say what was set, all of which are shown
 SET = "fitted"
 
@@ -291,10 +294,19 @@ def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
 
 
 def _not_told(result: Result) -> list[Finding]:
-    """The findings without those that the states' lines have told already."""
-    if account_of(result) is None:
-        return list(result.findings)
-    return [f for f in result.findings if f.state is None or f.severity == "note"]
+    """The findings without those that the first sentence, the states' lines or a pair have told already."""
+    pairs = sorted(result.pairs, key=_worst_first)
+    from_pair = bool(pairs) and pairs[0].verdict == result.verdict
+    said = None if from_pair or result.verdict == "clear" else _gravest(result)
+    states = account_of(result) is not None
+    met = {(p.item, p.cut) for p in pairs if p.head == "wire" and p.verdict in ("clash", "close")}
+    return [
+        f
+        for f in result.findings
+        if f is not said
+        and not (states and f.state is not None and f.severity != "note")
+        and not (f.kind == ACROSS and (f.item, f.cut) in met and not f.also)
+    ]
 
 
 def _few(notes: Sequence[Finding], width: int) -> str:
