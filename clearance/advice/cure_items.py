@@ -6,7 +6,7 @@ runs free of what it changes, margins kept, and the whole job says nothing that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -31,10 +31,6 @@ STEP = 0.1
 SHORTER = ("screw_below",)
 
 
-class Interrupted(Exception):
-    """The time for it is over."""
-
-
 class ItemCures:
     """Changes to single items of a scene.
 
@@ -54,30 +50,27 @@ class ItemCures:
             self._tried = TriedBodies(self.scene)
         return self._tried
 
-    def of(self, pair: Pair) -> list[Cure]:
+    def of(self, pair: Pair) -> Iterator[Cure]:
         """The changes to the item of a pair that cure it.
 
         Raises:
-            Interrupted: the time is over; nothing is known of the item then.
+            Interrupted: the time is over; there may be more.
         """
         k = self.index[pair.item]
         body = self.scene.bodies[k]
+        if body.kind == "machine":
+            return
         moving = with_all_on_them(self.scene, [body.name])
         parts = {b for s in self.scene.stretches for b in s.cut_bodies}
-        cures: list[Cure] = []
-        if body.kind == "machine":
-            return cures
         if not parts & set(moving):
-            cures += self._moves(k, moving)
+            yield from self._moves(k, moving)
             if body.kind == "laid":
-                cures += self._turns(k, moving)
+                yield from self._turns(k, moving)
         if body.library is not None:
-            cures += self._shorter(k)
-        return cures
+            yield from self._shorter(k)
 
     # ------------------------------------------------------------------------------------ what can be changed
-    def _moves(self, k: int, moving: Sequence[int]) -> list[Cure]:
-        found = []
+    def _moves(self, k: int, moving: Sequence[int]) -> Iterator[Cure]:
         for words, ways in self._ways(k):
             tried = []
             for way in ways:
@@ -93,9 +86,8 @@ class ItemCures:
                 if after is not None:
                     text = f'move "{self.scene.bodies[k].name}" by {d:g} mm {_towards(way, words)}'
                     along = (float(way[0]), float(way[1]), float(way[2]))
-                    found.append(self._cure("move", moving, d, d, text, after, along))
+                    yield self._cure("move", moving, d, d, text, after, along)
                     break
-        return found
 
     def _ways(self, k: int) -> list[tuple[str, list[np.ndarray]]]:
         """Ways to move, both directions of each: along what it stands on, X, Y."""
@@ -116,7 +108,7 @@ class ItemCures:
                     ways.insert(0, (words, [along, -along]))
         return ways
 
-    def _turns(self, k: int, moving: Sequence[int]) -> list[Cure]:
+    def _turns(self, k: int, moving: Sequence[int]) -> Iterator[Cure]:
         body = self.scene.bodies[k]
         about = body.T_MI[:2, 3]
         reach = max(
@@ -130,13 +122,12 @@ class ItemCures:
                 if after is not None:
                     change = 2.0 * reach * float(np.sin(np.radians(angle) / 2.0))
                     text = f'turn "{body.name}" by {way * angle:+g} degrees about Z'
-                    return [self._cure("turn", moving, way * angle, change, text, after)]
-        return []
+                    yield self._cure("turn", moving, way * angle, change, text, after)
+                    return
 
-    def _shorter(self, k: int) -> list[Cure]:
+    def _shorter(self, k: int) -> Iterator[Cure]:
         body = self.scene.bodies[k]
         params = body.library.params if body.library is not None else {}
-        found = []
         for name in SHORTER:
             had = params.get(name)
             if not isinstance(had, float) or not had:
@@ -157,14 +148,12 @@ class ItemCures:
                     else f"{name} = 0, none at all"
                 )
                 text = f'give "{body.name}" a shorter screw: {what}'
-                found.append(self._cure("shorten", [k], by, by, text, after))
-        return found
+                yield self._cure("shorten", [k], by, by, text, after)
 
     # ------------------------------------------------------------------------------------- how it is tried
     def _runs_free(self, there: Scene, moving: Sequence[int]) -> bool:
-        if self.budget.over:
-            raise Interrupted
-        return self.tried.clear(there.bodies, moving)
+        with self.budget.step("tried"):
+            return self.tried.clear(there.bodies, moving)
 
     def _smallest(
         self, there: Callable[[float], Scene], moving: Sequence[int], steps: Sequence[float], grain: float
@@ -192,19 +181,17 @@ class ItemCures:
 
     def _confirmed(self, after: Scene, moving: Sequence[int]) -> Told | None:
         """What the job says with the bodies changed; None where they are not clear, or it says more."""
-        if self.budget.over:
-            raise Interrupted
         wanted = set(moving)
         stretches = tuple(
             replace(s, bodies=tuple(b for b in s.bodies if b in wanted)) for s in after.stretches
         )
         # what reading found is about the scene as planned
-        pairs = check(replace(after, stretches=stretches, findings=())).pairs
+        with self.budget.step("heads of some", 0.2):
+            pairs = check(replace(after, stretches=stretches, findings=())).pairs
         if any(p.verdict != "clear" for p in pairs):
             return None
-        if self.budget.over:
-            raise Interrupted
-        told = of_change(self.scene, after)
+        with self.budget.step("job", 0.25):
+            told = of_change(self.scene, after)
         return told if told.grave <= self.before.grave else None
 
     def _cure(

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from clearance.advice.cure_items import Interrupted
 from clearance.advice.whole import Budget, Told, of_change, with_present
 from clearance.checking.result import Ailment, Cure, Result
 from clearance.checking.verdict import check
@@ -103,15 +102,12 @@ class StateCures:
 
     def _tried(self, change: _Change, state: State) -> Cure | None:
         """The change as a cure, where heads run free of what is put there and the job says no more."""
-        if self.budget.over:
-            raise Interrupted
         on, off = (change.bodies, ()) if change.on else ((), change.bodies)
         after = with_present(self.scene, change.cuts, on, off)
-        told = of_change(self.scene, after)
+        with self.budget.step("job", 0.25):
+            told = of_change(self.scene, after)
         if state.cut in told.bad_cuts() or not told.grave <= self.before.grave:
             return None
-        if self.budget.over:
-            raise Interrupted
         if on and not self._runs_free(after, set(on)):
             return None
         names = tuple(self.scene.bodies[k].name for k in change.bodies)
@@ -128,5 +124,6 @@ class StateCures:
             for new, old in zip(after.stretches, self.scene.stretches, strict=True)
         )
         stretches = tuple(s for s in stretches if s.bodies)
-        pairs = check(replace(after, stretches=stretches, findings=())).pairs
+        with self.budget.step("heads of some", 0.2):
+            pairs = check(replace(after, stretches=stretches, findings=())).pairs
         return all(p.verdict == "clear" for p in pairs)

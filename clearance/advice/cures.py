@@ -12,13 +12,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.advice.cure_items import Interrupted, ItemCures
+from clearance.advice.cure_items import ItemCures
 from clearance.advice.cure_states import StateCures
 from clearance.advice.edits import raised, upper_raised, with_all_on_them
 from clearance.advice.question import Question
 from clearance.advice.raises import PACKED, find_raises
 from clearance.advice.upper import UpperRule
-from clearance.advice.whole import Budget, Key, as_told, of_change
+from clearance.advice.whole import Budget, Interrupted, Key, as_told, of_change
 from clearance.checking.pairs import judge
 from clearance.checking.result import Ailment, Cure, Cures, Pair, Result
 from clearance.errors import InputError
@@ -42,7 +42,9 @@ def find_cures(result: Result, budget: Budget | None = None) -> Cures:
     bad = [pair for pair in result.pairs if pair.verdict in ("clash", "close") and pair.item in there]
     order = {"clash": 0, "close": 1}
     bad.sort(key=lambda p: (order[p.verdict], np.inf if p.spare is None else p.spare))
-    search = _CureSearch(result, bad, budget or Budget(max(result.check_s, LEAST_TIME)))
+    # neither longer by the clock nor by the processor's time, however many processes checked
+    took = min(result.check_s, result.spent_s or result.check_s)
+    search = _CureSearch(result, bad, budget or Budget(max(took, LEAST_TIME)))
     return search.run()
 
 
@@ -64,9 +66,11 @@ class _CureSearch:
             return Cures((), (), ())
         whole: list[Cure] = []
         if self.bad:
-            for way in (self.by_raise, self.by_upper):
-                if not self.budget.over:
+            for way, item in ((self.by_raise, "all on the table"), (self.by_upper, "the upper head")):
+                try:
                     whole += way()
+                except Interrupted:
+                    self.left.append(item)
         ailments: list[Ailment] = []
         for state in wrong:
             try:
@@ -99,7 +103,8 @@ class _CureSearch:
             try:
                 if not any(c.kind == "raise upper head" for c in cures):
                     cures += self._upper(pair.item)
-                cures += items.of(pair)
+                for cure in items.of(pair):
+                    cures.append(cure)
             except Interrupted:
                 self.left.append(item)
                 if not cures:
@@ -114,14 +119,16 @@ class _CureSearch:
         if self.leaning:
             return []
         try:
-            answer = find_raises(self.scene, touch_free=False)
+            with self.budget.step("raises", 0.3):
+                answer = find_raises(self.scene, touch_free=False)
         except InputError:
             return []
         s = answer.smallest
         # the windows are confirmed already: by FCL, inside both their ends, for every head and body
         if s is None or s <= 0.0 or answer.verdict != "clear":
             return []
-        after = of_change(self.scene, raised(self.scene, with_all_on_them(self.scene, None), s))
+        with self.budget.step("job", 0.25):
+            after = of_change(self.scene, raised(self.scene, with_all_on_them(self.scene, None), s))
         new = after.grave - self.before.grave
         if not all(self._is_packed(key) for key in new):
             return []
@@ -155,16 +162,22 @@ class _CureSearch:
         rules = [self._upper_rule(k) for k in range(len(self.scene.stretches))]
         index = {body.name: k for k, body in enumerate(self.scene.bodies)}
         query = SweepQuery(self.scene, only=None if item is None else [index[item]])
-        gaps = Question(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
+        with self.budget.step("upper raises", 0.15):
+            gaps = Question(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
         gaps = [g for g in gaps if g[1] - g[0] >= FINE]
-        if not gaps or self.budget.over:
+        if not gaps:
             return []
         by = round(float(np.ceil(gaps[0][0] / FINE + 1e-9)) * FINE, 6)
         there = upper_raised(self.scene, by)
-        query = SweepQuery(there)
-        pairs = [p for one in judge(query, [r for r in query.runs if r.head != "lower"]) for p in one.pairs]
-        after = of_change(self.scene, there)
-        if not self._helps(pairs, wanted) or not after.grave <= self.before.grave:
+        with self.budget.step("heads", 0.5):
+            query = SweepQuery(there)
+            runs = [run for run in query.runs if run.head != "lower"]
+            pairs = [pair for one in judge(query, runs) for pair in one.pairs]
+        if not self._helps(pairs, wanted):
+            return []
+        with self.budget.step("job", 0.25):
+            after = of_change(self.scene, there)
+        if not after.grave <= self.before.grave:
             return []
         lower = [p for p in self.result.pairs if p.head == "lower"]
         done = after.clear and all(p.verdict == "clear" for p in [*pairs, *lower])

@@ -4,13 +4,13 @@ holds each part in each state, threading, what comes free. Heads and their dista
 
 from __future__ import annotations
 
-import os
-import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from clearance.advice.raises import as_they_stand
 from clearance.checking.result import Result
+from clearance.parallel import processor_time
 from clearance.process.account import Account
 from clearance.process.check import told
 from clearance.scene.model import Finding, Scene, Stretch
@@ -93,10 +93,8 @@ def with_present(scene: Scene, cuts: Iterable[str], on: Iterable[int], off: Iter
     return replace(scene, stretches=tuple(new))
 
 
-def _spent() -> float:
-    """Processor time of this process and of those that it waited for, s."""
-    times = os.times()
-    return max(time.process_time(), times.user + times.system) + times.children_user + times.children_system
+class Interrupted(Exception):
+    """The time for it is over."""
 
 
 @dataclass
@@ -104,8 +102,9 @@ class Budget:
     """How long may be searched, s of processor time; ``clock`` tells how much has been spent."""
 
     seconds: float
-    clock: Callable[[], float] = _spent
+    clock: Callable[[], float] = processor_time
     began: float = field(init=False)
+    took: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.began = self.clock()
@@ -117,3 +116,20 @@ class Budget:
     @property
     def over(self) -> bool:
         return self.left <= 0.0
+
+    @contextmanager
+    def step(self, name: str, share: float = 0.0) -> Iterator[None]:
+        """Something that cannot be broken off: it is begun only where there is time for it.
+
+        Args:
+            name: what was done under the same name before took about as long.
+            share: of the whole time, that it takes where nothing is known.
+
+        Raises:
+            Interrupted: there is no time for it.
+        """
+        if self.left <= self.took.get(name, share * self.seconds):
+            raise Interrupted
+        began = self.clock()
+        yield
+        self.took[name] = self.clock() - began

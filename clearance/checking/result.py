@@ -233,7 +233,7 @@ class Result:
 
     Attributes:
         moves: every move of every head, where they were asked for.
-        check_s: seconds it took.
+        check_s: seconds it took.   spent_s: of processor time, with other processes; 0 where not measured.
         cures: what would cure what is wrong, where that was looked for; else None.
     """
 
@@ -244,6 +244,7 @@ class Result:
     findings: tuple[Finding, ...]
     moves: Sequence[MoveDistance] = ()
     check_s: float = 0.0
+    spent_s: float = 0.0
     cures: Cures | None = None
 
     def __repr__(self) -> str:

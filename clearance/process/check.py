@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from clearance.checking.verdict import Progress, worst
+from clearance.parallel import processor_time
 from clearance.process.findings import Checked
 from clearance.process.findings import check as check_access
 from clearance.scene.model import Finding, Scene
@@ -21,11 +22,12 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 
     They stand in ``Checked.account``.
     """
+    spent = processor_time()
     result = check_access(scene, _account, moves=moves, progress=progress)
     began = time.perf_counter()
     made = result.facts.account
     if made is None or not made.states:
-        return result
+        return replace(result, spent_s=processor_time() - spent)
     findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
     cuts = tuple(
         replace(
@@ -39,6 +41,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
         cuts=cuts,
         findings=tuple(findings),
         check_s=result.check_s + time.perf_counter() - began,
+        spent_s=processor_time() - spent,
         account=made,
     )
 
