@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes
 from clearance.mesh.sections import THIN, Outline
-from clearance.process.runs import Run, kerf
+from clearance.process.runs import Run
 from clearance.scene.model import Body
 
 Array = NDArray[np.float64]
@@ -107,7 +107,7 @@ class Stock:
     # ------------------------------------------------------------------------------------ what happens to it
     def cut(self, run: Run) -> None:
         """Take the kerf of a run, or of a bit of one, out."""
-        drawn = kerf(run.line(self._level), self.width)
+        drawn = run.kerf(self._level, self.width)
         if drawn.is_empty or not drawn.intersects(self.shadow):
             return
         self._runs.append(run)
@@ -163,7 +163,7 @@ class Stock:
             return lost, centre
         pieces = self._each_level(self._pieces, shapely.union_all(self._pieces))
         every = [
-            [shapely.union_all([piece, *(kerf(run.line(float(z)), self.width) for run in self._runs)])]
+            [shapely.union_all([piece, *(run.kerf(float(z), self.width) for run in self._runs)])]
             for z, piece in zip(self.slabs.z, pieces, strict=True)
         ]
         ((lost, centre),) = self.slabs.over_each(every)
@@ -183,7 +183,7 @@ class Stock:
             return [region] * len(self.slabs.z)
         found = []
         for z in self.slabs.z:
-            drawn = shapely.union_all([kerf(run.line(float(z)), self.width) for run in around])
+            drawn = shapely.union_all([run.kerf(float(z), self.width) for run in around])
             rings = [
                 shapely.Polygon(hole)
                 for each in shapely.get_parts(drawn)
