@@ -95,7 +95,7 @@ def story(scene: Scene) -> Story:
             if not body.closed:
                 continue
             if part not in states:
-                told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
+                told.outlines[part] = body.outline
                 states[part] = _State(scene, part, told, wire)
             for bit in run.bits():
                 states[part].step(bit, told)

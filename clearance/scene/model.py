@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
+from clearance.mesh.sections import Outline
+from clearance.mesh.slabs import Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, MachineModel, Margins
@@ -155,6 +157,16 @@ class Body:
     def crowd(self) -> Crowd:
         """The boxes of the triangles, in their order."""
         return Crowd(*boxes_of(self.triangles_M))
+
+    @cached_property
+    def outline(self) -> Outline:
+        """The body seen from above, by its slices."""
+        return Outline(self.triangles_M, boxes=(self.crowd.low, self.crowd.high))
+
+    @cached_property
+    def slabs(self) -> Slabs:
+        """Its slices, so that volumes are exact."""
+        return Slabs(self.triangles_M, (self.crowd.low, self.crowd.high), self.outline)
 
     @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
