@@ -96,7 +96,7 @@ def find_placement(result: Result) -> PlacementAnswer:
     turn, turn_binds = _turn(scene, about)
     standing = Standing(scene, before, about)
     if standing.judged:
-        box, binds, turn = _as_it_stands(standing, box, binds, turn)
+        box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
     together = _together(query, covered, box, turn, about)
     if standing.judged and together:
         corners = [(x, y, turn[x > 0.0]) for x in box[:2] for y in box[2:]]
@@ -115,8 +115,12 @@ def find_placement(result: Result) -> PlacementAnswer:
 
 
 def _as_it_stands(
-    standing: Standing, box: Box, binds: tuple[Binds, ...], turn: tuple[float, float]
-) -> tuple[Box, tuple[Binds, ...], tuple[float, float]]:
+    standing: Standing,
+    box: Box,
+    binds: tuple[Binds, ...],
+    turn: tuple[float, float],
+    turn_binds: tuple[str | None, str | None],
+) -> tuple[Box, tuple[Binds, ...], tuple[float, float], tuple[str | None, str | None]]:
     """The box and the turn, less what takes a part off what carries and holds it."""
     sides, bound = list(box), list(binds)
     for k, limit in enumerate(box):
@@ -125,15 +129,19 @@ def _as_it_stands(
             return standing.wrong(d, 0.0) if k < 2 else standing.wrong(0.0, d)
 
         sides[k], why = standing.end(limit, moved, GRAIN)
-        if why:
-            bound[k] = Binds(SIDES[k], sides[k], why=why)
+        if why is not None:
+            about = f'"{why.item}": ' if why.item else ""
+            bound[k] = Binds(SIDES[k], sides[k], why=about + why.message)
     share = standing.share([(x, y, 0.0) for x in sides[:2] for y in sides[2:]])
     if share < 1.0:
         sides = [share * side for side in sides]
-        why = "what carries or holds it, at a corner of the box"
-        bound = [Binds(SIDES[k], sides[k], why=why) for k in range(4)]
-    ends = [standing.end(end, lambda a: standing.wrong(0.0, 0.0, a), TURN_GRAIN)[0] for end in turn]
-    return (sides[0], sides[1], sides[2], sides[3]), tuple(bound), (ends[0], ends[1])
+        corner = "what carries or holds it, at a corner of the box"
+        bound = [Binds(SIDES[k], sides[k], why=corner) for k in range(4)]
+    ends, named = list(turn), list(turn_binds)
+    for k, end in enumerate(turn):
+        ends[k], why = standing.end(end, lambda a: standing.wrong(0.0, 0.0, a), TURN_GRAIN)
+        named[k] = named[k] if why is None else why.item
+    return (sides[0], sides[1], sides[2], sides[3]), tuple(bound), (ends[0], ends[1]), (named[0], named[1])
 
 
 def least_to_spare(result: Result) -> tuple[Pair, ...]:

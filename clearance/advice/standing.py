@@ -49,11 +49,13 @@ class Standing:
         found, _ = told(there)
         return next((f for f in found if f.severity != "note" and key_of(f) not in self.known), None)
 
-    def end(self, limit: float, at: Callable[[float], Finding | None], grain: float) -> tuple[float, str]:
-        """How far it may go towards a limit, and why no farther; ("" where it may all the way)."""
+    def end(
+        self, limit: float, at: Callable[[float], Finding | None], grain: float
+    ) -> tuple[float, Finding | None]:
+        """How far it may go towards a limit, and what is wrong farther on; None where it may all the way."""
         why = at(limit)
         if why is None:
-            return limit, ""
+            return limit, None
         low, high = 0.0, limit
         while abs(high - low) > grain:
             middle = (low + high) / 2.0
@@ -62,7 +64,7 @@ class Standing:
                 low = middle
             else:
                 high, why = middle, found
-        return low, f'"{why.item}": {why.message}' if why.item else why.message
+        return low, why
 
     def share(self, places: Sequence[tuple[float, float, float]]) -> float:
         """The largest share of the way to all these shifts and turns at which all is right; 0: at none."""
