@@ -16,9 +16,9 @@ from clearance.advice.cure_items import ItemCures
 from clearance.advice.cure_states import StateCures
 from clearance.advice.edits import raised, upper_raised, with_all_on_them
 from clearance.advice.question import Question
-from clearance.advice.raises import PACKED, find_raises
+from clearance.advice.raises import find_raises
 from clearance.advice.upper import UpperRule
-from clearance.advice.whole import Budget, Interrupted, Key, as_told, of_change
+from clearance.advice.whole import Budget, Interrupted, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
 from clearance.checking.result import Ailment, Cure, Cures, Pair, Result
 from clearance.errors import InputError
@@ -127,20 +127,13 @@ class _CureSearch:
         # the windows are confirmed already: by FCL, inside both their ends, for every head and body
         if s is None or s <= 0.0 or answer.verdict != "clear":
             return []
-        with self.budget.step("job", 0.25):
-            after = of_change(self.scene, raised(self.scene, with_all_on_them(self.scene, None), s))
-        new = after.grave - self.before.grave
-        if not all(self._is_packed(key) for key in new):
+        with self.budget.step("raised", 0.1):
+            after = of_raise(self.before, raised(self.scene, with_all_on_them(self.scene, None), s))
+        if not after.grave <= self.before.grave:
             return []
+        done = after.clear and all(p.verdict in ("clear", "clash", "close") for p in self.result.pairs)
         text = f"raise the part zero and all on the table by {s:g} mm"
-        return [Cure("raise", answer.items, s, s, all(self._is_packed(key) for key in after.grave), text)]
-
-    def _is_packed(self, key: Key) -> bool:
-        severity, kind, item, _ = key
-        if severity == "note":
-            return True
-        body = next((b for b in self.scene.bodies if b.name == item), None)
-        return kind in PACKED and body is not None and body.stands_on is None
+        return [Cure("raise", answer.items, s, s, done, text)]
 
     def by_upper(self) -> list[Cure]:
         """The upper head alone, raised until it is clear of all."""

@@ -13,6 +13,7 @@ from clearance.checking.result import Result
 from clearance.parallel import processor_time
 from clearance.process.account import Account
 from clearance.process.check import told
+from clearance.process.findings import look
 from clearance.scene.model import Finding, Scene, Stretch
 
 #: what a finding is about, its figures left out
@@ -65,6 +66,23 @@ def of_change(before: Scene, after: Scene) -> Told:
     """
     findings, account = told(replace(after, findings=tuple(as_they_stand(before, after))))
     return Told(tuple(findings), account)
+
+
+#: what is told of how things stand and are held, which goes up with all that stands on the table
+STANDING = frozenset({"off its feet", "too heavy", "does not hold", "overlap"})
+
+
+def of_raise(before: Told, after: Scene) -> Told:
+    """The same where all that stands on the table is raised: how it stands and is held stays as it was.
+
+    Args:
+        before: what the job says as planned.   after: the scene raised.
+    """
+    account = before.account
+    found = [f for f in look(after)[1] if f.kind not in STANDING]
+    stays = [f for f in before.findings if f.state is not None or f.kind in STANDING]
+    read = [f for f in after.findings if f.kind not in STANDING]
+    return Told((*read, *stays, *found), account)
 
 
 def with_present(scene: Scene, cuts: Iterable[str], on: Iterable[int], off: Iterable[int]) -> Scene:
