@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
-    from clearance.checking.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
+    from clearance.checking.result import Ailment, Cure, Cures, CutResult, MoveDistance, Pair, Result
     from clearance.process.findings import Checked, Facts
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
@@ -43,6 +43,7 @@ __all__ = [
     "Checked",
     "ClearanceError",
     "Cure",
+    "Cures",
     "Cut",
     "CutResult",
     "Facts",
@@ -83,7 +84,7 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
-    "checking.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
+    "checking.result": ("Ailment", "Cure", "Cures", "CutResult", "MoveDistance", "Pair", "Result"),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
 }
@@ -193,8 +194,10 @@ def find_raises(
     return find(_scene(setup), _names(items), within)
 
 
-def find_cures(result: Result) -> tuple[Ailment, ...]:
-    """What else would cure it: for the worst items the smallest single changes that work, each confirmed.
+def find_cures(result: Result) -> Cures:
+    """What else would cure it: single changes that work, each confirmed against the whole job.
+
+    It is looked for as long as the check took at most; a sequence of what is wrong, each with its cures.
 
     Args:
         result: of ``check``.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from clearance.process.removal import Piece
-from clearance.process.runs import Run, kerf
+from clearance.process.runs import Run
 from clearance.process.stock import Metal
 from clearance.scene.model import Scene
 
@@ -49,7 +49,7 @@ def _ring(piece: Piece, z: float, wire: float) -> Any:
     """What the wire goes around at a height; None where its way is no ring."""
     import shapely
 
-    drawn = kerf(piece.run.line(z), wire)
+    drawn = piece.run.kerf(z, wire)
     rings = [
         shapely.Polygon(hole)
         for each in shapely.get_parts(drawn)

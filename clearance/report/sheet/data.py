@@ -278,7 +278,8 @@ def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
-    from clearance.report.terminal import lines, verdict_sentence
+    from clearance.report.cures import lines
+    from clearance.report.terminal import verdict_sentence
 
     scene = result.scene
     facts = result.facts if isinstance(result, Checked) else None
