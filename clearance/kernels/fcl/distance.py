@@ -182,7 +182,7 @@ class Bodies:
         return (path.shape, shape) in self._repeated
 
     def make_repeated(self) -> None:
-        """Make the envelopes of what comes often; of large bodies each head is shown a part, and needs its own."""
+        """Make the envelopes of what comes often; not beside large bodies, where each head needs its own."""
         if any(len(body.triangles_M) >= MANY for body in self.bodies):
             return
         for path, pieces in self._repeated.values():
