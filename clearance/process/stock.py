@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes
 from clearance.mesh.sections import THIN, Outline
 from clearance.process.runs import Run, kerf
-from clearance.scene.model import Body
+from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
 
@@ -30,6 +30,12 @@ LEVELS = 60
 #: a facet that covers less than this share of its box's longest side squared, in plan, is upright
 UPRIGHT = 1e-7
 _GAUSS = np.array([0.5 - 0.5 / np.sqrt(3.0), 0.5 + 0.5 / np.sqrt(3.0)])
+
+
+def kerf_width(scene: Scene) -> float:
+    """How wide a kerf is, mm: the wire and its spark gap on either side."""
+    gap = SPARK_GAP if scene.spark_gap is None else scene.spark_gap
+    return float(scene.known_machine.wire) + 2.0 * gap
 
 
 @dataclass(frozen=True)
