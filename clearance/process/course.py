@@ -179,7 +179,10 @@ class Course:
         stops = [f'"{_short(phase.state.name)}"' for phase in phases if phase.stops]
         pieces = [f'"state {phase.state.n}" ({phase.state.name})' for phase in phases if not phase.stops]
         raise InputError(
-            None, "--after", f'there is no cut, stop or state "{name}"', "one of " + ", ".join([*stops, *cuts, *pieces])
+            None,
+            "--after",
+            f'there is no cut, stop or state "{name}"',
+            "one of " + ", ".join([*stops, *cuts, *pieces]),
         )
 
     # ------------------------------------------------------------------------------------- seen from above

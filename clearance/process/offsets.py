@@ -102,7 +102,11 @@ def _level(lines: Sequence[Any], levels: Sequence[Sequence[Any]]) -> int:
             continue
         other = shapely.multilinestrings(near)
         shares = [
-            float((shapely.distance(shapely.line_interpolate_point(line, at, normalized=True), other) <= NEAR).mean())
+            float(
+                (
+                    shapely.distance(shapely.line_interpolate_point(line, at, normalized=True), other) <= NEAR
+                ).mean()
+            )
             for line in lines
         ]
         if float(np.dot(shares, lengths)) >= SHARE * sum(lengths):
@@ -120,7 +124,10 @@ def _ends(bits: Sequence[Run], freed: Sequence[Piece], before: Sequence[Any]) ->
             continue
         edge = piece.outline.exterior
         at = shapely.line_interpolate_point(edge, (np.arange(PLACES) + 0.5) / PLACES, normalized=True)
-        if before and float((shapely.distance(at, shapely.multilinestrings(list(before))) <= NEAR).mean()) >= BEFORE:
+        if (
+            before
+            and float((shapely.distance(at, shapely.multilinestrings(list(before))) <= NEAR).mean()) >= BEFORE
+        ):
             return True
     return False
 
