@@ -30,7 +30,7 @@ class There:
         cut: the bits of runs that are cut by then, in order.
         gone: pieces that fell, were washed away or were taken out.
         free: pieces that came free and are there still.
-        next: the cut that runs, or goes on, from here; None at the end of the job.
+        next: the cut that runs, or goes on, from here; None where the job ends or something is moved first.
         after: the bit that ended just now; None where a cut is yet to begin.
     """
 
@@ -138,9 +138,16 @@ class Course:
         return phases, left, bit_by_bit
 
     def _next(self, every: list[Moment], moment: int, done: int) -> Stretch | None:
-        """The cut of the next bit, ``done`` of the moment's own left out; None where there is none."""
-        rest = [*every[moment].steps[done:], *(step for one in every[moment + 1 :] for step in one.steps)]
-        return rest[0].bit.stretch if rest else None
+        """The cut of the next bit, ``done`` of the moment's own left out; None where there is none, or where
+        somebody moves something before it."""
+        if every[moment].steps[done:]:
+            return every[moment].steps[done].bit.stretch
+        for one in every[moment + 1 :]:
+            if one.move:
+                return None
+            if one.steps:
+                return one.steps[0].bit.stretch
+        return None
 
     @property
     def phases(self) -> list[Phase]:
@@ -154,7 +161,7 @@ class Course:
 
     # ------------------------------------------------------------------------------------- by name
     def after(self, name: str) -> tuple[str, There]:
-        """What stands there after a cut, or as a state begins; with what that moment is called.
+        """What stands there after a cut, or as a state begins; with words for when that is.
 
         Args:
             name: of a cut; of a state, its beginning up to a comma, or "state 3".
@@ -168,7 +175,7 @@ class Course:
         asked = _plain(name)
         for phase in phases:
             if asked in (_plain(phase.state.name), f"state {phase.state.n}", _short(phase.state.name)):
-                return phase.state.name, phase.begun
+                return _when(phase.state), phase.begun
         for phase in phases:
             for one in phase.freed:
                 if asked == _plain(piece_name(one.piece)):
@@ -209,6 +216,13 @@ class Course:
         level = (low + high) / 2.0 if z is None else z
         width = kerf_width(self.scene)
         return kerf([chain for bit in there.bits(part) for chain in bit.line(level)], width)
+
+
+def _when(state: State) -> str:
+    """When a state begins, in words."""
+    if state.begins == "start":
+        return "at the start"
+    return f"after {state.name}" if state.begins == "stop" else state.name
 
 
 def _plain(name: str) -> str:
