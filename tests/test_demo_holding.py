@@ -256,9 +256,9 @@ def test_nest_is_clear_with_its_strap_moved() -> None:
 
 
 def test_nest_s_strap_has_to_be_moved(tmp_path: Path) -> None:
-    """The straps' tips are at X 94.5, 24 beyond the screw at 58 + 12.5, and 12 wide: in front to Y 134, at the
-    back to Y 186. The rough wire of the front notch turns about (108, 117) with a radius of 3 - 0.185; that of
-    the back notch runs along X 105.185 from Y 193 on. Both are nearer than the nut's radius."""
+    """The straps' tips are at X 94.5, 24 beyond the screw at 58 + 12.5, and 12 wide: in front to Y 134, at
+    the back to Y 186. The rough wire of the front notch turns about (108, 117) with a radius of 3 - 0.185;
+    that of the back notch runs along X 105.185 from Y 193 on. Both are nearer than the nut's radius."""
     assert hypot(108 - 94.5, 134 - 117) - (3 - 0.185) < NUT
     assert hypot(105.185 - 94.5, 193 - 186) < NUT
     both = changed(
