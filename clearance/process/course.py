@@ -102,6 +102,7 @@ class Course:
         self.states = () if result.account is None else result.account.states
         self._runs = [run for run, _ in result.facts.threaded]
         self._pieces = list(result.facts.pieces)
+        self._shadows: dict[int, Any] = {}
 
     @cached_property
     def _told(self) -> tuple[list[Phase], dict[str, There], list[There]]:
@@ -209,6 +210,17 @@ class Course:
     def piece(self, there: There, one: Fate) -> Any:
         """A free piece seen from above, its kerfs taken off (shapely)."""
         return one.piece.outline.difference(self.kerfs(there, one.piece.part))
+
+    def standing(self, there: There, part: int) -> Any:
+        """All metal of a part that is there, pieces that are free with it, seen from above (shapely)."""
+        import shapely
+
+        from clearance.mesh.sections import Outline
+
+        if part not in self._shadows:
+            self._shadows[part] = Outline(self.scene.bodies[part].triangles_M).shadow
+        away = [piece.outline for piece in there.gone if piece.part == part]
+        return self._shadows[part].difference(shapely.union_all([*away, self.kerfs(there, part)]))
 
     def kerfs(self, there: There, part: int, z: float | None = None) -> Any:
         """All that the wire took out of a part, at a height (machine Z, halfway up where it is left out)."""

@@ -6,7 +6,6 @@ What is gone or off is not drawn, and carries no figure.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,15 +98,7 @@ def _there(course: Course, there: There, pair: Pair) -> bool:
         return False
     if pair.on_item is None or not there.bits(index):
         return True
-    return _on_metal(course, there, index, np.asarray(pair.on_item, dtype=float))
-
-
-def _on_metal(course: Course, there: There, part: int, place: Any) -> bool:
-    """Whether a place lies on what is left of a part, or on a free piece of it, seen from above."""
     import shapely
 
-    gone = [piece.outline for piece in there.gone if piece.part == part]
-    point = shapely.Point(place[0], place[1])
-    return not any(
-        outline.contains(point) and outline.boundary.distance(point) > ON_METAL for outline in gone
-    )
+    place = shapely.Point(float(pair.on_item[0]), float(pair.on_item[1]))
+    return float(course.standing(there, index).distance(place)) <= ON_METAL
