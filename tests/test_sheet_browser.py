@@ -177,7 +177,8 @@ ROWS = """[...document.querySelectorAll('.fetch tbody tr')].map(row => [
 TITLES = (
     "Fetch and put up",
     "Zero and heads",
-    "Stops",
+    "The job, stop by stop",
+    "Passes and their D",
     "Try with a feeler",
     "Cautions",
     "Signed",

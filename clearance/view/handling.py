@@ -253,9 +253,9 @@ class Handling:
         """The rows to draw a dimension line for: the worst, one an item, or one a head."""
         out: dict[str, Row] = {}
         for row in self.rows():
-            if not self.present(row.item) or self.going.lacks(self.run + SAME, row.item, row.on_item):
+            if row.on_head is None or row.on_item is None or not self.present(row.item):
                 continue
-            if row.on_head is not None and row.on_item is not None:
+            if not self.going.lacks(self.run + SAME, row.item, row.on_item):
                 out.setdefault(row.item if self.item is None else row.head, row)
         return tuple(out.values())[:most]
 

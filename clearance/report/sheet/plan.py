@@ -99,7 +99,7 @@ def _passes(passes: Sequence[Pass]) -> Html:
         return Html("")
     if all(one.d is None and one.what == "rough" for one in passes):
         words = "One pass each, and no offset D to key in: the programs have the wire's own path."
-        return section("Passes and their offsets", tag("p", words), cls="passes")
+        return section("Passes and their D", tag("p", words), cls="passes")
     rows = []
     before: str | None = None
     for one in passes:
@@ -124,7 +124,7 @@ def _passes(passes: Sequence[Pass]) -> Html:
         )
         before = after
     headings = ("After", "Cut", "Pass", "Offset", "mm, key in", "Begins at")
-    return section("Passes and their offsets", table(headings, rows), cls="passes")
+    return section("Passes and their D", table(headings, rows), cls="passes")
 
 
 # -------------------------------------------------------------------------------------------- the drawing
