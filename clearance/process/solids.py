@@ -16,6 +16,7 @@ from clearance.process.course import Course, There
 from clearance.process.freed import Fate
 from clearance.process.runs import Run
 from clearance.process.stock import kerf_width
+from clearance.scene.model import Body
 from clearance.scene.overlaps import solid_of
 
 Array = NDArray[np.float64]
@@ -24,6 +25,8 @@ Array = NDArray[np.float64]
 BEYOND = 1.0
 #: splinters that two cuts leave between them are not drawn, mm3
 SPLINTER = 0.5
+#: of a part of more triangles a coarser one is cut where it is shown in many forms: moved by so much, mm
+MANY, MOVED = 60_000, (0.02, 0.1, 0.3)
 #: faces within this are one, mm
 FLAT = 1e-3
 #: corners of a leaning wire's kerf, seen along it
@@ -38,15 +41,32 @@ class Solids:
     free: list[tuple[Fate, Array]] = field(default_factory=list)
 
 
-def solids(course: Course, there: There, part: int) -> Solids | None:
-    """What is left of a part, and the pieces that are free; None where its model is no solid."""
+def blank(body: Body) -> Any:
+    """A part before it is cut, as a solid to draw from again and again: of fewer triangles where it has many.
+
+    ``None`` where its model is no solid.
+    """
+    solid = solid_of(body.triangles_M) if body.closed else None
+    for moved in MOVED:
+        if solid is not None and solid.num_tri() > MANY:
+            solid = solid.simplify(moved)
+    return solid
+
+
+def solids(course: Course, there: There, part: int, whole: Any = None) -> Solids | None:
+    """What is left of a part, and the pieces that are free; None where its model is no solid.
+
+    Args:
+        whole: the part as ``blank`` gives it, where that is known already.
+    """
     body = course.scene.bodies[part]
-    whole = solid_of(body.triangles_M) if body.closed else None
-    if whole is None:
-        return None
     bits = there.bits(part)
     if not bits:
         return Solids(body.triangles_M)
+    if whole is None and body.closed:
+        whole = solid_of(body.triangles_M)
+    if whole is None:
+        return None
     low, high = (float(corner[2]) for corner in body.crowd.box)
     return _parted(whole - _kerfs(course, there, part, bits, (low, high)), there, part, (low, high))
 

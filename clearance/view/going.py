@@ -15,7 +15,7 @@ import numpy as np
 from clearance.checking.result import Result
 from clearance.process.course import Course, There
 from clearance.process.findings import Checked
-from clearance.process.solids import solids
+from clearance.process.solids import blank, solids
 from clearance.view import meshes
 from clearance.view.description import Drawing, Shape
 
@@ -58,8 +58,9 @@ def going(result: Result, drawing: Drawing) -> tuple[Drawing, Going]:
         if part is None or shape.role != "part" or not any(there.bits(part) for _, there in moments):
             shapes.append(replace(shape, there=True))
             continue
-        changes = _changes(moments, part, len(shape.triangles))
-        shapes += _forms(course, part, shape, changes)
+        whole = blank(bodies[part])
+        changes = _changes(moments, part, len(shape.triangles) if whole is None else whole.num_tri())
+        shapes += _forms(course, part, shape, changes, whole)
         left[shape.name] = tuple((since, course.standing(there, part)) for since, there in changes)
     labels = tuple(replace(label, text=label.text.removesuffix(OFF)) for label in drawing.labels)
     return replace(drawing, shapes=tuple(shapes), labels=labels), Going(left)
@@ -119,12 +120,14 @@ def _changes(moments: Sequence[tuple[float, There]], part: int, facets: int) -> 
     return changes
 
 
-def _forms(course: Course, part: int, shape: Shape, changes: Sequence[tuple[float, There]]) -> list[Shape]:
+def _forms(
+    course: Course, part: int, shape: Shape, changes: Sequence[tuple[float, There]], whole: Any
+) -> list[Shape]:
     """A part as it is from one moment to the next, and its pieces that are free."""
     made: list[Shape] = []
     ends = [since for since, _ in changes[1:]] + [END]
     for (since, there), until in zip(changes, ends, strict=True):
-        parts = solids(course, there, part)
+        parts = None if whole is None else solids(course, there, part, whole)
         forms = [shape.triangles] if parts is None else [parts.metal, *(t for _, t in parts.free)]
         if not there.bits(part):
             forms = [shape.triangles]
