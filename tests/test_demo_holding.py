@@ -256,6 +256,7 @@ def test_nest_is_clear_with_its_strap_moved() -> None:
     ]
 
 
+@pytest.mark.slow
 def test_nest_s_strap_has_to_be_moved(tmp_path: Path) -> None:
     """The straps' tips are at X 94.5, 24 beyond the screw at 58 + 12.5, and 12 wide: in front to Y 134, at
     the back to Y 186. The rough wire of the front notch turns about (108, 117) with a radius of 3 - 0.185;

@@ -22,7 +22,7 @@ from clearance.process.freed import fate, lift_by, piece_name, way_out
 from clearance.process.offsets import Pass, passes
 from clearance.process.solids import solids
 from tests.access_bench import block, line, post, scene
-from tests.sheet_setups import DEMOS
+from tests.nest_job import nest_result
 from tests.test_process_states import FRAME, LEFT, RIGHT, ROUGH, SECOND, STRAP, TAB, judged
 
 PLATE_OF_DEMO = 2
@@ -30,7 +30,7 @@ PLATE_OF_DEMO = 2
 
 @lru_cache
 def nest() -> Course:
-    return Course(clearance.check(clearance.load(str(DEMOS / "riveting_nest.toml"))))
+    return Course(nest_result())
 
 
 def names(course: Course, there: There) -> set[str]:

@@ -16,7 +16,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import clearance
 from clearance.view import going as module
 from clearance.view import picture
 from clearance.view.description import Drawing
@@ -24,7 +23,7 @@ from clearance.view.drawing import describe
 from clearance.view.going import Going, going
 from clearance.view.handling import Handling
 from clearance.view.raised import Raised, no_raises
-from tests.sheet_setups import DEMOS
+from tests.nest_job import SETUP, nest_result
 from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged
 
 #: 10, 14, 2 and 14 moves, and a way of one move before each but the first
@@ -37,7 +36,7 @@ PLATE = 170.0 * 130
 
 @lru_cache
 def nest() -> tuple[Drawing, Handling]:
-    result = clearance.check(clearance.load(str(DEMOS / "riveting_nest.toml")))
+    result = nest_result()
     drawing, gone = going(result, describe(result))
     return drawing, Handling(result, Raised(result, no_raises()), gone)
 
@@ -166,8 +165,8 @@ print(json.dumps(out))
 @pytest.mark.draws
 def test_actors_come_and_go(tmp_path: Path) -> None:
     environment = picture.environments(sys.platform, dict(os.environ))[-1]
-    command = [sys.executable, "-c", ON_ACTORS, str(DEMOS / "riveting_nest.toml"), str(tmp_path)]
-    done = subprocess.run(command, env=environment, capture_output=True, text=True, cwd=DEMOS.parent)
+    command = [sys.executable, "-c", ON_ACTORS, str(SETUP), str(tmp_path)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, cwd=SETUP.parent.parent)
     assert done.returncode == 0, done.stderr
     begin, tab, front, end = (set(names) for names in json.loads(done.stdout))
     assert begin == tab

@@ -18,16 +18,15 @@ from clearance.checking.result import Result
 from clearance.errors import InputError
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe, small_places, stretch_shown, worst_pair
-from tests.sheet_setups import DEMOS
+from tests.nest_job import SETUP, nest_result
 from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged
 
 ALWAYS = {"left rail", "right rail", "nest plate", "right strap"}
 SLUG = 'slug of "window, tab"'
 
 
-@lru_cache
 def nest() -> Result:
-    return clearance.check(clearance.load(str(DEMOS / "riveting_nest.toml")))
+    return nest_result()
 
 
 @lru_cache
@@ -94,10 +93,14 @@ def test_words_say_when_and_what_follows() -> None:
     assert {place.where.partition(",")[0] for place in drawing.places} == {"front notch"}
 
 
-def test_a_wrong_name_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_wrong_name_is_told_before_anything_is_drawn() -> None:
     with pytest.raises(InputError, match=r"there is no cut, stop or state .stop 9.; one of"):
         describe(nest(), after="stop 9")
-    setup = str(DEMOS / "riveting_nest.toml")
+
+
+@pytest.mark.slow
+def test_a_wrong_name_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    setup = str(SETUP)
     assert cli.run(["picture", setup, "-o", str(tmp_path / "p.png"), "--after", "stop 9"]) == 2
     (line,) = capsys.readouterr().err.strip().splitlines()
     assert line.startswith(
