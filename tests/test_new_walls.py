@@ -24,7 +24,7 @@ import clearance
 from clearance.cli import run
 from clearance.geometry.transforms import turn_matrix
 from clearance.scene.guess.choice import Choice, Part, choose, paths
-from tests.test_new import SQUARE, block, made, stl
+from tests.test_new import SQUARE, bar, block, made, stl
 
 Array = NDArray[np.float64]
 Hole = tuple[float, float, float]
@@ -189,7 +189,7 @@ def test_walls_that_do_not_go_all_the_way(tmp_path: Path, what: str) -> None:
     choice = chosen(triangles_of(solid), drawing(tmp_path / "a.dxf", square(), holes, None, (3.0, 4.0)))
     assert choice.equals == ()
     middles = np.array(holes)[:, :2]
-    lands(choice, middles + [3.0, 4.0], middles)
+    lands(choice, middles + np.array([3.0, 4.0]), middles)
 
 
 @pytest.mark.parametrize("off", [0.15, pytest.param(0.0, marks=SLOW)])
@@ -299,6 +299,15 @@ def test_a_blank_lies_on_its_larger_face(tmp_path: Path) -> None:
     part = next(body for body in scene.bodies if body.kind == "part")
     assert np.ptp(part.triangles_M[..., 2]) == pytest.approx(30.0)
     assert "rotate" not in setup["cuts"][0]
+
+
+def test_a_bar_lies_where_its_program_counts_from_its_tip(tmp_path: Path) -> None:
+    """A bar of 42 x 124 whose path of 34 x 40 counts from the middle of its end face: the path would cover it
+    standing on end as well, and no zero would then be where a programmer takes one."""
+    path = "G90 G71\nG00 X-4. Y-20.\nG01 X30.\nY20.\nX-4.\nM02\n"
+    setup = made(tmp_path, bar(42, 124, 0), path)
+    assert "v_block" in [item.get("holder") for item in setup["items"]]
+    assert setup["cuts"][0]["zero"][:2] == [0.0, 0.0]
 
 
 def test_a_smaller_face_is_not_called_the_larger(tmp_path: Path) -> None:

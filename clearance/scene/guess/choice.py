@@ -373,13 +373,18 @@ def _choices(part: Part, path: CutPath, ways: list[Stance]) -> Iterator[tuple[fl
     odd = 0.5 if size < TINY * float(np.ptp(part.triangles.reshape(-1, 3), axis=0).max()) else 1.0
     strange = 1.0 if path.stated or path.unit == part.unit or len(ways) == 0 else 0.9
     largest = max(way.area for way in ways)
+    bar = any(way.axis == "x" for way in ways)
     for k, stance in enumerate(ways):
         zeros = sorted(_zeros(part, path, stance, points, weights), key=lambda laid: -laid.score)
         best = zeros[0]
-        # how a part stands does not hang on where its model's origin is
-        covers = max(min(1.0, laid.coverage / ENOUGH) for laid in zeros)
-        holes = max((laid.threads for laid in zeros if laid.zero == "hole"), default=0.0)
-        score = (covers + THREADS * holes) * (LATER if k else 1.0) * odd * strange
+        worth = best.score
+        if not bar:
+            # how a block stands does not hang on where its model's origin is; a bar's is on its axis
+            covers = max(min(1.0, laid.coverage / ENOUGH) for laid in zeros)
+            worth = covers + THREADS * max(
+                (laid.threads for laid in zeros if laid.zero == "hole"), default=0.0
+            )
+        score = worth * (LATER if k else 1.0) * odd * strange
         equals = tuple(
             Choice(part, path, stance, laid, (), len(ways))
             for laid in zeros[1:]
