@@ -14,6 +14,7 @@ from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, State
 from clearance.process.freed import cut_again, leaves, piece_name
 from clearance.process.jets import Jets, force
+from clearance.process.loads import said_to_carry, taken
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
@@ -82,6 +83,8 @@ class _Job:
         self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers)}
 
     def run(self) -> Account:
+        there = {k for moment in self.moments for k in moment.stretch.bodies}
+        self.carriers |= {body.name for k, body in enumerate(self.scene.bodies) if k not in there}
         if not self.described:
             names = " and ".join(f'"{self.scene.bodies[k].name}"' for k in self.parts)
             message = f"nothing that holds {names} is described; how it is held is not judged"
@@ -122,7 +125,8 @@ class _Job:
                     since = 0.0
                     answers = _worse(answers, self._looked_at(moment, later))
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
-        remarks += self._loads(answers)
+        remarks += self._loads(answers, moment.stretch.bodies)
+        remarks += said_to_carry(self.contact, moment.stretch.bodies)
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in remarks), *about_cuts]
         for name, remark in told:
@@ -307,23 +311,32 @@ class _Job:
         path = np.concatenate(chains) if chains else np.empty((0, 2))
         return Jets(*forces), path
 
-    def _loads(self, answers: dict[int, Answer]) -> list[Remark]:
-        """What a holder that carries parts itself takes at most, against its limit."""
-        most: dict[str, float] = {}
+    def _loads(self, answers: dict[int, Answer], present: Sequence[int]) -> list[Remark]:
+        """What a holder that carries parts, itself or by way of others, takes at most, against its limit."""
+        index = {self.scene.bodies[k].name: k for k in present}
+        first: dict[int, list[Resultant]] = {}
         for answer in answers.values():
-            for carrier in answer.held.carried_by:
-                if carrier.most is not None:
-                    most[carrier.item] = most.get(carrier.item, 0.0) + carrier.most
-        found = []
-        for body in self.scene.bodies:
-            if body.name not in most or body.library is None:
+            for name, load in answer.puts.items():
+                if name in index and self.scene.bodies[index[name]].kind != "part":
+                    first.setdefault(index[name], []).append(load)
+        for k in present:
+            # a part that is not cut puts its weight somewhere, too
+            if self.scene.bodies[k].kind == "part" and k not in self.parts:
+                first.setdefault(k, [])
+        has = taken(self.contact, present, first, self.masses)
+        found = list(has.remarks)
+        # one that hands its load on brought its own weight along
+        counted = {self.scene.bodies[k].name for k in has.handed_on}
+        for k, most in sorted(has.most.items()):
+            body = self.scene.bodies[k]
+            if body.library is None:
                 continue
             limits = [x for x in body.library.limits if x.quantity == "mass"]
             if not limits:
                 continue
             self.carriers.add(body.name)
-            extra = sum(self.masses.of(b) or 0.0 for b in self.masses.above(body) if b.kind != "part")
-            load = most[body.name] + extra
+            above = [b for b in self.masses.above(body) if b.kind != "part" and b.name not in counted]
+            load = most / GRAVITY + sum(self.masses.of(b) or 0.0 for b in above)
             for limit in limits:
                 if limit.high is not None and load > limit.high + ROUNDING:
                     message = f"carries up to {load:.1f} kg; {limit.high:g} kg at most ({limit.source})"

@@ -20,7 +20,7 @@ from clearance.process.account import Carrier, Held
 from clearance.process.contacts import Contacts
 from clearance.process.holding import between, foot_of, role_of, sideways
 from clearance.process.jets import Jets, needed, worst
-from clearance.process.statics import Array, Resultant, few_corners, hull, load_ranges, outside
+from clearance.process.statics import Array, Resultant, few_corners, hull, load_ranges, nearest, outside
 from clearance.process.stock import Metal
 from clearance.process.support import SHIM, Bearing, bearing
 from clearance.scene.holding import attracts, is_magnet
@@ -58,6 +58,8 @@ class Answer:
     remarks: list[Remark] = field(default_factory=list)
     #: places at which something carries it, for what stands on it
     corners: Array = field(default_factory=lambda: np.empty((0, 2)))
+    #: by the name of what carries it: the most that it puts there, N, and where
+    puts: dict[str, Resultant] = field(default_factory=dict)
 
 
 class Contact:
@@ -202,7 +204,7 @@ class _Stays:
             inside=inside,
             idle=idle,
         )
-        return Answer(held, self.remarks, corners)
+        return Answer(held, self.remarks, corners, self.puts(carriers, loads, weight))
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
@@ -284,6 +286,16 @@ class _Stays:
             Carrier(name, low / GRAVITY, high / GRAVITY)
             for name, (low, high) in zip(carriers, ranges, strict=True)
         )
+
+    def puts(
+        self, carriers: dict[str, Array], loads: tuple[Carrier, ...], weight: Resultant
+    ) -> dict[str, Resultant]:
+        """The most that it puts on each of what carries it, at the nearest place there to its own weight."""
+        return {
+            one.item: Resultant.of(one.most * GRAVITY, nearest(weight.at, hull(carriers[one.item])))
+            for one in loads
+            if one.most is not None
+        }
 
     # -------------------------------------------------------------------------------- what holds it down
     def presses(self, corners: Array, carriers: dict[str, Array]) -> dict[str, Array]:

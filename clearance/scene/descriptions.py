@@ -106,7 +106,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "density": "or its density in g/cm3",
         "start_holes": "holes for the wire that are drilled, though the model may not show them",
         "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it",
-        "on": "the item that it stands on; left out, the table",
+        "on": "the item that it stands on; left out, the table. Of several, [\"front rail\", \"back rail\"], the "
+        "first gives its place, all must carry it, and its load goes to all of them",
         "seat": "which seat of that item; left out, its first",
         "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",
         "turn": "its turn about the seat's fixed X, then Y, then Z",

@@ -100,7 +100,8 @@ class Body:
         T_MI: (4, 4) the item's own frame in the machine's.
         item: index in the setup's items, or None for a body of the machine.
         seats_M: the item's seats, (4, 4) each.
-        stands_on: name of the item it stands on, or None for the table.   placed: where on it.
+        stands_on: name of the item whose seat it stands on, or None for the table.   placed: where on it.
+        also_on: names of what else it lies on, as the setup says.
         density: g/cm3 or None; set for parts.   material: as the user named it, or None.
         source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
@@ -118,6 +119,7 @@ class Body:
     item: int | None = None
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
+    also_on: tuple[str, ...] = ()
     placed: Placed = Placed()
     density: float | None = None
     material: str | None = None

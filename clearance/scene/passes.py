@@ -476,9 +476,10 @@ def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
         notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
     there = {bodies[k].name for k in job.present}
     for k in job.present:
-        base = bodies[k].stands_on
-        if base is not None and base not in there:
-            notes.append(("stands on", f'"{bodies[k].name}" stands on "{base}", which is off for this cut'))
+        for base in (bodies[k].stands_on, *bodies[k].also_on):
+            if base is not None and base not in there:
+                message = f'"{bodies[k].name}" stands on "{base}", which is off for this cut'
+                notes.append(("stands on", message))
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
     return doubts + [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
 

@@ -164,7 +164,9 @@ class Item(Table):
     start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
         default_factory=list
     )
-    on: Name | None = None
+    on: (
+        Annotated[list[Name], is_list("a name, or a list of names"), BeforeValidator(one_or_more)] | None
+    ) = None
     seat: Name | None = None
     at: PointXYZ = (0.0, 0.0, 0.0)
     turn: Angles = (0.0, 0.0, 0.0)
@@ -172,6 +174,16 @@ class Item(Table):
     laid: Flag | None = None
     fit: Name | None = None
     held_by: Words | None = None
+
+    @property
+    def base(self) -> str | None:
+        """The item whose seat gives its place; None on the table."""
+        return self.on[0] if self.on else None
+
+    @property
+    def also_on(self) -> tuple[str, ...]:
+        """What else it lies on."""
+        return tuple(self.on[1:]) if self.on else ()
 
     @property
     def source(self) -> str:
@@ -201,6 +213,9 @@ class Item(Table):
                 raise problem(
                     f"{key} means nothing for a {source}", f"it goes with {' or '.join(sources)}", key=key
                 )
+        if self.on is not None and (not self.on or len(set(self.on)) < len(self.on)):
+            found = "a name stands twice" if self.on else "the list is empty"
+            raise problem(found, "name each once, first the one whose seat gives the place", key="on")
         if self.seat is not None and self.on is None:
             raise problem(f'seat "{self.seat}" of what?', 'say  on = "..."  too', key="seat")
         return self

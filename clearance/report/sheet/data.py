@@ -67,7 +67,7 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 explained=explained,
                 settings=settings,
                 others=others,
-                on=body.stands_on,
+                on=" and ".join((body.stands_on, *body.also_on)) if body.stands_on else None,
                 seat=body.placed.seat,
                 at=body.placed.at,
                 turn=body.placed.turn,
