@@ -136,7 +136,9 @@ def test_a_strap_whose_tip_no_longer_reaches_what_is_left(tmp_path: Path) -> Non
     second = {"nc": box_path(36, 22, 48, 38, (40, 30)), "stop_before": True}
     result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP])
     assert result.verdict == "close"
-    assert [(k, i) for _, k, i in grave(result)] == [("cut in free metal", "plate")]
+    # what is not under the strap is free: X 30.12 to 80 on a rail that begins at 70, its middle at 55
+    assert [(k, i) for _, k, i in grave(result)] == [("piece tips", "plate"), ("cut in free metal", "plate")]
+    assert "centre of gravity 14." in message(result, "piece tips")
     assert '"cut 2" cuts in the off-cut of cut 1' in message(result, "cut in free metal")
     result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP, SECOND])
     assert grave(result) == []
@@ -333,7 +335,8 @@ def test_no_pressure_is_one_line(tmp_path: Path) -> None:
 
 def test_a_jet_wants_a_clamp(tmp_path: Path) -> None:
     """5.7 N of plate, 28.3 N from below, 75.4 N from above in the middle: a strap must press."""
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
+    by_tab = {"nc": INNER, "held_by": {"piece": "slug", "by": "tab"}}
+    result = judged(tmp_path, FRAME, by_tab, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
     assert grave(result) == []
     told = [f.message for f in result.findings if f.kind == "flushing"]
     assert any("want at least" in text for text in told)
@@ -346,6 +349,7 @@ def test_a_light_slug_goes_up_with_the_lower_jet(tmp_path: Path) -> None:
     """19.76 x 19.76 x 20 of 7.7 g/cm3, less hole and lead-in, are 0.059 kg, 0.58 N, against 28.3 N."""
     result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
     assert "the lower jet (28 N) lifts the slug of cut 1 (0.58 N)" in message(result, "lifted")
+    assert grave(result) == [(2, "lifted", "plate")]
     held = judged(
         tmp_path, FRAME, {"nc": INNER, "held_by": "tab"}, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from clearance.process.removal import Piece
 from clearance.process.runs import Run, kerf
 from clearance.process.stock import Metal
@@ -27,13 +29,38 @@ def leaves(scene: Scene, piece: Piece) -> str:
     What lies on something is lifted out, as is what a leaning wire made wider above. What is wider below than
     above in one place and narrower in another is stuck.
     """
-    below, above = _goes_through(scene, piece)
+    below, above = goes_through(scene, piece)
     if below and not piece.lies_on:
         return "drops"
     return "lifts" if above else "stuck"
 
 
-def _goes_through(scene: Scene, piece: Piece) -> tuple[bool, bool]:
+def lift_out(scene: Scene, piece: Piece) -> float:
+    """By how much the upper head must go up, as it stands when a piece comes free, for the piece to pass
+    between it and the part, mm; 0 where there is room.
+
+    Its lowest point passes the part's highest one; the piece is as high as the model is over its outline.
+    """
+    import shapely
+
+    body = scene.bodies[piece.part]
+    t, crowd = body.triangles_M, body.crowd
+    x0, y0, x1, y1 = piece.outline.bounds
+    near = (crowd.low[:, 0] <= x1) & (crowd.high[:, 0] >= x0)
+    near &= (crowd.low[:, 1] <= y1) & (crowd.high[:, 1] >= y0)
+    over = t[near]
+    corners = shapely.multipoints(
+        shapely.points(over[..., :2].reshape(-1, 2)), indices=np.repeat(np.arange(len(over)), 3)
+    )
+    shared = shapely.area(shapely.intersection(shapely.convex_hull(corners), piece.outline))
+    z = over[shared > 0.0][..., 2]
+    if not z.size:
+        return 0.0
+    face = piece.run.stretch.upper_at(piece.run.last)
+    return max(0.0, float(crowd.box[1][2]) + float(z.max() - z.min()) - face)
+
+
+def goes_through(scene: Scene, piece: Piece) -> tuple[bool, bool]:
     """Whether a piece can go down, and up, through what the wire cut around it."""
     if piece.run.upright:
         return True, True

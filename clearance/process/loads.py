@@ -2,7 +2,8 @@
 does not, come out.
 
 A holder that carries parts hands their weight and its own on to what it lies on itself: a frame on two
-spacers, a spacer on a rail. Where statics leave open how much goes where, each takes the most that it may have to.
+spacers, a spacer on a rail. Where statics leave open how much goes where, each takes the most that it may
+have to.
 """
 
 from __future__ import annotations
@@ -57,7 +58,9 @@ def taken(
             continue
         found.handed_on.add(k)
         body = contact.bodies[k]
-        total = Resultant.of((masses.of(body) or 0.0) * GRAVITY, body.bulk[1] if body.closed else _middle(body))
+        total = Resultant.of(
+            (masses.of(body) or 0.0) * GRAVITY, body.bulk[1] if body.closed else _middle(body)
+        )
         for load in loads:
             total = total + load
         if total.down <= 0.0:
@@ -122,7 +125,7 @@ def _from_above(carriers: Mapping[int, Mapping[int, Array]]) -> list[int]:
 def _tips(
     body: Body, total: Resultant, carriers: Mapping[int, Array], contact: Contact, found: Taken
 ) -> None:
-    """That it would tip; of what the setup does not say lies on several, that is told where it is put together."""
+    """That what lies on several would tip; of anything else it is told where the setup is put together."""
     off = outside(total.at, hull(np.concatenate(list(carriers.values()))))
     if not body.also_on or off <= EDGE:
         return

@@ -32,6 +32,10 @@ JAGGED = 5_000
 SCRAPE = 0.05
 
 
+#: what a piece is called, by kind
+KINDS = ("slug", "off-cut", "good part")
+
+
 @dataclass(frozen=True)
 class Piece:
     """What a run parts from a part, or would if a tab were not left.
@@ -225,7 +229,7 @@ class _State:
         """Those of the pieces that do not stay, with what is known of them so far."""
         import shapely
 
-        touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
+        touching = self.contacts.of(self.part, self.outline, run.stretch.there(run.first))
         smaller = sorted(pieces, key=lambda one: float(one.area))[:-1]
         near = self._kerfs_near(shapely.total_bounds(_array(smaller)).tolist())
         total = shapely.union_all([drawn, *(k for _, k in near)])

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.process.contacts import NEAR
+from clearance.process.freed import goes_through, leaves, lift_out
 from clearance.process.removal import Piece, Story
 from clearance.scene.model import Finding, Scene
 
@@ -34,7 +35,7 @@ def below(scene: Scene, piece: Piece) -> list[Below]:
     bottom = float(scene.bodies[piece.part].crowd.box[0][2])
     x0, y0, x1, y1 = piece.outline.bounds
     found = []
-    for index in piece.run.stretch.bodies:
+    for index in piece.run.stretch.there(piece.run.last):
         if index in piece.run.stretch.cut_bodies:
             continue
         t, crowd = scene.bodies[index].triangles_M, scene.bodies[index].crowd
@@ -112,7 +113,7 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         _under(scene, first, len(pieces) > 1),
         _hold(first, len(pieces) > 1),
     )
-    return f'"{name}" {text}. {under}{": " + hold if hold else ""}'
+    return f'"{name}" {text}. {under}{": " + hold if hold else ""}{_out(scene, first, len(pieces) > 1)}'
 
 
 def _most(pieces: Sequence[Piece]) -> float:
@@ -138,9 +139,26 @@ def _under(scene: Scene, piece: Piece, several: bool) -> str:
     beneath = below(scene, piece)
     if beneath and beneath[0].gap <= NEAR:
         return f'{"They lie" if several else "It lies"} loose on "{beneath[0].name}"'
+    if leaves(scene, piece) != "drops":
+        return f"{'They stay' if several else 'It stays'} where {'they are' if several else 'it is'}"
     also = f', or onto "{beneath[0].name}" {beneath[0].gap:.1f} mm below' if beneath else ""
     # it comes free where the wire is at its edge, so the lower head is under it then
     return f"{drops} onto the lower head{also}"
+
+
+def _out(scene: Scene, piece: Piece, several: bool) -> str:
+    """How it is got out, where it does not drop."""
+    how = leaves(scene, piece)
+    if how == "drops":
+        return ""
+    they, are = ("They", "are") if several else ("It", "is")
+    if how == "stuck":
+        return f". {they} {are} stuck: wider below in one place, wider above in another"
+    below, _ = goes_through(scene, piece)
+    why = "" if below else f" cannot drop for {'their' if several else 'its'} taper and"
+    up = lift_out(scene, piece)
+    room = f": upper head up by {up:.2f} mm at least" if up > 0.0 else ""
+    return f". {they}{why} {are} lifted out{room}"
 
 
 def _hold(piece: Piece, several: bool) -> str:

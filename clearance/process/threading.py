@@ -237,7 +237,9 @@ class Ways:
 
     def across(self, run: Run) -> list[Way]:
         """Of all else that is there, what lies across the wire."""
-        others = [k for k in run.stretch.bodies if k not in run.stretch.cut_bodies and self._over(run, k)]
+        others = [
+            k for k in run.stretch.there(run.first) if k not in run.stretch.cut_bodies and self._over(run, k)
+        ]
         return [way for k in others if (way := self.of(run, k)) is not None and way.solid]
 
     def _over(self, run: Run, index: int) -> bool:

@@ -161,7 +161,8 @@ def item_bodies(
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
-            held_by=item.held_by,
+            held_by=None if item.held_by is None else item.held_by.by,
+            clamp_force=item.clamp_force,
         )
         bodies.append(body)
         findings += thing.findings

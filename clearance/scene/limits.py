@@ -79,7 +79,10 @@ class Masses:
             if body.name not in found:
                 found[body.name] = body
                 above = self.above(body)
-                begun += [*above, *(each for one in (body, *above) for each in self._shared.get(one.name, []))]
+                begun += [
+                    *above,
+                    *(each for one in (body, *above) for each in self._shared.get(one.name, [])),
+                ]
         return list(found.values())
 
     def above(self, holder: Body) -> list[Body]:

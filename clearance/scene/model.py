@@ -16,7 +16,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
-from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, MachineModel, Margins
+from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
@@ -107,6 +107,8 @@ class Body:
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
         held_by: what holds it besides what is described, in the user's words; None where they say nothing.
+        held_until: number of the stop until which it does; None: to the end.
+        clamp_force: N with which it presses, None where nobody has said.
     """
 
     name: str
@@ -127,6 +129,8 @@ class Body:
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
     held_by: str | None = None
+    held_until: int | None = None
+    clamp_force: float | None = None
 
     def __repr__(self) -> str:
         return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'
@@ -234,7 +238,8 @@ class Stretch:
         upper_ends: of a way between cuts: machine Z of the upper face as the cut before it ends and the one
             behind it begins. It goes straight to ``upper_z`` there, and from it. None elsewhere.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
-        bodies: indices into ``Scene.bodies`` of what is there.
+        bodies: indices into ``Scene.bodies`` of what is there on any of the moves.
+        partly: of these what is put on or taken off at a stop in it: index, and on which moves (M,) it is.
         cut_bodies: indices of the parts that are cut (no clash for the wire).
         flushing: (lower, upper) distance of the faces from the cut parts, mm; None where no part is cut.
     """
@@ -249,6 +254,7 @@ class Stretch:
     wire: Piece | None
     bodies: tuple[int, ...]
     cut_bodies: tuple[int, ...] = ()
+    partly: tuple[tuple[int, NDArray[np.bool_]], ...] = ()
     flushing: tuple[float, float] | None = None
     upper_moves: Moves | None = None
     zero_M: NDArray[np.float64] | None = None
@@ -259,6 +265,11 @@ class Stretch:
 
     def __repr__(self) -> str:
         return f'<Stretch "{self.name}": {self.kind.value}, {self.moves.count} moves>'
+
+    def there(self, move: int) -> tuple[int, ...]:
+        """Indices of the bodies that are there on a move (an index; -1: the last)."""
+        off = {k for k, rows in self.partly if not rows[move]}
+        return tuple(k for k in self.bodies if k not in off) if off else self.bodies
 
     @property
     def upper_low(self) -> float:
@@ -302,6 +313,7 @@ class Scene:
         units: "mm" or "inch", in which the setup file's lengths are written; the scene's own are mm.
         heads, cuts, margins: what the setup asks for; ``Stretch.cut`` counts into ``cuts``, which are ()
             where the scene was not made from files.
+        stops: where the job stops and somebody acts, in order.
         optional_stops: the switch at the control is on with which a program stops at M01.
         spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
         gone_below: what is washed away as it comes free; None where the setup does not say.
@@ -320,6 +332,7 @@ class Scene:
     heads: HeadsSetup = field(default_factory=HeadsSetup)
     cuts: tuple[Cut, ...] = ()
     margins: Margins = field(default_factory=Margins)
+    stops: tuple[JobStop, ...] = ()
     optional_stops: bool = False
     spark_gap: float | None = None
     gone_below: GoneBelow | None = None

@@ -1,0 +1,207 @@
+"""Pieces that came free, in time: what holds each, whether it stays, drops, tips or is lifted by a jet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from clearance.process.freed import goes_through, leaves, piece_name
+from clearance.process.holding import role_of
+from clearance.process.jets import force
+from clearance.process.passes import is_trim
+from clearance.process.removal import Piece
+from clearance.process.runs import Run
+from clearance.process.statics import hull, outside
+from clearance.process.stays import EDGE, GRAVITY, LEAST, Contact, Remark
+from clearance.process.stock import Metal, Stock
+from clearance.process.timeline import Moment
+from clearance.scene.model import Scene
+
+
+@dataclass
+class Loose:
+    """A piece that came free.
+
+    Attributes:
+        piece, metal: what it is.   leaves: see ``freed.leaves``.
+        down: it goes down through what was cut around it, if nothing is under it.
+        held_by: what holds it now: names of clamps, or the setup's words; () nothing does.
+        gone: it dropped, or is washed away.
+    """
+
+    piece: Piece
+    metal: Metal
+    leaves: str
+    down: bool
+    held_by: tuple[str, ...] = ()
+    gone: bool = False
+
+    @property
+    def held(self) -> bool:
+        return bool(self.held_by)
+
+    @property
+    def name(self) -> str:
+        return piece_name(self.piece)
+
+
+@dataclass
+class FreePieces:
+    """All that came free so far and was not taken out."""
+
+    scene: Scene
+    contact: Contact
+    stock: Mapping[int, Stock]
+    all: list[Loose] = field(default_factory=list)
+    said: set[tuple[str, str]] = field(default_factory=set)
+
+    def take_out(self, names: Iterable[str]) -> None:
+        """Those of the cuts, or pieces, of these names; "all"."""
+        for name in names:
+            self.all = [o for o in self.all if name not in ("all", o.piece.run.stretch.name, o.name)]
+
+    def of(self, part: int) -> list[Loose]:
+        """Those of a part that are still there."""
+        return [o for o in self.all if o.piece.part == part and not o.gone]
+
+    # ------------------------------------------------------------------------------------- what comes free
+    def free(
+        self, pieces: Iterable[Piece], moment: Moment, before: Sequence[Run]
+    ) -> tuple[list[Loose], list[Remark]]:
+        """What came free is metal of its own from now on; what is to be told of it.
+
+        Args:
+            before: the runs so far, the one that frees it among them.
+        """
+        found: list[Loose] = []
+        remarks: list[Remark] = []
+        for piece in pieces:
+            if piece.part not in self.stock:
+                continue
+            metal = self.stock[piece.part].free(piece.outline)
+            down, _ = goes_through(self.scene, piece)
+            one = Loose(piece, metal, leaves(self.scene, piece), down)
+            one.held_by = self._holds(one, moment)
+            found.append(one)
+            remarks += self._let_go(one, moment, before)
+        self.all += found
+        return found, remarks
+
+    def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
+        """What is to be told where somebody acted, of pieces that what held them holds no longer."""
+        found: list[Remark] = []
+        for one in self.all:
+            if one.gone or not one.held:
+                continue
+            held_by, one.held_by = one.held_by, self._holds(one, moment)
+            if one.held:
+                continue
+            names = " and ".join(held_by)
+            dropped = self._let_go(one, moment, before)
+            if one.gone:
+                message = (
+                    f"the {one.name} was held by {names} until then and drops; take it out there "
+                    f'(taken_out = "{one.piece.run.stretch.name}") or leave it held'
+                )
+                found.append(self._remark("piece drops", one, message))
+            found += dropped
+        return found
+
+    def _remark(self, kind: str, one: Loose, message: str) -> Remark:
+        return Remark(kind, "close", self.scene.bodies[one.piece.part].name, message)
+
+    def _holds(self, one: Loose, moment: Moment) -> tuple[str, ...]:
+        """What holds a piece now."""
+        there = {self.scene.bodies[k].name for k in moment.present}
+        clamps = tuple(f'"{name}"' for name in one.piece.held if name in there)
+        cut = self.scene.cut_of(one.piece.run.stretch)
+        words = tuple(
+            hold.by
+            for hold in (() if cut is None else cut.holds)
+            if hold.piece in (None, one.piece.kind) and (hold.until is None or moment.stop < hold.until)
+        )
+        return clamps + words
+
+    # ------------------------------------------------------------------------------- what nothing holds
+    def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[Remark]:
+        """What a piece does that nothing holds."""
+        if one.held:
+            return []
+        if self._washed_away(one):
+            one.gone = True
+            return []
+        found = self._lifted(one, before)
+        places = self._under(one, moment.present)
+        if one.down and not places:
+            one.gone = True
+        elif one.down:
+            found += self._tips(one, places)
+        return found
+
+    def _washed_away(self, one: Loose) -> bool:
+        below, mass = self.scene.gone_below, one.piece.mass
+        return below is not None and mass is not None and mass < below.mass and one.piece.longest < below.size
+
+    def _under(self, one: Loose, present: Sequence[int]) -> dict[str, Any]:
+        """What a piece lies on, and where."""
+        import shapely
+
+        part = one.piece.part
+        found: dict[str, Any] = {}
+        for k in present:
+            other = self.scene.bodies[k]
+            if k == part or not role_of(other, self.scene.bodies[part]).carries:
+                continue
+            where = self.contact.bearing(part, k)
+            here = shapely.union_all([where.touching, where.near]).intersection(one.metal.region)
+            if here.area > LEAST:
+                found[other.name] = here
+        return found
+
+    def _tips(self, one: Loose, places: Mapping[str, Any]) -> list[Remark]:
+        """That it tips off what it lies on."""
+        import shapely
+
+        corners = np.concatenate([shapely.get_coordinates(each) for each in places.values()])
+        off = outside(one.metal.middle[:2], hull(corners))
+        if off <= EDGE or not self._first("piece tips", one):
+            return []
+        names = " and ".join(f'"{name}"' for name in places)
+        message = (
+            f"the {one.name} has its centre of gravity {off:.1f} mm beside {names} and tips as it comes "
+            "free: hold it (held_by), or leave a tab"
+        )
+        return [self._remark("piece tips", one, message)]
+
+    def _lifted(self, one: Loose, before: Sequence[Run]) -> list[Remark]:
+        """A light one goes up with the lower jet."""
+        flushing = self.scene.known_machine.flushing
+        if flushing is None or flushing.lower is None or one.metal.mass is None or one.leaves == "stuck":
+            return []
+        jet = flushing.lower
+        pressure = jet.rough
+        if jet.trim is not None:
+            run, slabs = one.piece.run, self.stock[one.piece.part].slabs
+            earlier = [r for r in before if (r.number, r.first) != (run.number, run.first)]
+            if is_trim(run, earlier, (slabs.low + slabs.high) / 2.0):
+                pressure = jet.trim
+        push, weight = force(pressure, jet.bore, jet.area), one.metal.mass * GRAVITY
+        if weight >= push or not self._first("lifted", one):
+            return []
+        message = (
+            f"the lower jet ({push:.0f} N) lifts the {one.name} ({weight:.2g} N), which can jam under the "
+            'upper nozzle: hold it (held_by = "magnet") until it is taken out, or say that such pieces are '
+            "washed away (gone_below)"
+        )
+        return [self._remark("lifted", one, message)]
+
+    def _first(self, kind: str, one: Loose) -> bool:
+        """Whether this is told of a cut's pieces for the first time."""
+        key = (kind, one.name)
+        if key in self.said:
+            return False
+        self.said.add(key)
+        return True
