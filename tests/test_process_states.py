@@ -6,6 +6,7 @@ the wire is 0.2. What a clamp, a vise or a magnet does is common practice, no so
 
 from __future__ import annotations
 
+from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -343,6 +344,60 @@ def test_a_jet_wants_a_clamp(tmp_path: Path) -> None:
     # held by the setup's word: nothing is asked
     glued = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by="glue"), machine=JET)
     assert [f.message for f in glued.findings if f.kind == "flushing"] == ["sideways forces are not judged"]
+
+
+def test_a_stated_clamp_force_counts_against_the_jets(tmp_path: Path) -> None:
+    """The plate, 80 x 60, stands on rails at both ends, straps bear over them; a jet pushes up on Y 20 to 40.
+
+    F each at both straps is 2 F in the middle, Y 30. The jet of 28.27 N at Y 40 turns the plate about Y 0:
+    28.27 x 40 against (weight + 2 F) x 30. The weight: 80 x 60 x 20 of 7.7 g/cm3, less a hole of 2.
+    """
+    by_tab = {"nc": INNER, "held_by": {"piece": "slug", "by": "tab"}}
+    lower = {"flushing": {"lower": {"bore": 6, "rough": 10}}}
+    weight = (80 * 60 - 3.14) * 20 * 7.7e-6 * 9.81
+    each = (28.274 * 40 / 30 - weight) / 2
+
+    def told(first: float | None, second: float | None) -> tuple[str, str]:
+        straps = [
+            {**one, **({} if force is None else {"clamp_force": force})}
+            for one, force in ((STRAP, first), (SECOND, second))
+        ]
+        result = judged(tmp_path, FRAME, by_tab, items=[LEFT, RIGHT, *straps], machine=lower)
+        found = [f for f in result.findings if f.kind == "flushing" and "sideways" not in f.message]
+        return (found[0].severity, found[0].message) if found else ("", "")
+
+    severity, text = told(None, None)
+    assert severity == "note"
+    assert 'N at each of "strap" and "second strap"' in text
+    least = float(text.split("at least ")[1].split(" N")[0])
+    assert least == ceil(each) == 16
+    # as much as that: silence; a newton less: close, with what each must press with; one only: asked for more
+    assert told(least, least) == ("", "")
+    severity, text = told(least - 2, least - 2)
+    assert severity == "close"
+    assert f'"strap" presses with {least - 2:g} N and must with {least:g} at least' in text
+    severity, text = told(least - 2, None)
+    assert (severity, text.endswith('N at "second strap"')) == ("note", True)
+
+
+def test_a_strap_with_a_stated_force_keeps_the_disc_or_does_not(tmp_path: Path) -> None:
+    """See the disc above; what is needed without a stated force is what a stated one must be."""
+    note = [f.message for f in disc(tmp_path, without=["left strap"]).findings if f.kind == "off its feet"][
+        -1
+    ]
+    need = float(note.split("press with ")[1].split(" N")[0])
+    for force, severity in ((need, None), (need - 2, "close")):
+        ON_DISC[1]["clamp_force"] = force
+        try:
+            result = disc(tmp_path, without=["left strap"])
+        finally:
+            del ON_DISC[1]["clamp_force"]
+        told = [f for f in result.findings if f.kind == "off its feet" and f.state]
+        assert [f.severity for f in told][-1:] == ([] if severity is None else [severity])
+        if severity:
+            assert (
+                f'"right strap" presses with {force:g} N and must with {need:g} at least' in told[-1].message
+            )
 
 
 def test_a_light_slug_goes_up_with_the_lower_jet(tmp_path: Path) -> None:

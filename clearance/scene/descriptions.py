@@ -113,7 +113,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "start_holes": "holes for the wire that are drilled, though the model may not show them",
         "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it; it may "
         "end at a stop",
-        "clamp_force": "with which force it presses, N: it counts against weight and flushing jets",
+        "clamp_force": "with which force it presses down, N, against tipping and the flushing jets",
         "on": 'the item that it stands on; left out, the table. Of several, ["front rail", "back rail"], the '
         "first gives its place, all must carry it, and its load goes to all of them",
         "seat": "which seat of that item; left out, its first",
