@@ -103,6 +103,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     import shapely
 
     from clearance.process.balance import magnet_findings, tipping_findings
+    from clearance.process.becomes import becomes_findings
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
@@ -121,6 +122,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
             *tipping_findings(scene, told, facts.weights),
             *magnet_findings(scene, told),
             *slug_findings(scene, told),
+            *becomes_findings(scene, told.all_runs),
         ]
     except shapely.errors.GEOSException:
         message = "threading, weight and slugs could not be worked out on these outlines; look at them by eye"

@@ -113,6 +113,9 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "start_holes": "holes for the wire that are drilled, though the model may not show them",
         "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it; it may "
         "end at a stop",
+        "becomes": "the finished part: a model file with the same origin and unit; walls that the wire cut "
+        "are held against it",
+        "becomes_tolerance": "how far a cut wall may lie off it; left out, 0.05 mm",
         "clamp_force": "with which force it presses down, N, against tipping and the flushing jets",
         "on": 'the item that it stands on; left out, the table. Of several, ["front rail", "back rail"], the '
         "first gives its place, all must carry it, and its load goes to all of them",

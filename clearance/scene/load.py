@@ -14,6 +14,7 @@ from clearance.scene.at_stops import Stops, present_in_cuts
 from clearance.scene.bodies import Files, filled_margins, item_bodies, machine_bodies
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
+from clearance.scene.finished import finished_of
 from clearance.scene.limits import Masses, limit_findings
 from clearance.scene.machine import Machine
 from clearance.scene.model import Scene
@@ -96,6 +97,11 @@ def load(setup_path: str | Path) -> Scene:
         on_their_feet = feet_findings(bodies, together, masses)
         findings += overlaps()
     findings += on_their_feet
+    for i, item in enumerate(setup.items):
+        finished, found = finished_of(i, item, setup, file, files)
+        findings += found
+        if finished is not None:
+            bodies = (*bodies[:i], replace(bodies[i], becomes=finished), *bodies[i + 1 :])
     until = {k: stops.held_until(b.item) for k, b in enumerate(bodies) if b.item is not None and b.held_by}
     bodies = tuple(replace(b, held_until=until[k]) if until.get(k) else b for k, b in enumerate(bodies))
     gone = setup.gone_below

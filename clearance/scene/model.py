@@ -73,6 +73,17 @@ class FromShape:
     size: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class Finished:
+    """What a part is to become: its file, its triangles (N, 3, 3) in the item's own frame, whether they
+    close, and by how much a wall may lie off it, mm."""
+
+    file: str
+    triangles_I: NDArray[np.float64]
+    closed: bool
+    tolerance: float
+
+
 #: one number, word or list of numbers that a holder is built with
 ParamValue = float | str | tuple[float, ...] | None
 Source = FromLibrary | FromModel | FromShape
@@ -108,6 +119,7 @@ class Body:
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
         held_by: what holds it besides what is described, in the user's words; None where they say nothing.
         held_until: number of the stop until which it does; None: to the end.
+        becomes: what it is to be once it is cut; None where nobody has said.
         clamp_force: N with which it presses, None where nobody has said.
     """
 
@@ -131,6 +143,7 @@ class Body:
     held_by: str | None = None
     held_until: int | None = None
     clamp_force: float | None = None
+    becomes: Finished | None = None
 
     def __repr__(self) -> str:
         return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'

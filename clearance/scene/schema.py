@@ -236,6 +236,8 @@ class Item(Table):
     fit: Name | None = None
     held_by: Annotated[HeldPart, BeforeValidator(_held)] | None = None
     clamp_force: Positive | None = None
+    becomes: FileName | None = None
+    becomes_tolerance: Size | None = None
 
     @property
     def base(self) -> str | None:
@@ -269,6 +271,8 @@ class Item(Table):
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),
             "held_by": ("part", "model", "shape"),
+            "becomes": ("part",),
+            "becomes_tolerance": ("part",),
             "clamp_force": ("holder", "model", "shape"),
         }
         for key, sources in fits.items():
@@ -279,6 +283,9 @@ class Item(Table):
         if self.on is not None and (not self.on or len(set(self.on)) < len(self.on)):
             found = "a name stands twice" if self.on else "the list is empty"
             raise problem(found, "name each once, first the one whose seat gives the place", key="on")
+        if self.becomes_tolerance is not None and self.becomes is None:
+            found = "becomes_tolerance means nothing without becomes"
+            raise problem(found, 'say  becomes = "finished.stl"  too', key="becomes_tolerance")
         if self.seat is not None and self.on is None:
             raise problem(f'seat "{self.seat}" of what?', 'say  on = "..."  too', key="seat")
         return self
