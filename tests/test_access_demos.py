@@ -70,6 +70,7 @@ def test_the_die_s_start_holes_and_slugs() -> None:
     assert pierced.mass == pytest.approx(area * 22 * 7.7e-6, rel=0.01)
 
 
+@pytest.mark.timed
 def test_it_costs_less_than_a_quarter_of_the_check() -> None:
     scene = clearance.load(str(DEMO / "punch_blank.toml"))
     access_findings(scene)

@@ -119,6 +119,7 @@ def strap(folder: Path, **keys: Any) -> Bench:
     return bench
 
 
+@pytest.mark.slow
 def test_a_screw_that_hangs_out_is_shortened(tmp_path: Path) -> None:
     # Its end at -15 is 5 below the face at -10, 7 beside the path with its radius of 3: it must end above
     # -10. Or the strap is moved: from 7 beside the path to 12. A margin that is just met is not kept.

@@ -272,6 +272,7 @@ def of_the_demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[st
     return file, json.loads(out.read_text())
 
 
+@pytest.mark.slow
 def test_the_demos_drawing_is_what_its_command_makes(of_the_demo: tuple[Path, dict[str, Any]]) -> None:
     shown, made = (ET.parse(f).getroot() for f in (DEMO / "side_plate_die_keepout.svg", of_the_demo[0]))
     assert shown.attrib == made.attrib

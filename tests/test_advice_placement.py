@@ -43,6 +43,7 @@ def test_four_walls(tmp_path: Path) -> None:
     assert binds == {side: (name, "cut", 1) for side, name in walls.items()}
 
 
+@pytest.mark.slow
 def test_each_bound_is_one(tmp_path: Path) -> None:
     # 0.01 past each, at the shift that is named, the check is no longer clear; on it, drawn back a little, it
     # is.
@@ -126,6 +127,7 @@ def test_turn_of_a_straight_path(tmp_path: Path) -> None:
     assert answer["turn_bound_by"] == [None, "wall"]
 
 
+@pytest.mark.slow
 def test_both_at_once_is_a_promise_that_holds(tmp_path: Path) -> None:
     bench = fenced(tmp_path)
     answer = bench.ask("placement")[1]

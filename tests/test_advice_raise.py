@@ -356,6 +356,7 @@ def test_an_open_model_about_a_head_is_undecided(tmp_path: Path) -> None:
     assert {f["kind"] for f in answer["findings"]} == {"open model"}
 
 
+@pytest.mark.slow
 def test_an_item_that_would_cut_into_others_is_no_raise(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -385,6 +386,7 @@ def test_what_is_cut_into_as_well_is_told(tmp_path: Path) -> None:
     assert not any('into "stop 1"' in message for message in told), "as planned, and no news"
 
 
+@pytest.mark.slow
 def test_what_hangs_below_zero_is_told_anew(capsys: pytest.CaptureFixture[str]) -> None:
     """What is made to hang there, a rail, is not told of; a part is, at the height where it is now."""
     assert cli.run(["raise", str(DEMO / "side_plate_die_clash.toml"), "--by", "3"]) == 0

@@ -320,6 +320,7 @@ def test_set_out_otherwise_a_record_is_the_same(folder: Path) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(st.data())
+@pytest.mark.slow
 def test_any_edit_of_a_record_is_seen(approved: Path, data: st.DataObject) -> None:
     """Each number, word and truth value in it, wherever it stands."""
     content = json.loads((approved / "r.json").read_text())

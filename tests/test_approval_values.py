@@ -76,6 +76,7 @@ def test_the_same_tool_somewhere_else_is_the_same(job: Path, tool: Path) -> None
     assert done.stdout.startswith("UNCHANGED: all 5 inputs")
 
 
+@pytest.mark.slow
 def test_a_holders_default_that_is_another_is_a_change(job: Path, tool: Path) -> None:
     """The height of the rail's body is not in the setup: the library's, and now another."""
     kept = json.loads((job / "r.json").read_text())["values"]["bodies"]["front rail"]["source"]["params"]
@@ -145,6 +146,7 @@ def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: 
     assert done.stdout.startswith("CHANGED: ")
 
 
+@pytest.mark.slow
 def test_program_files_that_are_others_are_another_version(job: Path, tool: Path) -> None:
     """Nothing that is made of the files is another; how it is judged may be."""
     change(tool / "clearance" / "checking" / "verdict.py", r"^", "# a remark\n")
@@ -164,6 +166,7 @@ def test_files_that_only_tell_a_verdict_are_none_of_it(job: Path, tool: Path) ->
     assert confirm(tool, job).returncode == 0
 
 
+@pytest.mark.slow
 def test_another_version_of_the_tool(job: Path, tool: Path) -> None:
     change(tool / "clearance" / "__init__.py", r'__version__ = "[^"]*"', '__version__ = "9.9"')
     done = confirm(tool, job)

@@ -232,6 +232,7 @@ def test_json_to_standard_output_through_a_true_process(job: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")
+@pytest.mark.slow
 def test_ctrl_c_while_the_check_runs_leaves_nothing(job: Path) -> None:
     # The true judge runs over and over, so that the signal is sure to meet it at work. Where the tests run in
     # the background a shell has the signal ignored, which the process would inherit.

@@ -76,6 +76,7 @@ def test_plate_on_a_flat_rail_is_a_clash() -> None:
     assert -7.005 <= z <= NUT_TOP + 0.005
 
 
+@pytest.mark.slow
 def test_holes_alone_beside_the_same_rail_are_clear(tmp_path: Path) -> None:
     text = (DEMO / "side_plate_die_clash.toml").read_text(encoding="utf-8")
     text, opening = text.rsplit("[[cuts]]", 1)
@@ -95,6 +96,7 @@ def test_holes_alone_beside_the_same_rail_are_clear(tmp_path: Path) -> None:
     assert (row["move"], row["line"], row["n"]) == (2, 8, "N40")
 
 
+@pytest.mark.slow
 def test_heads_stand_where_the_plate_puts_them() -> None:
     for name, packing in (("side_plate_die_clash", 0), ("side_plate_die_raised", 3)):
         for cut in check(name)[1]["cuts"]:

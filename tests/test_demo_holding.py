@@ -38,6 +38,7 @@ def pair(report: dict[str, Any], head: str, item: str) -> dict[str, Any]:
     return row
 
 
+@pytest.mark.slow
 def test_nothing_cries_wolf() -> None:
     for name in ("rivet_wheel", "keyhole_inserts", "stripper_plate"):
         _, report = check(name)

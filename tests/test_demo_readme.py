@@ -15,6 +15,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 SETUP_PAGE = ROOT / "docs" / "how_to" / "own_setup.md"
@@ -75,6 +77,7 @@ def shown_blocks() -> list[tuple[str, str, str]]:
     ]
 
 
+@pytest.mark.slow
 def test_shown_answers_are_what_the_program_prints() -> None:
     blocks = shown_blocks()
     assert {"README.md", "docs/tutorial.md"} <= {page for page, _, _ in blocks}
@@ -96,6 +99,7 @@ def test_a_changed_figure_or_word_is_another_answer() -> None:
     assert not same_answer("0.50 mm", "0.50 mm more")
 
 
+@pytest.mark.slow
 def test_example_setup_is_clear_as_its_page_says(tmp_path: Path) -> None:
     (example,) = re.findall(r"```toml\n(.*?)```", SETUP_PAGE.read_text(encoding="utf-8"), re.DOTALL)
     (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")

@@ -67,7 +67,7 @@ COMMANDS = {
     "holders": "holders rail --json r.json && $CLEARANCE holders rail",
     "sheet": "sheet setup.toml -o s.html",
 }
-QUICK = ("check", "json")
+QUICK = ("check",)
 
 
 @posix

@@ -78,6 +78,7 @@ def slug(folder: Path, material: str, *more: Tables) -> Report:
     return checked(folder, items, SQUARE, part="part", zero=[40, 25, 0], upper_z=200.0)[1]
 
 
+@pytest.mark.slow
 def test_a_magnet_holds_a_slug_of_steel_and_none_of_aluminium(tmp_path: Path) -> None:
     def drops(report: Report) -> bool:
         (message,) = [f["message"] for f in report["findings"] if "slug" in f["message"]]
@@ -88,6 +89,7 @@ def test_a_magnet_holds_a_slug_of_steel_and_none_of_aluminium(tmp_path: Path) ->
     assert drops(slug(tmp_path, "aluminium", magnet()))
 
 
+@pytest.mark.slow
 def test_that_a_magnet_holds_nothing_is_said_where_it_touches(tmp_path: Path) -> None:
     said = found(slug(tmp_path, "aluminium", magnet()), "does not hold")
     assert said == [("close", "magnet", 'does not hold "part": aluminium is not held by a magnet')]

@@ -181,6 +181,7 @@ def test_raw_block_too_heavy_for_the_wide_vise(tmp_path: Path) -> None:
     assert (code, report["verdict"]) == (1, "close")
 
 
+@pytest.mark.slow
 def test_adapter_plate_takes_an_electrode_holder_s_shank(tmp_path: Path) -> None:
     """A shank of 20 in a bore of 20: facets of both lie up to 0.02 in each other, which is touching."""
     items = [

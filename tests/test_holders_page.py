@@ -52,6 +52,7 @@ def test_no_opengl_is_one_message(tmp_path, monkeypatch):
 
 
 @pytest.mark.draws
+@pytest.mark.slow
 def test_drawn_picture_shows_the_holder(tmp_path):
     """Grey metal in the middle, white at the rim, all three axes' colours somewhere."""
     file = tmp_path / "spacer.png"

@@ -159,6 +159,7 @@ def test_picture_where_none_can_be_drawn(
 
 
 @pytest.mark.draws
+@pytest.mark.slow
 def test_picture_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "chuck.png"
     assert told(["holders", "chuck", "--picture", str(file)], capsys).startswith("chuck: ")

@@ -35,8 +35,10 @@ COMMANDS = {
     "keepout": ["keepout", "setup.toml", "-o", "out.svg"],
     "raise": ["raise", "setup.toml", "--json", "out.json"],
 }
-FEW, MANY = 2, 30
+FEW, MANY = 1, 30
 DRAWN = ("picture", "sheet")
+#: the others are left to the heavy share
+QUICK = ("check", "approve")
 LONG = (pytest.mark.slow, pytest.mark.long)
 
 
@@ -90,7 +92,7 @@ class Running:
 def moments(name: str) -> list:
     drawn = [pytest.mark.draws] if name in DRAWN else []
     count = [pytest.param(1 if drawn else FEW), pytest.param(MANY, marks=LONG)]
-    slow = [pytest.mark.slow] if drawn else []
+    slow = [pytest.mark.slow] if name not in QUICK else []
     return [pytest.param(name, *each.values, marks=[*each.marks, *drawn, *slow]) for each in count]
 
 
@@ -134,6 +136,7 @@ def test_stopped_at_any_moment_it_leaves_nothing(tmp_path: Path, name: str, coun
 
 
 @pytest.mark.parametrize("name", ["check", pytest.param("sheet", marks=[*LONG, pytest.mark.draws])])
+@pytest.mark.slow
 def test_killed_it_leaves_no_process_and_no_half_file(tmp_path: Path, name: str) -> None:
     job = tmp_path / "job"
     job.mkdir()

@@ -80,6 +80,7 @@ def kinds(folder: Path) -> set[str]:
 
 # ------------------------------------------------------------------------------------ the demo's models
 @pytest.mark.parametrize(("part", "path"), PAIRS)
+@pytest.mark.slow
 def test_a_first_setup_of_the_demo_checks_without_editing(
     tmp_path: Path, part: str, path: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -208,6 +209,7 @@ def test_inch_files_are_told_by_their_size(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("number", "unit", "mm"), [(1, "inch", 25.4), (5, "cm", 10.0), (6, "m", 1000.0)])
+@pytest.mark.slow
 def test_a_drawing_that_says_its_unit(tmp_path: Path, number: int, unit: str, mm: float) -> None:
     (tmp_path / "part.stl").write_bytes(stl(block(120, 90, 20)))
     doc = ezdxf.new()
@@ -308,6 +310,7 @@ def test_what_no_holder_of_the_library_carries_is_said(tmp_path: Path) -> None:
     st.tuples(st.floats(-500, 500), st.floats(-500, 500)),
     st.floats(0.5, 300),
 )
+@pytest.mark.slow
 def test_blocks_of_all_sizes_give_a_setup_that_loads(
     tmp_path_factory: pytest.TempPathFactory,
     size: tuple[float, float, float],

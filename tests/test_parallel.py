@@ -136,6 +136,7 @@ def case_stands_still() -> None:
 
 
 @needs_fork
+@pytest.mark.slow
 def test_a_process_that_stands_still_is_made_up_for() -> None:
     run_apart(case_stands_still, seconds=40)
 
@@ -154,6 +155,7 @@ def case_slow() -> None:
 
 
 @linux
+@pytest.mark.slow
 def test_a_process_that_works_for_long_is_waited_for() -> None:
     run_apart(case_slow)
 
@@ -307,6 +309,7 @@ def test_it_stands_in_a_safe_folder_and_looks_for_modules_in_none_other(
         ("import time; time.sleep(60)", None, ""),
     ],
 )
+@pytest.mark.slow
 def test_one_that_dies_is_only_an_outcome(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, body: str, code: int | None, words: str
 ) -> None:

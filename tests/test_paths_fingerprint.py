@@ -165,6 +165,7 @@ def written_otherwise(blocks: list[tuple[str, int, list[str]]], rng: random.Rand
 
 @settings(max_examples=150, deadline=None)
 @given(program, st.randoms(use_true_random=False))
+@pytest.mark.slow
 def test_writing_it_otherwise_changes_nothing(
     blocks: list[tuple[str, int, list[str]]], rng: random.Random
 ) -> None:
@@ -227,6 +228,7 @@ edit = st.one_of(
 @example([("", 1, ["X1."])], [(20, 0, "\n(a;b)\n")], "end of block")
 @example([("", 1, ["X1."])], [(20, 0, ";b")], "end of block")
 @example([("", 1, ["X1."])], [(20, 0, "(a(b)X200. )")], "comment")
+@pytest.mark.slow
 def test_equal_words_are_equal_paths(
     blocks: list[tuple[str, int, list[str]]], edits: list[tuple[int, int, str]], semicolon: Semicolon
 ) -> None:

@@ -200,6 +200,7 @@ def test_messages(program: str, says: str) -> None:
     st.floats(0.05, 0.4),
     st.booleans(),
 )
+@pytest.mark.slow
 def test_the_wire_keeps_its_distance(radii: list[float], fillets: list[float], d: float, left: bool) -> None:
     """A star with some corners rounded, followed on either side: each point of the wire's way lies at the
     offset's distance from the contour (shapely measures), on the side asked for."""
@@ -238,6 +239,7 @@ def test_the_wire_keeps_its_distance(radii: list[float], fillets: list[float], d
     assert within.all() if left else not within.any()
 
 
+@pytest.mark.timed
 def test_a_long_offset_program_is_read_quickly() -> None:
     turn = 2 * pi / 50_000
     program = ["G90 G00 X0 Y0", "G41 D1 G01 X50 Y0"]

@@ -309,6 +309,7 @@ def test_the_good_part_is_what_the_setup_says(wanted: str | None, kind: str, tmp
     assert f"frees the {kind}, " in message(result, kind)
 
 
+@pytest.mark.slow
 def test_what_is_small_is_gone_with_one_note(tmp_path: Path) -> None:
     words = ["G90"]
     for x in (20, 60):
@@ -491,6 +492,7 @@ def test_a_relief_that_widens_upward_is_lifted_out(out: int, leaves: str, tmp_pa
     assert [one.leaves for one in states(result)[-1].free] == [leaves]
 
 
+@pytest.mark.slow
 def test_twenty_two_cores_are_two_lines_at_most(tmp_path: Path) -> None:
     holes = [(6 + 6.5 * (k % 11), 20 + 20 * (k // 11)) for k in range(22)]
     body = PLATE

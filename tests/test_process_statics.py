@@ -151,6 +151,7 @@ def random_plate(rng: np.random.Generator) -> tuple[list[np.ndarray], float, np.
     return patches, float(rng.uniform(1, 900)), rng.uniform(-70, 70, 2)
 
 
+@pytest.mark.slow
 def test_five_hundred_random_plates_agree_with_a_linear_programme() -> None:
     rng = np.random.default_rng(20261127)
     standing = 0

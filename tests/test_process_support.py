@@ -126,7 +126,7 @@ def test_very_many_facets_at_one_level() -> None:
     assert found.touching.area == pytest.approx(20 * 30)
 
 
-@pytest.mark.slow
+@pytest.mark.timed
 def test_a_model_of_786_432_facets_is_quick() -> None:
     """A ratio to sorting its coordinates in numpy, so that a busy computer does not matter."""
     plate = body(gridded_plate(256) + np.array([-5.0, -20.0, 0.0]))

@@ -24,7 +24,11 @@ from tests.results_by_hand import a_pair, a_result
 ROOT = Path(__file__).resolve().parent.parent
 FUNCTIONS = [name for name in clearance.__all__ if inspect.isfunction(getattr(clearance, name))]
 #: what takes seconds, or wants to draw
-MARKS = {"find_placement": pytest.mark.slow, "draw": pytest.mark.draws}
+MARKS = {
+    "find_placement": [pytest.mark.slow],
+    "find_cures": [pytest.mark.slow],
+    "draw": [pytest.mark.slow, pytest.mark.draws],
+}
 
 
 def run(code: str) -> str:
@@ -80,6 +84,7 @@ def test_examples_in_the_documentation(name: str, tmp_path: Path, monkeypatch: p
     assert failed == 0
 
 
+@pytest.mark.slow
 def test_the_readme_s_python_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")
     monkeypatch.chdir(tmp_path)

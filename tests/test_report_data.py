@@ -23,6 +23,7 @@ from clearance.checking.result import HeadDistances, MoveDistance, MoveTable
 from clearance.errors import InputError
 from clearance.report import data
 from clearance.scene.model import Finding, StretchKind
+from tests.pace import slowness
 from tests.results_by_hand import a_pair, a_result, a_stretch
 
 PAIR_KEYS = [
@@ -171,6 +172,7 @@ def test_names_of_any_script_come_back(tmp_path: Path) -> None:
     assert strict(content.decode())["pairs"][0]["item"] == name
 
 
+@pytest.mark.timed
 def test_twenty_thousand_moves_are_written_at_once(tmp_path: Path) -> None:
     moves = tuple(
         MoveDistance(
@@ -185,7 +187,7 @@ def test_twenty_thousand_moves_are_written_at_once(tmp_path: Path) -> None:
         data.write_json(data.as_report(result), tmp_path / "r.json")
         best = min(best, time.process_time() - begin)
     assert len(strict((tmp_path / "r.json").read_text())["moves"]) == 40_000
-    assert best < 1.0, "0.25 s of processor time as measured; the rest is for a slower computer"
+    assert best < 1.0 * slowness(), "0.25 s of processor time as measured; the rest is for a slower computer"
 
 
 # ------------------------------------------------------------------------------------------------ whole files

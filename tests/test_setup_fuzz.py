@@ -123,12 +123,14 @@ quick = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=lis
 
 @quick
 @given(tables=mutated(FULL))
+@pytest.mark.slow
 def test_mutated_setups(folder: Path, tables: dict[str, Any]) -> None:
     answer(write(folder, tables))
 
 
 @quick
 @given(bench=mutated(MACHINE))
+@pytest.mark.slow
 def test_mutated_machines(folder: Path, bench: dict[str, Any]) -> None:
     answer(write(folder, SETUP, bench))
 

@@ -86,6 +86,7 @@ turn = [0, 90, 0]
     )
 
 
+@pytest.mark.slow
 def test_bar_on_two_large_vees(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, report = check(tmp_path, capsys, two_vees(), "x,y\n0,-70\n0,70\n")
     assert (code, report["verdict"]) == (0, "clear")
@@ -106,6 +107,7 @@ def test_bar_on_two_large_vees(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 @pytest.mark.parametrize(("bar", "words"), [(190.0, "at most 180")])
+@pytest.mark.slow
 def test_bar_too_large_for_any_vee(
     bar: float, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -226,6 +228,7 @@ at = [0, 0, -16]
 """
 
 
+@pytest.mark.slow
 def test_electrode_in_an_adapter_on_an_angle_plate(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

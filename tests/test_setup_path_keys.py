@@ -182,6 +182,7 @@ def test_bodies_of_a_model_are_chosen_and_each_choice_is_its_own(tmp_path: Path)
         load(write(tmp_path, setup(items__2={"name": "a", "model": "two.stl", "bodies": ["lift jaw"]})))
 
 
+@pytest.mark.slow
 def test_facet_bound_counts_as_allow(tmp_path: Path) -> None:
     (tmp_path / "ball.step").write_text(ball(3.0, MM), encoding="ascii")
     item = {"name": "ball", "model": "ball.step", "allow": {"side": 0.02, "height": 0.03}}

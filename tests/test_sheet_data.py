@@ -29,6 +29,7 @@ def told(demo: str) -> Sheet:
     return gather(clearance.check(clearance.load(str(DEMOS / f"{demo}.toml"))), "today")
 
 
+@pytest.mark.slow
 def test_what_to_fetch_and_where_it_goes() -> None:
     """The plate at 180, 18 of the front rail's seat, which is at -60, 82: 120, 100 on the machine. The left
     strap at 300, 12.5, -3 of the back rail, which is at 460, 228 and turned half round: 160, 215.5, -3."""
@@ -50,6 +51,7 @@ def test_what_to_fetch_and_where_it_goes() -> None:
     assert by_name["back rail"].on is None
 
 
+@pytest.mark.slow
 def test_what_carries_comes_first_and_fitted_sizes_are_told() -> None:
     for demo in ("rivet_wheel", "keyhole_inserts", "punch_blank"):
         number = {each.name: each.number for each in told(demo).elements}
@@ -94,6 +96,7 @@ def test_travel_left_on_both_sides() -> None:
     assert y.left == pytest.approx(128.03, abs=0.005)
 
 
+@pytest.mark.slow
 def test_stops_say_what_to_move(tmp_path: Path) -> None:
     setup = changed(
         tmp_path,
@@ -122,6 +125,7 @@ def test_places_masses_and_inputs() -> None:
     assert all(len(digest) == 64 for _, digest in sheet.inputs)
 
 
+@pytest.mark.slow
 def test_cures_are_told_as_on_the_terminal() -> None:
     """The raise is the demo's own: it has its arithmetic in the demo's tests."""
     result = clearance.check(clearance.load(str(DEMOS / "side_plate_die_clash.toml")))
@@ -183,6 +187,7 @@ def unpacked(values: dict[str, str]) -> np.ndarray:
     return np.frombuffer(base64.b64decode(values["bdata"]), dtype="<" + values["dtype"])
 
 
+@pytest.mark.slow
 def test_every_trace_and_label_has_one_switch() -> None:
     traces = sorted(k for switch in scene().switches for k in switch.traces)
     labels = sorted(k for switch in scene().switches for k in switch.labels)

@@ -50,6 +50,7 @@ def written(setup: Path, target: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     return target.read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_hostile_names_are_words(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     text = written(hostile(tmp_path), tmp_path / "s.html", monkeypatch)
     seen = Seen(text)

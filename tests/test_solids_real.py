@@ -104,6 +104,7 @@ def test_real_models_that_carry_their_unit(
     assert mass_properties(solid.triangles)[0] == pytest.approx(volume, abs=off)
 
 
+@pytest.mark.slow
 def test_one_body_of_a_real_assembly() -> None:
     solid, _ = read_model(FOLDER / "CadQuery__cadquery/red_cube_blue_cylinder.step", bodies=["red_cube"])
     assert mass_properties(solid.triangles)[0] == pytest.approx(1000, abs=1e-3)

@@ -65,6 +65,7 @@ def test_units_and_volume_within_the_facet_bound(tmp_path: Path, unit: str, mm: 
     assert np.abs(centroid).max() < error
 
 
+@pytest.mark.slow
 def test_a_unit_that_is_not_the_files(tmp_path: Path) -> None:
     with pytest.raises(InputError, match='the setup says "m", the file says inch and mm; leave units out'):
         solid_of(tmp_path, ball(1.0, INCH), "m")
@@ -122,7 +123,7 @@ CREST = [[[20.0 * i, 8.0 if i == j == 1 else 0.0, 10.0 * j] for j in range(3)] f
         (wall(CREST, ((0.0, 40.0), (0.0, 20.0)), (2, 2), 15.0), (3.5, 10.0), 0, 1.5),
     ],
 )
-@pytest.mark.parametrize("bound", [0.1, 0.01])
+@pytest.mark.parametrize("bound", [0.1, pytest.param(0.01, marks=pytest.mark.slow)])
 def test_a_pins_distance(
     tmp_path: Path, text: str, at: tuple[float, float], along: int, truth: float, bound: float
 ) -> None:
@@ -135,6 +136,7 @@ def test_a_pins_distance(
 
 @pytest.mark.parametrize("bound", [0.05, 0.01])
 @pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.slow
 def test_the_facets_of_a_wavy_wall_keep_what_is_said(tmp_path: Path, seed: int, bound: float) -> None:
     """A wall y = f(x, z), f by scipy's B-splines: with control points over Greville's abscissae x and z are
     the parameters themselves (Piegl and Tiller, The NURBS Book, 9.2). Where the wall is nowhere steeper than
@@ -170,6 +172,7 @@ def test_bounds_that_are_none(tmp_path: Path, bound: float) -> None:
         solid_of(tmp_path, ball(1.0), bound=bound)
 
 
+@pytest.mark.slow
 def test_names_of_bodies(tmp_path: Path) -> None:
     file = tmp_path / "part.stp"
     file.write_text(ball(5.0, name="bearing ball"))
@@ -225,6 +228,7 @@ def test_broken_files_end_in_a_message_or_a_solid_that_says_so(tmp_path: Path, t
 
 
 @LINUX
+@pytest.mark.slow
 def test_a_file_that_takes_too_long_is_ended(tmp_path: Path) -> None:
     began = time.monotonic()
     with pytest.raises(InputError, match="was ended after 1 s"):
@@ -233,6 +237,7 @@ def test_a_file_that_takes_too_long_is_ended(tmp_path: Path) -> None:
 
 
 @LINUX
+@pytest.mark.slow
 def test_a_file_that_takes_too_much_memory_is_a_message() -> None:
     for memory in (400 << 20, 1 << 30):  # the library alone, and what it makes
         with pytest.raises(InputError, match=r"part\.step: .*memory"):

@@ -214,6 +214,7 @@ def mutated(data: bytes, changes: list[tuple[int, str, bytes]]) -> bytes:
 
 @given(st.booleans(), edits)
 @settings(max_examples=300, deadline=None)
+@pytest.mark.slow
 def test_mutated_files_give_a_solid_or_a_message(tmp_path_factory, is_text: bool, changes) -> None:  # type: ignore[no-untyped-def]
     file = tmp_path_factory.getbasetemp() / "mutated.stl"
     data = mutated(text(ascii_lines(BOX)) if is_text else binary(BOX), changes)

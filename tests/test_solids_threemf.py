@@ -282,6 +282,7 @@ def test_packages_that_are_no_model() -> None:
     st.booleans(),
 )
 @settings(max_examples=250, deadline=None)
+@pytest.mark.slow
 def test_mutated_packages_give_a_solid_or_a_message(tmp_path_factory, changes, inside: bool) -> None:  # type: ignore[no-untyped-def]
     text = model(ONE, '<item objectid="1"/>').encode()
     if inside:

@@ -138,6 +138,7 @@ def test_a_needle_inside_a_closed_liar_is_a_clash(shape: str, lie: str | None) -
 # ------------------------------------------------- many shells, nested shells
 
 
+@pytest.mark.slow
 def test_hundreds_of_shells_are_one_body() -> None:
     """216 blocks fill a cube; a needle in any of them, on a wall between two, or beside the cube."""
     cells = [
@@ -337,6 +338,7 @@ def test_an_open_box_that_is_touched_is_a_clash_and_one_far_off_is_clear() -> No
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3])
+@pytest.mark.slow
 def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float, honest) -> None:
     """One facet gone, or nearly a third of them: what clashes in truth is a clash or undecided."""
 

@@ -105,6 +105,7 @@ def test_bit_of_arc_strays_no_more_than_it_says() -> None:
         assert np.linalg.norm(on_arc - foot, axis=1).max() <= e[i] * (1 + 1e-9)
 
 
+@pytest.mark.slow
 def test_brackets_are_narrow_on_random_scenes() -> None:
     cases = [case_of(recipe_of_seed(s)) for s in range(12)]
     for truth in (t for mine in truths(cases, per_move=False) for t in mine):
@@ -121,7 +122,7 @@ def _with_few_moves(seed: int, kinds: tuple[str, ...]):
     return replace(recipe, tracks=(start,), shapes=recipe.shapes[:2])
 
 
-@pytest.mark.parametrize(("kinds", "seeds"), [(("line", "axis line", "stand"), 8), (("line", "arc"), 4)])
+@pytest.mark.parametrize(("kinds", "seeds"), [(("line", "axis line", "stand"), 4), (("line", "arc"), 2)])
 def test_two_ways_agree(kinds: tuple[str, ...], seeds: int) -> None:
     figures = 0
     for seed in range(seeds):
@@ -138,7 +139,7 @@ def test_two_ways_agree(kinds: tuple[str, ...], seeds: int) -> None:
                 assert mine[0] <= hi + 1e-6, (seed, t.head, t.item, figure, mine, (lo, hi))
                 assert mine[1] >= lo - 1e-6, (seed, t.head, t.item, figure, mine, (lo, hi))
                 figures += 1
-    assert figures > 5 * seeds
+    assert figures > 3 * seeds
 
 
 def test_parts_are_closed_and_turned_outward() -> None:

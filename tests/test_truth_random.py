@@ -21,7 +21,7 @@ from tests.oracles.compare import Tally, complaints_about, run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 from tests.oracles.truth import Case, PairTruth, truths
 
-SCENES, MANY = 48, 240
+SCENES, MANY = 16, 240
 
 
 class HypothesisDice:
@@ -64,7 +64,7 @@ def test_large_scenes_keep_every_promise(first: int, scenes: int) -> None:
     assert total.scenes == scenes
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(recipes())
 def test_drawn_scenes_keep_every_promise(recipe: Recipe) -> None:
     tally = run_cases([case_of(recipe)], check)[0]
@@ -117,6 +117,7 @@ def _dies_at_a_scene(task: soak.Task) -> list[tuple[int, Tally]]:
     return [(n, Tally(scenes=1)) for n in range(first, first + count)]
 
 
+@pytest.mark.slow
 def test_a_process_that_dies_is_told_and_holds_up_nothing() -> None:
     """Blocks of ten; the one with scene 25 ends its process, as a crash in a library would."""
     total, failed = soak.run(seed=0, scenes=40, jobs=2, work=_dies_at_a_scene)

@@ -94,7 +94,8 @@ def write_table() -> None:
     BOOK.write_text(text[:begin] + "\n" + table(measured()) + "\n" + text[end:], encoding="utf-8")
 
 
-@pytest.mark.parametrize("scenes", [2, pytest.param(SCENES, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("scenes", [2, SCENES])
 def test_accuracy_is_what_the_table_says(scenes: int) -> None:
     """With fewer scenes than the table was made of no figure may be worse; whether one is better all tell."""
     said = written_table()

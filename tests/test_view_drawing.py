@@ -385,6 +385,7 @@ def test_describing_imports_no_graphics_library() -> None:
     assert out.stdout.strip() == "[]"
 
 
+@pytest.mark.slow
 def test_a_large_body_is_thinned_and_the_picture_says_so() -> None:
     result = plate_on_rails()
     x, y = np.meshgrid(np.linspace(0, 160, 400), np.linspace(0, 160, 400), indexing="ij")

@@ -28,6 +28,7 @@ def pixels(file: Path) -> np.ndarray:
 
 
 @pytest.mark.draws
+@pytest.mark.slow
 def test_the_clash_is_marked_where_it_is(tmp_path: Path) -> None:
     """A mark in the colour of a clash, in both views of the sheet, at the pixel that the numbers say."""
     file = tmp_path / "place.png"
@@ -45,6 +46,7 @@ def test_the_clash_is_marked_where_it_is(tmp_path: Path) -> None:
 
 
 @pytest.mark.draws
+@pytest.mark.slow
 def test_bodies_are_drawn_where_the_numbers_say(tmp_path: Path) -> None:
     """From above, the pixels in the part's hue span exactly the plate's corners: lens and labels agree."""
     file = tmp_path / "top.png"
@@ -68,6 +70,7 @@ def test_bodies_are_drawn_where_the_numbers_say(tmp_path: Path) -> None:
 
 @pytest.mark.draws
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="OpenGL is taken away as on Linux")
+@pytest.mark.slow
 def test_no_opengl_is_a_message_that_says_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -166,6 +169,7 @@ def test_windowless_drawing_is_asked_for_only_where_it_is_needed() -> None:
 
 
 @pytest.mark.draws
+@pytest.mark.slow
 def test_a_section_through_shells_that_stand_on_another_is_whole(tmp_path: Path) -> None:
     """Two blocks, one on the other, cut level through the upper one: its underside, seen from inside, lies in
     the lower one's top. Every pixel of the cut face is the face's own colour or its hatching."""

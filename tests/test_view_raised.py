@@ -5,6 +5,7 @@ Each truth is a difference of heights or lengths and stands beside its scene; no
 
 from __future__ import annotations
 
+import pickle
 from math import hypot, sqrt
 from pathlib import Path
 from typing import Any
@@ -258,6 +259,20 @@ def test_the_line_of_a_move_says_what_the_program_says(demo: Raised) -> None:
     assert "lower head: −1.00 to spare, front rail" in words
     handling.raise_to(2.0)
     assert "to spare" not in handling.move_line(), "the moves' figures are those of the plan"
+
+
+def test_in_the_windows_own_process_it_answers_the_same(tmp_path: Path) -> None:
+    """The window gets it pickled: what is known by its place in memory is known there no longer."""
+    bench = Bench(tmp_path, margins=(0.0, 0.5))
+    bench.block("bar", (40, 2, -4), (60, 20, 6))
+    here = asked(bench)
+    here.at(2.0)
+    there = pickle.loads(pickle.dumps(here, protocol=5))
+    assert not there.query._paths
+    for by in (3.2, 20.0, 33.4):
+        assert [(r.head, r.item, r.verdict, r.clearance) for r in there.at(by).rows] == [
+            (r.head, r.item, r.verdict, r.clearance) for r in here.at(by).rows
+        ]
 
 
 def test_pointing_at_an_item_shows_its_clearances_alone(demo: Raised) -> None:

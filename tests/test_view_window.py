@@ -198,8 +198,6 @@ def screen() -> Iterator[dict[str, str]]:
     server.wait()
 
 
-# fails at times: the picture that is saved after a key can show the step before it
-@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.draws
 def test_the_command_on_a_virtual_screen(tmp_path: Path, screen: dict[str, str]) -> None:

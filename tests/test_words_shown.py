@@ -47,6 +47,7 @@ def literals(source: str) -> Iterator[tuple[int, str]]:
             yield node.lineno, node.value
 
 
+@pytest.mark.slow
 def test_no_message_and_no_label_of_the_source() -> None:
     found = []
     for file in [*(ROOT / "clearance").rglob("*.py"), *(ROOT / "fixtures_lib").rglob("*.py")]:

@@ -90,6 +90,11 @@ class SweepQuery:
             {} if like is None else like._grown
         )
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Another process makes its own caches: theirs are known by where objects lie in memory here."""
+        only = None if self.only is None else sorted(self.only)
+        return SweepQuery, (self.scene, only, None, self.tolerances)
+
     def make_ready(self) -> None:
         """Make what other processes are to share, before they are forked."""
         _ = self.tree, self.surfaces

@@ -71,7 +71,6 @@ class Raised:
         self._known: dict[float, AtRaise] = {}
         self._last: tuple[float, dict[tuple[int, int, int], float]] = (np.inf, {})
         self.query = SweepQuery(self.scene)
-        self._number = {id(stretch): k for k, stretch in enumerate(self.scene.stretches)}
         #: on a taper the guides' paths change with the raise, and nothing can be kept
         self.paths_change = any(s.upper_moves is not None and s.cut is not None for s in self.scene.stretches)
         self.paths_change |= heights_change(self.scene, self.rules)
@@ -174,7 +173,9 @@ class Raised:
 
     def _raised_pieces(self, run: HeadRun, pieces: Sequence[Piece], by: float) -> dict[bool, list[Piece]]:
         """The pieces as bodies see them that stay, and as those that rise."""
-        up = self.upper_z(self._number[id(run.stretch)], by) - run.stretch.upper_z
+        # by identity, asked each time: in the window's own process it is another one
+        number = next(k for k, each in enumerate(self.scene.stretches) if each is run.stretch)
+        up = self.upper_z(number, by) - run.stretch.upper_z
         return {rising: _pieces(run, pieces, up, by if rising else 0.0) for rising in (False, True)}
 
     def _row(

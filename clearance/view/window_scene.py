@@ -314,8 +314,16 @@ class Window:
     # ---------------------------------------------------------------------------------------- what is done
     def _do(self, act: Any) -> None:
         self._said = ""
-        act()
-        self.refresh()
+        try:
+            act()
+            self.refresh()
+        except Exception as err:
+            # the graphics library would drop it, and figures of before would stand under a verdict of now
+            self._said = f"a defect of this program: {type(err).__name__}: {err}; close this window"
+            self._headline()
+            self._table("")
+            self.words.forget_dimensions()
+            self.plotter.render()
 
     def drag_raise(self, by: float) -> None:
         """The slider of the raise moves: bodies and verdict go along at once, and the figures too, or they
@@ -355,11 +363,17 @@ class Window:
         number = 1
         while (file := self.pictures / f"{self.name}-{number}.png").exists():
             number += 1
+        window = self.plotter.render_window
+        # what is read is the buffer that is drawn into; once it was shown it holds an earlier picture
+        window.SwapBuffersOff()
         try:
+            self.plotter.render()
             self.plotter.screenshot(file)
             self._said = f"saved: {file}"
         except OSError as err:
             self._said = f"not saved: {file} cannot be written ({err.strerror})"
+        finally:
+            window.SwapBuffersOn()
 
     def _press(self, style: Any, _event: str) -> None:
         self._pressed = style.GetInteractor().GetEventPosition()
@@ -388,14 +402,15 @@ class Window:
 
     # ---------------------------------------------------------------------------------- what it looks like
     def refresh(self) -> None:
-        """Everything as it is now, figures included."""
+        """Everything as it is now, figures included, in one go: no old figure stands under a new verdict."""
+        table = self.handling.table()
         for name, value in (("raise", self.handling.by), ("run", self.handling.run)):
             if name in self._sliders:
                 self._sliders[name].GetRepresentation().SetValue(value)
         self._place(render=False)
         self._headline()
         self._move_line()
-        self._table(self.handling.table())
+        self._table(table)
         self.words.text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
         self.words.dimensions()
         self.words.names()
