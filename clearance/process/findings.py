@@ -108,9 +108,11 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
     from clearance.process.threading import Ways, threading_findings
+    from clearance.process.wanted import by_name
 
     try:
         told = story(scene)
+        told.pieces = [by_name(scene, told, piece) for piece in told.pieces]
         ways = Ways(scene, told)
         through = tuple((run, tuple(ways.parts(run))) for run in told.all_runs)
         facts = replace(facts, threaded=through, pieces=tuple(told.pieces), tabs=tuple(told.tabs))

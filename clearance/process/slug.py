@@ -87,19 +87,10 @@ def _figure(value: float) -> str:
     return f"{value:.1f}" if value < 100 else f"{value:.0f}"
 
 
-_WHAT = {
-    "slug": "slug",
-    "good part": "good part (a guess: threaded outside the path)",
-    "off-cut": "off-cut",
-}
-
-
 def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     """What comes free, what is under it, and that it must be held."""
     first = max(pieces, key=lambda one: (one.volume, one.area))
-    cut = scene.cut_of(first.run.stretch)
-    said = cut is not None and cut.wanted is not None
-    what = first.kind if said else _WHAT[first.kind]
+    what = f"{first.kind} (a guess: {first.guess})" if first.guess else first.kind
     if first.kind == "off-cut" and first.larger:
         what = "piece larger than what stays"
     if len(pieces) == 1:
