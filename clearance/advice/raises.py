@@ -21,7 +21,6 @@ from clearance.advice.steps import stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
-from clearance.scene.bodies import below_zero
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
@@ -189,17 +188,16 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
 
 
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"below zero", "overlap", "off its feet"})
+_STANDING = frozenset({"overlap", "off its feet"})
 
 
 def _as_they_stand(before: Scene, after: Scene) -> list[Finding]:
-    """What reading found, with what is cut into, carried and below zero as the items stand now."""
+    """What reading found, with what is cut into and carried as the items stand now."""
     kept = [f for f in before.findings if f.kind not in _STANDING]
     items = [body for body in after.bodies if body.item is not None]
     together = [s.bodies for s in after.stretches if s.cut is not None]
     return [
         *kept,
-        *below_zero(items),
         *overlap_findings(after.bodies, together),
         *feet_findings(after.bodies, together, Masses(items)),
     ]

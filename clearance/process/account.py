@@ -59,7 +59,7 @@ class State:
         n: from 1.   begins: "start", "stop" or "piece".   name: for a person.
         cut: the cut in which it begins.   line: in the path file, of the word that stops, or None.
         wire: "in" or "out" as it begins.   move: what is to be put on, taken off or taken out.
-        why: what is wrong in it, a sentence each.
+        why: what is wrong in it and was not so before, a sentence each.
     """
 
     n: int

@@ -55,6 +55,8 @@ class FreePieces:
     scene: Scene
     contact: Contact
     stock: Mapping[int, Stock]
+    #: how many pieces of each name there will be
+    count: Mapping[str, int] = field(default_factory=dict)
     all: list[Loose] = field(default_factory=list)
     said: set[tuple[str, str]] = field(default_factory=set)
 
@@ -191,10 +193,13 @@ class FreePieces:
         push, weight = force(pressure, jet.bore, jet.area), one.metal.mass * GRAVITY
         if weight >= push or not self._first("lifted", one):
             return []
+        count = self.count.get(one.name, 1)
+        they_are = "it is" if count == 1 else "they are"
+        names, it = (f"the {one.name}", "it") if count == 1 else (_many(one), "them")
         message = (
-            f"the lower jet ({push:.0f} N) lifts the {one.name} ({weight:.2g} N), which can jam under the "
-            'upper nozzle: hold it (held_by = "magnet") until it is taken out, or say that such pieces are '
-            "washed away (gone_below)"
+            f"the lower jet ({push:.0f} N) lifts {names} ({weight:.2g} N), which can jam under the upper "
+            f'nozzle: hold {it} (held_by = "magnet") until {they_are} taken out, '
+            "or say that such pieces are washed away (gone_below)"
         )
         return [self._remark("lifted", one, message)]
 
@@ -205,3 +210,9 @@ class FreePieces:
             return False
         self.said.add(key)
         return True
+
+
+def _many(one: Loose) -> str:
+    """Pieces like one, in words."""
+    kind = one.piece.kind
+    return f"the {kind}s of {one.piece.run.stretch.name}"

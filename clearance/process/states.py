@@ -4,6 +4,7 @@ come out.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -54,7 +55,7 @@ class _Job:
         self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
         self.contact = Contact(scene.bodies, told.contacts)
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
-        self.free = FreePieces(scene, self.contact, self.stock)
+        self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
         self.at: Stretch | None = None
@@ -77,7 +78,7 @@ class _Job:
             what = "flushing force not judged (the machine file gives no pressure), nor sideways forces"
             self._note("flushing", what)
         else:
-            self._note("flushing", "sideways forces are not judged")
+            self._note("not judged", "sideways forces are not judged")
         states = [self._state(n, moment) for n, moment in enumerate(self.moments, 1)]
         if states and (dragged := self._on_the_way(None)):
             n, moment = len(states), self.moments[-1]
@@ -117,8 +118,7 @@ class _Job:
         remarks += said_to_carry(self.contact, moment.present)
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
-        for name, remark in told:
-            self._tell(n, moment, name, remark)
+        news = [remark for name, remark in told if self._tell(n, moment, name, remark)]
         grave = [remark for _, remark in told if remark.severity != "note"]
         now = [*moment.freed, *(piece for step in moment.steps for piece in step.freed)]
         free = [o for o in self.free.all if not o.gone or any(o.piece is piece for piece in now)]
@@ -133,17 +133,18 @@ class _Job:
             free=tuple(Freed(o.name, o.metal.mass, o.leaves, o.held) for o in free),
             wire=_wire(moment),
             move=tuple(moment.move),
-            why=tuple(f'"{remark.item}" {remark.message}' for remark in grave),
+            why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
 
-    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> None:
-        """A finding, unless an earlier state told it as gravely and nobody has acted since."""
+    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
+        """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
         key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
         if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
-            return
+            return False
         self.said[key] = rank, remark.message
         self.findings.append(Finding(remark.kind, remark.severity, remark.message, remark.item, cut, n))
+        return True
 
     # ---------------------------------------------------------------------------------------- what happens
     def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
