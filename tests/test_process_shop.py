@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
 from manifold3d import Manifold
 
 import clearance
@@ -48,8 +49,8 @@ def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
     items = [RAILS[0], base, magnet]
     alu = said(tmp_path, FRAME, INNER, items=items, plate=plate_with(density=None, material="aluminium"))
     assert alu == [
-        'CLOSE: "plate": nothing presses or grips it ("magnet" does not hold aluminium): clamp it, or say what '
-        'does (held_by = "glue") (state 1, start)',
+        'CLOSE: "plate": nothing presses or grips it ("magnet" does not hold aluminium): clamp it, or say '
+        'what does (held_by = "glue") (state 1, start)',
         NO_PRESSURE,
         slug("387", "20.9 g", "20.0"),
     ]
@@ -82,6 +83,7 @@ def cores(tmp_path: Path, **more: Any) -> list[str]:
     return said(tmp_path, body, "\n".join(words), items=[*RAILS, *STRAPS], **more)
 
 
+@pytest.mark.slow
 def test_a_plate_with_22_cores(tmp_path: Path) -> None:
     """Each pi x 0.9 x 0.9 less its hole and lead-in; at most two lines are about all of them."""
     told = cores(tmp_path)

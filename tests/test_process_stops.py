@@ -146,7 +146,7 @@ def test_three_passes_with_two_stops(tmp_path: Path) -> None:
     assert grave(left) == [(4, "piece drops", "plate")]
     assert message(left, "piece drops") == (
         'the slug of cut 1 was held by glue until then and drops; take it out there (taken_out = "cut 1") or '
-        "leave it held"
+        "leave it as it was"
     )
 
 
@@ -212,6 +212,17 @@ def test_an_off_cut_that_lies_on_its_rail_does_not_tip(tmp_path: Path) -> None:
     result = judged(tmp_path, PLATE, STRIP, items=items)
     assert grave(result) == []
     assert states(result)[-1].free[0].leaves == "lifts"
+
+
+def test_a_rail_is_taken_away_from_under_an_off_cut(tmp_path: Path) -> None:
+    front = rail("front rail", -10, 90, -40, 12)
+    items = [front, BACK_RAIL, rail("mid rail", -10, 90, 21, 40), ON_REST]
+    second = {"nc": line((-5, 56), (85, 56)), "stop_before": True, "without": ["front rail"]}
+    result = judged(tmp_path, PLATE, STRIP, second, items=items)
+    assert (3, "piece drops", "plate") in grave(result)
+    assert 'the off-cut of cut 1 lay on "front rail" until then and drops' in message(result, "piece drops")
+    good = judged(tmp_path, PLATE, STRIP, {**second, "taken_out": "cut 1"}, items=items)
+    assert [kind for _, kind, _ in grave(good) if kind == "piece drops"] == []
 
 
 def test_a_piece_that_is_left_behind_stands_in_the_heads_way(tmp_path: Path) -> None:

@@ -27,7 +27,8 @@ class Loose:
 
     Attributes:
         piece, metal: what it is.   leaves: see ``freed.leaves``.
-        down: it goes down through what was cut around it, if nothing is under it.
+        down, up: it goes down, if nothing is under it, and up through what was cut around it.
+        under: names of what it lies on.
         held_by: what holds it now: names of clamps, or the setup's words; () nothing does.
         gone: it dropped, or is washed away.
     """
@@ -36,7 +37,9 @@ class Loose:
     metal: Metal
     leaves: str
     down: bool
+    up: bool
     held_by: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
     gone: bool = False
 
     @property
@@ -84,8 +87,7 @@ class FreePieces:
             if piece.part not in self.stock:
                 continue
             metal = self.stock[piece.part].free(piece.outline)
-            down, _ = goes_through(self.scene, piece)
-            one = Loose(piece, metal, leaves(self.scene, piece), down)
+            one = Loose(piece, metal, leaves(self.scene, piece), *goes_through(self.scene, piece))
             one.held_by = self._holds(one, moment)
             found.append(one)
             remarks += self._let_go(one, moment, before)
@@ -93,20 +95,19 @@ class FreePieces:
         return found, remarks
 
     def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
-        """What is to be told where somebody acted, of pieces that what held them holds no longer."""
+        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
         found: list[Remark] = []
         for one in self.all:
-            if one.gone or not one.held:
+            if one.gone:
                 continue
-            held_by, one.held_by = one.held_by, self._holds(one, moment)
-            if one.held:
-                continue
-            names = " and ".join(held_by)
+            before_by, lay_on = one.held_by, one.under
+            one.held_by = self._holds(one, moment)
             dropped = self._let_go(one, moment, before)
             if one.gone:
+                was = f"was held by {_and(before_by)}" if before_by else f"lay on {_and(lay_on)}"
                 message = (
-                    f"the {one.name} was held by {names} until then and drops; take it out there "
-                    f'(taken_out = "{one.piece.run.stretch.name}") or leave it held'
+                    f"the {one.name} {was} until then and drops; take it out there "
+                    f'(taken_out = "{one.piece.run.stretch.name}") or leave it as it was'
                 )
                 found.append(self._remark("piece drops", one, message))
             found += dropped
@@ -137,10 +138,14 @@ class FreePieces:
             return []
         found = self._lifted(one, before)
         places = self._under(one, moment.present)
-        if one.down and not places:
-            one.gone = True
-        elif one.down:
+        one.under = tuple(f'"{name}"' for name in places)
+        if not one.down:
+            return found
+        one.leaves = "drops" if not places else "lifts" if one.up else "stuck"
+        if places:
             found += self._tips(one, places)
+        else:
+            one.gone = True
         return found
 
     def _washed_away(self, one: Loose) -> bool:
@@ -181,7 +186,7 @@ class FreePieces:
     def _lifted(self, one: Loose, before: Sequence[Run]) -> list[Remark]:
         """A light one goes up with the lower jet."""
         flushing = self.scene.known_machine.flushing
-        if flushing is None or flushing.lower is None or one.metal.mass is None or one.leaves == "stuck":
+        if flushing is None or flushing.lower is None or one.metal.mass is None or not one.up:
             return []
         jet = flushing.lower
         pressure = jet.rough
@@ -210,6 +215,10 @@ class FreePieces:
             return False
         self.said.add(key)
         return True
+
+
+def _and(names: Iterable[str]) -> str:
+    return " and ".join(names)
 
 
 def _many(one: Loose) -> str:
