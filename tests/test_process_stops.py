@@ -62,7 +62,7 @@ def test_a_strap_put_on_at_a_stop_is_met_only_behind_it(tmp_path: Path) -> None:
     assert at_stop.move == ('put on "low strap"',)
 
 
-@pytest.mark.parametrize("name", ["N40", 1, "stop 1"])
+@pytest.mark.parametrize("name", ["N40", "n040", 1, "stop 1"])
 def test_a_strap_taken_off_at_a_stop(name: str | int, tmp_path: Path) -> None:
     """The back strap stands on the way along Y 52; it holds while the front is cut, and is off behind."""
     program = "\n".join([FRONT, BACK])
@@ -148,6 +148,20 @@ def test_three_passes_with_two_stops(tmp_path: Path) -> None:
         'the slug of cut 1 was held by glue until then and drops; take it out there (taken_out = "cut 1") or '
         "leave it as it was"
     )
+
+
+def test_what_holds_stands_on_the_sheet(tmp_path: Path) -> None:
+    import clearance
+    from clearance.report.sheet.data import _masses, elements
+    from tests.access_bench import scene
+
+    glued = plate_with(held_by={"by": "glue", "until": "N50"})
+    cut = {"nc": THREE, "held_by": [{"by": "wax", "until": "N70", "piece": "slug"}, "tab"]}
+    made = scene(tmp_path, FRAME, cut, items=[LEFT, RIGHT], plate=glued)
+    (plate,) = (each for each in elements(made) if each.name == "plate")
+    assert plate.settings == (("held by", "glue until stop 1"), ("held by", "tab for cut 1"))
+    slug = _masses(made, clearance.check(made).facts)[-1]
+    assert slug.words.endswith("held by wax until stop 2 and tab")
 
 
 def test_a_part_is_glued_until_a_stop(tmp_path: Path) -> None:

@@ -97,14 +97,14 @@ class Stops:
             return default
         place: Loc = ("cuts", index, where, k, key)
         own = [stop for stop in self.found if stop.cut == index and stop.word]
-        stop = next((s for s in own if name in (s.number, s.block)), None)
+        stop = next((s for s in own if _is(s, name)), None)
         if stop is None:
             raise self._unknown(place, name, own, f"{self.setup.cuts[index].path} stops at")
         return stop.at
 
     def _unknown(self, place: Loc, name: int | str, known: Sequence[JobStop], lead: str) -> Exception:
         found = f"there is no stop {name}" if isinstance(name, int) else f'there is no stop "{name}"'
-        if name in self.passed:
+        if any(_block(str(name)) == _block(passed) for passed in self.passed):
             return self.file.error(place, f"{found}: M01 there", "it stops with  optional_stops = true")
         listed = ", ".join(
             f"{s.number} ({s.word} at {s.block or f'line {s.line}'})" if s.word else
@@ -122,7 +122,7 @@ class Stops:
         if isinstance(name, int):
             named = [stop for stop in self.found if stop.number == name]
         else:
-            named = [stop for stop in self.found if stop.block and stop.block == name]
+            named = [stop for stop in self.found if stop.block and _is(stop, name)]
             named += [s for s in self.found if not s.word and self.setup.cuts[s.cut].name == name]
             named = [stop for stop in named if stop.cut == index] or named
         if not named:
@@ -172,6 +172,16 @@ class Stops:
         if said is None or said.until is None:
             return None
         return self.number(said.until, ("items", item, "held_by", "until"))
+
+
+def _is(stop: JobStop, name: int | str) -> bool:
+    """Whether a stop in a program has this number, or this N; N050 is N50."""
+    return stop.number == name if isinstance(name, int) else _block(stop.block) == _block(name)
+
+
+def _block(name: str) -> str:
+    digits = name[1:]
+    return f"N{int(digits)}" if name[:1] in ("N", "n") and digits.isdecimal() else name
 
 
 def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> list[tuple[int, ...]]:
