@@ -144,8 +144,10 @@ class Place:
         for row in range(rows):
             for column in range(columns):
                 one = T.copy()
-                one[:3, 3] += along @ (column * dxf.column_spacing, row * dxf.row_spacing)
-                yield Place(one if self.T is None else self.T @ one)
+                with np.errstate(invalid="ignore", over="ignore"):
+                    one[:3, 3] += along @ (column * dxf.column_spacing, row * dxf.row_spacing)
+                here = Place(one)  # refuses what is no number before it is multiplied on
+                yield here if self.T is None else Place(self.T @ one)
 
 
 def steps(count: int, spacing: float) -> int:
