@@ -138,7 +138,7 @@ def test_three_passes_with_two_stops(tmp_path: Path) -> None:
     result = judged(tmp_path, FRAME, {"nc": THREE, **slug}, items=HOLD)
     assert [s.begins for s in states(result)] == ["start", "stop", "piece", "stop"]
     assert grave(result) == []
-    assert [(f.piece, f.held) for f in states(result)[2].free] == [("slug of cut 1", True)]
+    assert [(f.piece, f.held_by) for f in states(result)[2].free] == [("slug of cut 1", ("glue",))]
     assert states(result)[3].free == ()
     assert states(result)[3].move == ("take all that is free out",)
     # held to the second stop and not taken out there: it drops while somebody stands at the machine
@@ -286,6 +286,8 @@ def test_what_cannot_drop_is_lifted_out_and_how_high_the_upper_head_goes(tmp_pat
         result = judged(tmp_path, FRAME, cut, items=HOLD)
         assert words in message(result, "slug")
         assert ("lifted out" in message(result, "slug")) == (out > 0)
+        (piece,) = states(result)[-1].free
+        assert piece.up == (pytest.approx(19.9) if out > 0 else None)
 
 
 def test_a_light_piece_that_is_washed_away_is_not_lifted(tmp_path: Path) -> None:

@@ -42,13 +42,20 @@ class Held:
 
 @dataclass(frozen=True)
 class Freed:
-    """A piece that came free: ``leaves``: "drops", "lifts" (it must be lifted out) or "stuck"; ``held``: by a
-    clamp, or by what the setup says."""
+    """A piece that came free.
+
+    Attributes:
+        leaves: "drops", "lifts" (it must be lifted out) or "stuck".
+        held: by a clamp, or by what the setup says; ``held_by``: by which, in words.
+        up: by how much the upper head must go up for it to be lifted out, mm; None where it is not.
+    """
 
     piece: str
     mass: float | None
     leaves: str
     held: bool
+    held_by: tuple[str, ...] = ()
+    up: float | None = None
 
 
 @dataclass(frozen=True)

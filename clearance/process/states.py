@@ -13,7 +13,7 @@ import numpy as np
 
 from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, State
-from clearance.process.freed import cut_again, piece_name
+from clearance.process.freed import cut_again, lift_out, piece_name
 from clearance.process.jets import Jets, force
 from clearance.process.leftover import in_the_way
 from clearance.process.loads import said_to_carry, taken
@@ -130,11 +130,16 @@ class _Job:
             line=moment.line,
             verdict=worst([remark.severity for remark in grave]),
             parts=tuple(answer.held for answer in answers.values()),
-            free=tuple(Freed(o.name, o.metal.mass, o.leaves, o.held) for o in free),
+            free=tuple(map(self._as_freed, free)),
             wire=_wire(moment),
             move=tuple(moment.move),
             why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
+
+    def _as_freed(self, one: Loose) -> Freed:
+        up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
+        by = tuple(name.strip('"') for name in one.held_by)
+        return Freed(one.name, one.metal.mass, one.leaves, one.held, by, up)
 
     def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""

@@ -45,7 +45,14 @@ def _state(state: State) -> dict[str, Any]:
             for held in state.parts
         ],
         "free": [
-            {"piece": one.piece, "mass": one.mass, "leaves": one.leaves, "held": one.held}
+            {
+                "piece": one.piece,
+                "mass": one.mass,
+                "leaves": one.leaves,
+                "held": one.held,
+                "held_by": list(one.held_by),
+                "up": one.up,
+            }
             for one in state.free
         ],
         "wire": state.wire,
