@@ -32,6 +32,7 @@ from tests.test_process_states import (
 
 X, Y = AT
 HOLD = [LEFT, RIGHT, STRAP, SECOND]
+ALONE = {"flushing_distance": 0.1, "between": False}
 #: along the edges at Y 5 and then at Y 55, the first under the front strap
 FRONT = line((-5, 8), (85, 8))
 BACK = "\n".join(["N40 M00", "G00 X85 Y52", "G01 X-5 Y52"])
@@ -75,6 +76,21 @@ def test_a_strap_taken_off_at_a_stop(name: str | int, tmp_path: Path) -> None:
     assert at_stop.move == ('take off "back strap"',)
     assert states(result)[0].parts[0].pressed_by == ("strap", "second strap", "back strap")
     assert at_stop.parts[0].pressed_by == ("strap", "second strap")
+
+
+@pytest.mark.parametrize("where", [(-15, 52), (-12, 30), (-15, 12)])
+def test_one_program_with_a_stop_is_two_programs(where: tuple[float, float], tmp_path: Path) -> None:
+    """The same moves in two files, the strap off for the second: every distance to it is the same."""
+    back = strap("back strap", *where)
+    off = {"without": [{"item": "back strap", "from": "N40"}]}
+    one = across(tmp_path, [*HOLD, back], "\n".join([FRONT, BACK]), **off)
+    second = {"nc": BACK.replace("N40 M00\n", "G90 "), "without": ["back strap"], "stop_before": True}
+    two = judged(tmp_path, PLATE, {"nc": FRONT}, second, items=[*HOLD, back], heads=ALONE)
+    figures = [
+        {(p.head, p.verdict, p.clearance, p.side, p.height) for p in each.pairs if p.item == "back strap"}
+        for each in (one, two)
+    ]
+    assert figures[0] == figures[1] != set()
 
 
 def test_the_moves_of_a_cut_are_told_once_though_a_strap_comes_and_goes(tmp_path: Path) -> None:
