@@ -20,21 +20,12 @@ from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
 from clearance.scene.heads import Piece
 from clearance.scene.model import Scene, SideHeight
-from clearance.tolerances import DEFAULT
+from clearance.tolerances import AdviceTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rect = tuple[float, float, float, float]
 _Line = tuple[Array, Array]
-
-#: how far a corner of an outline's rounds may stand out from the round, mm
-ROUND = 0.005
-#: paths of more bits than ``MANY`` are simplified by this much, mm, and the outlines grow by as much
-SIMPLIFY, MANY = 0.01, 300
-#: a cone's bands are no higher than this, mm, and no more than so many
-BAND, BANDS = 2.5, 4
-#: faces are pads where they are this near to a part's underside, mm
-PAD = 0.02
 
 
 @dataclass(frozen=True)
@@ -74,6 +65,7 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
     """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
     margin = scene.margins.of(kind)
     query = SweepQuery(scene)
+    own = query.tolerances.advice
     lines, deviation = {}, 0.0
     for stretch in scene.stretches:
         for moves in (stretch.moves, stretch.upper_moves):
@@ -82,16 +74,16 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
                 deviation = max(deviation, slack)
     found: dict[bool, list[tuple[float, Any]]] = {True: [], False: []}
     for up, piece, line in _bodies_on_lines(query, lines):
-        grown = piece.grown(margin.side + DEFAULT.beyond_touch, margin.height)
-        for limit, radius in _bands(grown, up):
-            found[up].append((limit, _swept(line, piece.rect, radius + deviation)))
+        grown = piece.grown(margin.side + query.tolerances.beyond_touch, margin.height)
+        for limit, radius in _bands(grown, up, own):
+            found[up].append((limit, _swept(line, piece.rect, radius + deviation, own.outline_round)))
     cut = {b for s in scene.stretches for b in s.cut_bodies}
     return Keepout(
         upper=_nested(found[True], up=True),
         lower=_nested(found[False], up=False),
         kind=kind,
         margin=margin,
-        excess=2.0 * deviation + ROUND + DEFAULT.beyond_touch,
+        excess=2.0 * deviation + own.outline_round + query.tolerances.beyond_touch,
         paths=tuple(_polylines(query)),
         parts={scene.bodies[b].name: _shadow(scene, b) for b in sorted(cut)},
         items={
@@ -99,17 +91,17 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
             for k, body in enumerate(scene.bodies)
             if k not in cut and body.kind != "machine"
         },
-        pads=_pads(scene, cut),
+        pads=_pads(scene, cut, own.pad),
         zeros={s.name: s.zero_M[:2] for s in scene.stretches if s.cut is not None and s.zero_M is not None},
     )
 
 
-def _bands(piece: Piece, up: bool) -> Iterator[tuple[float, float]]:
+def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float]]:
     """(limit, radius): what lies within the radius may not reach the limit. From the face backwards."""
     z, r = (piece.z, piece.r) if up else (piece.z[::-1], piece.r[::-1])
     yield float(z[0]), float(r[0])
     for k in range(int(np.argmax(r))):
-        count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / BAND), 1, BANDS))
+        count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / own.band), 1, own.bands))
         for i in range(count):
             begin, end = (r[k] + (r[k + 1] - r[k]) * (i + j) / count for j in (0, 1))
             if end > begin:
@@ -122,12 +114,13 @@ def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tup
     At each height that a program says the upper head follows the bits on which it is there; of a path of very
     many moves it follows all of it, which is on the safe side.
     """
+    many = query.tolerances.advice.outline_many
     for stretch in query.scene.stretches:
         for piece in stretch.lower:
             yield False, piece, lines[id(stretch.moves)]
         for level in stretch.levels:
             chords = query.chords(stretch.moves, level.only)
-            line = lines[id(stretch.moves)] if len(chords.p) > MANY else (chords.p, chords.q)
+            line = lines[id(stretch.moves)] if len(chords.p) > many else (chords.p, chords.q)
             for piece in level.pieces:
                 yield True, piece, line
         for piece in () if stretch.levels else stretch.upper:
@@ -141,17 +134,21 @@ def _straight(query: SweepQuery, moves: Moves) -> tuple[tuple[Array, Array], flo
 
     chords = query.chords(moves)
     p, q, slack = chords.p, chords.q, float(chords.slack.max(initial=0.0))
-    if len(p) <= MANY:
+    own = query.tolerances.advice
+    if len(p) <= own.outline_many:
         return (p, q), slack
     # the ends of neighbouring chords of arcs lie within the slack of each other
-    line = shapely.simplify(shapely.linestrings(np.vstack([p, q[-1:]])), SIMPLIFY, preserve_topology=False)
+    line = shapely.simplify(
+        shapely.linestrings(np.vstack([p, q[-1:]])), own.outline_simplify, preserve_topology=False
+    )
     points = shapely.get_coordinates(line)
     gap = float(np.hypot(*(q[:-1] - p[1:]).T).max(initial=0.0))
-    return (points[:-1], points[1:]), slack + SIMPLIFY + gap
+    return (points[:-1], points[1:]), slack + own.outline_simplify + gap
 
 
-def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
-    """The union of the hulls of a rectangle, grown by a disc, at both ends of each bit."""
+def _swept(line: tuple[Array, Array], rect: Rect, radius: float, out: float) -> Any:
+    """The union of the hulls of a rectangle, grown by a disc, at both ends of each bit; corners of its
+    rounds stand ``out`` by no more than that."""
     import shapely
 
     p, q = line
@@ -159,7 +156,7 @@ def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
     corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]) if any(rect) else np.zeros((1, 2))
     count = 4
     if radius > 0.0:
-        count = int(np.ceil(np.pi / np.arccos(radius / (radius + ROUND)) / 4.0)) * 4
+        count = int(np.ceil(np.pi / np.arccos(radius / (radius + out)) / 4.0)) * 4
     angle = 2.0 * np.pi * (np.arange(count) + 0.5) / count
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * (radius / np.cos(np.pi / count))
     around = (corners[:, None] + ring[None]).reshape(-1, 2)
@@ -194,14 +191,14 @@ def _shadow(scene: Scene, body: int) -> Any:
     return Outline(scene.bodies[body].triangles_M).shadow
 
 
-def _pads(scene: Scene, cut: set[int]) -> Any:
+def _pads(scene: Scene, cut: set[int], near: float) -> Any:
     """Where something that is not cut has a face at the height of a part's underside, under that part."""
     import shapely
 
     faces = []
     for part in sorted(cut):
         first, last = scene.bodies[part].crowd.box
-        first, last = np.r_[first[:2], first[2] - PAD], np.r_[last[:2], first[2] + PAD]
+        first, last = np.r_[first[:2], first[2] - near], np.r_[last[:2], first[2] + near]
         for k, body in enumerate(scene.bodies):
             if k in cut:
                 continue
