@@ -1,7 +1,7 @@
 """Flushing jets against what carries and presses a part, and against what comes free.
 
-Truths are pressure times area and the lever rule, written out beside each figure; pressures are common practice,
-no source. A part of 7.7 g/cm3 is taken.
+Truths are pressure times area and the lever rule, written out beside each figure; pressures are common
+practice, no source. A part of 7.7 g/cm3 is taken.
 """
 
 from __future__ import annotations
