@@ -18,7 +18,7 @@ import clearance
 from clearance.errors import InputError
 from clearance.process.course import Course, There
 from clearance.process.findings import Checked
-from clearance.process.freed import fate, lift_by, piece_name, way_out
+from clearance.process.freed import fate, lift_out, piece_name, way_out
 from clearance.process.offsets import Pass, passes
 from clearance.process.solids import solids
 from tests.access_bench import block, line, post, scene
@@ -155,7 +155,7 @@ def test_how_far_the_upper_head_goes_up() -> None:
     """The plate is 20 high, its top at Z 20, the upper face at 20.5: a slug lifted out of it ends at 40."""
     course = nest()
     slug = course.phases[4].taken_out[0]
-    assert lift_by(course.scene, slug.piece) == pytest.approx(40 - 20.5)
+    assert lift_out(course.scene, slug.piece) == pytest.approx(40 - 20.5)
     assert way_out(course.scene, slug) == "held by glue"
     off_cut = fate(course.scene, course.phases[1].moment.freed[0])
     assert way_out(course.scene, off_cut) == "drops onto the lower head: hold or catch it"

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import numpy as np
 
 from clearance.checking.pairs import judge
-from clearance.checking.per_move import distances
+from clearance.checking.per_move import distances, each_head_once
 from clearance.checking.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
 from clearance.kernels.query import HeadRun, SweepQuery
 from clearance.parallel import spread_batches
@@ -55,7 +55,7 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     answers = spread_batches(query.runs, weights, judged, _WORTH)
     pairs = [pair for found, _, _ in answers for pair in found]
     findings = list(scene.findings) + [finding for _, found, _ in answers for finding in found]
-    along = MoveTable([distances for _, _, distances in answers if distances is not None])
+    along = MoveTable(each_head_once([table for _, _, table in answers if table is not None]))
     if progress is not None:
         progress(1.0, "done")
     pairs.sort(key=_order)

@@ -5,7 +5,7 @@ The states and what is true of them are those of the account; nothing is judged 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -89,6 +89,11 @@ class _Going:
         self.gone += [one.piece for one in out]
         return out
 
+    def begin(self, now: Callable[[Piece], Fate]) -> None:
+        """Somebody acted: what held a piece until then may hold it no longer."""
+        free, self.free = self.free, []
+        self.release([now(one.piece) for one in free])
+
     def release(self, fates: list[Fate]) -> None:
         self.gone += [one.piece for one in fates if one.gone]
         self.free += [one for one in fates if not one.gone]
@@ -113,13 +118,14 @@ class Course:
         going = _Going()
         every = moments(self.scene, self._runs, self._pieces)
         for k, (moment, state) in enumerate(zip(every, self.states, strict=True)):
-            following = moment.stretch
-            going.bodies = going.bodies or following.bodies
+            following, present, stop = moment.stretch, moment.present, moment.stop
+            going.bodies = going.bodies or present
             found = going.there(following)
             out = going.take_out(moment.taken_out)
-            going.bodies = following.bodies
+            going.bodies = present
+            going.begin(lambda piece, p=present, s=stop: fate(self.scene, piece, p, s))  # type: ignore[misc]
             last = going.cut[-1] if moment.begins == "piece" and going.cut else None
-            freed = [fate(self.scene, piece) for piece in moment.freed]
+            freed = [fate(self.scene, piece, present, stop) for piece in moment.freed]
             going.release(freed)
             begun = going.there(self._next(every, k, 0), last)
             if moment.begins == "piece":
@@ -127,8 +133,7 @@ class Course:
                 bit_by_bit[-1:] = [begun]
             for done, step in enumerate(moment.steps, 1):
                 going.cut.append(step.bit)
-                going.bodies = step.bit.stretch.bodies
-                fates = [fate(self.scene, piece) for piece in step.freed]
+                fates = [fate(self.scene, piece, present, stop) for piece in step.freed]
                 going.release(fates)
                 freed += fates
                 now = going.there(self._next(every, k, done), step.bit)

@@ -103,14 +103,17 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     import shapely
 
     from clearance.process.balance import magnet_findings, tipping_findings
+    from clearance.process.becomes import becomes_findings
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
     from clearance.process.threading import Ways
     from clearance.process.threading_told import thread_height_findings, threading_findings
+    from clearance.process.wanted import by_name
 
     try:
         told = story(scene)
+        told.pieces = [by_name(scene, told, piece) for piece in told.pieces]
         ways = Ways(scene, told)
         through = tuple((run, tuple(ways.column(run))) for run in told.all_runs)
         facts = replace(facts, threaded=through, pieces=tuple(told.pieces), tabs=tuple(told.tabs))
@@ -123,6 +126,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
             *tipping_findings(scene, told, facts.weights),
             *magnet_findings(scene, told),
             *slug_findings(scene, told),
+            *becomes_findings(scene, told.all_runs),
         ]
     except shapely.errors.GEOSException:
         message = "threading, weight and slugs could not be worked out on these outlines; look at them by eye"

@@ -267,7 +267,7 @@ class Ways:
         """Past all that is in the wire's column: the parts, then what else leaves less room, or none."""
         found = self.parts(run)
         room = min((way.free for way in found if not way.solid), default=2.0 * CLOSE) / 2.0
-        for k in run.stretch.bodies:
+        for k in run.stretch.there(run.first):
             if k not in run.stretch.cut_bodies and self._near(run, k, room):
                 way = self.of(run, k)
                 if way is not None and (way.solid or way.free / 2.0 < room):

@@ -127,6 +127,8 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "states[].free": "pieces that are free in this state",
         "states[].free[].piece": "which",
         "states[].free[].mass": "its mass, kg",
+        "states[].free[].held_by": "what holds it: clamps, or the setup's words",
+        "states[].free[].up": "by how much the upper head must go up for it to be lifted out, mm",
         "states[].free[].leaves": '"drops", "lifts" or "stuck"',
         "states[].free[].held": "whether something holds it",
         "states[].wire": '"in" or "out"',

@@ -150,7 +150,9 @@ def _sentence_without_pair(result: Result, worst: Pair | None) -> str:
     word = result.verdict.upper()
     if finding is not None:
         about = f'"{_plain(finding.item)}": ' if finding.item is not None else ""
-        when = "" if finding.state is None else f" (state {finding.state} of the job)"
+        account = account_of(result)
+        named = {} if account is None else {state.n: state.name for state in account.states}
+        when = "" if finding.state is None else f" (state {finding.state}, {_plain(named[finding.state])})"
         return f"{word}: {about}{_plain(finding.message)}{when}"
     if worst is None:
         return f"{word}: there is nothing that a head could touch."

@@ -150,14 +150,16 @@ def item_bodies(
             T_MI=T_MI,
             item=i,
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
-            stands_on=item.on,
+            stands_on=item.base,
+            also_on=item.also_on,
             placed=Placed(item.seat, item.at, item.turn),
             density=_density(i, item, file),
             material=item.material,
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
-            held_by=item.held_by,
+            held_by=None if item.held_by is None else item.held_by.by,
+            clamp_force=item.clamp_force,
         )
         bodies.append(body)
         findings += thing.findings

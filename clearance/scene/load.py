@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.parallel import beside
 from clearance.scene import settings as model
+from clearance.scene.at_stops import Stops, present_in_cuts
 from clearance.scene.bodies import Files, filled_margins, item_bodies, machine_bodies
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
+from clearance.scene.finished import finished_of
 from clearance.scene.limits import Masses, limit_findings
 from clearance.scene.machine import Machine
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
-from clearance.scene.passes import all_stretches, present_in_cuts
+from clearance.scene.passes import all_stretches
 from clearance.scene.schema import Heads, Setup
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
@@ -36,7 +39,7 @@ def heads_of(said: Heads) -> model.HeadsSetup:
     )
 
 
-def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
+def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ...]:
     """Every cut, in file order."""
     return tuple(
         model.Cut(
@@ -49,11 +52,11 @@ def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
             upper_z=cut.upper_z,
             stop_before=cut.stop_before,
             wanted=cut.wanted,
-            taken_out=tuple(cut.taken_out),
-            held_by=cut.held_by,
+            taken_out=stops.taken_out(index),
+            holds=stops.holds(index),
             options=path_options(cut, setup.units, machine),
         )
-        for cut in setup.cuts
+        for index, cut in enumerate(setup.cuts)
     )
 
 
@@ -91,10 +94,17 @@ def load(setup_path: str | Path) -> Scene:
     many = sum(len(body.triangles_M) for body in bodies) > _MANY
     with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
         findings += limit_findings(bodies, machine.max_part_mass, masses)
-        stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
+        stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
         on_their_feet = feet_findings(bodies, together, masses)
         findings += overlaps()
     findings += on_their_feet
+    for i, item in enumerate(setup.items):
+        finished, found = finished_of(i, item, setup, file, files)
+        findings += found
+        if finished is not None:
+            bodies = (*bodies[:i], replace(bodies[i], becomes=finished), *bodies[i + 1 :])
+    until = {k: stops.held_until(b.item) for k, b in enumerate(bodies) if b.item is not None and b.held_by}
+    bodies = tuple(replace(b, held_until=until[k]) if until.get(k) else b for k, b in enumerate(bodies))
     gone = setup.gone_below
     return Scene(
         title=setup.title,
@@ -107,8 +117,9 @@ def load(setup_path: str | Path) -> Scene:
         inputs=tuple(files.inputs),
         units=setup.units,
         heads=heads_of(setup.heads),
-        cuts=cuts_of(setup, machine),
+        cuts=cuts_of(setup, machine, stops),
         margins=margins,
+        stops=tuple(stops.found),
         optional_stops=setup.optional_stops,
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),

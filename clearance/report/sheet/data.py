@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from clearance.scene.model import Body, FromLibrary, FromShape, Scene
+from clearance.scene.settings import Hold
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,9 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 kind=body.kind,
                 what=what,
                 explained=explained,
-                settings=settings,
+                settings=(*settings, *_held_by(scene, k)),
                 others=others,
-                on=body.stands_on,
+                on=" and ".join((body.stands_on, *body.also_on)) if body.stands_on else None,
                 seat=body.placed.seat,
                 at=body.placed.at,
                 turn=body.placed.turn,
@@ -79,6 +80,24 @@ def elements(scene: Scene) -> tuple[Element, ...]:
             )
         )
     return tuple(out)
+
+
+def _held_by(scene: Scene, k: int) -> tuple[tuple[str, str], ...]:
+    """What else holds a part, as the item or its cuts say, and until when."""
+    body = scene.bodies[k]
+    said = [] if body.held_by is None else [until(Hold(body.held_by, body.held_until))]
+    for stretch in scene.stretches:
+        cut = scene.cut_of(stretch)
+        if cut is not None and k in stretch.cut_bodies:
+            for hold in cut.holds:
+                if hold.piece is None:
+                    said.append(until(hold) if hold.until else f"{hold.by} for {cut.name}")
+    return tuple(("held by", each) for each in dict.fromkeys(said))
+
+
+def until(hold: Hold) -> str:
+    """What holds, and to which stop."""
+    return hold.by if hold.until is None else f"{hold.by} until stop {hold.until}"
 
 
 def _building_order(scene: Scene) -> Iterator[int]:
@@ -395,8 +414,10 @@ def _masses(scene: Scene, facts: Facts) -> list[Mass]:
     alike: list[tuple[tuple[str, str, str], list[Piece]]] = []
     for piece in facts.pieces:
         name = f"{piece.kind} of {scene.bodies[piece.part].name}"
-        if piece.held:
-            then = f"held by {' and '.join(piece.held)}"
+        freeing = scene.cut_of(piece.run.stretch)
+        holds = [] if freeing is None else [until(h) for h in freeing.holds if h.piece in (None, piece.kind)]
+        if piece.held or holds:
+            then = f"held by {' and '.join((*piece.held, *holds))}"
         else:
             then = f"lies on {' and '.join(piece.lies_on)}" if piece.lies_on else "drops: hold or catch it"
         key = (name, piece.run.stretch.name, then)

@@ -141,18 +141,18 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
 # ----------------------------------------------------------------------------------------------- in words
 def _do(course: Course, stop: Phase, group: Sequence[Phase]) -> list[str]:
     """What a person does there."""
-    from clearance.process.freed import lift_by
+    from clearance.process.freed import lift_out
 
     told = [words for words in stop.state.move if not words.startswith("take ") or "take off" in words]
     for one in stop.taken_out:
-        up = lift_by(course.scene, one.piece)
+        up = lift_out(course.scene, one.piece)
         lift = f"; to lift it, upper head up by {up:.2f} at least" if up > 0.0 else ""
         told.append(f"take out the {_called(one.piece)}{lift}")
     held: dict[str, list[str]] = {}
     for phase in group:
         for one in phase.freed:
-            if one.held_by is not None:
-                held.setdefault(one.held_by, []).append(_called(one.piece))
+            for by in one.words:
+                held.setdefault(by, []).append(_called(one.piece))
     for by, pieces in held.items():
         told.append(f"{by} to hold the {', the '.join(dict.fromkeys(pieces))}, before it is cut free")
     return told
