@@ -103,7 +103,7 @@ def _hints(table: Any) -> dict[str, Any]:
 
 
 def _tables_in(hint: Any) -> Iterator[type]:
-    if hasattr(hint, "model_fields"):
+    if isinstance(hint, type) and hasattr(hint, "model_fields"):
         yield hint
     for each in typing.get_args(hint):
         yield from _tables_in(each)

@@ -48,10 +48,10 @@ class Chromium:
         port = self._port()
         # the browser is on this computer: no proxy in between
         opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-        with opener.open(f"http://127.0.0.1:{port}/json/list", timeout=20) as answer:
+        with opener.open(f"http://127.0.0.1:{port}/json/list", timeout=120) as answer:
             pages = [one for one in json.load(answer) if one["type"] == "page"]
         self._socket = websocket.create_connection(
-            pages[0]["webSocketDebuggerUrl"], timeout=60, http_no_proxy=["127.0.0.1"]
+            pages[0]["webSocketDebuggerUrl"], timeout=240, http_no_proxy=["127.0.0.1"]
         )
         self._number = itertools.count(1)
         self.errors: list[str] = []
@@ -65,13 +65,13 @@ class Chromium:
 
     def _port(self) -> int:
         file = Path(self._folder) / "DevToolsActivePort"
-        end = time.monotonic() + 40
+        end = time.monotonic() + 120
         while time.monotonic() < end:
             assert self._process.poll() is None, "Chromium ended before it began"
             if file.is_file() and file.read_text().strip():
                 return int(file.read_text().split()[0])
             time.sleep(0.05)
-        raise AssertionError("Chromium did not begin within 40 s")
+        raise AssertionError("Chromium did not begin within 120 s")
 
     def ask(self, method: str, **params: Any) -> dict[str, Any]:
         """One command and its answer; what happens meanwhile is noted."""
@@ -85,6 +85,8 @@ class Chromium:
             self._note(told)
 
     def _note(self, told: dict[str, Any]) -> None:
+        if "method" not in told:
+            return  # the answer to a question that was given up
         params = told.get("params", {})
         if told["method"] == "Runtime.exceptionThrown":
             details = params["exceptionDetails"]
@@ -102,7 +104,7 @@ class Chromium:
         assert "exceptionDetails" not in told, told["exceptionDetails"]
         return told["result"].get("value")
 
-    def wait(self, script: str, seconds: float = 60.0) -> None:
+    def wait(self, script: str, seconds: float = 180.0) -> None:
         """Until an expression is true."""
         end = time.monotonic() + seconds
         while not self.run(script):

@@ -63,5 +63,5 @@ def assert_reads(reported: float, true: float) -> None:
 
 def assert_quiet(report: Report, *kinds: str) -> None:
     """Nothing cries wolf: notes only, and only of these kinds beside what is said of any job."""
-    allowed = {"fitted", "below zero", "off-cut", "good part", "heavy", "flushing", *kinds}
+    allowed = {"fitted", "off-cut", "good part", "heavy", "flushing", *kinds}
     assert [f for f in report["findings"] if f["severity"] != "note" or f["kind"] not in allowed] == []

@@ -61,6 +61,7 @@ SETUP: Tables = {
 DIE = (120.0, 80.0, 20.0)
 STOP = (11.0, 12.0, 13.0)
 PROGRAM = "G90 G71\nG00 X0. Y0.\nG01 X10.\nY5.\nM30\n"
+STOPPING = "G90 G71\nG00 X0. Y0.\nG01 X10.\nN4 M00\nY5.\nM30\n"
 PATH = "x,y\n0,0\n10,0\n10,5\n"
 
 
@@ -102,6 +103,7 @@ def write(folder: Path, tables: Tables | None = None, bench: Tables | None = Non
     (folder / "stop.stl").write_bytes(stl_of_block(*STOP))
     (folder / "opening.csv").write_text(PATH, encoding="utf-8")
     (folder / "program.nc").write_text(PROGRAM, encoding="utf-8")
+    (folder / "stopping.nc").write_text(STOPPING, encoding="utf-8")
     (folder / "ours.toml").write_text(toml(MACHINE if bench is None else bench), encoding="utf-8")
     file = folder / "setup.toml"
     file.write_text(toml(SETUP if tables is None else tables), encoding="utf-8")

@@ -125,3 +125,13 @@ def test_a_block_of_another_drawing_is_refused(drawing: Drawing) -> None:
     assert 'the block "other" is kept in another drawing' in drawing.refused()
     notes = drawing.read(layers=("0",)).notes
     assert any("1 INSERT of another drawing" in note for note in notes)
+
+
+@pytest.mark.parametrize("far", [1e300, float("inf"), float("nan")])
+def test_a_block_in_a_block_at_no_place_is_refused(tmp_path: Path, far: float) -> None:
+    """The arithmetic library warns where no number is multiplied on; tests take a warning for a failure."""
+    drawing = Drawing(tmp_path)
+    drawing.doc.blocks.new("B").add_line((0, 0), (10, 0))
+    drawing.doc.blocks.new("C").add_blockref("B", (far, 1), dxfattribs={"rotation": 45})
+    drawing.space.add_blockref("C", (5, -2), dxfattribs={"xscale": 2, "rotation": 30})
+    assert "no number or too large" in drawing.refused()

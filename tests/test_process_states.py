@@ -13,8 +13,9 @@ import pytest
 from manifold3d import Manifold
 
 import clearance
-from clearance.process.account import State
+from clearance.process.account import Account, State
 from clearance.process.findings import Checked
+from clearance.report.states import lines
 from tests.access_bench import AT, block, box_path, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
@@ -136,7 +137,9 @@ def test_a_strap_whose_tip_no_longer_reaches_what_is_left(tmp_path: Path) -> Non
     second = {"nc": box_path(36, 22, 48, 38, (40, 30)), "stop_before": True}
     result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP])
     assert result.verdict == "close"
-    assert [(k, i) for _, k, i in grave(result)] == [("cut in free metal", "plate")]
+    # what is not under the strap is free: X 30.12 to 80 on a rail that begins at 70, its middle at 55
+    assert [(k, i) for _, k, i in grave(result)] == [("piece tips", "plate"), ("cut in free metal", "plate")]
+    assert "centre of gravity 14." in message(result, "piece tips")
     assert '"cut 2" cuts in the off-cut of cut 1' in message(result, "cut in free metal")
     result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP, SECOND])
     assert grave(result) == []
@@ -323,43 +326,8 @@ def test_what_is_small_is_gone_with_one_note(tmp_path: Path) -> None:
         assert message(result, "gone").startswith("2 pieces are" if kept else "3 pieces are")
 
 
-# ---------------------------------------------------------------------------------------------------- jets
+#: jets of both nozzles: bore, and pressures in bar
 JET = {"flushing": {"lower": {"bore": 6, "rough": 10, "trim": 1}, "upper": {"bore": 8, "rough": 15}}}
-
-
-def test_no_pressure_is_one_line(tmp_path: Path) -> None:
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND])
-    assert len([f for f in result.findings if "flushing force not judged" in f.message]) == 1
-
-
-def test_a_jet_wants_a_clamp(tmp_path: Path) -> None:
-    """5.7 N of plate, 28.3 N from below, 75.4 N from above in the middle: a strap must press."""
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
-    assert grave(result) == []
-    told = [f.message for f in result.findings if f.kind == "flushing"]
-    assert any("want at least" in text for text in told)
-    # held by the setup's word: nothing is asked
-    glued = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by="glue"), machine=JET)
-    assert [f.message for f in glued.findings if f.kind == "flushing"] == ["sideways forces are not judged"]
-
-
-def test_a_light_slug_goes_up_with_the_lower_jet(tmp_path: Path) -> None:
-    """19.76 x 19.76 x 20 of 7.7 g/cm3, less hole and lead-in, are 0.059 kg, 0.58 N, against 28.3 N."""
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET)
-    assert "the lower jet (28 N) lifts the slug of cut 1 (0.58 N)" in message(result, "lifted")
-    held = judged(
-        tmp_path, FRAME, {"nc": INNER, "held_by": "tab"}, items=[LEFT, RIGHT, STRAP, SECOND], machine=JET
-    )
-    assert [f for f in held.findings if f.kind == "lifted"] == []
-
-
-def test_a_heavy_plate_stays_by_itself_against_the_jets(tmp_path: Path) -> None:
-    heavy = plate_with(density=18.0)
-    thick = block(80, 60, 80) - post(2, 82, (40, 30, -1))
-    clamps = [strap("strap", -15, 30, height=80), strap("second strap", 95, 30, 180, height=80)]
-    result = judged(tmp_path, thick, INNER, items=[LEFT, RIGHT, *clamps], plate=heavy, machine=JET)
-    # 80 x 60 x 80 x 18e-6 kg is 67.8 N, more than 28.3 N wherever it pushes within the path
-    assert [f.message for f in result.findings if f.kind == "flushing"] == ["sideways forces are not judged"]
 
 
 # ---------------------------------------------------------------------------------------------- the report
@@ -384,10 +352,11 @@ def test_states_in_report_and_terminal(tmp_path: Path) -> None:
     assert text.startswith(
         'CLOSE: "plate": nothing presses or grips it: clamp it, or say what does (held_by = "glue") (state 1'
     )
-    lines = [row for row in text.splitlines() if row.startswith("close: state")]
-    assert len(lines) == 1
-    assert lines[0].startswith('close: state 2, once the slug of "cut 1" is free: "plate" nothing presses or')
-    assert text.index("close: state 2") < text.index("  head ")
+    # the same thing in the next state, in which nobody has acted, is no news
+    assert [row for row in text.splitlines() if row.startswith("close: state")] == []
+    assert second["verdict"] == "close"
+    disc_text = as_text(disc(tmp_path, without=["left strap", "right strap"]), width=130)
+    assert '(state 3, stop 1, before "cut 2")' in " ".join(disc_text.split())
 
 
 def test_where_nothing_that_holds_is_described_it_is_said_once(tmp_path: Path) -> None:
@@ -457,3 +426,21 @@ def test_a_bar_in_a_v_block_beside_a_strap(tmp_path: Path) -> None:
     result = judged(tmp_path, bar, cut, items=[base, vee], plate=plate, heads={"upper_z": 90.0})
     assert [k for _, k, _ in grave(result)] == ["not held"]
     assert [c.item for c in states(result)[0].parts[0].carried_by] == ["vee"]
+
+
+def test_states_in_a_row_that_say_the_same_have_one_line() -> None:
+    """The first is another thing, states 2 to 4 say the same, the fifth is clear, the sixth says it again."""
+    why = ("it floats", "it tips", "it tips", "it tips", "", "it tips")
+    made = tuple(
+        State(
+            n, "stop", f"stop {n}", "cut", None, "close" if words else "clear", why=(words,) if words else ()
+        )
+        for n, words in enumerate(why, 1)
+    )
+    account = Account(made, ())
+    assert lines(account) == [
+        "close: state 1, stop 1: it floats",
+        "close: states 2 to 4, stop 2, and after: it tips",
+        "close: state 6, stop 6: it tips",
+    ]
+    assert lines(account, told=3) == ["close: state 1, stop 1: it floats", "close: state 6, stop 6: it tips"]

@@ -15,6 +15,7 @@ from clearance.scene.load import load
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
+from clearance.scene.settings import Hold, TakenOut
 from tests.setup_writer import machine, setup, write
 
 # The plate's corner lies at (150 - 60, 60 - 20, 0): on the rail's top seat, moved. Its zero is (70, 60, 3)
@@ -51,6 +52,8 @@ def near(expected: Any) -> Any:
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3]}
 SECOND_START = (110.0, 50.0)
 PROGRAM = {"cuts__0__path": "program.nc"}
+#: it stops between its two cutting moves
+AT_STOP = {"cuts__0__path": "stopping.nc"}
 Case = tuple[str, dict[str, Any], Callable[[Scene], Any], Any]
 
 IN_SETUP: list[Case] = [
@@ -89,6 +92,7 @@ IN_SETUP: list[Case] = [
         lambda s: [x.upper_z for x in s.stretches],
         near([TOP + 0.2, 77.0, TOP + 0.2]),
     ),
+    ("heads.thread_z", {"heads__thread_z": 78.0}, lambda s: s.heads.thread_z, 78.0),
     (
         "heads.between",
         {"heads__between": False, "cuts__1": SECOND},
@@ -154,6 +158,14 @@ IN_SETUP: list[Case] = [
     ("items.touch", {"items__1__touch": ["top", "bore"]}, lambda s: body(s, "die plate").touch,
      ("top", "bore")),
     ("items.held_by", {"items__1__held_by": "wax"}, lambda s: body(s, "die plate").held_by, "wax"),
+    ("items.held_by.by", {"items__1__held_by": {"by": "wax"}}, lambda s: body(s, "die plate").held_by, "wax"),
+    ("items.held_by.until", {**AT_STOP, "items__1__held_by": {"by": "wax", "until": "N4"}},
+     lambda s: body(s, "die plate").held_until, 1),
+    ("items.becomes", {"items__1__becomes": "stop.stl", "items__1__units": "mm"},
+     lambda s: np.ptp(body(s, "die plate").becomes.triangles_I.reshape(-1, 3), axis=0), near([11, 12, 13])),
+    ("items.becomes_tolerance", {"items__1__becomes": "die.stl", "items__1__becomes_tolerance": 0.03},
+     lambda s: body(s, "die plate").becomes.tolerance, 0.03),
+    ("items.clamp_force", {"items__3__clamp_force": 85}, lambda s: body(s, "magnet").clamp_force, 85.0),
     ("optional_stops", {"optional_stops": True}, lambda s: s.optional_stops, True),
     ("spark_gap", {"spark_gap": 0.03}, lambda s: s.spark_gap, 0.03),
     *[
@@ -162,8 +174,25 @@ IN_SETUP: list[Case] = [
         for key in ("", ".mass", ".size")
     ],
     ("cuts.wanted", {"cuts__0__wanted": "inside"}, lambda s: s.cuts[0].wanted, "inside"),
-    ("cuts.taken_out", {"cuts__0__taken_out": "all"}, lambda s: s.cuts[0].taken_out, ("all",)),
-    ("cuts.held_by", {"cuts__0__held_by": "tabs"}, lambda s: s.cuts[0].held_by, "tabs"),
+    ("cuts.taken_out", {"cuts__0__taken_out": "all"}, lambda s: s.cuts[0].taken_out, (TakenOut("all"),)),
+    *[
+        (f"cuts.taken_out.{key}", {**AT_STOP, "cuts__0__taken_out": [{"piece": "all", "at": 1}]},
+         lambda s: s.cuts[0].taken_out, (TakenOut("all", 1),))
+        for key in ("piece", "at")
+    ],
+    ("cuts.held_by", {"cuts__0__held_by": "tabs"}, lambda s: s.cuts[0].holds, (Hold("tabs"),)),
+    *[
+        (f"cuts.held_by.{key}", {**AT_STOP, "cuts__0__held_by": {"by": "wax", "until": "stop 1",
+         "piece": "slug"}}, lambda s: s.cuts[0].holds, (Hold("wax", 1, "slug"),))
+        for key in ("by", "until", "piece")
+    ],
+    *[
+        (f"cuts.{on}.{key}", {**AT_STOP, f"cuts__0__{on}": [{"item": "stop", edge: "N4"}]},
+         lambda s: [s.stretches[0].partly[0][0], s.stretches[0].partly[0][1].tolist()], [2, rows])
+        for on, edge, rows in (("with", "from", [False, True]), ("with", "until", [True, False]),
+                               ("without", "from", [True, False]), ("without", "until", [False, True]))
+        for key in ("item", edge)
+    ],
     ("cuts.name", {}, lambda s: s.stretches[0].name, "opening"),
     ("cuts.part", {}, lambda s: s.stretches[0].cut_bodies, (1,)),
     ("cuts.part", {"cuts__0__part": ["die plate", "magnet"]}, lambda s: s.stretches[0].cut_bodies, (1, 3)),

@@ -13,7 +13,7 @@ The figures are the flat view's, so each is a lower bound, and the same numbers 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +71,43 @@ def along(result: Result) -> tuple[Along, ...]:
         return [_by_program(head, pairs.get((head.run.stretch.name, head.run.head), [])) for head in heads]
 
     weights = [len(run.stretch.moves) * len(run.bodies) for run in runs]
-    return tuple(spread_batches(runs, weights, measured, _WORTH))
+    return _each_head_once(spread_batches(runs, weights, measured, _WORTH))
+
+
+def _each_head_once(found: Sequence[Along]) -> tuple[Along, ...]:
+    """One for each head and cut, of those that speak of what is there on some of the moves only the least."""
+    out: dict[tuple[str, str], Along] = {}
+    for one in found:
+        key = (one.cut, one.head)
+        if key not in out:
+            out[key] = one
+            continue
+        a, b = out[key], one
+        less = ~(np.where(a.item >= 0, a.spare, np.inf) <= np.where(b.item >= 0, b.spare, np.inf))
+        columns = ((getattr(a, name), getattr(b, name)) for name in _COLUMNS)
+        out[key] = Along(a.cut, a.head, *(np.where(less, q, p) for p, q in columns))
+    return tuple(out.values())
+
+
+#: of ``Along``, in their order
+_COLUMNS = ("item", "clearance", "side", "height", "spare")
+
+
+def each_head_once(tables: Sequence[HeadDistances]) -> list[HeadDistances]:
+    """One table for each head and cut: move by move the nearest of what is there on some of them only."""
+    out: dict[tuple[str, str], HeadDistances] = {}
+    for one in tables:
+        key = (one.cut, one.head)
+        if key not in out:
+            out[key] = one
+            continue
+        a = out[key]
+        nearer = (one.item >= 0) & ~(a.clearance <= one.clearance)
+        names = ("item", "clearance", "side", "height")
+        out[key] = replace(
+            a, **{name: np.where(nearer, getattr(one, name), getattr(a, name)) for name in names}
+        )
+    return list(out.values())
 
 
 def distances(query: SweepQuery, judged: Sequence[Judged]) -> dict[int, HeadDistances]:

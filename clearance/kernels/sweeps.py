@@ -3,7 +3,7 @@ out."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,7 +95,31 @@ def runs_of(stretch: Stretch, wire_margin: float, level_ends: bool = False) -> l
         part = HeadPart(stretch.moves, (stretch.wire,), stretch.moves.threaded)
         margin = SideHeight(wire_margin, 0.0)
         runs.append(HeadRun("wire", stretch, stretch.lower_z, (part,), others, margin))
-    return [run for run in runs if run.parts]
+    return [one for run in runs if run.parts for one in _while_there(run)]
+
+
+def _while_there(run: HeadRun) -> list[HeadRun]:
+    """A run as it is; where bodies are there on some of its moves only, one for each such share."""
+    if not run.stretch.partly:
+        return [run]
+    off = {k for k, _ in run.stretch.partly}
+    found = [replace(run, bodies=tuple(k for k in run.bodies if k not in off))]
+    shares: dict[bytes, tuple[NDArray[np.bool_], list[int]]] = {}
+    for k, rows in run.stretch.partly:
+        if k in run.bodies:
+            shares.setdefault(rows.tobytes(), (rows, []))[1].append(k)
+    for rows, bodies in shares.values():
+        # on a way up or down at an end nobody acts
+        parts = [
+            part
+            if len(part.moves) != len(rows)
+            else replace(part, only=rows if part.only is None else rows & part.only)
+            for part in run.parts
+        ]
+        parts = [part for part in parts if part.only is None or part.only.any()]
+        if parts:
+            found.append(replace(run, parts=tuple(parts), bodies=tuple(bodies)))
+    return found
 
 
 def _standing(moves: Moves, end: int) -> Moves:

@@ -42,13 +42,20 @@ class Held:
 
 @dataclass(frozen=True)
 class Freed:
-    """A piece that came free: ``leaves``: "drops", "lifts" (it must be lifted out) or "stuck"; ``held``: by a
-    clamp, or by what the setup says."""
+    """A piece that came free.
+
+    Attributes:
+        leaves: "drops", "lifts" (it must be lifted out) or "stuck".
+        held: by a clamp, or by what the setup says; ``held_by``: by which, in words.
+        up: by how much the upper head must go up for it to be lifted out, mm; None where it is not.
+    """
 
     piece: str
     mass: float | None
     leaves: str
     held: bool
+    held_by: tuple[str, ...] = ()
+    up: float | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,7 @@ class State:
         n: from 1.   begins: "start", "stop" or "piece".   name: for a person.
         cut: the cut in which it begins.   line: in the path file, of the word that stops, or None.
         wire: "in" or "out" as it begins.   move: what is to be put on, taken off or taken out.
-        why: what is wrong in it, a sentence each.
+        why: what is wrong in it and was not so before, a sentence each.
     """
 
     n: int

@@ -27,7 +27,7 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
         if stretch.cut is None or not moves.threaded.any():
             continue
         for move in np.flatnonzero(moves.threaded & moves.rapid):
-            for index in stretch.bodies:
+            for index in stretch.there(int(move)):
                 body = scene.bodies[index]
                 if index not in stretch.cut_bodies and _crosses(
                     body, moves.start[move], moves.end[move], (stretch.lower_z, stretch.upper_z)

@@ -7,7 +7,7 @@ with the rest is a piece. It is taken away before the next run, so that later ru
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,10 @@ JAGGED = 5_000
 SCRAPE = 0.05
 
 
+#: what a piece is called, by kind
+KINDS = ("slug", "off-cut", "good part")
+
+
 @dataclass(frozen=True)
 class Piece:
     """What a run parts from a part, or would if a tab were not left.
@@ -45,6 +49,7 @@ class Piece:
         larger: it is larger than what stays.
         held: names of what grips it.   lies_on: names of what it lies on.
         tab: mm of metal that a tab leaves; None where it comes free.
+        guess: why the kind is taken, where nobody has said which piece is the good part.
     """
 
     part: int
@@ -60,6 +65,7 @@ class Piece:
     held: tuple[str, ...] = ()
     lies_on: tuple[str, ...] = ()
     tab: float | None = None
+    guess: str = ""
 
 
 @dataclass
@@ -95,24 +101,14 @@ def story(scene: Scene) -> Story:
             if not body.closed:
                 continue
             if part not in states:
-                told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
+                told.outlines[part] = body.outline
                 states[part] = _State(scene, part, told, wire)
             for bit in run.bits():
                 states[part].step(bit, told)
     for state in states.values():
         state.weigh(told)
-    told.pieces = [_as_wanted(scene, piece) for piece in told.pieces]
     told.tabs = _still_held(told.tabs, told.pieces)
     return told
-
-
-def _as_wanted(scene: Scene, piece: Piece) -> Piece:
-    """The piece by the name that it has where the setup says which one is the good part."""
-    cut = scene.cut_of(piece.run.stretch)
-    wanted = None if cut is None else cut.wanted
-    if wanted is None or piece.kind == "off-cut":
-        return piece
-    return replace(piece, kind="good part" if wanted in ("inside", "both") else "slug")
 
 
 def _still_held(tabs: list[Piece], pieces: list[Piece]) -> list[Piece]:
@@ -157,7 +153,7 @@ class _State:
         x, y = run.place(self.middle)
         if any(shapely.intersects_xy(gone, x, y) for gone in self.gone.near((x, y, x, y))):
             told.reopened.add((run.number, self.part))
-        drawn = kerf(chains, self.wire)
+        drawn = run.kerf(self.middle, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
             self._cut(run, chains, drawn)
         self._scrape(run, told)
@@ -225,7 +221,7 @@ class _State:
         """Those of the pieces that do not stay, with what is known of them so far."""
         import shapely
 
-        touching = self.contacts.of(self.part, self.outline, run.stretch.bodies)
+        touching = self.contacts.of(self.part, self.outline, run.stretch.there(run.first))
         smaller = sorted(pieces, key=lambda one: float(one.area))[:-1]
         near = self._kerfs_near(shapely.total_bounds(_array(smaller)).tolist())
         total = shapely.union_all([drawn, *(k for _, k in near)])

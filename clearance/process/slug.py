@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from clearance.process.contacts import NEAR
+from clearance.process.freed import goes_through, leaves, lift_out
 from clearance.process.removal import Piece, Story
 from clearance.scene.model import Finding, Scene
 
@@ -34,7 +35,7 @@ def below(scene: Scene, piece: Piece) -> list[Below]:
     bottom = float(scene.bodies[piece.part].crowd.box[0][2])
     x0, y0, x1, y1 = piece.outline.bounds
     found = []
-    for index in piece.run.stretch.bodies:
+    for index in piece.run.stretch.there(piece.run.last):
         if index in piece.run.stretch.cut_bodies:
             continue
         t, crowd = scene.bodies[index].triangles_M, scene.bodies[index].crowd
@@ -86,19 +87,10 @@ def _figure(value: float) -> str:
     return f"{value:.1f}" if value < 100 else f"{value:.0f}"
 
 
-_WHAT = {
-    "slug": "slug",
-    "good part": "good part (a guess: threaded outside the path)",
-    "off-cut": "off-cut",
-}
-
-
 def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     """What comes free, what is under it, and that it must be held."""
     first = max(pieces, key=lambda one: (one.volume, one.area))
-    cut = scene.cut_of(first.run.stretch)
-    said = cut is not None and cut.wanted is not None
-    what = first.kind if said else _WHAT[first.kind]
+    what = f"{first.kind} (a guess: {first.guess})" if first.guess else first.kind
     if first.kind == "off-cut" and first.larger:
         what = "piece larger than what stays"
     if len(pieces) == 1:
@@ -107,12 +99,24 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    name, under, hold = (
-        first.run.stretch.name,
-        _under(scene, first, len(pieces) > 1),
-        _hold(first, len(pieces) > 1),
-    )
-    return f'"{name}" {text}. {under}{": " + hold if hold else ""}'
+    name, several = first.run.stretch.name, len(pieces) > 1
+    below, _ = goes_through(scene, first)
+    sentences = [_out(scene, first, several)]
+    if below or _is_held(scene, first):
+        hold = _hold(scene, first, several)
+        sentences = [_under(scene, first, several) + (": " + hold if hold else ""), *sentences]
+    return ". ".join([f'"{name}" {text}', *(sentence for sentence in sentences if sentence)])
+
+
+def _words(scene: Scene, piece: Piece) -> list[str]:
+    """What the setup says that holds a piece as it comes free, and until which stop."""
+    cut = scene.cut_of(piece.run.stretch)
+    holds = [hold for hold in (() if cut is None else cut.holds) if hold.piece in (None, piece.kind)]
+    return [hold.by if hold.until is None else f"{hold.by} until stop {hold.until}" for hold in holds]
+
+
+def _is_held(scene: Scene, piece: Piece) -> bool:
+    return bool(piece.held or _words(scene, piece))
 
 
 def _most(pieces: Sequence[Piece]) -> float:
@@ -131,10 +135,13 @@ def _same(pieces: Sequence[Piece]) -> bool:
 def _under(scene: Scene, piece: Piece, several: bool) -> str:
     """What keeps it from falling, or what it falls on."""
     drops = "They drop" if several else "It drops"
-    if piece.held:
-        holds = "hold" if len(piece.held) > 1 else "holds"
-        names = " and ".join(f'"{name}"' for name in piece.held)
-        return f"{names} {holds} {'them' if several else 'it'}"
+    them = "them" if several else "it"
+    clamps, words = [f'"{name}"' for name in piece.held], _words(scene, piece)
+    if clamps:
+        also = f", and so {'do' if len(words) > 1 else 'does'} {' and '.join(words)}" if words else ""
+        return f"{' and '.join(clamps)} {'hold' if len(clamps) > 1 else 'holds'} {them}{also}"
+    if words:
+        return f"{'They are' if several else 'It is'} held by {' and '.join(words)}"
     beneath = below(scene, piece)
     if beneath and beneath[0].gap <= NEAR:
         return f'{"They lie" if several else "It lies"} loose on "{beneath[0].name}"'
@@ -143,10 +150,25 @@ def _under(scene: Scene, piece: Piece, several: bool) -> str:
     return f"{drops} onto the lower head{also}"
 
 
-def _hold(piece: Piece, several: bool) -> str:
+def _out(scene: Scene, piece: Piece, several: bool) -> str:
+    """How it is got out, where it does not drop."""
+    how = leaves(scene, piece)
+    if how == "drops":
+        return ""
+    they, are = ("They", "are") if several else ("It", "is")
+    if how == "stuck":
+        return f"{they} {are} stuck: wider below in one place, wider above in another"
+    below, _ = goes_through(scene, piece)
+    why = "" if below else f" cannot drop for {'their' if several else 'its'} taper and"
+    up = lift_out(scene, piece)
+    room = f": upper head up by {up:.2f} mm at least" if up > 0.0 else ""
+    return f"{they}{why} {are} lifted out{room}"
+
+
+def _hold(scene: Scene, piece: Piece, several: bool) -> str:
     """What is to be done about it."""
     it = "them" if several else "it"
-    if piece.held:
+    if _is_held(scene, piece):
         return ""
     if piece.mass is not None and piece.mass > HEAVY:
         return (

@@ -4,22 +4,26 @@ come out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, State
-from clearance.process.freed import cut_again, leaves, piece_name
+from clearance.process.freed import cut_again, lift_out, piece_name
 from clearance.process.jets import Jets, force
+from clearance.process.leftover import in_the_way
+from clearance.process.loads import said_to_carry, taken
+from clearance.process.loose import FreePieces, Loose
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
 from clearance.process.statics import Array, Resultant
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
-from clearance.process.stock import SPARK_GAP, Metal, Stock
+from clearance.process.stock import Stock, kerf_width
 from clearance.process.timeline import Moment, Step, moments
 from clearance.scene.limits import ROUNDING, Masses
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -35,24 +39,6 @@ BELOW = 0.5
 _RANK = ("clash", "undecided", "close", "note")
 
 
-@dataclass
-class _Loose:
-    """A piece that came free, its metal, how it leaves, and whether the setup says what holds it."""
-
-    piece: Piece
-    metal: Metal
-    leaves: str
-    held_by: str | None
-
-    @property
-    def held(self) -> bool:
-        return bool(self.piece.held) or self.held_by is not None
-
-    @property
-    def gone(self) -> bool:
-        return self.leaves == "drops" and not self.held
-
-
 def account(scene: Scene, told: Story) -> Account:
     """The account of a job; an empty one where no cut goes through a part whose surface closes."""
     parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
@@ -62,14 +48,13 @@ def account(scene: Scene, told: Story) -> Account:
 class _Job:
     def __init__(self, scene: Scene, told: Story, parts: Sequence[int]) -> None:
         self.scene, self.parts = scene, parts
-        gap = scene.spark_gap
-        width = float(scene.known_machine.wire) + 2.0 * (SPARK_GAP if gap is None else gap)
-        self.moments = moments(scene, told)
+        width = kerf_width(scene)
+        self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
         self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
         self.contact = Contact(scene.bodies, told.contacts)
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
-        self.loose: list[_Loose] = []
+        self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
         self.at: Stretch | None = None
@@ -82,6 +67,8 @@ class _Job:
         self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers)}
 
     def run(self) -> Account:
+        there = {k for moment in self.moments for k in moment.present}
+        self.carriers |= {body.name for k, body in enumerate(self.scene.bodies) if k not in there}
         if not self.described:
             names = " and ".join(f'"{self.scene.bodies[k].name}"' for k in self.parts)
             message = f"nothing that holds {names} is described; how it is held is not judged"
@@ -90,14 +77,15 @@ class _Job:
             what = "flushing force not judged (the machine file gives no pressure), nor sideways forces"
             self._note("flushing", what)
         else:
-            self._note("flushing", "sideways forces are not judged")
+            self._note("not judged", "sideways forces are not judged")
         states = [self._state(n, moment) for n, moment in enumerate(self.moments, 1)]
-        if states and (dragged := self._dragged(None)):
+        if states and (dragged := self._on_the_way(None)):
             n, moment = len(states), self.moments[-1]
             for name, remark in dragged:
                 self._tell(n, moment, name, remark)
             why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
-            states[-1] = replace(states[-1], verdict="clash", why=(*states[-1].why, *why))
+            verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
+            states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
         return Account(tuple(states), tuple(self.findings), frozenset(self.carriers))
 
     def _note(self, kind: str, message: str) -> None:
@@ -106,30 +94,33 @@ class _Job:
     # ------------------------------------------------------------------------------------------- one state
     def _state(self, n: int, moment: Moment) -> State:
         """Looked at as it begins, and again where more comes free in it."""
-        self._take_out(moment)
-        self._free(moment.freed)
+        self.free.take_out(moment.taken_out)
+        about_pieces = self.free.begin(moment, self.runs)
+        about_pieces += self._freed(moment.freed, moment)[1]
         answers = self._looked_at(moment, moment.steps)
         since = 0.0
         about_cuts: list[tuple[str, Remark]] = []
         for k, step in enumerate(moment.steps):
-            about_cuts += self._dragged(step.bit.stretch)
+            about_cuts += self._on_the_way(step.bit.stretch)
             about_cuts += [(step.bit.stretch.name, remark) for remark in self._cut(step)]
             if step.freed:
-                since += sum(one.metal.volume for one in self._free(step.freed))
+                freed, told_of = self._freed(step.freed, moment)
+                about_pieces += told_of
+                since += sum(one.metal.volume for one in freed)
                 later = moment.steps[k + 1 :]
                 last = not any(other.freed for other in later)
                 if last or self._matters(step.freed, since):
                     since = 0.0
                     answers = _worse(answers, self._looked_at(moment, later))
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
-        remarks += self._loads(answers)
+        remarks += self._loads(answers, moment.present)
+        remarks += said_to_carry(self.contact, moment.present)
         cut = moment.stretch.name
-        told = [*((cut, remark) for remark in remarks), *about_cuts]
-        for name, remark in told:
-            self._tell(n, moment, name, remark)
+        told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
+        news = [remark for name, remark in told if self._tell(n, moment, name, remark)]
         grave = [remark for _, remark in told if remark.severity != "note"]
         now = [*moment.freed, *(piece for step in moment.steps for piece in step.freed)]
-        free = [o for o in self.loose if not o.gone or any(o.piece is piece for piece in now)]
+        free = [o for o in self.free.all if not o.gone or any(o.piece is piece for piece in now)]
         return State(
             n=n,
             begins=moment.begins,
@@ -138,59 +129,32 @@ class _Job:
             line=moment.line,
             verdict=worst([remark.severity for remark in grave]),
             parts=tuple(answer.held for answer in answers.values()),
-            free=tuple(Freed(piece_name(o.piece), o.metal.mass, o.leaves, o.held) for o in free),
+            free=tuple(map(self._as_freed, free)),
             wire=_wire(moment),
             move=tuple(moment.move),
-            why=tuple(f'"{remark.item}" {remark.message}' for remark in grave),
+            why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
 
-    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> None:
-        """A finding, unless an earlier state told it as gravely and nobody has acted since."""
+    def _as_freed(self, one: Loose) -> Freed:
+        up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
+        by = tuple(name.strip('"') for name in one.held_by)
+        return Freed(one.name, one.metal.mass, one.leaves, one.held, by, up)
+
+    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
+        """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
         key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
         if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
-            return
+            return False
         self.said[key] = rank, remark.message
         self.findings.append(Finding(remark.kind, remark.severity, remark.message, remark.item, cut, n))
+        return True
 
     # ---------------------------------------------------------------------------------------- what happens
-    def _take_out(self, moment: Moment) -> None:
-        for name in moment.taken_out:
-            self.loose = [
-                o for o in self.loose if name not in ("all", o.piece.run.stretch.name, piece_name(o.piece))
-            ]
-
-    def _free(self, pieces: Iterable[Piece]) -> list[_Loose]:
-        """What came free is metal of its own from now on."""
-        found = []
-        for piece in pieces:
-            metal = self.stock[piece.part].free(piece.outline) if piece.part in self.stock else None
-            if metal is not None:
-                self.cut.add(piece.part)
-                cut = self.scene.cut_of(piece.run.stretch)
-                held_by = None if cut is None else cut.held_by
-                found.append(_Loose(piece, metal, leaves(self.scene, piece), held_by))
-        self.loose += found
-        self._lifted(found)
-        return found
-
-    def _lifted(self, loose: Sequence[_Loose]) -> None:
-        """A light piece that nothing holds goes up with the lower jet."""
-        flushing = self.scene.known_machine.flushing
-        if flushing is None or flushing.lower is None:
-            return
-        push = force(flushing.lower.rough, flushing.lower.bore, flushing.lower.area)
-        for one in loose:
-            name, cut = self.scene.bodies[one.piece.part].name, one.piece.run.stretch.name
-            if one.held or one.metal.mass is None or one.metal.mass * GRAVITY >= push:
-                continue
-            if ("lifted", cut) not in self.said:
-                self.said["lifted", cut] = 0, ""
-                message = (
-                    f"the lower jet ({push:.0f} N) lifts the {piece_name(one.piece)} "
-                    f"({one.metal.mass * GRAVITY:.2g} N), which can jam under the upper nozzle"
-                )
-                self.findings.append(Finding("lifted", "note", message, name, cut))
+    def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
+        found, remarks = self.free.free(pieces, moment, self.runs)
+        self.cut |= {one.piece.part for one in found}
+        return found, remarks
 
     def _cut(self, step: Step) -> list[Remark]:
         """Take a bit's kerf out; what it cuts in metal that is free is told of."""
@@ -198,7 +162,7 @@ class _Job:
         for part in step.bit.stretch.cut_bodies:
             if part not in self.stock:
                 continue
-            free = [(o.piece, o.metal) for o in self.loose if o.piece.part == part and not o.held]
+            free = [(o.piece, o.metal) for o in self.free.all if o.piece.part == part and not o.held]
             again = cut_again(step.bit, free, self._middle(part))
             if again is not None:
                 message = f'"{step.bit.stretch.name}" cuts in the {piece_name(again)}, which is free by then'
@@ -208,9 +172,9 @@ class _Job:
         self.runs.append(step.bit)
         return found
 
-    def _dragged(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
-        """What a wire that was left in meets of the parts cut before, on the way to a cut (None: to park) and
-        on the rapid moves with which that begins."""
+    def _on_the_way(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
+        """What is met on the way to a cut (None: to park): of pieces whose part is not there, in the cut
+        too; of parts cut before by a wire that was left in, also where the cut begins with rapid moves."""
         if stretch is self.at:
             return []
         every = self.scene.stretches
@@ -220,6 +184,7 @@ class _Job:
         self.at = stretch
         found = []
         for each in every[first:last]:
+            found += in_the_way(self.scene, self.free.all, each)
             moves = each.moves
             until = len(moves) if each.cut is None else min(moves.thread_points, default=len(moves))
             picked = np.flatnonzero(moves.threaded[:until])
@@ -227,11 +192,20 @@ class _Job:
                 continue
             way = [np.stack([moves.start[k], moves.end[k]]) for k in picked]
             for part in sorted(self.cut & set(each.bodies)):
+                name = self.scene.bodies[part].name
                 length = _within(way, self.stock[part].metal.region)
                 if length > DRAGS:
-                    name = self.scene.bodies[part].name
                     message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
                     found.append((each.name, Remark("wire left in", "clash", name, message)))
+                    continue
+                for one in self.free.of(part):
+                    length = _within(way, one.metal.region)
+                    if length > DRAGS:
+                        message = (
+                            f"the {one.name}, which is still there, is in the way of the wire, which was "
+                            f"left in: {length:.2f} mm of metal"
+                        )
+                        found.append((each.name, Remark("wire left in", "clash", name, message)))
         return found
 
     def _matters(self, pieces: Sequence[Piece], volume: float) -> bool:
@@ -244,17 +218,15 @@ class _Job:
         """Each part that is there, the highest first: what stands on another is its load."""
         if not self.described:
             return {}
-        scene, present = self.scene, moment.stretch.bodies
+        scene, present = self.scene, moment.present
         cutting = {*moment.stretch.cut_bodies, *(k for s in steps for k in s.bit.stretch.cut_bodies)}
-        asked = scene.cut_of(moment.stretch)
-        said = None if asked is None else asked.held_by
         loads: dict[int, list[Resultant]] = {}
         pressed: dict[int, list[str]] = {}
         answers: dict[int, Answer] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
         for part in sorted(there, key=lambda k: -float(scene.bodies[k].crowd.box[0][2])):
-            own = scene.bodies[part].held_by
+            own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
             answer = stays(
@@ -266,7 +238,7 @@ class _Job:
                     outline=self.stock[part].slabs,
                     present=present,
                     cut=part in cutting,
-                    held_by=own or (said if part in cutting else None),
+                    held_by=own,
                     path=path,
                     jets=jets,
                     on_table=part in self.on_table,
@@ -282,6 +254,25 @@ class _Job:
                     loads.setdefault(below, []).append(Resultant.of(share, metal.middle))
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
+
+    def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
+        """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
+        stop that is yet to come."""
+        body, scene = self.scene.bodies[part], self.scene
+        if body.held_by and (body.held_until is None or moment.stop < body.held_until):
+            return body.held_by
+        for stretch in scene.stretches:
+            cut = scene.cut_of(stretch)
+            for hold in () if cut is None else cut.holds:
+                if hold.piece is not None or part not in stretch.cut_bodies:
+                    continue
+                if hold.until is not None and moment.stop >= hold.until:
+                    continue
+                if (stretch is moment.stretch and cutting) or hold.until is not None:
+                    return hold.by
+            if stretch is moment.stretch:
+                break
+        return None
 
     def _middle(self, part: int) -> float:
         slabs = self.stock[part].slabs
@@ -307,26 +298,35 @@ class _Job:
         path = np.concatenate(chains) if chains else np.empty((0, 2))
         return Jets(*forces), path
 
-    def _loads(self, answers: dict[int, Answer]) -> list[Remark]:
-        """What a holder that carries parts itself takes at most, against its limit."""
-        most: dict[str, float] = {}
+    def _loads(self, answers: dict[int, Answer], present: Sequence[int]) -> list[Remark]:
+        """What a holder that carries parts, itself or by way of others, takes at most, against its limit."""
+        index = {self.scene.bodies[k].name: k for k in present}
+        first: dict[int, list[Resultant]] = {}
         for answer in answers.values():
-            for carrier in answer.held.carried_by:
-                if carrier.most is not None:
-                    most[carrier.item] = most.get(carrier.item, 0.0) + carrier.most
-        found = []
-        for body in self.scene.bodies:
-            if body.name not in most or body.library is None:
+            for name, load in answer.puts.items():
+                if name in index and self.scene.bodies[index[name]].kind != "part":
+                    first.setdefault(index[name], []).append(load)
+        for k in present:
+            # a part that is not cut puts its weight somewhere, too
+            if self.scene.bodies[k].kind == "part" and k not in self.parts:
+                first.setdefault(k, [])
+        has = taken(self.contact, present, first, self.masses)
+        found = list(has.remarks)
+        # one that hands its load on brought its own weight along
+        counted = {self.scene.bodies[k].name for k in has.handed_on}
+        for k, most in sorted(has.most.items()):
+            body = self.scene.bodies[k]
+            if body.library is None:
                 continue
             limits = [x for x in body.library.limits if x.quantity == "mass"]
             if not limits:
                 continue
             self.carriers.add(body.name)
-            extra = sum(self.masses.of(b) or 0.0 for b in self.masses.above(body) if b.kind != "part")
-            load = most[body.name] + extra
+            above = [b for b in self.masses.above(body) if b.kind != "part" and b.name not in counted]
+            kilos = most / GRAVITY + sum(self.masses.of(b) or 0.0 for b in above)
             for limit in limits:
-                if limit.high is not None and load > limit.high + ROUNDING:
-                    message = f"carries up to {load:.1f} kg; {limit.high:g} kg at most ({limit.source})"
+                if limit.high is not None and kilos > limit.high + ROUNDING:
+                    message = f"carries up to {kilos:.1f} kg; {limit.high:g} kg at most ({limit.source})"
                     found.append(Remark("too heavy", "close", body.name, message))
         return found
 

@@ -167,7 +167,7 @@ def load_ranges(patches: Sequence[Array], resultant: Resultant) -> list[tuple[fl
     everything = hull(np.concatenate(reduced)) if reduced else np.empty((0, 2))
     if len(everything) == 0 or resultant.down <= 0.0:
         return [(0.0, 0.0) for _ in reduced]
-    place = _nearest(resultant.at, everything)
+    place = nearest(resultant.at, everything)
     found = []
     for k, own in enumerate(reduced):
         others = [patch for j, patch in enumerate(reduced) if j != k]
@@ -179,7 +179,7 @@ def load_ranges(patches: Sequence[Array], resultant: Resultant) -> list[tuple[fl
     return found
 
 
-def _nearest(point: Array, corners: Array) -> Array:
+def nearest(point: Array, corners: Array) -> Array:
     """The place of a hull that is nearest to a point; the point itself where it lies within."""
     if outside(point, corners) <= 0.0:
         return point

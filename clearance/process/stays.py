@@ -8,7 +8,7 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,7 +20,16 @@ from clearance.process.account import Carrier, Held
 from clearance.process.contacts import Contacts
 from clearance.process.holding import between, foot_of, role_of, sideways
 from clearance.process.jets import Jets, needed, worst
-from clearance.process.statics import Array, Resultant, few_corners, hull, load_ranges, outside
+from clearance.process.statics import (
+    Array,
+    Resultant,
+    few_corners,
+    hull,
+    load_ranges,
+    nearest,
+    outside,
+    stands,
+)
 from clearance.process.stock import Metal
 from clearance.process.support import SHIM, Bearing, bearing
 from clearance.scene.holding import attracts, is_magnet
@@ -58,6 +67,8 @@ class Answer:
     remarks: list[Remark] = field(default_factory=list)
     #: places at which something carries it, for what stands on it
     corners: Array = field(default_factory=lambda: np.empty((0, 2)))
+    #: by the name of what carries it: the most that it puts there, N, and where
+    puts: dict[str, Resultant] = field(default_factory=dict)
 
 
 class Contact:
@@ -202,7 +213,7 @@ class _Stays:
             inside=inside,
             idle=idle,
         )
-        return Answer(held, self.remarks, corners)
+        return Answer(held, self.remarks, corners, self.puts(carriers, loads, weight))
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
@@ -285,6 +296,16 @@ class _Stays:
             for name, (low, high) in zip(carriers, ranges, strict=True)
         )
 
+    def puts(
+        self, carriers: dict[str, Array], loads: tuple[Carrier, ...], weight: Resultant
+    ) -> dict[str, Resultant]:
+        """The most that it puts on each of what carries it, at the nearest place there to its own weight."""
+        return {
+            one.item: Resultant.of(one.most * GRAVITY, nearest(weight.at, hull(carriers[one.item])))
+            for one in loads
+            if one.most is not None
+        }
+
     # -------------------------------------------------------------------------------- what holds it down
     def presses(self, corners: Array, carriers: dict[str, Array]) -> dict[str, Array]:
         """Where what presses it does so, by name; what presses over air or stands on nothing is told of."""
@@ -343,39 +364,87 @@ class _Stays:
 
     # --------------------------------------------------------------------------------------- equilibrium
     def tips(self, weight: Resultant, corners: Array, presses: dict[str, Array], off: float) -> None:
+        held, forces = self.pressed(weight, presses)
+        if stands(held, corners, EDGE):
+            return
         x, y = weight.at
         whose = "its" if self.asked.whole else "what is left has its"
         verb = "lies " if self.asked.whole else ""
         where = f"{whose} centre of gravity (X{x:.1f} Y{y:.1f}) {verb}{off:.1f} mm outside what carries it"
-        force, name = _least(presses, lambda at: needed(weight, Jets(0.0, 0.0), _none(), at, corners, EDGE))
+        none = Jets(0.0, 0.0)
+        open_ones = {name: at for name, at in presses.items() if name not in forces}
+        force, names = _least(open_ones, lambda at: needed(held, none, _none(), at, corners, EDGE))
         if np.isfinite(force):
-            self.tell(
-                "off its feet",
-                "note",
-                f'{where}; only "{name}" keeps it from tipping, and must press with {_up(force)} N at least',
-            )
-        else:
-            self.tell("off its feet", "close", f"{where}; it would tip")
+            keep, each = ("keeps", "") if len(names) == 1 else ("keep", "each ")
+            only = f"only {_named(names)} {keep} it from tipping, and must {each}press with"
+            self.tell("off its feet", "note", f"{where}; {only} {_up(force)} N at least")
+            return
+        more = self.too_weak(forces, presses, lambda at: needed(held, none, _none(), at, corners, EDGE))
+        self.tell("off its feet", "close", f"{where}; {more or 'it would tip'}")
 
     def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:
         """Whether it stays put where the jets are worst, and what a clamp must press with."""
         jets, path = self.asked.jets, self.asked.path
         if jets is None or not len(path) or self.asked.metal.mass is None:
             return
-        if worst(weight, jets, path, corners) <= EDGE:
+        held, forces = self.pressed(weight, presses)
+        if worst(held, jets, path, corners) <= EDGE:
             return
-        force, name = _least(presses, lambda at: needed(weight, jets, path, at, corners, EDGE))
+
+        def force_at(at: Array) -> float:
+            return needed(held, jets, path, at, corners, EDGE)
+
+        force, names = _least({n: at for n, at in presses.items() if n not in forces}, force_at)
         if np.isfinite(force):
-            self.tell("flushing", "note", f'the flushing jets want at least {_up(force)} N at "{name}"')
-        else:
-            lifts = f"{jets.lower:.0f} N up, {jets.upper:.0f} N down"
-            what = "no clamp holds it against them" if presses else "and nothing presses it"
-            self.tell("flushing", "close", f"the flushing jets ({lifts}) lift or tip {self.what}; {what}")
+            at = _named(names) if len(names) == 1 else f"each of {_named(names)}"
+            self.tell("flushing", "note", f"the flushing jets want at least {_up(force)} N at {at}")
+            return
+        lifts = f"{jets.lower:.0f} N up, {jets.upper:.0f} N down"
+        what = "no clamp holds it against them" if presses else "and nothing presses it"
+        what = self.too_weak(forces, presses, force_at) or what
+        self.tell("flushing", "close", f"the flushing jets ({lifts}) lift or tip {self.what}; {what}")
+
+    def pressed(self, weight: Resultant, presses: dict[str, Array]) -> tuple[Resultant, dict[str, float]]:
+        """The weight with the forces that clamps are said to press with, and these by name, N."""
+        forces = {
+            body.name: body.clamp_force
+            for body in self.bodies
+            if body.name in presses and body.clamp_force is not None
+        }
+        total = weight
+        for name, force in forces.items():
+            total = total + Resultant.of(force, presses[name])
+        return total, forces
+
+    def too_weak(
+        self, forces: dict[str, float], presses: dict[str, Array], more: Callable[[Array], float]
+    ) -> str:
+        """Which clamp of a stated force would have to press harder, and how hard; "" where none would do."""
+        extra, names = _least({n: presses[n] for n in forces}, more)
+        if not np.isfinite(extra):
+            return ""
+        return " and ".join(
+            f'"{name}" presses with {forces[name]:g} N and must with {_up(forces[name] + extra)} at least'
+            for name in names
+        )
 
 
-def _least(presses: dict[str, Array], force: Any) -> tuple[float, str]:
-    """The least force with which one clamp alone is enough, and its name; else infinite."""
-    return min(((force(at), name) for name, at in presses.items()), default=(float("inf"), ""))
+def _least(presses: dict[str, Array], force: Callable[[Array], float]) -> tuple[float, tuple[str, ...]]:
+    """The least force that is enough, at one clamp alone or at each of all of them, and their names; else
+    infinite. So many equal forces act as their sum does in the middle of their places."""
+    least, names = float("inf"), tuple[str, ...]()
+    for name, at in presses.items():
+        if (alone := force(at)) < least:
+            least, names = alone, (name,)
+    if len(presses) > 1:
+        each = force(np.mean(list(presses.values()), axis=0)) / len(presses)
+        if each < least:
+            least, names = each, tuple(presses)
+    return least, names
+
+
+def _named(names: Sequence[str]) -> str:
+    return " and ".join(f'"{name}"' for name in names)
 
 
 def _up(force: float) -> int:

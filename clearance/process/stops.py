@@ -32,11 +32,12 @@ def stops(scene: Scene) -> list[Stop]:
         off: tuple[str, ...] = ()
         on: tuple[str, ...] = ()
         if before is not None:
-            off = tuple(scene.bodies[k].name for k in before if k not in stretch.bodies)
-            on = tuple(scene.bodies[k].name for k in stretch.bodies if k not in before)
+            now = stretch.there(0)
+            off = tuple(scene.bodies[k].name for k in before if k not in now)
+            on = tuple(scene.bodies[k].name for k in now if k not in before)
         if off or on or cut.stop_before:
             found.append(Stop(stretch.name, off, on, cut.stop_before))
-        before = stretch.bodies
+        before = stretch.there(-1)
     return found
 
 

@@ -6,16 +6,13 @@ before anybody acts again belongs to one moment: sixty holes are one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import KINDS, Piece
 from clearance.process.runs import Run
 from clearance.scene.model import Scene, Stretch
-from clearance.scene.settings import Cut
-
-#: the word at which a program stops only where a switch at the control says so
-OPTIONAL = 1.0
+from clearance.scene.settings import Cut, JobStop
 
 
 @dataclass
@@ -32,7 +29,9 @@ class Moment:
 
     Attributes:
         begins: "start", "stop" or "piece".   name: for a person.
-        stretch: the cut in which it begins.   line: of the word at which the program stops, or None.
+        stretch: the cut in which it begins.   present: indices of the bodies that are there.
+        stop: number of the last stop so far, 0 where there was none.
+        line: of the word at which the program stops, or None.
         steps: what is cut in it, in order; what a step frees comes free at its end.
         freed: at the beginning of a moment that begins with a piece: what came free.
         move: what a person puts on, takes off or takes out as it begins.
@@ -42,6 +41,8 @@ class Moment:
     begins: str
     name: str
     stretch: Stretch
+    present: tuple[int, ...]
+    stop: int = 0
     line: int | None = None
     steps: list[Step] = field(default_factory=list)
     freed: list[Piece] = field(default_factory=list)
@@ -49,67 +50,93 @@ class Moment:
     taken_out: tuple[str, ...] = ()
 
 
-def moments(scene: Scene, told: Story) -> list[Moment]:
-    """All moments of the job, in order."""
-    freed_by = _freed_by(told)
+def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[Moment]:
+    """All moments of the job, in order.
+
+    Args:
+        runs: every run of it, in order.   pieces: all that comes free.
+    """
+    runs, freed_by = list(runs), _freed_by(pieces)
     found: list[Moment] = []
-    stops = 0
-    before: Stretch | None = None
+    before: tuple[int, ...] | None = None
+    number = 0
     for stretch in scene.stretches:
         if stretch.cut is None:
             continue
         cut = scene.cut_of(stretch) or Cut(stretch.name, "")
-        move = [] if before is None else _moved(scene, before, stretch)
-        move += [f'take out what "{name}" freed' if name != "all" else "take all that is free out"
-                 for name in cut.taken_out]  # fmt: skip
+        stops = [stop for stop in scene.stops if stop.cut == stretch.cut]
+        present = stretch.there(0)
+        taken = tuple(one.name for one in cut.taken_out if one.stop is None)
+        move = [] if before is None else [*_moved(scene, before, present), *_taken(taken)]
+        asked = next((stop for stop in stops if not stop.word), None)
         if before is None:
-            found.append(Moment("start", "start", stretch, taken_out=cut.taken_out))
-        elif move or cut.stop_before:
-            stops += 1
-            name = f'stop {stops}, before "{stretch.name}"'
-            found.append(Moment("stop", name, stretch, move=move, taken_out=cut.taken_out))
-        done = 0
-        for bit in _bits(told, stretch):
-            for at, word, line, block in stretch.moves.stops:
-                if done < at <= bit.first and _counts(scene, word):
-                    stops += 1
-                    where = block or f"line {line}"
-                    name = f'stop {stops}, {word} at {where} of "{stretch.name}"'
-                    found.append(Moment("stop", name, stretch, line))
-            done = bit.first
+            found.append(Moment("start", "start", stretch, present, taken_out=taken))
+        elif move or asked or cut.stop_before:
+            number = number + 1 if asked is None else asked.number
+            name = f'stop {number}, before "{stretch.name}"'
+            found.append(Moment("stop", name, stretch, present, number, move=move, taken_out=taken))
+        inside = [stop for stop in stops if stop.word]
+        for bit in _bits(runs, stretch):
+            while inside and inside[0].at <= bit.first:
+                found.append(_stop(scene, cut, stretch, inside.pop(0)))
+                number = found[-1].stop
             freed = freed_by.get((bit.number, bit.first), [])
             now = found[-1]
             now.steps.append(Step(bit))
             if freed and now.begins == "piece" and now.stretch is stretch:
                 now.steps[-1].freed += freed
             elif freed:
-                what = freed[0].kind if len(freed) == 1 else f"{len(freed)} pieces"
-                name = f'once the {what} of "{stretch.name}" is free'
-                found.append(Moment("piece", name, stretch, freed=list(freed)))
-        before = stretch
+                what, verb = (freed[0].kind, "is") if len(freed) == 1 else (f"{len(freed)} pieces", "are")
+                name = f'once the {what} of "{stretch.name}" {verb} free'
+                there = stretch.there(bit.last)
+                found.append(Moment("piece", name, stretch, there, number, freed=list(freed)))
+        for stop in inside:
+            found.append(_stop(scene, cut, stretch, stop))
+            number = stop.number
+        before = stretch.there(-1)
     return found
 
 
-def _bits(told: Story, stretch: Stretch) -> Iterator[Run]:
-    for run in told.all_runs:
+def _stop(scene: Scene, cut: Cut, stretch: Stretch, stop: JobStop) -> Moment:
+    """The moment that begins where a program stops."""
+    where = stop.block or f"line {stop.line}"
+    name = f'stop {stop.number}, {stop.word} at {where} of "{stretch.name}"'
+    taken = tuple(one.name for one in cut.taken_out if one.stop == stop.number)
+    there = stretch.there(stop.at)
+    move = [*_moved(scene, stretch.there(stop.at - 1), there), *_taken(taken)]
+    return Moment("stop", name, stretch, there, stop.number, stop.line, move=move, taken_out=taken)
+
+
+def _taken(names: Sequence[str]) -> list[str]:
+    found = []
+    for name in names:
+        kind, _, cut = name.partition(" of ")
+        if name == "all":
+            found.append("take all that is free out")
+        else:
+            found.append(
+                f'take out the {kind} of "{cut}"'
+                if kind in KINDS and cut
+                else f'take out what "{name}" freed'
+            )
+    return found
+
+
+def _bits(runs: Iterable[Run], stretch: Stretch) -> Iterator[Run]:
+    for run in runs:
         if run.stretch is stretch:
             yield from run.bits()
 
 
-def _freed_by(told: Story) -> dict[tuple[int, int], list[Piece]]:
+def _freed_by(pieces: Iterable[Piece]) -> dict[tuple[int, int], list[Piece]]:
     found: dict[tuple[int, int], list[Piece]] = {}
-    for piece in told.pieces:
+    for piece in pieces:
         found.setdefault((piece.run.number, piece.run.first), []).append(piece)
     return found
 
 
-def _counts(scene: Scene, word: str) -> bool:
-    """Whether the program really stops at a word: M01 does where its switch is on."""
-    return float(word[1:]) != OPTIONAL or scene.optional_stops
-
-
-def _moved(scene: Scene, before: Stretch, stretch: Stretch) -> list[str]:
-    """What is taken off and put on between two cuts."""
-    off = [scene.bodies[k].name for k in before.bodies if k not in stretch.bodies]
-    on = [scene.bodies[k].name for k in stretch.bodies if k not in before.bodies]
+def _moved(scene: Scene, before: Sequence[int], after: Sequence[int]) -> list[str]:
+    """What is taken off and put on from one moment to the next."""
+    off = [scene.bodies[k].name for k in before if k not in after]
+    on = [scene.bodies[k].name for k in after if k not in before]
     return [f'take off "{name}"' for name in off] + [f'put on "{name}"' for name in on]

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 #: values that say nothing: a key that a record does not have yet and that is left out
 _NOTHING: tuple[Any, ...] = (None, [], {}, "")
 _LONGEST = 60
+#: of a body, besides its source, place and shape
+_OF_BODIES = ("kind", "closed", "margin", "allow", "density", "held_by", "held_until", "clamp_force",
+              "becomes_tolerance")  # fmt: skip
 
 
 def values_of(scene: Scene) -> dict[str, Any]:
@@ -80,6 +83,9 @@ def _body(body: Body) -> dict[str, Any]:
         "stands": np.asarray(body.T_MI)[:3].reshape(-1).tolist(),
         "density": body.density,
         "held_by": body.held_by,
+        "held_until": body.held_until,
+        "clamp_force": body.clamp_force,
+        "becomes_tolerance": None if body.becomes is None else body.becomes.tolerance,
         "sha256": _sha256(
             body.triangles_M, np.asarray(body.shells), np.asarray(body.sunk), *body.seats_M.values()
         ),
@@ -157,7 +163,7 @@ def _body_differs(name: str, then: Any, now: Any) -> list[Other]:
         a, b = before.get(key), after.get(key)
         if a != b and not (key not in before and b in _NOTHING):
             found.append(Other(f"{what}: {key.lstrip('.').removeprefix('params.')}", _short(a), _short(b)))
-    for key in ("kind", "closed", "margin", "allow", "density", "held_by"):
+    for key in _OF_BODIES:
         if then.get(key) != now[key]:
             found.append(Other(f"{what}: {key}", _short(then.get(key)), _short(now[key])))
     if then["stands"] != now["stands"]:

@@ -45,7 +45,14 @@ def _state(state: State) -> dict[str, Any]:
             for held in state.parts
         ],
         "free": [
-            {"piece": one.piece, "mass": one.mass, "leaves": one.leaves, "held": one.held}
+            {
+                "piece": one.piece,
+                "mass": one.mass,
+                "leaves": one.leaves,
+                "held": one.held,
+                "held_by": list(one.held_by),
+                "up": one.up,
+            }
             for one in state.free
         ],
         "wire": state.wire,
@@ -54,10 +61,10 @@ def _state(state: State) -> dict[str, Any]:
 
 
 def lines(account: Account | None, told: int | None = None) -> list[str]:
-    """The states that are not clear, one line each; ``told``: the number of one that was told before."""
+    """The states in which something goes wrong, a line each; ``told``: the number of one told before."""
     if account is None:
         return []
-    bad = [s for s in account.states if s.verdict != "clear" and (s.n != told or len(s.why) > 1)]
+    bad = [s for s in account.states if s.why and (s.n != told or len(s.why) > 1)]
     found = []
     for state in bad[:SHOWN]:
         more = f" (and {len(state.why) - 1} more)" if len(state.why) > 1 else ""

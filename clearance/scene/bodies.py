@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,8 +26,6 @@ from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
 from fixtures_lib.fitting import Fitted
 
-#: what counts as below Z = 0, mm; less is rounding
-BELOW = 1e-6
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
 
@@ -153,19 +150,20 @@ def item_bodies(
             T_MI=T_MI,
             item=i,
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
-            stands_on=item.on,
+            stands_on=item.base,
+            also_on=item.also_on,
             placed=Placed(item.seat, item.at, item.turn),
             density=_density(i, item, file),
             material=item.material,
             source=thing.source,
             shells=thing.shells,
             sunk=thing.sunk,
-            held_by=item.held_by,
+            held_by=None if item.held_by is None else item.held_by.by,
+            clamp_force=item.clamp_force,
             touch=tuple(item.touch),
         )
         bodies.append(body)
         findings += thing.findings
-        findings += _remarks_on(body)
     return bodies, findings
 
 
@@ -177,24 +175,6 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
         return density_of(item.material)
     except InputError as error:
         raise file.error(("items", i, "material"), error.found, error.want) from None
-
-
-def _remarks_on(body: Body) -> list[Finding]:
-    """Notes on an item as it stands."""
-    return below_zero([body])
-
-
-def below_zero(bodies: Sequence[Body]) -> list[Finding]:
-    """Notes on what hangs below the plane on which parts rest, and is not made to as a rail is."""
-    found = []
-    for body in bodies:
-        if body.kind == "holder" or body.library is not None:
-            continue
-        lowest = float(body.triangles_M[..., 2].min())
-        if lowest < -BELOW:
-            message = f"reaches {-lowest:.3f} mm below Z = 0"
-            found.append(Finding("below zero", "note", message, item=body.name))
-    return found
 
 
 class _Workshop:

@@ -22,6 +22,12 @@ TABLES: Final[dict[str, str]] = {
     "StartHole": "A hole that is drilled before the cut, in start_holes of an item.",
     "Shape": "A plain body, in shape of an item.",
     "Cut": "[[cuts]]: one path through a part. Cuts run in the order of the file.",
+    "Change": "An item that is put on or taken off, in with or without of a cut; its name alone says it "
+    "for all of the cut.",
+    "TakenOut": "Pieces that are taken out, in taken_out of a cut; a name alone says it before the cut.",
+    "HeldBy": "What holds, in held_by of a cut; a text alone says it to the end, of the part and all that "
+    "comes free.",
+    "HeldPart": "What holds, in held_by of an item; a text alone says it to the end.",
     "Planes": "Two heights, in planes of a cut, needed where the program has U or V.",
     "GoneBelow": "A piece lighter and shorter than this is washed away as soon as it comes free.",
     "Machine": "The machine file, before its first [table].",
@@ -79,6 +85,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "pickups": "where the heads stand to pick up edges, machine X Y; checked",
         "travel_z": "machine Z of the upper face on the ways between cuts; left out, the higher of the "
         "two cuts' heights",
+        "thread_z": "machine Z of the upper face as the wire is threaded: nothing may be in its column up to "
+        "there; left out, as it cuts",
         "between": "whether the ways between cuts are checked",
     },
     "Margins": {
@@ -105,18 +113,43 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "material": "what a part is made of, for its mass",
         "density": "or its density in g/cm3",
         "start_holes": "holes for the wire that are drilled, though the model may not show them",
-        "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it",
+        "held_by": "how it is held or fastened, in your words, where nothing in the setup shows it; it may "
+        "end at a stop",
+        "becomes": "the finished part: a model file with the same origin and unit; walls that the wire cut "
+        "are held against it",
+        "becomes_tolerance": "how far a cut wall may lie off it; left out, 0.05 mm",
+        "clamp_force": "with which force it presses down, N, against tipping and the flushing jets",
+        "on": 'the item that it stands on; left out, the table. Of several, ["front rail", "back rail"], the '
+        "first gives its place, all must carry it, and its load goes to all of them",
         "touch": 'its finished faces, to be touched to learn how it lies: "top", "bottom", "left side", '
         '"right side", "front", "back", "bore", "outside"; the first level one is levelled',
         "measured": "the form with what was read there (`clearance touch` writes it); the part is judged as "
         "it lies, and all that stands on it",
-        "on": "the item that it stands on; left out, the table",
         "seat": "which seat of that item; left out, its first",
         "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",
         "turn": "its turn about the seat's fixed X, then Y, then Z",
         "allow": "how far the real one may lie off; it counts against you in every verdict",
         "laid": "whether it is laid by hand, so judged by the wide margins",
         "fit": "the part that the holder takes its opening, diameter, reach or height from",
+    },
+    "Change": {
+        "item": "which",
+        "from": 'from which stop in this cut\'s program on, by its number or its N (2, "N70"); left out, '
+        "from the beginning",
+        "until": "until which of its stops; left out, to the end",
+    },
+    "TakenOut": {
+        "piece": 'a cut, for all that it freed; "slug of opening", for one kind; or "all"',
+        "at": "at which stop, by its number or its N; left out, before the cut",
+    },
+    "HeldBy": {
+        "by": "what holds, in your words",
+        "until": "until which stop, by its number, its N, or the cut behind it; left out, to the end",
+        "piece": 'which kind of piece alone it holds: "slug", "off-cut" or "good part"',
+    },
+    "HeldPart": {
+        "by": "what holds it, in your words",
+        "until": "until which stop, by its number, its N, or the cut behind it; left out, to the end",
     },
     "StartHole": {
         "at": "its middle, in the model's own coordinates",
@@ -152,12 +185,14 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "start": "where a path from a drawing begins",
         "direction": "which way round closed contours of a drawing are cut",
         "order": "in which order the contours of a drawing are cut",
-        "with": "items that are on for this cut, and for no cut that does not name them",
-        "without": "items that are off for this cut",
+        "with": "items that are on for this cut, or from one of its stops to another, and for no cut that "
+        "does not name them",
+        "without": "items that are off for this cut, or from one of its stops to another",
         "stop_before": "whether the machine stops before this cut, with somebody there",
         "wanted": "which side of the path is the piece you want",
-        "taken_out": 'cuts whose free pieces are taken out before this one, or "all"',
-        "held_by": "what holds the piece that this cut frees, in your words",
+        "taken_out": 'cuts whose free pieces are taken out before this one or at one of its stops, or "all"',
+        "held_by": "what holds the part while this cut runs, and what it frees, in your words; it may end at "
+        "a stop",
         "flushing_distance": "for this cut alone, as in [heads]",
         "upper_z": "for this cut alone, as in [heads]",
     },

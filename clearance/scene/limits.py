@@ -31,7 +31,7 @@ def limit_findings(bodies: Sequence[Body], max_part_mass: float | None, masses: 
     findings = []
     for holder in items:
         limits: Sequence[Limit] = holder.library.limits if holder.library is not None else ()
-        carried = [b for b in items if b.stands_on == holder.name and b.kind == "part"]
+        carried = [b for b in items if holder.name in (b.stands_on, *b.also_on) and b.kind == "part"]
         for limit in limits:
             if limit.quantity == "mass":
                 findings += _load(holder, limit, masses)
@@ -52,8 +52,14 @@ class Masses:
         self._on: dict[str | None, list[Body]] = {}
         #: for each body asked about: a row of bodies, and from where to where it and what stands on it are
         self._place: dict[str, tuple[list[Body], int, int]] = {}
+        self._shared: dict[str, list[Body]] = {}
         for body in items:
-            self._on.setdefault(body.stands_on, []).append(body)
+            if body.also_on and body.stands_on is not None:
+                # none of what carries it has all of it
+                for name in (body.stands_on, *body.also_on):
+                    self._shared.setdefault(name, []).append(body)
+            else:
+                self._on.setdefault(body.stands_on, []).append(body)
 
     def of(self, body: Body) -> float | None:
         """kg; None where no density is known or the surface does not close. Library holders are steel."""
@@ -64,8 +70,23 @@ class Masses:
         """Volume (mm3) and centre of gravity (3,), machine frame, of a body that closes."""
         return body.bulk
 
+    def shared(self, holder: Body) -> list[Body]:
+        """All that stands on it and on something else as well, and what stands on that."""
+        found: dict[str, Body] = {}
+        begun = [each for one in (holder, *self.above(holder)) for each in self._shared.get(one.name, [])]
+        while begun:
+            body = begun.pop()
+            if body.name not in found:
+                found[body.name] = body
+                above = self.above(body)
+                begun += [
+                    *above,
+                    *(each for one in (body, *above) for each in self._shared.get(one.name, [])),
+                ]
+        return list(found.values())
+
     def above(self, holder: Body) -> list[Body]:
-        """All that stands on it, directly or on something that does."""
+        """All that stands on it and on nothing else, directly or on something that does."""
         if holder.name not in self._place:
             self._walk(holder)
         order, first, end = self._place[holder.name]
@@ -88,7 +109,8 @@ class Masses:
 
 
 def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
-    above = masses.above(holder)
+    # of what it shares with others it has all at the most; what each has is judged with the states of the job
+    above = [*masses.above(holder), *masses.shared(holder)]
     load = sum(masses.of(body) or 0.0 for body in above)
     found = []
     if limit.high is not None and load > limit.high + ROUNDING:
@@ -103,7 +125,8 @@ def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
 
 def _size(holder: Body, part: Body, limit: Limit) -> list[Finding]:
     """The part against one limit on its size, in the frame of the seat that it stands on."""
-    seat = part.placed.seat or next(iter(holder.seats_M))
+    own = part.placed.seat if part.stands_on == holder.name else None
+    seat = own or next(iter(holder.seats_M))
     p_S = apply(invert(holder.seats_M[seat]), part.triangles_M.reshape(-1, 3))
     extent = np.ptp(p_S, axis=0)
     if limit.quantity == "diameter":

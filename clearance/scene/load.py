@@ -6,19 +6,22 @@ import time
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 from clearance.errors import InputError
 from clearance.parallel import beside
 from clearance.scene import settings as model
+from clearance.scene.at_stops import Stops, present_in_cuts
 from clearance.scene.bodies import Files, filled_margins, item_bodies, machine_bodies
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
+from clearance.scene.finished import finished_of
 from clearance.scene.limits import Masses, limit_findings
 from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
-from clearance.scene.passes import all_stretches, present_in_cuts
+from clearance.scene.passes import all_stretches
 from clearance.scene.schema import Heads, Setup
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
@@ -33,11 +36,12 @@ def heads_of(said: Heads) -> model.HeadsSetup:
         park=said.park,
         pickups=tuple(said.pickups),
         travel_z=said.travel_z,
+        thread_z=said.thread_z,
         between=said.between,
     )
 
 
-def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
+def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ...]:
     """Every cut, in file order."""
     return tuple(
         model.Cut(
@@ -50,11 +54,11 @@ def cuts_of(setup: Setup, machine: Machine) -> tuple[model.Cut, ...]:
             upper_z=cut.upper_z,
             stop_before=cut.stop_before,
             wanted=cut.wanted,
-            taken_out=tuple(cut.taken_out),
-            held_by=cut.held_by,
+            taken_out=stops.taken_out(index),
+            holds=stops.holds(index),
             options=path_options(cut, setup.units, machine),
         )
-        for cut in setup.cuts
+        for index, cut in enumerate(setup.cuts)
     )
 
 
@@ -99,10 +103,23 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     many = sum(len(body.triangles_M) for body in bodies) > _MANY
     with beside(lambda: overlap_findings(planned, together), worth=many) as overlaps:
         findings += limit_findings(planned, machine.max_part_mass, masses)
-        stretches, about_cuts = all_stretches(setup, machine, bodies, file, files)
+        stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
         on_their_feet = feet_findings(planned, together, masses)
         findings += overlaps()
     findings += on_their_feet
+    more: dict[int, dict[str, Any]] = {}
+    for i, item in enumerate(setup.items):
+        finished, found = finished_of(i, item, setup, file, files)
+        findings += found
+        if finished is not None:
+            more[i] = {"becomes": finished}
+    for k, body in enumerate(bodies):
+        if body.item is not None and body.held_by and (until := stops.held_until(body.item)):
+            more.setdefault(k, {})["held_until"] = until
+    planned, bodies = (
+        tuple(replace(body, **more[k]) if k in more else body for k, body in enumerate(each))
+        for each in (planned, bodies)
+    )
     gone = setup.gone_below
     scene = Scene(
         title=setup.title,
@@ -115,8 +132,9 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         inputs=tuple(files.inputs),
         units=setup.units,
         heads=heads_of(setup.heads),
-        cuts=cuts_of(setup, machine),
+        cuts=cuts_of(setup, machine, stops),
         margins=margins,
+        stops=tuple(stops.found),
         optional_stops=setup.optional_stops,
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
@@ -125,7 +143,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     )
     if not lies:
         return scene
-    stretches, _ = all_stretches(setup, machine, planned, file, files)
+    stretches, _, _ = all_stretches(setup, machine, planned, file, files)
     as_planned = replace(scene, bodies=planned, stretches=tuple(stretches), lies=())
     return replace(scene, planned=as_planned, read_s=time.perf_counter() - began)
 

@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
+from clearance.mesh.sections import Outline
+from clearance.mesh.slabs import Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
-from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, MachineModel, Margins
+from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
 from fixtures_lib.holder import Does, Fastened, Limit
@@ -75,6 +77,17 @@ class FromShape:
     size: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class Finished:
+    """What a part is to become: its file, its triangles (N, 3, 3) in the item's own frame, whether they
+    close, and by how much a wall may lie off it, mm."""
+
+    file: str
+    triangles_I: NDArray[np.float64]
+    closed: bool
+    tolerance: float
+
+
 #: one number, word or list of numbers that a holder is built with
 ParamValue = float | str | tuple[float, ...] | None
 Source = FromLibrary | FromModel | FromShape
@@ -102,12 +115,16 @@ class Body:
         T_MI: (4, 4) the item's own frame in the machine's.
         item: index in the setup's items, or None for a body of the machine.
         seats_M: the item's seats, (4, 4) each.
-        stands_on: name of the item it stands on, or None for the table.   placed: where on it.
+        stands_on: name of the item whose seat it stands on, or None for the table.   placed: where on it.
+        also_on: names of what else it lies on, as the setup says.
         density: g/cm3 or None; set for parts.   material: as the user named it, or None.
         source: what it was made of; None for a body of the machine.
         shells: facets of each closed shell, one after the other; () where they were not told apart.
         sunk: indices of shells that go into what the item is fixed to, a screw in its thread hole.
         held_by: what holds it besides what is described, in the user's words; None where they say nothing.
+        held_until: number of the stop until which it does; None: to the end.
+        becomes: what it is to be once it is cut; None where nobody has said.
+        clamp_force: N with which it presses, None where nobody has said.
         touch: names of its faces that may be touched to measure how it lies; () where none are named.
         moved: (4, 4) the measured motion, machine frame, that took it from where it is planned; None: none.
     """
@@ -122,6 +139,7 @@ class Body:
     item: int | None = None
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
+    also_on: tuple[str, ...] = ()
     placed: Placed = Placed()
     density: float | None = None
     material: str | None = None
@@ -129,6 +147,9 @@ class Body:
     shells: tuple[int, ...] = ()
     sunk: tuple[int, ...] = ()
     held_by: str | None = None
+    held_until: int | None = None
+    clamp_force: float | None = None
+    becomes: Finished | None = None
     touch: tuple[str, ...] = ()
     moved: NDArray[np.float64] | None = None
 
@@ -168,6 +189,16 @@ class Body:
         return Crowd(*boxes_of(self.triangles_M))
 
     @cached_property
+    def outline(self) -> Outline:
+        """The body seen from above, by its slices."""
+        return Outline(self.triangles_M, boxes=(self.crowd.low, self.crowd.high))
+
+    @cached_property
+    def slabs(self) -> Slabs:
+        """Its slices, so that volumes are exact."""
+        return Slabs(self.triangles_M, (self.crowd.low, self.crowd.high), self.outline)
+
+    @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
         """Volume (mm3) and centre of gravity (3,), machine frame; of no use where the surface is open."""
         return mass_properties(self.triangles_M)
@@ -193,6 +224,16 @@ class Finding:
     cut: str | None = None
     #: number of the state of the job that it is about
     state: int | None = None
+    #: further cuts that it is about
+    also: tuple[str, ...] = ()
+
+    def is_about(self, cut: str) -> bool:
+        """Whether it is about a cut.
+
+        Args:
+            cut: its name.
+        """
+        return cut == self.cut or cut in self.also
 
     def __repr__(self) -> str:
         where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)
@@ -243,7 +284,8 @@ class Stretch:
         upper_ends: of a way between cuts: machine Z of the upper face as the cut before it ends and the one
             behind it begins. It goes straight to ``upper_z`` there, and from it. None elsewhere.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
-        bodies: indices into ``Scene.bodies`` of what is there.
+        bodies: indices into ``Scene.bodies`` of what is there on any of the moves.
+        partly: of these what is put on or taken off at a stop in it: index, and on which moves (M,) it is.
         cut_bodies: indices of the parts that are cut (no clash for the wire).
         flushing: (lower, upper) distance of the faces from the cut parts, mm; None where no part is cut.
     """
@@ -258,6 +300,7 @@ class Stretch:
     wire: Piece | None
     bodies: tuple[int, ...]
     cut_bodies: tuple[int, ...] = ()
+    partly: tuple[tuple[int, NDArray[np.bool_]], ...] = ()
     flushing: tuple[float, float] | None = None
     upper_moves: Moves | None = None
     zero_M: NDArray[np.float64] | None = None
@@ -268,6 +311,11 @@ class Stretch:
 
     def __repr__(self) -> str:
         return f'<Stretch "{self.name}": {self.kind.value}, {self.moves.count} moves>'
+
+    def there(self, move: int) -> tuple[int, ...]:
+        """Indices of the bodies that are there on a move (an index; -1: the last)."""
+        off = {k for k, rows in self.partly if not rows[move]}
+        return tuple(k for k in self.bodies if k not in off) if off else self.bodies
 
     @property
     def upper_low(self) -> float:
@@ -311,6 +359,7 @@ class Scene:
         units: "mm" or "inch", in which the setup file's lengths are written; the scene's own are mm.
         heads, cuts, margins: what the setup asks for; ``Stretch.cut`` counts into ``cuts``, which are ()
             where the scene was not made from files.
+        stops: where the job stops and somebody acts, in order.
         optional_stops: the switch at the control is on with which a program stops at M01.
         spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
         gone_below: what is washed away as it comes free; None where the setup does not say.
@@ -331,6 +380,7 @@ class Scene:
     heads: HeadsSetup = field(default_factory=HeadsSetup)
     cuts: tuple[Cut, ...] = ()
     margins: Margins = field(default_factory=Margins)
+    stops: tuple[JobStop, ...] = ()
     optional_stops: bool = False
     spark_gap: float | None = None
     gone_below: GoneBelow | None = None

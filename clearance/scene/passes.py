@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.extent import extent
 from clearance.geometry.transforms import Matrix, apply
+from clearance.scene.at_stops import Presence, Stops, always_present
 from clearance.scene.bodies import Files
 from clearance.scene.cut_path import read_cut
 from clearance.scene.fields import suggestion
@@ -86,11 +87,12 @@ class Job:
     first_z: float
     last_z: float
     levels: tuple[Level, ...] = ()
+    there: Presence = field(default_factory=Presence)
 
 
 def all_stretches(
     setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files
-) -> tuple[list[Stretch], list[Finding]]:
+) -> tuple[list[Stretch], list[Finding], Stops]:
     """Everything the heads do, in the order in which they do it: pick-ups, approach, cuts with the moves
     between them, park.
 
@@ -101,11 +103,18 @@ def all_stretches(
         InputError: a cut names what is not there, or its path is wrong.
     """
     jobs, findings = [], []
+    together = always_present(setup, bodies)
     for index in range(len(setup.cuts)):
-        job, found = _job(setup, machine, bodies, file, files, index)
+        job, found = _job(setup, machine, bodies, together[index], file, files, index)
         jobs.append(job)
         findings += found
     heads = setup.heads
+    stops = Stops(setup, file)
+    stops.take(bodies, [job.moves for job in jobs])
+    jobs = [
+        replace(job, present=there.ever, there=there)
+        for job, there in zip(jobs, stops.presences, strict=True)
+    ]
     jobs, left_in = _with_wire_left_in(machine, jobs)
     first, last = jobs[0], jobs[-1]
     stretches = []
@@ -131,16 +140,7 @@ def all_stretches(
         name = f"{last.cut.name} -> park"
         way = _way(machine, StretchKind.PARK, name, last, last, last.last_z, *ways)
         stretches.append(_dragging(machine, way, last) if left_in[last.index] else way)
-    return stretches, findings
-
-
-def present_in_cuts(setup: Setup, bodies: Sequence[Body], file: TomlFile) -> list[tuple[int, ...]]:
-    """For each cut the indices of the bodies that are there; InputError where it names what is not.
-
-    Args:
-        setup: as read.   bodies: items and machine bodies.   file: the setup's, for messages.
-    """
-    return [_present(setup, bodies, cut, index, file) for index, cut in enumerate(setup.cuts)]
+    return stretches, findings, stops
 
 
 def _way(
@@ -168,7 +168,7 @@ def _way(
         lower_z=machine.lower_head.face_z,
         upper_z=upper_z,
         wire=None,
-        bodies=tuple(sorted({*a.present, *b.present})),
+        bodies=tuple(sorted({*a.there.at(-1), *b.there.at(0)})),
     )
 
 
@@ -228,6 +228,7 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
         upper_z=job.upper_z,
         wire=wire_piece(machine, job.upper_z, job.grow, _lean(job)) if job.moves.threaded.any() else None,
         bodies=job.present,
+        partly=job.there.partly,
         cut_bodies=job.parts,
         flushing=flushing,
         zero_M=job.zero_M,
@@ -291,14 +292,20 @@ def _lean(job: Job) -> float:
 
 
 def _job(
-    setup: Setup, machine: Machine, bodies: Sequence[Body], file: TomlFile, files: Files, index: int
+    setup: Setup,
+    machine: Machine,
+    bodies: Sequence[Body],
+    present: tuple[int, ...],
+    file: TomlFile,
+    files: Files,
+    index: int,
 ) -> tuple[Job, list[Finding]]:
     cut = setup.cuts[index]
     parts = _parts(setup, cut, index, file)
-    present = _present(setup, bodies, cut, index, file)
     for part in parts:
         if part not in present:
-            off = "listed in its without" if bodies[part].name in cut.without else "not listed in its with"
+            listed = any(one.item == bodies[part].name for one in cut.without)
+            off = "listed in its without" if listed else "not listed in its with for all of it"
             raise file.error(
                 ("cuts", index, "part"),
                 f'"{bodies[part].name}" is off for this cut ({off})',
@@ -378,18 +385,6 @@ def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...
     return tuple(found)
 
 
-def _present(setup: Setup, bodies: Sequence[Body], cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
-    """Indices of the bodies that are there for the cut."""
-    names = [item.name for item in setup.items]
-    for key, listed in (("with", cut.with_), ("without", cut.without)):
-        for name in listed:
-            if name not in names:
-                raise file.error(("cuts", index, key), f'there is no item "{name}"', suggestion(name, names))
-    only_sometimes = {name for each in setup.cuts for name in each.with_}
-    off = (only_sometimes | set(cut.without)) - set(cut.with_)
-    return tuple(k for k, body in enumerate(bodies) if body.item is None or body.name not in off)
-
-
 def _reach(bodies: Sequence[Body], which: Sequence[int]) -> tuple[float, float]:
     """Lowest and highest machine Z of some bodies, as read."""
     z = [bodies[k].triangles_M[..., 2] for k in which]
@@ -422,7 +417,8 @@ def _upper_z(
             )
         upper_z = _reach(bodies, parts)[1] + said.flushing_distance
     lower_z = machine.lower_head.face_z
-    for z, where in ((upper_z, (*loc, key)), (setup.heads.travel_z, ("heads", "travel_z"))):
+    others = [(getattr(setup.heads, name), ("heads", name)) for name in ("travel_z", "thread_z")]
+    for z, where in ((upper_z, (*loc, key)), *others):
         if z is not None and z <= lower_z:
             raise file.error(
                 where,
@@ -477,9 +473,10 @@ def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
         notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
     there = {bodies[k].name for k in job.present}
     for k in job.present:
-        base = bodies[k].stands_on
-        if base is not None and base not in there:
-            notes.append(("stands on", f'"{bodies[k].name}" stands on "{base}", which is off for this cut'))
+        for base in (bodies[k].stands_on, *bodies[k].also_on):
+            if base is not None and base not in there:
+                message = f'"{bodies[k].name}" stands on "{base}", which is off for this cut'
+                notes.append(("stands on", message))
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
     return doubts + [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
 

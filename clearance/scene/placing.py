@@ -47,10 +47,11 @@ def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
     """
     index = {item.name: i for i, item in enumerate(items)}
     for i, item in enumerate(items):
-        if item.on is not None and item.on not in index:
-            names = [n for n in index if n != item.name]
-            raise file.error(("items", i, "on"), f'there is no item "{item.on}"', suggestion(item.on, names))
-    found = [None if item.on is None else index[item.on] for item in items]
+        for name in item.on or ():
+            if name not in index:
+                names = [n for n in index if n != item.name]
+                raise file.error(("items", i, "on"), f'there is no item "{name}"', suggestion(name, names))
+    found = [None if item.base is None else index[item.base] for item in items]
     sound: set[int] = set()
     for i in range(len(items)):
         chain: dict[int, None] = {}
@@ -65,7 +66,23 @@ def bases(items: Sequence[Item], file: TomlFile) -> list[int | None]:
             chain[k] = None
             k = found[k]
         sound.update(chain)
+    _no_circle_by_others(items, index, file)
     return found
+
+
+def _no_circle_by_others(items: Sequence[Item], index: Mapping[str, int], file: TomlFile) -> None:
+    """Whatever else an item lies on must not lie on that item, directly or by way of others."""
+    for i, item in enumerate(items):
+        for name in item.also_on:
+            begun, seen = [index[name]], set()
+            while begun:
+                k = begun.pop()
+                if k == i:
+                    found = f'"{item.name}" on "{name}", which stands on "{item.name}": a circle'
+                    raise file.error(("items", i, "on"), found, "leave one of them out")
+                if k not in seen:
+                    seen.add(k)
+                    begun += [index[other] for other in items[k].on or ()]
 
 
 def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: TomlFile) -> list[Matrix]:
@@ -134,14 +151,14 @@ def _seat(k: int, items: Sequence[Item], seats: Mapping[str, Matrix], file: Toml
         if len(seats) == 1:
             return next(iter(seats))
         if not seats:
-            raise file.error(("items", k, "on"), f'"{item.on}" has no seat', "place the item on the table")
+            raise file.error(("items", k, "on"), f'"{item.base}" has no seat', "place the item on the table")
         want = "add  seat = ... , one of: " + ", ".join(seats)
-        raise file.error(("items", k, "on"), f'"{item.on}" has several seats', want)
+        raise file.error(("items", k, "on"), f'"{item.base}" has several seats', want)
     if item.seat not in seats:
         hint = suggestion(item.seat, list(seats))
         have = f"it has: {', '.join(seats)}"
         want = have if hint.startswith("known") or hint.startswith("nothing") else f"{hint} {have}"
-        raise file.error(("items", k, "seat"), f'"{item.on}" has no seat "{item.seat}"', want)
+        raise file.error(("items", k, "seat"), f'"{item.base}" has no seat "{item.seat}"', want)
     return item.seat
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -63,6 +64,7 @@ class Heads(Table):
         default_factory=list
     )
     travel_z: Length | None = None
+    thread_z: Length | None = None
     between: Flag = True
 
     @model_validator(mode="after")
@@ -105,6 +107,66 @@ class StartHole(Table):
 
     at: PointXY
     diameter: Size
+
+
+def _stop(value: Any) -> int | str:
+    """A stop by its number, or by its block number, "N70", or by the cut before which it is."""
+    if isinstance(value, int) and not isinstance(value, bool):
+        if value < 1:
+            raise problem("", "stops are numbered from 1")
+        return value
+    if not isinstance(value, str) or not value.strip():
+        raise problem(f"found {shown(value)}", 'name the stop by its number, 2, or by its N, "N70"')
+    words = value.strip()
+    last = words.split()[-1]
+    return int(last) if words.lower().startswith("stop ") and last.isdecimal() else words
+
+
+Stop = Annotated[int | str, BeforeValidator(_stop)]
+
+
+def _as(key: str) -> Callable[[Any], Any]:
+    """A name by itself is a table with that key only; one by itself is a list of one."""
+
+    def read(value: Any) -> Any:
+        many = value if isinstance(value, list) else [value]
+        return [{key: one} if isinstance(one, str) else one for one in many]
+
+    return read
+
+
+class Change(Table):
+    """An item in with or without of a cut, and from which stop and until which it is so."""
+
+    item: Name
+    from_: Stop | None = Field(default=None, alias="from")
+    until: Stop | None = None
+
+
+class TakenOut(Table):
+    """What is taken out: a cut's free pieces, or "all", and at which stop; left out, before the cut."""
+
+    piece: Name
+    at: Stop | None = None
+
+
+class HeldBy(Table):
+    """What holds a part, or of what a cut frees one kind, and until which stop."""
+
+    by: Words
+    until: Stop | None = None
+    piece: Literal["slug", "off-cut", "good part"] | None = None
+
+
+class HeldPart(Table):
+    """What holds a part, and until which stop."""
+
+    by: Words
+    until: Stop | None = None
+
+
+def _held(value: Any) -> Any:
+    return {"by": value} if isinstance(value, str) else value
 
 
 class Shape(Table):
@@ -164,18 +226,33 @@ class Item(Table):
     start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
         default_factory=list
     )
-    on: Name | None = None
+    on: Annotated[list[Name], is_list("a name, or a list of names"), BeforeValidator(one_or_more)] | None = (
+        None
+    )
     seat: Name | None = None
     at: PointXYZ = (0.0, 0.0, 0.0)
     turn: Angles = (0.0, 0.0, 0.0)
     allow: SideHeightIn = Field(default_factory=SideHeightIn)
     laid: Flag | None = None
     fit: Name | None = None
-    held_by: Words | None = None
+    held_by: Annotated[HeldPart, BeforeValidator(_held)] | None = None
+    clamp_force: Positive | None = None
+    becomes: FileName | None = None
+    becomes_tolerance: Size | None = None
     touch: Annotated[list[Words], is_list('a list of faces, ["top", "left side"]')] = Field(
         default_factory=list
     )
     measured: FileName | None = None
+
+    @property
+    def base(self) -> str | None:
+        """The item whose seat gives its place; None on the table."""
+        return self.on[0] if self.on else None
+
+    @property
+    def also_on(self) -> tuple[str, ...]:
+        """What else it lies on."""
+        return tuple(self.on[1:]) if self.on else ()
 
     @property
     def source(self) -> str:
@@ -201,12 +278,21 @@ class Item(Table):
             "held_by": ("part", "model", "shape"),
             "touch": ("part", "shape"),
             "measured": ("part", "shape"),
+            "becomes": ("part",),
+            "becomes_tolerance": ("part",),
+            "clamp_force": ("holder", "model", "shape"),
         }
         for key, sources in fits.items():
             if key in self.model_fields_set and source not in sources:
                 raise problem(
                     f"{key} means nothing for a {source}", f"it goes with {' or '.join(sources)}", key=key
                 )
+        if self.on is not None and (not self.on or len(set(self.on)) < len(self.on)):
+            found = "a name stands twice" if self.on else "the list is empty"
+            raise problem(found, "name each once, first the one whose seat gives the place", key="on")
+        if self.becomes_tolerance is not None and self.becomes is None:
+            found = "becomes_tolerance means nothing without becomes"
+            raise problem(found, 'say  becomes = "finished.stl"  too', key="becomes_tolerance")
         if self.seat is not None and self.on is None:
             raise problem(f'seat "{self.seat}" of what?', 'say  on = "..."  too', key="seat")
         return self
@@ -287,12 +373,12 @@ class Cut(Table):
     start: PointXY | None = None
     direction: Literal["ccw", "cw"] | None = None
     order: Literal["inside first", "as drawn"] | None = None
-    with_: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list, alias="with")
-    without: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
+    with_: Annotated[list[Change], BeforeValidator(_as("item"))] = Field(default_factory=list, alias="with")
+    without: Annotated[list[Change], BeforeValidator(_as("item"))] = Field(default_factory=list)
     stop_before: Flag = False
     wanted: Wanted | None = None
-    taken_out: Annotated[Names, BeforeValidator(one_or_more)] = Field(default_factory=list)
-    held_by: Words | None = None
+    taken_out: Annotated[list[TakenOut], BeforeValidator(_as("piece"))] = Field(default_factory=list)
+    held_by: Annotated[list[HeldBy], BeforeValidator(_as("by"))] = Field(default_factory=list)
     flushing_distance: Span | None = None
     upper_z: Length | None = None
 
@@ -305,10 +391,11 @@ class Cut(Table):
             raise problem(
                 'axes = "part", but the cut names no part', "name the part, or leave axes out", key="axes"
             )
-        for key, names in (("part", self.part), ("with", self.with_), ("without", self.without)):
+        on, off = [one.item for one in self.with_], [one.item for one in self.without]
+        for key, names in (("part", self.part), ("with", on), ("without", off)):
             if len(set(names)) < len(names):
                 raise problem("a name stands twice", "name each once", key=key)
-        both = set(self.with_) & set(self.without)
+        both = set(on) & set(off)
         if both:
             raise problem(f'"{min(both)}" stands in with and in without', "leave it out of one", key="with")
         return self

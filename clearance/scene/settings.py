@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 
 #: from, to, mm
 Interval = tuple[float, float]
@@ -100,7 +100,7 @@ class MachineModel:
     lower_head: HeadModel
     upper_head: HeadModel
     max_part_mass: float | None = None
-    codes: Codes = field(default_factory=Codes)
+    codes: ControlWords = field(default_factory=ControlWords)
     shipped: str | None = None
     file: str | None = None
     flushing: Flushing | None = None
@@ -116,6 +116,7 @@ class HeadsSetup:
     park: PointXY | None = None
     pickups: tuple[PointXY, ...] = ()
     travel_z: float | None = None
+    thread_z: float | None = None
     between: bool = True
 
 
@@ -155,6 +156,46 @@ class Planes(NamedTuple):
 
 
 @dataclass(frozen=True)
+class TakenOut:
+    """A cut whose free pieces are taken out, "all" or a piece's name, and the number of the stop; None:
+    before the cut that says so."""
+
+    name: str
+    stop: int | None = None
+
+
+@dataclass(frozen=True)
+class Hold:
+    """What holds a part, or what a cut frees, in the user's words.
+
+    ``until``: number of the stop at which it does no longer; None: it does to the end. ``piece``: the kind of
+    piece that it holds ("slug", "off-cut", "good part"); None: all of them, and the part.
+    """
+
+    by: str
+    until: int | None = None
+    piece: str | None = None
+
+
+@dataclass(frozen=True)
+class JobStop:
+    """A place at which the job stops and somebody acts.
+
+    Attributes:
+        number: from 1, in the order of the job.   cut: index of the cut before or in which it is.
+        at: the move before which it is; 0 where it is before the cut.
+        word: "M00", "" before a cut.   line: of the word in the path file, or None.   block: "N70", or "".
+    """
+
+    number: int
+    cut: int
+    at: int = 0
+    word: str = ""
+    line: int | None = None
+    block: str = ""
+
+
+@dataclass(frozen=True)
 class Cut:
     """One path through a part, as the setup asks for it.
 
@@ -163,8 +204,8 @@ class Cut:
         rotate: degrees by which the program is turned about its zero.
         flushing_distance, upper_z: of this cut alone; None where it says neither.
         wanted: which side of it is the good part, None where nobody has said.
-        taken_out: names of cuts whose free pieces are taken out before it, or "all".
-        held_by: what holds what it frees, in the user's words.
+        taken_out: what is taken out before it or at its stops.
+        holds: what holds what it frees, and its part while it runs.
         options: how its file is read.
     """
 
@@ -177,6 +218,6 @@ class Cut:
     upper_z: float | None = None
     stop_before: bool = False
     wanted: Wanted | None = None
-    taken_out: tuple[str, ...] = ()
-    held_by: str | None = None
+    taken_out: tuple[TakenOut, ...] = ()
+    holds: tuple[Hold, ...] = ()
     options: PathOptions = field(default_factory=PathOptions)

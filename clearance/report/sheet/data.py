@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from clearance.scene.model import Body, FromLibrary, FromShape, Scene
+from clearance.scene.settings import Hold
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,9 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 kind=body.kind,
                 what=what,
                 explained=explained,
-                settings=settings,
+                settings=(*settings, *_held_by(scene, k)),
                 others=others,
-                on=body.stands_on,
+                on=" and ".join((body.stands_on, *body.also_on)) if body.stands_on else None,
                 seat=body.placed.seat,
                 at=body.placed.at,
                 turn=body.placed.turn,
@@ -79,6 +80,24 @@ def elements(scene: Scene) -> tuple[Element, ...]:
             )
         )
     return tuple(out)
+
+
+def _held_by(scene: Scene, k: int) -> tuple[tuple[str, str], ...]:
+    """What else holds a part, as the item or its cuts say, and until when."""
+    body = scene.bodies[k]
+    said = [] if body.held_by is None else [until(Hold(body.held_by, body.held_until))]
+    for stretch in scene.stretches:
+        cut = scene.cut_of(stretch)
+        if cut is not None and k in stretch.cut_bodies:
+            for hold in cut.holds:
+                if hold.piece is None:
+                    said.append(until(hold) if hold.until else f"{hold.by} for {cut.name}")
+    return tuple(("held by", each) for each in dict.fromkeys(said))
+
+
+def until(hold: Hold) -> str:
+    """What holds, and to which stop."""
+    return hold.by if hold.until is None else f"{hold.by} until stop {hold.until}"
 
 
 def _building_order(scene: Scene) -> Iterator[int]:
@@ -163,6 +182,7 @@ if TYPE_CHECKING:
     from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
     from clearance.process.removal import Piece
+    from clearance.report.sheet.job import Job
     from clearance.scene.model import Finding, Scene, Stretch
     from clearance.toolpath.moves import Moves
 
@@ -272,17 +292,21 @@ class Sheet:
     along: tuple[Along, ...]
     moves: dict[str, Moves]
     bodies: tuple[str, ...]
+    job: Job
 
 
 def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
-    from clearance.report.terminal import lines, verdict_sentence
+    from clearance.report.cures import lines
+    from clearance.report.sheet.job import job
+    from clearance.report.terminal import verdict_sentence
 
     scene = result.scene
     facts = result.facts if isinstance(result, Checked) else None
     over, over_item = passes_over(scene)
+    fetched = elements(scene)
     lean = {} if facts is None else facts.lean
     steepest = max(lean.values(), default=0.0)
     return Sheet(
@@ -293,7 +317,7 @@ def gather(result: Result, date: str) -> Sheet:
         date=date,
         verdict=result.verdict,
         sentence=verdict_sentence(result).partition(": ")[2],
-        elements=elements(scene),
+        elements=fetched,
         cuts=tuple(_cut(result, s, facts) for s in scene.stretches if s.cut is not None),
         over=over,
         over_item=over_item,
@@ -311,6 +335,7 @@ def gather(result: Result, date: str) -> Sheet:
         along=result.along,
         moves={s.name: s.moves for s in scene.stretches},
         bodies=tuple(body.name for body in scene.bodies),
+        job=job(result, {each.name: each.number for each in fetched}),
     )
 
 
@@ -389,8 +414,10 @@ def _masses(scene: Scene, facts: Facts) -> list[Mass]:
     alike: list[tuple[tuple[str, str, str], list[Piece]]] = []
     for piece in facts.pieces:
         name = f"{piece.kind} of {scene.bodies[piece.part].name}"
-        if piece.held:
-            then = f"held by {' and '.join(piece.held)}"
+        freeing = scene.cut_of(piece.run.stretch)
+        holds = [] if freeing is None else [until(h) for h in freeing.holds if h.piece in (None, piece.kind)]
+        if piece.held or holds:
+            then = f"held by {' and '.join((*piece.held, *holds))}"
         else:
             then = f"lies on {' and '.join(piece.lies_on)}" if piece.lies_on else "drops: hold or catch it"
         key = (name, piece.run.stretch.name, then)

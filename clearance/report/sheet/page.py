@@ -18,6 +18,7 @@ from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
 from clearance.report.sheet.lying import lying
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
+from clearance.report.sheet.plan import stops
 from clearance.view import looks
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable, 
             sections.head_of(sheet),
             sections.fetching(sheet),
             sections.settings(sheet),
-            sections.stops(sheet),
+            stops(sheet.job) if sheet.job.stations else sections.stops(sheet),
             sections.feeler(sheet),
             lies,
             sections.masses(sheet),

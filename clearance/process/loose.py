@@ -1,0 +1,216 @@
+"""Pieces that came free, in time: what holds each, whether it stays, drops, tips or is lifted by a jet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from clearance.process.freed import goes_through, holders, leaves, piece_name, washed_away
+from clearance.process.holding import role_of
+from clearance.process.jets import force
+from clearance.process.passes import is_trim
+from clearance.process.removal import Piece
+from clearance.process.runs import Run
+from clearance.process.statics import hull, outside
+from clearance.process.stays import EDGE, GRAVITY, LEAST, Contact, Remark
+from clearance.process.stock import Metal, Stock
+from clearance.process.timeline import Moment
+from clearance.scene.model import Scene
+
+
+@dataclass
+class Loose:
+    """A piece that came free.
+
+    Attributes:
+        piece, metal: what it is.   leaves: see ``freed.leaves``.
+        down, up: it goes down, if nothing is under it, and up through what was cut around it.
+        under: names of what it lies on.
+        held_by: what holds it now: names of clamps, or the setup's words; () nothing does.
+        gone: it dropped, or is washed away.
+    """
+
+    piece: Piece
+    metal: Metal
+    leaves: str
+    down: bool
+    up: bool
+    held_by: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
+    gone: bool = False
+
+    @property
+    def held(self) -> bool:
+        return bool(self.held_by)
+
+    @property
+    def name(self) -> str:
+        return piece_name(self.piece)
+
+
+@dataclass
+class FreePieces:
+    """All that came free so far and was not taken out."""
+
+    scene: Scene
+    contact: Contact
+    stock: Mapping[int, Stock]
+    #: how many pieces of each name there will be
+    count: Mapping[str, int] = field(default_factory=dict)
+    all: list[Loose] = field(default_factory=list)
+    said: set[tuple[str, str]] = field(default_factory=set)
+
+    def take_out(self, names: Iterable[str]) -> None:
+        """Those of the cuts, or pieces, of these names; "all"."""
+        for name in names:
+            self.all = [o for o in self.all if name not in ("all", o.piece.run.stretch.name, o.name)]
+
+    def of(self, part: int) -> list[Loose]:
+        """Those of a part that are still there."""
+        return [o for o in self.all if o.piece.part == part and not o.gone]
+
+    # ------------------------------------------------------------------------------------- what comes free
+    def free(
+        self, pieces: Iterable[Piece], moment: Moment, before: Sequence[Run]
+    ) -> tuple[list[Loose], list[Remark]]:
+        """What came free is metal of its own from now on; what is to be told of it.
+
+        Args:
+            before: the runs so far, the one that frees it among them.
+        """
+        found: list[Loose] = []
+        remarks: list[Remark] = []
+        for piece in pieces:
+            if piece.part not in self.stock:
+                continue
+            metal = self.stock[piece.part].free(piece.outline)
+            one = Loose(piece, metal, leaves(self.scene, piece), *goes_through(self.scene, piece))
+            one.held_by = self._holds(one, moment)
+            found.append(one)
+            remarks += self._let_go(one, moment, before)
+        self.all += found
+        return found, remarks
+
+    def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
+        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
+        found: list[Remark] = []
+        for one in self.all:
+            if one.gone:
+                continue
+            before_by, lay_on = one.held_by, one.under
+            one.held_by = self._holds(one, moment)
+            dropped = self._let_go(one, moment, before)
+            if one.gone:
+                was = f"was held by {_and(before_by)}" if before_by else f"lay on {_and(lay_on)}"
+                message = (
+                    f"the {one.name} {was} until then and drops; take it out there "
+                    f'(taken_out = "{one.piece.run.stretch.name}") or leave it as it was'
+                )
+                found.append(self._remark("piece drops", one, message))
+            found += dropped
+        return found
+
+    def _remark(self, kind: str, one: Loose, message: str) -> Remark:
+        return Remark(kind, "close", self.scene.bodies[one.piece.part].name, message)
+
+    def _holds(self, one: Loose, moment: Moment) -> tuple[str, ...]:
+        """What holds a piece now."""
+        clamps, words = holders(self.scene, one.piece, moment.present, moment.stop)
+        return tuple(f'"{name}"' for name in clamps) + words
+
+    # ------------------------------------------------------------------------------- what nothing holds
+    def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[Remark]:
+        """What a piece does that nothing holds."""
+        if one.held:
+            return []
+        if washed_away(self.scene, one.piece):
+            one.gone = True
+            return []
+        found = self._lifted(one, before)
+        places = self._under(one, moment.present)
+        one.under = tuple(f'"{name}"' for name in places)
+        if not one.down:
+            return found
+        one.leaves = "drops" if not places else "lifts" if one.up else "stuck"
+        if places:
+            found += self._tips(one, places)
+        else:
+            one.gone = True
+        return found
+
+    def _under(self, one: Loose, present: Sequence[int]) -> dict[str, Any]:
+        """What a piece lies on, and where."""
+        import shapely
+
+        part = one.piece.part
+        found: dict[str, Any] = {}
+        for k in present:
+            other = self.scene.bodies[k]
+            if k == part or not role_of(other, self.scene.bodies[part]).carries:
+                continue
+            where = self.contact.bearing(part, k)
+            here = shapely.union_all([where.touching, where.near]).intersection(one.metal.region)
+            if here.area > LEAST:
+                found[other.name] = here
+        return found
+
+    def _tips(self, one: Loose, places: Mapping[str, Any]) -> list[Remark]:
+        """That it tips off what it lies on."""
+        import shapely
+
+        corners = np.concatenate([shapely.get_coordinates(each) for each in places.values()])
+        off = outside(one.metal.middle[:2], hull(corners))
+        if off <= EDGE or not self._first("piece tips", one):
+            return []
+        names = " and ".join(f'"{name}"' for name in places)
+        message = (
+            f"the {one.name} has its centre of gravity {off:.1f} mm beside {names} and tips as it comes "
+            "free: hold it (held_by), or leave a tab"
+        )
+        return [self._remark("piece tips", one, message)]
+
+    def _lifted(self, one: Loose, before: Sequence[Run]) -> list[Remark]:
+        """A light one goes up with the lower jet."""
+        flushing = self.scene.known_machine.flushing
+        if flushing is None or flushing.lower is None or one.metal.mass is None or not one.up:
+            return []
+        jet = flushing.lower
+        pressure = jet.rough
+        if jet.trim is not None:
+            run, slabs = one.piece.run, self.stock[one.piece.part].slabs
+            earlier = [r for r in before if (r.number, r.first) != (run.number, run.first)]
+            if is_trim(run, earlier, (slabs.low + slabs.high) / 2.0):
+                pressure = jet.trim
+        push, weight = force(pressure, jet.bore, jet.area), one.metal.mass * GRAVITY
+        if weight >= push or not self._first("lifted", one):
+            return []
+        count = self.count.get(one.name, 1)
+        they_are = "it is" if count == 1 else "they are"
+        names, it = (f"the {one.name}", "it") if count == 1 else (_many(one), "them")
+        message = (
+            f"the lower jet ({push:.0f} N) lifts {names} ({weight:.2g} N), which can jam under the upper "
+            f'nozzle: hold {it} (held_by = "magnet") until {they_are} taken out, '
+            "or say that such pieces are washed away (gone_below)"
+        )
+        return [self._remark("lifted", one, message)]
+
+    def _first(self, kind: str, one: Loose) -> bool:
+        """Whether this is told of a cut's pieces for the first time."""
+        key = (kind, one.name)
+        if key in self.said:
+            return False
+        self.said.add(key)
+        return True
+
+
+def _and(names: Iterable[str]) -> str:
+    return " and ".join(names)
+
+
+def _many(one: Loose) -> str:
+    """Pieces like one, in words."""
+    kind = one.piece.kind
+    return f"the {kind}s of {one.piece.run.stretch.name}"
