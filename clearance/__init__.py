@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
-    from clearance.checking.result import Ailment, Cure, CutResult, MoveDistance, Pair, Result
+    from clearance.checking.result import Ailment, Cure, Cures, CutResult, MoveDistance, Pair, Result
     from clearance.process.findings import Checked, Facts
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
@@ -43,6 +43,7 @@ __all__ = [
     "Checked",
     "ClearanceError",
     "Cure",
+    "Cures",
     "Cut",
     "CutResult",
     "Facts",
@@ -83,7 +84,7 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
-    "checking.result": ("Ailment", "Cure", "CutResult", "MoveDistance", "Pair", "Result"),
+    "checking.result": ("Ailment", "Cure", "Cures", "CutResult", "MoveDistance", "Pair", "Result"),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
 }
@@ -193,8 +194,10 @@ def find_raises(
     return find(_scene(setup), _names(items), within)
 
 
-def find_cures(result: Result) -> tuple[Ailment, ...]:
-    """What else would cure it: for the worst items the smallest single changes that work, each confirmed.
+def find_cures(result: Result) -> Cures:
+    """What else would cure it: single changes that work, each confirmed against the whole job.
+
+    It is looked for as long as the check took at most; a sequence of what is wrong, each with its cures.
 
     Args:
         result: of ``check``.
@@ -256,6 +259,7 @@ def draw(
     view: str = "iso",
     size: tuple[int, int] = (1600, 1200),
     ground: str = "white",
+    after: str | None = None,
 ) -> None:
     """Draw a picture for a setup document, as a PNG file.
 
@@ -266,9 +270,10 @@ def draw(
             "top", "along_wire", or "close_up" (the place with the least to spare).
         size: width and height in pixels, each 320 to 6000.
         ground: "white", or "transparent".
+        after: name of a cut, a stop or a state: what stands there then is drawn, and the cut that follows.
 
     Raises:
-        InputError: as for ``load``; the view, the size, the ground or the place to write to is wrong.
+        InputError: as for ``load``; view, size, ground, that name or the place to write to is wrong.
         CannotDraw: no OpenGL is to be had; the message says what to install.
 
     >>> clearance.draw("demo_models/side_plate_die_clash.toml", "side_plate_die.png", view="close_up")
@@ -279,7 +284,7 @@ def draw(
     from clearance.view.picture import draw as draw_result
 
     result = setup if isinstance(setup, Result) else check(setup)
-    draw_result(result, fspath(file), view=view, size=size, ground=ground)
+    draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
 
 
 def _scene(setup: Scene | str | PathLike[str]) -> Scene:

@@ -56,6 +56,12 @@ class CannotStart(ClearanceError):
     """The computer starts no further process."""
 
 
+def processor_time() -> float:
+    """Processor time of this process and of those that it has waited for, s."""
+    times = os.times()
+    return time.process_time() + times.children_user + times.children_system
+
+
 def asked() -> bool:
     """Whether somebody has said that work may be shared with forked processes."""
     return _asked.get()

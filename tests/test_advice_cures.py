@@ -60,7 +60,8 @@ def test_the_terminal_says_it_in_a_line(tmp_path: Path, capsys: pytest.CaptureFi
     assert cli.run(["check", str(bench.write())]) == 1
     text = " ".join(capsys.readouterr().out.split())
     assert (
-        'cure for the lower head and "bar": move "bar" by 1.6 mm towards Y+; or raise the part zero' in text
+        'cures everything: move "bar" by 1.6 mm towards Y+; or raise the part zero and all on the table'
+        in text
     )
 
 

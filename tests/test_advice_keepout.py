@@ -69,6 +69,64 @@ def test_a_cone_is_taken_in_bands_on_the_safe_side(tmp_path: Path) -> None:
     assert inner == pytest.approx(13.5, abs=0.03)
 
 
+@pytest.mark.parametrize("profile", [NOSE, [[0, 5.5], [5, 7.5], [5, 19.0], [40, 25.0]]])
+def test_a_cone_is_never_farther_out_than_it_says(profile: Any, tmp_path: Path) -> None:
+    # At a limit the head, grown by 1.5 and 0.5, is as wide as its profile there, by straight lines between
+    # the points written down: the outline is no farther from the path than that and the excess of its zone.
+    answer = asked(bench(tmp_path, profile=profile))
+    (behind, radii) = np.array(profile, dtype=float).T
+    for head, face, way in (("upper", 40.0, 1.0), ("lower", -1.0, -1.0)):
+        for zone in answer[head]:
+            at = (zone["below" if way > 0 else "above"] - face) * way + 0.5
+            # at a step the wider of both counts
+            wide = max(float(np.interp(at, behind, radii)), float(np.interp(at + 1e-9, behind, radii))) + 1.5
+            for ring in zone["outlines"]:
+                off = max(hypot(x - min(max(x, 0), 100), y) for x, y in ring)
+                assert wide <= off <= wide + zone["excess"] + 1e-6
+    assert answer["excess"] == max(z["excess"] for z in answer["upper"] + answer["lower"])
+
+
+def test_the_wire_has_its_zone(tmp_path: Path) -> None:
+    # A lead-in of 40 outside the part, a rapid move to another thread point: the wire, 0.25 thick with its
+    # margin of 0.5, is on the first and not on the second; the guides are 4 behind the faces at -1 and 40.
+    program = "G90 G00 X0 Y0\nG01 X100 Y0\nG00 X100 Y50\nG01 X120 Y50\n"
+    job = bench(tmp_path, program=program)
+    job.more = ""
+    file = job.write()
+    file.write_text(file.read_text().replace("wire = { side = 0 }", "wire = { side = 0.5 }"))
+    out = tmp_path / "answer.json"
+    assert cli.run(["keepout", str(file), "-o", str(tmp_path / "z.svg"), "--json", str(out)]) == 0
+    answer = json.loads(out.read_text())
+    (zone,) = answer["wire"]
+    assert (zone["from"], zone["to"]) == (-5.0, 44.0)
+    radius = 0.125 + 0.5
+    rings = sorted(zone["outlines"], key=area)
+    assert len(rings) == 2, "one for each run"
+    for ring, (x0, x1, y0) in zip(rings, ((100, 120, 50), (0, 100, 0)), strict=True):
+        true = 2 * radius * (x1 - x0) + pi * radius**2
+        assert true <= area(ring) <= true + zone["excess"] * (2 * (x1 - x0) + 2 * pi * radius)
+        offs = [hypot(x - min(max(x, x0), x1), y - y0) for x, y in ring]
+        assert radius <= min(offs) <= max(offs) <= radius + zone["excess"]
+    root = ET.parse(tmp_path / "z.svg").getroot()
+    assert root.find(f".//{SVG}g[@id='wire-W1']") is not None
+    assert "W1: the wire: inside, nothing from Z -5.00 to Z 44.00" in " ".join(root.itertext())
+
+
+def test_a_strap_on_the_lead_in_is_in_the_wires_zone_alone(tmp_path: Path) -> None:
+    # A block between the faces, lower than the upper face and above the lower one, across the lead-in: it
+    # keeps to both heads' limits and the wire cuts it. Just outside the zone it is clear.
+    for off, verdict in ((0.0, "clash"), (0.125 + 0.01, "clear")):
+        job = Bench(tmp_path, profile=STEPPED, margins=(1.5, 0.5))
+        job.block("strap", (40, off, 5), (60, off + 10, 30), laid=True)
+        answer = asked(job)
+        assert answer["upper"][0]["below"] > 30
+        assert answer["lower"][0]["above"] < 5
+        (ring,) = answer["wire"][0]["outlines"]
+        assert (max(y for _, y in ring) > off) is (verdict == "clash")
+        report = job.ask("check")[1]
+        assert report["verdict"] == verdict
+
+
 CORNER, ARC = "G90 G00 X0 Y0\nG01 X100 Y0\nG01 X70 Y40\n", "G90 G00 X0 Y0\nG03 X60 Y0 I30 J5\n"
 
 

@@ -384,12 +384,3 @@ def test_what_is_cut_into_as_well_is_told(tmp_path: Path) -> None:
     assert answer["smallest"] is None
     assert any('cuts 3.91 mm deep into "stop 2"' in message for message in told), told
     assert not any('into "stop 1"' in message for message in told), "as planned, and no news"
-
-
-@pytest.mark.slow
-def test_what_hangs_below_zero_is_told_anew(capsys: pytest.CaptureFixture[str]) -> None:
-    """What is made to hang there, a rail, is not told of; a part is, at the height where it is now."""
-    assert cli.run(["raise", str(DEMO / "side_plate_die_clash.toml"), "--by", "3"]) == 0
-    assert "below Z = 0" not in capsys.readouterr().out
-    assert cli.run(["raise", str(DEMO / "punch_blank.toml"), "--by", "3"]) in (0, 1)
-    assert "punch blank: reaches 1.973 mm below Z = 0" in capsys.readouterr().out

@@ -182,8 +182,11 @@ def test_findings_are_worst_first_and_notes_few() -> None:
     notes = [Finding(f"kind {k}", "note", f"note number {k}") for k in range(9)]
     same = [Finding("kind 0", "note", f"note of a kind {k}") for k in range(3)]
     grave = Finding("open edges", "undecided", "3 edges are open", item="stop")
-    text = as_text(a_result(a_pair(), verdict="undecided", findings=(*notes, *same, grave)))
-    assert text.index("undecided: stop: 3 edges are open") < text.index("note: note number 0")
+    second = Finding("no hole", "close", "the wire is threaded in solid metal", item="plate")
+    text = as_text(a_result(a_pair(), verdict="undecided", findings=(*notes, *same, second, grave)))
+    assert text.startswith('UNDECIDED: "stop": 3 edges are open')
+    assert text.count("3 edges are open") == 1, "each thing is told once"
+    assert text.index("close: plate: the wire is threaded") < text.index("note: note number 0")
     assert "note: note number 0 (and 3 more notes like this)" in text
     assert "note number 5" in text
     assert "note number 6" not in text

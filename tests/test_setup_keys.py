@@ -89,6 +89,7 @@ IN_SETUP: list[Case] = [
         lambda s: [x.upper_z for x in s.stretches],
         near([TOP + 0.2, 77.0, TOP + 0.2]),
     ),
+    ("heads.thread_z", {"heads__thread_z": 78.0}, lambda s: s.heads.thread_z, 78.0),
     (
         "heads.between",
         {"heads__between": False, "cuts__1": SECOND},

@@ -1,10 +1,10 @@
 """Where no clamp may stand: a scene goes in; outlines in plan, each with the height that nothing may reach,
-come out, for the upper and for the lower head.
+come out, for the upper and for the lower head; and where nothing at all may stand, for the wire.
 
 Over a point at the distance g from the path, the upper head begins at the lowest height at which any piece's
 radius is no smaller than g. Along a cylinder that is one step; a cone is taken in bands, each at the height
-where it begins. Outlines are drawn around, one move at a time: never inside the true one, and at most
-``Keepout.excess`` outside it.
+where it begins and as wide as it ends. Outlines are drawn around, one move at a time: never inside the true
+one, and at most ``excess`` outside it.
 """
 
 from __future__ import annotations
@@ -30,10 +30,29 @@ _Line = tuple[Array, Array]
 
 @dataclass(frozen=True)
 class Zone:
-    """Inside ``outline`` (shapely, machine X Y, mm) nothing may reach ``limit`` (machine Z, mm)."""
+    """Inside ``outline`` (shapely, machine X Y, mm) nothing may reach ``limit`` (machine Z, mm).
+
+    ``excess``: how far the outline may lie outside of where the head is at that height, mm.
+    """
 
     limit: float
     outline: Any
+    excess: float = 0.0
+
+
+@dataclass(frozen=True)
+class WireZone:
+    """Inside ``outline`` nothing may stand between two heights: the wire is there.
+
+    Attributes:
+        low, high: machine Z of the guides, mm.   outline: shapely, machine X Y, mm.
+        excess: how far the outline may lie outside the true one; where the wire leans, by what it leans too.
+    """
+
+    low: float
+    high: float
+    outline: Any
+    excess: float
 
 
 @dataclass(frozen=True)
@@ -44,7 +63,8 @@ class Keepout:
         upper: zones of the upper head, the lowest limit first: all must stay below it.
         lower: zones of the lower head, the highest limit first: all must stay above it.
         kind, margin: what is to be laid, and the margin that is in the zones.
-        excess: how far an outline may lie outside the true one, mm.
+        excess: how far any head's outline may lie outside the true one, mm; ``Zone.excess`` says it for each.
+        wire, wire_margin: where nothing may stand for the wire, and the margin that is in it, mm sideways.
         paths: (n, 2) polylines, the cuts and the ways between.
         parts, items: shadows by name.   pads: where parts rest.   zeros: of the cuts by name, (2,).
     """
@@ -59,6 +79,8 @@ class Keepout:
     items: dict[str, Any]
     pads: Any
     zeros: dict[str, Array]
+    wire: tuple[WireZone, ...] = ()
+    wire_margin: float = 0.0
 
 
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
@@ -72,18 +94,21 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
             if moves is not None and id(moves) not in lines:
                 lines[id(moves)], slack = _straight(query, moves)
                 deviation = max(deviation, slack)
-    found: dict[bool, list[tuple[float, Any]]] = {True: [], False: []}
+    exact = 2.0 * deviation + own.outline_round + query.tolerances.beyond_touch
+    found: dict[bool, list[_Band]] = {True: [], False: []}
     for up, piece, line in _bodies_on_lines(query, lines):
         grown = piece.grown(margin.side + query.tolerances.beyond_touch, margin.height)
-        for limit, radius in _bands(grown, up, own):
-            found[up].append((limit, _swept(line, piece.rect, radius + deviation, own.outline_round)))
+        for limit, radius, until, step in _bands(grown, up, own):
+            shape = _swept(line, piece.rect, radius + deviation, own.outline_round)
+            found[up].append(_Band(limit, shape, until, step))
+    upper, lower = (_nested(found[up], up, exact) for up in (True, False))
     cut = {b for s in scene.stretches for b in s.cut_bodies}
     return Keepout(
-        upper=_nested(found[True], up=True),
-        lower=_nested(found[False], up=False),
+        upper=upper,
+        lower=lower,
         kind=kind,
         margin=margin,
-        excess=2.0 * deviation + own.outline_round + query.tolerances.beyond_touch,
+        excess=max((zone.excess for zone in (*upper, *lower)), default=exact),
         paths=tuple(_polylines(query)),
         parts={scene.bodies[b].name: _shadow(scene, b) for b in sorted(cut)},
         items={
@@ -93,19 +118,64 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
         },
         pads=_pads(scene, cut, own.pad),
         zeros={s.name: s.zero_M[:2] for s in scene.stretches if s.cut is not None and s.zero_M is not None},
+        wire=_of_wire(query),
+        wire_margin=scene.wire_margin,
     )
 
 
-def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float]]:
-    """(limit, radius): what lies within the radius may not reach the limit. From the face backwards."""
+@dataclass(frozen=True)
+class _Band:
+    """What lies within ``shape`` may not reach ``limit``; it is ``step`` wider than the head there, and as
+    wide as that at the height ``until``."""
+
+    limit: float
+    shape: Any
+    until: float
+    step: float
+
+
+def _of_wire(query: SweepQuery) -> tuple[WireZone, ...]:
+    """Where the wire is, on all moves on which it is in."""
+    import shapely
+
+    own, beyond = query.tolerances.advice, query.tolerances.beyond_touch
+    by_height: dict[tuple[float, float], list[Any]] = {}
+    excess: dict[tuple[float, float], float] = {}
+    for stretch in query.scene.stretches:
+        if stretch.wire is None or not stretch.moves.threaded.any():
+            continue
+        chords = query.chords(stretch.moves, stretch.moves.threaded)
+        apart = np.hypot(*(chords.q[:-1] - chords.p[1:]).T) > own.outline_simplify
+        deviation = float(chords.slack.max(initial=0.0))
+        grown = stretch.wire.grown(query.scene.wire_margin + beyond, 0.0)
+        radius = float(grown.r.max())
+        heights = float(grown.z[0]), float(grown.z[-1])
+        for bit in np.split(np.arange(len(chords.p)), np.flatnonzero(apart) + 1):
+            line, slack = _simple(chords.p[bit], chords.q[bit], deviation, own)
+            by_height.setdefault(heights, []).append(
+                _swept(line, grown.rect, radius + slack, own.outline_round)
+            )
+            lean = radius - float(grown.r.min())
+            exact = 2.0 * slack + own.outline_round + beyond
+            excess[heights] = max(excess.get(heights, 0.0), exact + lean)
+    return tuple(
+        WireZone(*heights, shapely.union_all(shapes), excess[heights])
+        for heights, shapes in by_height.items()
+    )
+
+
+def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float, float, float]]:
+    """(limit, radius, until, step): what lies within the radius may not reach the limit; at the height
+    ``until`` the piece is as wide as that, at the limit ``step`` less. From the face backwards."""
     z, r = (piece.z, piece.r) if up else (piece.z[::-1], piece.r[::-1])
-    yield float(z[0]), float(r[0])
+    yield float(z[0]), float(r[0]), float(z[0]), 0.0
     for k in range(int(np.argmax(r))):
         count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / own.band), 1, own.bands))
         for i in range(count):
             begin, end = (r[k] + (r[k + 1] - r[k]) * (i + j) / count for j in (0, 1))
             if end > begin:
-                yield float(z[k] + (z[k + 1] - z[k]) * i / count), float(end)
+                first, last = (float(z[k] + (z[k + 1] - z[k]) * (i + j) / count) for j in (0, 1))
+                yield first, float(end), last, float(end - begin) if last != first else 0.0
 
 
 def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tuple[bool, Piece, _Line]]:
@@ -130,11 +200,15 @@ def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tup
 
 def _straight(query: SweepQuery, moves: Moves) -> tuple[tuple[Array, Array], float]:
     """The path's bits, p to q (n, 2) each, and how far the path may lie from them."""
+    chords = query.chords(moves)
+    slack = float(chords.slack.max(initial=0.0))
+    return _simple(chords.p, chords.q, slack, query.tolerances.advice)
+
+
+def _simple(p: Array, q: Array, slack: float, own: AdviceTolerances) -> tuple[_Line, float]:
+    """A chain of bits, simplified where they are many, and how far the path may lie from it."""
     import shapely
 
-    chords = query.chords(moves)
-    p, q, slack = chords.p, chords.q, float(chords.slack.max(initial=0.0))
-    own = query.tolerances.advice
     if len(p) <= own.outline_many:
         return (p, q), slack
     # the ends of neighbouring chords of arcs lie within the slack of each other
@@ -165,17 +239,21 @@ def _swept(line: tuple[Array, Array], rect: Rect, radius: float, out: float) -> 
     return shapely.union_all(shapely.convex_hull(shapely.linestrings(points)))
 
 
-def _nested(found: list[tuple[float, Any]], up: bool) -> tuple[Zone, ...]:
+def _nested(found: list[_Band], up: bool, exact: float) -> tuple[Zone, ...]:
     """Zones from the strictest limit on, each with all that stricter ones cover."""
     import shapely
 
     whole = shapely.Polygon()
     zones: list[Zone] = []
-    for limit in sorted({z for z, _ in found}, reverse=not up):
-        more = shapely.union_all([shape for z, shape in found if z == limit])
+    for limit in sorted({band.limit for band in found}, reverse=not up):
+        more = shapely.union_all([band.shape for band in found if band.limit == limit])
         if shapely.area(shapely.difference(more, whole)) > 1e-6:
             whole = shapely.union(whole, more)
-            zones.append(Zone(limit, whole))
+            # a cone's band that begins here or before and ends behind is wider than the cone is here
+            over = [
+                b.step for b in found if (b.limit <= limit < b.until if up else b.limit >= limit > b.until)
+            ]
+            zones.append(Zone(limit, whole, exact + max(over, default=0.0)))
     return tuple(zones)
 
 

@@ -2,7 +2,8 @@
 
 The part and its path move together, the holders stay. A head that may stand anywhere in a box of shifts
 covers its outline grown by that box, and that is a piece of the same form: one question for the whole box,
-answered exactly. So the box is grown evenly from the plan, each side until something binds there.
+answered exactly. So the box is grown evenly from the plan, each side until something binds there. Then it is
+cut down to where the part still lies on what carries it, and is held (``standing``).
 """
 
 from __future__ import annotations
@@ -14,7 +15,10 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
+from clearance.advice.standing import GRAIN, TURN_GRAIN, Standing
+from clearance.advice.whole import as_told
 from clearance.checking.result import Pair, Result
+from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Finding, Scene, StretchKind
 from clearance.tolerances import Tolerances
@@ -48,7 +52,8 @@ class PlacementAnswer:
     """Where the zero may lie, mm and degrees from the plan.
 
     Attributes:
-        verdict: "clear", the verdict as planned where that is not clear, or "undecided".
+        verdict: "clear", the verdict as planned where that is not clear, or "undecided". Where a state of the
+            job is not clear the box is that of the heads.
         x, y: the box; every shift in it is clear. None where the plan itself is not.
         turn: degrees that the part and its path may be turned about ``about`` (2,), the zero as planned.
         together: this share of the box and of the turn at once is clear.
@@ -72,20 +77,63 @@ def find_placement(result: Result) -> PlacementAnswer:
     """How far the picked-up zero may lie from the planned one, for a scene as judged."""
     scene = result.scene
     places = least_to_spare(result)
-    if any(p.verdict != "clear" for p in result.pairs):
-        worst = next(v for v in ("clash", "undecided", "close") if any(p.verdict == v for p in result.pairs))
-        return PlacementAnswer(worst, None, None, None, None, 0.0, (), (None, None), places)
+    planned = worst(p.verdict for p in result.pairs)
+    if planned != "clear":
+        return PlacementAnswer(planned, None, None, None, None, 0.0, (), (None, None), places)
+    before = as_told(result)
     query = SweepQuery(scene)
     covered = ShiftedHeads(query, query.tolerances.advice.shift_limit)
     box, binds = _grown(query, covered)
     about = _about(scene)
     turn, turn_binds = _turn(query, about)
+    standing = Standing(scene, before, about)
+    if standing.judged:
+        box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
     together = _together(query, covered, box, turn, about)
+    if standing.judged and together:
+        corners = [(x, y, turn[x > 0.0]) for x in box[:2] for y in box[2:]]
+        together *= standing.share([tuple(together * v for v in corner) for corner in corners])  # type: ignore[misc]
     findings = covered.doubts(_shrunk(box, query.tolerances.advice.confirm_inside))
-    verdict = "undecided" if findings else "clear"
+    states = () if before.account is None else before.account.states
+    verdict = "undecided" if findings else worst(state.verdict for state in states)
+    findings += [f for f in before.findings if f.state is not None and f.severity != "note"]
+    if standing.gripped:
+        names = " and ".join(f'"{name}"' for name in standing.gripped)
+        message = f"how the part is held where it lies elsewhere is not judged: {names} must go along with it"
+        findings.append(Finding("holding unknown", "note", message))
     return PlacementAnswer(
         verdict, box[:2], box[2:], turn, about, together, binds, turn_binds, places, tuple(findings)
     )
+
+
+def _as_it_stands(
+    standing: Standing,
+    box: Box,
+    binds: tuple[Binds, ...],
+    turn: tuple[float, float],
+    turn_binds: tuple[str | None, str | None],
+) -> tuple[Box, tuple[Binds, ...], tuple[float, float], tuple[str | None, str | None]]:
+    """The box and the turn, less what takes a part off what carries and holds it."""
+    sides, bound = list(box), list(binds)
+    for k, limit in enumerate(box):
+
+        def moved(d: float, k: int = k) -> Finding | None:
+            return standing.wrong(d, 0.0) if k < 2 else standing.wrong(0.0, d)
+
+        sides[k], why = standing.end(limit, moved, GRAIN)
+        if why is not None:
+            about = f'"{why.item}": ' if why.item else ""
+            bound[k] = Binds(SIDES[k], sides[k], why=about + why.message)
+    share = standing.share([(x, y, 0.0) for x in sides[:2] for y in sides[2:]])
+    if share < 1.0:
+        sides = [share * side for side in sides]
+        corner = "what carries or holds it, at a corner of the box"
+        bound = [Binds(SIDES[k], sides[k], why=corner) for k in range(4)]
+    ends, named = list(turn), list(turn_binds)
+    for k, end in enumerate(turn):
+        ends[k], why = standing.end(end, lambda a: standing.wrong(0.0, 0.0, a), TURN_GRAIN)
+        named[k] = named[k] if why is None else why.item
+    return (sides[0], sides[1], sides[2], sides[3]), tuple(bound), (ends[0], ends[1]), (named[0], named[1])
 
 
 def least_to_spare(result: Result) -> tuple[Pair, ...]:

@@ -17,11 +17,11 @@ import numpy as np
 from clearance.advice.confirm import Doubt, confirm
 from clearance.advice.edits import raised, with_all_on_them
 from clearance.advice.question import Question
-from clearance.advice.steps import stepped_windows
+from clearance.advice.steps import Shut, spans, stepped_windows
 from clearance.advice.upper import UpperRule, upper_rules
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
-from clearance.scene.bodies import below_zero
+from clearance.process.check import told
 from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
@@ -101,17 +101,21 @@ class RaiseAnswer:
     @property
     def falls(self) -> bool:
         """Whether the heads run free at ``smallest``, but an item would cut into another, or tip."""
-        return any(f.severity == "close" for f in self.findings)
+        return any(f.severity in ("close", "clash") for f in self.findings)
 
 
 def find_raises(
-    scene: Scene, items: Collection[str] | None = None, within: tuple[float, float] | None = None
+    scene: Scene,
+    items: Collection[str] | None = None,
+    within: tuple[float, float] | None = None,
+    touch_free: bool = True,
 ) -> RaiseAnswer:
     """Which raises clear everything?
 
     Args:
         items: names of what is raised, with all that stands on it; everything on the table where None.
         within: the raises that matter, mm; from 0 to what travel in Z leaves where None.
+        touch_free: look for what is free without margins, too.
 
     Raises:
         InputError: there is no such item, or nothing of the range lies within the travel.
@@ -122,24 +126,26 @@ def find_raises(
     query = SweepQuery(scene)
     own = query.tolerances.advice
     question = Question(query, rising, rules, first, last)
+    shut: list[Shut] = []
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
-        with_margin, without = (
-            stepped_windows(scene, rising, first, last, margins, query.tolerances)
-            for margins in (True, False)
+        with_margin, shut = stepped_windows(scene, rising, first, last, True, query.tolerances)
+        without = (
+            stepped_windows(scene, rising, first, last, False, query.tolerances)[0] if touch_free else []
         )
-        gaps, free = ([(*g, -1, -1) for g in found] for found in (with_margin, without))
+        gaps, free = ([(*g, -1, -1) for g in each] for each in (with_margin, without))
         found = None
     else:
-        found, bare = question.hits(margins=True), question.hits(margins=False)
-        gaps, free = found.windows(first, last), bare.windows(first, last)
+        found = question.hits(margins=True)
+        gaps = found.windows(first, last)
+        free = question.hits(margins=False).windows(first, last) if touch_free else []
     gaps, free = ([g for g in each if _some(g, first, last, own.least_window)] for each in (gaps, free))
     doubts: list[Doubt] = []
     doubts += confirm(query, rising, rules, [g[:2] for g in gaps], margins=True)
     doubts += confirm(query, rising, rules, [g[:2] for g in free], margins=False)
     inside = {d.window for d in doubts if d.swallowed}
     windows = tuple((a, b) for a, b, *_ in gaps if (a, b) not in inside)
-    touch_free = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
+    untouched = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
     smallest = _smallest(windows, first, own.raise_step)
     bounds = tuple(
         _bound(question, at, tag, at in (first, last), ends)
@@ -147,20 +153,25 @@ def find_raises(
         if (a, b) in windows
         for at, tag in ((a, low), (b, high))
     )
+    blocked: tuple[Blocked, ...] = ()
+    if not windows and found is not None:
+        blocked = _blocked(question, found)
+    elif not windows:
+        blocked = tuple(Blocked(a, b, *who, None) for a, b, who in spans(shut, last))
     return RaiseAnswer(
         items=tuple(scene.bodies[k].name for k in rising),
         range=(first, last),
         windows=windows,
-        touch_free=touch_free,
+        touch_free=untouched,
         smallest=smallest,
         bound_by=bounds,
-        blocked=() if windows or found is None else _blocked(question, found),
+        blocked=blocked,
         cuts=() if smallest is None else _cuts_at(scene, rising, smallest),
         packed=tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising)),
         stepped=stepped,
         findings=(
             *(d.finding for d in doubts if d.finding is not None),
-            *(() if smallest is None else _worse_standing(scene, items, smallest)),
+            *(() if smallest is None else _worse_standing(scene, items, rising, smallest)),
         ),
     )
 
@@ -182,36 +193,48 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*_as_they_stand(scene, there), *found))
+    return replace(there, findings=(*as_they_stand(scene, there), *found))
 
 
+#: what is raised lies on spacers: it neither floats nor stands on nothing then
+PACKED = frozenset({"floats", "clamp stands on nothing"})
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"below zero", "overlap", "off its feet"})
+_STANDING = frozenset({"overlap", "off its feet"})
 
 
-def _as_they_stand(before: Scene, after: Scene) -> list[Finding]:
-    """What reading found, with what is cut into, carried and below zero as the items stand now."""
+def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
+    """What reading found, with what is cut into and carried as the items stand now.
+
+    Args:
+        before: as read.   after: with some bodies elsewhere.
+    """
     kept = [f for f in before.findings if f.kind not in _STANDING]
     items = [body for body in after.bodies if body.item is not None]
     together = [s.bodies for s in after.stretches if s.cut is not None]
     return [
         *kept,
-        *below_zero(items),
         *overlap_findings(after.bodies, together),
         *feet_findings(after.bodies, together, Masses(items)),
     ]
 
 
-def _worse_standing(scene: Scene, items: Collection[str] | None, by: float) -> list[Finding]:
-    """What some items raised by so much cut into, or tip, that they did not as planned."""
+def _worse_standing(
+    scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float
+) -> list[Finding]:
+    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned.
+
+    What is raised lies on spacers then: it does not float.
+    """
     if items is None or by == 0.0:
         return []  # all goes up together
-    was = {_told(f) for f in scene.findings}
+    was = {_told(f) for f in told(scene)[0]}
     there = raised_by(scene, items, by)
+    packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
     return [
-        replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}')
-        for f in there.findings
-        if f.kind in _STANDING and f.severity == "close" and _told(f) not in was
+        replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)
+        for f in told(there)[0]
+        if f.severity in ("close", "clash") and f.kind != "travel" and _told(f) not in was
+        if not (f.kind in PACKED and f.item in packed)
     ]
 
 

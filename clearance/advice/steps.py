@@ -9,6 +9,7 @@ steps are even, and a window lower than such a step may be missed; none is ever 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -18,6 +19,17 @@ from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
 from clearance.tolerances import DEFAULT, Tolerances
 
+#: a head, an item and a cut (or way) that meet
+Meeting = tuple[str, str, str]
+
+
+@dataclass(frozen=True)
+class Shut:
+    """A raise at which something meets, and what."""
+
+    s: float
+    who: tuple[Meeting, ...]
+
 
 def stepped_windows(
     scene: Scene,
@@ -26,8 +38,8 @@ def stepped_windows(
     last: float,
     margins: bool,
     tolerances: Tolerances = DEFAULT,
-) -> list[tuple[float, float]]:
-    """The raises in [first, last] found to be clear, as open intervals."""
+) -> tuple[list[tuple[float, float]], list[Shut]]:
+    """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not."""
     pace = _pace(scene)
     own = tolerances.advice
     stride = max((last - first) * own.stride_share, own.least_stride)
@@ -36,8 +48,9 @@ def stepped_windows(
     s = first
     begin: float | None = None
     before = first
+    shut: list[Shut] = []
     while True:
-        room = look(s)
+        room, who = look(s)
         if room > own.step_end:
             if begin is None:
                 begin = s if s == first else _edge(look, before, s, room / pace, own.step_end, pace)
@@ -45,6 +58,7 @@ def stepped_windows(
                 break
             s = min(s + room / pace, last)
             continue
+        shut.append(Shut(s, who))
         if begin is not None:
             windows.append((begin, s))
             begin = None
@@ -53,17 +67,44 @@ def stepped_windows(
         before, s = s, min(s + stride, last)
     if begin is not None:
         windows.append((begin, last))
-    return windows
+    return windows, shut
+
+
+def spans(shut: Sequence[Shut], last: float) -> list[tuple[float, float, Meeting]]:
+    """From the first such raise to the end always the meeting that goes on for longest: from, to, who.
+
+    Args:
+        shut: the raises looked at, one after the other, without a window between.   last: the range's end.
+    """
+    found = []
+    k = 0
+    while k < len(shut):
+        ends = {who: k for who in shut[k].who}
+        for who in ends:
+            while ends[who] + 1 < len(shut) and who in shut[ends[who] + 1].who:
+                ends[who] += 1
+        if not ends:
+            k += 1
+            continue
+        who, end = max(ends.items(), key=lambda one: one[1])
+        found.append((shut[k].s, shut[end + 1].s if end + 1 < len(shut) else last, who))
+        k = end + 1
+    return found
 
 
 def _edge(
-    look: Callable[[float], float], shut: float, clear: float, room: float, least: float, pace: float
+    look: Callable[[float], tuple[float, tuple[Meeting, ...]]],
+    shut: float,
+    clear: float,
+    room: float,
+    least: float,
+    pace: float,
 ) -> float:
     """Downward from a clear raise to where it ends, by safe steps; not below ``shut``."""
     s = clear
     while True:
         s = max(s - room, shut)
-        room = look(s)
+        room, _ = look(s)
         if room <= least or s <= shut:
             return s
         room /= pace
@@ -95,11 +136,16 @@ def _bulge(a: object, b: object) -> float:
     return float((centres + np.abs(radii)).max())
 
 
-def _room(scene: Scene, rising: Sequence[int], s: float, margins: bool, tolerances: Tolerances) -> float:
-    """The smallest distance of any grown head from any body when raised by s, no more than the horizon."""
+def _room(
+    scene: Scene, rising: Sequence[int], s: float, margins: bool, tolerances: Tolerances
+) -> tuple[float, tuple[Meeting, ...]]:
+    """The smallest distance of any grown head from any body when raised by s, no more than the horizon; and
+    who is as near as the end of a window."""
     query = SweepQuery(raised(scene, rising, s), tolerances=tolerances)
     grown = [{b: query.growth(run, b, margins) for b in run.bodies} for run in query.runs]
-    horizon = tolerances.advice.step_horizon
-    near = [found.min(initial=horizon) for found in query.grown(query.runs, grown, horizon)]
-    room = float(min(near, default=horizon))
-    return 0.0 if room <= query.tolerances.found_touch else room
+    horizon, end = tolerances.advice.step_horizon, tolerances.advice.step_end
+    room, who = horizon, []
+    for run, found in zip(query.runs, query.grown(query.runs, grown, horizon), strict=True):
+        room = min(room, float(found.min(initial=horizon)))
+        who += [(run.head, query.bodies[b].name, run.stretch.name) for b in run.bodies if found[b] <= end]
+    return (0.0 if room <= query.tolerances.found_touch else room), tuple(who)

@@ -155,13 +155,14 @@ class MoveTable(Sequence[MoveDistance]):
 
 @dataclass(frozen=True)
 class Cure:
-    """One change that makes the pair's item clear of all heads and makes nothing else worse.
+    """One change that cures what it is named for and makes nothing else worse.
 
     Attributes:
-        kind: "raise", "raise upper head", "move", "turn" or "shorten".
+        kind: "raise", "raise upper head", "move", "turn", "shorten", "leave on", "put on" or "take off".
         items: what is changed, with all that stands on it.
-        by: mm, or degrees for a turn.   along: the way of a move, (3,) unit vector, machine frame.
-        change: how far anything moves at most, mm.   all: it makes everything clear.
+        by: mm, or degrees for a turn; 0 where nothing is moved.   along: the way of a move, (3,) unit vector,
+            machine frame.
+        change: how far anything moves at most, mm.   all: the whole job is clear then.
         text: an order to the setter.
     """
 
@@ -176,13 +177,45 @@ class Cure:
 
 @dataclass(frozen=True)
 class Ailment:
-    """An item that some head clashes with or comes close to, and what cures it, the smallest change first."""
+    """What is wrong, and what cures it, the smallest change first.
 
-    head: str
+    Attributes:
+        head: what clashes with the item or comes close to it; None where it is a state of the job.
+        item: its name.   cut: in which it is so.   verdict: "clash", "close" or "undecided".
+        state: number of the state; None where it is about a head.
+    """
+
+    head: str | None
     item: str
     cut: str
     verdict: str
     cures: tuple[Cure, ...]
+    state: int | None = None
+
+
+@dataclass(frozen=True)
+class Cures(Sequence[Ailment]):
+    """What would cure it: a sequence of what is wrong, each with its cures.
+
+    Attributes:
+        of_all: the single changes after which the whole job is clear, the smallest first.
+        ailments: what is wrong, the states first, then items, the worst first.
+        not_looked_for: items and cuts for which not all was looked for.
+    """
+
+    of_all: tuple[Cure, ...]
+    ailments: tuple[Ailment, ...]
+    not_looked_for: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.ailments)
+
+    @overload
+    def __getitem__(self, place: int) -> Ailment: ...
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Ailment, ...]: ...
+    def __getitem__(self, place: int | slice) -> Ailment | tuple[Ailment, ...]:
+        return self.ailments[place]
 
 
 @dataclass(frozen=True)
@@ -200,7 +233,7 @@ class Result:
 
     Attributes:
         moves: every move of every head, where they were asked for.
-        check_s: seconds it took.
+        check_s: seconds it took.   spent_s: of processor time, with other processes; 0 where not measured.
         cures: what would cure what is wrong, where that was looked for; else None.
     """
 
@@ -211,7 +244,8 @@ class Result:
     findings: tuple[Finding, ...]
     moves: Sequence[MoveDistance] = ()
     check_s: float = 0.0
-    cures: tuple[Ailment, ...] | None = None
+    spent_s: float = 0.0
+    cures: Cures | None = None
 
     def __repr__(self) -> str:
         grave = sum(finding.severity != "note" for finding in self.findings)

@@ -63,7 +63,12 @@ def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = (
 
 def with_cures(result: Result) -> Result:
     """The result with what would cure it, where it is not clear."""
-    if all(pair.verdict not in ("clash", "close") for pair in result.pairs):
+    from clearance.report.states import account_of
+
+    account = account_of(result)
+    states = () if account is None else account.states
+    verdicts = [*(pair.verdict for pair in result.pairs), *(state.verdict for state in states)]
+    if not {"clash", "close"} & set(verdicts):
         return result
     from dataclasses import replace
 

@@ -269,6 +269,10 @@ class Outline:
     @cached_property
     def slices(self) -> list[Any]:
         """One region for each of ``z``; the same object where a slice repeats the one before."""
+        return self.sliced()
+
+    def sliced(self) -> list[Any]:
+        """Those slices, made anew."""
         made: list[Any] = []
         for z in self.z:
             new = region(self.triangles, float(z), self.boxes)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from clearance.checking.verdict import Progress, worst
+from clearance.parallel import processor_time
 from clearance.process.findings import Checked
 from clearance.process.findings import check as check_access
 from clearance.scene.model import Finding, Scene
@@ -21,14 +22,17 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 
     They stand in ``Checked.account``.
     """
+    spent = processor_time()
     result = check_access(scene, _account, moves=moves, progress=progress)
     began = time.perf_counter()
     made = result.facts.account
     if made is None or not made.states:
-        return result
+        return replace(result, spent_s=processor_time() - spent)
     findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
     cuts = tuple(
-        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.cut == cut.name)]))
+        replace(
+            cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.is_about(cut.name))])
+        )
         for cut in result.cuts
     )
     return replace(
@@ -37,8 +41,24 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
         cuts=cuts,
         findings=tuple(findings),
         check_s=result.check_s + time.perf_counter() - began,
+        spent_s=processor_time() - spent,
         account=made,
     )
+
+
+def told(scene: Scene) -> tuple[list[Finding], Account | None]:
+    """All that is said of a job but for distances, with what reading found; and its states.
+
+    Args:
+        scene: as loaded, or changed; it is not judged whether heads run free.
+    """
+    from clearance.process.findings import look
+
+    facts, found = look(scene, _account)
+    findings, made = [*scene.findings, *found], facts.account
+    if made is not None and made.states:
+        findings = _together(_without_gone(scene, findings, facts.pieces), made)
+    return findings, made
 
 
 def _account(scene: Scene, told: Story) -> Account:

@@ -34,7 +34,7 @@ class Facts:
         weights: of every part that closes.
         stops: what the setter does between cuts.
         travel: what each axis uses.   lean: the largest lean of the wire in each cut, degrees.
-        threaded: each run, with its wire's way through each part that is cut, where it is threaded.
+        threaded: each run, with its wire's way past all that is in its column where it is threaded.
         pieces: what comes free, in order.   tabs: what a tab still holds at the end.
         account: what ``check`` was asked to make of all that besides.
     """
@@ -106,15 +106,17 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
-    from clearance.process.threading import Ways, threading_findings
+    from clearance.process.threading import Ways
+    from clearance.process.threading_told import thread_height_findings, threading_findings
 
     try:
         told = story(scene)
         ways = Ways(scene, told)
-        through = tuple((run, tuple(ways.parts(run))) for run in told.all_runs)
+        through = tuple((run, tuple(ways.column(run))) for run in told.all_runs)
         facts = replace(facts, threaded=through, pieces=tuple(told.pieces), tabs=tuple(told.tabs))
         facts = facts if also is None else replace(facts, account=also(scene, told))
         return facts, [
+            *thread_height_findings(scene),
             *threading_findings(scene, told, through, ways),
             *drag_findings(scene, told),
             *blank_findings(scene, told),
@@ -146,7 +148,7 @@ def check(
 
 def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
     cuts = tuple(
-        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.cut == cut.name)]))
+        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.is_about(cut.name))]))
         for cut in result.cuts
     )
     return Checked(

@@ -95,7 +95,7 @@ def story(scene: Scene) -> Story:
             if not body.closed:
                 continue
             if part not in states:
-                told.outlines[part] = Outline(body.triangles_M, boxes=told.contacts.boxes(part))
+                told.outlines[part] = body.outline
                 states[part] = _State(scene, part, told, wire)
             for bit in run.bits():
                 states[part].step(bit, told)
@@ -157,7 +157,7 @@ class _State:
         x, y = run.place(self.middle)
         if any(shapely.intersects_xy(gone, x, y) for gone in self.gone.near((x, y, x, y))):
             told.reopened.add((run.number, self.part))
-        drawn = kerf(chains, self.wire)
+        drawn = run.kerf(self.middle, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
             self._cut(run, chains, drawn)
         self._scrape(run, told)

@@ -21,6 +21,9 @@ SAGITTA = 0.002
 SHORT = 200
 #: bits of a line that are drawn as one where it crosses itself a lot
 TOGETHER = 2
+#: kerfs that are remembered, of all jobs together
+KEPT = 500
+_KERFS: dict[tuple[Any, ...], tuple[Moves, Moves | None, Any]] = {}
 #: ends of bits that agree within this are the same place, mm
 SAME = 1e-6
 
@@ -87,6 +90,21 @@ class Run:
         bounds = [0, *new.tolist(), len(picked)]
         stops = [*first[bounds[:-1]].tolist(), len(points)]
         return [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+
+    def kerf(self, z: float, width: float) -> Any:
+        """What the wire draws at height ``z``, ``width`` wide (mm, shapely); made once for the same
+        moves, also where a changed scene has them."""
+        moves, upper = self.stretch.moves, self.stretch.upper_moves
+        at = None if upper is None else (z, self.guides_z)
+        key = (id(moves), id(upper), self.first, self.last, at, width)
+        known = _KERFS.pop(key, None)
+        if known is None:
+            known = (moves, upper, kerf(self.line(z), width))
+        # the moves are kept with it, so that no others can have their place in memory
+        _KERFS[key] = known
+        if len(_KERFS) > KEPT:
+            _KERFS.pop(next(iter(_KERFS)))
+        return known[2]
 
     def bits(self) -> list[Run]:
         """The run, parted where the program stops for a person or another wire offset begins to hold."""

@@ -15,21 +15,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes
-from clearance.mesh.sections import THIN, Outline
-from clearance.process.runs import Run, kerf
-from clearance.scene.model import Body
+from clearance.mesh.slabs import levels_of as levels_of
+from clearance.process.runs import Run
+from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
 
 #: between the wire's surface and the metal, a side, mm (common practice: 0.02 to 0.05, no source)
 SPARK_GAP = 0.02
-#: levels at most; of more, every so many is taken (the 350 of a round bar would cost more than the whole
-#: check; with these its volume is 3e-5 off)
-LEVELS = 60
-#: a facet that covers less than this share of its box's longest side squared, in plan, is upright
-UPRIGHT = 1e-7
-_GAUSS = np.array([0.5 - 0.5 / np.sqrt(3.0), 0.5 + 0.5 / np.sqrt(3.0)])
+
+
+def kerf_width(scene: Scene) -> float:
+    """How wide a kerf is, mm: the wire and its spark gap on either side."""
+    gap = SPARK_GAP if scene.spark_gap is None else scene.spark_gap
+    return float(scene.known_machine.wire) + 2.0 * gap
 
 
 @dataclass(frozen=True)
@@ -46,39 +45,6 @@ class Metal:
     mass: float | None
 
 
-def levels_of(triangles: Array) -> Array:
-    """Heights (K,) between which no slice changes its make, the lowest and the highest included.
-
-    They are those of all corners of facets that do not stand upright.
-    """
-    a, b, c = (triangles[:, k] for k in range(3))
-    p, q = b - a, c - a
-    flat = np.abs(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
-    size = np.maximum(np.abs(p).max(axis=1), np.abs(q).max(axis=1))
-    z = triangles[flat > UPRIGHT * size * size][..., 2]
-    # a level facet has one height, not three: sorting them is what takes the time
-    level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
-    ends = [float(triangles[..., 2].min()), float(triangles[..., 2].max())]
-    found = np.unique(np.round(np.r_[z[level, 0], z[~level].reshape(-1), ends], 4))
-    if len(found) > LEVELS:
-        found = found[np.unique(np.linspace(0, len(found) - 1, LEVELS).round().astype(int))]
-    return np.asarray(found)
-
-
-class Slabs(Outline):
-    """A body by two slices in each slab between its own levels; see ``Outline``."""
-
-    def __init__(self, triangles: Array, boxes: Boxes) -> None:
-        self.triangles, self.boxes = triangles, boxes
-        levels = levels_of(triangles)
-        self.low, self.high = float(levels[0]), float(levels[-1])
-        thick = np.diff(levels)
-        keep = thick > THIN
-        base, thick = levels[:-1][keep], thick[keep]
-        self.z = (base[:, None] + thick[:, None] * _GAUSS).reshape(-1)
-        self.weight = np.repeat(thick / 2.0, 2)
-
-
 class Stock:
     """One part while it is cut.
 
@@ -90,7 +56,7 @@ class Stock:
 
     def __init__(self, body: Body, width: float, shadow: Any = None) -> None:
         self.body, self.width, self._shadow = body, width, shadow
-        self.slabs = Slabs(body.triangles_M, (body.crowd.low, body.crowd.high))
+        self.slabs = body.slabs
         self._level = (self.slabs.low + self.slabs.high) / 2.0
         self._runs: list[Run] = []
         self._kerfs: list[Any] = []
@@ -107,7 +73,7 @@ class Stock:
     # ------------------------------------------------------------------------------------ what happens to it
     def cut(self, run: Run) -> None:
         """Take the kerf of a run, or of a bit of one, out."""
-        drawn = kerf(run.line(self._level), self.width)
+        drawn = run.kerf(self._level, self.width)
         if drawn.is_empty or not drawn.intersects(self.shadow):
             return
         self._runs.append(run)
@@ -163,7 +129,7 @@ class Stock:
             return lost, centre
         pieces = self._each_level(self._pieces, shapely.union_all(self._pieces))
         every = [
-            [shapely.union_all([piece, *(kerf(run.line(float(z)), self.width) for run in self._runs)])]
+            [shapely.union_all([piece, *(run.kerf(float(z), self.width) for run in self._runs)])]
             for z, piece in zip(self.slabs.z, pieces, strict=True)
         ]
         ((lost, centre),) = self.slabs.over_each(every)
@@ -183,7 +149,7 @@ class Stock:
             return [region] * len(self.slabs.z)
         found = []
         for z in self.slabs.z:
-            drawn = shapely.union_all([kerf(run.line(float(z)), self.width) for run in around])
+            drawn = shapely.union_all([run.kerf(float(z), self.width) for run in around])
             rings = [
                 shapely.Polygon(hole)
                 for each in shapely.get_parts(drawn)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,9 +11,10 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes, boxes_of
 from clearance.geometry.extent import extent
 from clearance.mesh.sections import Hole, around, holds, hole_of, rings, section
+from clearance.process.drilled import best, drilled_holes
 from clearance.process.removal import Story
 from clearance.process.runs import Run
-from clearance.scene.model import Body, Finding, Scene
+from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
 
@@ -38,6 +38,7 @@ class Way:
         off_centre: of that hole.   nearest: where it is solid, the hole beside it.
         drilled: the hole is one of the item's ``start_holes``.
         blind: "", or "above" or "below": the side on which a hole around the wire is closed.
+        edge: how far the edge of ``nearest`` is.
     """
 
     body: int
@@ -49,15 +50,19 @@ class Way:
     nearest: Hole | None = None
     drilled: bool = False
     blind: str = ""
+    edge: float | None = None
 
 
-def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
+def way_through(
+    body: Body, index: int, run: Run, boxes: Boxes, column: tuple[float, float] | None = None
+) -> Way | None:
     """The way of a run's wire, where it is threaded, through or past one body; None where it is far away.
 
     Args:
         boxes: lowest and highest corner (N, 3) of each of the body's triangles.
+        column: machine Z between which it is threaded; both guides as they cut where None.
     """
-    low, high = run.guides_z
+    low, high = run.guides_z if column is None else column
     first, last = extent(*boxes)
     bottom, top = max(low, float(first[2])), min(high, float(last[2]))
     if top <= bottom:
@@ -73,20 +78,19 @@ def way_through(body: Body, index: int, run: Run, boxes: Boxes) -> Way | None:
         reach = float(distance.min(initial=np.inf))
         if 0.0 < reach <= width:
             break
-    drilled = _drilled(body, at)
+    named = drilled_holes(body, run, _unsheared(near, run), (bottom + top) / 2.0)
+    drilled = best(named)
     solid: tuple[tuple[float, float], ...] = ()
     if reach == 0.0:
         # what lies past the guides is crossed as well: metal may begin there
         over = _near(sheared, boxes, point, HAIR, -np.inf, np.inf)
         solid = _solid(over[_distances(over, point) == 0.0], point, low, high)
-    if drilled is not None:
-        off = float(np.hypot(*(np.array(drilled.centre) - at)))
-        named = drilled.diameter / 2.0 - off
-        if named > 0.0 and (solid or named >= reach):
-            return Way(index, at, (), 2.0 * named, drilled, off, drilled=True)
+    if drilled is not None and (solid or drilled.free / 2.0 >= reach):
+        return Way(index, at, (), max(drilled.free, 0.0), drilled.hole, drilled.off, drilled=True)
     if reach == 0.0:
         blind = _blind(near, point, solid)
-        return Way(index, at, solid, 0.0, None, None, _beside(near, point, solid, body, at), blind=blind)
+        nearest, edge = _beside(near, point, solid, [one.hole for one in named], at)
+        return Way(index, at, solid, 0.0, None, None, nearest, blind=blind, edge=edge)
     if not np.isfinite(reach):
         return None
     tight = near[distance <= reach + 1e-6]
@@ -114,6 +118,15 @@ def _along(triangles: Array, run: Run) -> Array:
         return triangles
     out = triangles.copy()
     out[..., :2] -= (triangles[..., 2:] - run.guides_z[0]) * lean
+    return out
+
+
+def _unsheared(triangles: Array, run: Run) -> Array:
+    """The triangles as they are, where ``_along`` took the wire's lean out."""
+    if not run.lean.any():
+        return triangles
+    out = triangles.copy()
+    out[..., :2] += (triangles[..., 2:] - run.guides_z[0]) * run.lean
     return out
 
 
@@ -175,42 +188,44 @@ def _blind(near: Array, point: Array, solid: tuple[tuple[float, float], ...]) ->
 
 
 def _beside(
-    near: Array, point: Array, solid: tuple[tuple[float, float], ...], body: Body, at: Array
-) -> Hole | None:
-    """The hole nearest to a point that lies in metal: one that is round, or named."""
-    found = [hole for hole in _start_holes(body)]
+    near: Array, point: Array, solid: tuple[tuple[float, float], ...], named: Sequence[Hole], at: Array
+) -> tuple[Hole | None, float | None]:
+    """Of the holes beside a point that lies in metal the one whose edge is nearest; and how far that is."""
+    found = [(max(_off(hole, at) - hole.diameter / 2.0, 0.0), hole) for hole in named]
     if solid:
         level = (solid[0][0] + solid[0][1]) / 2.0
         loops = [r for r in rings(section(near, level)) if np.abs(r - point).max() <= 2.0 * BESIDE]
         for ring in loops:
-            if not holds(ring, point):
+            edge = _to_ring(ring, point)
+            # on the very edge it is chance which side it is on
+            if edge <= HAIR or not holds(ring, point):
                 hole = hole_of(ring)
-                if hole.is_round:
-                    found.append(_moved(hole, at - point))
-    found = [hole for hole in found if np.hypot(*(np.array(hole.centre) - at)) <= BESIDE]
-    return min(found, key=lambda hole: float(np.hypot(*(np.array(hole.centre) - at))), default=None)
+                if hole.is_round or _is_hole(ring, loops, point):
+                    found.append((edge, _moved(hole, at - point)))
+    found = [(edge, hole) for edge, hole in found if edge <= BESIDE]
+    if not found:
+        return None, None
+    nearest = min(found, key=lambda one: one[0])
+    return nearest[1], nearest[0]
 
 
-def _start_holes(body: Body) -> list[Hole]:
-    """The named holes that stand along the wire, where the part lies."""
-    up = body.T_MI[:3, 2]
-    if abs(float(up[2])) < 1.0 - 1e-9:
-        return []
-    holes = []
-    for one in body.start_holes:
-        x, y = one.at
-        centre = body.T_MI[:2, :2] @ np.array([x, y], dtype=float) + body.T_MI[:2, 3]
-        holes.append(Hole((float(centre[0]), float(centre[1])), one.diameter, True))
-    return holes
+def _off(hole: Hole, at: Array) -> float:
+    return float(np.hypot(*(np.array(hole.centre) - at)))
 
 
-def _drilled(body: Body, at: Array) -> Hole | None:
-    """The named hole in which a point lies; of several the one with the most room."""
+def _is_hole(ring: Array, loops: Sequence[Array], point: Array) -> bool:
+    """Whether a ring beside a point in metal lies in that metal: within as many rings as the point, evenly
+    counted. The outline around both may reach farther than was looked, and be none of them."""
+    around_ring = sum(holds(other, ring[0]) for other in loops if other is not ring)
+    return (around_ring - sum(holds(other, point) for other in loops)) % 2 == 0
 
-    def room(hole: Hole) -> float:
-        return hole.diameter / 2.0 - float(np.hypot(*(np.array(hole.centre) - at)))
 
-    return max((hole for hole in _start_holes(body) if room(hole) > 0.0), key=room, default=None)
+def _to_ring(ring: Array, point: Array) -> float:
+    """How far a point is from a closed ring of corners (N, 2)."""
+    p = ring - point
+    way = np.roll(p, -1, axis=0) - p
+    share = -(p * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1e-300)
+    return float(np.hypot(*(p + np.clip(share, 0.0, 1.0)[:, None] * way).T).min())
 
 
 #: room that the wire must have all round where it is threaded, mm (common practice, no source)
@@ -219,6 +234,8 @@ MARGIN = 0.1
 OFF, OFF_SHARE = 0.25, 0.05
 #: holes beyond this diameter are openings, in which nobody threads at the centre, mm
 OPENING = 15.0
+#: mm: so little less room than wanted is rounding
+ROUNDING = 1e-6
 
 
 class Ways:
@@ -227,145 +244,40 @@ class Ways:
     def __init__(self, scene: Scene, told: Story) -> None:
         self.scene, self.told = scene, told
 
-    def of(self, run: Run, index: int) -> Way | None:
-        """The way of a run's wire through or past one body."""
-        return way_through(self.scene.bodies[index], index, run, self.told.contacts.boxes(index))
+    def reach(self, run: Run) -> tuple[float, float]:
+        """Machine Z of both guides as a run is threaded."""
+        low, high = run.guides_z
+        threads_at = self.scene.heads.thread_z
+        return low, high if threads_at is None else threads_at + self.scene.known_machine.upper_head.guide
+
+    def of(self, run: Run, index: int, column: tuple[float, float] | None = None) -> Way | None:
+        """The way of a run's wire through or past one body.
+
+        Args:
+            index: of the body.   column: machine Z between which; as it is threaded where None.
+        """
+        body, boxes = self.scene.bodies[index], self.told.contacts.boxes(index)
+        return way_through(body, index, run, boxes, self.reach(run) if column is None else column)
 
     def parts(self, run: Run) -> list[Way]:
         """Through the parts that the run's cut goes through."""
         return [way for k in run.stretch.cut_bodies if (way := self.of(run, k)) is not None]
 
-    def across(self, run: Run) -> list[Way]:
-        """Of all else that is there, what lies across the wire."""
-        others = [k for k in run.stretch.bodies if k not in run.stretch.cut_bodies and self._over(run, k)]
-        return [way for k in others if (way := self.of(run, k)) is not None and way.solid]
+    def column(self, run: Run) -> list[Way]:
+        """Past all that is in the wire's column: the parts, then what else leaves less room, or none."""
+        found = self.parts(run)
+        room = min((way.free for way in found if not way.solid), default=2.0 * CLOSE) / 2.0
+        for k in run.stretch.bodies:
+            if k not in run.stretch.cut_bodies and self._near(run, k, room):
+                way = self.of(run, k)
+                if way is not None and (way.solid or way.free / 2.0 < room):
+                    found.append(way)
+        return found
 
-    def _over(self, run: Run, index: int) -> bool:
-        """Whether the wire, where it is threaded, passes through the box of a body."""
+    def _near(self, run: Run, index: int, room: float) -> bool:
+        """Whether the wire, where it is threaded, passes the box of a body nearer than that."""
         low, high = self.told.contacts.boxes(index)
         first, last = extent(low, high)
         ends = np.stack([run.place(float(z)) for z in (first[2], last[2])])
-        return bool((ends.min(axis=0) <= last[:2]).all() and (ends.max(axis=0) >= first[:2]).all())
-
-
-def threading_findings(
-    scene: Scene, told: Story, through: Sequence[tuple[Run, Sequence[Way]]], ways: Ways
-) -> list[Finding]:
-    """What is in the wire's way where it is threaded, one finding for each cut, item and kind.
-
-    Args:
-        through: each run with its ways through the parts.
-    """
-    wire = scene.known_machine.wire
-    gathered: dict[tuple[str, str, str, str], list[str]] = {}
-    for run, parts in through:
-        about = [
-            (way.body, _about_part(way, wire, scene.bodies[way.body], run.stretch.name, _is_bare(told, way)))
-            for way in parts
-            if (run.number, way.body) not in told.reopened
-        ]
-        about += [(way.body, _about_other(scene, run, way)) for way in ways.across(run)]
-        for body, words in about:
-            if words:
-                kind, severity, message = words
-                key = (kind, severity, scene.bodies[body].name, run.stretch.name)
-                if message not in gathered.setdefault(key, []):
-                    gathered[key].append(message)
-    return [
-        Finding(kind, severity, _joined(messages), item=item, cut=cut)
-        for (kind, severity, item, cut), messages in gathered.items()
-    ]
-
-
-def _joined(messages: Sequence[str]) -> str:
-    more = len(messages) - 1
-    return messages[0] + (f" (and at {more} more place{'s' if more > 1 else ''})" if more else "")
-
-
-def _xy(point: Array | tuple[float, float]) -> str:
-    return f"X{point[0]:.2f} Y{point[1]:.2f}"
-
-
-def _from_to(way: Way) -> str:
-    """Between which heights the wire would have to go through metal."""
-    low, high = (round(z, 2) + 0.0 for z in (way.solid[0][0], way.solid[-1][1]))
-    return f"from Z {low:.2f} to {high:.2f}"
-
-
-def _is_bare(told: Story, way: Way) -> bool:
-    """Whether a part's model shows no hole that goes right through, wherever."""
-    import shapely
-
-    if way.body not in told.outlines:
-        return way.nearest is None
-    shadow = told.outlines[way.body].shadow
-    return not any(one.interiors for one in shapely.get_parts(shadow) if one.geom_type == "Polygon")
-
-
-def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tuple[str, ...]:
-    """Kind, severity and message on the way through a part that is cut; nothing where all is well.
-
-    ``bare``: the model shows no hole anywhere, so that it does not tell what is drilled.
-    """
-    at = f'in "{cut}" the wire is threaded at {_xy(way.at)}'
-    if way.solid:
-        beside = ""
-        if way.nearest is not None:
-            off = float(np.hypot(*(np.array(way.nearest.centre) - way.at)))
-            beside = (
-                f"; the nearest hole, D {way.nearest.diameter:.2f} at {_xy(way.nearest.centre)}, "
-                f"is {off:.2f} mm off"
-            )
-        if way.blind:
-            return (
-                "blind hole",
-                "close",
-                f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
-            )
-        no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
-        if bare and not body.start_holes:
-            return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"
-        return "no hole", "close", f"{no_hole}{beside}"
-    room = (way.free - wire) / 2.0 - body.allow.side
-    hole = way.hole
-    where = "beside the part"
-    if hole is not None:
-        shape = f"hole of D {hole.diameter:.2f}" if hole.is_round else "hole"
-        where = f"in a {shape}, {way.off_centre:.2f} mm off its centre {_xy(hole.centre)}"
-    if room < 0.0:
-        return (
-            "hole too narrow",
-            "close",
-            f"{at}, {where}: only D {_down(way.free)} is free there, for a wire of {wire:g}",
-        )
-    if room < MARGIN:
-        return (
-            "hole too narrow",
-            "close",
-            f"{at}, {where}: {_down(room)} mm of room around the wire, less than {MARGIN:g}",
-        )
-    if hole is None or not hole.is_round or hole.diameter > OPENING or way.off_centre is None:
-        return ()
-    if way.off_centre <= max(OFF, OFF_SHARE * hole.diameter):
-        return ()
-    return "off centre", "note", f"{at}, {where}"
-
-
-def _down(length: float) -> str:
-    """To 0.01 mm, never more than there is."""
-    return f"{math.floor(length * 100.0 + 1e-7) / 100.0:.2f}"
-
-
-def _about_other(scene: Scene, run: Run, way: Way) -> tuple[str, ...]:
-    """Kind, severity and message on a body that is not cut and lies across the wire."""
-    body = scene.bodies[way.body]
-    low, high = way.solid[0][0], way.solid[-1][1]
-    where = f'in "{run.stretch.name}" at {_xy(way.at)}, {_from_to(way)}'
-    message = f"lies across the wire where it is threaded {where}"
-    if body.kind != "part":
-        return "holder across", "close", message
-    cut = [scene.bodies[k].triangles_M[..., 2] for k in run.stretch.cut_bodies]
-    side = "above"
-    if cut and (low + high) / 2.0 < (min(z.min() for z in cut) + max(z.max() for z in cut)) / 2.0:
-        side = "below"
-    return f"solid {side}", "close", f"{message}: solid {side} the part that is cut"
+        near = (ends.min(axis=0) <= last[:2] + room) & (ends.max(axis=0) >= first[:2] - room)
+        return bool(near.all())

@@ -59,9 +59,11 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
     if account is not None:
         report["states"] = as_states(account)
     if result.cures is not None:
-        from clearance.report.terminal import as_data
+        from clearance.report.cures import as_cure, as_data
 
+        report["cures_of_all"] = [as_cure(cure) for cure in result.cures.of_all]
         report["cures"] = as_data(result.cures)
+        report["cures_not_looked_for"] = list(result.cures.not_looked_for)
     if result.moves:
         report["beyond"] = HORIZON
     return report
@@ -146,6 +148,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "cut": finding.cut,
         "message": finding.message,
         **({} if finding.state is None else {"state": finding.state}),
+        **({"also": list(finding.also)} if finding.also else {}),
     }
 
 

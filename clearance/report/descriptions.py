@@ -15,6 +15,16 @@ _WHICH = {
     "cut": "the cut, or the way between two",
     "move": "the move of the path, counted from 1; null on a way between cuts",
 }
+_CURE = {
+    "kind": "what is changed",
+    "items": "the items that it changes",
+    "by": "by how much: mm, or degrees for a turn; 0 where nothing is moved",
+    "along": "the direction [x, y, z] of a shift, or null",
+    "change": "how far anything moves, for the order",
+    "cures_all": "whether the whole job is clear then",
+    "text": "the same in words",
+}
+
 _FINDING = {
     "findings": "what else must be known: see the findings of a check",
     "findings[].kind": "which finding",
@@ -22,6 +32,7 @@ _FINDING = {
     "findings[].item": "the item it is about, or null",
     "findings[].cut": "the cut it is about, or null",
     "findings[].message": "the same in words",
+    "findings[].also": "only where it is about more cuts: their names",
     "findings[].state": "only where it is about a state of the job: its number",
 }
 _PLACE = {
@@ -84,17 +95,18 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "timings": "how long it took, seconds",
         "timings.read_s": "reading and placing",
         "timings.check_s": "checking",
-        "cures": "what would cure it, for the worst items; only where it is not clear",
+        "cures_of_all": "single changes after which the whole job is clear, the smallest first; only where "
+        "it is not clear",
+        **_each("cures_of_all", _CURE),
+        "cures": "what would cure it: each state in which something is wrong, then the worst items; only "
+        "where it is not clear",
         **_each("cures", {k: v for k, v in _WHICH.items() if k != "move"}),
+        "cures[].state": "number of the state that it is about, or null; then head is null",
         "cures[].verdict": "what it is now",
         "cures[].cures": "single changes that were tried and work, the smallest first",
-        "cures[].cures[].kind": "what is changed",
-        "cures[].cures[].items": "the items that it changes",
-        "cures[].cures[].by": "by how much: mm, or degrees for a turn",
-        "cures[].cures[].along": "the direction [x, y] of a shift, or null",
-        "cures[].cures[].change": "how large a change it is, for the order",
-        "cures[].cures[].cures_all": "whether the whole setup is clear then",
-        "cures[].cures[].text": "the same in words",
+        **_each("cures[].cures", _CURE),
+        "cures_not_looked_for": "items and cuts for which not all was looked for: it takes no longer than "
+        "the check",
         "states": "what holds each part, and what comes free, from one state of the job to the next",
         "states[].n": "the state's number",
         "states[].begins": '"start", "stop" or "piece"',
@@ -187,11 +199,19 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "excess": "the outlines are at most so much too large",
         "upper": "zones under the upper head",
         "upper[].below": "what stands here must stay below this machine Z",
+        "upper[].excess": "how far its outline may lie outside of where the head is at that height",
         "upper[].outlines": "rings of points [[x, y], ...], machine X Y; outer ones run left round, holes "
         "right round",
         "lower": "zones over the lower head",
         "lower[].above": "what hangs here must stay above this machine Z",
+        "lower[].excess": "how far its outline may lie outside of where the head is at that height",
         "lower[].outlines": "rings of points, as above",
+        "wire_margin": "the room that is wanted around the wire",
+        "wire": "where nothing at all may stand: the wire is there",
+        "wire[].from": "the lower guide's machine Z",
+        "wire[].to": "the upper guide's machine Z",
+        "wire[].excess": "how far its outline may lie outside of where the wire is",
+        "wire[].outlines": "rings of points, as above",
     },
     "confirm": {
         "schema": "1",

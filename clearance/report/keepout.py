@@ -8,12 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from decimal import ROUND_CEILING, Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from clearance.report.terminal import _named, _wrap, rounded_down
 
 if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
+
+_Zone = TypeVar("_Zone")
 
 #: zones that reach farther past the path, an arm's say, do not make the sheet larger, mm
 FAR = 80.0
@@ -34,22 +36,27 @@ def as_text(keepout: Keepout, file: str, width: int = 100) -> str:
 def margins(keepout: Keepout) -> str:
     """Which margins are in the outlines."""
     m = keepout.margin
-    return f"The margins {_KINDS[keepout.kind]} are in it: {m.side:g} mm sideways, {m.height:g} mm in height."
+    wire = f"; around the wire {keepout.wire_margin:g} mm" if keepout.wire else ""
+    room = f"{m.side:g} mm sideways, {m.height:g} mm in height{wire}"
+    return f"The margins {_KINDS[keepout.kind]} are in it: {room}."
 
 
 def legend(keepout: Keepout) -> list[str]:
     """A line for each outline: its mark and what it forbids."""
     upper = [f"{mark}: inside, stay below Z {limit(z, True)}" for mark, z in marks(keepout.upper, "U")]
-    return upper + [
-        f"{mark}: inside, stay above Z {limit(z, False)}" for mark, z in marks(keepout.lower, "L")
+    lower = [f"{mark}: inside, stay above Z {limit(z, False)}" for mark, z in marks(keepout.lower, "L")]
+    wire = [
+        f"{mark}: the wire: inside, nothing from Z {rounded_down(z.low)} to Z {_up(z.high)}"
+        for mark, z in marks(keepout.wire, "W")
     ]
+    return upper + lower + wire
 
 
-def marks(zones: Sequence[Zone], letter: str) -> list[tuple[str, Zone]]:
+def marks(zones: Sequence[_Zone], letter: str) -> list[tuple[str, _Zone]]:
     """The zones with their marks: U1, U2 ... from the strictest on.
 
     Args:
-        zones: of one head, the strictest first.   letter: "U" or "L".
+        zones: of one head, the strictest first, or of the wire.   letter: "U", "L" or "W".
     """
     return [(f"{letter}{k}", zone) for k, zone in enumerate(zones, 1)]
 
@@ -62,7 +69,11 @@ def limit(zone: Zone, up: bool) -> str:
     """
     if up:
         return rounded_down(zone.limit)
-    return str(Decimal(repr(zone.limit)).quantize(Decimal("0.01"), rounding=ROUND_CEILING) + 0)
+    return _up(zone.limit)
+
+
+def _up(z: float) -> str:
+    return str(Decimal(repr(z)).quantize(Decimal("0.01"), rounding=ROUND_CEILING) + 0)
 
 
 def rings(shape: Any) -> list[list[tuple[float, float]]]:
@@ -111,8 +122,17 @@ def as_report(keepout: Keepout, file: str) -> dict[str, Any]:
         "kind": keepout.kind,
         "margin": {"side": keepout.margin.side, "height": keepout.margin.height},
         "excess": keepout.excess,
-        "upper": [{"below": z.limit, "outlines": rings(z.outline)} for z in keepout.upper],
-        "lower": [{"above": z.limit, "outlines": rings(z.outline)} for z in keepout.lower],
+        "upper": [
+            {"below": z.limit, "outlines": rings(z.outline), "excess": z.excess} for z in keepout.upper
+        ],
+        "lower": [
+            {"above": z.limit, "outlines": rings(z.outline), "excess": z.excess} for z in keepout.lower
+        ],
+        "wire_margin": keepout.wire_margin,
+        "wire": [
+            {"from": z.low, "to": z.high, "outlines": rings(z.outline), "excess": z.excess}
+            for z in keepout.wire
+        ],
     }
 
 

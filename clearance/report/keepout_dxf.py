@@ -1,6 +1,7 @@
 """The zones where no clamp may stand come in, a DXF drawing at 1:1 in mm, in machine X Y, goes out.
 
-Layers: UPPER_Z... and LOWER_Z... for the zones, PART, ITEMS, PADS, PATH, ZERO and TEXT.
+Layers: UPPER_Z... and LOWER_Z... for the zones of the heads, WIRE for the wire's, PART, ITEMS, PADS, PATH,
+ZERO and TEXT.
 """
 
 from __future__ import annotations
@@ -65,6 +66,8 @@ def _written(keepout: Keepout, title: str) -> bytes:
     ):
         for _, zone in marks(zones, letter):
             outlines(zone.outline, layer(f"{word}_Z{limit(zone, up)}", colour, line))
+    for along in keepout.wire:
+        outlines(along.outline, layer("WIRE", _RED))
     for x, y in keepout.zeros.values():
         for dx, dy in ((3.0, 0.0), (0.0, 3.0)):
             space.add_line((x - dx, y - dy), (x + dx, y + dy), dxfattribs=layer("ZERO", _PLAIN))

@@ -6,7 +6,7 @@ drawn full, lower ones dashed; each has its own group, so that a viewer can hide
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
@@ -15,7 +15,7 @@ from clearance.report.keepout import frame, legend, margins, marks, rings, zero_
 from clearance.report.ours import SVG_MARK
 
 if TYPE_CHECKING:
-    from clearance.advice.keepout import Keepout
+    from clearance.advice.keepout import Keepout, WireZone, Zone
 
 _LINE = 5.5  # of text, mm
 _STYLE = """
@@ -27,7 +27,9 @@ text { font-family: sans-serif; font-size: 3.5px; fill: #222 }
 .path { fill: none; stroke: #111; stroke-width: 0.15 }
 .upper { fill: none; stroke: #b3261e; stroke-width: 0.35 }
 .lower { fill: none; stroke: #1f4e9c; stroke-width: 0.35; stroke-dasharray: 3 1.5 }
+.wire { fill: #b3261e; fill-opacity: 0.15; stroke: #b3261e; stroke-width: 0.2 }
 .mark-upper { fill: #b3261e; font-size: 3px }
+.mark-wire { fill: #b3261e; font-size: 3px }
 .mark-lower { fill: #1f4e9c; font-size: 3px }
 .rule { stroke: #222; stroke-width: 0.3; fill: none }
 """
@@ -42,10 +44,11 @@ def drawing(keepout: Keepout, title: str) -> bytes:
     x0, y0, x1, y1 = frame(keepout)
     words = [
         margins(keepout),
-        "Full lines: the upper head. Dashed: the lower head. Print at 100 %: the bar is 100 mm long.",
+        "Full lines: the upper head. Dashed: the lower head. Shaded: the wire. Print at 100 %: the bar is "
+        "100 mm long.",
         *zero_words(keepout),
     ]
-    columns = [[line for line in legend(keepout) if line[0] == letter] for letter in "UL"]
+    columns = [[line for line in legend(keepout) if line[0] in letters] for letters in ("U", "LW")]
     rows = max(map(len, columns))
     width = max(x1 - x0, 190.0)
     below = 26.0 + _LINE * (len(words) + rows)
@@ -86,6 +89,8 @@ def _shapes(keepout: Keepout, x0: float, y1: float) -> str:
     out += group("pads", "pad", [keepout.pads])
     paths = " ".join(_data([tuple(p) for p in path], x0, y1, close=False) for path in keepout.paths)
     out += f'<g id="path"><path class="path" d="{paths}"/></g>\n'
+    for mark, along in marks(keepout.wire, "W"):
+        out += group(f"wire-{mark}", "wire", [along.outline])
     for letter, css, zones in (("U", "upper", keepout.upper), ("L", "lower", keepout.lower)):
         for mark, zone in marks(zones, letter):
             out += group(f"{css}-{mark}", css, [zone.outline])
@@ -101,10 +106,12 @@ def _marks(keepout: Keepout, x0: float, y1: float) -> str:
     """Each outline's mark beside it, every one at another place along."""
     out = ""
     left, bottom, right, top = frame(keepout)
-    for letter, css, zones, begin in (
+    every: tuple[tuple[str, str, Sequence[Zone | WireZone], float], ...] = (
         ("U", "upper", keepout.upper, 0.0),
         ("L", "lower", keepout.lower, 0.04),
-    ):
+        ("W", "wire", keepout.wire, 0.02),
+    )
+    for letter, css, zones, begin in every:
         named = marks(zones, letter)
         for k, (mark, zone) in enumerate(named):
             boundary = zone.outline.boundary

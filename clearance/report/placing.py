@@ -37,7 +37,10 @@ def _sentences(answer: PlacementAnswer) -> list[str]:
             "and what would cure it."
         ]
     x, y = (f"{towards_zero(a)} to {towards_zero(b)}" for a, b in (answer.x, answer.y))
-    word = "CLEAR" if answer.verdict == "clear" else "UNDECIDED (see below), else clear"
+    word = {
+        "clear": "CLEAR",
+        "undecided": "UNDECIDED (see below), else clear",
+    }.get(answer.verdict, f"{answer.verdict.upper()} as planned (see below); the heads run free")
     lines = [f"{word} as long as the picked-up zero lies within X {x}, Y {y} of the plan, not turned."]
     lines += [f"  {_bound(b)}" for b in answer.binds]
     low, high = (towards_zero(a) for a in answer.turn)

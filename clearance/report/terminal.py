@@ -14,13 +14,13 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from clearance.printable import printable as _plain
 from clearance.report.states import account_of
 
 if TYPE_CHECKING:
-    from clearance.checking.result import Ailment, Cure, Pair, Result
+    from clearance.checking.result import Pair, Result
     from clearance.scene.model import Finding
 
 #: worst first
@@ -37,6 +37,9 @@ CAUTIONS = (
     "A clear verdict is a calculation on the bodies as described. Dry-run slowly at first; the machine "
     "maker's instructions, local rules and qualified people decide."
 )
+
+#: what lies across the wire is told by its pair where that is not clear
+ACROSS = "holder across"
 
 #: the notes that say what was set, all of which are shown
 SET = "fitted"
@@ -291,10 +294,19 @@ def _found(findings: Iterable[Finding], width: int, colour: bool) -> list[str]:
 
 
 def _not_told(result: Result) -> list[Finding]:
-    """The findings without those that the states' lines have told already."""
-    if account_of(result) is None:
-        return list(result.findings)
-    return [f for f in result.findings if f.state is None or f.severity == "note"]
+    """The findings without those that the first sentence, the states' lines or a pair have told already."""
+    pairs = sorted(result.pairs, key=_worst_first)
+    from_pair = bool(pairs) and pairs[0].verdict == result.verdict
+    said = None if from_pair or result.verdict == "clear" else _gravest(result)
+    states = account_of(result) is not None
+    met = {(p.item, p.cut) for p in pairs if p.head == "wire" and p.verdict in ("clash", "close")}
+    return [
+        f
+        for f in result.findings
+        if f is not said
+        and not (states and f.state is not None and f.severity != "note")
+        and not (f.kind == ACROSS and (f.item, f.cut) in met and not f.also)
+    ]
 
 
 def _few(notes: Sequence[Finding], width: int) -> str:
@@ -386,6 +398,7 @@ def _states(result: Result, width: int, colour: bool) -> str:
 
 def _cures(result: Result, width: int) -> str:
     """What would cure what is wrong, where it was looked for."""
+    from clearance.report.cures import lines
 
     return "\n".join(_wrap(line, width, "    ") for line in lines(result.cures))
 
@@ -412,53 +425,3 @@ def _paint(text: str, colour: bool) -> str:
     word = re.match(r"\w*", text)[0]  # type: ignore[index]
     code = _COLOURS.get(word.lower()) if colour else None
     return f"\x1b[{code}m{word}\x1b[0m{text[len(word) :]}" if code else text
-
-
-#: cures named in a line; the JSON has them all
-SHOWN = 3
-
-
-def lines(ailments: Iterable[Ailment] | None) -> list[str]:
-    """For each item that is in the way, or too near, the smallest changes that cure it."""
-    out = []
-    for ailment in ailments or ():
-        told = [_cure_line(cure) for cure in ailment.cures[:SHOWN]]
-        what = f"{_head(ailment)} and {_named(ailment.item)}"
-        if told:
-            out.append(f"cure for {what}: {'; or '.join(told)}.")
-        else:
-            out.append(f"cure for {what}: no single change was found that works.")
-    return out
-
-
-def _head(ailment: Ailment) -> str:
-    return "the wire" if ailment.head == "wire" else f"the {ailment.head} head"
-
-
-def _cure_line(cure: Cure) -> str:
-    return _plain(cure.text) + ("" if cure.all else " (cures this item alone)")
-
-
-def as_data(ailments: Iterable[Ailment]) -> list[dict[str, Any]]:
-    """The records of the report: lengths mm, angles degrees, the smallest change first."""
-    return [
-        {
-            "head": ailment.head,
-            "item": ailment.item,
-            "cut": ailment.cut,
-            "verdict": ailment.verdict,
-            "cures": [
-                {
-                    "kind": cure.kind,
-                    "items": list(cure.items),
-                    "by": cure.by,
-                    "along": None if cure.along is None else list(cure.along),
-                    "change": cure.change,
-                    "cures_all": cure.all,
-                    "text": cure.text,
-                }
-                for cure in ailment.cures
-            ],
-        }
-        for ailment in ailments
-    ]

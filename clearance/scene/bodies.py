@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,8 +26,6 @@ from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
 from fixtures_lib.fitting import Fitted
 
-#: what counts as below Z = 0, mm; less is rounding
-BELOW = 1e-6
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
 
@@ -164,7 +161,6 @@ def item_bodies(
         )
         bodies.append(body)
         findings += thing.findings
-        findings += _remarks_on(body)
     return bodies, findings
 
 
@@ -176,24 +172,6 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
         return density_of(item.material)
     except InputError as error:
         raise file.error(("items", i, "material"), error.found, error.want) from None
-
-
-def _remarks_on(body: Body) -> list[Finding]:
-    """Notes on an item as it stands."""
-    return below_zero([body])
-
-
-def below_zero(bodies: Sequence[Body]) -> list[Finding]:
-    """Notes on what hangs below the plane on which parts rest, and is not made to as a rail is."""
-    found = []
-    for body in bodies:
-        if body.kind == "holder" or body.library is not None:
-            continue
-        lowest = float(body.triangles_M[..., 2].min())
-        if lowest < -BELOW:
-            message = f"reaches {-lowest:.3f} mm below Z = 0"
-            found.append(Finding("below zero", "note", message, item=body.name))
-    return found
 
 
 class _Workshop:

@@ -79,6 +79,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "pickups": "where the heads stand to pick up edges, machine X Y; checked",
         "travel_z": "machine Z of the upper face on the ways between cuts; left out, the higher of the "
         "two cuts' heights",
+        "thread_z": "machine Z of the upper face as the wire is threaded: nothing may be in its column up to "
+        "there; left out, as it cuts",
         "between": "whether the ways between cuts are checked",
     },
     "Margins": {

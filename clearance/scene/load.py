@@ -31,6 +31,7 @@ def heads_of(said: Heads) -> model.HeadsSetup:
         park=said.park,
         pickups=tuple(said.pickups),
         travel_z=said.travel_z,
+        thread_z=said.thread_z,
         between=said.between,
     )
 

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
+from clearance.mesh.sections import Outline
+from clearance.mesh.slabs import Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, MachineModel, Margins
@@ -157,6 +159,16 @@ class Body:
         return Crowd(*boxes_of(self.triangles_M))
 
     @cached_property
+    def outline(self) -> Outline:
+        """The body seen from above, by its slices."""
+        return Outline(self.triangles_M, boxes=(self.crowd.low, self.crowd.high))
+
+    @cached_property
+    def slabs(self) -> Slabs:
+        """Its slices, so that volumes are exact."""
+        return Slabs(self.triangles_M, (self.crowd.low, self.crowd.high), self.outline)
+
+    @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
         """Volume (mm3) and centre of gravity (3,), machine frame; of no use where the surface is open."""
         return mass_properties(self.triangles_M)
@@ -182,6 +194,16 @@ class Finding:
     cut: str | None = None
     #: number of the state of the job that it is about
     state: int | None = None
+    #: further cuts that it is about
+    also: tuple[str, ...] = ()
+
+    def is_about(self, cut: str) -> bool:
+        """Whether it is about a cut.
+
+        Args:
+            cut: its name.
+        """
+        return cut == self.cut or cut in self.also
 
     def __repr__(self) -> str:
         where = ", ".join(f'"{name}"' for name in (self.item, self.cut) if name is not None)

@@ -421,7 +421,8 @@ def _upper_z(
             )
         upper_z = _reach(bodies, parts)[1] + said.flushing_distance
     lower_z = machine.lower_head.face_z
-    for z, where in ((upper_z, (*loc, key)), (setup.heads.travel_z, ("heads", "travel_z"))):
+    others = [(getattr(setup.heads, name), ("heads", name)) for name in ("travel_z", "thread_z")]
+    for z, where in ((upper_z, (*loc, key)), *others):
         if z is not None and z <= lower_z:
             raise file.error(
                 where,

@@ -63,6 +63,7 @@ class Heads(Table):
         default_factory=list
     )
     travel_z: Length | None = None
+    thread_z: Length | None = None
     between: Flag = True
 
     @model_validator(mode="after")

@@ -116,6 +116,7 @@ class HeadsSetup:
     park: PointXY | None = None
     pickups: tuple[PointXY, ...] = ()
     travel_z: float | None = None
+    thread_z: float | None = None
     between: bool = True
 
 

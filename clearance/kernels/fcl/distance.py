@@ -98,6 +98,8 @@ class Path:
     @cached_property
     def shape(self) -> tuple[object, ...]:
         """The same for all paths that differ by where they begin alone."""
+        if not self.lines:
+            return ()
         begin, digits = self.points[0], self.tolerances.alike_digits
         return tuple(
             (line.deviation, (np.round(line.points - begin, digits) + 0.0).tobytes()) for line in self.lines
@@ -180,7 +182,9 @@ class Bodies:
         return (path.shape, shape) in self._repeated
 
     def make_repeated(self) -> None:
-        """Make the envelopes of what comes often."""
+        """Make the envelopes of what comes often; not beside large bodies, where each head needs its own."""
+        if any(len(body.triangles_M) >= MANY for body in self.bodies):
+            return
         for path, pieces in self._repeated.values():
             if path.lines and is_short(path, pieces):
                 self.swept(path, pieces)

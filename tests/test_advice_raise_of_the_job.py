@@ -1,0 +1,73 @@
+"""What a raise does to the job: a strap raised off what it holds, and why no raise helps on U V paths."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import clearance
+from clearance.advice.raises import find_raises
+from clearance.report.raising import as_text
+from tests.access_bench import block, post, scene
+from tests.advice_bench import Bench
+from tests.test_process_states import INNER, LEFT, RIGHT, STRAP
+
+FRAME = block(80, 60, 20) - post(2, 22, (40, 30, -1))
+
+
+def test_a_strap_raised_off_what_it_holds_is_no_raise_by_itself(tmp_path: Path) -> None:
+    # the only strap, 5 mm up, presses nothing; common practice, no source
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP])
+    answer = find_raises(loaded, ["strap"], (5.0, 6.0))
+    assert (answer.verdict, answer.falls) == ("none", True)
+    (found,) = answer.findings
+    assert (found.kind, found.item) == ("not held", "plate")
+    assert "NOT BY ITSELF" in as_text(answer)
+    # its twin, raised with all that it holds and all that carries that
+    assert find_raises(loaded, ["strap", "plate", "left rail", "right rail"], (5.0, 6.0)).verdict == "clear"
+
+
+def test_a_plate_on_spacers_does_not_float(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
+    assert not any(f.kind == "floats" for f in find_raises(loaded, ["plate"], (5.0, 6.0)).findings)
+
+
+def test_why_no_raise_helps_on_a_taper(tmp_path: Path) -> None:
+    # Beside the path a post from far below to far above: the lower head, 12 wide, meets it at every raise.
+    program = "G90 G00 X20 Y30 U0 V0\nG01 X40 Y30 U1 V0\nG01 X60 Y30 U0 V0"
+    cut = {"nc": program, "uv_words": "relative", "planes": {"xy": 0.0, "uv": 20.0}}
+    tall = {"name": "tall post", "shape": {"box": [10, 10, 300]}, "at": [140, 115, -100]}
+    loaded = scene(tmp_path, FRAME, cut, items=[LEFT, RIGHT, tall])
+    answer = find_raises(loaded, None, (0.0, 20.0))
+    assert answer.stepped
+    assert answer.windows == ()
+    (why,) = answer.blocked
+    assert (why.low, why.high, why.item, why.cut) == (0.0, 20.0, "tall post", "cut 1")
+    assert '0.00 to 20.00: the lower head and "tall post", "cut 1"' in as_text(answer)
+
+
+def test_why_a_taper_is_blocked_by_one_after_the_other(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # The wire leans by V 5 over 25, the lower guide at -4.1: raised by s the lower head, of radius 5, runs at
+    # y = -0.2 (4.1 + s). In front a stop, its side at -7, is met from s = 5.9 on; behind, another with its
+    # side at 2.58 is met until 5 - 0.2 (4.1 + s) = 2.58: s = 8.0. Steps are 12 / 40 = 0.3.
+    bench = Bench(
+        tmp_path,
+        heads="flushing_distance = 0.5",
+        face_z=-0.1,
+        program="G90 G00 X0 Y0 U0 V5\nG01 X100 Y0\nM02\n",
+    )
+    bench.part("plate", (-10, -40, 0), (110, 60, 20))
+    bench.block("front stop", (40, -30, -20), (60, -7, -3))
+    bench.block("back stop", (40, 2.58, -20), (60, 30, -3))
+    keys = 'uv_words = "relative"\nplanes = { xy = 0.0, uv = 25.0 }\n'
+    bench.cut(part="plate", zero=(10, 40, 0), keys=keys)
+    code, answer = bench.ask("raise", "--item", "plate", "--range", "0", "12")
+    assert (code, answer["windows"]) == (1, [])
+    assert '"back stop", "cut"' in capsys.readouterr().out
+    first, second = find_raises(clearance.load(str(bench.write())), ["plate"], (0.0, 12.0)).blocked
+    assert (first.head, first.item, first.low) == ("lower", "back stop", 0.0)
+    assert 8.0 <= first.high <= 8.3 + 1e-9
+    assert (second.head, second.item, second.low, second.high) == ("lower", "front stop", first.high, 12.0)
