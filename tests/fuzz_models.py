@@ -27,13 +27,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-from clearance.mesh.obj_ply import read_obj
 from numpy.typing import NDArray
 
 from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step, step_child
 from clearance.mesh.model import Model
+from clearance.mesh.obj import read_obj
 from clearance.mesh.read import read_model
 from clearance.mesh.step import read_step
 from clearance.parallel import Child, Ended, Limits

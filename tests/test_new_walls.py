@@ -371,7 +371,7 @@ def random_pair(seed: int, folder: Path) -> None:
     assert np.abs(there[:, :2] - truth).max() < 0.01, seed
 
 
-@pytest.mark.parametrize("seed", [1, *(pytest.param(k, marks=SLOW) for k in range(100, 130))])
+@pytest.mark.parametrize("seed", [1, *(pytest.param(k, marks=SLOW) for k in (*range(100, 130), 1050))])
 def test_random_parts_and_their_drawings(tmp_path: Path, seed: int) -> None:
     random_pair(seed, tmp_path)
 

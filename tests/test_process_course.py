@@ -157,7 +157,8 @@ def test_how_far_the_upper_head_goes_up() -> None:
     slug = course.phases[4].taken_out[0]
     assert lift_out(course.scene, slug.piece) == pytest.approx(40 - 20.5)
     assert way_out(course.scene, slug) == "held by glue"
-    off_cut = fate(course.scene, course.phases[1].moment.freed[0])
+    moment = course.phases[1].moment
+    off_cut = fate(course.scene, moment.freed[0], moment.present, moment.stop)
     assert way_out(course.scene, off_cut) == "drops onto the lower head: hold or catch it"
 
 

@@ -33,7 +33,7 @@ CENTRED = 0.35
 #: how near the path must be to a wall to be drawn to it, mm, from step to step
 GATES = (1.5, 1.2, 1.0, 0.8, 0.6, 0.3, 0.2, 0.1, 0.1, 0.1)
 #: neat angles are taken where they are so near, degrees
-NEAT = 0.02
+NEAT = 0.002
 
 
 @dataclass(frozen=True)
