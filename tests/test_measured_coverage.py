@@ -1,8 +1,8 @@
 """Whenever the tool says clear as measured, 95 of 100 parts that the readings allow are clear.
 
 True poses are drawn from the estimate and its covariance (as JCGM 101:2008 does, from memory); each is judged
-as a part that is known exactly. Blocks on the part stand so near to the head's path that they are just clear as
-measured. ``python -m tests.test_measured_coverage`` prints the counts.
+as a part that is known exactly. Blocks on the part stand so near to the head's path that they are just clear
+as measured. ``python -m tests.test_measured_coverage`` prints the counts.
 """
 
 from __future__ import annotations

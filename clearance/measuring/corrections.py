@@ -65,6 +65,11 @@ class Corrected:
     exact: Matrix
     beyond: tuple[str, ...] = ()
 
+    @property
+    def to_turn(self) -> tuple[Correction, ...]:
+        """The steps that are a division or more."""
+        return tuple(step for step in self.steps if abs(step.after - step.before) > _LEAST)
+
     def params(self, rounded: bool = True) -> dict[str, dict[str, float]]:
         """The holders' parameters as they are to be.
 
@@ -72,7 +77,7 @@ class Corrected:
             rounded: to the divisions.
         """
         out: dict[str, dict[str, float]] = {}
-        for step in self.steps:
+        for step in self.to_turn if rounded else self.steps:
             out.setdefault(step.item, {})[step.param] = step.after if rounded else step.exact
         return out
 

@@ -25,6 +25,8 @@ WANT = f"a header row {','.join(COLUMNS)}, as touch writes it, then one place a 
 TIP, FRAME = "tip radius", "frame"
 #: mm; a place farther away, or a longer reading, is none
 LONGEST = 10_000.0
+#: places in a form
+_MOST = 400
 #: bytes; a form has a few dozen rows
 _LARGEST = 2_000_000
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -127,6 +129,8 @@ def parsed(text: str, shown: str, sha256: str = "") -> Form:
                     "part", f'the part\'s name; without one only "{TIP}" or "{FRAME}" stands here'
                 )
             continue
+        if len(rows) == _MOST:
+            raise InputError(shown, f"line {n}", f"more than {_MOST} places", "a form of those that matter")
         rows.append(_row(reader, rows))
     if not rows:
         raise InputError(shown, "", "the form names no place", WANT)

@@ -62,12 +62,14 @@ def _part(part: PartAnswer, answer: Measured, width: int) -> list[str]:
         lines.append(
             f"Needs no correction: all stays clear, and walls lean less than {answer.lean:g} micrometres."
         )
-    elif part.corrected.steps:
+    elif part.corrected.to_turn:
         lines.append("What to do:")
-        for n, step in enumerate(part.corrected.steps, 1):
+        for n, step in enumerate(part.corrected.to_turn, 1):
             lines += _wrapped("  ", f"{n}. {order(step)}", width)
-        lines.append(f"  {len(part.corrected.steps) + 1}. touch again")
+        lines.append(f"  {len(part.corrected.to_turn) + 1}. touch again")
         lines += _wrapped("  ", f"what the divisions leave: walls lean {_um(part.left_um)}", width)
+    elif part.lean_um <= answer.lean:
+        lines.append("Nothing to turn: it is level enough; what stays goes into the zero.")
     else:
         lines.append("No holder under it has a screw for this; it goes into the zero, and into U V.")
     for each in part.corrected.beyond:
@@ -220,7 +222,7 @@ def _part_report(part: PartAnswer) -> dict[str, Any]:
                 "place": step.place,
                 "reads": step.reads,
             }
-            for step in part.corrected.steps
+            for step in part.corrected.to_turn
         ],
         "zero": list(first),
         "zeros": [

@@ -296,7 +296,7 @@ def _moved(bodies: list[Body], one: Lies, then: Matrix | None) -> tuple[list[Bod
 
 def corners_of(body: Body) -> Array:
     """Corners (N, 3) whose hull is that of a body, machine frame."""
-    corners = np.unique(body.triangles_M.reshape(-1, 3), axis=0)
+    corners = body.triangles_M.reshape(-1, 3)
     if len(corners) <= _MANY:
         return corners
     from manifold3d import Manifold
@@ -358,7 +358,8 @@ def _findings(one: Lies) -> list[Finding]:
     grown = f"its allow grows by {_up(one.grown.side)} to the side, {_up(one.grown.height)} in height"
     message = (
         f"judged as {form} says it lies: {told}; {grown} mm for what the readings leave open "
-        f"(k = {one.coverage:g}); its programs run from the zero as measured"
+        f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is judged "
+        "as planned"
     )
     out = [Finding("as measured", "note", message, item=name)]
     severity = "close" if one.doubts.agree is False else "note"
