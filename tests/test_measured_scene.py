@@ -67,6 +67,27 @@ def test_a_form_moves_part_riders_and_cut_as_if_written_there(tmp_path: Path, ax
     assert (str(form), got.lies[0].form.sha256) in got.inputs
 
 
+def test_of_a_stack_each_lies_as_its_own_readings_say(tmp_path: Path) -> None:
+    block = {
+        "name": "block",
+        "shape": {"box": [30, 30, 12]},
+        "on": "die plate",
+        "seat": "top",
+        "at": [60, 40, 0],
+    }
+    tables = setup(items__4=block, cuts__0__part=["die plate", "block"])
+    file = plate_setup(tmp_path, tables)
+    own = motion(ABOUT, np.array([-0.1, 0.2, 0.05]), np.array([0.02, 0.03, -0.1]))
+    touched = places(origin=ORIGIN + np.array([45.0, 25, 20]), size=(30.0, 30, 12))
+    text = form_text("die plate", T, places())
+    text += form_text("block", own, touched).partition("\n")[2]
+    form = tmp_path / "form.csv"
+    form.write_text(text, encoding="utf-8")
+    plain, got = clearance.load(file), clearance.load(file, measured=form)
+    for name, moved in (("die plate", T), ("block", own)):
+        assert np.abs(got.items[name].T_MI - moved @ plain.items[name].T_MI).max() < 1e-9
+
+
 def test_the_setup_may_name_its_form(tmp_path: Path) -> None:
     (tmp_path / "form.csv").write_text(form_text("die plate", T, places()), encoding="utf-8")
     file = plate_setup(tmp_path, setup(items__1__measured="form.csv"))

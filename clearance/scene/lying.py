@@ -7,7 +7,7 @@ where the part would look different. ``allow`` grows by what the readings leave 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -128,15 +128,18 @@ def as_they_lie(
     moved = list(bodies)
     trial = asked.trial
     if trial is not None:
+        known = {one.part for one in trial.lies}
         for one in trial.lies:
-            moved, _ = _moved(moved, one, trial.then.get(one.part))
+            moved, _ = _moved(moved, one, trial.then.get(one.part), known)
         return moved, trial.lies, []
     lies: list[Lies] = []
     findings: list[Finding] = []
-    for part, form in _forms(setup, file, files, asked).items():
+    forms = _forms(setup, file, files, asked)
+    known = set(forms)
+    for part, form in forms.items():
         one = _lies(part, form, bodies, asked.coverage)
-        moved, grown = _moved(moved, one, None)
-        riding = [body for body in moved if _rides(body, part, bodies)]
+        moved, grown = _moved(moved, one, None, known)
+        riding = [body for body in moved if _rides(body, part, bodies, known)]
         by_option = asked.form is not None and form.shown == asked.form
         one = replace(one, grown=grown, needed=_needed(one, riding), by_option=by_option)
         lies.append(one)
@@ -262,19 +265,22 @@ def _face_of(found: list[Face], triangles: Array, p: Array, n: Array) -> Face | 
 
 
 # ------------------------------------------------------------------------------------------------ what moves
-def _rides(body: Body, part: str, bodies: Sequence[Body]) -> bool:
-    """Whether a body is the part, or stands on it, directly or by way of others."""
+def _rides(body: Body, part: str, bodies: Sequence[Body], known: Collection[str]) -> bool:
+    """Whether a body is the part, or stands on it, directly or by way of others that were not measured."""
     under = {each.name: each.stands_on for each in bodies}
     name: str | None = body.name
-    while name is not None and name != part:
+    while name is not None and name not in known:
         name = under[name]
     return name == part
 
 
-def _moved(bodies: list[Body], one: Lies, then: Matrix | None) -> tuple[list[Body], SideHeight]:
+def _moved(
+    bodies: list[Body], one: Lies, then: Matrix | None, known: Collection[str]
+) -> tuple[list[Body], SideHeight]:
     """All items, those on the part moved with it, and how much their allow grew at most.
 
     ``then``: what new settings of the holders under it do to it, so that it is planned there already.
+    ``known``: names of all parts that were measured; each lies as its own readings say.
     """
     T = one.fit.matrix
     T_MM = T if then is None else then @ T @ np.linalg.inv(then)
@@ -282,15 +288,14 @@ def _moved(bodies: list[Body], one: Lies, then: Matrix | None) -> tuple[list[Bod
     out: list[Body] = []
     most = SideHeight(0.0, 0.0)
     for body in bodies:
-        if not _rides(body, one.part, bodies):
+        if not _rides(body, one.part, bodies, known):
             out.append(body)
             continue
         there = body.posed(T_MM)
         side, height = one.fit.reach(corners_of(there), one.coverage, then)
         grown = SideHeight(side + repeat, height + repeat)
         most = SideHeight(max(most.side, grown.side), max(most.height, grown.height))
-        before = np.eye(4) if body.moved is None else body.moved
-        out.append(replace(there, allow=body.allow.and_then(grown), moved=T_MM @ before))
+        out.append(replace(there, allow=body.allow.and_then(grown), moved=T_MM))
     return out, most
 
 
@@ -358,8 +363,8 @@ def _findings(one: Lies) -> list[Finding]:
     grown = f"its allow grows by {_up(one.grown.side)} to the side, {_up(one.grown.height)} in height"
     message = (
         f"judged as {form} says it lies: {told}; {grown} mm for what the readings leave open "
-        f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is judged "
-        "as planned"
+        f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is "
+        "judged as planned"
     )
     out = [Finding("as measured", "note", message, item=name)]
     severity = "close" if one.doubts.agree is False else "note"
