@@ -208,3 +208,18 @@ def test_a_round_part_needs_no_turn_about_its_axis(tmp_path: Path) -> None:
     )  # fmt: skip
     scene = clearance.load(plate_setup(tmp_path, tables), measured=form)
     assert [f.message for f in scene.findings if f.kind == "not told"]
+
+
+def test_what_is_planned_goes_along_with_a_raise(tmp_path: Path) -> None:
+    """The measured part and the plan beside it go up alike, so that findings of a raise are of the raise."""
+    form = tmp_path / "form.csv"
+    form.write_text(form_text("die plate", T, places()), encoding="utf-8")
+    scene = clearance.load(plate_setup(tmp_path), measured=form)
+    up = clearance.raised(scene, 2.5)
+    assert up.planned is not None
+    assert scene.planned is not None
+    for before, after in ((scene, up), (scene.planned, up.planned)):
+        rise = after.items["die plate"].T_MI - before.items["die plate"].T_MI
+        assert rise[:3, 3] == pytest.approx([0, 0, 2.5])
+    facts = clearance.check(up).facts
+    assert facts.travel["z"].high == pytest.approx(clearance.check(scene).facts.travel["z"].high + 2.5)

@@ -49,7 +49,8 @@ def raised(scene: Scene, rising: Sequence[int], s: float) -> Scene:
         _at_height(scene, stretch, rule.at(s), s if carried(stretch, rising) else 0.0, bodies)
         for stretch, rule in zip(scene.stretches, rules, strict=True)
     ]
-    return replace(scene, bodies=bodies, stretches=_rejoined(scene, stretches))
+    planned = None if scene.planned is None else raised(scene.planned, rising, s)
+    return replace(scene, bodies=bodies, stretches=_rejoined(scene, stretches), planned=planned)
 
 
 def upper_raised(scene: Scene, dz: float) -> Scene:
@@ -59,7 +60,8 @@ def upper_raised(scene: Scene, dz: float) -> Scene:
         held = stretch.kind is StretchKind.BETWEEN and scene.heads.travel_z is not None
         upper_z = stretch.upper_z + (0.0 if held else dz)
         stretches.append(_at_height(scene, stretch, upper_z, 0.0, scene.bodies))
-    return replace(scene, stretches=_rejoined(scene, stretches))
+    planned = None if scene.planned is None else upper_raised(scene.planned, dz)
+    return replace(scene, stretches=_rejoined(scene, stretches), planned=planned)
 
 
 def _moved(body: Body, by: Array) -> Body:
@@ -194,8 +196,15 @@ def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]
 
 
 def with_bodies(scene: Scene, changed: Mapping[int, Body]) -> Scene:
-    """The scene with some bodies, by index, as they are given."""
-    return replace(scene, bodies=tuple(changed.get(k, body) for k, body in enumerate(scene.bodies)))
+    """The scene with some bodies, by index, as they are given.
+
+    Of the scene as planned beside it those follow that were not measured.
+    """
+    bodies = tuple(changed.get(k, body) for k, body in enumerate(scene.bodies))
+    planned = scene.planned
+    if planned is not None:
+        planned = with_bodies(planned, {k: body for k, body in changed.items() if body.moved is None})
+    return replace(scene, bodies=bodies, planned=planned)
 
 
 def shifted(scene: Scene, which: Iterable[int], by: Sequence[float] | Array) -> Scene:

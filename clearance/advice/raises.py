@@ -209,12 +209,14 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
         before: as read.   after: with some bodies elsewhere.
     """
     kept = [f for f in before.findings if f.kind not in _STANDING]
-    items = [body for body in after.bodies if body.item is not None]
-    together = [s.bodies for s in after.stretches if s.cut is not None]
+    # a part that was measured stands as it is planned: how far it lies off that was measured, not why
+    held = after.planned or after
+    items = [body for body in held.bodies if body.item is not None]
+    together = [s.bodies for s in held.stretches if s.cut is not None]
     return [
         *kept,
-        *overlap_findings(after.bodies, together),
-        *feet_findings(after.bodies, together, Masses(items)),
+        *overlap_findings(held.bodies, together),
+        *feet_findings(held.bodies, together, Masses(items)),
     ]
 
 

@@ -77,7 +77,12 @@ def access_findings(scene: Scene) -> list[Finding]:
 
 
 def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
-    """The same, with all the figures, and what ``also`` makes of what the runs did."""
+    """The same, with all the figures, and what ``also`` makes of what the runs did.
+
+    Where parts were measured it is asked as planned: how far one lies off what carries it was measured, not
+    why. The travel is that of the paths as they run.
+    """
+    runs, scene = scene, scene.planned or scene
     from clearance.process.balance import heavy_findings, weights
     from clearance.process.stops import stop_findings, stops
     from clearance.process.travel import steepest, travel_findings, travel_used
@@ -87,10 +92,10 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     facts = Facts(
         weights=weighed,
         stops=tuple(stops(scene)),
-        travel=travel_used(scene),
-        lean={s.name: steepest(scene, s) for s in scene.stretches if s.cut is not None},
+        travel=travel_used(runs),
+        lean={s.name: steepest(runs, s) for s in runs.stretches if s.cut is not None},
     )
-    found = open_part_findings(scene) + travel_findings(scene, facts.travel, facts.lean)
+    found = open_part_findings(scene) + travel_findings(runs, facts.travel, facts.lean)
     found += stop_findings(facts.stops) + heavy_findings(weighed)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
         facts, about_cuts = _of_cuts(scene, facts, also)
@@ -142,10 +147,9 @@ def check(
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
     steps = sum(len(stretch.moves) for stretch in scene.stretches)
-    # what carries a part touches it as planned: how far it lies off that was measured, not why
     held = scene.planned or scene
     known = [held, *held.bodies, *held.stretches, *(s.moves for s in held.stretches)]
-    with beside(lambda: look(held, also), known, worth=facets + 20 * steps > _WORTH) as access:
+    with beside(lambda: look(scene, also), known, worth=facets + 20 * steps > _WORTH) as access:
         result = judge(scene, moves=moves, progress=progress)
         began = time.perf_counter()
         facts, found = access()
