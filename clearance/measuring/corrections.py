@@ -37,6 +37,7 @@ class Correction:
         before, after: its value, after to the screw's or scale's divisions.   exact: not rounded.
         screw_mm: how far the screw goes in, negative out; None for a scale.   turns: of the screw, or None.
         place: the place to watch.   reads: what it reads when this has been done, mm; None: nothing to watch.
+        lever, pitch: of the screw, from its axis, and mm a turn; None where there is none, or nobody knows.
     """
 
     item: str
@@ -49,6 +50,8 @@ class Correction:
     turns: float | None
     place: str | None
     reads: float | None
+    lever: float | None = None
+    pitch: float | None = None
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,7 @@ def _as_steps(
         done[key] = rounded[key]
         place, reads = _watch(chain, lies, done, key, before)
         values = (before, rounded[key], exact[key], screw, turns, place, reads)
-        steps.append(Correction(body.name, a.by, a.parameter, *values))
+        steps.append(Correction(body.name, a.by, a.parameter, *values, a.lever, a.pitch))
     return Corrected(tuple(steps), chain.motion(rounded), chain.motion(exact), tuple(beyond))
 
 

@@ -241,6 +241,8 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
                         "to": "the value that it is to have, to the divisions",
                         "screw_mm": "how far the screw goes in, negative out; null for a scale",
                         "turns": "the same in turns; null where its pitch is not known",
+                        "lever": "from the axis to the screw, mm, or null",
+                        "pitch": "of the screw, mm a turn, or null",
                         "place": "the place to watch, or null",
                         "reads": "what it reads then, or null",
                     },

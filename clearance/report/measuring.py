@@ -100,9 +100,9 @@ def order(step: Correction) -> str:
             f'turn the {step.by} of "{step.item}" from {step.before:.3f} to {step.after:.3f} degrees{until}'
         )
     way = "in" if step.screw_mm > 0 else "out"
-    how = f"{abs(step.screw_mm):.3f} mm at the screw"
+    how = f"{abs(step.screw_mm):.3f} mm at the screw, {step.lever:g} mm from its axis"
     if step.turns is not None:
-        how += f", {abs(step.turns):.2f} turns"
+        how += f"; {abs(step.turns):.2f} turns of {step.pitch:g} mm"
     return f'turn the {step.by} of "{step.item}" {way}{until}: {how}'
 
 
@@ -219,6 +219,8 @@ def _part_report(part: PartAnswer) -> dict[str, Any]:
                 "to": step.after,
                 "screw_mm": step.screw_mm,
                 "turns": step.turns,
+                "lever": step.lever,
+                "pitch": step.pitch,
                 "place": step.place,
                 "reads": step.reads,
             }
