@@ -24,6 +24,8 @@ FLAT, NEAR = 0.05, 0.005
 SMOOTH = 25.0
 #: and lie at one distance from the axis within this, mm
 ROUND = 0.02
+#: mm2; a smaller flat is none to touch
+LEAST = 4.0
 #: a round face has at least so many flats, and goes round by so many degrees
 FLATS, ROUND_BY = 5, 80.0
 
@@ -77,7 +79,7 @@ class Face:
 
 
 def faces(triangles: Array) -> list[Face]:
-    """The faces of a part, the largest first.
+    """The faces of a part that are large enough to touch, the largest first.
 
     Args:
         triangles: (N, 3, 3) mm, their corners in such an order that normals point outward.
@@ -96,6 +98,7 @@ def faces(triangles: Array) -> list[Face]:
     plane = connected(len(n), a[flat], b[flat])
     smooth = alike > np.cos(np.radians(SMOOTH))
     bent = connected(len(n), a[smooth], b[smooth])
+    large = np.bincount(plane, weights=size / 2.0, minlength=len(n))[plane] >= LEAST
     out: list[Face] = []
     for rows in _parts(bent):
         flats = np.unique(plane[rows])
@@ -103,10 +106,9 @@ def faces(triangles: Array) -> list[Face]:
         if round_ is not None:
             out.append(round_)
             continue
-        order = np.argsort(plane[rows], kind="stable")
-        first = np.searchsorted(plane[rows][order], flats)
-        for some in np.split(rows[order], first[1:]):
-            out.append(_flat(triangles[some], n[some], size[some]))
+        rows = rows[large[rows]]
+        for some in _parts(plane[rows]) if len(rows) else []:
+            out.append(_flat(triangles[rows[some]], n[rows[some]], size[rows[some]]))
     return sorted(out, key=lambda face: -face.area)
 
 
