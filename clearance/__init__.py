@@ -259,6 +259,7 @@ def draw(
     view: str = "iso",
     size: tuple[int, int] = (1600, 1200),
     ground: str = "white",
+    after: str | None = None,
 ) -> None:
     """Draw a picture for a setup document, as a PNG file.
 
@@ -269,9 +270,10 @@ def draw(
             "top", "along_wire", or "close_up" (the place with the least to spare).
         size: width and height in pixels, each 320 to 6000.
         ground: "white", or "transparent".
+        after: name of a cut, a stop or a state: what stands there then is drawn, and the cut that follows.
 
     Raises:
-        InputError: as for ``load``; the view, the size, the ground or the place to write to is wrong.
+        InputError: as for ``load``; view, size, ground, that name or the place to write to is wrong.
         CannotDraw: no OpenGL is to be had; the message says what to install.
 
     >>> clearance.draw("demo_models/side_plate_die_clash.toml", "side_plate_die.png", view="close_up")
@@ -282,7 +284,7 @@ def draw(
     from clearance.view.picture import draw as draw_result
 
     result = setup if isinstance(setup, Result) else check(setup)
-    draw_result(result, fspath(file), view=view, size=size, ground=ground)
+    draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
 
 
 def _scene(setup: Scene | str | PathLike[str]) -> Scene:

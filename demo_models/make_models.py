@@ -46,6 +46,11 @@ INSERT = (92.0, 70.0, 20.0)
 STRIPPER = (120.0, 80.0, 6.0)
 STATIONS = (32.5, 62.5)  # X of the openings' start holes, at Y 30
 
+# The plate of a riveting nest, from its left front lower corner: its window's start hole, two dowel holes.
+NEST = (170.0, 130.0, 20.0)
+WINDOW = (87.0, 65.0)
+NEST_DOWELS = ((150.0, 20.0), (150.0, 110.0))
+
 
 def rod(diameter: float, height: float, *, top: float | None = None, facets: int = HOLE_FACETS) -> Manifold:
     """A cylinder (or, with the diameter ``top``, a cone) along Z from Z = 0, its corners on the circle."""
@@ -147,12 +152,22 @@ def stripper_plate() -> Manifold:
     return plate
 
 
+def nest_plate() -> Manifold:
+    """The riveting nest's plate: the window's start hole, two dowel holes, broken edges."""
+    height = NEST[2]
+    plate = chamfered_block(NEST, 0.5) - drilled(*WINDOW, 3.0, 0.0, height)
+    for x, y in NEST_DOWELS:
+        plate -= drilled(x, y, 8.0, 0.5, height)
+    return plate
+
+
 MODELS = {
     "side_plate_die": side_plate_die,
     "punch_blank": punch_blank,
     "rivet_wheel_blank": rivet_wheel_blank,
     "keyhole_insert": keyhole_insert,
     "stripper_plate": stripper_plate,
+    "nest_plate": nest_plate,
 }
 
 

@@ -20,7 +20,7 @@ import numpy as np
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.fingerprint import words_sha256
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 from clearance.toolpath.read import read_path
 from clearance.toolpath.table import is_table
 from tests.oracles import nc_words
@@ -137,7 +137,7 @@ def outcome(seed: int, folder: Path) -> tuple[str, bytes]:
     semicolon = rng.choice((None, "comment", "end of block"))
     offsets: dict[int, float] = rng.choice(({}, {1: 0.2}))
     options = PathOptions(
-        codes=Codes(semicolon=semicolon), offsets=offsets, offset_max=None if offsets else 0.3
+        codes=ControlWords(semicolon=semicolon), offsets=offsets, offset_max=None if offsets else 0.3
     )
     file = folder / name
     file.write_bytes(data)

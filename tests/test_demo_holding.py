@@ -7,6 +7,7 @@ Rotation for what is tilted; nothing of the project's code.
 from __future__ import annotations
 
 from math import cos, hypot, pi, radians, sin, tan
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from tests.sheet_setups import changed
 from tests.test_demo_checks import FACE, assert_reads, check
 
 # The upper head of the mid-size machine, heights over its face: the nut, radius 20, from 5 to 22; the block,
@@ -40,7 +42,7 @@ def pair(report: dict[str, Any], head: str, item: str) -> dict[str, Any]:
 
 @pytest.mark.slow
 def test_nothing_cries_wolf() -> None:
-    for name in ("rivet_wheel", "keyhole_inserts", "stripper_plate"):
+    for name in ("rivet_wheel", "keyhole_inserts", "stripper_plate", "riveting_nest"):
         _, report = check(name)
         assert {f["kind"] for f in report["findings"] if f["severity"] != "note"} == set()
         assert not {f["kind"] for f in report["findings"]} & {"overlap", "off its feet", "does not fit"}
@@ -225,6 +227,54 @@ def test_lower_head_between_the_ledges_and_below_the_vise() -> None:
     assert_reads(row["side"], 32.5 - LOBE - 8 - LOWER_NUT)
     assert_reads(row["height"], -18 - LOWER_BLOCK_TOP)
     assert_reads(row["spare"], 32.5 - LOBE - 8 - LOWER_NUT - 1.0)
+
+
+# ------------------------------------------------------------------- four cuts, two stops, a strap that moves
+def test_nest_is_clear_with_its_strap_moved() -> None:
+    code, report = check("riveting_nest")
+    assert (code, report["verdict"]) == (0, "clear")
+    # The plate's left edge is at X 76, the notches' middle 49 from it; the trim's wire stands 0.145 inside
+    # the wall at 20 from that. The left rail's inner face is at 58 + 25, its underside at Z -18.
+    row = pair(report, "lower", "left rail")
+    assert_reads(row["side"], 76 + 49 - 20 + 0.145 - (58 + 25) - LOWER_NUT)
+    assert_reads(row["height"], -18 - LOWER_BLOCK_TOP)
+    assert_reads(row["spare"], -18 - LOWER_BLOCK_TOP - 0.5)
+    states = [(s["begins"], s["move"]) for s in report["states"]]
+    assert [begins for begins, _ in states] == ["start", "piece", "stop", "piece", "stop", "piece"]
+    assert states[4][1] == [
+        'take off "left strap"',
+        'put on "left strap at the back"',
+        'take out what "window, tab" freed',
+    ]
+    assert [s["free"][0]["held"] if s["free"] else None for s in report["states"]] == [
+        None,
+        False,
+        None,
+        True,
+        None,
+        False,
+    ]
+
+
+@pytest.mark.slow
+def test_nest_s_strap_has_to_be_moved(tmp_path: Path) -> None:
+    """The straps' tips are at X 94.5, 24 beyond the screw at 58 + 12.5, and 12 wide: in front to Y 134, at
+    the back to Y 186. The rough wire of the front notch turns about (108, 117) with a radius of 3 - 0.185;
+    that of the back notch runs along X 105.185 from Y 193 on. Both are nearer than the nut's radius."""
+    assert hypot(108 - 94.5, 134 - 117) - (3 - 0.185) < NUT
+    assert hypot(105.185 - 94.5, 193 - 186) < NUT
+    both = changed(
+        tmp_path,
+        "riveting_nest",
+        ('without = ["left strap"]\n', ""),
+        ('with = ["left strap at the back"]\n', ""),
+    )
+    code, report = check(both)
+    assert (code, report["verdict"]) == (1, "clash")
+    hit = {(p["head"], p["item"], p["cut"]) for p in report["pairs"] if p["verdict"] == "clash"}
+    assert ("upper", "left strap", "front notch") in hit
+    assert ("upper", "left strap at the back", "back notch") in hit
+    assert not [cut for _, item, cut in hit if item == "left strap" and cut == "back notch"]
 
 
 def test_figures_of_the_ring_are_no_round_ones() -> None:

@@ -15,7 +15,14 @@ import pytest
 from numpy.typing import NDArray
 
 DEMO = Path(__file__).parent.parent / "demo_models"
-MODELS = ("side_plate_die", "punch_blank", "rivet_wheel_blank", "keyhole_insert", "stripper_plate")
+MODELS = (
+    "side_plate_die",
+    "punch_blank",
+    "rivet_wheel_blank",
+    "keyhole_insert",
+    "stripper_plate",
+    "nest_plate",
+)
 
 
 def read(path: Path) -> NDArray[np.float64]:
@@ -162,6 +169,26 @@ def blocks(name: str) -> list[dict[str, float]]:
         if {"X", "Y"} & set(block):
             out.append(block)
     return out
+
+
+def test_nest_plate_has_its_dimensions() -> None:
+    corners = read(DEMO / "nest_plate.stl")
+    assert corners.min(axis=(0, 1)).tolist() == [0, 0, 0]
+    assert corners.max(axis=(0, 1)).tolist() == [170, 130, 20]
+    c = 0.5
+    edges = 4 * c * c / 2 * (170 + 130 + 20 - 6 * c) + 8 * c**3 * 3 / 4
+    dowels = 2 * (inscribed(8, 8, 20 - 1.0) + 2 * inscribed(9, 8, 0.5))
+    want = 170 * 130 * 20 - edges - dowels - inscribed(3, 3, 20)
+    assert volume(corners) == pytest.approx(want, rel=1e-6)
+
+
+def test_notch_is_cut_there_and_back() -> None:
+    """Rough with the wire on one side of the contour, the trim back along it with the wire on the other."""
+    words = re.findall(r"G4[012]|D\d", (DEMO / "nest_notch.nc").read_text(encoding="utf-8"))
+    assert words == ["G40", "G42", "D1", "G40", "G41", "D2", "G40"]
+    ends = [(b["X"], b.get("Y")) for b in blocks("nest_notch.nc") if "X" in b and "I" not in b]
+    assert {x for x, _ in ends} == {-20, -17, -16, 16, 17, 20}
+    assert [b["I"] ** 2 + b["J"] ** 2 for b in blocks("nest_notch.nc") if "I" in b] == [9.0] * 4
 
 
 def test_opening_is_the_outline_of_a_side_plate() -> None:

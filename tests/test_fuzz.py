@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from clearance.toolpath.read import read_path
-from tests import fuzz_paths
+from tests import fuzz_models, fuzz_paths
 from tests.fuzz import KEPT, damaged, job, outcome, timed, write
 
 
@@ -52,6 +52,38 @@ def test_a_holder_of_wild_values_is_refused_or_built(seed):
 
     for k in range(seed, seed + 40):
         assert not timed(lambda k=k: holder_outcome(random.Random(k))).startswith("FAILED"), k
+
+
+@pytest.mark.parametrize("seed", range(0, 90, 30))
+def test_a_damaged_obj_is_refused_or_read_as_a_second_reader_does(seed, tmp_path):
+    for k in range(seed, seed + 30):
+        data, said = fuzz_models.try_obj(random.Random(k))
+        assert not said.startswith("FAILED"), k
+        assert not fuzz_models.judged(data, tmp_path).startswith("FAILED"), k
+
+
+@pytest.mark.parametrize("seed", [3, *(pytest.param(k, marks=pytest.mark.slow) for k in range(40, 52))])
+def test_a_damaged_step_file_is_refused_or_read(seed):
+    assert not fuzz_models.try_step(random.Random(seed))[1].startswith("FAILED")
+
+
+def test_a_wrong_body_is_noticed(monkeypatch):
+    """A reader that leaves a facet out is found by the second one."""
+    whole = fuzz_models.read_obj
+
+    def less(*given):
+        model = whole(*given)
+        body = model.bodies[0]
+        return replace(model, bodies=(replace(body, triangles=body.triangles[1:]), *model.bodies[1:]))
+
+    monkeypatch.setattr(fuzz_models, "read_obj", less)
+    said = [fuzz_models.try_obj(random.Random(k))[1] for k in range(40)]
+    assert any(each.startswith("FAILED: body") for each in said)
+
+
+def test_kept_models(tmp_path):
+    for file in sorted(fuzz_models.KEPT.glob("*")) if fuzz_models.KEPT.is_dir() else []:
+        assert not fuzz_models.judged(file.read_bytes(), tmp_path).startswith("FAILED"), file.name
 
 
 def test_kept_cases(tmp_path):

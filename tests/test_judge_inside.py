@@ -8,7 +8,7 @@ import pytest
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
 from clearance.kernels.containment import body_swallows, head_swallows, holds_point
-from clearance.kernels.fcl.envelope import straight_runs
+from clearance.kernels.fcl.lines import straight_runs
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import chords_of
 from clearance.kernels.meridian.profile import NOWHERE, ClearanceMeasure

@@ -14,6 +14,7 @@ from clearance.kernels.fcl.boxes import PathBoxes
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
+from clearance.kernels.fcl.touch import TouchHead
 from clearance.mesh import shapes
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
@@ -122,7 +123,7 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
     elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
     with monkeypatch.context() as patch:
-        patch.setattr(FclHead, "_at_stand", lambda self, place: elsewhere)
+        patch.setattr(FclHead, "_at_position", lambda self, place: elsewhere)
         assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
         near = side.near_any
         patch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
@@ -181,3 +182,50 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
     assert shown._made[0.0, 0.0].surface.size < len(whole)
     surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
     assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))
+
+
+@pytest.mark.parametrize("lift", [0.0, 7.25])
+def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monkeypatch):
+    """A square opening at forty places, and one that is 0.001 longer, beside a wall and over a step, against
+    plane geometry: the straight side of what a cylinder of radius 5 sweeps ends 5 beyond its path."""
+    made = []
+    model = side.fcl.BVHModel
+    monkeypatch.setattr(side.fcl, "BVHModel", lambda: made.append(0) or model())
+    wall = block((60.0, -50.0, -20.0), (70.0, 50.0, 40.0))
+    step = block((60.0, -50.0, -20.0), (70.0, 50.0, -3.0))
+    bodies = Bodies([body(wall), body(step)], np.array([3.0, -2.0, 0.5]))
+    cylinder = pieces_of_profile([(0, 5.0), (10, 5.0)], lift, up=True)
+    reach = [4.0] * 40 + [4.001]
+    at = np.append(0.9 * np.arange(40), 7.77)
+    square = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
+    paths = [polyline(square * [x, 4.0] + [a, 0.3 * a]) for x, a in zip(reach, at, strict=True)]
+    bodies.expect((path, cylinder, None) for path in paths)
+    heads = [FclHead(bodies, path, cylinder, None, [0, 1]) for path in paths]
+    side.prepare(heads)
+    assert len(made) < 10, "a tree for each opening"
+    for head, x, a in zip(heads, reach, at, strict=True):
+        beside = 60.0 - (a + x) - 5.0
+        assert head.distance(0) == pytest.approx(beside, abs=1e-9)
+        assert head.distance(1) == pytest.approx(np.hypot(beside, 3.0 + lift), abs=1e-9)
+
+
+def test_an_exact_touch_does_not_slip_the_collision_query():
+    """Blocks turned at random, lifted until their highest corner is on the lower face of a piece: by
+    construction a touch, and none 0.01 below. FCL's collision query alone misses some of them."""
+    rng = np.random.default_rng(5)
+    piece = piece_of_box((-30, 30), (-20, 80), (40, 60), -0.1, up=True)
+    path = polyline(np.array([(0.0, 0.0), (7.3, 4.1)]))
+    missed = 0
+    for _ in range(60):
+        size = rng.uniform(1, 8, 3)
+        turned = pose((*rng.uniform(-4, 4, 2), 0.0), tuple(rng.uniform(5, 40, 3)))
+        triangles = apply(turned, block(-size, size))
+        bodies = Bodies([body(triangles)], np.zeros(3))
+        lift = float(piece.z[0] - triangles[..., 2].max())
+        head = TouchHead(bodies, path, [piece], None, {0: [lift, lift - 0.01]})
+        assert head.touches(0, lift)
+        assert not head.touches(0, lift - 0.01)
+        flush = head.near[0].at(np.array([0.0, 0.0, lift])).object
+        asked = side.fcl.CollisionRequest(), side.fcl.CollisionResult()
+        missed += not side.fcl.collide(head.surface.object, flush, *asked)
+    assert missed, "the distance would not be needed"

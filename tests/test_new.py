@@ -104,7 +104,7 @@ def test_the_path_goes_where_its_starts_meet_holes() -> None:
 
     Zero of the first row from its setup: [44, 38.5]; the plate is 110 deep, and the rows lie 33 apart.
     """
-    text = first.first_setup(str(DEMO / "side_plate_die.stl"), str(DEMO / "rivet_holes.nc"), DEMO)
+    text = first.first_setup(str(DEMO / "side_plate_die.stl"), str(DEMO / "rivet_holes.nc"), DEMO).text
     x, y, z = tomllib.loads(text)["cuts"][0]["zero"]
     assert (x, z) == pytest.approx((44.0, 0.0), abs=1e-3)
     assert min(abs(y - 38.5), abs(y - 71.5)) < 1e-3

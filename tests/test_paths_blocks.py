@@ -16,14 +16,14 @@ from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.read import Codes, PathOptions
+from clearance.toolpath.read import ControlWords, PathOptions
 from tests.pace import slowness
 
 MEANINGS = (None, "comment", "end of block")
 
 
 def read(program: str, semicolon: Any = None, **options: Any) -> Moves:
-    return read_nc(program, "a.nc", PathOptions(codes=Codes(semicolon=semicolon), **options))
+    return read_nc(program, "a.nc", PathOptions(codes=ControlWords(semicolon=semicolon), **options))
 
 
 def points(moves: Moves) -> list[tuple[float, float]]:

@@ -40,6 +40,8 @@ def read(tmp_path: Path, text: str) -> Moves:
     ("damage", "says"),
     [
         ((END, "0\nEOF\n"), "missing ENDSEC"),
+        # the section with the path is whole: nothing of it can be cut off
+        ((END, "0\nENDSEC\n"), "no EOF at its end"),
         (("4\n0\nENDSEC\n", "4\n"), "missing ENDSEC"),
         ((LINE, "10\n0.0\n11\n10.0\n20\n0.0\n21\n0.0"), "groups out of order"),
         (("0\nARC\n8", "0\nARC\n5\nno handle\n8"), "groups out of order"),
@@ -71,7 +73,8 @@ EXTRA = "0\nLINE\n8\ncut\n10\n50.0\n20\n0.0\n11\n60.0\n21\n0.0\n"
         ((LINE, "10\n0.0\n20\n0.0\n11\n10.0"), "a point has an X and no Y"),
         ((LINE, "20\n0.0\n11\n10.0\n21\n0.0"), "it has no start"),
         (("\n40\n5.0", "\n4o\n5.0"), '"4o" where the number of a group stands'),
-        ((END, "0\nENDSEC\n"), "ends in its middle, without an EOF"),
+        ((END, "0\nSEC"), "ends in its middle, without an EOF"),
+        (("$INSUNITS\n70\n4", "$INSUNITS\n70\n4mm"), "a value of its header or tables is no number"),
         ((END, ""), "ends in its middle, without an EOF"),
     ],
 )
@@ -85,6 +88,45 @@ def test_what_would_drop_or_alter_a_curve_is_refused(
     assert text.startswith("a.dxf: ")
     assert says in text
     assert "\n" not in text
+
+
+@pytest.mark.usefixtures("_in_this_process")
+def test_a_flag_of_a_path_must_be_a_whole_number(tmp_path: Path) -> None:
+    """The library takes 1.5 for 1, closed, where the rest of the file is to be mended too."""
+    text = WHOLE.replace("66\n1\n70\n0", "66\n1\n70\n1.5").replace(END, "0\nENDSEC\n")
+    with pytest.raises(InputError, match=r'"1\.5" where a whole number \(group 70\) stands'):
+        read(tmp_path, text)
+
+
+@pytest.mark.usefixtures("_in_this_process")
+def test_a_number_of_what_is_no_path_may_be_none(tmp_path: Path) -> None:
+    """A TEXT far from other sections has a flag that is no number; the path is as it was."""
+    notes = "0\nTEXT\n8\nnotes\n10\n0.0\n20\n0.0\n40\n2.5\n1\nkeep\n" * 8
+    begin = "0\nSECTION\n2\nENTITIES\n"
+    bad = notes + notes.replace("40\n2.5", "71\n2x\n40\n2.5", 1) + notes
+    moves = read(tmp_path, WHOLE.replace(begin, begin + bad))
+    assert corners(moves) == corners(read(tmp_path, WHOLE))
+    assert "a value that is no number, of what is no path, near line" in " ".join(moves.notes)
+
+
+@pytest.mark.usefixtures("_in_this_process")
+@pytest.mark.parametrize(
+    ("damage", "says"),
+    [
+        (("0\nVERTEX\n8\ncut\n10\n0.0\n20\n10.0\n42", "0\nVERTEX\n8\ncut\n42"), "the POLYLINE is broken;"),
+        (("0\nARC\n", "0\nARCH\n8\n0\n0\nARC\n"), ""),
+    ],
+)
+def test_no_wording_of_a_library_in_a_message(tmp_path: Path, damage: tuple[str, str], says: str) -> None:
+    """A vertex without a place: Python's own word for it was "'NoneType' object is not subscriptable"."""
+    assert damage[0] in WHOLE
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, WHOLE.replace(*damage))
+    text = str(caught.value)
+    assert says in text
+    assert not any(
+        word in text for word in ("NoneType", "object", "BLOCK '", "got <", "Removed", "recovered")
+    )
 
 
 # --- memory --------------------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from clearance.toolpath.nc.blocks import Semicolon
 from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
 from clearance.toolpath.nc.reader import read_nc
 from clearance.toolpath.nc.words import text_of
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 
 PROGRAM = """%
 O12 (opening)
@@ -185,7 +185,7 @@ def test_any_number_changed_is_seen(blocks: list[tuple[str, int, list[str]]], da
 
 
 def moves_or_none(text: str, semicolon: Semicolon) -> Moves | None:
-    options = PathOptions(block_delete="skip", codes=Codes(semicolon=semicolon))
+    options = PathOptions(block_delete="skip", codes=ControlWords(semicolon=semicolon))
     try:
         return read_nc(text_of(text.encode(), "a.nc", ""), "a.nc", options)
     except InputError:

@@ -13,7 +13,7 @@ import pytest
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.read import Codes, PathOptions
+from clearance.toolpath.read import ControlWords, PathOptions
 
 
 def read(program: str, own: float | None = 20.0, **options: Any) -> Moves:
@@ -118,4 +118,4 @@ def test_refused_with_its_line(program: str, kind: type[InputError], says: str) 
 def test_a_height_cannot_be_named_as_a_word_to_pass_over(word: str) -> None:
     """It would be followed all the same, against what the machine file says."""
     with pytest.raises(InputError, match="means something else in every program"):
-        read("G90 G01 X0 Y0\nX5 Z10\nM02", codes=Codes(ignore=(word,)))
+        read("G90 G01 X0 Y0\nX5 Z10\nM02", codes=ControlWords(ignore=(word,)))

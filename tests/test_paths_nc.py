@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-import dataclasses
-import random
-import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
-from clearance.toolpath.nc import reader as nc
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.read import Codes, PathOptions, read_path
-from tests.pace import slowness
+from clearance.toolpath.read import ControlWords, PathOptions, read_path
 
 
 def read(program: str, **options: Any) -> Moves:
@@ -124,7 +117,7 @@ def test_comments_say_nothing() -> None:
     program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start hole 5)\nG01 X4 ; (back\n; zurück, 2 mm\nM02"
     assert points(read(program)) == [(0, 0), (4, 0)]
     program = "(G18 X9 [#1=2])\nG00 X0 (to ; the) Y0 (start ;X7)\nG01 X4 ; (Y9\n; G28 é\nM02"
-    assert points(read(program, codes=Codes(semicolon="comment"))) == [(0, 0), (4, 0)]
+    assert points(read(program, codes=ControlWords(semicolon="comment"))) == [(0, 0), (4, 0)]
 
 
 def test_line_ends_and_marks() -> None:
@@ -192,7 +185,7 @@ TWO_RUNS = "G00 X0 Y0\nG01 X1\nX2\n{a}\nG00 X5\n{b}\nG00 X6\nG01 X7\nG00 X8\n{c}
 
 
 def wire_of(a: str = "", b: str = "", c: str = "", **codes: Any) -> tuple[str, tuple[int, ...]]:
-    moves = read(TWO_RUNS.format(a=a, b=b, c=c), codes=Codes(**codes))
+    moves = read(TWO_RUNS.format(a=a, b=b, c=c), codes=ControlWords(**codes))
     return "".join("#" if t else "." for t in moves.threaded), moves.thread_points
 
 
@@ -224,7 +217,7 @@ def test_other_letters_can_be_codes() -> None:
 
 
 def test_ignored_words() -> None:
-    moves = read("G00 X0 Y0\nG60 G01 X1 C123\nX2 C7 A1\nM02", codes=Codes(ignore=("G60", "C", "A01")))
+    moves = read("G00 X0 Y0\nG60 G01 X1 C123\nX2 C7 A1\nM02", codes=ControlWords(ignore=("G60", "C", "A01")))
     assert points(moves) == [(0, 0), (1, 0), (2, 0)]
     assert moves.passed_over == (("G60", 2), ("C123", 2), ("A1", 3))
 
@@ -232,17 +225,17 @@ def test_ignored_words() -> None:
 @pytest.mark.parametrize(
     ("codes", "says"),
     [
-        (Codes(ignore=("G01",)), 'codes.ignore: "G01" means something else'),
-        (Codes(ignore=("X",)), 'codes.ignore: "X" means something else'),
-        (Codes(ignore=("Z5",)), 'codes.ignore: "Z5" means something else'),
-        (Codes(ignore=("Z",)), 'codes.ignore: "Z" means something else'),
-        (Codes(cut=("50",)), 'codes.cut: "50" is no NC word'),
-        (Codes(thread=("T",)), 'codes.thread: "T" has no number'),
-        (Codes(cut=("M30",)), 'codes.cut: "M30" means something else'),
-        (Codes(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
+        (ControlWords(ignore=("G01",)), 'codes.ignore: "G01" means something else'),
+        (ControlWords(ignore=("X",)), 'codes.ignore: "X" means something else'),
+        (ControlWords(ignore=("Z5",)), 'codes.ignore: "Z5" means something else'),
+        (ControlWords(ignore=("Z",)), 'codes.ignore: "Z" means something else'),
+        (ControlWords(cut=("50",)), 'codes.cut: "50" is no NC word'),
+        (ControlWords(thread=("T",)), 'codes.thread: "T" has no number'),
+        (ControlWords(cut=("M30",)), 'codes.cut: "M30" means something else'),
+        (ControlWords(ignore=("G18",)), 'codes.ignore: "G18" means something else'),
     ],
 )
-def test_codes_that_cannot_be(codes: Codes, says: str) -> None:
+def test_codes_that_cannot_be(codes: ControlWords, says: str) -> None:
     with pytest.raises(InputError) as caught:
         read("G00 X0 Y0\nM02", codes=codes)
     assert says in str(caught.value)
@@ -339,7 +332,7 @@ def test_an_offset_that_the_setup_does_not_give() -> None:
 def test_every_message_names_its_line(block: str, says: str) -> None:
     program = f"%\n(first)\nG90 G00 X0 Y0\n\nG01 X3\n{block}\nM02\n"
     with pytest.raises(InputError) as caught:
-        read(program, codes=Codes(thread=("M60",), cut=("M50",)), offset_max=0.2)
+        read(program, codes=ControlWords(thread=("M60",), cut=("M50",)), offset_max=0.2)
     text = str(caught.value)
     assert text.startswith("a.nc: line 6: "), text
     assert any(part in text for part in says.split("|")), text
@@ -425,101 +418,6 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         read_path(tmp_path / "gone.nc", PathOptions(), "gone.nc")
     with pytest.raises(InputError, match="is a folder, not a file"):
         read_path(tmp_path, PathOptions(), "folder")
-
-
-@pytest.mark.timed
-def test_a_long_program_is_read_quickly() -> None:
-    lines = ["G90 G00 X0 Y0"]
-    lines += [f"N{i * 10} G01 X{i % 977 * 0.01:.4f} Y{i % 1013 * -0.02:.4f} F3.2" for i in range(1, 100_001)]
-    program = "\n".join([*lines, "M02"])
-    before = time.process_time()
-    moves = read(program)
-    assert time.process_time() - before < 2.0 * slowness()
-    assert len(moves) == 100_000
-
-
-_WORDS = ["X1.", "X-2.5", "X3", "X.5", "Y1.", "Y-0.25", "Y4", "Z21.", "F3", "I1.", "M08", "(say)", "D1"]
-_HEADS = ["", "N5 ", "N7", "G01 ", "G1", "G00 ", "G02 ", "G91 ", "G90 ", "N8 G1 ", "n9 ", "G41 ", "G40 ", "/"]
-
-
-@settings(max_examples=150, deadline=None)
-@given(
-    st.lists(st.tuples(st.sampled_from(_HEADS), st.lists(st.sampled_from(_WORDS), max_size=3)), max_size=12)
-)
-def test_the_short_way_reads_what_the_long_way_reads(blocks: list[tuple[str, list[str]]]) -> None:
-    """Plain straight moves are read by one pattern; block by block the answer, or the error, is the same."""
-    program = "G90 G00 X0. Y0.\nG01 X5.\n" + "\n".join(h + " ".join(w) for h, w in blocks) + "\nM02\n"
-    short = _answer(program)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
-        assert _answer(program) == short
-
-
-_PLAIN = [
-    "N5 G01 X1. Y2.5", "X-3.25", "Y.75", "G03 X1. Y2. I.5 J1.", "G2 X{x} Y{y} I{i} J{j} F2.5", "G01 X{x}",
-    "G1X{x}Y{y}F3.", "N12G03X{x}Y{y}I{i}J{j}", "G03 I1.", "G00 X{x} Y{y}", "  X{x}  Y{y} F7", "", "N9", "F5",
-    "J2.", "G02 J-1.5", "G01", "G3",
-]  # fmt: skip
-_OTHERS = [
-    "G91", "G90", "G41 D1", "G40", "M08", "(say)", "G92 X0. Y1.", "X1. (a)", "/X2.", "G70", "G71", "X1.2.3",
-    "M50", "G03 X5. Y5. I100. J3.", "G01 I2.", "X 7.", "X5", "Z30.", "U1.", "H3", "G54", "; a",
-]  # fmt: skip
-
-
-@pytest.mark.parametrize("seed", range(40))
-def test_many_plain_lines_are_read_as_they_are_one_by_one(seed: int) -> None:
-    """Lines and arcs of plain words are read by the thousand; not a bit differs from block by block."""
-    rng = random.Random(seed)
-    lines, at = ["G90 G00 X0. Y0.", "G01 X5."], np.array([5.0, 0.0])
-    for _ in range(400):
-        to = np.round(at + np.array([rng.uniform(-9, 9), rng.uniform(-9, 9)]), 3)
-        share = rng.uniform(-1, 1)
-        i, j = (to - at) / 2 + share * np.array([at[1] - to[1], to[0] - at[0]])
-        text = rng.choice(
-            _OTHERS if rng.random() < 0.002 * (seed % 3) else _PLAIN[4:8] * 3 + [_PLAIN[9], *_PLAIN[11:14]]
-        )
-        if rng.random() < 0.0002 * seed:
-            text = rng.choice(_PLAIN)
-        lines.append(text.format(x=f"{to[0]:.3f}", y=f"{to[1]:.3f}", i=f"{i:.4f}", j=f"{j:.4f}"))
-        at = np.where([f"{{{axis}}}" in text for axis in "xy"], to, at)
-    program = "\n".join([*lines, "M02"])
-    quick = _answer(program)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(nc.plain, "plain_lines", lambda text, begin: ([], begin))
-        patch.setattr(nc._Reader, "straight_on", lambda self, block: False)
-        assert _answer(program) == quick
-
-
-@pytest.mark.parametrize("kind", ["lines", "arcs"])
-@pytest.mark.timed
-def test_a_long_ring_is_read_at_once(kind: str) -> None:
-    """A fifth of a million moves in a share of the 8 s that a million may take."""
-    n = 200_000
-    turn = 2 * np.pi * np.arange(n + 1) / n
-    x, y = (50 * np.cos(turn)).round(4).tolist(), (50 * np.sin(turn)).round(4).tolist()
-    if kind == "lines":
-        lines = [f"G01 X{a:.4f} Y{b:.4f}" for a, b in zip(x[1:], y[1:], strict=True)]
-    else:
-        lines = [
-            f"G03 X{x[k]:.4f} Y{y[k]:.4f} I{-x[k - 1]:.4f} J{-y[k - 1]:.4f} F3." for k in range(1, n + 1)
-        ]
-    program = "\n".join(["G90 G00 X50. Y0.", *lines, "M02"])
-    before = time.process_time()
-    moves = read(program)
-    assert time.process_time() - before < 2.0 * slowness()
-    assert len(moves) > 190_000
-
-
-def _answer(program: str) -> object:
-    try:
-        moves = read(program, offsets={1: 0.1}, upper_height=20.0)
-    except InputError as error:
-        return str(error)
-    return {
-        field.name: value.tolist() if isinstance(value := getattr(moves, field.name), np.ndarray) else value
-        for field in dataclasses.fields(moves)
-        if field.name != "centre"
-    } | {"centre": np.nan_to_num(moves.centre).tolist()}
 
 
 def test_a_letter_o_for_a_nought_is_no_program_number() -> None:

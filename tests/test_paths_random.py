@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
-from clearance.toolpath.read import Codes, PathOptions, read_path
+from clearance.toolpath.read import ControlWords, PathOptions, read_path
 
 # Places on a grid of 1/1000 mm, as programs write them, held as whole numbers so that nothing is lost.
 place = st.tuples(st.integers(-90_000, 90_000), st.integers(-90_000, 90_000))
@@ -176,7 +176,7 @@ SPICE += [b"9" * 400, b"G02 ", b" "]
 @pytest.mark.parametrize(("name", "whole"), [("a.nc", NC), ("a.csv", CSV)], ids=["nc", "csv"])
 def test_spoilt_files_give_moves_or_one_message(tmp_path: Path, name: str, whole: bytes) -> None:
     rng = random.Random(5)
-    options = PathOptions(offsets={1: 0.2}, codes=Codes(thread=("M60",), cut=("M50",)))
+    options = PathOptions(offsets={1: 0.2}, codes=ControlWords(thread=("M60",), cut=("M50",)))
     file = tmp_path / name
     messages: set[str] = set()
     read = refused = 0

@@ -13,8 +13,9 @@ import pytest
 from manifold3d import Manifold
 
 import clearance
-from clearance.process.account import State
+from clearance.process.account import Account, State
 from clearance.process.findings import Checked
+from clearance.report.states import lines
 from tests.access_bench import AT, block, box_path, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
@@ -457,3 +458,21 @@ def test_a_bar_in_a_v_block_beside_a_strap(tmp_path: Path) -> None:
     result = judged(tmp_path, bar, cut, items=[base, vee], plate=plate, heads={"upper_z": 90.0})
     assert [k for _, k, _ in grave(result)] == ["not held"]
     assert [c.item for c in states(result)[0].parts[0].carried_by] == ["vee"]
+
+
+def test_states_in_a_row_that_say_the_same_have_one_line() -> None:
+    """The first is another thing, states 2 to 4 say the same, the fifth is clear, the sixth says it again."""
+    why = ("it floats", "it tips", "it tips", "it tips", "", "it tips")
+    made = tuple(
+        State(
+            n, "stop", f"stop {n}", "cut", None, "close" if words else "clear", why=(words,) if words else ()
+        )
+        for n, words in enumerate(why, 1)
+    )
+    account = Account(made, ())
+    assert lines(account) == [
+        "close: state 1, stop 1: it floats",
+        "close: states 2 to 4, stop 2, and after: it tips",
+        "close: state 6, stop 6: it tips",
+    ]
+    assert lines(account, told=3) == ["close: state 1, stop 1: it floats", "close: state 6, stop 6: it tips"]

@@ -14,7 +14,7 @@ from clearance.mesh.model import Solid
 from clearance.scene.load import load, read_machine
 from clearance.scene.model import Finding, Scene
 from clearance.toolpath.moves import Moves, polyline
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 from tests.setup_writer import machine, setup, write
 
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3], "upper_z": 50}
@@ -119,7 +119,7 @@ def test_what_a_cut_says_reaches_the_reader(tmp_path: Path, monkeypatch: pytest.
     assert (told.file_units, told.layers) == ("mm", ())
     assert (told.zeros, told.digits) == ({"G54": (7.0, 8.0)}, (4, 3))
     assert (told.whole_numbers, told.block_delete) == ("trailing", "skip")
-    assert told.codes == Codes(thread=("M71",), cut=("M72",), ignore=("M73",))
+    assert told.codes == ControlWords(thread=("M71",), cut=("M72",), ignore=("M73",))
     (tmp_path / "a.DXF").write_text("", encoding="utf-8")
     loaded(tmp_path, cuts__0__path="a.DXF", cuts__0__layers=["A", "B"], cuts__0__offset_max=0.3)
     assert reader.told is not None

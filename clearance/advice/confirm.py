@@ -14,9 +14,6 @@ from clearance.scene.model import Finding, Scene
 
 Window = tuple[float, float]
 
-#: a window is looked at this far inside each end, mm: FCL's envelope is larger than the true one by 0.005
-INSIDE = 0.02
-
 
 @dataclass(frozen=True)
 class Doubt:
@@ -50,7 +47,9 @@ def confirm(
         rising: the bodies that are raised.   rules: where each stretch's upper face is then.
         margins: the windows are those with margins.
     """
-    probes = [(window, s) for window in windows for s in _probes(*window)]
+    probes = [
+        (window, s) for window in windows for s in _probes(*window, query.tolerances.advice.confirm_inside)
+    ]
     if not probes:
         return []
     scene = query.scene
@@ -62,8 +61,8 @@ def confirm(
     return doubts
 
 
-def _probes(low: float, high: float) -> list[float]:
-    inside = min(INSIDE, (high - low) / 3.0)
+def _probes(low: float, high: float, inside: float) -> list[float]:
+    inside = min(inside, (high - low) / 3.0)
     return [low + inside, high - inside] if high > low else [low]
 
 

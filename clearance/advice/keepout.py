@@ -20,21 +20,12 @@ from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
 from clearance.scene.heads import Piece
 from clearance.scene.model import Scene, SideHeight
-from clearance.tolerances import DEFAULT
+from clearance.tolerances import AdviceTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rect = tuple[float, float, float, float]
 _Line = tuple[Array, Array]
-
-#: how far a corner of an outline's rounds may stand out from the round, mm
-ROUND = 0.005
-#: paths of more bits than ``MANY`` are simplified by this much, mm, and the outlines grow by as much
-SIMPLIFY, MANY = 0.01, 300
-#: a cone's bands are no higher than this, mm, and no more than so many
-BAND, BANDS = 2.5, 4
-#: faces are pads where they are this near to a part's underside, mm
-PAD = 0.02
 
 
 @dataclass(frozen=True)
@@ -96,26 +87,28 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
     """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
     margin = scene.margins.of(kind)
     query = SweepQuery(scene)
+    own = query.tolerances.advice
     lines, deviation = {}, 0.0
     for stretch in scene.stretches:
         for moves in (stretch.moves, stretch.upper_moves):
             if moves is not None and id(moves) not in lines:
                 lines[id(moves)], slack = _straight(query, moves)
                 deviation = max(deviation, slack)
-    own = 2.0 * deviation + ROUND + DEFAULT.beyond_touch
+    exact = 2.0 * deviation + own.outline_round + query.tolerances.beyond_touch
     found: dict[bool, list[_Band]] = {True: [], False: []}
     for up, piece, line in _bodies_on_lines(query, lines):
-        grown = piece.grown(margin.side + DEFAULT.beyond_touch, margin.height)
-        for limit, radius, until, step in _bands(grown, up):
-            found[up].append(_Band(limit, _swept(line, piece.rect, radius + deviation), until, step))
-    upper, lower = (_nested(found[up], up, own) for up in (True, False))
+        grown = piece.grown(margin.side + query.tolerances.beyond_touch, margin.height)
+        for limit, radius, until, step in _bands(grown, up, own):
+            shape = _swept(line, piece.rect, radius + deviation, own.outline_round)
+            found[up].append(_Band(limit, shape, until, step))
+    upper, lower = (_nested(found[up], up, exact) for up in (True, False))
     cut = {b for s in scene.stretches for b in s.cut_bodies}
     return Keepout(
         upper=upper,
         lower=lower,
         kind=kind,
         margin=margin,
-        excess=max((zone.excess for zone in (*upper, *lower)), default=own),
+        excess=max((zone.excess for zone in (*upper, *lower)), default=exact),
         paths=tuple(_polylines(query)),
         parts={scene.bodies[b].name: _shadow(scene, b) for b in sorted(cut)},
         items={
@@ -123,7 +116,7 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
             for k, body in enumerate(scene.bodies)
             if k not in cut and body.kind != "machine"
         },
-        pads=_pads(scene, cut),
+        pads=_pads(scene, cut, own.pad),
         zeros={s.name: s.zero_M[:2] for s in scene.stretches if s.cut is not None and s.zero_M is not None},
         wire=_of_wire(query),
         wire_margin=scene.wire_margin,
@@ -145,35 +138,39 @@ def _of_wire(query: SweepQuery) -> tuple[WireZone, ...]:
     """Where the wire is, on all moves on which it is in."""
     import shapely
 
+    own, beyond = query.tolerances.advice, query.tolerances.beyond_touch
     by_height: dict[tuple[float, float], list[Any]] = {}
     excess: dict[tuple[float, float], float] = {}
     for stretch in query.scene.stretches:
         if stretch.wire is None or not stretch.moves.threaded.any():
             continue
         chords = query.chords(stretch.moves, stretch.moves.threaded)
-        apart = np.hypot(*(chords.q[:-1] - chords.p[1:]).T) > SIMPLIFY
+        apart = np.hypot(*(chords.q[:-1] - chords.p[1:]).T) > own.outline_simplify
         deviation = float(chords.slack.max(initial=0.0))
-        grown = stretch.wire.grown(query.scene.wire_margin + DEFAULT.beyond_touch, 0.0)
+        grown = stretch.wire.grown(query.scene.wire_margin + beyond, 0.0)
         radius = float(grown.r.max())
         heights = float(grown.z[0]), float(grown.z[-1])
         for bit in np.split(np.arange(len(chords.p)), np.flatnonzero(apart) + 1):
-            line, slack = _simple(chords.p[bit], chords.q[bit], deviation)
-            by_height.setdefault(heights, []).append(_swept(line, grown.rect, radius + slack))
+            line, slack = _simple(chords.p[bit], chords.q[bit], deviation, own)
+            by_height.setdefault(heights, []).append(
+                _swept(line, grown.rect, radius + slack, own.outline_round)
+            )
             lean = radius - float(grown.r.min())
-            excess[heights] = max(excess.get(heights, 0.0), 2.0 * slack + ROUND + DEFAULT.beyond_touch + lean)
+            exact = 2.0 * slack + own.outline_round + beyond
+            excess[heights] = max(excess.get(heights, 0.0), exact + lean)
     return tuple(
         WireZone(*heights, shapely.union_all(shapes), excess[heights])
         for heights, shapes in by_height.items()
     )
 
 
-def _bands(piece: Piece, up: bool) -> Iterator[tuple[float, float, float, float]]:
+def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float, float, float]]:
     """(limit, radius, until, step): what lies within the radius may not reach the limit; at the height
     ``until`` the piece is as wide as that, at the limit ``step`` less. From the face backwards."""
     z, r = (piece.z, piece.r) if up else (piece.z[::-1], piece.r[::-1])
     yield float(z[0]), float(r[0]), float(z[0]), 0.0
     for k in range(int(np.argmax(r))):
-        count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / BAND), 1, BANDS))
+        count = int(np.clip(np.ceil(abs(z[k + 1] - z[k]) / own.band), 1, own.bands))
         for i in range(count):
             begin, end = (r[k] + (r[k + 1] - r[k]) * (i + j) / count for j in (0, 1))
             if end > begin:
@@ -187,12 +184,13 @@ def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tup
     At each height that a program says the upper head follows the bits on which it is there; of a path of very
     many moves it follows all of it, which is on the safe side.
     """
+    many = query.tolerances.advice.outline_many
     for stretch in query.scene.stretches:
         for piece in stretch.lower:
             yield False, piece, lines[id(stretch.moves)]
         for level in stretch.levels:
             chords = query.chords(stretch.moves, level.only)
-            line = lines[id(stretch.moves)] if len(chords.p) > MANY else (chords.p, chords.q)
+            line = lines[id(stretch.moves)] if len(chords.p) > many else (chords.p, chords.q)
             for piece in level.pieces:
                 yield True, piece, line
         for piece in () if stretch.levels else stretch.upper:
@@ -203,24 +201,28 @@ def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tup
 def _straight(query: SweepQuery, moves: Moves) -> tuple[tuple[Array, Array], float]:
     """The path's bits, p to q (n, 2) each, and how far the path may lie from them."""
     chords = query.chords(moves)
-    return _simple(chords.p, chords.q, float(chords.slack.max(initial=0.0)))
+    slack = float(chords.slack.max(initial=0.0))
+    return _simple(chords.p, chords.q, slack, query.tolerances.advice)
 
 
-def _simple(p: Array, q: Array, slack: float) -> tuple[_Line, float]:
+def _simple(p: Array, q: Array, slack: float, own: AdviceTolerances) -> tuple[_Line, float]:
     """A chain of bits, simplified where they are many, and how far the path may lie from it."""
     import shapely
 
-    if len(p) <= MANY:
+    if len(p) <= own.outline_many:
         return (p, q), slack
     # the ends of neighbouring chords of arcs lie within the slack of each other
-    line = shapely.simplify(shapely.linestrings(np.vstack([p, q[-1:]])), SIMPLIFY, preserve_topology=False)
+    line = shapely.simplify(
+        shapely.linestrings(np.vstack([p, q[-1:]])), own.outline_simplify, preserve_topology=False
+    )
     points = shapely.get_coordinates(line)
     gap = float(np.hypot(*(q[:-1] - p[1:]).T).max(initial=0.0))
-    return (points[:-1], points[1:]), slack + SIMPLIFY + gap
+    return (points[:-1], points[1:]), slack + own.outline_simplify + gap
 
 
-def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
-    """The union of the hulls of a rectangle, grown by a disc, at both ends of each bit."""
+def _swept(line: tuple[Array, Array], rect: Rect, radius: float, out: float) -> Any:
+    """The union of the hulls of a rectangle, grown by a disc, at both ends of each bit; corners of its
+    rounds stand ``out`` by no more than that."""
     import shapely
 
     p, q = line
@@ -228,7 +230,7 @@ def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
     corners = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]) if any(rect) else np.zeros((1, 2))
     count = 4
     if radius > 0.0:
-        count = int(np.ceil(np.pi / np.arccos(radius / (radius + ROUND)) / 4.0)) * 4
+        count = int(np.ceil(np.pi / np.arccos(radius / (radius + out)) / 4.0)) * 4
     angle = 2.0 * np.pi * (np.arange(count) + 0.5) / count
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * (radius / np.cos(np.pi / count))
     around = (corners[:, None] + ring[None]).reshape(-1, 2)
@@ -237,7 +239,7 @@ def _swept(line: tuple[Array, Array], rect: Rect, radius: float) -> Any:
     return shapely.union_all(shapely.convex_hull(shapely.linestrings(points)))
 
 
-def _nested(found: list[_Band], up: bool, own: float) -> tuple[Zone, ...]:
+def _nested(found: list[_Band], up: bool, exact: float) -> tuple[Zone, ...]:
     """Zones from the strictest limit on, each with all that stricter ones cover."""
     import shapely
 
@@ -251,7 +253,7 @@ def _nested(found: list[_Band], up: bool, own: float) -> tuple[Zone, ...]:
             over = [
                 b.step for b in found if (b.limit <= limit < b.until if up else b.limit >= limit > b.until)
             ]
-            zones.append(Zone(limit, whole, own + max(over, default=0.0)))
+            zones.append(Zone(limit, whole, exact + max(over, default=0.0)))
     return tuple(zones)
 
 
@@ -267,14 +269,14 @@ def _shadow(scene: Scene, body: int) -> Any:
     return Outline(scene.bodies[body].triangles_M).shadow
 
 
-def _pads(scene: Scene, cut: set[int]) -> Any:
+def _pads(scene: Scene, cut: set[int], near: float) -> Any:
     """Where something that is not cut has a face at the height of a part's underside, under that part."""
     import shapely
 
     faces = []
     for part in sorted(cut):
         first, last = scene.bodies[part].crowd.box
-        first, last = np.r_[first[:2], first[2] - PAD], np.r_[last[:2], first[2] + PAD]
+        first, last = np.r_[first[:2], first[2] - near], np.r_[last[:2], first[2] + near]
         for k, body in enumerate(scene.bodies):
             if k in cut:
                 continue

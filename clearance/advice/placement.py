@@ -21,22 +21,14 @@ from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Finding, Scene, StretchKind
+from clearance.tolerances import Tolerances
 from clearance.toolpath.moves import Moves
 
 Box = tuple[float, float, float, float]
 
-#: how far it is looked, mm and degrees
-LIMIT, TURN_LIMIT = 20.0, 5.0
-#: bounds are found to this, mm
-FINE = 0.001
-#: what binds a side is looked for this far past it, mm
-PAST = 0.005
-#: and along the side to this, mm
-SPOT = 1e-6
-#: a turn ends where the nearest body is nearer than this, mm, or closer by steps than this, degrees
-NEAR, LEAST_TURN = 0.002, 2e-4
-#: and after so many steps
+#: a turn is looked for in no more steps
 MOST_STEPS = 60
+#: places with the least to spare that are told
 PLACES = 5
 SIDES = ("X-", "X+", "Y-", "Y+")
 
@@ -90,10 +82,10 @@ def find_placement(result: Result) -> PlacementAnswer:
         return PlacementAnswer(planned, None, None, None, None, 0.0, (), (None, None), places)
     before = as_told(result)
     query = SweepQuery(scene)
-    covered = ShiftedHeads(query, LIMIT)
+    covered = ShiftedHeads(query, query.tolerances.advice.shift_limit)
     box, binds = _grown(query, covered)
     about = _about(scene)
-    turn, turn_binds = _turn(scene, about)
+    turn, turn_binds = _turn(query, about)
     standing = Standing(scene, before, about)
     if standing.judged:
         box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
@@ -101,7 +93,7 @@ def find_placement(result: Result) -> PlacementAnswer:
     if standing.judged and together:
         corners = [(x, y, turn[x > 0.0]) for x in box[:2] for y in box[2:]]
         together *= standing.share([tuple(together * v for v in corner) for corner in corners])  # type: ignore[misc]
-    findings = covered.doubts(_shrunk(box))
+    findings = covered.doubts(_shrunk(box, query.tolerances.advice.confirm_inside))
     states = () if before.account is None else before.account.states
     verdict = "undecided" if findings else worst(state.verdict for state in states)
     findings += [f for f in before.findings if f.state is not None and f.severity != "note"]
@@ -165,6 +157,7 @@ def least_to_spare(result: Result) -> tuple[Pair, ...]:
 def _grown(query: SweepQuery, covered: ShiftedHeads) -> tuple[Box, tuple[Binds, ...]]:
     """The box, grown evenly until each side is bound."""
     limits, why = _limits(query)
+    own = query.tolerances.advice
     box: Box = (0.0, 0.0, 0.0, 0.0)
     free = {0, 1, 2, 3}
     binds: dict[int, Binds] = {}
@@ -173,13 +166,13 @@ def _grown(query: SweepQuery, covered: ShiftedHeads) -> tuple[Box, tuple[Binds, 
         high = max(abs(limits[k]) for k in free)
         if covered.clear(_out(box, free, limits, high)):
             low = high
-        while high - low > FINE:
+        while high - low > own.shift_fine:
             middle = (low + high) / 2.0
             low, high = (middle, high) if covered.clear(_out(box, free, limits, middle)) else (low, middle)
         box = _out(box, free, limits, low)
         done = {k: Binds(SIDES[k], box[k], why=why[k]) for k in free if abs(box[k]) >= abs(limits[k])}
         for k in free - done.keys():
-            touch = covered.first_touch(_longer(box, k))
+            touch = covered.first_touch(_longer(box, k, own.shift_past))
             if touch is not None:
                 done[k] = _named(covered, box, k, touch)
         binds.update(done or _at_corner(covered, box, free))
@@ -198,10 +191,11 @@ def _out(box: Box, free: Collection[int], limits: Sequence[float], to: float) ->
 
 def _at_corner(covered: ShiftedHeads, box: Box, free: set[int]) -> dict[int, Binds]:
     """Two sides that bind together only: the one along X stops, the other may go on."""
+    past = covered.query.tolerances.advice.shift_past
     for k in sorted(free & {0, 1}):
         for other in sorted(free & {2, 3}):
-            taller = _longer(box, other)
-            touch = covered.first_touch(_longer(taller, k))
+            taller = _longer(box, other, past)
+            touch = covered.first_touch(_longer(taller, k, past))
             if touch is not None:
                 return {k: _named(covered, taller, k, touch)}
     # nothing that can be named: all stop
@@ -210,8 +204,9 @@ def _at_corner(covered: ShiftedHeads, box: Box, free: set[int]) -> dict[int, Bin
 
 def _limits(query: SweepQuery) -> tuple[list[float], list[str]]:
     """How far each side may go at most, and why: the limit of the search, or travel in X and Y."""
-    limits = [-LIMIT, LIMIT, -LIMIT, LIMIT]
-    why = [f"nothing within {LIMIT:g} mm"] * 4
+    limit = query.tolerances.advice.shift_limit
+    limits = [-limit, limit, -limit, limit]
+    why = [f"nothing within {limit:g} mm"] * 4
     scene = query.scene
     if scene.machine is not None:
         cuts = [s.moves for s in scene.stretches if s.cut is not None]
@@ -234,14 +229,14 @@ def _reach(query: SweepQuery, moves: Moves) -> tuple[np.ndarray, np.ndarray]:
     return low.min(axis=0), high.max(axis=0)
 
 
-def _longer(box: Box, k: int) -> Box:
-    """The box with its side k a little farther out."""
+def _longer(box: Box, k: int, by: float) -> Box:
+    """The box with its side k farther out."""
     x0, x1, y0, y1 = box
     boxes = (
-        (x0 - PAST, x1, y0, y1),
-        (x0, x1 + PAST, y0, y1),
-        (x0, x1, y0 - PAST, y1),
-        (x0, x1, y0, y1 + PAST),
+        (x0 - by, x1, y0, y1),
+        (x0, x1 + by, y0, y1),
+        (x0, x1, y0 - by, y1),
+        (x0, x1, y0, y1 + by),
     )
     return boxes[k]
 
@@ -255,12 +250,13 @@ def _strip(box: Box, k: int, by: float) -> Box:
 
 def _named(covered: ShiftedHeads, box: Box, k: int, touch: Touch) -> Binds:
     """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
-    strip = list(_strip(box, k, PAST))
-    if covered.clear(_strip(box, k, PAST)):
+    own = covered.query.tolerances.advice
+    strip = list(_strip(box, k, own.shift_past))
+    if covered.clear(_strip(box, k, own.shift_past)):
         # two parts meet, each off its own way: no single shift does it
         return Binds(SIDES[k], float(box[k]), None, touch.head, touch.item, touch.cut, touch.move)
     along = 2 * (1 - k // 2)
-    while strip[along + 1] - strip[along] > SPOT:
+    while strip[along + 1] - strip[along] > own.shift_spot:
         middle = (strip[along] + strip[along + 1]) / 2.0
         half = list(strip)
         half[along + 1] = middle
@@ -287,10 +283,9 @@ def _named(covered: ShiftedHeads, box: Box, k: int, touch: Touch) -> Binds:
     return Binds(SIDES[k], float(box[k]), shift, touch.head, touch.item, touch.cut, touch.move)
 
 
-def _shrunk(box: Box) -> Box:
+def _shrunk(box: Box, less: float) -> Box:
     """The box less what FCL's envelope may stand out."""
     x0, x1, y0, y1 = box
-    less = 0.02
     return min(x0 + less, 0.0), max(x1 - less, 0.0), min(y0 + less, 0.0), max(y1 - less, 0.0)
 
 
@@ -303,18 +298,19 @@ def _about(scene: Scene) -> tuple[float, float]:
 
 
 def _turn(
-    scene: Scene, about: tuple[float, float]
+    query: SweepQuery, about: tuple[float, float]
 ) -> tuple[tuple[float, float], tuple[str | None, str | None]]:
     """How far the part may be turned either way at the planned zero, degrees, and which item ends it."""
+    own = query.tolerances.advice
     ends, names = [], []
     for way in (-1.0, 1.0):
         angle, name = 0.0, None
         for _ in range(MOST_STEPS):
-            step, name = _safe_step(scene, about, way * angle)
-            if step < LEAST_TURN:
+            step, name = _safe_step(query, about, way * angle)
+            if step < own.least_turn:
                 break
-            angle = min(angle + step, TURN_LIMIT)
-            if angle >= TURN_LIMIT:
+            angle = min(angle + step, own.turn_limit)
+            if angle >= own.turn_limit:
                 name = None
                 break
         ends.append(way * angle)
@@ -322,14 +318,16 @@ def _turn(
     return (ends[0], ends[1]), (names[0], names[1])
 
 
-def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[float, str | None]:
+def _safe_step(planned: SweepQuery, about: tuple[float, float], angle: float) -> tuple[float, str | None]:
     """By how many degrees more it can be turned for certain, and which item allows the least.
 
     Turned by a, a point of the path at the distance R from the centre goes 2 R sin(a / 2) at most. A round
     head sees no turn of the part that turns with its path; a box that goes along does not turn, and sees the
     part's points go as well.
     """
-    query = SweepQuery(replanned(scene, (0.0, 0.0), angle, about))
+    turned = replanned(planned.scene, (0.0, 0.0), angle, about)
+    query = SweepQuery(turned, tolerances=planned.tolerances)
+    limit = query.tolerances.advice.shift_limit
     there = query.scene
     parts = {b for s in there.stretches for b in s.cut_bodies}
     centre = np.asarray(about)
@@ -349,18 +347,18 @@ def _safe_step(scene: Scene, about: tuple[float, float], angle: float) -> tuple[
                     radii.append(reach)
     grown = [{b: query.growth(run, b) for b in run.bodies} for run in asked]
     least, name = np.inf, None
-    for run, reach, found in zip(asked, radii, query.grown(asked, grown, LIMIT), strict=True):
+    for run, reach, found in zip(asked, radii, query.grown(asked, grown, limit), strict=True):
         for b in run.bodies:
-            step = _step(float(found[b]), reach + widest.get(b, 0.0), query.tolerances.found_touch)
+            step = _step(float(found[b]), reach + widest.get(b, 0.0), query.tolerances)
             if step < least:
                 least, name = step, there.bodies[b].name
     return least, name
 
 
-def _step(distance: float, radius: float, touch: float) -> float:
-    """The turn, degrees, that brings points at ``radius`` no nearer to each other than ``NEAR``."""
-    room = distance - NEAR
-    if distance <= touch or room <= 0.0:
+def _step(distance: float, radius: float, tolerances: Tolerances) -> float:
+    """The turn, degrees, that brings points at ``radius`` no nearer to each other than the room left."""
+    room = distance - tolerances.advice.turn_room
+    if distance <= tolerances.found_touch or room <= 0.0:
         return 0.0
     return float(np.degrees(2.0 * np.arcsin(min(room / (2.0 * radius), 1.0)))) if radius else 180.0
 

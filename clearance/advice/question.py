@@ -16,9 +16,6 @@ from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, r
 from clearance.scene.heads import Piece, risen
 from clearance.scene.model import Body
 
-#: taken for endless, mm
-_FAR = 1e4
-
 
 @dataclass
 class Question:
@@ -32,6 +29,7 @@ class Question:
 
     def __post_init__(self) -> None:
         self.scene = self.query.scene
+        self._endless = self.query.tolerances.advice.endless
         ends = end_rules(self.scene, self.rules)
         self.runs = [
             (run, rule, beside)
@@ -107,9 +105,9 @@ class Question:
             whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
             return [Lifted(whole, 1 if moves else 0, tag=tag)]
         if moves:
-            endless = Piece(np.array([bottom, top + _FAR]), piece.r).grown(side, height)
+            endless = Piece(np.array([bottom, top + self._endless]), piece.r).grown(side, height)
             return [Lifted(endless, 1, (-np.inf, top + height), tag)]
-        endless = Piece(np.array([bottom - _FAR, top]), piece.r).grown(side, height)
+        endless = Piece(np.array([bottom - self._endless, top]), piece.r).grown(side, height)
         return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
 
     def _rising(
@@ -143,7 +141,7 @@ class Question:
         # runs on from the other past it, as far as the piece is at its widest
         along, other, way = (ride, stand, 1) if moves else (stand, ride, -1)
         upward = (ride + s < stand) != bool(moves)
-        column = risen(lifted(piece, other), _FAR if upward else -_FAR).grown(side, height)
+        column = risen(lifted(piece, other), self._endless if upward else -self._endless).grown(side, height)
         widest = np.flatnonzero(piece.r == piece.r.max())
         end = along + float(piece.z[widest[-1 if upward else 0]])
         span = (-np.inf, end + height) if upward else (end - height, np.inf)

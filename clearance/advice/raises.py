@@ -27,11 +27,6 @@ from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.stability import feet_findings
 
-#: windows lower than this are none, mm
-LEAST_WINDOW = 0.002
-#: a raise is answered as the next multiple of this, where the window has room for it
-STEP = 0.01
-
 
 @dataclass(frozen=True)
 class Bound:
@@ -129,26 +124,29 @@ def find_raises(
     rules = upper_rules(scene, rising)
     first, last, ends = _range(scene, rising, rules, within)
     query = SweepQuery(scene)
+    own = query.tolerances.advice
     question = Question(query, rising, rules, first, last)
     shut: list[Shut] = []
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
-        with_margin, shut = stepped_windows(scene, rising, first, last, True)
-        without = stepped_windows(scene, rising, first, last, False)[0] if touch_free else []
+        with_margin, shut = stepped_windows(scene, rising, first, last, True, query.tolerances)
+        without = (
+            stepped_windows(scene, rising, first, last, False, query.tolerances)[0] if touch_free else []
+        )
         gaps, free = ([(*g, -1, -1) for g in each] for each in (with_margin, without))
         found = None
     else:
         found = question.hits(margins=True)
         gaps = found.windows(first, last)
         free = question.hits(margins=False).windows(first, last) if touch_free else []
-    gaps, free = ([g for g in each if _some(g, first, last)] for each in (gaps, free))
+    gaps, free = ([g for g in each if _some(g, first, last, own.least_window)] for each in (gaps, free))
     doubts: list[Doubt] = []
     doubts += confirm(query, rising, rules, [g[:2] for g in gaps], margins=True)
     doubts += confirm(query, rising, rules, [g[:2] for g in free], margins=False)
     inside = {d.window for d in doubts if d.swallowed}
     windows = tuple((a, b) for a, b, *_ in gaps if (a, b) not in inside)
     untouched = tuple((a, b) for a, b, *_ in free if (a, b) not in inside)
-    smallest = _smallest(windows, first, last)
+    smallest = _smallest(windows, first, own.raise_step)
     bounds = tuple(
         _bound(question, at, tag, at in (first, last), ends)
         for a, b, low, high in gaps
@@ -297,19 +295,19 @@ def _range(
     return float(first), float(last), (why[0], why[1])
 
 
-def _some(gap: tuple[float, float, int, int], first: float, last: float) -> bool:
+def _some(gap: tuple[float, float, int, int], first: float, last: float, least: float) -> bool:
     """Whether a gap is a window: a range of a single raise may be one too."""
-    return gap[1] - gap[0] >= LEAST_WINDOW or first == last
+    return gap[1] - gap[0] >= least or first == last
 
 
-def _smallest(windows: Sequence[tuple[float, float]], first: float, last: float) -> float | None:
+def _smallest(windows: Sequence[tuple[float, float]], first: float, step: float) -> float | None:
     """The smallest raise inside a window; the end of the range itself where nothing is in the way of it."""
     if not windows:
         return None
     low, high = windows[0]
     if low == first:
         return low
-    up = round(math.floor(low / STEP + 1.0) * STEP, 9)
+    up = round(math.floor(low / step + 1.0) * step, 9)
     return up if up < high else (low + high) / 2.0
 
 
@@ -338,10 +336,11 @@ def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
     tag = (
         np.concatenate([t for _, _, t in found.intervals]) if found.intervals else np.empty(0, dtype=np.int64)
     )
-    merged = _by_pair(low, high, tag)
+    least = question.query.tolerances.advice.least_window
+    merged = _by_pair(low, high, tag, least)
     at = question.first
     chain: list[Blocked] = []
-    slack = 2.0 * LEAST_WINDOW
+    slack = 2.0 * least
     while at < question.last or not chain:
         fits = [m for m in merged if m[0] <= at + slack and m[1] > at]
         if not fits:
@@ -357,12 +356,14 @@ def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
     return tuple(chain)
 
 
-def _by_pair(low: np.ndarray, high: np.ndarray, tag: np.ndarray) -> list[tuple[float, float, int]]:
-    """The intervals of each pair of run and body, joined where they overlap."""
+def _by_pair(
+    low: np.ndarray, high: np.ndarray, tag: np.ndarray, least: float
+) -> list[tuple[float, float, int]]:
+    """The intervals of each pair of run and body, joined where less than ``least`` is between them."""
     order = np.lexsort((low, tag >> 32))
     out: list[tuple[float, float, int]] = []
     for a, b, t in zip(low[order].tolist(), high[order].tolist(), tag[order].tolist(), strict=True):
-        if out and out[-1][2] >> 32 == t >> 32 and a <= out[-1][1] + LEAST_WINDOW:
+        if out and out[-1][2] >> 32 == t >> 32 and a <= out[-1][1] + least:
             out[-1] = (out[-1][0], max(b, out[-1][1]), out[-1][2])
         else:
             out.append((a, b, t))

@@ -8,22 +8,16 @@ steps are even, and a window lower than such a step may be missed; none is ever 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from clearance.advice.edits import raised
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
-
-#: mm: nearer than this a window ends
-_END = 0.003
-#: mm: how far one look sees
-_HORIZON = 5.0
-#: shares of the range that the steps through a clash have, and the least of them, mm
-_STRIDES, _LEAST_STRIDE = 40, 0.05
-
+from clearance.tolerances import DEFAULT, Tolerances
 
 #: a head, an item and a cut (or way) that meet
 Meeting = tuple[str, str, str]
@@ -38,21 +32,28 @@ class Shut:
 
 
 def stepped_windows(
-    scene: Scene, rising: Sequence[int], first: float, last: float, margins: bool
+    scene: Scene,
+    rising: Sequence[int],
+    first: float,
+    last: float,
+    margins: bool,
+    tolerances: Tolerances = DEFAULT,
 ) -> tuple[list[tuple[float, float]], list[Shut]]:
     """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not."""
     pace = _pace(scene)
-    stride = max((last - first) / _STRIDES, _LEAST_STRIDE)
+    own = tolerances.advice
+    stride = max((last - first) * own.stride_share, own.least_stride)
+    look = partial(_room, scene, rising, margins=margins, tolerances=tolerances)
     windows: list[tuple[float, float]] = []
     s = first
     begin: float | None = None
     before = first
     shut: list[Shut] = []
     while True:
-        room, who = _room(scene, rising, s, margins)
-        if room > _END:
+        room, who = look(s)
+        if room > own.step_end:
             if begin is None:
-                begin = s if s == first else _edge(scene, rising, before, s, room / pace, margins, pace)
+                begin = s if s == first else _edge(look, before, s, room / pace, own.step_end, pace)
             if s >= last:
                 break
             s = min(s + room / pace, last)
@@ -92,14 +93,19 @@ def spans(shut: Sequence[Shut], last: float) -> list[tuple[float, float, Meeting
 
 
 def _edge(
-    scene: Scene, rising: Sequence[int], shut: float, clear: float, room: float, margins: bool, pace: float
+    look: Callable[[float], tuple[float, tuple[Meeting, ...]]],
+    shut: float,
+    clear: float,
+    room: float,
+    least: float,
+    pace: float,
 ) -> float:
     """Downward from a clear raise to where it ends, by safe steps; not below ``shut``."""
     s = clear
     while True:
         s = max(s - room, shut)
-        room, _ = _room(scene, rising, s, margins)
-        if room <= _END or s <= shut:
+        room, _ = look(s)
+        if room <= least or s <= shut:
             return s
         room /= pace
 
@@ -130,13 +136,16 @@ def _bulge(a: object, b: object) -> float:
     return float((centres + np.abs(radii)).max())
 
 
-def _room(scene: Scene, rising: Sequence[int], s: float, margins: bool) -> tuple[float, tuple[Meeting, ...]]:
+def _room(
+    scene: Scene, rising: Sequence[int], s: float, margins: bool, tolerances: Tolerances
+) -> tuple[float, tuple[Meeting, ...]]:
     """The smallest distance of any grown head from any body when raised by s, no more than the horizon; and
     who is as near as the end of a window."""
-    query = SweepQuery(raised(scene, rising, s))
+    query = SweepQuery(raised(scene, rising, s), tolerances=tolerances)
     grown = [{b: query.growth(run, b, margins) for b in run.bodies} for run in query.runs]
-    room, who = _HORIZON, []
-    for run, found in zip(query.runs, query.grown(query.runs, grown, _HORIZON), strict=True):
-        room = min(room, float(found.min(initial=_HORIZON)))
-        who += [(run.head, query.bodies[b].name, run.stretch.name) for b in run.bodies if found[b] <= _END]
+    horizon, end = tolerances.advice.step_horizon, tolerances.advice.step_end
+    room, who = horizon, []
+    for run, found in zip(query.runs, query.grown(query.runs, grown, horizon), strict=True):
+        room = min(room, float(found.min(initial=horizon)))
+        who += [(run.head, query.bodies[b].name, run.stretch.name) for b in run.bodies if found[b] <= end]
     return (0.0 if room <= query.tolerances.found_touch else room), tuple(who)

@@ -251,8 +251,8 @@ class Result:
         grave = sum(finding.severity != "note" for finding in self.findings)
         notes = len(self.findings) - grave
         least = f"; the least: {self.pairs[0]!r}" if self.pairs else ""
-        told = f"{len(self.pairs)} pairs, {grave} findings, {notes} notes"
-        return f"<{type(self).__name__} {self.verdict}: {told}{least}>"
+        counts = f"{len(self.pairs)} pairs, {grave} findings, {notes} notes"
+        return f"<{type(self).__name__} {self.verdict}: {counts}{least}>"
 
     def _repr_html_(self) -> str:
         """For a notebook: verdict, pairs and findings."""

@@ -64,9 +64,16 @@ def check(
 @click.option("--view", metavar="NAME", help="Where to look from; a wrong name lists them all.")
 @click.option("--size", metavar="WxH", help="Width and height in pixels, 1600x1200 say.")
 @click.option("--ground", metavar="NAME", help="What it stands on: white, or transparent.")
+@click.option("--after", metavar="NAME", help="As it stands after a cut or stop; a wrong name lists them.")
 @replacing
 def picture(
-    setup: str, picture_file: str, view: str | None, size: str | None, ground: str | None, replace: bool
+    setup: str,
+    picture_file: str,
+    view: str | None,
+    size: str | None,
+    ground: str | None,
+    after: str | None,
+    replace: bool,
 ) -> None:
     """A picture for a setup document."""
     from clearance.view.drawing import VIEWS, checked_size
@@ -83,6 +90,8 @@ def picture(
         if ground not in GROUNDS:
             raise InputError(None, "--ground", f"there is no ground {ground!r}", " or ".join(GROUNDS))
         options["ground"] = ground
+    if after is not None:
+        options["after"] = after
     check_targets(setup, None, picture_file, replace)
     result = judged(setup, guarded=[picture_file])
     draw_picture(result, picture_file, **options)

@@ -57,14 +57,16 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
     target = os.path.splitext(part)[0] + ".toml" if target is None else target
     if target != "-":
         _check_new(target, [part, path, machine], replace)
-    text = first_setup(part, path, os.path.dirname(target) if target != "-" else "", machine)
+    first = first_setup(part, path, os.path.dirname(target) if target != "-" else "", machine)
+    text = first.text
     checked(text, target if target != "-" else "setup.toml")
     if target == "-":
         say(text)
         return
     write_whole(target, text.encode())
     guesses = text.count("# GUESS")
-    say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives. Next:\n"
+    warned = "".join(f"Before all: {sentence}.\n" for sentence in first.said)
+    say(f"{target} is written; it has {guesses} guesses, each a comment with alternatives.\n{warned}Next:\n"
          f"  clearance check {target}")  # fmt: skip
 
 

@@ -27,15 +27,12 @@ from clearance.geometry.aabb import Crowd
 from clearance.geometry.extent import extent
 from clearance.mesh.topology import Edges, connected, edges_of, shells, turned_to_agree
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
 #: a path as polylines (n+1, 2), and how far each may lie from it
 Runs = Sequence[tuple[Array, float]]
 
-#: heights of facets over a point that are closer than this are one
-_SAME = 1e-9
-#: share of the full round that an open surface must close around a point before it may be inside
-_CLOSING = 0.1
 #: along the way through an open body it is asked about this many times across the body, and no more often
 #: than this many facets in all allow
 _STEPS = 60
@@ -117,6 +114,7 @@ def body_swallows(
     closed: bool,
     runs: Runs,
     pieces: Sequence[Piece],
+    tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None where nobody knows.
 
@@ -137,7 +135,7 @@ def body_swallows(
         point = np.array([start[0] + (x0 + x1) / 2, start[1] + (y0 + y1) / 2, (piece.z[0] + piece.z[-1]) / 2])
         if (point < box_low).any() or (point > box_high).any():
             continue
-        answer = holds_point(triangles, boxes, closed, point)
+        answer = holds_point(triangles, boxes, closed, point, tolerances)
         if answer:
             return True
         unknown |= answer is None
@@ -162,7 +160,13 @@ def _along(
     return list(places[:: max(len(places) // most, 1)])
 
 
-def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, point: Array) -> bool | None:
+def holds_point(
+    triangles: Array,
+    boxes: tuple[Array, Array],
+    closed: bool,
+    point: Array,
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> bool | None:
     """Whether a body holds a point (3,) that is not on its surface; None where nobody knows."""
     low, high = boxes
     over = (low[:, 0] <= point[0]) & (high[:, 0] >= point[0])
@@ -170,10 +174,10 @@ def holds_point(triangles: Array, boxes: tuple[Array, Array], closed: bool, poin
     if closed and not ((high[over, 2] >= point[2]).any() and (low[over, 2] <= point[2]).any()):
         return False
     if not closed:
-        return _open_body_holds(triangles, point)
+        return _open_body_holds(triangles, point, tolerances)
     closed_by = _Shells(triangles)
     for R in _TURNS:
-        answer = _held_along(triangles @ R.T, closed_by, R @ point)
+        answer = _held_along(triangles @ R.T, closed_by, R @ point, tolerances.same_height)
         if answer is not None:
             return answer
     return False if any(_sees_out(triangles @ R.T, R @ point) for R in _TURNS) else None
@@ -279,7 +283,7 @@ def _agree(edges: Edges, turn: NDArray[np.int64]) -> bool:
     return not np.add.reduceat(ways, edges.use_start).any()
 
 
-def _held_along(triangles: Array, closed_by: _Shells, point: Array) -> bool | None:
+def _held_along(triangles: Array, closed_by: _Shells, point: Array, same: float) -> bool | None:
     """Whether any shell holds the point, by the facets on the line through it; None if it meets an edge, and
     where nobody knows.
 
@@ -304,25 +308,26 @@ def _held_along(triangles: Array, closed_by: _Shells, point: Array) -> bool | No
                 if count != 0:
                     return True
                 continue
-            if _different(heights[mine]) % 2 == 1 and (through != 0 or not wound.sure):
+            if _different(heights[mine], same) % 2 == 1 and (through != 0 or not wound.sure):
                 return None
             if _facets(triangles[column[of_shell][mine & over]]) % 2 == 1 or (wound.sure and count != 0):
                 return True
             # facets at one height are one, or several that lie in one plane: nobody knows
-            known &= _different(heights[mine & over]) % 2 == 0
+            known &= _different(heights[mine & over], same) % 2 == 0
             # and one shell's way in may cancel another's way out
             known &= not (mine & over).any()
     return False if known else None
 
 
-def _open_body_holds(triangles: Array, point: Array) -> bool | None:
+def _open_body_holds(triangles: Array, point: Array, tolerances: FclTolerances) -> bool | None:
+    same = tolerances.same_height
     for axis in range(3):
         column = _column(triangles, point, axis)
         height, _ = _crossings(triangles[column], point, axis)
         above = height > point[axis]
-        if _different(height[above]) % 2 == 1 or _different(height[~above]) % 2 == 1:
+        if _different(height[above], same) % 2 == 1 or _different(height[~above], same) % 2 == 1:
             return None
-    return False if abs(_winding(triangles, point)) < _CLOSING else None
+    return False if abs(_winding(triangles, point)) < tolerances.closing else None
 
 
 def _column(triangles: Array, point: Array, axis: int) -> NDArray[np.intp]:
@@ -349,8 +354,9 @@ def _crossings(triangles: Array, point: Array, axis: int) -> tuple[Array, NDArra
     return height, np.sign(total).astype(np.int64)
 
 
-def _different(height: Array) -> int:
-    return int((np.diff(np.sort(height)) > _SAME).sum() + 1) if len(height) else 0
+def _different(height: Array, same: float) -> int:
+    """How many heights there are, those that are closer than ``same`` being one."""
+    return int((np.diff(np.sort(height)) > same).sum() + 1) if len(height) else 0
 
 
 def _facets(triangles: Array) -> int:

@@ -97,7 +97,8 @@ class SweepQuery:
 
     def make_ready(self) -> None:
         """Make what other processes are to share, before they are forked."""
-        _ = self.tree, self.surfaces
+        _ = self.tree
+        self.surfaces.make_repeated()
 
     # ------------------------------------------------------------------------------- what is made once
     def with_bodies(self, bodies: Sequence[Body], changed: Sequence[int]) -> SweepQuery:
@@ -147,7 +148,9 @@ class SweepQuery:
     @cached_property
     def surfaces(self) -> Bodies:
         """The bodies as FCL holds them."""
-        return Bodies(self.bodies, self.origin, self.tolerances.fcl)
+        made = Bodies(self.bodies, self.origin, self.tolerances.fcl)
+        made.expect((part.moves, part.pieces, part.only) for run in self.runs for part in run.parts)
+        return made
 
     def fcl(self, runs: Sequence[HeadRun], asked: Sequence[Mapping[Growth, Sequence[int]]]) -> list[FclRun]:
         """Each run as FCL holds it.

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.files import refuse_no_file
 from clearance.mesh.model import Model, ModelBody, Remark, Solid
-from clearance.mesh.obj_ply import looks_obj
+from clearance.mesh.obj import looks_obj
 from clearance.mesh.stl import is_binary, looks_ascii, read_stl, solids_of
 from clearance.mesh.trust import judged
 
@@ -123,13 +123,13 @@ def _step(data: bytes, shown: str, options: _Options) -> Model:
 
 
 def _obj(data: bytes, shown: str, options: _Options) -> Model:
-    from clearance.mesh.obj_ply import read_obj
+    from clearance.mesh.obj import read_obj
 
     return read_obj(data, shown, options.memory)
 
 
 def _ply(data: bytes, shown: str, options: _Options) -> Model:
-    from clearance.mesh.obj_ply import read_ply
+    from clearance.mesh.ply import read_ply
 
     return read_ply(data, shown, options.memory)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from clearance.process.removal import Piece
@@ -14,6 +15,68 @@ from clearance.scene.model import Scene
 SHARE, LENGTH = 0.2, 1.0
 #: a ring must be this much larger all round to let a piece through it, mm
 ROOM = 0.005
+
+
+@dataclass(frozen=True)
+class Fate:
+    """A piece that came free, how it leaves (``leaves``), and what the setup says that holds it, or None.
+
+    ``washed``: it is so small that it is gone as it comes free, as the setup says.
+    """
+
+    piece: Piece
+    leaves: str
+    held_by: str | None
+    washed: bool = False
+
+    @property
+    def held(self) -> bool:
+        """Whether something keeps it where it is."""
+        return bool(self.piece.held) or self.held_by is not None
+
+    @property
+    def gone(self) -> bool:
+        """Whether it is gone as soon as it is free."""
+        return self.washed or (self.leaves == "drops" and not self.held)
+
+    def taken_out(self, names: Collection[str]) -> bool:
+        """Whether it is among what is taken out: "all", the cut that freed it, or its own name."""
+        return not {"all", self.piece.run.stretch.name, piece_name(self.piece)}.isdisjoint(names)
+
+
+def fate(scene: Scene, piece: Piece) -> Fate:
+    """What becomes of a piece."""
+    cut, below = scene.cut_of(piece.run.stretch), scene.gone_below
+    light = below is not None and piece.mass is not None and piece.mass < below.mass
+    small = light and below is not None and piece.longest < below.size
+    held_by = None if cut is None else cut.held_by
+    return Fate(piece, leaves(scene, piece), held_by, small and not piece.held and held_by is None)
+
+
+def way_out(scene: Scene, one: Fate) -> str:
+    """How a piece leaves, for whoever stands at the machine."""
+    lift = f"lift it out, upper head up by {lift_by(scene, one.piece):.2f} at least"
+    if one.washed:
+        return "washed away as it comes free"
+    if one.held:
+        by = [f'"{name}"' for name in one.piece.held] or [str(one.held_by)]
+        return f"held by {' and '.join(by)}"
+    if one.piece.lies_on:
+        return f"lies loose on {' and '.join(chr(34) + name + chr(34) for name in one.piece.lies_on)}: {lift}"
+    if one.leaves == "drops":
+        return "drops onto the lower head: hold or catch it"
+    if one.leaves == "lifts":
+        return f"cannot drop for its taper: {lift}"
+    return "goes neither down nor up through its cut, for its taper"
+
+
+def lift_by(scene: Scene, piece: Piece) -> float:
+    """By how much the upper head must go up for a piece to be lifted out under it, mm; 0 where it need not.
+
+    The piece is taken to be as high as its part.
+    """
+    low, high = (float(corner[2]) for corner in scene.bodies[piece.part].crowd.box)
+    return max(0.0, high + (high - low) - piece.run.stretch.upper_z)
 
 
 def piece_name(piece: Piece) -> str:

@@ -107,11 +107,10 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
         text = f"frees {len(pieces)} {first.kind}s, each {size(first)}"
     else:
         text = f"frees {len(pieces)} {first.kind}s, the largest {size(first)}"
-    name, under, hold = (
-        first.run.stretch.name,
-        _under(scene, first, len(pieces) > 1),
-        _hold(first, len(pieces) > 1),
-    )
+    name, several = first.run.stretch.name, len(pieces) > 1
+    if cut is not None and cut.held_by is not None and not first.held:
+        return f'"{name}" {text}. {"They are" if several else "It is"} held by {cut.held_by}'
+    under, hold = _under(scene, first, several), _hold(first, several)
     return f'"{name}" {text}. {under}{": " + hold if hold else ""}'
 
 

@@ -12,14 +12,14 @@ import numpy as np
 
 from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, State
-from clearance.process.freed import cut_again, leaves, piece_name
+from clearance.process.freed import Fate, cut_again, fate, piece_name
 from clearance.process.jets import Jets, force
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
 from clearance.process.statics import Array, Resultant
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
-from clearance.process.stock import SPARK_GAP, Metal, Stock
+from clearance.process.stock import Metal, Stock, kerf_width
 from clearance.process.timeline import Moment, Step, moments
 from clearance.scene.limits import ROUNDING, Masses
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -35,22 +35,11 @@ BELOW = 0.5
 _RANK = ("clash", "undecided", "close", "note")
 
 
-@dataclass
-class _Loose:
-    """A piece that came free, its metal, how it leaves, and whether the setup says what holds it."""
+@dataclass(frozen=True, kw_only=True)
+class _Loose(Fate):
+    """A piece that came free, and its metal."""
 
-    piece: Piece
     metal: Metal
-    leaves: str
-    held_by: str | None
-
-    @property
-    def held(self) -> bool:
-        return bool(self.piece.held) or self.held_by is not None
-
-    @property
-    def gone(self) -> bool:
-        return self.leaves == "drops" and not self.held
 
 
 def account(scene: Scene, told: Story) -> Account:
@@ -62,9 +51,8 @@ def account(scene: Scene, told: Story) -> Account:
 class _Job:
     def __init__(self, scene: Scene, told: Story, parts: Sequence[int]) -> None:
         self.scene, self.parts = scene, parts
-        gap = scene.spark_gap
-        width = float(scene.known_machine.wire) + 2.0 * (SPARK_GAP if gap is None else gap)
-        self.moments = moments(scene, told)
+        width = kerf_width(scene)
+        self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
         self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
         self.contact = Contact(scene.bodies, told.contacts)
@@ -155,10 +143,7 @@ class _Job:
 
     # ---------------------------------------------------------------------------------------- what happens
     def _take_out(self, moment: Moment) -> None:
-        for name in moment.taken_out:
-            self.loose = [
-                o for o in self.loose if name not in ("all", o.piece.run.stretch.name, piece_name(o.piece))
-            ]
+        self.loose = [one for one in self.loose if not one.taken_out(moment.taken_out)]
 
     def _free(self, pieces: Iterable[Piece]) -> list[_Loose]:
         """What came free is metal of its own from now on."""
@@ -167,9 +152,8 @@ class _Job:
             metal = self.stock[piece.part].free(piece.outline) if piece.part in self.stock else None
             if metal is not None:
                 self.cut.add(piece.part)
-                cut = self.scene.cut_of(piece.run.stretch)
-                held_by = None if cut is None else cut.held_by
-                found.append(_Loose(piece, metal, leaves(self.scene, piece), held_by))
+                known = fate(self.scene, piece)
+                found.append(_Loose(piece, known.leaves, known.held_by, known.washed, metal=metal))
         self.loose += found
         self._lifted(found)
         return found
@@ -182,7 +166,7 @@ class _Job:
         push = force(flushing.lower.rough, flushing.lower.bore, flushing.lower.area)
         for one in loose:
             name, cut = self.scene.bodies[one.piece.part].name, one.piece.run.stretch.name
-            if one.held or one.metal.mass is None or one.metal.mass * GRAVITY >= push:
+            if one.held or one.washed or one.metal.mass is None or one.metal.mass * GRAVITY >= push:
                 continue
             if ("lifted", cut) not in self.said:
                 self.said["lifted", cut] = 0, ""

@@ -17,12 +17,18 @@ from numpy.typing import NDArray
 
 from clearance.mesh.slabs import levels_of as levels_of
 from clearance.process.runs import Run
-from clearance.scene.model import Body
+from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
 
 #: between the wire's surface and the metal, a side, mm (common practice: 0.02 to 0.05, no source)
 SPARK_GAP = 0.02
+
+
+def kerf_width(scene: Scene) -> float:
+    """How wide a kerf is, mm: the wire and its spark gap on either side."""
+    gap = SPARK_GAP if scene.spark_gap is None else scene.spark_gap
+    return float(scene.known_machine.wire) + 2.0 * gap
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,10 @@ before anybody acts again belongs to one moment: sixty holes are one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece
 from clearance.process.runs import Run
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.settings import Cut
@@ -49,9 +49,13 @@ class Moment:
     taken_out: tuple[str, ...] = ()
 
 
-def moments(scene: Scene, told: Story) -> list[Moment]:
-    """All moments of the job, in order."""
-    freed_by = _freed_by(told)
+def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[Moment]:
+    """All moments of the job, in order.
+
+    Args:
+        runs: every run of it, in order.   pieces: all that comes free.
+    """
+    runs, freed_by = list(runs), _freed_by(pieces)
     found: list[Moment] = []
     stops = 0
     before: Stretch | None = None
@@ -69,7 +73,7 @@ def moments(scene: Scene, told: Story) -> list[Moment]:
             name = f'stop {stops}, before "{stretch.name}"'
             found.append(Moment("stop", name, stretch, move=move, taken_out=cut.taken_out))
         done = 0
-        for bit in _bits(told, stretch):
+        for bit in _bits(runs, stretch):
             for at, word, line, block in stretch.moves.stops:
                 if done < at <= bit.first and _counts(scene, word):
                     stops += 1
@@ -83,22 +87,22 @@ def moments(scene: Scene, told: Story) -> list[Moment]:
             if freed and now.begins == "piece" and now.stretch is stretch:
                 now.steps[-1].freed += freed
             elif freed:
-                what = freed[0].kind if len(freed) == 1 else f"{len(freed)} pieces"
-                name = f'once the {what} of "{stretch.name}" is free'
+                what, verb = (freed[0].kind, "is") if len(freed) == 1 else (f"{len(freed)} pieces", "are")
+                name = f'once the {what} of "{stretch.name}" {verb} free'
                 found.append(Moment("piece", name, stretch, freed=list(freed)))
         before = stretch
     return found
 
 
-def _bits(told: Story, stretch: Stretch) -> Iterator[Run]:
-    for run in told.all_runs:
+def _bits(runs: Iterable[Run], stretch: Stretch) -> Iterator[Run]:
+    for run in runs:
         if run.stretch is stretch:
             yield from run.bits()
 
 
-def _freed_by(told: Story) -> dict[tuple[int, int], list[Piece]]:
+def _freed_by(pieces: Iterable[Piece]) -> dict[tuple[int, int], list[Piece]]:
     found: dict[tuple[int, int], list[Piece]] = {}
-    for piece in told.pieces:
+    for piece in pieces:
         found.setdefault((piece.run.number, piece.run.first), []).append(piece)
     return found
 

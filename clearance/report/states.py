@@ -54,14 +54,32 @@ def _state(state: State) -> dict[str, Any]:
 
 
 def lines(account: Account | None, told: int | None = None) -> list[str]:
-    """The states that are not clear, one line each; ``told``: the number of one that was told before."""
+    """The states that are not clear, one line each; those in a row that say the same have one together.
+
+    Args:
+        told: the number of a state that was told before.
+    """
     if account is None:
         return []
-    bad = [s for s in account.states if s.verdict != "clear" and (s.n != told or len(s.why) > 1)]
+    groups: list[list[State]] = []
+    for state in account.states:
+        if state.verdict == "clear":
+            continue
+        last = groups[-1][-1] if groups else None
+        if last is not None and (last.n + 1, last.verdict, last.why) == (state.n, state.verdict, state.why):
+            groups[-1].append(state)
+        else:
+            groups.append([state])
+    bad = [g for g in groups if len(g[0].why) > 1 or all(state.n != told for state in g)]
     found = []
-    for state in bad[:SHOWN]:
-        more = f" (and {len(state.why) - 1} more)" if len(state.why) > 1 else ""
-        found.append(f"{state.verdict}: state {state.n}, {state.name}: {state.why[0]}{more}")
+    for group in bad[:SHOWN]:
+        first = group[0]
+        more = f" (and {len(first.why) - 1} more)" if len(first.why) > 1 else ""
+        which = f"state {first.n}, {first.name}"
+        if len(group) > 1:
+            which = f"states {first.n} to {group[-1].n}, {first.name}, and after"
+        found.append(f"{first.verdict}: {which}: {first.why[0]}{more}")
     if len(bad) > SHOWN:
-        found.append(f"(+{len(bad) - SHOWN} more states that are not clear; --json has them all)")
+        rest = sum(len(group) for group in bad[SHOWN:])
+        found.append(f"(+{rest} more states that are not clear; --json has them all)")
     return found

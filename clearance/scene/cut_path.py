@@ -9,7 +9,7 @@ from clearance.scene.machine import Machine, Units
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import Moves
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 
 _DRAWING_KEYS = ("layers", "gap", "chord_bound", "start", "direction", "order")
 _PROGRAM_KEYS = ("zeros", "whole_numbers", "digits", "block_delete")
@@ -58,7 +58,7 @@ def path_options(cut: Cut, units: Units, machine: Machine, upper_height: float |
         path_units=cut.path_units,
         offsets=dict(cut.offsets),
         offset_max=cut.offset_max,
-        codes=Codes(
+        codes=ControlWords(
             tuple(machine.codes.thread),
             tuple(machine.codes.cut),
             tuple(machine.codes.ignore),

@@ -26,7 +26,7 @@ from clearance.scene.settings import Flushing as FlushingModel
 from clearance.scene.settings import HeadBox, HeadModel, MachineModel
 from clearance.scene.settings import Jet as JetModel
 from clearance.scene.settings import Travel as TravelModel
-from clearance.toolpath.options import Codes as CodeWords
+from clearance.toolpath.options import ControlWords
 
 Units = Literal["mm", "inch"]
 Profile = list[tuple[float, float]]
@@ -235,7 +235,7 @@ class Machine(Table):
                 tuple(HeadBox(b.x, b.y, b.behind, b.follows) for b in upper.bodies),
             ),
             max_part_mass=self.max_part_mass,
-            codes=CodeWords(
+            codes=ControlWords(
                 tuple(codes.thread),
                 tuple(codes.cut),
                 tuple(codes.ignore),

@@ -65,7 +65,7 @@ class Shell:
     @cached_property
     def solid(self) -> Any:
         """A ``manifold3d.Manifold``; None where the triangles are no solid."""
-        return _solid(self.triangles)
+        return solid_of(self.triangles)
 
 
 def shells_of(body: Body) -> list[Shell]:
@@ -80,7 +80,7 @@ def shells_of(body: Body) -> list[Shell]:
     return [Shell(part, k in body.sunk) for k, part in enumerate(parts)]
 
 
-def _solid(triangles: Array) -> Any:
+def solid_of(triangles: Array) -> Any:
     """A ``manifold3d.Manifold`` of triangles that close, whichever way round they are wound; or None."""
     import manifold3d
 

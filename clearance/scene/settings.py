@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 
 #: from, to, mm
 Interval = tuple[float, float]
@@ -100,7 +100,7 @@ class MachineModel:
     lower_head: HeadModel
     upper_head: HeadModel
     max_part_mass: float | None = None
-    codes: Codes = field(default_factory=Codes)
+    codes: ControlWords = field(default_factory=ControlWords)
     shipped: str | None = None
     file: str | None = None
     flushing: Flushing | None = None

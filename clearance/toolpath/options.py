@@ -15,7 +15,7 @@ PATH_UNITS: dict[PathUnit, float] = {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1
 
 
 @dataclass(frozen=True)
-class Codes:
+class ControlWords:
     """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
 
     ``thread`` threads the wire, ``cut`` cuts it, ``ignore`` moves nothing and is passed over. ``semicolon``:
@@ -67,7 +67,7 @@ class PathOptions:
     file_units: Literal["mm", "inch"] = "mm"
     offsets: Mapping[int, float] = field(default_factory=dict)
     offset_max: float | None = None
-    codes: Codes = Codes()
+    codes: ControlWords = ControlWords()
     layers: tuple[str, ...] = ()
     path_units: PathUnit | None = None
     gap: float = 0.01

@@ -10,10 +10,10 @@ from clearance.files import refuse_no_file
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.reader import read_nc
 from clearance.toolpath.nc.words import text_of
-from clearance.toolpath.options import Codes, PathOptions
+from clearance.toolpath.options import ControlWords, PathOptions
 from clearance.toolpath.table import is_table, read_points
 
-__all__ = ["Codes", "PathOptions", "read_path"]
+__all__ = ["ControlWords", "PathOptions", "read_path"]
 
 WANT = "an NC program in ISO 6983 words, a DXF drawing or a CSV table of points"
 LARGEST_FILE = 200_000_000  # bytes; ten hours of cutting are a hundredth of it

@@ -111,9 +111,15 @@ def look_at(
 
 @dataclass(frozen=True)
 class Shape:
-    """A body to draw: ``role`` is "part", "holder", "laid", "machine", "lower head", "upper head", "lower
-    envelope" or "upper envelope"; ``triangles`` (N, 3, 3) mm, machine frame; ``there`` false where the body
-    is off while the heads stand as drawn; ``shells``: of how many closed shells it is made."""
+    """A body to draw.
+
+    Attributes:
+        role: "part", "holder", "laid", "machine", "lower head", "upper head", "lower envelope" or "upper
+            envelope".
+        triangles: (N, 3, 3) mm, machine frame.   shells: of how many closed shells it is made.
+        there: false where the body is off while the heads stand as drawn.
+        span: from how many moves along the path on it looks so, and to how many; None where it always does.
+    """
 
     name: str
     role: str
@@ -121,6 +127,7 @@ class Shape:
     colour: looks.Colour
     there: bool = True
     shells: int = 1
+    span: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

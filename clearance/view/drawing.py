@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,7 @@ from clearance.scene.model import Level, Stretch
 from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
 from clearance.view.description import DIRECTIONS, Drawing, Label, Place, Shape, Track
+from clearance.view.moment import At, moment
 from clearance.view.panels import panels_for
 
 
@@ -85,10 +88,10 @@ def _wanted(pair: Pair) -> str:
 Array = NDArray[np.float64]
 
 
-def tracks(result: Result) -> list[Track]:
-    """The lower guide's paths of all stretches, cut into runs of one band; drawn on the part's upper face."""
+def tracks(result: Result, stretches: Iterable[Stretch | None]) -> list[Track]:
+    """The lower guide's paths of stretches, cut into runs of one band; drawn on the part's upper face."""
     out = []
-    for stretch in result.scene.stretches:
+    for stretch in filter(None, stretches):
         segments, owners = meshes.flatten(stretch.moves)
         if not len(segments):
             continue
@@ -149,41 +152,54 @@ _APART = 0.3
 
 
 def describe(
-    result: Result, view: str = "iso", size: tuple[int, int] = (1600, 1200), ground: str = "white"
+    result: Result,
+    view: str = "iso",
+    size: tuple[int, int] = (1600, 1200),
+    ground: str = "white",
+    after: str | None = None,
 ) -> Drawing:
     """What a picture of ``result`` shows.
 
+    Args:
+        after: a cut, stop or state: what stands there then, and the cut that follows, is drawn.
+
     Raises:
-        InputError: the view, the size or the ground is unknown; nothing is drawn then.
+        InputError: the view, the size, the ground or that name is unknown; nothing is drawn then.
     """
     if view not in VIEWS:
         raise InputError(None, "view", f'there is no view "{view}"', "one of " + ", ".join(VIEWS))
     if ground not in looks.GROUNDS:
         raise InputError(None, "ground", f'there is no ground "{ground}"', " or ".join(looks.GROUNDS))
     size = checked_size(size)
+    then = None if after is None else moment(result, after)
+    result = result if then is None else then.result
     worst = worst_pair(result)
-    places = small_places(result)
-    stretch = stretch_shown(result, worst)
+    stretch = stretch_shown(result, worst) if then is None else then.stretch
+    places = small_places(result, stretch)
     at = standing(stretch, worst) if stretch is not None else None
-    shapes = _body_shapes(result, stretch, places)
+    shapes = _body_shapes(result, stretch, places) if then is None else _standing_shapes(then, places)
     wires: list[Array] = []
     if stretch is not None and at is not None:
         shapes += head_shapes(stretch, at) + _envelope_shapes(stretch)
         if stretch.wire is not None and _threaded(stretch, at[0]):
             wires.append(np.array([[*at[0], stretch.wire.z[0]], [*at[1], stretch.wire.z[-1]]]))
     sentence, lines = title_block(result, worst, stretch)
+    if then is not None:
+        sentence = f"the whole job; drawn as it stands {then.words}"
+        if stretch is not None:
+            lines = (lines[0], f'next is "{stretch.name}"', *lines[1 if worst is None else 2 :])
     drawing = Drawing(
         size=size,
         verdict=result.verdict,
         sentence=one_line(sentence),
         lines=tuple(one_line(line) for line in lines),
         shapes=tuple(shapes),
-        tracks=tuple(tracks(result)),
+        tracks=tuple(tracks(result, result.scene.stretches if then is None else [stretch])),
         wires=tuple(wires),
         places=places,
         labels=tuple(_labels(shapes, {p.item for p in places})),
         panels=(),
-        notes=tuple(one_line(note) for note in _notes(result, shapes) if note != sentence),
+        notes=tuple(one_line(note) for note in _notes(result, shapes, then) if note != sentence),
         ground=ground,
     )
     return panels_for(drawing, view)
@@ -210,12 +226,16 @@ def worst_pair(result: Result) -> Pair | None:
     return min(enumerate(result.pairs), key=lambda kp: (SEVERITIES.index(kp[1].verdict), kp[0]))[1]
 
 
-def small_places(result: Result, most: int = MOST_PLACES) -> tuple[Place, ...]:
-    """The smallest few clearances, one an item, worst first. Pairs with no points measured have no place."""
+def small_places(result: Result, shown: Stretch | None = None, most: int = MOST_PLACES) -> tuple[Place, ...]:
+    """The smallest few clearances, one an item, worst first. Pairs with no points measured have no place, nor
+    have items that are off on the stretch that is ``shown``."""
+    there = None if shown is None else {result.scene.bodies[k].name for k in shown.bodies}
     ranked = sorted(enumerate(result.pairs), key=lambda kp: (SEVERITIES.index(kp[1].verdict), kp[0]))
     out: dict[str, Place] = {}
     for _, pair in ranked:
         if pair.item in out or pair.on_head is None or pair.on_item is None:
+            continue
+        if there is not None and pair.item not in there:
             continue
         if out and pair.verdict == "clear" and pair.clearance > FAR[pair.body]:
             continue
@@ -358,6 +378,22 @@ def _body_shapes(result: Result, stretch: Stretch | None, places: tuple[Place, .
     return out
 
 
+def _standing_shapes(then: At, places: tuple[Place, ...]) -> list[Shape]:
+    """What stands there at a moment of the job."""
+    near = np.array([p.on_item for p in places]).reshape(-1, 3)
+    return [
+        Shape(
+            one.name,
+            one.kind,
+            meshes.outward(meshes.thinned(one.triangles, keep_near=near)),
+            looks.BODY[one.kind],
+            shells=one.shells,
+        )
+        for one in then.things
+        if len(one.triangles)
+    ]
+
+
 def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
     """Names for all but the machine's bodies, which say what they are; ``named`` are told of all the same."""
     out, seen = [], set()
@@ -384,17 +420,19 @@ def _labels(shapes: list[Shape], named: set[str]) -> list[Label]:
     return out
 
 
-def _notes(result: Result, shapes: list[Shape]) -> tuple[str, ...]:
-    out = [f.message for f in result.findings if f.severity in ("clash", "undecided", "close")]
-    thin = [
-        s.name
-        for s in shapes
-        if s.role in looks.BODY_WORDS and 0 < _count(result, s.name) != len(s.triangles)
-    ]
+def _notes(result: Result, shapes: list[Shape], then: At | None) -> tuple[str, ...]:
+    graver = [f for f in result.findings if f.severity in ("clash", "undecided", "close")]
+    if then is not None:
+        names = {one.name for one in then.things}
+        graver = [f for f in graver if f.item is None or f.item in names]
+    out = [f.message for f in graver]
+    full = {b.name: len(b.triangles_M) for b in result.scene.bodies}
+    if then is not None:
+        full = {one.name: len(one.triangles) for one in then.things}
+        if then.whole:
+            out.append("drawn whole, as its model cannot be cut: " + ", ".join(then.whole))
+    bodies = [s for s in shapes if s.role in looks.BODY_WORDS]
+    thin = [s.name for s in bodies if 0 < full.get(s.name, 0) != len(s.triangles)]
     if thin:
         out.append("drawn with fewer triangles than were checked: " + ", ".join(thin))
     return tuple(out)
-
-
-def _count(result: Result, name: str) -> int:
-    return next((len(b.triangles_M) for b in result.scene.bodies if b.name == name), 0)

@@ -14,12 +14,16 @@ from clearance.checking.per_move import HORIZON, Along
 from clearance.checking.result import Result
 from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
+from clearance.view.description import Shape
 from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
+from clearance.view.going import Going
 from clearance.view.raised import HORIZON as FAR
 from clearance.view.raised import AtRaise, Raised, Row
 
 Array = NDArray[np.float64]
 
+#: how far along the path is told to this, in moves
+SAME = 1e-9
 #: rows of clearances that find room beside the picture
 MOST_ROWS = 10
 KEYS = (
@@ -40,8 +44,9 @@ class Stand:
 class Handling:
     """The state of the window. ``by``: the raise, mm; ``item``: what is pointed at, or None."""
 
-    def __init__(self, result: Result, raised: Raised) -> None:
+    def __init__(self, result: Result, raised: Raised, going: Going | None = None) -> None:
         self.result, self.raised = result, raised
+        self.going = Going() if going is None else going
         self.by = 0.0
         self.item: str | None = None
         stretches = result.scene.stretches
@@ -122,6 +127,19 @@ class Handling:
         planned = self.result.scene.stretches[stand.stretch]
         lower = planned.upper_z - planned.upper_at(stand.move, stand.share)
         return self.raised.upper_z(stand.stretch, self.by) - lower
+
+    def present(self, item: str) -> bool:
+        """Whether an item, or a body of the machine, is there where the heads stand."""
+        stand, scene = self.stand, self.result.scene
+        index = next((k for k, body in enumerate(scene.bodies) if body.name == item), None)
+        return stand is None or index is None or index in scene.stretches[stand.stretch].bodies
+
+    def seen(self, shape: Shape) -> bool:
+        """Whether a body is to be seen as it is drawn in a shape: it is there, and is cut as far as that."""
+        if shape.role not in ("part", "holder", "laid"):
+            return True
+        within = shape.span is None or shape.span[0] <= self.run + SAME < shape.span[1]
+        return within and self.present(shape.name)
 
     def envelope_shown(self) -> bool:
         """The envelopes belong to the stretch that was drawn, and raised too where that changes no path."""
@@ -235,7 +253,9 @@ class Handling:
         """The rows to draw a dimension line for: the worst, one an item, or one a head."""
         out: dict[str, Row] = {}
         for row in self.rows():
-            if row.on_head is not None and row.on_item is not None:
+            if row.on_head is None or row.on_item is None or not self.present(row.item):
+                continue
+            if not self.going.lacks(self.run + SAME, row.item, row.on_item):
                 out.setdefault(row.item if self.item is None else row.head, row)
         return tuple(out.values())[:most]
 

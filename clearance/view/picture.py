@@ -39,6 +39,7 @@ def draw(
     view: str = "iso",
     size: tuple[int, int] = (1600, 1200),
     ground: str = "white",
+    after: str | None = None,
 ) -> None:
     """Draw a result to a PNG file.
 
@@ -48,15 +49,16 @@ def draw(
         view: one of ``clearance.view.drawing.VIEWS``.
         size: (width, height) in pixels, each 320 to 6000.
         ground: "white", or "transparent".
+        after: of a cut, a stop or a state: what stands there then is drawn.
 
     Raises:
-        InputError: the view, the size, the ground or the place to write to is wrong.
+        InputError: the view, the size, the ground, the name or the place to write to is wrong.
         CannotDraw: no OpenGL is to be had; the message says what to install.
     """
     target = _writable(file)
     # the process that draws gets ready while the picture is described
     with Renderer() as renderer:
-        png = renderer.picture(describe(result, view, size, ground))
+        png = renderer.picture(describe(result, view, size, ground, after))
     write_whole(target, png)
 
 

@@ -17,6 +17,7 @@ from clearance.checking.result import Result
 from clearance.errors import CannotDraw
 from clearance.parallel import CannotStart, Child
 from clearance.view.drawing import describe
+from clearance.view.going import going
 from clearance.view.handling import Handling
 from clearance.view.picture import WHAT_TO_INSTALL
 from clearance.view.raised import Raised
@@ -39,7 +40,8 @@ def show(result: Result, answer: RaiseAnswer, name: str) -> None:
     """
     if not has_display(sys.platform, os.environ):
         raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
-    drawing, handling = describe(result), Handling(result, Raised(result, answer))
+    drawing, gone = going(result, describe(result))
+    handling = Handling(result, Raised(result, answer), gone)
     request = pickle.dumps((drawing, handling, name, os.getcwd()), protocol=5)
     try:
         with Child(WINDOW) as window:

@@ -107,9 +107,10 @@ class Words:
         self.plotter.remove_actor("names", render=False)
         points, words = [], []
         for label in self.drawing.labels:
-            if label.shape in figured:
+            shapes = [s for s in self.drawing.shapes if s.name == label.shape and self.handling.seen(s)]
+            if label.shape in figured or not shapes:
                 continue
-            shown = [s.triangles.reshape(-1, 3) for s in self.drawing.shapes if s.name == label.shape]
+            shown = [s.triangles.reshape(-1, 3) for s in shapes]
             corners = np.concatenate(shown)
             at = label.at if label.at is not None else (corners.min(axis=0) + corners.max(axis=0)) / 2
             if label.kind.endswith("head"):
@@ -184,6 +185,7 @@ class Window:
         self._sliders: dict[str, Any] = {}
         self._pressed = (0, 0)
         self._said = ""
+        self._seen: list[bool] = []
         self._light()
         self._add_bodies()
         self._add_sliders()
@@ -210,7 +212,7 @@ class Window:
                 continue
             faces = np.column_stack([np.full(n, 3), np.arange(3 * n).reshape(n, 3)]).ravel()
             mesh = pv.PolyData(shape.triangles.reshape(-1, 3), faces)
-            opacity = OPACITY.get(shape.role, 1.0) if shape.there else 0.2
+            opacity = OPACITY.get(shape.role, 1.0)
             item = shape.role in ("part", "holder", "laid")
             actors = [
                 plotter.add_mesh(
@@ -341,8 +343,8 @@ class Window:
     def drag_run(self, moves: float) -> None:
         """The slider along the path moves."""
         self.handling.run_to(moves)
-        self._place()
         self._move_line()
+        self._place()
 
     def _to_least(self) -> None:
         if not self.handling.raise_to_least():
@@ -428,10 +430,10 @@ class Window:
                 at = heads[shape.role.split()[0]]
             else:
                 at = np.array([0.0, 0.0, self.handling.lift(shape.name)])
+            there = veils if shape.role.endswith("envelope") else self.handling.seen(shape)
             for actor in actors:
                 actor.SetPosition(*at)
-                if shape.role.endswith("envelope"):
-                    actor.SetVisibility(veils)
+                actor.SetVisibility(there)
             front = actors[0].GetProperty()
             share = POINTED_SHARE if shape.name == self.handling.item else 0.0
             mixed = (1 - share) * np.array(shape.colour) + share * np.array(POINTED)
@@ -442,6 +444,12 @@ class Window:
         self._wire_actor.SetVisibility(wire is not None)
         if wire is not None:
             self._wire.points = wire
+        seen = [self.handling.seen(shape) for shape, _ in self._bodies]
+        if render and seen != self._seen:
+            # what has gone takes its name and its figures along
+            self.words.dimensions()
+            self.words.names()
+        self._seen = seen
         if render:
             self.plotter.render()
 

@@ -18,6 +18,7 @@ from pathlib import Path
 from tests.bench import BenchJob
 from tests.bench.cliffs import cliffs
 from tests.bench.jobs import make_cuts
+from tests.bench.reading import reading
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -246,20 +247,30 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "scripted": scripted,
     "cliffs": cliffs,
 }
+#: reads real files, and may stand beside another checkout
+READING = "reading"
 
 
 def main() -> None:
+    names = ", ".join([*PARTS, READING])
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    parser.add_argument("part", nargs="*", help=f"what to measure: {', '.join(PARTS)}; all where left out")
+    parser.add_argument("part", nargs="*", help=f"what to measure: {names}; all where left out")
     parser.add_argument("--runs", type=int, default=5, help="how often each is run (5)")
+    parser.add_argument("--before", type=Path, help=f"{READING}: another checkout, to stand beside this one")
     chosen = parser.parse_args()
-    unknown = set(chosen.part) - set(PARTS)
+    unknown = set(chosen.part) - {*PARTS, READING}
     if unknown:
-        parser.error(f"there is no {', '.join(sorted(unknown))}; choose from {', '.join(PARTS)}")
+        parser.error(f"there is no {', '.join(sorted(unknown))}; choose from {names}")
     os.chdir(ROOT)
+    # as installed: where nothing may be kept, each process compiles a hundred modules again (0.4 s)
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    subprocess.run(clearance("check", ROOT / "demo_models" / "punch_blank.toml"), stdout=subprocess.DEVNULL)
     with tempfile.TemporaryDirectory() as folder:
-        for name in chosen.part or PARTS:
-            PARTS[name](Path(folder), chosen.runs)
+        for name in chosen.part or [*PARTS, READING]:
+            if name == READING:
+                reading(chosen.runs, chosen.before)
+            else:
+                PARTS[name](Path(folder), chosen.runs)
             print()
 
 

@@ -17,7 +17,7 @@ CELLS = 300
 #: a path's bits are divided into hardly more than so many in all, besides those that there are
 _MOST = 50_000
 #: places of the head that are looked at
-_STANDS = 6
+_POSITIONS = 6
 
 
 class PathBoxes:
@@ -45,14 +45,14 @@ class PathBoxes:
         nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
         return np.where(nearer[:, None], p, q)
 
-    def first_stands(self, pieces: Sequence[Piece], box: Boxes) -> Array:
+    def first_positions(self, pieces: Sequence[Piece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
         all along the way."""
         apart = bits_apart(*self.crowd.coarse, pieces, box)
         coarse = np.zeros(len(apart), dtype=bool)
-        coarse[np.argsort(apart, kind="stable")[:_STANDS]] = True
+        coarse[np.argsort(apart, kind="stable")[:_POSITIONS]] = True
         near = self.crowd.inside(coarse)
-        return self.p[np.union1d(near[spread(len(near), _STANDS)], spread(len(self.p), _STANDS))]
+        return self.p[np.union1d(near[spread(len(near), _POSITIONS)], spread(len(self.p), _POSITIONS))]
 
 
 def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_high: Array) -> Array:

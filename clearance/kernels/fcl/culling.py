@@ -34,7 +34,7 @@ _GROUPS = 16
 _WORTH = 0.05
 _CANDIDATES = 1500
 _PROBES = 16
-_STANDS = 6
+_POSITIONS = 6
 #: boxes of bits and of triangles held against each other at once
 _AT_ONCE = 1_000_000
 
@@ -47,7 +47,7 @@ class Neighbourhood:
         rows: of the body's triangles.   low, high: their boxes (N, 3), neighbours one after the other.
         first: (G,) where among these a new group of neighbours begins.
         floor: nothing that was left out comes nearer than this, mm.
-        stand: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
+        position: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
         piece: the one from which it is.
     """
 
@@ -56,7 +56,7 @@ class Neighbourhood:
     high: Array
     first: NDArray[np.intp]
     floor: float
-    stand: Array
+    position: Array
     piece: Piece
     tolerances: FclTolerances
 
@@ -76,7 +76,7 @@ class Neighbourhood:
 def neighbourhood(
     triangles: Array,
     crowd: Crowd,
-    track: PathBoxes,
+    path: PathBoxes,
     pieces: Sequence[Piece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Neighbourhood:
@@ -89,28 +89,30 @@ def neighbourhood(
     many = len(triangles) >= MANY
     box = crowd.box
     rows = np.arange(len(triangles))
-    stands = track.first_stands(pieces, box)
-    there, stand, probe, piece = np.inf, stands[0], 0, pieces[0]
+    positions = path.first_positions(pieces, box)
+    there, position, probe, piece = np.inf, positions[0], 0, pieces[0]
     for k in range(6):
         if k:
-            bits, apart = track.near(pieces, box, there)
+            bits, apart = path.near(pieces, box, there)
             if not len(bits) or apart.min() >= there * there * (1.0 - 1e-12):
                 break
-            nearest = np.argsort(apart, kind="stable")[:_STANDS]
-            stands = track.nearer_ends(bits[np.union1d(nearest, spread(len(bits), _STANDS))], pieces, box)
+            nearest = np.argsort(apart, kind="stable")[:_POSITIONS]
+            positions = path.nearer_ends(
+                bits[np.union1d(nearest, spread(len(bits), _POSITIONS))], pieces, box
+            )
         some = rows[spread(len(rows), _CANDIDATES)]
-        probes = some[_nearest_boxes(low[some], high[some], stands, pieces, _PROBES)]
+        probes = some[_nearest_boxes(low[some], high[some], positions, pieces, _PROBES)]
         before = there
-        found, nth, at, which = _distance_there(triangles[probes], stands, pieces)
+        found, nth, at, which = _distance_there(triangles[probes], positions, pieces)
         if found < there:
-            there, stand, probe, piece = found, stands[at], int(probes[nth]), pieces[which]
+            there, position, probe, piece = found, positions[at], int(probes[nth]), pieces[which]
         if not many:
-            rows = rows[_boxes_near(low[rows], high[rows], track, pieces, there)]
+            rows = rows[_boxes_near(low[rows], high[rows], path, pieces, there)]
         elif k:
-            rows = rows[_within(low[rows], high[rows], track, pieces, there)]
+            rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         else:
-            rows = crowd.inside(_within(*crowd.coarse, track, pieces, there))
-            rows = rows[_within(low[rows], high[rows], track, pieces, there)]
+            rows = crowd.inside(_within(*crowd.coarse, path, pieces, there))
+            rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         box = extent(low[rows], high[rows])
         if not len(rows) or (k > 1 and there > before - _WORTH):
             break
@@ -118,12 +120,12 @@ def neighbourhood(
     if np.isfinite(floor):
         ties = rows
         if many:
-            rows = rows[_within(low[rows], high[rows], track, pieces, floor)]
+            rows = rows[_within(low[rows], high[rows], path, pieces, floor)]
         some = np.argsort(_apart(low[ties], high[ties], triangles[probe].mean(axis=0)))[:_SAMPLE]
         rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
     else:
         rows = np.unique(np.append(rows, probe))
-    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), stand, piece, tolerances)
+    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), position, piece, tolerances)
 
 
 def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
@@ -159,14 +161,14 @@ def near_any(
             _mark(near, new, low, high, r, place, reach)
         if piece is place.piece:
             # where the bound was had from is shown for certain
-            here = at_stand(place, low, high)
+            here = at_position(place, low, high)
             if not near[bits].any():
                 to_ends |= here
             near |= here
     return near, to_ends
 
 
-def at_stand(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]:
+def at_position(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]:
     """The bits (N,) from which a place's bound was had, all that lie over the same place with it.
 
     Args:
@@ -174,8 +176,8 @@ def at_stand(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]
     """
     ends = np.array(place.piece.rect)
     slack = place.tolerances.box_slack
-    here = (low[:, :2] <= place.stand + ends[[0, 2]] + slack).all(axis=1)
-    here &= (high[:, :2] >= place.stand + ends[[1, 3]] - slack).all(axis=1)
+    here = (low[:, :2] <= place.position + ends[[0, 2]] + slack).all(axis=1)
+    here &= (high[:, :2] >= place.position + ends[[1, 3]] - slack).all(axis=1)
     return np.asarray(here)
 
 
@@ -213,11 +215,11 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
 
 
 def _boxes_near(
-    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, path: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
-    first, last = track.crowd.box
+    first, last = path.crowd.box
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
         r = float(piece.r.max())
@@ -229,7 +231,7 @@ def _boxes_near(
 
 
 def _nearest_boxes(
-    low: Array, high: Array, stands: Array, pieces: Sequence[Piece], count: int
+    low: Array, high: Array, positions: Array, pieces: Sequence[Piece], count: int
 ) -> NDArray[np.intp]:
     """The ``count`` boxes (N, 3) nearest to the pieces' boxes as the head stands at some places."""
     if len(low) <= count:
@@ -239,24 +241,26 @@ def _nearest_boxes(
         x0, x1, y0, y1 = piece.rect
         r = float(piece.r.max())
         above = np.maximum(np.maximum(piece.z[0] - high[:, 2], low[:, 2] - piece.z[-1]), 0.0)
-        for x, y in stands:
+        for x, y in positions:
             dx = np.maximum(np.maximum(x + x0 - r - high[:, 0], low[:, 0] - x - x1 - r), 0.0)
             dy = np.maximum(np.maximum(y + y0 - r - high[:, 1], low[:, 1] - y - y1 - r), 0.0)
             np.minimum(best, dx * dx + dy * dy + above * above, out=best)
     return np.argpartition(best, count)[:count]
 
 
-def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) -> tuple[float, int, int, int]:
+def _distance_there(
+    triangles: Array, positions: Array, pieces: Sequence[Piece]
+) -> tuple[float, int, int, int]:
     """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
     and the triangle, the place and the piece it was had from.
 
     An upper value: the points are on the triangles, and a point of the piece is that far away.
     """
     best, where, which = np.inf, 0, 0
-    flat = triangles.repeat(len(stands), axis=0)
-    wire = np.tile(stands, (len(triangles), 1))
+    flat = _Triangles(triangles.repeat(len(positions), axis=0))
+    wire = np.tile(positions, (len(triangles), 1))
     box = extent(triangles)
-    at_least = [float(bits_apart(stands, stands, [piece], box).min()) for piece in pieces]
+    at_least = [float(bits_apart(positions, positions, [piece], box).min()) for piece in pieces]
     for k in np.argsort(at_least):
         piece = pieces[k]
         if at_least[k] >= best * best:
@@ -267,7 +271,7 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
             on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), height)])
             for _ in range(3):
                 # to and fro between the piece's middle plane and the triangle
-                point = _nearest_on_triangle(flat, on_piece)
+                point = flat.nearest(on_piece)
                 offset = point[:, :2] - wire
                 inside = np.minimum(np.maximum(offset, low), high)
                 z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
@@ -277,42 +281,48 @@ def _distance_there(triangles: Array, stands: Array, pieces: Sequence[Piece]) ->
             least = int(np.argmin(gap))
             if gap[least] < best:
                 best, where, which = float(gap[least]), least, int(k)
-    return best, where // len(stands), where % len(stands), which
+    return best, where // len(positions), where % len(positions), which
 
 
-def _nearest_on_triangle(triangles: Array, points: Array) -> Array:
-    """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
+class _Triangles:
+    """Triangles (n, 3, 3), with what of them alone tells which of their points is near to another point."""
 
-    The foot on the plane where it is inside, else the nearest point of the sides.
-    """
-    a, b, c = (triangles[:, k] for k in range(3))
-    best = a
-    least = np.full(len(a), np.inf)
-    for start, end in ((a, b), (b, c), (c, a)):
-        way = end - start
-        length2 = _dot(way, way)
-        t = np.divide(_dot(points - start, way), length2, out=np.zeros_like(least), where=length2 > 0.0)
-        at = start + np.clip(t, 0.0, 1.0)[:, None] * way
+    def __init__(self, triangles: Array) -> None:
+        a, b, c = (np.ascontiguousarray(triangles[:, k]) for k in range(3))
+        self.a, self.side, self.other = a, b - a, c - a
+        #: the three sides (3, n, 3), from where and by how much they run, and their squared lengths (3, n)
+        self.start = np.stack([a, b, c])
+        self.way = np.stack([b - a, c - b, a - c])
+        self.length2 = _dot(self.way, self.way)
+        self.ee, self.ef = _dot(self.side, self.side), _dot(self.side, self.other)
+        self.ff = _dot(self.other, self.other)
+        self.det = self.ee * self.ff - self.ef * self.ef
+        self.safe = np.where(self.det > 0.0, self.det, 1.0)
+
+    def nearest(self, points: Array) -> Array:
+        """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
+
+        The foot on the plane where it is inside, else the nearest point of the sides.
+        """
+        along = _dot(points - self.start, self.way)
+        t = np.divide(along, self.length2, out=np.zeros_like(along), where=self.length2 > 0.0)
+        at = self.start + np.clip(t, 0.0, 1.0)[..., None] * self.way
         off = points - at
-        gap = _dot(off, off)
-        best = np.where((gap < least)[:, None], at, best)
-        least = np.minimum(least, gap)
-    e, f, d = b - a, c - a, points - a
-    ee, ef, ff = _dot(e, e), _dot(e, f), _dot(f, f)
-    de, df = _dot(d, e), _dot(d, f)
-    det = ee * ff - ef * ef
-    safe = np.where(det > 0.0, det, 1.0)
-    u, v = (ff * de - ef * df) / safe, (ee * df - ef * de) / safe
-    inside = (det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
-    return np.where(inside[:, None], a + u[:, None] * e + v[:, None] * f, best)
+        first = np.argmin(_dot(off, off), axis=0)
+        best = at[first, np.arange(len(first))]
+        d = points - self.a
+        de, df = _dot(d, self.side), _dot(d, self.other)
+        u, v = (self.ff * de - self.ef * df) / self.safe, (self.ee * df - self.ef * de) / self.safe
+        inside = (self.det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
+        return np.where(inside[:, None], self.a + u[:, None] * self.side + v[:, None] * self.other, best)
 
 
 def _dot(a: Array, b: Array) -> Array:
-    return np.asarray(np.einsum("ij,ij->i", a, b))
+    return np.asarray(np.einsum("...j,...j->...", a, b))
 
 
 def _within(
-    low: Array, high: Array, track: PathBoxes, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, path: PathBoxes, pieces: Sequence[Piece], reach: float
 ) -> NDArray[np.bool_]:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)
@@ -324,19 +334,19 @@ def _within(
             x0, x1, y0, y1 = piece.rect
             beyond = float(piece.r.max()) + reach
             margin = (x0 - beyond, x1 + beyond, y0 - beyond, y1 + beyond)
-            kept[rows] = _over_path(low[rows, :2], high[rows, :2], track, margin)
+            kept[rows] = _over_path(low[rows, :2], high[rows, :2], path, margin)
     return kept
 
 
 def _over_path(
-    low: Array, high: Array, track: PathBoxes, margin: tuple[float, float, float, float]
+    low: Array, high: Array, path: PathBoxes, margin: tuple[float, float, float, float]
 ) -> NDArray[np.bool_]:
     """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 
     The ground is laid out in cells; counts summed from one corner tell whether a range of cells has any.
     """
-    first = track.crowd.low + np.array([margin[0], margin[2]])
-    last = track.crowd.high + np.array([margin[1], margin[3]])
+    first = path.crowd.low + np.array([margin[0], margin[2]])
+    last = path.crowd.high + np.array([margin[1], margin[3]])
     corner, other = extent(first, last)
     cell = max(float((other - corner).max()) / CELLS, 1e-9)
     count = np.ceil((other - corner) / cell).astype(int) + 1

@@ -5,7 +5,8 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -16,8 +17,9 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.boxes import PathBoxes, spread
-from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_stand, near_any, neighbourhood
-from clearance.kernels.fcl.envelope import Envelope, Line, envelope_along, envelopes, lines_of
+from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_position, near_any, neighbourhood
+from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
+from clearance.kernels.fcl.lines import Line, lines_of
 from clearance.kernels.fcl.repeated import first_time
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
@@ -27,6 +29,9 @@ from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
+#: by how much a head is grown, sideways and in height, mm
+Grow = tuple[float, float]
+_BARE: Grow = (0.0, 0.0)
 
 
 class Surface:
@@ -44,9 +49,13 @@ class Surface:
         self.model.endModel()
         self.object = fcl.CollisionObject(self.model, fcl.Transform())
 
-    def at(self, shift: Array) -> fcl.CollisionObject:
+    def at(self, shift: Array) -> Surface:
         """The same surface moved by ``shift`` (3,); its tree is the same one."""
-        return fcl.CollisionObject(self.model, fcl.Transform(shift))
+        if not self.size:
+            return self
+        moved = copy(self)
+        moved.object = fcl.CollisionObject(self.model, fcl.Transform(shift))
+        return moved
 
 
 def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
@@ -86,6 +95,16 @@ class Path:
     def boxes(self) -> PathBoxes:
         return PathBoxes([line.points for line in self.lines])
 
+    @cached_property
+    def shape(self) -> tuple[object, ...]:
+        """The same for all paths that differ by where they begin alone."""
+        if not self.lines:
+            return ()
+        begin, digits = self.points[0], self.tolerances.alike_digits
+        return tuple(
+            (line.deviation, (np.round(line.points - begin, digits) + 0.0).tobytes()) for line in self.lines
+        )
+
 
 class Bodies:
     """The bodies as FCL holds them, and paths and heads that many runs share; each is made once."""
@@ -96,14 +115,24 @@ class Bodies:
         self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
         self._whole: dict[int, Surface] = {}
         self._groups: dict[int, tuple[Array, Array]] = {}
+        self._boxes: dict[int, tuple[list[float], list[float]]] = {}
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
+        self._shared: dict[tuple[object, ...], Surface] = {}
+        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[Piece]]] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
 
     def crowd(self, index: int) -> Crowd:
         return self.bodies[index].crowd
+
+    def box(self, index: int) -> tuple[list[float], list[float]]:
+        """The corners of the box about a body."""
+        if index not in self._boxes:
+            low, high = self.crowd(index).box
+            self._boxes[index] = (low.tolist(), high.tolist())
+        return self._boxes[index]
 
     def groups(self, index: int) -> tuple[Array, Array]:
         """A few boxes (G, 3), each about triangles of a body that stand in a row."""
@@ -130,21 +159,67 @@ class Bodies:
     def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
         """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
         lifted: heads that differ in height alone are one."""
-        lift = float(pieces[0].z[0])
-        shape = tuple(
-            (*np.round(piece.z - lift, 9).tolist(), None, *piece.r.tolist(), None, *piece.rect)
-            for piece in pieces
-        )
+        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
         if shape not in self._standing:
             here = Line(np.zeros((2, 2)), np.zeros(1, dtype=np.int64), 0.0)
-            low = [replace(piece, z=piece.z - lift) for piece in pieces]
             mesh, _ = envelopes([[here]], low, facet=self.tolerances.coarse, tolerances=self.tolerances)
             self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
         return self._standing[shape], lift
 
+    def expect(self, heads: Iterable[tuple[Moves, Sequence[Piece], Rows | None]]) -> None:
+        """Say which heads, on which of the moves they follow, will be asked for: which shapes come often."""
+        found: dict[tuple[object, ...], list[tuple[Path, Sequence[Piece]]]] = {}
+        for moves, pieces, only in heads:
+            if len(moves) * len(pieces) <= _SMALL:
+                path = self.path(moves, only)
+                found.setdefault((path.shape, _lowered(pieces, self.tolerances.alike_digits)[2]), []).append(
+                    (path, pieces)
+                )
+        self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
+
+    def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
+        """Whether many heads of this shape along paths of this shape are expected."""
+        return (path.shape, shape) in self._repeated
+
+    def make_repeated(self) -> None:
+        """Make the envelopes of what comes often; not beside large bodies, where each head needs its own."""
+        if any(len(body.triangles_M) >= MANY for body in self.bodies):
+            return
+        for path, pieces in self._repeated.values():
+            if path.lines and is_short(path, pieces):
+                self.swept(path, pieces)
+
+    def swept(self, path: Path, pieces: Sequence[Piece]) -> Surface:
+        """The whole envelope of pieces along a path. Paths and heads that differ by a shift alone have one
+        tree."""
+        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
+        begin, key = path.points[0], (path.shape, shape)
+        if key not in self._shared:
+            lines = [replace(line, points=line.points - begin) for line in path.lines]
+            mesh = envelope_along(lines, low, tolerances=self.tolerances)
+            self._shared[key] = Surface(mesh.triangles, np.zeros(3))
+        return self._shared[key].at(np.array([*begin, lift]) - self.origin)
+
+
+def is_short(path: Path, pieces: Sequence[Piece]) -> bool:
+    """Whether so few pieces along so short a path are small for FCL as a whole."""
+    return sum(len(line.points) for line in path.lines) * len(pieces) <= _SMALL
+
+
+def _lowered(pieces: Sequence[Piece], digits: int) -> tuple[list[Piece], float, tuple[object, ...]]:
+    """Pieces with the lower end of the first at Z = 0, by how much that lowers them, and what is the same for
+    all heads that differ in height alone."""
+    lift = float(pieces[0].z[0])
+    low = [replace(piece, z=piece.z - lift) for piece in pieces]
+    shape = tuple(((np.round(p.z, digits) + 0.0).tobytes(), p.r.tobytes(), p.rect) for p in low)
+    return low, lift, shape
+
 
 #: boxes that a body is told by
 _GROUPS = 24
+#: heads of one shape along paths of one shape from which one whole envelope for all is quicker than what each
+#: needs to see
+_REPEATED = 8
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
 
@@ -172,26 +247,27 @@ class FclHead:
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present = present
-        self._made: dict[tuple[float, float], _Grown] = {}
-        self._expected: dict[tuple[float, float], Sequence[int]] = {}
+        self._made: dict[Grow, _Grown] = {}
+        self._expected: dict[Grow, Sequence[int]] = {}
+        self._swept: dict[Grow, list[tuple[float, ...]]] = {}
 
     def expect(self, side: float, height: float, bodies: Sequence[int]) -> None:
         """Say which bodies will be asked for with this growth; without it, all that are present."""
         self._expected[side, height] = bodies
 
     @property
-    def growths(self) -> list[tuple[float, float]]:
+    def growths(self) -> list[Grow]:
         """All that will be asked for, as it is first."""
-        return [(0.0, 0.0), *self._expected]
+        return [_BARE, *self._expected]
 
-    def asked(self, growth: tuple[float, float]) -> Sequence[int]:
+    def asked(self, growth: Grow) -> Sequence[int]:
         """The bodies that will be asked for with a growth."""
         return self._expected.get(growth, self.present)
 
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and sum(len(line.points) for line in self.path.lines) * len(self.pieces) <= _SMALL
+        return few and is_short(self.path, self.pieces)
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -199,11 +275,23 @@ class FclHead:
             prepare([self], [key])
         return self._made[key]
 
-    def take(self, growth: tuple[float, float], grown: _Grown) -> None:
+    def take(self, growth: Grow, grown: _Grown) -> None:
         """Hold what was made for this head together with others."""
         self._made[growth] = grown
 
-    def make(self, growth: tuple[float, float]) -> None:
+    @cached_property
+    def is_repeated(self) -> bool:
+        """Whether many heads of this shape along paths of this shape are expected."""
+        return self.bodies.is_repeated(
+            self.path, _lowered(self.pieces, self.bodies.tolerances.alike_digits)[2]
+        )
+
+    def share(self, growth: Grow) -> None:
+        """Take the whole envelope, one tree for all heads and paths of this shape."""
+        pieces = [piece.grown(*growth) for piece in self.pieces]
+        self._made[growth] = _Grown(pieces, self.bodies.swept(self.path, pieces), {}, {})
+
+    def make(self, growth: Grow) -> None:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
         own = self.bodies.tolerances
         pieces = [piece.grown(*growth) for piece in self.pieces]
@@ -230,42 +318,41 @@ class FclHead:
         place = grown.places.get(body)
         if place is not None and not place.is_found(found):
             # what the bound was had from lies beyond an open end: it is shown whole
-            whole = self._at_stand(place)
+            whole = self._at_position(place)
             found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
         distance = found if place is None else place.holds(found)
-        if distance > 0.0 and self._meets_box(body, grown.pieces):
+        if distance > 0.0 and self._meets_box(body, (side, height)):
             crowd = self.bodies.crowd(body)
             if head_swallows(self.bodies.triangles(body), crowd, self.path.runs, grown.pieces):
                 return 0.0
         return distance
 
-    def _meets_box(self, body: int, pieces: Sequence[Piece]) -> bool:
+    def _meets_box(self, body: int, growth: Grow) -> bool:
         """Whether the box of what some piece sweeps meets the body's: else neither can hold the other."""
-        (x0, y0), (x1, y1), deviation = self._extent
-        (a0, b0, c0), (a1, b1, c1) = self._box(body)
-        for piece in pieces:
-            r = float(piece.r.max()) + deviation
-            left, right, front, back = piece.rect
-            if (
-                x0 + left - r <= a1 and x1 + right + r >= a0 and y0 + front - r <= b1 and y1 + back + r >= b0
-            ) and (piece.z[0] <= c1 and piece.z[-1] >= c0):  # fmt: skip
-                return True
-        return False
+        (a0, b0, c0), (a1, b1, c1) = self.bodies.box(body)
+        return any(
+            x0 <= a1 and x1 >= a0 and y0 <= b1 and y1 >= b0 and z0 <= c1 and z1 >= c0
+            for x0, x1, y0, y1, z0, z1 in self._boxes(growth)
+        )
 
-    def _box(self, body: int) -> tuple[list[float], list[float]]:
-        low, high = self.bodies.crowd(body).box
-        return low.tolist(), high.tolist()
+    def _boxes(self, growth: Grow) -> list[tuple[float, ...]]:
+        """What each piece sweeps, grown, as a box."""
+        if growth not in self._swept:
+            (x0, y0), (x1, y1) = self.path.points.min(axis=0).tolist(), self.path.points.max(axis=0).tolist()
+            deviation = max(line.deviation for line in self.path.lines)
+            boxes = self._swept[growth] = []
+            for piece in (piece.grown(*growth) for piece in self.pieces):
+                r = float(piece.r.max()) + deviation
+                left, right, front, back = piece.rect
+                sides = (x0 + left - r, x1 + right + r, y0 + front - r, y1 + back + r)
+                boxes.append((*sides, float(piece.z[0]), float(piece.z[-1])))
+        return self._swept[growth]
 
-    @cached_property
-    def _extent(self) -> tuple[list[float], list[float], float]:
-        low, high = self.path.points.min(axis=0), self.path.points.max(axis=0)
-        return low.tolist(), high.tolist(), max(line.deviation for line in self.path.lines)
-
-    def _at_stand(self, place: Neighbourhood) -> Envelope:
+    def _at_position(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
 
         def here(low: Array, high: Array, r: float, piece: Piece) -> tuple[Rows, Rows]:
-            bits = at_stand(place, low, high)
+            bits = at_position(place, low, high)
             return bits, bits
 
         return envelope_along(self.path.lines, [place.piece], here, self.bodies.tolerances)
@@ -273,36 +360,44 @@ class FclHead:
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None where its surface is open and nobody knows."""
         one = self.bodies.bodies[body]
-        if not self._meets_box(body, self.pieces):
+        if not self._meets_box(body, _BARE):
             return False
         return body_swallows(
-            one.triangles_M, self.bodies.crowd(body), one.closed, self.path.runs, self.pieces
+            one.triangles_M,
+            self.bodies.crowd(body),
+            one.closed,
+            self.path.runs,
+            self.pieces,
+            self.bodies.tolerances,
         )
 
 
-def prepare(heads: Sequence[FclHead], growths: Sequence[tuple[float, float]] | None = None) -> None:
+def prepare(heads: Sequence[FclHead], growths: Sequence[Grow] | None = None) -> None:
     """Make what FCL needs to see of many heads: of small ones all that are of one shape at a time.
 
-    How near a body comes is bounded by the head as it stands at one corner of its path, in coarse facets; of
-    the envelope only those triangles are shown to FCL whose boxes are no farther from the body's box than
-    that.
+    Heads of one shape along paths of one shape that come often, as of many equal openings, have one whole
+    envelope, which stands at many places. Of all others only what can matter is made: how near a body comes
+    is bounded by the head as it stands at one corner of its path, in coarse facets; of the envelope only
+    those triangles are shown to FCL whose boxes are no farther from the body's box than that.
 
     Args:
         growths: as which they will be asked for; without a word, all that each expects.
     """
-    groups: dict[tuple[object, ...], list[tuple[FclHead, tuple[float, float]]]] = {}
+    groups: dict[tuple[object, ...], list[tuple[FclHead, Grow]]] = {}
     for head in heads:
         shape = tuple((p.z.tobytes(), p.r.tobytes(), p.rect) for p in head.pieces)
         for growth in growths or head.growths:
-            if head.is_small(head.asked(growth)):
-                groups.setdefault((growth, shape), []).append((head, growth))
-            else:
+            if not head.is_small(head.asked(growth)):
                 head.make(growth)
+            elif head.is_repeated:
+                head.share(growth)
+            else:
+                groups.setdefault((growth, shape), []).append((head, growth))
     for together in groups.values():
         _make_together([head for head, _ in together], together[0][1])
 
 
-def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> None:
+def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
     """The envelopes of heads of one shape, grown alike."""
     bodies = heads[0].bodies
     pieces = [piece.grown(*growth) for piece in heads[0].pieces]
@@ -321,7 +416,7 @@ def _make_together(heads: Sequence[FclHead], growth: tuple[float, float]) -> Non
             wire = points[int(np.argmin(x * x + y * y))]
             there = np.array([wire[0], wire[1], lift]) - bodies.origin
             assert standing is not None
-            found = fcl.distance(standing.at(there), bodies.whole(body).object, fcl.DistanceRequest())
+            found = fcl.distance(standing.at(there).object, bodies.whole(body).object, fcl.DistanceRequest())
             reach[k, at] = max(found, 0.0) + bodies.tolerances.coarse + bodies.tolerances.bound_slack
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:

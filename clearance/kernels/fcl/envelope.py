@@ -10,11 +10,12 @@ grows; so the mesh is nowhere inside the envelope, and nowhere more than ``exces
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.kernels.fcl.lines import Line, lines_of
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
@@ -22,9 +23,6 @@ from clearance.toolpath.moves import Moves
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Rows = NDArray[np.bool_]
-
-#: runs of fewer moves are taken as they are
-_SIMPLIFY_FROM = 1500
 
 
 @dataclass(frozen=True)
@@ -34,26 +32,6 @@ class Envelope:
     triangles: Array
     move: Index
     excess: float
-
-
-@dataclass(frozen=True)
-class Line:
-    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and
-    whether it is of so many moves that it is worth simplifying."""
-
-    points: Array
-    move: Index
-    deviation: float
-    long: bool = False
-    _simple: dict[float, Line] = field(default_factory=dict, repr=False, compare=False)
-
-    def simple(self, by: float) -> Line:
-        """This line, or where it is long one of fewer bits within ``by`` of it; each is made once."""
-        if not self.long:
-            return self
-        if by not in self._simple:
-            self._simple[by] = _simplified(self, by)
-        return self._simple[by]
 
 
 @dataclass(frozen=True)
@@ -111,22 +89,17 @@ class _Bits:
         )  # fmt: skip
 
 
-#: told what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
+#: gets what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
 #: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
 Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
 
-#: told the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
+#: gets the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
 Shown = Callable[[Array, Array, Index], Rows]
 
 
-#: told places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them
-# (k,) a #: round is worth making
+#: gets places (n, 2) of bits (n,), a radius and how far facets stand out of it; answers at which of them (k,)
+#: a round is worth making
 Near = Callable[[Array, Index, float, float], Index]
-
-
-def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
-    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
-    return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
 
 
 def envelope(
@@ -217,8 +190,8 @@ def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
     low, high, r = _boxes(whole, piece)
     begin = np.flatnonzero(~whole.follows)
     lines = [slice(a, b) for a, b in zip(begin, np.append(begin[1:], len(low)), strict=True)]
-    told = [wanted(low[line], high[line], r, piece) for line in lines]
-    return np.concatenate([some for some, _ in told]), np.concatenate([ends for _, ends in told])
+    answers = [wanted(low[line], high[line], r, piece) for line in lines]
+    return np.concatenate([some for some, _ in answers]), np.concatenate([ends for _, ends in answers])
 
 
 class _Soup:
@@ -286,90 +259,6 @@ def _boxes(bits: _Bits, piece: Piece) -> tuple[Array, Array, float]:
     return low, high, float(piece.r.max()) + bits.deviation
 
 
-def _runs(count: int, only: Rows | None) -> list[slice]:
-    if only is None:
-        return [slice(0, count)] if count else []
-    edge = np.flatnonzero(np.diff(np.r_[False, only, False].astype(np.int8)))
-    return [slice(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]
-
-
-def _is_short(run: slice) -> bool:
-    return bool(run.stop - run.start < _SIMPLIFY_FROM)
-
-
-def _flattened(moves: Moves, run: slice, tolerances: FclTolerances) -> Line:
-    """Arcs become chords between points of the arc; bits of no length go, unless all are.
-
-    Where a program's rounding gives an arc two radii, the radius runs evenly from one to the other.
-    """
-    start, end, centre, sweep = moves.start[run], moves.end[run], moves.centre[run], moves.sweep[run]
-    arc = sweep != 0.0
-    sagitta = tolerances.sagitta if _is_short(run) else tolerances.sagitta_simplified
-    count = np.ones(len(sweep), dtype=np.int64)
-    r0 = np.where(arc, np.hypot(*(start - centre).T), 0.0)
-    r1 = np.where(arc, np.hypot(*(end - centre).T), 0.0)
-    radius = np.maximum(np.maximum(r0, r1), sagitta)
-    step = 2.0 * np.arccos(1.0 - sagitta / radius[arc])
-    count[arc] = np.maximum(np.ceil(np.abs(sweep[arc]) / step), 1).astype(np.int64)
-    owner = np.repeat(np.arange(len(sweep)), count)
-    share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[owner]
-    points = end[owner].copy()
-    bent = arc[owner] & (share < 1.0)
-    o, s = owner[bent], share[bent]
-    angle = np.arctan2(start[o, 1] - centre[o, 1], start[o, 0] - centre[o, 0]) + s * sweep[o]
-    r = r0[o] + s * (r1[o] - r0[o])
-    points[bent] = centre[o] + r[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    points = np.concatenate([start[:1], points])
-    long = np.hypot(*np.diff(points, axis=0).T) > 0.0
-    if long.any():
-        points, owner = points[np.r_[True, long]], owner[long]
-    else:
-        points, owner = points[:2], owner[:1]
-    deviation = sagitta if arc.any() else 0.0
-    return Line(points, owner + run.start, deviation, not _is_short(run))
-
-
-def _simplified(line: Line, simplify: float) -> Line:
-    """Bits that run on within ``simplify`` of one straight become one, as long as they lead away."""
-    n = len(line.move)
-    xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
-    keep = [0]
-    ax, ay = xs[0], ys[0]
-    wide, reach = None, 0.0
-    for i in range(1, n + 1):
-        dx, dy = xs[i] - ax, ys[i] - ay
-        far = (dx * dx + dy * dy) ** 0.5
-        if wide is not None:
-            ux, uy, low, high = wide
-            along, across = dx * ux + dy * uy, dy * ux - dx * uy
-            if along <= 0.0 or far < reach or not low <= across / along <= high:
-                keep.append(i - 1)
-                ax, ay = xs[i - 1], ys[i - 1]
-                dx, dy = xs[i] - ax, ys[i] - ay
-                far = (dx * dx + dy * dy) ** 0.5
-                wide = None
-        if far <= simplify:
-            # too near to give a direction: it stands for itself
-            keep.append(i)
-            ax, ay, wide = xs[i], ys[i], None
-            continue
-        if wide is None:
-            wide, reach = (dx / far, dy / far, -simplify / far, simplify / far), far
-        else:
-            tangent, room = across / along, simplify * far / (along * along)
-            wide = (ux, uy, max(low, tangent - room), min(high, tangent + room))
-            reach = far
-            if wide[2] > wide[3]:
-                keep.append(i)
-                ax, ay, wide = xs[i], ys[i], None
-    if keep[-1] != n:
-        keep.append(n)
-    index = np.array(sorted(set(keep)))
-    if len(index) == n + 1:
-        return line  # nothing was left out
-    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)
-
-
 @dataclass(frozen=True)
 class _Edges:
     """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit
@@ -410,7 +299,7 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edg
     p, q = bits.p, bits.q
     along = q - p
     length = np.hypot(along[:, 0], along[:, 1])
-    stands = np.flatnonzero(length == 0.0)
+    still = np.flatnonzero(length == 0.0)
     go = np.flatnonzero(length != 0.0)
     along = along / np.where(length > 0.0, length, 1.0)[:, None]
     left = np.stack([-along[:, 1], along[:, 0]], axis=1)
@@ -430,7 +319,7 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edg
         (q, to_right, angle[to_right + 1], -turn[turn < 0.0]),
         (p, begins, angle[begins], half[begins]),
         (q, ends, angle[ends] + np.pi, half[ends]),
-        (p, stands, np.zeros(len(stands)), full[stands]),
+        (p, still, np.zeros(len(still)), full[still]),
     ]
     parts = [_Edges(p[go], q[go], left[go], left[go], go), _Edges(p[go], q[go], -left[go], -left[go], go)]
     for centre, bit, begin, extent in rounds:
@@ -508,10 +397,3 @@ def _add_fan(soup: _Soup, core: Array, z: float) -> None:
     flat = np.concatenate([core, np.full((*core.shape[:2], 1), z)], axis=2)
     for k in range(1, core.shape[1] - 1):
         soup.add(np.arange(len(core)), flat[:, 0], flat[:, k], flat[:, k + 1])
-
-
-def straight_runs(
-    moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
-) -> list[tuple[Array, float]]:
-    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
-    return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]

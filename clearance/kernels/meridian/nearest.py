@@ -49,7 +49,7 @@ _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
 #: pairs, and searches, that are begun together: what bounds the memory
-_BEGUN, _TOGETHER = 1 << 18, 200
+_BEGUN, _TOGETHER = 1 << 20, 200
 
 
 @dataclass(frozen=True)
@@ -109,9 +109,7 @@ def nearest(
         while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
             pairs += min(_size(tree, asks[end]), _ALL)
             end += 1
-        out += _NearestSearch(
-            tree, measure, asks[begin:end], by_move, settled, tolerances.search_width
-        ).answers()
+        out += _NearestSearch(tree, measure, asks[begin:end], by_move, settled, tolerances).answers()
         begin = end
     return out
 
@@ -131,10 +129,10 @@ class _NearestSearch:
         asks: Sequence[Ask],
         by_move: bool,
         settled: float,
-        width: float,
+        tolerances: MeridianTolerances,
     ) -> None:
         self.tree, self.measure, self.asks = tree, measure, asks
-        self.by_move, self.settled, self.width = by_move, settled, width
+        self.by_move, self.settled, self.tolerances = by_move, settled, tolerances
         own: dict[int, int] = {}
         trees: list[ChordTree] = []
         self.path = np.empty(len(asks), dtype=np.intp)
@@ -378,7 +376,7 @@ class _NearestSearch:
                 self.measure,
                 limit[owner],
                 now.low,
-                width=self.width,
+                tolerances=self.tolerances,
             )
             self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
             pairs = self.pruned(pairs)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.profile import NOWHERE, Measure
 from clearance.kernels.meridian.strips import Strips, in_strip, outline
-from clearance.tolerances import DEFAULT
+from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -29,10 +29,6 @@ CHUNK = 4096
 _STRIDE = 3
 #: slices looked at for a quick value
 _LOOKS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
-#: doubles do not tell values apart that are closer than this
-_ROUNDING = 1e-12
-#: brackets are not narrowed below this share of a strip: doubles end here
-_FINEST = 1e-14
 
 
 @dataclass
@@ -103,7 +99,7 @@ def search(
     enough: Array,
     low: Array,
     want_slice: bool = False,
-    width: float = DEFAULT.meridian.search_width,
+    tolerances: MeridianTolerances = DEFAULT.meridian,
 ) -> tuple[Array, Array]:
     """The smallest measure (N,) of each strip against its chord and piece, and the slice t (N,) it is at.
 
@@ -113,10 +109,11 @@ def search(
             below ``enough`` (and not to be used for anything else).
         low: (N,) a bound that is known already; a search that meets it is done.
         want_slice: t is wanted; without it, what is decided by bounds alone is not searched.
-        width: the search ends within this of the lowest place, and it is taken off, mm.
+        tolerances: the search ends within ``search_width`` of the lowest place, and it is taken off.
 
-    A returned value is below the true one by at most 2 * ``width``, and never above it.
+    A returned value is below the true one by at most 2 * ``search_width``, and never above it.
     """
+    width = tolerances.search_width
     todo = _Open.of(strips, chords, chord, piece, measure)
     floor = np.maximum(low, todo.bound(measure))
     best, where = np.full(len(piece), np.inf), np.zeros(len(piece))
@@ -129,8 +126,8 @@ def search(
         row = valley.todo.row
         value, t = valley.lowest()
         _keep_better(best, where, row, value, t)
-        floor[row] = np.maximum(floor[row], np.minimum(valley.floor(), best[row]))
-        open_ = (best[row] > floor[row] + width) & (valley.x[4] - valley.x[1] > _FINEST)
+        floor[row] = np.maximum(floor[row], np.minimum(valley.floor() - tolerances.rounding, best[row]))
+        open_ = (best[row] > floor[row] + width) & (valley.x[4] - valley.x[1] > tolerances.finest)
         open_ &= (floor[row] < enough[row]) | (best[row] >= NOWHERE)
         if not open_.all():
             valley = valley.take(open_)
@@ -183,7 +180,8 @@ class _Valley:
         return np.take_along_axis(self.f[1:5], at, 0)[0], np.take_along_axis(self.x[1:5], at, 0)[0]
 
     def floor(self) -> Array:
-        """What the measure cannot be below in the bracket, by convexity and by how fast it can change.
+        """What the measure cannot be below in the bracket, save for rounding, by convexity and by how fast it
+        can change.
 
         Outside where it exists a measure says nothing: such a slice gives no line.
         """
@@ -205,7 +203,7 @@ class _Valley:
             both = np.where(crossed, a + down * np.clip(t, 0.0, width), np.where(down >= 0.0, a, b))
             value = np.where(there[k], np.where(there[k + 1], both, from_left), from_right)
             worst = np.minimum(worst, np.where(there[k] | there[k + 1], value, -np.inf))
-        return worst - _ROUNDING
+        return worst
 
 
 def quick(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:

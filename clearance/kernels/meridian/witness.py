@@ -19,12 +19,10 @@ from clearance.kernels.meridian.profile import Measure, Profiles
 from clearance.kernels.meridian.search import search
 from clearance.kernels.meridian.strips import strips_of
 from clearance.scene.heads import Piece
+from clearance.tolerances import DEFAULT
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
-
-#: what rounding may do to a point on the rim of what a rectangle sweeps, mm
-_HAIR = 1e-9
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,9 @@ def witnesses(
     ]
 
 
-def nearest_points(a: Array, b: Array, p: Array, q: Array, rect: Array) -> tuple[Array, Array]:
+def nearest_points(
+    a: Array, b: Array, p: Array, q: Array, rect: Array, rim: float = DEFAULT.meridian.rim
+) -> tuple[Array, Array]:
     """The points (n, 2) of segments a-b, and the wire's places on p-q, at which the rectangles about it are
     nearest.
 
@@ -92,6 +92,7 @@ def nearest_points(a: Array, b: Array, p: Array, q: Array, rect: Array) -> tuple
 
     Args:
         rect: (n, 4) x0, x1, y0, y1; all of them boxes, or all of them points.
+        rim: what rounding may do to a point on the rim of what a rectangle sweeps, mm.
     """
     low, high = rect[:, 0::2], rect[:, 1::2]
     picks = [(i, j) for i in (0, 1) for j in (2, 3)] if rect.any() else [(0, 2)]
@@ -114,7 +115,7 @@ def nearest_points(a: Array, b: Array, p: Array, q: Array, rect: Array) -> tuple
     gap = np.where(there, np.hypot(off[..., 0], off[..., 1]), np.inf)
     rows = np.arange(len(a))
     k = np.argmin(gap, axis=1)
-    begin, end = _share(swept[rows, k], p, q, low - _HAIR, high + _HAIR)
+    begin, end = _share(swept[rows, k], p, q, low - rim, high + rim)
     share = np.minimum(np.maximum((begin + end) / 2.0, 0.0), 1.0)
     return item[rows, k], p + share[:, None] * (q - p)
 

@@ -163,6 +163,7 @@ if TYPE_CHECKING:
     from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
     from clearance.process.removal import Piece
+    from clearance.report.sheet.job import Job
     from clearance.scene.model import Finding, Scene, Stretch
     from clearance.toolpath.moves import Moves
 
@@ -272,6 +273,7 @@ class Sheet:
     along: tuple[Along, ...]
     moves: dict[str, Moves]
     bodies: tuple[str, ...]
+    job: Job
 
 
 def gather(result: Result, date: str) -> Sheet:
@@ -279,11 +281,13 @@ def gather(result: Result, date: str) -> Sheet:
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
     from clearance.report.cures import lines
+    from clearance.report.sheet.job import job
     from clearance.report.terminal import verdict_sentence
 
     scene = result.scene
     facts = result.facts if isinstance(result, Checked) else None
     over, over_item = passes_over(scene)
+    fetched = elements(scene)
     lean = {} if facts is None else facts.lean
     steepest = max(lean.values(), default=0.0)
     return Sheet(
@@ -294,7 +298,7 @@ def gather(result: Result, date: str) -> Sheet:
         date=date,
         verdict=result.verdict,
         sentence=verdict_sentence(result).partition(": ")[2],
-        elements=elements(scene),
+        elements=fetched,
         cuts=tuple(_cut(result, s, facts) for s in scene.stretches if s.cut is not None),
         over=over,
         over_item=over_item,
@@ -312,6 +316,7 @@ def gather(result: Result, date: str) -> Sheet:
         along=result.along,
         moves={s.name: s.moves for s in scene.stretches},
         bodies=tuple(body.name for body in scene.bodies),
+        job=job(result, {each.name: each.number for each in fetched}),
     )
 
 

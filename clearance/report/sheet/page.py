@@ -17,6 +17,7 @@ from clearance.report.ours import HTML_MARK
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
+from clearance.report.sheet.plan import stops
 from clearance.view import looks
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) 
             sections.head_of(sheet),
             sections.fetching(sheet),
             sections.settings(sheet),
-            sections.stops(sheet),
+            stops(sheet.job) if sheet.job.stations else sections.stops(sheet),
             sections.feeler(sheet),
             sections.masses(sheet),
             cautions(sheet),

@@ -31,6 +31,8 @@ SAID = {
     "close": "Do not release before somebody has looked at what is close.",
     "clear": "Nothing touches, every margin is kept.",
 }
+#: of a mass: that of a part before anything is cut
+AS_PUT_UP = "as put up"
 #: thread points that are named
 MOST_THREADS = 12
 
@@ -254,6 +256,9 @@ def feeler(sheet: Sheet) -> Html:
 
 
 def masses(sheet: Sheet) -> Html:
+    """What the job, stop by stop, has not told of already."""
+    stations = sheet.job.stations
+    told = {part for one in stations[:1] for part, _ in one.there}
     rows = [
         (
             f"{each.count} x {each.what}" if each.count > 1 else each.what,
@@ -262,6 +267,7 @@ def masses(sheet: Sheet) -> Html:
             each.words,
         )
         for each in sheet.masses
+        if not stations or (each.when == AS_PUT_UP and each.what not in told)
     ]
     if not rows:
         return Html("")

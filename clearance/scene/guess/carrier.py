@@ -13,7 +13,7 @@ Sizes and masses are the library's own limits; where it has none, common practic
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import ceil
+from math import ceil, floor
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,22 @@ NEAR = 45.0
 SLICES, EVEN = 60, 0.05
 #: how far the rest pads stand over a rail's body, mm: the library's own measure
 PAD = 3.0
+#: how long the rest pads are, the library's own measure; a strap's width and the least one; how far it
+#: reaches from its screw; how far it keeps from pads and path, mm
+PAD_LENGTH, STRAP, NARROW, REACH, AWAY = 16.0, 24.0, 14.0, 24.0, 0.5
+#: the highest that a strap clamps, the library's own limit, mm
+TALLEST = 250.0
+#: where else along the part a strap may stand, as shares of its width
+SHARES = (0.5, 0.4, 0.6, 0.32, 0.68, 0.25, 0.75)
+#: what is said where none may
+NO_STRAP = (
+    "no strap is proposed: wherever one could stand on the back rail it would meet a rest pad, or the path "
+    "would cut into it. Add what really clamps it: clearance holders lists what there is"
+)
+TOO_TALL = (
+    "no strap is proposed: it is too tall for one. Add what really clamps it: clearance holders lists what "
+    "there is"
+)
 
 
 @dataclass(frozen=True)
@@ -91,7 +107,7 @@ def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
 
     stance = choice.stance
     low, high = float(stance.low[0]), float(stance.high[0])
-    path = choice.path.points()[:, 0] + choice.laid.zero_S[0]
+    path = choice.laid.on(choice.path.points())[:, 0]
     reach = lower_reach(machine)
     sides = [(low, float(path.min()) - reach[1]), (float(path.max()) + reach[0], high)]
     free = max(sides, key=lambda side: side[1] - side[0])
@@ -273,15 +289,37 @@ def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: s
             "turn": [0.0, 0.0, 180.0],
         },
     )
-    return Carrier([put, back], part, _straps(long - part_x, wide, high))
+    straps = _straps(choice, long, part_x, pads)
+    why = "" if straps else NO_STRAP if high + PAD <= TALLEST else TOO_TALL
+    return Carrier([put, back], part, straps, why)
 
 
-def _straps(from_left: float, wide: float, high: float) -> list[Put]:
-    """Straps on the back rail between its pads, counted from its own left end."""
-    if not 0.5 <= high + PAD <= 250.0:
+def _straps(choice: Choice, long: float, part_x: float, pads: list[float]) -> list[Put]:
+    """Straps on the back rail between its pads, where they meet no pad and the path does not go through them.
+
+    Args:
+        long: of the rail.   part_x: where the part begins on it.   pads: their middles, from its left end as
+            it is seen from the front.
+    """
+    wide, deep, high = (choice.stance.high - choice.stance.low).tolist()
+    if not 0.5 <= high + PAD <= TALLEST:
         return []
-    room = 0.75 * wide - 16.0
-    shares = (0.32, 0.68) if room > 90.0 else (0.5,)
+    begin, end = _behind(choice, deep + RAIL / 2 - LIES - REACH - AWAY)
+
+    def room(share: float) -> float:
+        """Half of the width that a strap may have there, mm."""
+        x = share * wide
+        to_pads = min(abs(part_x + x - pad) for pad in pads) - PAD_LENGTH / 2 - AWAY
+        to_path = float(np.maximum(begin - x, x - end).min(initial=STRAP)) - AWAY
+        return float(min(to_pads, to_path, part_x + x, long - part_x - x, STRAP / 2))
+
+    two = 0.75 * wide - 16.0 > 90.0
+    shares = [share for share in ((0.68, 0.32) if two else (0.5,)) if room(share) >= NARROW / 2]
+    if len(shares) < 1 + two:
+        fits = [share for share in (*shares, *SHARES) if room(share) >= NARROW / 2]
+        shares = [max(fits), min(fits)] if two and fits else fits[:1]
+        if len(shares) == 2 and (shares[0] - shares[1]) * wide < STRAP + 2 * AWAY:
+            shares = shares[:1]
     puts = []
     for k, share in enumerate(shares):
         comment = (
@@ -292,15 +330,31 @@ def _straps(from_left: float, wide: float, high: float) -> list[Put]:
             "name": ("strap", "right strap", "left strap")[0 if len(shares) == 1 else 1 + k],
             "holder": "strap",
             "params": {
-                "height": round(high + PAD, 3), "reach": 24, "back": 12, "width": 24, "screw_below": 12,
+                "height": round(high + PAD, 3), "reach": int(REACH), "back": 12,
+                "width": floor(2.0 * room(share)), "screw_below": 12,
             },
             "on": "back rail",
             "seat": "top",
-            "at": [from_left - (1.0 - share) * wide, RAIL / 2, -PAD],
+            "at": [long - part_x - share * wide, RAIL / 2, -PAD],
             "turn": [0.0, 0.0, 90.0],
         }  # fmt: skip
         puts.append(Put("" if k else comment, keys))
     return puts
+
+
+def _behind(choice: Choice, y: float) -> tuple[Array, Array]:
+    """From where to where along X, mm from the part's left side, the path runs farther back than ``y``."""
+    points = choice.laid.on(choice.path.points()) - choice.stance.low[:2]
+    chords = np.stack([points.reshape(-1, 9, 2)[:, :-1], points.reshape(-1, 9, 2)[:, 1:]], axis=2).reshape(
+        -1, 2, 2
+    )
+    low, high = chords[..., 1].min(axis=1), chords[..., 1].max(axis=1)
+    chords, low, high = (each[high > y] for each in (chords, low, high))
+    order = np.argsort(chords[..., 1], axis=1)[..., None]
+    front, back = np.moveaxis(np.take_along_axis(chords, order, axis=1), 1, 0)
+    share = np.clip((y - low) / np.maximum(high - low, 1e-12), 0.0, 1.0)
+    x = front[:, 0] + share * (back[:, 0] - front[:, 0])
+    return np.minimum(x, back[:, 0]), np.maximum(x, back[:, 0])
 
 
 def _frame(

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import turn_matrix
 from clearance.mesh.read import SMALL, UNITS, read_model
+from clearance.scene.guess.fit import Pose
+from clearance.scene.guess.matched import AT_ORIGIN, Match, matches
 from clearance.scene.guess.stance import Stance, stances
 from clearance.toolpath.moves import Moves
 from clearance.toolpath.nc.blocks import COMMENT
@@ -260,17 +262,24 @@ class Laid:
     """How the path lies on the part.
 
     Attributes:
-        zero: "origin", "corner" (left, front), "middle" of the part's outline, or "fitted" (the path's
-            middle on the part's).
+        zero: "origin", "corner" (left, front), "middle" of the part's outline, "hole" (the path's start in
+            one), "walls" (the path along the part's walls), or "fitted" (the path's middle on the part's).
         zero_S: the zero (2,), and the part's underside there, in the frame of the part so turned, mm.
         coverage: share of what is cut that lies over the part's outline box, 0 to 1.
         threads: share of the thread points that lie where no metal is, above or below.
+        turn: degrees by which the path is turned about its zero.   pose: how it runs along walls, if it does.
     """
 
     zero: str
     zero_S: tuple[float, float]
     coverage: float
     threads: float = 0.0
+    turn: float = 0.0
+    pose: Pose | None = None
+
+    def on(self, points: Array) -> Array:
+        """Points (N, 2) of the path as they lie on the part so turned, mm."""
+        return Pose(self.turn, self.zero_S).on(points)
 
     @property
     def score(self) -> float:
@@ -279,7 +288,13 @@ class Laid:
 
 @dataclass(frozen=True)
 class Choice:
-    """Unit, stance and zero; ``others`` are the zeros that would do too, by name."""
+    """Unit, stance and zero.
+
+    Attributes:
+        others: zeros that would do too, by name.   equals: choices that are as good as this one.
+        largest: the area of the largest flat face on which the part can stand, mm2.
+        below: the path fits with the part turned over alone, as if it was drawn from below.
+    """
 
     part: Part
     path: CutPath
@@ -287,6 +302,9 @@ class Choice:
     laid: Laid
     others: tuple[Laid, ...]
     stances: int
+    equals: tuple[Choice, ...] = ()
+    largest: float = 0.0
+    below: bool = False
 
     @property
     def zero_P(self) -> tuple[float, float, float]:
@@ -301,14 +319,30 @@ class Choice:
 
 
 def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
-    """The unit of part and path, the stance and the zero with which the path covers the part best.
+    """The unit of part and path, the stance and the zero that go together.
+
+    Where the path runs along walls that go straight through the part, they say so; else the path is laid
+    where it covers the part best, on the larger flat face.
 
     Args:
         parts: by ``parts``, the likeliest unit first.   paths: by ``paths``.
     """
+    models = [(part.triangles, stances(part.triangles)) for part in parts]
+    number = {id(path): k for k, path in enumerate(paths)}
+    pairs = [(k, number[id(path)]) for k, part in enumerate(parts) for path in _same_unit_first(paths, part)]
+    along = matches(models, [path.moves for path in paths], pairs)
+    if along:
+        ways = models[along[0].part][1]
+        first, *equals = (_matched(match, parts, paths, len(ways)) for match in along)
+        zeros = _zeros(first.part, first.path, first.stance, first.path.points(), first.path.lengths())
+        own = tuple(laid for laid in zeros if laid.zero == "origin" and laid.coverage > 0.0)
+        drawn = max(ways, key=lambda way: (way.turn == (0.0, 0.0, 0.0), way.area))
+        up = [turn_matrix(way.turn)[2] for way in (first.stance, drawn)]
+        below = bool(up[0] @ up[1] < -0.999999)
+        largest = max(way.area for way in ways)
+        return replace(first, others=own, equals=tuple(equals), largest=largest, below=below)
     best: tuple[float, Choice] | None = None
-    for part in parts:
-        ways = stances(part.triangles)
+    for part, ways in zip(parts, (ways for _, ways in models), strict=True):
         for path in _same_unit_first(paths, part):
             for score, choice in _choices(part, path, ways):
                 # the first of equals stays: units by how likely they are, stances by area
@@ -320,6 +354,15 @@ def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
     return best[1]
 
 
+def _matched(match: Match, parts: list[Part], paths: list[CutPath], count: int) -> Choice:
+    part, path, pose, stance = parts[match.part], paths[match.path], match.pose, match.stance
+    points, weights = path.points(), path.lengths()
+    over = _within(pose.on(points), stance.low[:2], stance.high[:2])
+    coverage = float(weights[over].sum() / weights.sum())
+    at = (0.0, 0.0) if max(map(abs, pose.at)) <= AT_ORIGIN else pose.at
+    return Choice(part, path, stance, Laid("walls", at, coverage, 0.0, pose.turn, pose), (), count)
+
+
 def _same_unit_first(paths: list[CutPath], part: Part) -> list[CutPath]:
     return sorted(paths, key=lambda path: path.unit != part.unit and not path.stated)
 
@@ -329,12 +372,26 @@ def _choices(part: Part, path: CutPath, ways: list[Stance]) -> Iterator[tuple[fl
     size = float(np.ptp(points, axis=0).max())
     odd = 0.5 if size < TINY * float(np.ptp(part.triangles.reshape(-1, 3), axis=0).max()) else 1.0
     strange = 1.0 if path.stated or path.unit == part.unit or len(ways) == 0 else 0.9
+    largest = max(way.area for way in ways)
+    bar = any(way.axis == "x" for way in ways)
     for k, stance in enumerate(ways):
         zeros = sorted(_zeros(part, path, stance, points, weights), key=lambda laid: -laid.score)
         best = zeros[0]
-        score = best.score * (LATER if k else 1.0) * odd * strange
+        worth = best.score
+        if not bar:
+            # how a block stands does not hang on where its model's origin is; a bar's is on its axis
+            covers = max(min(1.0, laid.coverage / ENOUGH) for laid in zeros)
+            worth = covers + THREADS * max(
+                (laid.threads for laid in zeros if laid.zero == "hole"), default=0.0
+            )
+        score = worth * (LATER if k else 1.0) * odd * strange
+        equals = tuple(
+            Choice(part, path, stance, laid, (), len(ways))
+            for laid in zeros[1:]
+            if laid.zero == best.zero == "hole" and abs(laid.score - best.score) < 1e-9
+        )
         others = tuple(_worth_saying(zeros))
-        yield score, Choice(part, path, stance, best, others, len(ways))
+        yield score, Choice(part, path, stance, best, others, len(ways), equals, largest)
 
 
 def _worth_saying(zeros: list[Laid]) -> Iterator[Laid]:

@@ -6,6 +6,7 @@ import json
 import os
 import textwrap
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,8 @@ from clearance.mesh.mass import density_of, mass_properties
 from clearance.scene.fields import suggestion
 from clearance.scene.guess.carrier import Carrier, Put, carrier
 from clearance.scene.guess.choice import OFFSET, Choice, CutPath, Laid, choose, parts, paths
+from clearance.scene.guess.fit import Pose
+from clearance.scene.guess.stance import AS_LARGE
 from clearance.scene.load import load, read_machine, shipped_machines
 from clearance.scene.machine import Machine
 
@@ -26,8 +29,19 @@ _ZEROS = {
     "corner": "the left front corner of the part as it stands",
     "middle": "the middle of the part as it stands",
     "hole": "where the wire's start comes to lie in a hole of the part",
+    "walls": "where the path runs along the part's own walls",
     "fitted": "where the middle of the path meets the middle of the part, for want of anything better",
 }
+#: ways to lay the path that are named, of those that are equally good
+NAMED = 8
+
+
+@dataclass(frozen=True)
+class First:
+    """A first setup: the file's text, and what must be read before it is used, a sentence each."""
+
+    text: str
+    said: tuple[str, ...]
 
 
 def draft(
@@ -37,12 +51,14 @@ def draft(
     files: tuple[str, str],
     names: tuple[str, str],
     machine: Mapping[str, str],
+    equals: list[str],
 ) -> str:
     """The file's text.
 
     Args:
         mass: kg, as tool steel.   files: part and path, as the setup is to name them.
         names: of the part's item and of the cut.   machine: ``use`` or ``file`` and its value.
+        equals: keys that are as good, each as text.
     """
     part, path = files
     out = [
@@ -72,7 +88,7 @@ def draft(
     out += _part(choice, held, mass, part, names[0])
     for put in held.after:
         out += _item(put)
-    out += _cut(choice, path, names)
+    out += _cut(choice, path, names, equals)
     return "\n".join(out).rstrip("\n") + "\n"
 
 
@@ -97,25 +113,43 @@ def _part(choice: Choice, held: Carrier, mass: float, file: str, name: str) -> l
     if any(stance.turn):
         keys["turn"] = list(stance.turn)
     more = "" if choice.stances == 1 else f" Alternatives: {choice.stances - 1} more, by  turn = [x, y, z]"
-    notes.append(f"GUESS: it stands {stance.words}, its larger flat face down.{more}" if stance.area
-                 else f"GUESS: it stands {stance.words}.{more}")  # fmt: skip
+    notes.append(f"GUESS: it stands {stance.words}{_down(choice)}.{more}")
     if held.why:
         notes.append(f"GUESS: {held.why}.")
     return [*(line for note in notes for line in _comment(note)), "[[items]]", *_lines(keys), ""]
+
+
+def _down(choice: Choice) -> str:
+    """Which face is down, and why."""
+    area, walls = choice.stance.area, choice.laid.pose is not None
+    why = ", as the walls that the path runs along go straight through it then" if walls else ""
+    if area == 0.0:
+        return why
+    if area >= AS_LARGE * choice.largest:
+        return f", its larger flat face down{why}"
+    why = why or ", as the path does not lie over the part on that"
+    return f", a flat face of {area:.0f} mm2 down, not its largest of {choice.largest:.0f} mm2{why}"
 
 
 def _others(unit: str) -> str:
     return ", ".join(f'"{each}"' for each in ("mm", "inch", "m") if each != unit)
 
 
-def _cut(choice: Choice, file: str, names: tuple[str, str]) -> list[str]:
+def _cut(choice: Choice, file: str, names: tuple[str, str], equals: list[str]) -> list[str]:
     path, laid = choice.path, choice.laid
     options = path.options
     keys: dict[str, Any] = {"name": names[1], "part": names[0], "path": file, "zero": list(choice.zero_P)}
     notes = [
         f"GUESS: the program's zero is {_ZEROS[laid.zero]}; {_share(laid)} of what is cut lies over the part."
     ]
-    said = {_value(list(choice.zero_P))}
+    if laid.pose is not None:
+        notes = [f"GUESS: the program's zero is {_ZEROS['walls']}: {_along(laid.pose)}."]
+    notes += [f"GUESS: {sentence}." for sentence in said_of(choice)]
+    # in one piece each, to be copied
+    listed = [f"#   {each}" for each in equals[:NAMED]]
+    if len(equals) > NAMED:
+        listed.append(f"#   ... and {len(equals) - NAMED} more")
+    said = {_value(list(each.zero_P)) for each in (choice, *choice.equals)}
     for each in choice.others:
         where = _value(list(choice.in_model(each)))
         if where in said:
@@ -123,9 +157,12 @@ def _cut(choice: Choice, file: str, names: tuple[str, str]) -> list[str]:
         said.add(where)
         notes.append(f"Alternative: zero = {where}, {_ZEROS[each.zero]} ({_share(each)}).")
     keys["axes"] = "machine"
-    notes.append(
-        'GUESS: the program runs along the machine\'s X Y. Alternatives: axes = "part"; rotate = 90.'
-    )
+    if laid.pose is None:
+        notes.append(
+            'GUESS: the program runs along the machine\'s X Y. Alternatives: axes = "part"; rotate = 90.'
+        )
+    if laid.turn:
+        keys["rotate"] = laid.turn
     notes += _path_notes(path, keys)
     if options.planes is not None:
         high = float(choice.stance.high[2] - choice.stance.low[2])
@@ -134,7 +171,47 @@ def _cut(choice: Choice, file: str, names: tuple[str, str]) -> list[str]:
             "GUESS: X Y hold at the part's underside, U V at its top, counted from X Y. "
             'Alternatives: uv_words = "absolute"; the plane heights that stand at the control.'
         )
-    return [*(line for note in notes for line in _comment(note)), "[[cuts]]", *_lines(keys), ""]
+    said_lines = [line for note in notes for line in _comment(note)]
+    equal_lines = ["# As good as this:", *listed] if listed else []
+    return [*said_lines, *equal_lines, "[[cuts]]", *_lines(keys), ""]
+
+
+def _along(pose: Pose) -> str:
+    """How the path runs along the part's walls."""
+    beside = f"{abs(pose.beside):.2f} mm beside them, {'in the metal' if pose.beside < 0 else 'in the open'}"
+    where = "on them" if abs(pose.beside) < 0.005 else beside
+    return (
+        f"{pose.found} of its {pose.contours} closed contours and {100.0 * pose.share:.0f} % of their length "
+        f"run along walls that go straight through, {where}"
+    )
+
+
+def said_of(choice: Choice) -> tuple[str, ...]:
+    """What must not be passed over about how the path lies, a sentence each, without its full stop."""
+    sentences = []
+    if choice.below:
+        sentences.append(
+            "the path fits only with the part turned over: it is drawn as seen from below. Here the part "
+            "lies with its upper side down; else mirror the drawing"
+        )
+    if choice.equals:
+        sentences.append(
+            f"there are {1 + len(choice.equals)} equally good ways to lay the path; nothing in the two files "
+            "tells which is right"
+        )
+    return tuple(sentences)
+
+
+def _equal(choice: Choice, other: Choice, held: Carrier, instead: Carrier) -> str:
+    """The keys of a choice that is as good: those that are not the same."""
+    keys: dict[str, Any] = {}
+    if other.stance.turn != choice.stance.turn:
+        keys["turn"] = list(other.stance.turn)
+        if instead.part.get("on") == held.part.get("on"):
+            keys["at"] = instead.part["at"]
+    keys["zero"] = list(other.zero_P)
+    keys["rotate"] = other.laid.turn
+    return ",  ".join(f"{key} = {_value(value)}" for key, value in keys.items())
 
 
 def _path_notes(path: CutPath, keys: dict[str, Any]) -> list[str]:
@@ -189,8 +266,8 @@ _TAKEN = ("V-block", "ring clamp", "vise", "frame", "front rail", "back rail", "
           "right strap")  # fmt: skip
 
 
-def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_size") -> str:
-    """The text of a first setup file.
+def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_size") -> First:
+    """A first setup file.
 
     Args:
         part, path: the model and the cut path, as the user named them.   folder: where the setup will stand;
@@ -207,7 +284,12 @@ def first_setup(part: str, path: str, folder: str | Path, machine: str = "mid_si
         names = (f"{names[0]} part", names[1])
     held = carrier(choice, mass, bench, names[0])
     files = (_seen_from(folder, part), _seen_from(folder, path))
-    return draft(choice, held, mass, files, names, table)
+    equals = [
+        _equal(choice, other, held, carrier(other, mass, bench, names[0]))
+        for other in choice.equals[: NAMED + 1]
+    ]
+    equals += [""] * (len(choice.equals) - len(equals))
+    return First(draft(choice, held, mass, files, names, table, equals), said_of(choice))
 
 
 def checked(text: str, target: str | Path) -> None:

@@ -97,6 +97,11 @@ def _stance(points: Array, turn: Turn, area: float) -> Stance:
     return Stance(turn, turned, area, "z" if upright else "", axis[1] if upright and axis else 0.0)
 
 
+def turned_over(stance: Stance) -> Stance:
+    """The same part with what was up down, though it may have no flat face there."""
+    return _stance(stance.points @ turn_matrix(stance.turn), _down(turn_matrix(stance.turn)[2]), 0.0)
+
+
 def round_axis(points: Array) -> tuple[int, float] | None:
     """Which of its axes a part is round about, and its diameter in mm; None where it is not round."""
     middle = (points.min(axis=0) + points.max(axis=0)) / 2

@@ -20,7 +20,7 @@ from collections import Counter
 from typing import Any
 
 from clearance.toolpath.dxf.curves import curve, flat
-from clearance.toolpath.dxf.place import Place, Trouble, steps
+from clearance.toolpath.dxf.place import Broken, Place, Trouble, steps
 from clearance.toolpath.dxf.words import in_words
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
@@ -151,7 +151,7 @@ class Reader:
             ArithmeticError,
             AttributeError,
         ) as why:
-            found = f"the {kind} is broken ({why})"
+            found = f"the {kind} is broken{_why(why)}"
             raise Trouble(f'{name}, layer "{layer}"', found, "mend or delete it in the drawing") from None
         for piece in pieces:
             if not all(abs(value) < 1e12 for value in piece):
@@ -190,7 +190,7 @@ class Reader:
         try:
             places = list(at.inserted(insert))
         except (Trouble, ValueError, TypeError, ArithmeticError) as why:
-            found = why.args[1] if isinstance(why, Trouble) else f"the INSERT is broken ({why})"
+            found = why.args[1] if isinstance(why, Trouble) else f"the INSERT is broken{_why(why)}"
             raise Trouble(name, found, "mend it, or explode it in the drawing") from None
         for place in places:
             for entity in content:
@@ -200,6 +200,11 @@ class Reader:
                         "", f"the drawing has more than {self.limit} curves", "the path's curves alone"
                     )
                 self.entity(entity, place, layer, within, depth + 1)
+
+
+def _why(why: Exception) -> str:
+    """Why an entity is broken, where that was said for people and not by a library for its programmers."""
+    return f" ({why})" if isinstance(why, Broken) else ""
 
 
 def opened(file: str) -> tuple[Any, list[str]]:

@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from clearance.toolpath.dxf.place import Piece, Place, Trouble, level, turning
+from clearance.toolpath.dxf.place import Broken, Piece, Place, Trouble, level, turning
 
 _TURN = 2 * math.pi
 
@@ -51,20 +51,20 @@ def curve(kind: str, e: Any, place: Place, bound: float, limit: int) -> tuple[fl
 
 
 def need(e: Any, *names: str) -> None:
-    """Raise ValueError where an entity lacks an attribute.
+    """Raise Broken where an entity lacks an attribute.
 
     Args:
         e: the entity.   names: of the attributes.
     """
     for name in names:
         if not e.dxf.hasattr(name):
-            raise ValueError(f"it has no {name}")
+            raise Broken(f"it has no {name}")
 
 
 def flat(point: Any) -> tuple[float, float]:
     x, y = float(point[0]), float(point[1])
     if not (abs(x) < 1e12 and abs(y) < 1e12):
-        raise ValueError("a coordinate is no number or too large")
+        raise Broken("a coordinate is no number or too large")
     return x, y
 
 
@@ -76,7 +76,7 @@ def round_piece(kind: str, e: Any) -> list[Piece]:
     """
     (cx, cy, _), r = e.dxf.center, e.dxf.radius
     if not r > 0:
-        raise ValueError(f"its radius is {r:g}")
+        raise Broken(f"its radius is {r:g}")
     begin, end = (e.dxf.start_angle, e.dxf.end_angle) if kind == "ARC" else (0.0, 360.0)
     turn = math.radians((end - begin) % 360.0) or _TURN
     a = math.radians(begin)
@@ -141,7 +141,7 @@ def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list
     bx, by, bz = ny * mz - nz * my, nz * mx - nx * mz, nx * my - ny * mx
     long, across = math.hypot(mx, my, mz), math.hypot(bx, by, bz)
     if not (long > 0 and across > 0) or ratio == 0:
-        raise ValueError("one of its axes is 0")
+        raise Broken("one of its axes is 0")
     k = ratio * long / across
     cx, cy, _ = place.point(e.dxf.center)
     px, py, pz = place.way((mx, my, mz))

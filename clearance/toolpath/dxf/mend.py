@@ -22,7 +22,7 @@ KINDS = frozenset(
 _BLOCK = "BLOCK"
 _BEGINS = re.compile(rb"^[ \t]*0[ \t]*\r?\n[ \t]*(%s)[ \t]*\r?$" % "|".join(KINDS).encode(), re.MULTILINE)
 # Coordinates, bulges and the like, angles, scales, counts and flags of these (DXF reference).
-_NUMBERS = (range(10, 60), range(70, 80), range(210, 240))
+_NUMBERS = (range(10, 80), range(90, 100), range(210, 240))
 # Mendings of the library that touch no path, by their names there: tables, handles, owners, looks, texts.
 _HARMLESS = frozenset(
     """
@@ -38,6 +38,45 @@ _HARMLESS = frozenset(
     INVALID_HATCH_BOUNDARY_PATH
     """.split()  # noqa: SIM905
 )
+#: those that are told in words of their own
+_MENDED = {
+    "MISSING_ENDSEC_TAG": "a section without its end (missing ENDSEC)",
+    "MISSING_SECTION_TAG": "a section without its beginning",
+    "FOUND_TAG_OUTSIDE_SECTION": "groups outside of any section",
+    "TABLE_NOT_FOUND": "a table that is missing",
+    "DECODING_ERROR": "letters that are none",
+    "INVALID_OWNER_HANDLE": "handles",
+    "INVALID_ENTITY_HANDLE": "handles",
+    "POINTER_TARGET_NOT_EXIST": "handles",
+    "INVALID_COLOR_INDEX": "colours",
+    "INVALID_LINEWEIGHT": "line widths",
+    "UNDEFINED_LINETYPE": "line types",
+    "UNDEFINED_TEXT_STYLE": "text styles",
+    "UNDEFINED_DIMENSION_STYLE": "dimension styles",
+}
+#: mendings that may touch a path, in words
+_DAMAGE = {
+    "REMOVED_INVALID_GRAPHIC_ENTITY": "mending it would drop an entity of a kind that DXF does not have",
+    "REMOVED_ENTITY_WITH_INVALID_OWNER_HANDLE": "mending it would drop an entity that belongs nowhere",
+    "ORPHANED_LAYOUT_ENTITY": "an entity belongs to no layout",
+    "MISSING_SECTION_NAME_TAG": "a section has no name",
+    "DUPLICATE_TABLE_ENTRY_NAME": "a name stands twice in a table",
+    "UNDEFINED_BLOCK_NAME": "a block has no name",
+    "BLOCK_NAME_MISMATCH": "a block has two names",
+    "INVALID_BLOCK_REFERENCE_CYCLE": "a block is inserted into itself",
+    "INVALID_LAYER_NAME": "a layer's name has letters that none may have",
+    "INVALID_EXTRUSION_VECTOR": "an extrusion has no direction",
+    "INVALID_MAJOR_AXIS": "an axis is 0",
+    "INVALID_ELLIPSE_RATIO": "its axes have no ratio that an ellipse can have",
+    "INVALID_INTEGER_VALUE": "a value of its header or tables is no number",
+    "INVALID_FLOATING_POINT_VALUE": "a value of its header or tables is no number",
+    "INVALID_SPLINE_DEFINITION": "a spline's points and knots do not go together",
+}
+#: numbers that were none, and were mended, are no matter in these sections: a path's own are looked at here
+_NO_NUMBER = frozenset({"INVALID_INTEGER_VALUE", "INVALID_FLOATING_POINT_VALUE"})
+_ELSEWHERE = frozenset({"ENTITIES", "BLOCKS", "OBJECTS", "CLASSES", "THUMBNAILIMAGE"})
+#: groups of a path's entities that are whole numbers: flags and counts (DXF reference)
+_WHOLE_NUMBERS = range(60, 100)
 _WANT = "save the drawing again, or mend it"
 
 
@@ -84,7 +123,8 @@ def mended(file: str) -> tuple[Any, list[str]]:
     written = Counter[str]()
     points = Counter[str]()
     blocks = list[str]()
-    for entity in _entities(data):
+    ends = _Ends()
+    for entity in _entities(data, ends):
         _whole(entity)
         if entity.kind == _BLOCK:
             blocks += [value.lower() for code, value in entity.tags if code == 2][:1]
@@ -103,22 +143,49 @@ def mended(file: str) -> tuple[Any, list[str]]:
             raise Trouble("", f'the drawing is damaged, and mending it would drop the block "{name}"', _WANT)
         if count > 1:
             raise Trouble("", f'the drawing is damaged, with two blocks "{name}"', _WANT)
-    done = []
+    done = [] if ends.whole else ["no EOF at its end"]
     for entry in [*auditor.errors, *auditor.fixes]:
         text = " ".join(entry.message.split())[:100]
-        kind = entry.entity.dxftype() if entry.entity is not None else ""
         name = getattr(entry.code, "name", "")
+        place = re.search(r"\bline (\d+)", text)
+        if name in _NO_NUMBER and place is not None and ends.section(int(place[1])) in _ELSEWHERE:
+            done.append(f"a value that is no number, of what is no path, near line {place[1]}")
+            continue
         if name not in _HARMLESS:
-            raise Trouble("", f"the drawing is damaged ({text or kind or name})", _WANT)
-        done.append(text.rstrip("."))
+            whose = "" if entry.entity is None else f"{entry.entity.dxftype()} #{entry.entity.dxf.handle}"
+            what = _DAMAGE.get(name, "where it may touch the path")
+            raise Trouble(f"line {place[1]}" if place else whose, f"the drawing is damaged: {what}", _WANT)
+        done.append(_MENDED.get(name, "what is beside the path"))
     return document, list(dict.fromkeys(done)) or ["groups out of order"]
 
 
-def _entities(data: bytes) -> Iterator[_Entity]:
+@dataclass
+class _Ends:
+    """Where a file's sections begin, by its lines, and whether its end is there."""
+
+    begins: list[tuple[int, str]] = field(default_factory=list)
+    closed: set[str] = field(default_factory=set)
+    whole: bool = False
+
+    def section(self, line: int) -> str:
+        """The section in which a line stands, and all around it; "" at the edge of one."""
+        names = {self._at(line - EDGE), self._at(line), self._at(line + EDGE)}
+        return names.pop() if len(names) == 1 else ""
+
+    def _at(self, line: int) -> str:
+        return next((name for begin, name in reversed(self.begins) if begin <= line), "")
+
+
+#: the library says "near line"
+EDGE = 20
+
+
+def _entities(data: bytes, ends: _Ends) -> Iterator[_Entity]:
     """The entities of a path and blocks, by the pairs of lines of the file."""
     lines = data.decode("utf-8", "surrogateescape").split("\n")
     entity: _Entity | None = None
     ended = False
+    last = ""
     for k in range(0, len(lines) - 1, 2):
         code, value = lines[k].strip().lstrip("\ufeff"), lines[k + 1].strip()
         if not code.removeprefix("-").isdecimal():
@@ -131,11 +198,19 @@ def _entities(data: bytes) -> Iterator[_Entity]:
                 yield entity
             entity = _Entity(k + 2, value) if value in KINDS or value == _BLOCK else None
             ended = value == "EOF"
+            last = value
+            if value == "ENDSEC" and ends.begins:
+                ends.closed.add(ends.begins[-1][1])
             if ended:
                 break
+        elif last == "SECTION" and int(code) == 2:
+            ends.begins.append((k + 1, value))
+            last = ""
         elif entity is not None:
             entity.tags.append((int(code), value))
-    if not ended:
+    ends.whole = ended
+    # nothing can be cut off behind the end of the section that the path is in
+    if not ended and not (last == "ENDSEC" and "ENTITIES" in ends.closed):
         raise Trouble(
             f"line {len(lines)}", "the drawing ends in its middle, without an EOF", "the whole file"
         )
@@ -151,6 +226,11 @@ def _whole(entity: _Entity) -> None:
             except ValueError:
                 found = f'the {entity.kind} is damaged: "{value[:24]}" where a number (group {code}) stands'
                 raise Trouble(f"line {entity.line}", found, _WANT) from None
+            if code in _WHOLE_NUMBERS and not float(value).is_integer():
+                found = (
+                    f'the {entity.kind} is damaged: "{value[:24]}" where a whole number (group {code}) stands'
+                )
+                raise Trouble(f"line {entity.line}", found, _WANT)
         if 10 <= code <= 18:
             # A LINE may have all X before all Y, which the library puts in order.
             beside = code + 10 in codes if entity.kind == "LINE" else codes[k + 1 : k + 2] == [code + 10]

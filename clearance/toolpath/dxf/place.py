@@ -32,6 +32,10 @@ class Trouble(Exception):
     """The drawing cannot be used: where, what was found, what would be right."""
 
 
+class Broken(ValueError):
+    """An entity cannot be what it says; why, in words for a message."""
+
+
 def level(z: Any) -> None:
     """Refuse heights that differ."""
     z = list(z)
@@ -164,7 +168,7 @@ def axes(extrusion: Any) -> Matrix:
     z = np.array([float(v) for v in extrusion])
     size = float(np.linalg.norm(z))
     if not 0.0 < size < math.inf:
-        raise ValueError("its extrusion has no direction")
+        raise Broken("its extrusion has no direction")
     z /= size
     beside = (0.0, 1.0, 0.0) if abs(z[0]) < 1 / 64 and abs(z[1]) < 1 / 64 else (0.0, 0.0, 1.0)
     x = np.cross(beside, z)
@@ -201,7 +205,7 @@ def turning(
     )
     r = math.sqrt(mean + unequal)
     if not r > 0:
-        raise ValueError("its radius is 0")
+        raise Broken("its radius is 0")
 
     def at(t: float) -> Point:
         c, s = math.cos(t), math.sin(t)

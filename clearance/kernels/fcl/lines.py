@@ -1,0 +1,137 @@
+"""The path of a head as polylines for FCL: moves go in, straight bits within a known amount of them come out.
+
+Arcs become chords; of very long paths bits that run on within a hair of one straight become one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.tolerances import DEFAULT, FclTolerances
+from clearance.toolpath.moves import Moves
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+Rows = NDArray[np.bool_]
+
+#: runs of fewer moves are taken as they are
+_SIMPLIFY_FROM = 1500
+
+
+@dataclass(frozen=True)
+class Line:
+    """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and
+    whether it is of so many moves that it is worth simplifying."""
+
+    points: Array
+    move: Index
+    deviation: float
+    long: bool = False
+    _simple: dict[float, Line] = field(default_factory=dict, repr=False, compare=False)
+
+    def simple(self, by: float) -> Line:
+        """This line, or where it is long one of fewer bits within ``by`` of it; each is made once."""
+        if not self.long:
+            return self
+        if by not in self._simple:
+            self._simple[by] = _simplified(self, by)
+        return self._simple[by]
+
+
+def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
+    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
+    return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
+
+
+def straight_runs(
+    moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
+) -> list[tuple[Array, float]]:
+    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
+    return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]
+
+
+def _runs(count: int, only: Rows | None) -> list[slice]:
+    if only is None:
+        return [slice(0, count)] if count else []
+    edge = np.flatnonzero(np.diff(np.r_[False, only, False].astype(np.int8)))
+    return [slice(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def _is_short(run: slice) -> bool:
+    return bool(run.stop - run.start < _SIMPLIFY_FROM)
+
+
+def _flattened(moves: Moves, run: slice, tolerances: FclTolerances) -> Line:
+    """Arcs become chords between points of the arc; bits of no length go, unless all are.
+
+    Where a program's rounding gives an arc two radii, the radius runs evenly from one to the other.
+    """
+    start, end, centre, sweep = moves.start[run], moves.end[run], moves.centre[run], moves.sweep[run]
+    arc = sweep != 0.0
+    sagitta = tolerances.sagitta if _is_short(run) else tolerances.sagitta_simplified
+    count = np.ones(len(sweep), dtype=np.int64)
+    r0 = np.where(arc, np.hypot(*(start - centre).T), 0.0)
+    r1 = np.where(arc, np.hypot(*(end - centre).T), 0.0)
+    radius = np.maximum(np.maximum(r0, r1), sagitta)
+    step = 2.0 * np.arccos(1.0 - sagitta / radius[arc])
+    count[arc] = np.maximum(np.ceil(np.abs(sweep[arc]) / step), 1).astype(np.int64)
+    owner = np.repeat(np.arange(len(sweep)), count)
+    share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count) + 1) / count[owner]
+    points = end[owner].copy()
+    bent = arc[owner] & (share < 1.0)
+    o, s = owner[bent], share[bent]
+    angle = np.arctan2(start[o, 1] - centre[o, 1], start[o, 0] - centre[o, 0]) + s * sweep[o]
+    r = r0[o] + s * (r1[o] - r0[o])
+    points[bent] = centre[o] + r[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    points = np.concatenate([start[:1], points])
+    long = np.hypot(*np.diff(points, axis=0).T) > 0.0
+    if long.any():
+        points, owner = points[np.r_[True, long]], owner[long]
+    else:
+        points, owner = points[:2], owner[:1]
+    deviation = sagitta if arc.any() else 0.0
+    return Line(points, owner + run.start, deviation, not _is_short(run))
+
+
+def _simplified(line: Line, simplify: float) -> Line:
+    """Bits that run on within ``simplify`` of one straight become one, as long as they lead away."""
+    n = len(line.move)
+    xs, ys = line.points[:, 0].tolist(), line.points[:, 1].tolist()
+    keep = [0]
+    ax, ay = xs[0], ys[0]
+    wide, reach = None, 0.0
+    for i in range(1, n + 1):
+        dx, dy = xs[i] - ax, ys[i] - ay
+        far = (dx * dx + dy * dy) ** 0.5
+        if wide is not None:
+            ux, uy, low, high = wide
+            along, across = dx * ux + dy * uy, dy * ux - dx * uy
+            if along <= 0.0 or far < reach or not low <= across / along <= high:
+                keep.append(i - 1)
+                ax, ay = xs[i - 1], ys[i - 1]
+                dx, dy = xs[i] - ax, ys[i] - ay
+                far = (dx * dx + dy * dy) ** 0.5
+                wide = None
+        if far <= simplify:
+            # too near to give a direction: it stands for itself
+            keep.append(i)
+            ax, ay, wide = xs[i], ys[i], None
+            continue
+        if wide is None:
+            wide, reach = (dx / far, dy / far, -simplify / far, simplify / far), far
+        else:
+            tangent, room = across / along, simplify * far / (along * along)
+            wide = (ux, uy, max(low, tangent - room), min(high, tangent + room))
+            reach = far
+            if wide[2] > wide[3]:
+                keep.append(i)
+                ax, ay, wide = xs[i], ys[i], None
+    if keep[-1] != n:
+        keep.append(n)
+    index = np.array(sorted(set(keep)))
+    if len(index) == n + 1:
+        return line  # nothing was left out
+    return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)

@@ -1,0 +1,259 @@
+"""A judged job goes in; what stands there at each of its moments comes out: items, metal, pieces.
+
+The states and what is true of them are those of the account; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from clearance.errors import InputError
+from clearance.process.account import State
+from clearance.process.findings import Checked
+from clearance.process.freed import Fate, fate, piece_name
+from clearance.process.removal import Piece
+from clearance.process.runs import Run, kerf
+from clearance.process.stock import kerf_width
+from clearance.process.timeline import Moment, moments
+from clearance.scene.model import Scene, Stretch
+
+
+@dataclass(frozen=True)
+class There:
+    """What stands there at one moment.
+
+    Attributes:
+        bodies: indices of the items and of the machine's bodies.
+        cut: the bits of runs that are cut by then, in order.
+        gone: pieces that fell, were washed away or were taken out.
+        free: pieces that came free and are there still.
+        next: the cut that runs, or goes on, from here; None where the job ends or something is moved first.
+        after: the bit that ended just now; None where a cut is yet to begin.
+    """
+
+    bodies: tuple[int, ...]
+    cut: tuple[Run, ...] = ()
+    gone: tuple[Piece, ...] = ()
+    free: tuple[Fate, ...] = ()
+    next: Stretch | None = None
+    after: Run | None = None
+
+    def bits(self, part: int) -> list[Run]:
+        """The bits that were cut in a part."""
+        return [bit for bit in self.cut if part in bit.stretch.cut_bodies]
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A state, with what stands there.
+
+    Attributes:
+        found: as it was before anybody acted.   begun: once what begins it is done.
+        taken_out: the pieces that are taken out as it begins.
+        freed: what comes free as it begins, or while it lasts.
+        bits: what is cut while it lasts.
+    """
+
+    state: State
+    moment: Moment
+    found: There
+    begun: There
+    taken_out: tuple[Fate, ...]
+    freed: tuple[Fate, ...]
+    bits: tuple[Run, ...]
+
+    @property
+    def stops(self) -> bool:
+        """Whether a person stands there as it begins."""
+        return self.state.begins != "piece"
+
+
+@dataclass
+class _Going:
+    """The job as it goes on."""
+
+    bodies: tuple[int, ...] = ()
+    cut: list[Run] = field(default_factory=list)
+    gone: list[Piece] = field(default_factory=list)
+    free: list[Fate] = field(default_factory=list)
+
+    def there(self, following: Stretch | None, after: Run | None = None) -> There:
+        return There(self.bodies, tuple(self.cut), tuple(self.gone), tuple(self.free), following, after)
+
+    def take_out(self, names: tuple[str, ...]) -> list[Fate]:
+        out = [one for one in self.free if one.taken_out(names)]
+        self.free = [one for one in self.free if one not in out]
+        self.gone += [one.piece for one in out]
+        return out
+
+    def release(self, fates: list[Fate]) -> None:
+        self.gone += [one.piece for one in fates if one.gone]
+        self.free += [one for one in fates if not one.gone]
+
+
+class Course:
+    """All moments of a judged job."""
+
+    def __init__(self, result: Checked) -> None:
+        self.scene: Scene = result.scene
+        self.states = () if result.account is None else result.account.states
+        self._runs = [run for run, _ in result.facts.threaded]
+        self._pieces = list(result.facts.pieces)
+        self._shadows: dict[int, Any] = {}
+
+    @cached_property
+    def _told(self) -> tuple[list[Phase], dict[str, There], list[There]]:
+        """The states, what each cut leaves, and what stands there after each bit."""
+        phases: list[Phase] = []
+        left: dict[str, There] = {}
+        bit_by_bit: list[There] = []
+        going = _Going()
+        every = moments(self.scene, self._runs, self._pieces)
+        for k, (moment, state) in enumerate(zip(every, self.states, strict=True)):
+            following = moment.stretch
+            going.bodies = going.bodies or following.bodies
+            found = going.there(following)
+            out = going.take_out(moment.taken_out)
+            going.bodies = following.bodies
+            last = going.cut[-1] if moment.begins == "piece" and going.cut else None
+            freed = [fate(self.scene, piece) for piece in moment.freed]
+            going.release(freed)
+            begun = going.there(self._next(every, k, 0), last)
+            if moment.begins == "piece":
+                left[following.name] = begun
+                bit_by_bit[-1:] = [begun]
+            for done, step in enumerate(moment.steps, 1):
+                going.cut.append(step.bit)
+                going.bodies = step.bit.stretch.bodies
+                fates = [fate(self.scene, piece) for piece in step.freed]
+                going.release(fates)
+                freed += fates
+                now = going.there(self._next(every, k, done), step.bit)
+                left[step.bit.stretch.name] = now
+                bit_by_bit.append(now)
+            bits = tuple(step.bit for step in moment.steps)
+            phases.append(Phase(state, moment, found, begun, tuple(out), tuple(freed), bits))
+        return phases, left, bit_by_bit
+
+    def _next(self, every: list[Moment], moment: int, done: int) -> Stretch | None:
+        """The cut of the next bit, ``done`` of the moment's own left out; None where there is none, or where
+        somebody moves something before it."""
+        if every[moment].steps[done:]:
+            return every[moment].steps[done].bit.stretch
+        for one in every[moment + 1 :]:
+            if one.move:
+                return None
+            if one.steps:
+                return one.steps[0].bit.stretch
+        return None
+
+    @property
+    def phases(self) -> list[Phase]:
+        """The states, in order."""
+        return self._told[0]
+
+    @property
+    def bit_by_bit(self) -> list[There]:
+        """What stands there after each bit of each run."""
+        return self._told[2]
+
+    # ------------------------------------------------------------------------------------- by name
+    def after(self, name: str) -> tuple[str, There]:
+        """What stands there after a cut, or as a state begins; with words for when that is.
+
+        Args:
+            name: of a cut; of a state, its beginning up to a comma, or "state 3".
+
+        Raises:
+            InputError: there is no such name; the message lists the right ones.
+        """
+        phases, left, _ = self._told
+        if name in left:
+            return f'after "{name}"', left[name]
+        asked = _plain(name)
+        for phase in phases:
+            if asked in (_plain(phase.state.name), f"state {phase.state.n}", _short(phase.state.name)):
+                return _when(phase.state), phase.begun
+        for phase in phases:
+            for one in phase.freed:
+                if asked == _plain(piece_name(one.piece)):
+                    return f"once the {piece_name(one.piece)} is free", phase.begun
+        if not phases:
+            raise InputError(None, "--after", f'there is no "{name}": nothing is cut here', "leave it out")
+        cuts = [f'"{each}"' for each in left]
+        stops = [f'"{_short(phase.state.name)}"' for phase in phases if phase.stops]
+        pieces = [f'"state {phase.state.n}" ({phase.state.name})' for phase in phases if not phase.stops]
+        raise InputError(
+            None,
+            "--after",
+            f'there is no cut, stop or state "{name}"',
+            "one of " + ", ".join([*stops, *cuts, *pieces]),
+        )
+
+    # ------------------------------------------------------------------------------------- seen from above
+    def metal(self, there: There, part: int, shadow: Any) -> Any:
+        """What is left of a part, pieces that are free left out, seen from above (shapely).
+
+        Args:
+            shadow: the whole part seen from above.
+        """
+        import shapely
+
+        pieces = [*there.gone, *(one.piece for one in there.free)]
+        away = [piece.outline for piece in pieces if piece.part == part]
+        away.append(self.kerfs(there, part))
+        return shadow.difference(shapely.union_all(away))
+
+    def piece(self, there: There, one: Fate) -> Any:
+        """A free piece seen from above, its kerfs taken off (shapely)."""
+        return one.piece.outline.difference(self.kerfs(there, one.piece.part))
+
+    def standing(self, there: There, part: int) -> Any:
+        """All metal of a part that is there, pieces that are free with it, seen from above (shapely)."""
+        import shapely
+
+        from clearance.mesh.sections import Outline
+
+        if part not in self._shadows:
+            self._shadows[part] = Outline(self.scene.bodies[part].triangles_M).shadow
+        away = [piece.outline for piece in there.gone if piece.part == part]
+        return self._shadows[part].difference(shapely.union_all([*away, self.kerfs(there, part)]))
+
+    def kerfs(self, there: There, part: int, z: float | None = None) -> Any:
+        """All that the wire took out of a part, at a height (machine Z, halfway up where it is left out)."""
+        low, high = (float(corner[2]) for corner in self.scene.bodies[part].crowd.box)
+        level = (low + high) / 2.0 if z is None else z
+        width = kerf_width(self.scene)
+        return kerf([chain for bit in there.bits(part) for chain in bit.line(level)], width)
+
+
+def _when(state: State) -> str:
+    """When a state begins, in words."""
+    if state.begins == "start":
+        return "at the start"
+    return f"after {state.name}" if state.begins == "stop" else state.name
+
+
+def _plain(name: str) -> str:
+    """A name as it is compared: quotes are hard to type."""
+    return " ".join(name.replace('"', "").split()).lower()
+
+
+def _short(name: str) -> str:
+    """A state's name up to the comma: "stop 1"."""
+    return _plain(name.partition(",")[0]) if name.startswith("stop ") else _plain(name)
+
+
+def cuts_between(phases: list[Phase]) -> Iterator[tuple[Phase, list[Phase]]]:
+    """Each state that begins with a person, and it with those that follow until the next one does."""
+    group: list[Phase] = []
+    for phase in phases:
+        if phase.stops and group:
+            yield group[0], group
+            group = []
+        group.append(phase)
+    if group:
+        yield group[0], group
