@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
     from clearance.checking.result import Ailment, Cure, Cures, CutResult, MoveDistance, Pair, Result
+    from clearance.measuring.answer import Measured
     from clearance.process.findings import Checked, Facts
+    from clearance.scene.lying import Asked
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
 
@@ -53,6 +55,7 @@ __all__ = [
     "Keepout",
     "MachineModel",
     "Margins",
+    "Measured",
     "MoveDistance",
     "NotYet",
     "Pair",
@@ -75,6 +78,7 @@ __all__ = [
     "find_raises",
     "keepout",
     "load",
+    "measured",
     "raised",
 ]
 
@@ -84,17 +88,28 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
+    "measuring.answer": ("Measured",),
     "checking.result": ("Ailment", "Cure", "Cures", "CutResult", "MoveDistance", "Pair", "Result"),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
 }
 
 
-def load(setup: str | PathLike[str], *, processes: bool = False) -> Scene:
+def load(
+    setup: str | PathLike[str],
+    *,
+    measured: str | PathLike[str] | None = None,
+    coverage: float | None = None,
+    processes: bool = False,
+) -> Scene:
     """Read a setup file and everything that it names.
 
     Args:
         setup: the TOML file; what it names is looked for beside it.
+        measured: a form of readings (``clearance touch`` writes it): its parts stand as they lie, and what
+            stands on them; None: as the setup has it.
+        coverage: standard uncertainties of the readings by which allow grows; None: 3.55, at which all six
+            motions hold jointly at 95 %.
         processes: share the work with forked processes, as the command line does. It is done in this one
             where that is not said, and where there is another thread.
 
@@ -116,7 +131,7 @@ def load(setup: str | PathLike[str], *, processes: bool = False) -> Scene:
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup))
+        return load_setup(fspath(setup), _asked(measured, coverage))
 
 
 def check(
@@ -230,6 +245,33 @@ def find_placement(setup: Result | Scene | str | PathLike[str]) -> PlacementAnsw
     return find(setup if isinstance(setup, Result) else check(setup))
 
 
+def measured(
+    setup: str | PathLike[str], form: str | PathLike[str] | None = None, *, coverage: float | None = None
+) -> Measured:
+    """How do the parts really lie, what is to be turned, and may the path run like that?
+
+    Args:
+        setup: the path of a setup file.
+        form: readings, as ``clearance touch`` asks for them; None: those that the setup names.
+        coverage: as for ``load``.
+
+    Raises:
+        InputError: as for ``load``; nothing was measured.
+
+    >>> answer = clearance.measured(
+    ...     "demo_models/rivet_wheel.toml", "demo_models/rivet_wheel_readings.csv"
+    ... )
+    >>> answer.planned.verdict, answer.measured.verdict, answer.after.verdict
+    ('clear', 'clash', 'clear')
+    >>> step = answer.parts[0].corrected.steps[0]
+    >>> step.by, round(step.screw_mm, 3)
+    ('front screw', 0.42)
+    """
+    from clearance.measuring.answer import find_measured
+
+    return find_measured(fspath(setup), _asked(form, coverage))
+
+
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
     """Where may no clamp stand, and up to which height?
 
@@ -285,6 +327,19 @@ def draw(
 
     result = setup if isinstance(setup, Result) else check(setup)
     draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
+
+
+def _asked(measured: str | PathLike[str] | None, coverage: float | None) -> Asked:
+    """What is asked for beside a setup."""
+    from clearance.pose.statistics import COVERAGE
+    from clearance.scene.lying import Asked
+
+    if measured is not None and not isinstance(measured, str | PathLike):
+        raise WrongArgument("measured", measured, "the path of a form of readings")
+    k = COVERAGE if coverage is None else _length("coverage", coverage)
+    if not 0.0 <= k <= 100.0:
+        raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
+    return Asked(None if measured is None else fspath(measured), k)
 
 
 def _scene(setup: Scene | str | PathLike[str]) -> Scene:

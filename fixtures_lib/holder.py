@@ -121,13 +121,36 @@ class Fastened(Enum):
 
 
 @dataclass(frozen=True)
+class Adjustment:
+    """An angle of a holder that the setter sets: which parameter, about which axis, by what.
+
+    Attributes:
+        parameter: its name; degrees.   about: "x", "y" or "z" of the holder's frame.
+        by: what he turns, "front screw".
+        lever: from the axis to the screw, mm; None: it is turned by hand to a scale.
+        pitch: of the screw, mm a turn; None where nobody knows.
+        division: the smallest step: mm at the screw, degrees of the scale.
+        turned_in: +1 where turning the screw in makes the parameter larger, -1 where smaller.
+    """
+
+    parameter: str
+    about: str
+    by: str
+    lever: float | None = None
+    pitch: float | None = None
+    division: float = 0.0
+    turned_in: int = 1
+
+
+@dataclass(frozen=True)
 class Kind:
     """A kind of holder: its parameters, and the function that builds one from a full set of values.
 
     ``does`` and ``fastened`` say what it does and how it is held itself; what is left out is taken to do the
     least, to bear and to stand loose. ``build`` raises ``Conflict`` where values, each within its range, do
     not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
-    is to be held in, and returns the values that make the holder fit that part.
+    is to be held in, and returns the values that make the holder fit that part. ``adjusted`` says which
+    angles are set where it stands, and by what.
     """
 
     name: str
@@ -139,3 +162,4 @@ class Kind:
     laid: bool = False
     cautions: tuple[str, ...] = ()
     fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = None
+    adjusted: tuple[Adjustment, ...] = ()

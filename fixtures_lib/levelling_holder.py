@@ -12,7 +12,7 @@ from typing import Any
 
 from clearance.geometry.transforms import pose
 from fixtures_lib.carriers import HEAD, SHANK, head, head_seats, shank
-from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Adjustment, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import head as screw_head
 from fixtures_lib.solids import at, bar, box, join, placed, shell
 
@@ -57,5 +57,11 @@ KIND = Kind(
     build=build,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.IN_A_SHANK,
+    # fine screws with a hundred divisions a turn, and their levers: common practice, no source
+    adjusted=(
+        Adjustment("tilt_x", "x", "front screw", lever=40.0, pitch=0.5, division=0.005),
+        Adjustment("tilt_y", "y", "right screw", lever=20.0, pitch=0.5, division=0.005, turned_in=-1),
+        Adjustment("angle", "z", "side screw", lever=20.0, pitch=0.5, division=0.005),
+    ),
     cautions=("The pivot is taken half the shank's height up, in the gap; measure what tilts far from it.",),
 )

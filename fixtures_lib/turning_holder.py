@@ -11,7 +11,7 @@ from typing import Any
 
 from clearance.geometry.transforms import pose
 from fixtures_lib.carriers import HEAD, SHANK, head, head_seats, shank
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Adjustment, Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import head as screw_head
 from fixtures_lib.solids import at, bar, box, join, placed, shell
 
@@ -53,4 +53,6 @@ KIND = Kind(
     build=build,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.IN_A_SHANK,
+    # its scale reads to three minutes of arc: common practice, no source
+    adjusted=(Adjustment("angle", "z", "graduated disc", division=0.05),),
 )

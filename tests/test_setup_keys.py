@@ -155,6 +155,8 @@ IN_SETUP: list[Case] = [
      SideHeight(0.02, 0.03)),
     ("items.laid", {"items__3__laid": True}, lambda s: (body(s, "magnet").kind, body(s, "magnet").margin),
      ("laid", SideHeight(3.0, 0.5))),
+    ("items.touch", {"items__1__touch": ["top", "bore"]}, lambda s: body(s, "die plate").touch,
+     ("top", "bore")),
     ("items.held_by", {"items__1__held_by": "wax"}, lambda s: body(s, "die plate").held_by, "wax"),
     ("items.held_by.by", {"items__1__held_by": {"by": "wax"}}, lambda s: body(s, "die plate").held_by, "wax"),
     ("items.held_by.until", {**AT_STOP, "items__1__held_by": {"by": "wax", "until": "N4"}},
@@ -323,7 +325,7 @@ def paths_of(table: type[Table], before: str = "") -> list[str]:
         (
             Setup,
             IN_SETUP,
-            r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|bodies|facet_bound|cracks)"
+            r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|measured|bodies|facet_bound|cracks)"
             r"|cuts\.(layers|path_units|gap|chord_bound|start|direction|order)",
         ),
         (Machine, IN_MACHINE, r"travel$|codes$|(lower|upper)_head$"),

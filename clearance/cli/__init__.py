@@ -14,12 +14,12 @@ from collections.abc import Sequence
 import click
 
 from clearance import ending
-from clearance.cli import advising, approval, checking, starting
+from clearance.cli import advising, approval, checking, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.streams import Streams
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "main", "run", "starting"]
+__all__ = ["advising", "approval", "checking", "commands", "main", "measuring", "run", "starting"]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

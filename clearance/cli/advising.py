@@ -13,6 +13,8 @@ from clearance.cli.common import (
     check_targets,
     commands,
     judged,
+    loaded,
+    measuring,
     replacing,
     say,
     say_result,
@@ -55,6 +57,7 @@ MM = Millimetres()
 
 @commands.command("raise")
 @click.argument("setup")
+@measuring
 @click.option("--item", "items", multiple=True, metavar="NAME", help="Raise only this, with all on it.")
 @click.option("--range", "within", nargs=2, type=MM, metavar="FROM TO", help="The raises that matter, mm.")
 @click.option("--by", type=MM, metavar="MM", help="Check the setup as it is when raised by so much.")
@@ -80,7 +83,7 @@ def raise_(
     check_targets(setup, json_file, None, replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
-        scene = clearance.load(setup)
+        scene = loaded(setup)
         spare_inputs(scene, [json_file])
         progress(0.0, "checking" if by is not None else "looking for raises")
         if by is not None:
@@ -104,6 +107,7 @@ def raise_(
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
 @replacing
 @click.pass_context
@@ -127,6 +131,7 @@ def placement(context: click.Context, setup: str, json_file: str | None, replace
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option("-o", "--output", "file", required=True, metavar="FILE", help="The drawing: .svg or .dxf.")
 @click.option(
     "--kind",
@@ -138,7 +143,6 @@ def placement(context: click.Context, setup: str, json_file: str | None, replace
 @replacing
 def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bool) -> None:
     """Where may no clamp stand, and up to which height?"""
-    import clearance
     from clearance.advice.keepout import find_keepout
     from clearance.files import write_whole
     from clearance.report import keepout as words
@@ -147,7 +151,7 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bo
     _check_drawing(setup, file, json_file, replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
-        scene = clearance.load(setup)
+        scene = loaded(setup)
         spare_inputs(scene, [file, json_file])
         progress(0.0, "drawing")
         found = find_keepout(scene, kind)

@@ -12,6 +12,8 @@ from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
     commands,
+    loaded,
+    measuring,
     replacing,
     say,
     say_error,
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option("-o", "--output", "file", required=True, metavar="RECORD.json", help="The record to write.")
 @click.option("--by", metavar="NAME", help="Who approves; left out, the name of the computer's user.")
 @click.option(
@@ -53,7 +56,7 @@ def approve(
     _check_record(setup, file)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
-        scene = clearance.load(setup)
+        scene = loaded(setup)
         spare_inputs(scene, [file])
         wrong = None if draft else approval.not_programs(scene, approval.read_inputs(scene))
         if wrong is not None:

@@ -15,6 +15,7 @@ from clearance.cli.common import (
     commands,
     draw_picture,
     judged,
+    measuring,
     replacing,
     say,
     say_error,
@@ -28,6 +29,7 @@ from clearance.errors import CannotDraw, InputError
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
@@ -58,6 +60,7 @@ def check(
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
 )
@@ -106,6 +109,7 @@ def _size(text: str) -> tuple[int, int]:
 
 @commands.command()
 @click.argument("setup")
+@measuring
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
 def sheet(setup: str, file: str, replace: bool) -> None:
@@ -132,6 +136,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
 @commands.command()
 @click.argument("setup")
+@measuring
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.
 

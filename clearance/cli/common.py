@@ -44,6 +44,52 @@ if TYPE_CHECKING:
 WIDTH = 100
 
 
+def measuring(command: Any) -> Any:
+    """Options for a form of readings; ``loaded`` and ``judged`` look at them."""
+    form = click.option(
+        "--measured",
+        metavar="FORM.csv",
+        expose_value=False,
+        callback=_keep,
+        help="Judge the part as this form says it lies, and all that stands on it.",
+    )
+    coverage = click.option(
+        "--coverage",
+        type=float,
+        metavar="K",
+        expose_value=False,
+        callback=_keep,
+        help="Standard uncertainties of the readings by which allow grows; 3.55.",
+    )
+    return form(coverage(command))
+
+
+def _keep(context: click.Context, option: Any, value: Any) -> None:
+    context.meta[f"clearance.{option.name}"] = value
+
+
+def asked_for() -> tuple[str | None, float | None]:
+    """The form of readings and the coverage that the command line gives."""
+    meta = click.get_current_context().meta
+    return meta.get("clearance.measured"), checked_coverage(meta.get("clearance.coverage"))
+
+
+def checked_coverage(coverage: float | None) -> float | None:
+    """How many standard uncertainties count, as the command line gives it."""
+    if coverage is not None and not 0.0 <= coverage <= 100.0:
+        found = f"{coverage:g} is no number of standard uncertainties"
+        raise InputError(None, "--coverage", found, "from 0 to 100; 3.55 where it is left out")
+    return coverage
+
+
+def loaded(setup: str) -> Any:
+    """The scene of a setup, its parts as they lie where a form of readings is given."""
+    import clearance
+
+    measured, coverage = asked_for()
+    return clearance.load(setup, measured=measured, coverage=coverage)
+
+
 def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
     """Read and judge a setup, with word of how far it is on a terminal.
 
@@ -54,7 +100,7 @@ def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = (
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
-        scene = clearance.load(setup)
+        scene = loaded(setup)
         spare_inputs(scene, guarded)
         progress(0.0, "checking")
         result: Result = clearance.check(scene, moves=moves, progress=progress)

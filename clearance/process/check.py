@@ -28,7 +28,8 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     made = result.facts.account
     if made is None or not made.states:
         return replace(result, spent_s=processor_time() - spent)
-    findings = _together(_without_gone(scene, list(result.findings), result.facts.pieces), made)
+    held = scene.planned or scene
+    findings = _together(_without_gone(held, list(result.findings), result.facts.pieces), made)
     cuts = tuple(
         replace(
             cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.is_about(cut.name))])

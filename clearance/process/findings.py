@@ -142,8 +142,10 @@ def check(
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
     steps = sum(len(stretch.moves) for stretch in scene.stretches)
-    known = [scene, *scene.bodies, *scene.stretches, *(s.moves for s in scene.stretches)]
-    with beside(lambda: look(scene, also), known, worth=facets + 20 * steps > _WORTH) as access:
+    # what carries a part touches it as planned: how far it lies off that was measured, not why
+    held = scene.planned or scene
+    known = [held, *held.bodies, *held.stretches, *(s.moves for s in held.stretches)]
+    with beside(lambda: look(held, also), known, worth=facets + 20 * steps > _WORTH) as access:
         result = judge(scene, moves=moves, progress=progress)
         began = time.perf_counter()
         facts, found = access()

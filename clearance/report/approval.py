@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from clearance.errors import InputError
 from clearance.printable import printable as _plain
 from clearance.report import approval_record, approval_tool
+from clearance.report.approval_readings import readings_of
 from clearance.report.approval_values import margins_of, values_of
 from clearance.report.data import as_report
 from clearance.report.terminal import _named
@@ -46,7 +47,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     """Every file that the scene was read from, with its kind and hashes, the setup first.
 
     "file" is as the setup names it, so seen from the setup's folder; "kind" is "setup", "machine" (a shipped
-    one has its "shipped" name), "program", "drawing", "table", "step" or (any other) "model".
+    one has its "shipped" name), "program", "drawing", "table", "step", "form" (of readings, with them) or
+    (any other) "model".
 
     Raises:
         InputError: a file is not any more what was read.
@@ -69,6 +71,11 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
         else:
             file = folder / shown
         data = _bytes(file, shown)
+        lies = next((one for one in scene.lies if one.form.sha256 == digest), None)
+        if lies is not None:
+            each.update(kind="form", readings=readings_of(lies.form))
+            if lies.by_option:
+                each["coverage"] = lies.coverage
         if data[:512].lstrip().startswith(b"ISO-10303-21"):
             each["kind"] = "step"
         each["sha256"] = hashlib.sha256(data).hexdigest()

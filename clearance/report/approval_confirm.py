@@ -20,6 +20,7 @@ from typing import Any
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
 from clearance.printable import printable as _plain
+from clearance.report.approval_readings import differing_readings
 from clearance.report.approval_record import folder_of, shipped_machine
 from clearance.report.approval_tool import Other, others, tool_now
 from clearance.report.approval_values import differing, values_of
@@ -89,16 +90,21 @@ def confirmed(
     if not tool or not all(each.same for each in inputs):
         return Answer(inputs, tool, [], known=known)
     try:
-        values = _values_now(inputs[0].where)
+        values = _values_now(inputs[0].where, record, inputs)
     except ClearanceError as error:
         return Answer(inputs, tool, [], str(error), known)
     return Answer(inputs, tool, differing(record["values"], values), known=known)
 
 
-def _values_now(setup_file: str) -> dict[str, Any]:
+def _values_now(setup_file: str, record: dict[str, Any], inputs: list[Found]) -> dict[str, Any]:
     from clearance.scene.load import load
+    from clearance.scene.lying import Asked
 
-    return values_of(load(setup_file))
+    asked = Asked()
+    for each, found in zip(record["inputs"], inputs, strict=True):
+        if each["kind"] == "form" and "coverage" in each:
+            asked = Asked(found.where, float(each["coverage"]))
+    return values_of(load(setup_file, asked))
 
 
 def compare(record: dict[str, Any], record_file: str, folder: str | None = None) -> list[Found]:
@@ -133,6 +139,8 @@ def _found(each: dict[str, Any], folder: str) -> Found:
             same = hashlib.file_digest(stream, "sha256").hexdigest() == each["sha256"]
         if same:
             return Found(name, "unchanged", where)
+        if each["kind"] == "form":
+            return Found(name, "changed", where, differing_readings(each.get("readings", {}), where))
         if each["kind"] == "program" and _words(file, name, each.get("semicolon")) == each["words_sha256"]:
             return Found(name, "rewritten", where)
     except InputError as error:

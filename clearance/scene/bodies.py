@@ -160,6 +160,7 @@ def item_bodies(
             sunk=thing.sunk,
             held_by=None if item.held_by is None else item.held_by.by,
             clamp_force=item.clamp_force,
+            touch=tuple(item.touch),
         )
         bodies.append(body)
         findings += thing.findings

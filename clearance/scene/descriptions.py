@@ -121,6 +121,10 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "clamp_force": "with which force it presses down, N, against tipping and the flushing jets",
         "on": 'the item that it stands on; left out, the table. Of several, ["front rail", "back rail"], the '
         "first gives its place, all must carry it, and its load goes to all of them",
+        "touch": 'its finished faces, to be touched to learn how it lies: "top", "bottom", "left side", '
+        '"right side", "front", "back", "bore", "outside"; the first level one is levelled',
+        "measured": "the form with what was read there (`clearance touch` writes it); the part is judged as "
+        "it lies, and all that stands on it",
         "seat": "which seat of that item; left out, its first",
         "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",
         "turn": "its turn about the seat's fixed X, then Y, then Z",

@@ -6,6 +6,7 @@ import time
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 from clearance.errors import InputError
 from clearance.parallel import beside
@@ -16,6 +17,7 @@ from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
 from clearance.scene.finished import finished_of
 from clearance.scene.limits import Masses, limit_findings
+from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
 from clearance.scene.model import Scene
 from clearance.scene.overlaps import overlap_findings
@@ -60,15 +62,18 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
     )
 
 
+#: nothing is asked for beside the setup
+NOTHING = Asked()
 #: facets from which a second process saves more than it costs
 _MANY = 100_000
 
 
-def load(setup_path: str | Path) -> Scene:
+def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     """Read a setup file and everything that it names.
 
     Args:
         setup_path: the TOML file; what it names is looked for beside it.
+        asked: a form of readings, or what is tried, beside the setup.
 
     Returns:
         The scene in machine coordinates, mm.
@@ -81,6 +86,8 @@ def load(setup_path: str | Path) -> Scene:
     path = Path(setup_path)
     file = read_toml(path, str(setup_path))
     setup = file.checked(Setup)
+    if asked.trial is not None:
+        setup = asked.trial.applied(setup)
     files = Files(path.parent)
     files.note(file.shown_as, file.sha256)
     machine = _machine(setup, file, files)
@@ -88,25 +95,33 @@ def load(setup_path: str | Path) -> Scene:
     standing = machine_bodies(machine, margins)
     _names_apart(setup, machine, file)
     items, findings = item_bodies(setup, margins, file, files)
-    bodies = (*items, *standing)
+    there, lies, how = as_they_lie(items, setup, file, files, asked)
+    findings += how
+    planned, bodies = (*items, *standing), (*there, *standing)
     masses = Masses(items)
-    together = present_in_cuts(setup, bodies, file)
+    together = present_in_cuts(setup, planned, file)
     many = sum(len(body.triangles_M) for body in bodies) > _MANY
-    with beside(lambda: overlap_findings(bodies, together), worth=many) as overlaps:
-        findings += limit_findings(bodies, machine.max_part_mass, masses)
+    with beside(lambda: overlap_findings(planned, together), worth=many) as overlaps:
+        findings += limit_findings(planned, machine.max_part_mass, masses)
         stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
-        on_their_feet = feet_findings(bodies, together, masses)
+        on_their_feet = feet_findings(planned, together, masses)
         findings += overlaps()
     findings += on_their_feet
+    more: dict[int, dict[str, Any]] = {}
     for i, item in enumerate(setup.items):
         finished, found = finished_of(i, item, setup, file, files)
         findings += found
         if finished is not None:
-            bodies = (*bodies[:i], replace(bodies[i], becomes=finished), *bodies[i + 1 :])
-    until = {k: stops.held_until(b.item) for k, b in enumerate(bodies) if b.item is not None and b.held_by}
-    bodies = tuple(replace(b, held_until=until[k]) if until.get(k) else b for k, b in enumerate(bodies))
+            more[i] = {"becomes": finished}
+    for k, body in enumerate(bodies):
+        if body.item is not None and body.held_by and (until := stops.held_until(body.item)):
+            more.setdefault(k, {})["held_until"] = until
+    planned, bodies = (
+        tuple(replace(body, **more[k]) if k in more else body for k, body in enumerate(each))
+        for each in (planned, bodies)
+    )
     gone = setup.gone_below
-    return Scene(
+    scene = Scene(
         title=setup.title,
         setup_file=file.shown_as,
         machine=machine.as_model(setup.machine.use, setup.machine.file),
@@ -123,8 +138,14 @@ def load(setup_path: str | Path) -> Scene:
         optional_stops=setup.optional_stops,
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
+        lies=lies,
         read_s=time.perf_counter() - began,
     )
+    if not lies:
+        return scene
+    stretches, _, _ = all_stretches(setup, machine, planned, file, files)
+    as_planned = replace(scene, bodies=planned, stretches=tuple(stretches), lies=())
+    return replace(scene, planned=as_planned, read_s=time.perf_counter() - began)
 
 
 def shipped_machines() -> list[str]:

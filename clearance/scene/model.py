@@ -26,6 +26,8 @@ from fixtures_lib.holder import Does, Fastened, Limit
 if TYPE_CHECKING:
     import trimesh
 
+    from clearance.scene.lying import Lies
+
 
 @dataclass(frozen=True)
 class StartHole:
@@ -123,6 +125,8 @@ class Body:
         held_until: number of the stop until which it does; None: to the end.
         becomes: what it is to be once it is cut; None where nobody has said.
         clamp_force: N with which it presses, None where nobody has said.
+        touch: names of its faces that may be touched to measure how it lies; () where none are named.
+        moved: (4, 4) the measured motion, machine frame, that took it from where it is planned; None: none.
     """
 
     name: str
@@ -146,6 +150,13 @@ class Body:
     held_until: int | None = None
     clamp_force: float | None = None
     becomes: Finished | None = None
+    touch: tuple[str, ...] = ()
+    moved: NDArray[np.float64] | None = None
+
+    @property
+    def planned_M(self) -> NDArray[np.float64]:
+        """(4, 4) where it is planned; ``T_MI`` is where it lies."""
+        return self.T_MI if self.moved is None else np.asarray(np.linalg.inv(self.moved) @ self.T_MI)
 
     def __repr__(self) -> str:
         return f'<Body "{self.name}": {self.kind}, {len(self.triangles_M)} triangles>'
@@ -352,6 +363,8 @@ class Scene:
         optional_stops: the switch at the control is on with which a program stops at M01.
         spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
         gone_below: what is washed away as it comes free; None where the setup does not say.
+        lies: how the parts lie that were measured.
+        planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
         read_s: seconds it took to read and assemble.
     """
 
@@ -371,6 +384,8 @@ class Scene:
     optional_stops: bool = False
     spark_gap: float | None = None
     gone_below: GoneBelow | None = None
+    lies: tuple[Lies, ...] = ()
+    planned: Scene | None = None
     read_s: float = 0.0
 
     def __repr__(self) -> str:

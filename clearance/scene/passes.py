@@ -17,6 +17,7 @@ from clearance.scene.bodies import Files
 from clearance.scene.cut_path import read_cut
 from clearance.scene.fields import suggestion
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind
 from clearance.scene.schema import Cut, Setup
@@ -311,9 +312,9 @@ def _job(
                 "it must be there",
             )
     upper_z = _upper_z(setup, machine, bodies, cut, index, parts, file)
-    T_MP = bodies[parts[0]].T_MI if parts else np.eye(4)
-    heading = _heading(cut, index, T_MP if parts else None, file)
-    zero_M = apply(T_MP, np.array(cut.zero))
+    on = bodies[parts[0]] if parts else None
+    heading = heading_as_it_lies(on, _heading(cut, index, on.planned_M if on else None, file))
+    zero_M = apply(on.T_MI if on else np.eye(4), np.array(cut.zero))
     moves_C = read_cut(setup, machine, index, upper_z - float(zero_M[2]), file, files)
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)

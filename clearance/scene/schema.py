@@ -239,6 +239,10 @@ class Item(Table):
     clamp_force: Positive | None = None
     becomes: FileName | None = None
     becomes_tolerance: Size | None = None
+    touch: Annotated[list[Words], is_list('a list of faces, ["top", "left side"]')] = Field(
+        default_factory=list
+    )
+    measured: FileName | None = None
 
     @property
     def base(self) -> str | None:
@@ -272,6 +276,8 @@ class Item(Table):
             "laid": ("holder", "model", "shape"),
             "fit": ("holder",),
             "held_by": ("part", "model", "shape"),
+            "touch": ("part", "shape"),
+            "measured": ("part", "shape"),
             "becomes": ("part",),
             "becomes_tolerance": ("part",),
             "clamp_force": ("holder", "model", "shape"),

@@ -16,6 +16,7 @@ from clearance.errors import CannotDraw, InputError
 from clearance.report.ours import HTML_MARK
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
+from clearance.report.sheet.lying import lying
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
 from clearance.report.sheet.plan import stops
 from clearance.view import looks
@@ -24,16 +25,18 @@ if TYPE_CHECKING:
     from clearance.report.sheet.data import Sheet
     from clearance.report.sheet.scene import Turnable
 
+NOTHING = Html("")
 HERE = Path(__file__).parent
 VIEW_WORDS = {"slant": "From the corner", "front": "Front", "right": "Right", "back": "Back", "top": "Top"}
 DRAG = "Drag to turn, wheel or two fingers to come nearer. The heads stand where there is least to spare."
 
 
-def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) -> str:
+def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable, lies: Html = NOTHING) -> str:
     """The whole page.
 
     Args:
         drawn: pictures as data addresses by what they show.   why_not: where there are none.
+        lies: the section on how measured parts lie.
 
     Raises:
         CannotDraw: the library that draws in the page is not installed.
@@ -46,6 +49,7 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable) 
             sections.settings(sheet),
             stops(sheet.job) if sheet.job.stations else sections.stops(sheet),
             sections.feeler(sheet),
+            lies,
             sections.masses(sheet),
             cautions(sheet),
             signing(),
@@ -211,7 +215,7 @@ def write_sheet(result: Result, target: str | Path, date: str | None = None) -> 
                 drawn[words] = _address(renderer.picture())
             except CannotDraw as error:
                 why_not = str(error)
-    write_whole(target, page(sheet, drawn, why_not, scene).encode("utf-8"))
+    write_whole(target, page(sheet, drawn, why_not, scene, lying(result.scene)).encode("utf-8"))
 
 
 def check_name(target: str | Path) -> None:

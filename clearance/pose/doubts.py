@@ -1,0 +1,147 @@
+"""A fit goes in; whether its readings agree comes out, and which of them to look at again.
+
+First all readings together (chi-square), then each by its normalised residual, as W. Baarda has it (1968,
+from memory). Readings whose errors would look alike are listed together. The slips of the pen that people
+make are tried one by one: a swapped sign, thousandths or hundredths of a millimetre, inches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from clearance.pose.fit import Array, Fit, NoFit, Places, fit
+from clearance.pose.statistics import DOUBT, SUSPECT, chance
+
+#: two readings are told apart where one explains the misfit so much better (chi-square): odds of 20 to 1
+_APART = 6.0
+#: a slip that changes a reading by less than this many u is none
+_NOTABLE = 3.0
+#: mm; a dial seldom travels farther
+_TRAVEL = 3.0
+#: what a reading would be multiplied by to be right, and in words what was done
+SLIPS: tuple[tuple[float, str], ...] = (
+    (-1.0, "its sign is swapped"),
+    (1e-3, "it is in thousandths of a millimetre (a factor of 1000)"),
+    (1e-2, "it is in hundredths of a millimetre (a factor of 100)"),
+    (25.4, "it is in inches (a factor of 25.4)"),
+    (1.0 / 25.4, "it was turned into inches (a factor of 25.4)"),
+)
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One reading that would fit if it were another: its index, in words what was done, and the other, mm."""
+
+    place: int
+    words: str
+    would_be: float
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """What is to be thought of the readings.
+
+    Attributes:
+        agree: whether they agree within their u; None where there is none to spare, and nobody can tell.
+        chance: that good readings agree as badly; None where there is none to spare.
+        suspects: indices of readings one of which is wrong, the likeliest first; () where none stands out.
+        slips: slips of the pen each of which would explain all.
+        long: the readings are so long that they may be in another unit.
+    """
+
+    agree: bool | None
+    chance: float | None
+    suspects: tuple[int, ...] = ()
+    slips: tuple[Slip, ...] = ()
+    long: bool = False
+
+
+def doubts(places: Places, found: Fit | None, about: Array | None = None) -> Doubts:
+    """Whether the readings agree, and if not, which of them are suspected.
+
+    Args:
+        places: what was touched.   found: the fit to it; None where there was no fit.
+        about: the point about which the part turns, mm; None as for ``fit``.
+    """
+    long = bool(np.abs(places.reading).max() > _TRAVEL)
+    if found is None:
+        return Doubts(False, 0.0, (), _slips(places, about), long)
+    if found.redundancy == 0:
+        return Doubts(None, None, long=long)
+    likely = chance(found.chi2, found.redundancy)
+    if likely >= DOUBT:
+        return Doubts(True, likely, long=long)
+    return Doubts(False, likely, suspects(found), _slips(places, about), long)
+
+
+def suspects(found: Fit) -> tuple[int, ...]:
+    """Indices of the readings one of which is wrong, the likeliest first.
+
+    Args:
+        found: a fit whose readings do not agree.
+    """
+    size = np.nan_to_num(np.abs(found.normalised))
+    order = np.argsort(-size, kind="stable")
+    if size[order[0]] < SUSPECT:
+        return ()
+    first = size[order[0]]
+    return tuple(int(k) for k in order if size[k] >= SUSPECT and first**2 - size[k] ** 2 < _APART)
+
+
+def _slips(places: Places, about: Array | None) -> tuple[Slip, ...]:
+    """Single readings, each with what would make it fit."""
+    out: list[tuple[float, Slip]] = []
+    for k, reading in enumerate(places.reading):
+        for factor, words in SLIPS:
+            if abs(reading * factor - reading) < _NOTABLE * places.u[k]:
+                continue
+            likely = _likely(_with(places, k, reading * factor), about)
+            if likely >= DOUBT:
+                out.append((likely, Slip(k, words, float(reading * factor))))
+    return tuple(slip for _, slip in sorted(out, key=lambda each: -each[0]))
+
+
+def _with(places: Places, k: int, reading: float) -> Places:
+    changed = places.reading.copy()
+    changed[k] = reading
+    return replace(places, reading=changed)
+
+
+def _likely(places: Places, about: Array | None) -> float:
+    try:
+        found = fit(places, about)
+    except NoFit:
+        return 0.0
+    return chance(found.chi2, found.redundancy) if found.redundancy else 0.0
+
+
+def sentences(said: Doubts, names: Sequence[str]) -> list[str]:
+    """What to say of the readings, worst first.
+
+    Args:
+        said: of ``doubts``.   names: of the places, in their order.
+    """
+    out = []
+    if said.agree is None:
+        out.append("no reading to spare: a wrong one cannot be told; touch more places")
+    elif not said.agree:
+        out.append("the readings do not agree with each other within their u")
+        for slip in said.slips[:3]:
+            out.append(f"{names[slip.place]} would fit as {slip.would_be:+.4g}: perhaps {slip.words}")
+        if len(said.slips) > 1:
+            out.append("of these only one is needed; touch those places again")
+        if said.suspects:
+            each = [names[k] for k in said.suspects]
+            one = f"one of {', '.join(each[:-1])} and {each[-1]} is wrong, they cannot be told apart"
+            out.append(f"{each[0]} stands out" if len(each) == 1 else one)
+        elif not said.slips:
+            out.append("none of them stands out; touch all again, or their u is too small")
+    if said.long:
+        out.append(
+            f"readings longer than {_TRAVEL:g} mm: were they written in mm? (thousandths: a factor of 1000, "
+            "hundredths: 100, inches: 25.4)"
+        )
+    return out
