@@ -358,8 +358,8 @@ def _findings(one: Lies) -> list[Finding]:
     grown = f"its allow grows by {_up(one.grown.side)} to the side, {_up(one.grown.height)} in height"
     message = (
         f"judged as {form} says it lies: {told}; {grown} mm for what the readings leave open "
-        f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is judged "
-        "as planned"
+        f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is "
+        "judged as planned"
     )
     out = [Finding("as measured", "note", message, item=name)]
     severity = "close" if one.doubts.agree is False else "note"
