@@ -205,6 +205,7 @@ def many(count: int = 22) -> tuple[Manifold, list[tuple[float, float]]]:
 
 
 @pytest.mark.parametrize("cuts", [1, 22])
+@pytest.mark.slow
 def test_starts_on_the_walls_of_holes_are_one_finding(cuts: int, tmp_path: Path) -> None:
     body, places = many()
     moves = [line((x, y), (x + 0.5, y)) for x, y in places]

@@ -158,6 +158,7 @@ def test_a_strap_that_does_harm_is_taken_off(tmp_path: Path) -> None:
 
 
 # ----------------------------------------------------------------------------- heads alone are not enough
+@pytest.mark.slow
 def test_a_strap_is_not_moved_off_what_it_holds(tmp_path: Path) -> None:
     """The only strap is too near the path: moved outward far enough its tip is off the plate, and nothing
     presses the plate then."""

@@ -68,7 +68,8 @@ def test_what_the_tool_has_not_made_stays(
 
 def test_an_input_is_never_written_over_whatever_is_said(tmp_path: Path) -> None:
     file = write(tmp_path, setup(cuts__0__path="program.nc"))
-    (tmp_path / "opening.csv").unlink()  # no input here
+    for other in ("opening.csv", "stopping.nc"):
+        (tmp_path / other).unlink()  # no input here
     before = {each: each.read_bytes() for each in tmp_path.iterdir()}
     for target in before:
         assert cli.run(["check", str(file), "--json", str(target), "--replace"]) == 2

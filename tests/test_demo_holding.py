@@ -192,6 +192,7 @@ def test_upper_head_passes_the_straps() -> None:
 CORNER = np.array([CHUCK[0] - 70, CHUCK[1] + 40 + 24 + 30 + 30])
 
 
+@pytest.mark.slow
 def test_toes_of_reversed_straps_are_close() -> None:
     code, report = check("stripper_plate")
     assert (code, report["verdict"]) == (1, "close")

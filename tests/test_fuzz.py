@@ -81,6 +81,7 @@ def test_a_wrong_body_is_noticed(monkeypatch):
     assert any(each.startswith("FAILED: body") for each in said)
 
 
+@pytest.mark.slow
 def test_kept_models(tmp_path):
     for file in sorted(fuzz_models.KEPT.glob("*")) if fuzz_models.KEPT.is_dir() else []:
         assert not fuzz_models.judged(file.read_bytes(), tmp_path).startswith("FAILED"), file.name

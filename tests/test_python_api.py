@@ -25,6 +25,7 @@ ROOT = Path(__file__).resolve().parent.parent
 FUNCTIONS = [name for name in clearance.__all__ if inspect.isfunction(getattr(clearance, name))]
 #: what takes seconds, or wants to draw
 MARKS = {
+    "measured": [pytest.mark.slow],
     "find_placement": [pytest.mark.slow],
     "find_cures": [pytest.mark.slow],
     "draw": [pytest.mark.slow, pytest.mark.draws],

@@ -49,6 +49,7 @@ def items(drawing: Drawing) -> set[str]:
         ("front notch", {"left strap at the back"}, False),
     ],
 )
+@pytest.mark.slow
 def test_what_is_there_is_drawn_and_nothing_else(after: str, there: set[str], heads: bool) -> None:
     drawing = drawn(after)
     assert items(drawing) == ALWAYS | there
