@@ -338,5 +338,11 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "limits[].high": "the most",
         "limits[].source": "where the figure is from",
         "cautions": "what to mind",
+        "adjusted": "angles that are set where it stands",
+        "adjusted[].param": "the parameter",
+        "adjusted[].by": "what is turned",
+        "adjusted[].lever": "from the axis to the screw, mm; null where there is a scale",
+        "adjusted[].pitch": "of the screw, mm a turn; null where nobody knows",
+        "adjusted[].division": "its smallest step: mm at the screw, degrees of a scale",
     },
 }

@@ -9,7 +9,7 @@ import textwrap
 from typing import Any
 
 from fixtures_lib import library, words
-from fixtures_lib.holder import Kind
+from fixtures_lib.holder import Adjustment, Kind
 
 WIDTH = 100
 
@@ -65,6 +65,10 @@ def describe(name: str) -> dict[str, Any]:
             for each in holder.limits
         ],
         "cautions": list(kind.cautions),
+        "adjusted": [
+            {"param": a.parameter, "by": a.by, "lever": a.lever, "pitch": a.pitch, "division": a.division}
+            for a in kind.adjusted
+        ],
     }
 
 
@@ -108,6 +112,9 @@ def _kind_text(kind: Kind) -> str:
     if holder.limits:
         lines += ["", "limits"]
         lines += [f"  {words.limit(each)}" for each in holder.limits]
+    if kind.adjusted:
+        lines += ["", "set where it stands"]
+        lines += [f"  {_by(each)}" for each in kind.adjusted]
     lines += ["", *textwrap.wrap(f"What it does: {words.does(kind)}.", WIDTH)]
     notes = list(kind.cautions)
     if kind.laid:
@@ -117,6 +124,14 @@ def _kind_text(kind: Kind) -> str:
     for note in notes:
         lines += ["", *textwrap.wrap(note, WIDTH)]
     return "\n".join(lines)
+
+
+def _by(a: Adjustment) -> str:
+    """By what an angle is set, in words."""
+    if a.lever is None:
+        return f"{a.parameter} by the {a.by}, to {a.division:g} degrees"
+    pitch = "" if a.pitch is None else f", {a.pitch:g} mm a turn"
+    return f"{a.parameter} by the {a.by}, {a.lever:g} mm from its axis{pitch}, to {a.division:g} mm"
 
 
 def _columns(start: str, text: str) -> list[str]:
