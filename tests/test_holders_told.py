@@ -29,7 +29,7 @@ WANTED = {
 
 KEYS = {
     "schema", "name", "summary", "laid", "does", "fastened", "fits", "parameters", "seats", "limits",
-    "cautions",
+    "cautions", "adjusted",
 }  # fmt: skip
 OF_PARAMETER = {"name", "default", "used", "low", "high", "unit", "choices", "many", "meaning"}
 
@@ -79,6 +79,11 @@ def test_json_of_a_holder(name: str, capsys: pytest.CaptureFixture[str]) -> None
         assert len(seat["at"]) == 3
         assert all(math.isfinite(x) for x in seat["at"])
         assert seat["meaning"].strip()
+    for each in said["adjusted"]:
+        assert each["param"] in {parameter["name"] for parameter in said["parameters"]}
+        assert each["by"].strip()
+        assert each["division"] > 0.0
+        assert (each["lever"] is None) == (each["pitch"] is None)
     for limit in said["limits"]:
         assert limit["quantity"] in {"mass", "force", "x", "y", "z", "diameter"}
         assert limit["low"] is not None or limit["high"] is not None
