@@ -249,12 +249,19 @@ def test_chi_square_is_that_of_a_library() -> None:
     assert pytest.approx(float(chi2.ppf(0.95, 6)), abs=0.02) == COVERAGE**2
 
 
-def test_reach_holds_what_drawn_motions_do() -> None:
+@pytest.mark.parametrize("followed", [False, True])
+def test_reach_holds_what_drawn_motions_do(followed: bool) -> None:
+    """What the readings leave open, after a further turn too, on its surface at k = 3."""
     rng = np.random.default_rng(8)
     found = fit(some_places(rng))
+    then = np.eye(4)
+    if followed:
+        then[:3, :3] = Rotation.from_euler("x", 90, degrees=True).as_matrix()
+        then[:3, 3] = [5.0, -3.0, 2.0]
     corners = rng.uniform(-80, 80, (20, 3))
     lies = corners @ found.matrix[:3, :3].T + found.matrix[:3, 3]
-    side, height = found.reach(lies, 3.0)
+    there = lies @ then[:3, :3].T + then[:3, 3]
+    side, height = found.reach(there, 3.0, then if followed else None)
     L = np.linalg.cholesky(found.covariance)
     way = rng.normal(size=(4000, 6))
     way *= 3.0 / np.linalg.norm(way, axis=1)[:, None]
@@ -262,6 +269,7 @@ def test_reach_holds_what_drawn_motions_do() -> None:
     for d in way @ L.T:
         R = Rotation.from_rotvec(found.turn + d[3:]).as_matrix()
         off = (corners - found.about) @ R.T + found.about + found.shift + d[:3] - lies
+        off = off @ then[:3, :3].T
         worst = np.maximum(worst, [np.hypot(off[:, 0], off[:, 1]).max(), np.abs(off[:, 2]).max()])
     assert (worst <= [side, height]).all()
     assert (worst > 0.9 * np.array([side, height])).all(), "and not much more"
