@@ -6,6 +6,7 @@ order mark, ";" with decimal commas, rows of separators) is common practice, no 
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import pytest
@@ -80,3 +81,25 @@ def test_no_file_and_a_folder_are_told(tmp_path: Path) -> None:
 
 def test_a_blank_reading_is_none() -> None:
     assert parsed(GOOD.replace("-0.125", ""), "form.csv").rows[1].reading is None
+
+
+def test_a_spoilt_form_is_one_message_and_no_traceback() -> None:
+    """Characters at random places, the same ones each time."""
+    rng = random.Random(1)
+    read = 0
+    for _ in range(800):
+        text = list(GOOD)
+        for _ in range(rng.randint(1, 5)):
+            text[rng.randrange(len(text))] = rng.choice([*',;"\n\0e-.9#\t\u2028', "", "nan", "1e308"])
+        try:
+            parsed("".join(text), "form.csv")
+            read += 1
+        except InputError as error:
+            assert error.found
+    assert 0 < read < 800
+
+
+def test_a_form_of_thousands_of_places_is_refused() -> None:
+    rows = "".join(f"wheel,,{k},1,2,3,0,0,1,0,0.005\n" for k in range(500))
+    with pytest.raises(InputError, match="line 402: more than 400 places"):
+        parsed(f"{HEAD}\n{rows}", "form.csv")

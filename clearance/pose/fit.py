@@ -287,10 +287,11 @@ def _assessed(
     expected, J = readings_at(places, about, x[:3], x[3:])
     residual = places.reading - expected - settings @ offsets
     A = np.hstack([J @ free, settings]) / places.u[:, None]
-    inverse = np.linalg.pinv(A.T @ A, hermitian=True)
+    pseudo = np.linalg.pinv(A, rcond=1e-12)
+    inverse = pseudo @ pseudo.T
     k = free.shape[1]
     # covariance of the residuals in units of u: what is left of the unit matrix
-    left = np.eye(len(places)) - A @ inverse @ A.T
+    left = np.eye(len(places)) - A @ pseudo
     share = np.diag(left).copy()
     checked = share > 1e-9
     root = np.where(checked, np.sqrt(np.where(checked, share, 1.0)), np.nan)

@@ -25,6 +25,8 @@ WANT = f"a header row {','.join(COLUMNS)}, as touch writes it, then one place a 
 TIP, FRAME = "tip radius", "frame"
 #: mm; a place farther away, or a longer reading, is none
 LONGEST = 10_000.0
+#: standard uncertainties that an instrument may have, mm
+FINEST, COARSEST = 1e-6, 10.0
 #: places in a form
 _MOST = 400
 #: bytes; a form has a few dozen rows
@@ -178,8 +180,8 @@ def _row(cells: _Cells, before: Sequence[Row]) -> Row:
         raise InputError(cells.shown, f"line {cells.line}", found, "1: it points straight out of the metal")
     reading = cells.number("reading") if cells.cells["reading"] else None
     u = cells.number("u")
-    if u <= 0.0:
-        raise cells.error("u", "a standard uncertainty above 0, mm")
+    if not FINEST <= u <= COARSEST:
+        raise cells.error("u", f"a standard uncertainty from {FINEST:g} to {COARSEST:g} mm")
     normal = (nx / length, ny / length, nz / length)
     return Row(part, cells.cells["group"], place, (x, y, z), normal, reading, u, cells.line)
 
