@@ -28,7 +28,15 @@ if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
-    from clearance.checking.result import Ailment, Cure, Cures, CutResult, MoveDistance, Pair, Result
+    from clearance.checking.result import (
+        Ailment,
+        Cure,
+        Cures,
+        CutResult,
+        MoveDistance,
+        Pair,
+        Result,
+    )
     from clearance.measuring.answer import Measured
     from clearance.process.findings import Checked, Facts
     from clearance.scene.lying import Asked

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 from typing import BinaryIO
 
-from clearance import ending
+from clearance import child
 from clearance.errors import InputError
 
 #: seconds in which somebody must begin to read a pipe that is written to
@@ -87,18 +87,18 @@ def write_whole(target: str | Path, content: bytes) -> None:
             # Under its own name: a pipe that a shell made (/dev/fd/63) has no other.
             with _open_at_once(Path(target)) as out:
                 out.write(content)
-            ending.written.append(str(target))
+            child.written.append(str(target))
             return
         _clear_away(final.parent)
         part = part_name(final.parent)
-        with ending.half_done(part):
+        with child.half_done(part):
             with open(part, "xb") as out:
                 out.write(content)
             if mode is not None:
                 os.chmod(part, stat.S_IMODE(mode))
-            with ending.held():
+            with child.held():
                 os.replace(part, final)
-                ending.written.append(str(target))
+                child.written.append(str(target))
     except OSError as error:
         raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
 

@@ -36,7 +36,8 @@ from functools import partial
 from pathlib import Path
 from typing import IO, Any, Protocol, TypeVar
 
-from clearance import child, ending
+from clearance import child
+from clearance import child as ending
 from clearance.errors import ClearanceError
 
 #: one more than most computers of a workshop have cores: heads and wire are seldom equal shares

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from clearance.errors import CannotDraw
 from clearance.files import write_whole
 from clearance.parallel import CannotStart, Child
-from fixtures_lib import library, words
+from fixtures_lib import library
+from fixtures_lib import library as words
 from fixtures_lib.holder import Kind
 
 HERE = Path(__file__).parent

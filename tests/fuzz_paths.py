@@ -18,11 +18,9 @@ from typing import Any
 import numpy as np
 
 from clearance.errors import InputError
-from clearance.toolpath.moves import Moves
-from clearance.toolpath.nc.fingerprint import words_sha256
-from clearance.toolpath.options import ControlWords, PathOptions
-from clearance.toolpath.read import read_path
-from clearance.toolpath.table import is_table
+from clearance.toolpath.moves import ControlWords, Moves, PathOptions
+from clearance.toolpath.nc.program import words_sha256
+from clearance.toolpath.read import is_table, read_path
 from tests.oracles import nc_words
 
 #: processor seconds that one file may take, and characters that a message may have

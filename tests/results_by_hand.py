@@ -7,7 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from clearance.checking.result import CutResult, MoveDistance, Pair, Result
+from clearance.checking.result import (
+    CutResult,
+    MoveDistance,
+    Pair,
+    Result,
+)
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 from clearance.toolpath.moves import polyline
 

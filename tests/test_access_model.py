@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import clearance
-from clearance.process.balance import weights
+from clearance.process.statics import weights
 from tests.access_bench import AT, WIRE, block, box_path, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
 

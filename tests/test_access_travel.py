@@ -220,7 +220,7 @@ def test_what_is_moved_wants_a_stop(first: Tables, second: Tables, said: str | N
 
 
 def test_stops_list_what_to_move(tmp_path: Path) -> None:
-    from clearance.process.stops import Stop, stops
+    from clearance.process.passes import Stop, stops
 
     cuts = [
         {"nc": HERE, "stop_before": True},

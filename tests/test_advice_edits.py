@@ -12,7 +12,12 @@ import numpy as np
 import pytest
 
 import clearance
-from clearance.advice.edits import raised, replanned, upper_raised, with_all_on_them
+from clearance.advice.edits import (
+    raised,
+    replanned,
+    upper_raised,
+    with_all_on_them,
+)
 from clearance.scene.model import Scene
 from tests.advice_bench import Bench
 

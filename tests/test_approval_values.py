@@ -120,7 +120,7 @@ DEFAULTS = {
         "holder: SideHeight = SideHeight(1.5,",
         "margins.holder.side: was 1.0, is 1.5",
     ),
-    "facets": ("mesh/shapes", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
+    "facets": ("mesh/model", "FACET_EXCESS = 2e-4", "FACET_EXCESS = 3e-3", '"magnet": its shape: was '),
     "heads": (
         "scene/schema",
         "between: Flag = True",

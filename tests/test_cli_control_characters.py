@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 
 from clearance import cli
-from clearance.printable import printable, printable_lines
+from clearance.errors import printable, printable_lines
 from tests.setup_writer import MACHINE, PROGRAM, SETUP, setup, toml, write
 
 NASTY = {

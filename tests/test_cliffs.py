@@ -17,8 +17,8 @@ import shapely
 from numpy.testing import assert_array_equal
 
 from clearance import check, load
-from clearance.geometry.repeats import first_of_each, tangled, ways
-from clearance.kernels.fcl.repeated import first_time
+from clearance.geometry.intervals import first_of_each, tangled, ways
+from clearance.kernels.fcl.lines import first_time
 from clearance.process.findings import look
 from clearance.process.runs import kerf
 from clearance.scene.overlaps import farthest

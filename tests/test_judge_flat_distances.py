@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import LineString, MultiPoint, Point
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.kernels.meridian.witness import nearest_points
+from clearance.kernels.meridian.search import nearest_points
 
 N = 1500
 

@@ -10,12 +10,11 @@ import pytest
 import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.kernels.fcl.boxes import PathBoxes
-from clearance.kernels.fcl.culling import neighbourhood
+from clearance.kernels.fcl.culling import PathBoxes, neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.touch import TouchHead
-from clearance.mesh import shapes
+from clearance.mesh import model as shapes
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
 from clearance.tolerances import DEFAULT

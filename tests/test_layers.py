@@ -15,9 +15,9 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("clearance.printable",),
+    ("clearance.errors",),
     ("clearance.errors", "clearance.tolerances"),
-    ("clearance.ending", "clearance.child"),
+    ("clearance.child", "clearance.child"),
     ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),

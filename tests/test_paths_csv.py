@@ -11,8 +11,7 @@ import pytest
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
-from clearance.toolpath.read import PathOptions, read_path
-from clearance.toolpath.table import read_points
+from clearance.toolpath.read import PathOptions, read_path, read_points
 from tests.pace import slowness
 
 

@@ -149,7 +149,7 @@ def test_what_is_written_is_read_back(first: tuple[int, int], pieces: list, rng:
     st.sampled_from([",", ";", "\t", ";,"]),
 )
 def test_tables_are_read_back(rows: list[tuple[tuple[int, int], bool]], style: str) -> None:
-    from clearance.toolpath.table import read_points
+    from clearance.toolpath.read import read_points
 
     separator, comma = style[0], len(style) > 1
     text = separator.join(["x", "y", "rapid"]) + "\n"

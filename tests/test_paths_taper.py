@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves, polyline
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.read import PathOptions
-from clearance.toolpath.table import read_points
+from clearance.toolpath.read import PathOptions, read_points
 from clearance.toolpath.taper import guides
 
 

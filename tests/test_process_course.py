@@ -18,8 +18,13 @@ import clearance
 from clearance.errors import InputError
 from clearance.process.course import Course, There
 from clearance.process.findings import Checked
-from clearance.process.freed import fate, lift_out, piece_name, way_out
 from clearance.process.offsets import Pass, passes
+from clearance.process.slug import (
+    fate,
+    lift_out,
+    piece_name,
+    way_out,
+)
 from clearance.process.solids import solids
 from tests.access_bench import block, line, post, scene
 from tests.nest_job import nest_result

@@ -16,9 +16,9 @@ from manifold3d import Manifold, Mesh64
 
 import clearance
 from clearance.mesh.read import read_model
-from clearance.mesh.sections import Outline
+from clearance.mesh.sections import Outline, levels_of
 from clearance.process.removal import story
-from clearance.process.stock import SPARK_GAP, Stock, levels_of
+from clearance.process.stock import SPARK_GAP, Stock
 from clearance.scene.model import Scene
 from tests.access_bench import WIRE, block, box_path, line, post, scene
 

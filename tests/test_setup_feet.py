@@ -11,7 +11,13 @@ import pytest
 import shapely
 
 from clearance.scene.model import Body, Scene, SideHeight
-from clearance.scene.stability import MANY, _contact, _Faces, _hull, _outside
+from clearance.scene.stability import (
+    MANY,
+    _contact,
+    _Faces,
+    _hull,
+    _outside,
+)
 from fixtures_lib import library
 from tests.holding_bench import block, checked, found, rod, scene
 from tests.setup_writer import Tables

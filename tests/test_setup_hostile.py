@@ -22,8 +22,7 @@ from hypothesis import strategies as st
 from clearance.errors import InputError
 from clearance.mesh.read import read_model
 from clearance.scene.load import load
-from clearance.scene.toml_file import find_line, read_toml
-from clearance.scene.toml_words import in_words, too_much
+from clearance.scene.toml_file import find_line, in_words, read_toml, too_much
 from tests.pace import slowness
 from tests.setup_writer import setup, toml
 

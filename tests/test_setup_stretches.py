@@ -13,8 +13,7 @@ from clearance.errors import InputError
 from clearance.mesh.model import Solid
 from clearance.scene.load import load, read_machine
 from clearance.scene.model import Finding, Scene
-from clearance.toolpath.moves import Moves, polyline
-from clearance.toolpath.options import ControlWords, PathOptions
+from clearance.toolpath.moves import ControlWords, Moves, PathOptions, polyline
 from tests.setup_writer import machine, setup, write
 
 SECOND = {"name": "second", "part": "die plate", "path": "opening.csv", "zero": [20, 10, 3], "upper_z": 50}

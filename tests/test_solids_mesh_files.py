@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from clearance.errors import InputError
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.model import Solid
-from clearance.mesh.obj import read_obj
+from clearance.mesh.obj import read_obj, triangulated
 from clearance.mesh.ply import read_ply
-from clearance.mesh.polygons import triangulated
 from clearance.mesh.read import read_model
 from tests.test_solids_stl import _P, _QUADS, BOX, mutated
 

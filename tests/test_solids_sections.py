@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.mesh.sections import area, region, rings, section
-from clearance.mesh.shapes import box
+from clearance.mesh.model import box
+from clearance.mesh.sections import (
+    area,
+    region,
+    rings,
+    section,
+)
 
 TALL = (0.0, 10.0)
 A = box((0, 10), (0, 10), TALL)

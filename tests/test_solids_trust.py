@@ -14,10 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from clearance.mesh import trust
+from clearance.mesh import topology
 from clearance.mesh.model import Solid
-from clearance.mesh.topology import connected, shells
-from clearance.mesh.trust import judged
+from clearance.mesh.topology import connected, judged, shells
 from tests.test_solids_stl import BOX
 
 Triangles = NDArray[np.float64]
@@ -290,5 +289,5 @@ def test_no_facets_have_no_shells() -> None:
 
 
 def test_sound_big_models_are_not_counted(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(trust, "COUNT_SHELLS_UP_TO", 20)
+    monkeypatch.setattr(topology, "COUNT_SHELLS_UP_TO", 20)
     assert kinds(judged(np.concatenate([BOX, BOX + AWAY]))) == []

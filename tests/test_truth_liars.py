@@ -15,7 +15,7 @@ import pytest
 
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
-from clearance.mesh.trust import judged
+from clearance.mesh.topology import judged
 from clearance.scene.heads import Piece
 from clearance.scene.model import SideHeight
 from tests.oracles.compare import allowed_verdicts, complaints_about

@@ -7,7 +7,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.checking.result import CutResult, MoveDistance, Pair, Result
+from clearance.checking.result import (
+    CutResult,
+    MoveDistance,
+    Pair,
+    Result,
+)
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, Finding, Scene, SideHeight, Stretch
 from clearance.toolpath.moves import Moves, polyline

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.advice.edits import lifted, raised
-from clearance.advice.upper import UpperRule, heights_change
+from clearance.advice.edits import UpperRule, heights_change, lifted, raised
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery, runs_of
 from clearance.scene.model import Finding, Scene
 

@@ -12,15 +12,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.advice.cure_items import ItemCures
-from clearance.advice.cure_states import StateCures
-from clearance.advice.edits import raised, upper_raised, with_all_on_them
+from clearance.advice.cure_items import ItemCures, StateCures
+from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_them
 from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
-from clearance.advice.upper import UpperRule
 from clearance.advice.whole import Budget, Interrupted, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
-from clearance.checking.result import Ailment, Cure, Cures, Pair, Result
+from clearance.checking.result import (
+    Ailment,
+    Cure,
+    Cures,
+    Pair,
+    Result,
+)
 from clearance.errors import InputError
 from clearance.kernels.query import SweepQuery
 

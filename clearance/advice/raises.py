@@ -15,16 +15,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from clearance.advice.confirm import Doubt, confirm
-from clearance.advice.edits import raised, with_all_on_them
-from clearance.advice.question import Question
-from clearance.advice.steps import Shut, spans, stepped_windows
-from clearance.advice.upper import UpperRule, upper_rules
+from clearance.advice.edits import UpperRule, raised, upper_rules, with_all_on_them
+from clearance.advice.question import Question, Shut, spans, stepped_windows
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
-from clearance.scene.limits import Masses
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
+from clearance.scene.placing import Masses
 from clearance.scene.stability import feet_findings
 
 

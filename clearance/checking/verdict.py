@@ -10,7 +10,14 @@ import numpy as np
 
 from clearance.checking.pairs import judge
 from clearance.checking.per_move import distances, each_head_once
-from clearance.checking.result import SEVERITIES, CutResult, HeadDistances, MoveTable, Pair, Result
+from clearance.checking.result import (
+    SEVERITIES,
+    CutResult,
+    HeadDistances,
+    MoveTable,
+    Pair,
+    Result,
+)
 from clearance.kernels.query import HeadRun, SweepQuery
 from clearance.parallel import spread_batches
 from clearance.scene.model import Finding, Scene

@@ -157,9 +157,9 @@ def keepout(setup: str, file: str, kind: str, json_file: str | None, replace: bo
         found = find_keepout(scene, kind)
     title = f"Keep-out: {scene.title or os.path.basename(setup)}"
     if file.lower().endswith(".svg"):
-        from clearance.report.keepout_svg import drawing
+        from clearance.report.keepout import drawing
     else:
-        from clearance.report.keepout_dxf import drawing
+        from clearance.report.keepout import drawing_keepout_dxf as drawing
     write_whole(file, drawing(found, title))
     if json_file != "-":
         say(words.as_text(found, file, width()))

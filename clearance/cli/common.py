@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance import __version__
-from clearance.errors import InputError
-from clearance.printable import printable_lines
+from clearance.errors import InputError, printable_lines
 
 EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
 
@@ -109,7 +108,7 @@ def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = (
 
 def with_cures(result: Result) -> Result:
     """The result with what would cure it, where it is not clear."""
-    from clearance.report.states import account_of
+    from clearance.report.descriptions import account_of
 
     account = account_of(result)
     states = () if account is None else account.states

@@ -25,7 +25,13 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd
 from clearance.geometry.extent import extent
-from clearance.mesh.topology import Edges, connected, edges_of, shells, turned_to_agree
+from clearance.mesh.topology import (
+    Edges,
+    connected,
+    edges_of,
+    shells,
+    turned_to_agree,
+)
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, FclTolerances
 

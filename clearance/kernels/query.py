@@ -33,8 +33,8 @@ from clearance.kernels.meridian.profile import (
     Profiles,
     SideMeasure,
 )
+from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
-from clearance.kernels.meridian.witness import Witness
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body, Scene

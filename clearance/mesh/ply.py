@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody
-from clearance.mesh.polygons import MOST_CORNERS, triangulated
+from clearance.mesh.obj import MOST_CORNERS, triangulated
 
 Floats = NDArray[np.float64]
 

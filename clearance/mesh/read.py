@@ -26,10 +26,15 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.files import refuse_no_file
-from clearance.mesh.model import Model, ModelBody, Remark, Solid
+from clearance.mesh.model import (
+    Model,
+    ModelBody,
+    Remark,
+    Solid,
+)
 from clearance.mesh.obj import looks_obj
 from clearance.mesh.stl import is_binary, looks_ascii, read_stl, solids_of
-from clearance.mesh.trust import judged
+from clearance.mesh.topology import judged
 
 #: mm in one of each unit that a setup may name
 UNITS = {"mm": 1.0, "inch": 25.4, "m": 1000.0}

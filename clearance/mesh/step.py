@@ -17,7 +17,12 @@ import numpy as np
 from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step_child
-from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody, Remark
+from clearance.mesh.model import (
+    BYTES_A_TRIANGLE,
+    Model,
+    ModelBody,
+    Remark,
+)
 from clearance.mesh.topology import edges_of, shells
 from clearance.parallel import Child, Ended, Limits
 

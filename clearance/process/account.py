@@ -1,10 +1,25 @@
-"""The account of a job: what it says of each state. Masses kg, lengths mm, machine frame."""
+"""The account of a job: what it says of each state. Masses kg, lengths mm, machine frame.
+
+The programs and what comes free go in; the moments of the job, in order, come out.
+
+A moment begins as the job does, at a stop where somebody acts, and where metal comes free. What comes free
+before anybody acts again belongs to one moment: sixty holes are one.
+
+Parts whose surface does not close go in; what was therefore not judged of them comes out as findings.
+
+Distances to such a part are real. What asks for its inside (is there a hole at the thread point, what comes
+free, what does it weigh, does it tip) cannot be answered, and silence on it would read as "nothing found".
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 
-from clearance.scene.model import Finding
+from clearance.process.removal import KINDS, Piece
+from clearance.process.runs import Run
+from clearance.scene.model import Body, Finding, FromModel, Scene, Stretch
+from clearance.scene.settings import Cut, JobStop
 
 
 @dataclass(frozen=True)
@@ -90,3 +105,167 @@ class Account:
     states: tuple[State, ...]
     findings: tuple[Finding, ...]
     carriers: frozenset[str] = frozenset()
+
+
+@dataclass
+class Step:
+    """A bit of a run, and what it frees."""
+
+    bit: Run
+    freed: list[Piece] = field(default_factory=list)
+
+
+@dataclass
+class Moment:
+    """A span of the job.
+
+    Attributes:
+        begins: "start", "stop" or "piece".   name: for a person.
+        stretch: the cut in which it begins.   present: indices of the bodies that are there.
+        stop: number of the last stop so far, 0 where there was none.
+        line: of the word at which the program stops, or None.
+        steps: what is cut in it, in order; what a step frees comes free at its end.
+        freed: at the beginning of a moment that begins with a piece: what came free.
+        move: what a person puts on, takes off or takes out as it begins.
+        taken_out: names of cuts whose pieces are taken out, "all", or names of pieces.
+    """
+
+    begins: str
+    name: str
+    stretch: Stretch
+    present: tuple[int, ...]
+    stop: int = 0
+    line: int | None = None
+    steps: list[Step] = field(default_factory=list)
+    freed: list[Piece] = field(default_factory=list)
+    move: list[str] = field(default_factory=list)
+    taken_out: tuple[str, ...] = ()
+
+
+def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[Moment]:
+    """All moments of the job, in order.
+
+    Args:
+        runs: every run of it, in order.   pieces: all that comes free.
+    """
+    runs, freed_by = list(runs), _freed_by(pieces)
+    found: list[Moment] = []
+    before: tuple[int, ...] | None = None
+    number = 0
+    for stretch in scene.stretches:
+        if stretch.cut is None:
+            continue
+        cut = scene.cut_of(stretch) or Cut(stretch.name, "")
+        stops = [stop for stop in scene.stops if stop.cut == stretch.cut]
+        present = stretch.there(0)
+        taken = tuple(one.name for one in cut.taken_out if one.stop is None)
+        move = [] if before is None else [*_moved(scene, before, present), *_taken(taken)]
+        asked = next((stop for stop in stops if not stop.word), None)
+        if before is None:
+            found.append(Moment("start", "start", stretch, present, taken_out=taken))
+        elif move or asked or cut.stop_before:
+            number = number + 1 if asked is None else asked.number
+            name = f'stop {number}, before "{stretch.name}"'
+            found.append(Moment("stop", name, stretch, present, number, move=move, taken_out=taken))
+        inside = [stop for stop in stops if stop.word]
+        for bit in _bits(runs, stretch):
+            while inside and inside[0].at <= bit.first:
+                found.append(_stop(scene, cut, stretch, inside.pop(0)))
+                number = found[-1].stop
+            freed = freed_by.get((bit.number, bit.first), [])
+            now = found[-1]
+            now.steps.append(Step(bit))
+            if freed and now.begins == "piece" and now.stretch is stretch:
+                now.steps[-1].freed += freed
+            elif freed:
+                what, verb = (freed[0].kind, "is") if len(freed) == 1 else (f"{len(freed)} pieces", "are")
+                name = f'once the {what} of "{stretch.name}" {verb} free'
+                there = stretch.there(bit.last)
+                found.append(Moment("piece", name, stretch, there, number, freed=list(freed)))
+        for stop in inside:
+            found.append(_stop(scene, cut, stretch, stop))
+            number = stop.number
+        before = stretch.there(-1)
+    return found
+
+
+def _stop(scene: Scene, cut: Cut, stretch: Stretch, stop: JobStop) -> Moment:
+    """The moment that begins where a program stops."""
+    where = stop.block or f"line {stop.line}"
+    name = f'stop {stop.number}, {stop.word} at {where} of "{stretch.name}"'
+    taken = tuple(one.name for one in cut.taken_out if one.stop == stop.number)
+    there = stretch.there(stop.at)
+    move = [*_moved(scene, stretch.there(stop.at - 1), there), *_taken(taken)]
+    return Moment("stop", name, stretch, there, stop.number, stop.line, move=move, taken_out=taken)
+
+
+def _taken(names: Sequence[str]) -> list[str]:
+    found = []
+    for name in names:
+        kind, _, cut = name.partition(" of ")
+        if name == "all":
+            found.append("take all that is free out")
+        else:
+            found.append(
+                f'take out the {kind} of "{cut}"'
+                if kind in KINDS and cut
+                else f'take out what "{name}" freed'
+            )
+    return found
+
+
+def _bits(runs: Iterable[Run], stretch: Stretch) -> Iterator[Run]:
+    for run in runs:
+        if run.stretch is stretch:
+            yield from run.bits()
+
+
+def _freed_by(pieces: Iterable[Piece]) -> dict[tuple[int, int], list[Piece]]:
+    found: dict[tuple[int, int], list[Piece]] = {}
+    for piece in pieces:
+        found.setdefault((piece.run.number, piece.run.first), []).append(piece)
+    return found
+
+
+def _moved(scene: Scene, before: Sequence[int], after: Sequence[int]) -> list[str]:
+    """What is taken off and put on from one moment to the next."""
+    off = [scene.bodies[k].name for k in before if k not in after]
+    on = [scene.bodies[k].name for k in after if k not in before]
+    return [f'take off "{name}"' for name in off] + [f'put on "{name}"' for name in on]
+
+
+OPEN_PART = "open part"
+_CUT = "the wire's way through it where it is threaded, what comes free, mass and tipping"
+_STANDS = "mass, and whether it stands or is cut into by another body"
+
+
+def open_part_findings(scene: Scene) -> list[Finding]:
+    """One for each open part and cut that it is cut in, "close" unless the setup accepts its cracks; a note
+    for an open part that is not cut."""
+    found = []
+    cuts = [stretch for stretch in scene.stretches if stretch.cut is not None]
+    for k, body in enumerate(scene.bodies):
+        if body.kind != "part" or body.closed:
+            continue
+        names = [stretch.name for stretch in cuts if k in stretch.cut_bodies]
+        found += [_of_cut(body, name) for name in names] or [_of_other(body)]
+    return found
+
+
+def _of_cut(body: Body, cut: str) -> Finding:
+    not_judged = f"its surface is open, so not judged for it: {_CUT}"
+    if accepted(body):
+        message = f'{not_judged}; the setup says cracks = "accepted"'
+        return Finding(OPEN_PART, "note", message, item=body.name, cut=cut)
+    message = f'{not_judged}. Export a closed body, or look at these by eye and say cracks = "accepted"'
+    return Finding(OPEN_PART, "close", message, item=body.name, cut=cut)
+
+
+def _of_other(body: Body) -> Finding:
+    message = f"its surface is open, so not judged for it: {_STANDS}"
+    return Finding(OPEN_PART, "note", message, item=body.name)
+
+
+def accepted(body: Body) -> bool:
+    """Whether the setup accepts that the part's surface does not close."""
+    return isinstance(body.source, FromModel) and body.source.cracks_accepted

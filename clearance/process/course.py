@@ -11,13 +11,12 @@ from functools import cached_property
 from typing import Any
 
 from clearance.errors import InputError
-from clearance.process.account import State
+from clearance.process.account import Moment, State, moments
 from clearance.process.findings import Checked
-from clearance.process.freed import Fate, fate, piece_name
 from clearance.process.removal import Piece
 from clearance.process.runs import Run, kerf
+from clearance.process.slug import Fate, fate, piece_name
 from clearance.process.stock import kerf_width
-from clearance.process.timeline import Moment, moments
 from clearance.scene.model import Scene, Stretch
 
 

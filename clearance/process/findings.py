@@ -11,10 +11,10 @@ from clearance.checking.result import Result
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as judge
 from clearance.parallel import beside
-from clearance.process.balance import Weight
+from clearance.process.passes import Stop
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
-from clearance.process.stops import Stop
+from clearance.process.statics import Weight
 from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
@@ -83,10 +83,10 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     why. The travel is that of the paths as they run.
     """
     runs, scene = scene, scene.planned or scene
-    from clearance.process.balance import heavy_findings, weights
-    from clearance.process.stops import stop_findings, stops
+    from clearance.process.account import open_part_findings
+    from clearance.process.passes import stop_findings, stops
+    from clearance.process.statics import heavy_findings, weights
     from clearance.process.travel import steepest, travel_findings, travel_used
-    from clearance.process.unjudged import open_part_findings
 
     weighed = tuple(weights(scene))
     facts = Facts(
@@ -107,14 +107,13 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.process.balance import magnet_findings, tipping_findings
-    from clearance.process.becomes import becomes_findings
+    from clearance.process.becomes import becomes_findings, by_name
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
     from clearance.process.slug import slug_findings
+    from clearance.process.statics import magnet_findings, tipping_findings
     from clearance.process.threading import Ways
     from clearance.process.threading_told import thread_height_findings, threading_findings
-    from clearance.process.wanted import by_name
 
     try:
         told = story(scene)

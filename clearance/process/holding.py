@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from clearance.mesh.sections import Outline
-from clearance.process.contacts import Contacts
-from clearance.scene.holding import attracts
+from clearance.process.support import Contacts
 from clearance.scene.model import Body
+from clearance.scene.stability import attracts
 from fixtures_lib.holder import Does, Fastened
 
 #: share of a part's own size by which its middle must lie between what touches it, to be gripped

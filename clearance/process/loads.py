@@ -14,11 +14,20 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from clearance.process.holding import role_of
-from clearance.process.statics import Array, Resultant, hull, load_ranges, nearest, outside
+from clearance.process.statics import (
+    Array,
+    Resultant,
+    hull,
+    load_ranges,
+    nearest,
+)
+from clearance.process.statics import (
+    outside_statics as outside,
+)
 from clearance.process.stays import EDGE, FAR, GRAVITY, Contact, Remark
 from clearance.process.support import bearing
-from clearance.scene.limits import Masses
 from clearance.scene.model import Body
+from clearance.scene.placing import Masses
 
 
 @dataclass

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.sections import Outline
-from clearance.process.contacts import Contact, Contacts
 from clearance.process.runs import Run, kerf, runs
+from clearance.process.support import Contact, Contacts
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.repeats import first_of_each, tangled, ways
+from clearance.geometry.intervals import first_of_each, tangled, ways
 from clearance.scene.model import Scene, Stretch
 from clearance.toolpath.moves import Moves
 

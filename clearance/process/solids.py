@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.process.course import Course, There
-from clearance.process.freed import Fate
 from clearance.process.runs import Run
+from clearance.process.slug import Fate
 from clearance.process.stock import kerf_width
 from clearance.scene.model import Body
 from clearance.scene.overlaps import solid_of

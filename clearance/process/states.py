@@ -12,21 +12,18 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import worst
-from clearance.process.account import Account, Freed, State
-from clearance.process.freed import cut_again, lift_out, piece_name
-from clearance.process.jets import Jets, force
-from clearance.process.leftover import in_the_way
+from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.loads import said_to_carry, taken
-from clearance.process.loose import FreePieces, Loose
+from clearance.process.loose import FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
-from clearance.process.statics import Array, Resultant
+from clearance.process.slug import cut_again, lift_out, piece_name
+from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
-from clearance.process.timeline import Moment, Step, moments
-from clearance.scene.limits import ROUNDING, Masses
 from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.placing import ROUNDING, Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
 SHARE = 0.005

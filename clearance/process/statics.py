@@ -1,4 +1,6 @@
-"""Vertical equilibrium of a body on supports that can only push, in closed form.
+"""Parts, what they lie on and what is cut from them go in; findings come out on weight and on tipping.
+
+Vertical equilibrium of a body on supports that can only push, in closed form.
 
 Supports are patches in plan: points, lines or areas, each by its convex hull of few corners. A downward
 resultant is in equilibrium where its line of action goes through the convex hull of all patches (support
@@ -8,17 +10,162 @@ which three corners at most carry (fundamental theorem of linear programming; fr
 through one by one.
 
 Forces are N, places mm, in any horizontal frame.
+
+Flushing pressures and bores go in; the forces of the jets on a part, and where along a path they do worst,
+come out.
+
+A jet pushes with the pressure at its nozzle times the area of its bore, or of a larger wetted area where one
+is given: the lower one up, the upper one down, each alone or both at once. 6 mm at 10 bar give 28 N, 8 mm at
+15 bar 75 N (common practice, no source, for the pressures; the rest is arithmetic).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import pi
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.mesh.mass import is_magnetic
+from clearance.process.removal import Story
+from clearance.process.support import LEAST, Contact
+from clearance.scene.model import Finding, Scene
+from clearance.scene.stability import is_magnet
+
 Array = NDArray[np.float64]
+
+#: past this a part wants a hoist or two people, kg (common practice; NIOSH's equation gives 14.4 kg at
+#: H 40, V 75, D 25 cm)
+BY_HAND = 15.0
+#: a part tips when its centre of gravity is farther outside its supports, mm
+OUTSIDE = 0.1
+
+
+@dataclass(frozen=True)
+class Weight:
+    """A part's volume (mm3), mass (kg, None where no density is known), centre of gravity (3,) mm, machine
+    frame, density as used (g/cm3), and the material that it is taken from, if it is."""
+
+    name: str
+    volume: float
+    mass: float | None
+    middle: Array
+    density: float | None
+    material: str | None
+
+
+def weights(scene: Scene) -> list[Weight]:
+    """Of every part whose surface closes, as read, before anything is cut."""
+    found = []
+    for body in scene.bodies:
+        if body.kind == "part" and body.closed:
+            volume, middle = body.bulk
+            mass = None if body.density is None else volume * body.density * 1e-6
+            found.append(Weight(body.name, volume, mass, middle, body.density, body.material))
+    return found
+
+
+def outside(middle: Array, under: list[Contact]) -> float:
+    """How far (mm) a centre of gravity lies outside the supports, as seen from above; 0 inside."""
+    import shapely
+
+    area = shapely.convex_hull(shapely.union_all([contact.where for contact in under]))
+    return float(area.distance(shapely.Point(float(middle[0]), float(middle[1]))))
+
+
+def heavy_findings(found: Sequence[Weight]) -> list[Finding]:
+    """What wants more than one pair of hands."""
+    heavy = []
+    for weight in found:
+        if weight.mass is not None and weight.mass > BY_HAND:
+            what = "" if weight.material is None else f"{weight.material}, "
+            message = (
+                f"weighs {weight.mass:.1f} kg ({what}{weight.density:g} g/cm3): a hoist or two people, "
+                "as local rules ask"
+            )
+            heavy.append(Finding("heavy", "note", message, item=weight.name))
+    return heavy
+
+
+def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list[Finding]:
+    """What tips once its slugs have dropped."""
+    part = {body.name: k for k, body in enumerate(scene.bodies)}
+    return [
+        finding
+        for weight in found
+        if part[weight.name] in told.outlines
+        for finding in _tipping(scene, told, part[weight.name], weight)
+    ]
+
+
+def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
+    """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
+    body, outline = scene.bodies[part], told.outlines[part]
+    volume = weight.volume
+    moment = volume * weight.middle
+    for stretch in scene.stretches:
+        freed = [p for p in told.pieces if p.part == part and p.run.stretch is stretch and not p.held]
+        if not freed:
+            continue
+        touching = told.contacts.of(part, outline, stretch.bodies)
+        under = [contact for contact in touching if contact.under]
+        before = moment / volume
+        for piece in freed:
+            volume, moment = volume - piece.volume, moment - piece.volume * piece.middle
+        left = [_without(contact, [p.outline for p in freed]) for contact in under]
+        left = [contact for contact in left if contact.where.area > LEAST]
+        if volume <= 0.0 or not left:
+            return []
+        after = moment / volume
+        # what tips before anything is cut off is told where the setup is put together
+        if outside(before, under) <= OUTSIDE and (off := outside(after, left)) > OUTSIDE:
+            return [_tips(after, off, touching, body.name, stretch.name)]
+    return []
+
+
+def magnet_findings(scene: Scene, told: Story) -> list[Finding]:
+    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part."""
+    found: dict[str, Finding] = {}
+    for stretch in scene.stretches:
+        magnets = [k for k in stretch.bodies if is_magnet(scene.bodies[k])]
+        for part in stretch.cut_bodies:
+            body = scene.bodies[part]
+            if not magnets or part not in told.outlines or is_magnetic(body.material, body.density):
+                continue
+            what = body.material or f"what weighs {body.density:g} g/cm3"
+            for k in magnets:
+                name = scene.bodies[k].name
+                if name not in found and told.contacts.meet(part, told.outlines[part], k):
+                    message = f'does not hold "{body.name}": {what} is not held by a magnet'
+                    found[name] = Finding("does not hold", "close", message, name, stretch.name)
+    return list(found.values())
+
+
+def _without(contact: Contact, gone: list[Any]) -> Contact:
+    import shapely
+
+    near = [region for region in gone if region.intersects(contact.where)]
+    return replace(contact, where=contact.where.difference(shapely.union_all(near)))
+
+
+def _tips(middle: Array, off: float, touching: list[Contact], part: str, cut: str) -> Finding:
+    names = _named(contact.name for contact in touching if contact.under)
+    grips = _named(contact.name for contact in touching if not contact.under)
+    message = (
+        f"once what this cut frees has dropped, its centre of gravity (X{middle[0]:.1f} Y{middle[1]:.1f}) "
+        f"lies {off:.1f} mm outside {names}; "
+    )
+    if grips:
+        return Finding("off its feet", "note", f"{message}only {grips} keeps it from tipping", part, cut)
+    return Finding("off its feet", "close", f"{message}it would tip", part, cut)
+
+
+def _named(names: Iterable[str]) -> str:
+    return " and ".join(f'"{name}"' for name in dict.fromkeys(names))
+
 
 #: corners of a patch that are looked at
 CORNERS = 8
@@ -90,7 +237,7 @@ def few_corners(points: Array) -> Array:
     return np.asarray(corners[np.unique(reach.argmax(axis=0))])
 
 
-def outside(point: Array, corners: Array) -> float:
+def outside_statics(point: Array, corners: Array) -> float:
     """How far (mm) a point (2,) lies outside a hull (N, 2) of ``hull``; negative: so deep within.
 
     Of no corners at all it is infinitely far outside.
@@ -108,7 +255,7 @@ def outside(point: Array, corners: Array) -> float:
 
 def stands(resultant: Resultant, corners: Array, edge: float = 0.0) -> bool:
     """Whether a body stands: the resultant points down, through the hull or ``edge`` mm beside it."""
-    return resultant.down > 0.0 and outside(resultant.at, corners) <= edge
+    return resultant.down > 0.0 and outside_statics(resultant.at, corners) <= edge
 
 
 def holding_force(resultant: Resultant, at: Array, corners: Array, edge: float = 0.0) -> float:
@@ -181,7 +328,7 @@ def load_ranges(patches: Sequence[Array], resultant: Resultant) -> list[tuple[fl
 
 def nearest(point: Array, corners: Array) -> Array:
     """The place of a hull that is nearest to a point; the point itself where it lies within."""
-    if outside(point, corners) <= 0.0:
+    if outside_statics(point, corners) <= 0.0:
         return point
     ends = np.roll(corners, -1, axis=0)
     along, rel = ends - corners, point - corners
@@ -233,3 +380,56 @@ def _triples(n: int) -> tuple[NDArray[np.intp], ...]:
 
 def _cross(a: Array, b: Array) -> Array:
     return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+
+
+#: N/mm2 in one bar
+BAR = 0.1
+
+
+def force(pressure: float, bore: float, area: float | None = None) -> float:
+    """The force (N) of a jet: bar, mm, and mm2 where the wetted area is larger than the bore.
+
+    >>> round(force(10, 6), 1), round(force(15, 8), 1)
+    (28.3, 75.4)
+    """
+    wet = pi * bore * bore / 4.0
+    return BAR * pressure * (wet if area is None else max(wet, area))
+
+
+@dataclass(frozen=True)
+class Jets:
+    """The forces of the lower and the upper jet, N."""
+
+    lower: float
+    upper: float
+
+
+def resultants(weight: Resultant, jets: Jets, path: Array) -> list[Resultant]:
+    """The weight alone, and with the jets on at each place of a path (N, 2) where they can do worst.
+
+    The place of the resultant is affine in that of the jet, and how far it lies outside a hull is convex: the
+    corners of the path's own hull are enough.
+    """
+    found = [weight]
+    if jets.lower == jets.upper == 0.0:
+        return found
+    for net in sorted({-jets.lower, jets.upper, jets.upper - jets.lower} - {0.0}):
+        found += [weight + Resultant.of(net, place) for place in hull(path)]
+    return found
+
+
+def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
+    """By how much (mm) the resultant lies outside the hull ``corners`` at the worst place of a path.
+
+    Negative: within; infinite where it points up.
+    """
+    return max(
+        float("inf") if total.down <= 0.0 else outside_statics(total.at, corners)
+        for total in resultants(weight, jets, path)
+    )
+
+
+def needed(weight: Resultant, jets: Jets, path: Array, at: Array, corners: Array, edge: float = 0.0) -> float:
+    """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets
+    are; infinite where none is enough."""
+    return max(holding_force(total, at, corners, edge) for total in resultants(weight, jets, path))

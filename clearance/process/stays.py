@@ -17,23 +17,26 @@ import numpy as np
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.contacts import Contacts
 from clearance.process.holding import between, foot_of, role_of, sideways
-from clearance.process.jets import Jets, needed, worst
 from clearance.process.statics import (
     Array,
+    Jets,
     Resultant,
     few_corners,
     hull,
     load_ranges,
     nearest,
-    outside,
+    needed,
     stands,
+    worst,
+)
+from clearance.process.statics import (
+    outside_statics as outside,
 )
 from clearance.process.stock import Metal
-from clearance.process.support import SHIM, Bearing, bearing
-from clearance.scene.holding import attracts, is_magnet
+from clearance.process.support import SHIM, Bearing, Contacts, bearing
 from clearance.scene.model import Body
+from clearance.scene.stability import attracts, is_magnet
 
 #: m/s2
 GRAVITY = 9.81

@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.mesh.slabs import levels_of as levels_of
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 

@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 from clearance.mesh.sections import Hole
 from clearance.process.removal import Story
 from clearance.process.runs import Run
-from clearance.process.threading import MARGIN, OFF, OFF_SHARE, OPENING, ROUNDING, Way, Ways
+from clearance.process.threading import (
+    MARGIN,
+    OFF,
+    OFF_SHARE,
+    OPENING,
+    Way,
+    Ways,
+)
+from clearance.process.threading import (
+    THREADING_ROUNDING as ROUNDING,
+)
 from clearance.scene.model import Body, Finding, Scene
 
 Array = NDArray[np.float64]

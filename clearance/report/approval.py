@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance.errors import InputError
-from clearance.printable import printable as _plain
+from clearance.errors import printable as _plain
 from clearance.report import approval_record, approval_tool
 from clearance.report.approval_readings import readings_of
 from clearance.report.approval_values import margins_of, values_of
@@ -53,7 +53,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     Raises:
         InputError: a file is not any more what was read.
     """
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.program import words_sha256
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent

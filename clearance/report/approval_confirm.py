@@ -19,7 +19,7 @@ from typing import Any
 
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
-from clearance.printable import printable as _plain
+from clearance.errors import printable as _plain
 from clearance.report.approval_readings import differing_readings
 from clearance.report.approval_record import folder_of, shipped_machine
 from clearance.report.approval_tool import Other, others, tool_now
@@ -151,7 +151,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
 
 
 def _words(file: Path, name: str, semicolon: Semicolon) -> str:
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.program import words_sha256
 
     return words_sha256(file.read_bytes(), name, semicolon)
 

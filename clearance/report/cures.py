@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from clearance.printable import printable as _plain
+from clearance.errors import printable as _plain
 
 if TYPE_CHECKING:
     from clearance.checking.result import Ailment, Cure, Cures

@@ -17,13 +17,19 @@ from pydantic_core import to_json
 
 from clearance import __version__
 from clearance.files import write_whole
-from clearance.report.states import account_of, as_states
+from clearance.report.descriptions import account_of, as_states
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from clearance.checking.result import CutResult, MoveDistance, MoveTable, Pair, Result
+    from clearance.checking.result import (
+        CutResult,
+        MoveDistance,
+        MoveTable,
+        Pair,
+        Result,
+    )
     from clearance.scene.model import Finding, SideHeight
 
 SCHEMA = 1

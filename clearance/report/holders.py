@@ -8,7 +8,8 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from fixtures_lib import library, words
+from fixtures_lib import library
+from fixtures_lib import library as words
 from fixtures_lib.holder import Adjustment, Kind
 
 WIDTH = 100

@@ -16,8 +16,8 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
-from clearance.printable import printable as _plain
-from clearance.report.states import account_of
+from clearance.errors import printable as _plain
+from clearance.report.descriptions import account_of
 
 if TYPE_CHECKING:
     from clearance.checking.result import Pair, Result
@@ -389,7 +389,7 @@ def _position(z: float) -> str:
 
 def _states(result: Result, width: int, colour: bool) -> str:
     """The states of the job that are not clear."""
-    from clearance.report.states import lines
+    from clearance.report.descriptions import lines
 
     pairs = sorted(result.pairs, key=_worst_first)
     from_pair = bool(pairs) and pairs[0].verdict == result.verdict

@@ -13,13 +13,20 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.files import no_file
 from clearance.geometry.transforms import Matrix, apply, pose
-from clearance.mesh import shapes
+from clearance.mesh import model
 from clearance.mesh.mass import density_of
 from clearance.mesh.model import Solid
 from clearance.scene.fields import suggestion
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, FromLibrary, FromModel, FromShape, Placed, Source, StartHole
-from clearance.scene.placing import bases, chained, findings_of, fit_to_part, poses, seats_of_triangles
+from clearance.scene.placing import (
+    bases,
+    chained,
+    findings_of,
+    fit_to_part,
+    poses,
+    seats_of_triangles,
+)
 from clearance.scene.schema import Item, Setup, SideHeightIn
 from clearance.scene.schema import Margins as MarginsIn
 from clearance.scene.settings import Margins, SideHeight
@@ -113,7 +120,7 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
         Body(
             name=body.name,
             kind="machine",
-            triangles_M=shapes.box(body.box.x, body.box.y, body.box.z),
+            triangles_M=model.box(body.box.x, body.box.y, body.box.z),
             closed=True,
             margin=margins.machine,
             allow=SideHeight(0.0, 0.0),
@@ -273,12 +280,12 @@ def _shape(item: Item, kind: str) -> Made:
     assert item.shape is not None
     if item.shape.box is not None:
         x, y, z = item.shape.box
-        triangles = shapes.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
+        triangles = model.box((-x / 2, x / 2), (-y / 2, y / 2), (0.0, z))
         source = FromShape("box", item.shape.box)
     else:
         assert item.shape.cylinder is not None
         diameter, z = item.shape.cylinder
-        triangles = shapes.cylinder(diameter, z)
+        triangles = model.cylinder(diameter, z)
         source = FromShape("cylinder", item.shape.cylinder)
     return Made(triangles, kind, {"top": pose((0.0, 0.0, z))}, source)
 

@@ -8,8 +8,7 @@ from clearance.scene.bodies import Files
 from clearance.scene.machine import Machine, Units
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
-from clearance.toolpath.moves import Moves
-from clearance.toolpath.options import ControlWords, PathOptions
+from clearance.toolpath.moves import ControlWords, Moves, PathOptions
 
 _DRAWING_KEYS = ("layers", "gap", "chord_bound", "start", "direction", "order")
 _PROGRAM_KEYS = ("zeros", "whole_numbers", "digits", "block_delete")

@@ -14,7 +14,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
-from clearance.printable import printable
+from clearance.errors import printable
 
 #: no workshop holds anything longer; beyond it doubles no longer resolve the tolerances (mm)
 LONGEST = 1e6

@@ -26,7 +26,7 @@ from clearance.scene.settings import Flushing as FlushingModel
 from clearance.scene.settings import HeadBox, HeadModel, MachineModel
 from clearance.scene.settings import Jet as JetModel
 from clearance.scene.settings import Travel as TravelModel
-from clearance.toolpath.options import ControlWords
+from clearance.toolpath.moves import ControlWords
 
 Units = Literal["mm", "inch"]
 Profile = list[tuple[float, float]]

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
-from clearance.mesh.sections import Outline
-from clearance.mesh.slabs import Slabs
+from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins

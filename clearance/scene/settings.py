@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from clearance.toolpath.options import ControlWords, PathOptions
+from clearance.toolpath.moves import ControlWords, PathOptions
 
 #: from, to, mm
 Interval = tuple[float, float]

@@ -1,4 +1,6 @@
-"""Bodies as they stand go in; findings come out where one would tip off what carries it.
+"""Two bodies that touch go in; whether one keeps the other from tipping and dropping comes out.
+
+Bodies as they stand go in; findings come out where one would tip off what carries it.
 
 What stands by its own weight, a part or a loose element with all that stands on it, is carried where its
 lower faces meet the upper faces of anything else. Where its centre of gravity lies beside the convex hull
@@ -12,11 +14,35 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.mesh.mass import density_of
-from clearance.scene.holding import holds
-from clearance.scene.limits import Masses
+from clearance.mesh.mass import density_of, is_magnetic
 from clearance.scene.model import Body, Finding
+from clearance.scene.placing import Masses
 from fixtures_lib.holder import Does, Fastened
+
+
+def holds(body: Body, held: Body, from_above: bool) -> bool:
+    """Whether a body that touches another one from above, or from beside, holds it.
+
+    A holder of the library does what its kind says it does. A model or plain shape of the user's own may be
+    any clamp, and holds.
+    """
+    if body.library is None:
+        return True
+    does = body.library.does
+    if Does.GRIPS in does or (from_above and Does.PRESSES in does):
+        return True
+    return attracts(body, held)
+
+
+def attracts(body: Body, held: Body) -> bool:
+    """Whether a body is a magnet and the other one something that a magnet holds."""
+    return is_magnet(body) and is_magnetic(held.material, held.density)
+
+
+def is_magnet(body: Body) -> bool:
+    """Whether a body is a holder that holds by its magnetism."""
+    return body.library is not None and Does.ATTRACTS in body.library.does
+
 
 Array = NDArray[np.float64]
 

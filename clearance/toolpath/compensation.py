@@ -27,8 +27,7 @@ from math import atan2, cos, hypot, pi, sin, sqrt
 
 from clearance.errors import InputError
 from clearance.toolpath.nc.gouge import Gouge, gouges
-from clearance.toolpath.nc.rows import Row
-from clearance.toolpath.nc.words import length
+from clearance.toolpath.nc.words import Row, length
 
 Fail = Callable[[int, str, str], InputError]
 

@@ -8,15 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.result import SEVERITIES, Pair, Result
-from clearance.errors import InputError
+from clearance.errors import InputError, printable
 from clearance.kernels.query import runs_of
-from clearance.printable import printable
 from clearance.scene.heads import Piece
 from clearance.scene.model import Level, Stretch
 from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
 from clearance.view.description import DIRECTIONS, Drawing, Label, Place, Shape, Track
-from clearance.view.moment import At, moment
+from clearance.view.going import At, moment
 from clearance.view.panels import panels_for
 
 

@@ -14,9 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.edits import lifted, raised
+from clearance.advice.edits import UpperRule, heights_change, lifted, raised, upper_rules
 from clearance.advice.raises import RaiseAnswer, chosen
-from clearance.advice.upper import UpperRule, heights_change, upper_rules
 from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.kernels.query import HeadPart, HeadRun, SweepQuery, Witness
 from clearance.scene.heads import Piece

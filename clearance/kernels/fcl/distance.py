@@ -16,11 +16,17 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.boxes import PathBoxes, spread
-from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_position, near_any, neighbourhood
+from clearance.kernels.fcl.culling import (
+    MANY,
+    Neighbourhood,
+    PathBoxes,
+    at_position,
+    near_any,
+    neighbourhood,
+    spread,
+)
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
-from clearance.kernels.fcl.lines import Line, lines_of
-from clearance.kernels.fcl.repeated import first_time
+from clearance.kernels.fcl.lines import Line, first_time, lines_of
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import Piece
 from clearance.scene.model import Body

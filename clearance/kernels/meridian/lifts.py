@@ -19,9 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.intervals import Union
-from clearance.kernels.meridian.branch_and_bound import Pairs, Traversal, bare
-from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
-from clearance.kernels.meridian.strips import in_strip, outline, strips_of
+from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
+from clearance.kernels.meridian.profile import in_strip, outline, strips_of
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 

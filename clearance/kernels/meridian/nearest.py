@@ -15,11 +15,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.kernels.meridian.branch_and_bound import Pairs, Traversal, bare, joined, ranked
-from clearance.kernels.meridian.bvh import ChordForest, ChordTree, TriangleTree
-from clearance.kernels.meridian.profile import Measure
+from clearance.kernels.meridian.bvh import (
+    ChordForest,
+    ChordTree,
+    Pairs,
+    Traversal,
+    TriangleTree,
+    bare,
+    joined,
+    ranked,
+)
+from clearance.kernels.meridian.profile import Measure, strips_of
 from clearance.kernels.meridian.search import CHUNK, quick, search
-from clearance.kernels.meridian.strips import strips_of
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]

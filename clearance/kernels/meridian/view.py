@@ -19,7 +19,7 @@ from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
 from clearance.kernels.meridian.profile import Measure, Profiles
-from clearance.kernels.meridian.witness import Witness, witnesses
+from clearance.kernels.meridian.search import Witness, witnesses
 from clearance.kernels.sweeps import Growth
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, MeridianTolerances

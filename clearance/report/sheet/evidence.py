@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.per_move import HORIZON
-from clearance.printable import printable
+from clearance.errors import printable
 from clearance.report.sheet.markup import MARKS, Html, down, joined, section, table, tag
 from clearance.report.terminal import rounded_down
 

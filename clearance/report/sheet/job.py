@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from clearance.checking.result import Result
     from clearance.process.account import Held
     from clearance.process.course import Course, Phase, There
-    from clearance.process.freed import Fate
     from clearance.process.offsets import Pass
     from clearance.process.removal import Piece
     from clearance.process.runs import Run
+    from clearance.process.slug import Fate
 
 #: what is drawn beyond parts, straps and path, mm
 AROUND = 14.0
@@ -141,7 +141,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
 # ----------------------------------------------------------------------------------------------- in words
 def _do(course: Course, stop: Phase, group: Sequence[Phase]) -> list[str]:
     """What a person does there."""
-    from clearance.process.freed import lift_out
+    from clearance.process.slug import lift_out
 
     told = [words for words in stop.state.move if not words.startswith("take ") or "take off" in words]
     for one in stop.taken_out:
@@ -187,7 +187,7 @@ def _holds(held: Held) -> str:
 
 def _leaves(course: Course, group: Sequence[Phase]) -> list[Leaves]:
     """What comes free until the next stop, pieces alike together."""
-    from clearance.process.freed import way_out
+    from clearance.process.slug import way_out
 
     alike: dict[tuple[str, str], list[Fate]] = {}
     for phase in group:
@@ -285,7 +285,7 @@ class _Plans:
         return x0, y0, x1, y1
 
     def _things(self, stop: Phase, found: There, begun: There, window: Any) -> list[Drawn]:
-        from clearance.process.freed import piece_name
+        from clearance.process.slug import piece_name
 
         bodies = self.scene.bodies
         things: list[Drawn] = []

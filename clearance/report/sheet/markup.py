@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
-from clearance.printable import printable
+from clearance.errors import printable
 from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:

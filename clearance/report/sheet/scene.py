@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.errors import printable
 from clearance.geometry.extent import extent
-from clearance.printable import printable
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 

@@ -15,13 +15,11 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import turn_matrix
 from clearance.mesh.read import SMALL, UNITS, read_model
-from clearance.scene.guess.fit import Pose
-from clearance.scene.guess.matched import AT_ORIGIN, Match, matches
+from clearance.scene.guess.fit import AT_ORIGIN, Match, Pose, matches
 from clearance.scene.guess.stance import Stance, stances
-from clearance.toolpath.moves import Moves
+from clearance.toolpath.moves import Moves, PathOptions, PathUnit
 from clearance.toolpath.nc.blocks import COMMENT
 from clearance.toolpath.nc.words import text_of
-from clearance.toolpath.options import PathOptions, PathUnit
 from clearance.toolpath.read import kind_of, read_path
 
 Array = NDArray[np.float64]

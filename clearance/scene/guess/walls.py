@@ -16,7 +16,12 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import boxes_of
-from clearance.mesh.sections import area, hole_of, rings, section
+from clearance.mesh.sections import (
+    area,
+    hole_of,
+    rings,
+    section,
+)
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]

@@ -19,8 +19,14 @@ import json
 from collections import Counter
 from typing import Any
 
-from clearance.toolpath.dxf.curves import curve, flat
-from clearance.toolpath.dxf.place import Broken, Place, Trouble, steps
+from clearance.toolpath.dxf.curves import (
+    Broken,
+    Place,
+    Trouble,
+    curve,
+    flat,
+    steps,
+)
 from clearance.toolpath.dxf.words import in_words
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
@@ -209,7 +215,7 @@ def _why(why: Exception) -> str:
 
 def opened(file: str) -> tuple[Any, list[str]]:
     """The drawing, and what had to be mended in it; what the library says first counts where it cannot be."""
-    from clearance.toolpath.dxf.mend import mended, whole
+    from clearance.toolpath.dxf.contours import mended, whole
 
     try:
         return whole(file), []

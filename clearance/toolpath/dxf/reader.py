@@ -18,8 +18,7 @@ from clearance.parallel import Child, Limits
 from clearance.toolpath.dxf.chains import Curve, Piece, Tangle, chains_of
 from clearance.toolpath.dxf.child import UNITS
 from clearance.toolpath.dxf.contours import path_of
-from clearance.toolpath.moves import Moves, threading
-from clearance.toolpath.options import PATH_UNITS, PathOptions
+from clearance.toolpath.moves import PATH_UNITS, Moves, PathOptions, threading
 
 LARGEST_FILE = 100_000_000  # bytes
 MEMORY = 3_000_000_000  # bytes
