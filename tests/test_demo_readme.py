@@ -101,7 +101,7 @@ def test_a_changed_figure_or_word_is_another_answer() -> None:
 
 @pytest.mark.slow
 def test_example_setup_is_clear_as_its_page_says(tmp_path: Path) -> None:
-    (example,) = re.findall(r"```toml\n(.*?)```", SETUP_PAGE.read_text(encoding="utf-8"), re.DOTALL)
+    example, *_ = re.findall(r"```toml\n(.*?)```", SETUP_PAGE.read_text(encoding="utf-8"), re.DOTALL)
     (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")
     (tmp_path / "mine.toml").write_text(example, encoding="utf-8")
     run = clearance("check", "mine.toml", folder=tmp_path)
