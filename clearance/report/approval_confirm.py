@@ -151,7 +151,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
 
 
 def _words(file: Path, name: str, semicolon: Semicolon) -> str:
-    from clearance.toolpath.nc.program import words_sha256
+    from clearance.toolpath.nc.fingerprint import words_sha256
 
     return words_sha256(file.read_bytes(), name, semicolon)
 

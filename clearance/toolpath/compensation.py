@@ -27,7 +27,8 @@ from math import atan2, cos, hypot, pi, sin, sqrt
 
 from clearance.errors import InputError
 from clearance.toolpath.nc.gouge import Gouge, gouges
-from clearance.toolpath.nc.words import Row, length
+from clearance.toolpath.nc.rows import Row
+from clearance.toolpath.nc.words import length
 
 Fail = Callable[[int, str, str], InputError]
 

@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.toolpath.nc.words import SAME, length
+from clearance.toolpath.nc.rows import SAME
+from clearance.toolpath.nc.words import length
 
 _SAME = 1e-9  # mm: an end so near to the start is the start, and the arc a full circle
 

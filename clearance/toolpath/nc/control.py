@@ -10,17 +10,8 @@ from math import isnan, nan
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import THREAD, PathOptions
-from clearance.toolpath.nc.words import (
-    G_WORDS,
-    M_CALLS,
-    OTHER_PLANES,
-    STILL_LETTERS,
-    STILL_WORDS,
-    Height,
-    Program,
-    Taper,
-    code_words,
-)
+from clearance.toolpath.nc.rows import Height, Program, Taper
+from clearance.toolpath.nc.words import G_WORDS, M_CALLS, OTHER_PLANES, STILL_LETTERS, STILL_WORDS, code_words
 
 _DWELL = frozenset("XUPFSE")
 

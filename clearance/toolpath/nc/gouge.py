@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment
-from clearance.toolpath.nc.words import Row
+from clearance.toolpath.nc.rows import Row
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

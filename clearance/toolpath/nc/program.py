@@ -1,19 +1,8 @@
-"""An NC program's bytes go in, a hash of its words comes out: equal hashes, equal paths.
-
-What a word is, the reader decides (``words``, ``blocks``, and ``nc`` for what stands around them). These say
-nothing to the path and are left out: comments, spacing, letter case, line ends, blank lines, the encoding,
-and a lone "%" as the very first or the very last block. All the rest counts, as it is written: N numbers (a
-control may jump to them), the "/" of block delete with its digit, where a block ends, a "%" with blocks on
-either side, what stands behind the program's end. X10, X10. and X10.0 are three different words: some
-controls read the first as 10 of the last decimals, and where somebody rewrote a number, somebody shall look.
-
-What an NC program says, one row a move, goes in; the moves of its cut come out.
-"""
+"""What an NC program says, one row a move, goes in; the moves of its cut come out."""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,84 +10,8 @@ from numpy.typing import NDArray
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
 from clearance.toolpath.moves import Moves, PathOptions, cut_first, ends_with_wire_in, threading
-from clearance.toolpath.nc.blocks import Semicolon, blocks_of, says_something
 from clearance.toolpath.nc.gouge import told
-from clearance.toolpath.nc.words import DELETE, Program, Rows, is_still, text_of, words_of
-
-_WANT = "an NC program"
-
-
-def words_sha256(data: bytes, shown: str, semicolon: Semicolon = None) -> str:
-    """The SHA-256 (hex) of a program's words.
-
-    Args:
-        data: the program's file.  shown: its name for messages.
-        semicolon: what ";" means on the control. Under another meaning the same program has another hash.
-
-    Raises:
-        InputError: the file is no text.
-    """
-    lines = words_by_block(text_of(data, shown, _WANT), semicolon)
-    if semicolon is not None:
-        lines = [f'";" is {semicolon}', *lines]
-    return hashlib.sha256("\n".join(lines).encode()).hexdigest()
-
-
-def words_by_block(text: str, semicolon: Semicolon = None) -> list[str]:
-    """Each block that has words as one line, "/2 N10 G1 X5." say; line ends of ``text`` are "\n".
-
-    Args:
-        text: the program, its line ends as above.   semicolon: what ";" means on the machine; None where
-            nobody says.
-    """
-    lines = list(_lines(text, semicolon))
-    if lines and lines[-1] == "%":
-        del lines[-1]
-    return lines
-
-
-def _lines(text: str, semicolon: Semicolon) -> Iterator[str]:
-    begun = False
-    for raw in text.split("\n"):
-        try:
-            blocks = blocks_of(raw, semicolon, _unreadable)
-        except InputError:
-            begun = True
-            yield f"?{raw.strip()}"
-            continue
-        for block in blocks:
-            if not block:
-                continue
-            if block[0] == "%":
-                # The reader takes a "%" behind anything, a comment even, for the end.
-                lone = not says_something(block[1:])
-                if begun or not lone:
-                    yield "%" if lone else f"?{block}"
-                continue
-            begun = begun or says_something(block)
-            line = _line(block)
-            if line:
-                yield line
-
-
-def _line(block: str) -> str:
-    """The words of a block; "" where it has none; as it stands, marked, where they cannot be read."""
-    mark, rest = "", block
-    if block[0] == "/":
-        found = DELETE.match(block)
-        if found is None:
-            return f"?{block}"
-        mark, rest = f"{found[0]} ", block[found.end() :]
-    try:
-        words = words_of(rest, _unreadable)
-    except InputError:
-        return f"?{block}"
-    return mark + " ".join([letter + number for letter, number, _ in words]) if words else ""
-
-
-def _unreadable(found: str, want: str) -> InputError:
-    return InputError(None, "", found, want)
-
+from clearance.toolpath.nc.rows import Program, Rows, is_still
 
 ROUNDED = "outside corners of the wire offset are taken as rounded about the programmed corner"
 
@@ -155,7 +68,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         sweep=turn,
         rapid=np.array(rapid, dtype=bool),
         threaded=np.array(threaded, dtype=bool),
-        line=_program_lines(program, line),
+        line=_lines(program, line),
         block=tuple(block),
         thread_points=points,
         stops=_stops(program, line),
@@ -202,7 +115,7 @@ def _whole(origin: NDArray[np.int64], count: int) -> NDArray[np.int64] | None:
     return origin if np.array_equal(np.unique(origin), np.arange(count)) else None
 
 
-def _program_lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
+def _lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
     """The file's line of each row."""
     of = np.array(keys, dtype=np.int64)
     return of if program.lines is None else np.array([0, *program.lines], dtype=np.int64)[of]

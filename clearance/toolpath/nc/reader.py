@@ -20,7 +20,8 @@ from clearance.toolpath.nc import arcs as plain
 from clearance.toolpath.nc.blocks import blocks_of, says_something
 from clearance.toolpath.nc.control import Control
 from clearance.toolpath.nc.program import moves_of
-from clearance.toolpath.nc.words import DELETE, NOTE, SAME, Program, length, words_of
+from clearance.toolpath.nc.rows import NOTE, SAME, Program
+from clearance.toolpath.nc.words import DELETE, length, words_of
 
 #: a straight move in plain words: each number with its decimal point, so that no habit matters
 _STRAIGHT = re.compile(
