@@ -110,7 +110,8 @@ def _sealed_anew(data: bytes, rng: random.Random) -> bytes:
             del node[key]
         else:
             other, its = _somewhere(content, rng)
-            node[key] = rng.choice([copy.deepcopy(other[its]), _deep(rng), *_WILD_JSON])
+            # a copy: what a later change puts into it must not stay in the list
+            node[key] = copy.deepcopy(rng.choice([other[its], _deep(rng), *_WILD_JSON]))
     content["checksum"] = checksum(content)
     return json.dumps(content).encode("ascii")
 
