@@ -178,6 +178,18 @@ def test_clashes_are_all_shown() -> None:
     assert "13 more of this kind below." in text
 
 
+def test_a_piece_that_drops_is_not_hidden_behind_one_that_is_held() -> None:
+    notes = [
+        Finding("slug", "note", '"window" frees the slug. It is held by glue until stop 2'),
+        Finding("slug", "note", '"slot" frees the slug. It drops onto the lower head: hold or catch it'),
+        Finding("slug", "note", '"notch" frees the slug. It drops onto the lower head: hold or catch it'),
+    ]
+    text = as_text(a_result(a_pair(), findings=notes))
+    assert "held by glue until stop 2\n" in text
+    assert '"slot" frees the slug. It drops' in text
+    assert "(and 1 more note like this)" in text
+
+
 def test_findings_are_worst_first_and_notes_few() -> None:
     notes = [Finding(f"kind {k}", "note", f"note number {k}") for k in range(9)]
     same = [Finding("kind 0", "note", f"note of a kind {k}") for k in range(3)]

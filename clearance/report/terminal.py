@@ -312,11 +312,14 @@ def _not_told(result: Result) -> list[Finding]:
 
 
 def _few(notes: Sequence[Finding], width: int) -> str:
-    """One note of each kind, with how many more there are of it; a few kinds, then a count."""
-    kinds: dict[str, list[Finding]] = {}
+    """One note of each kind, with how many more there are of it; a few kinds, then a count.
+
+    A piece that drops is not hidden behind one that is held.
+    """
+    kinds: dict[tuple[str, bool], list[Finding]] = {}
     for note in notes:
         if note.kind != SET:
-            kinds.setdefault(note.kind, []).append(note)
+            kinds.setdefault((note.kind, " onto the lower head" in note.message), []).append(note)
     lines, left = _fitted([note for note in notes if note.kind == SET], width), len(notes)
     left -= sum(note.kind == SET for note in notes)
     for same in list(kinds.values())[:NOTES]:
