@@ -325,8 +325,10 @@ def _labelled(things: Sequence[Drawn], lines: Sequence[Any], room: float) -> lis
 
     import shapely
 
+    from clearance.process.runs import kerf
+
     found = []
-    ways = shapely.union_all([shapely.buffer(line, room) for line in lines])
+    ways = kerf([shapely.get_coordinates(line) for line in lines], 2.0 * room)
     for k, thing in enumerate(things):
         over = [other.region for other in things[k + 1 :] if other.change != "on"]
         seen = thing.region.difference(shapely.union_all([ways, *over]))
