@@ -16,6 +16,7 @@ from tests.test_process_states import INNER, LEFT, RIGHT, SECOND, STRAP
 FRAME = block(80, 60, 20) - post(2, 22, (40, 30, -1))
 
 
+@pytest.mark.slow
 def test_a_part_may_go_as_far_as_its_only_strap_reaches(tmp_path: Path) -> None:
     # The strap's screw stands at X -15, it reaches 20: its tip presses the plate's first 5 mm. Towards X+
     # that is 5; towards X- the lower head, 12 wide, keeps 1 from the rail that ends at X 10:

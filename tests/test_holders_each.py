@@ -43,6 +43,7 @@ def built(name):
 
 
 @pytest.mark.parametrize("name", library.names())
+@pytest.mark.slow
 def test_shells_are_closed_solids_over_every_range(name):
     for label, holder in built(name):
         assert sum(map(len, holder.shells)) < 3000, label

@@ -257,6 +257,7 @@ def test_each_way_that_is_named_is_one(tmp_path: Path, capsys: pytest.CaptureFix
     assert holes_hit(tmp_path / "other.toml", holes, 0.18) == 5
 
 
+@pytest.mark.slow
 def test_a_drawing_from_below_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     holes = [*FOUR, DOWEL]
     _, text = written(tmp_path, plate(square(), holes), drawing(tmp_path / "a.dxf", square(), holes, MIRROR))
