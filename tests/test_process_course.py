@@ -26,11 +26,13 @@ from clearance.process.slug import (
     way_out,
 )
 from clearance.process.solids import solids
+from clearance.report.sheet.data import gather
 from tests.access_bench import block, line, post, scene
 from tests.nest_job import nest_result
 from tests.test_process_states import FRAME, LEFT, RIGHT, ROUGH, SECOND, STRAP, TAB, judged
 
 PLATE_OF_DEMO = 2
+DEMOS = Path(__file__).parent.parent / "demo_models"
 
 
 @lru_cache
@@ -236,3 +238,15 @@ def test_a_model_with_a_crack_is_left_whole(tmp_path: Path) -> None:
     cracked = replace(loaded.bodies[0], triangles_M=loaded.bodies[0].triangles_M[1:], closed=False)
     course.scene = replace(loaded, bodies=(cracked, *loaded.bodies[1:]))
     assert solids(course, there, 0) is None
+
+
+def test_a_measured_job_has_its_moments_too() -> None:
+    """What holds and comes free is judged as planned: the same pieces, states and items at each moment."""
+    setup = DEMOS / "rivet_wheel.toml"
+    as_it_lies = clearance.load(str(setup), measured=str(DEMOS / "rivet_wheel_readings.csv"))
+    measured, planned = (Course(clearance.check(scene)) for scene in (as_it_lies, clearance.load(str(setup))))
+    assert as_it_lies.planned is not None
+    assert [len(phase.bits) for phase in measured.phases] == [len(phase.bits) for phase in planned.phases]
+    assert [len(phase.freed) for phase in measured.phases] == [len(phase.freed) for phase in planned.phases]
+    assert sum(len(phase.bits) for phase in measured.phases) > 0
+    gather(clearance.check(as_it_lies), "today")

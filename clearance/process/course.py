@@ -102,7 +102,8 @@ class Course:
     """All moments of a judged job."""
 
     def __init__(self, result: Checked) -> None:
-        self.scene: Scene = result.scene
+        # where a part was measured, what holds it and comes free was judged as planned
+        self.scene: Scene = result.scene.planned or result.scene
         self.states = () if result.account is None else result.account.states
         self._runs = [run for run, _ in result.facts.threaded]
         self._pieces = list(result.facts.pieces)
