@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -108,7 +109,8 @@ def _element(each: Element) -> Sequence[object]:
     )
     said: list[object] = [joined([f"{name} ", tag("strong", value)]) for name, value in each.settings]
     if any(each.allow):
-        said.append(f"may lie off by {each.allow[0]:g} sideways, {each.allow[1]:g} in height")
+        side, height = (math.ceil(1000.0 * mm - 1e-6) / 1000.0 for mm in each.allow)
+        said.append(f"may lie off by {side:g} sideways, {height:g} in height")
     settings = joined(said, ", ")
     if each.others:
         rest = ", ".join(f"{name} {value}" for name, value in each.others)
