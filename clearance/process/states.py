@@ -116,8 +116,8 @@ class _Job:
         told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
         news = [remark for name, remark in told if self._tell(n, moment, name, remark)]
         grave = [remark for _, remark in told if remark.severity != "note"]
-        now = [*moment.freed, *(piece for step in moment.steps for piece in step.freed)]
-        free = [o for o in self.free.all if not o.gone or any(o.piece is piece for piece in now)]
+        now = {id(p) for p in (*moment.freed, *(piece for step in moment.steps for piece in step.freed))}
+        free = [o for o in self.free.all if not o.gone or id(o.piece) in now]
         return State(
             n=n,
             begins=moment.begins,

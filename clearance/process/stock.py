@@ -30,6 +30,20 @@ def kerf_width(scene: Scene) -> float:
     return float(scene.known_machine.wire) + 2.0 * gap
 
 
+#: a kerf of more corners than this is looked at around a piece only
+_MANY = 2_000
+
+
+def _about(kerf: Any, outline: Any) -> Any:
+    """What matters of a kerf around an outline: thousands of pieces of one long kerf would each pay for all."""
+    import shapely
+
+    if shapely.get_num_coordinates(kerf) <= _MANY:
+        return kerf
+    x0, y0, x1, y1 = outline.bounds
+    return shapely.clip_by_rect(kerf, x0 - 1.0, y0 - 1.0, x1 + 1.0, y1 + 1.0)
+
+
 @dataclass(frozen=True)
 class Metal:
     """A piece of metal where it stands.
@@ -61,6 +75,9 @@ class Stock:
         self._kerfs: list[Any] = []
         self._pieces: list[Any] = []
         self._metal: Metal | None = None
+        #: all that is gone, of the first so many kerfs and pieces
+        self._away: Any = None
+        self._counted = (0, 0)
 
     @property
     def shadow(self) -> Any:
@@ -87,7 +104,9 @@ class Stock:
         """
         import shapely
 
-        near = [each for each in self._kerfs if each.intersects(outline)]
+        shapely.prepare(outline)
+        kerfs = np.array(self._kerfs, dtype=object)
+        near = [_about(kerf, outline) for kerf in kerfs[shapely.intersects(kerfs, outline)]]
         region = outline.difference(shapely.union_all(near)) if near else outline
         self._pieces.append(outline)
         self._metal = None
@@ -102,10 +121,9 @@ class Stock:
 
         if self._metal is None:
             volume, middle = self.body.bulk
-            gone = [*self._kerfs, *self._pieces]
             region = self.shadow
-            if gone:
-                away = shapely.union_all(gone)
+            if self._kerfs or self._pieces:
+                away = self._gone()
                 region = region.difference(away)
                 lost, centre = self._lost(away)
                 left = volume - lost
@@ -114,6 +132,17 @@ class Stock:
                 volume = max(left, 0.0)
             self._metal = self._made(region, volume, middle)
         return self._metal
+
+    def _gone(self) -> Any:
+        """The region of all kerfs and pieces; only what is new is joined to what was gone before."""
+        import shapely
+
+        kerfs, pieces = self._counted
+        new = [*self._kerfs[kerfs:], *self._pieces[pieces:]]
+        if new:
+            self._away = shapely.union_all(new if self._away is None else [self._away, *new])
+        self._counted = len(self._kerfs), len(self._pieces)
+        return self._away
 
     def _made(self, region: Any, volume: float, middle: Array) -> Metal:
         density = self.body.density

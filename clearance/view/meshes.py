@@ -21,8 +21,9 @@ from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 
-#: segments from which a path may be drawn as a band
-TANGLED_FROM = 400
+#: segments from which boxes about bits of a path tell whether it crosses itself a lot; of fewer, each is
+#: asked, and so many crossings a segment (each counted twice) are a lot
+TANGLED_FROM, CROSSED = 400, 8
 #: how near two segments lie that are drawn as one, and how narrow a band is at least, mm
 CLOSE, LEAST_BAND = 0.05, 0.5
 #: triangles of one body above which it is thinned for display
@@ -198,7 +199,11 @@ def band(segments: Array, radius: float) -> Band | None:
     """
     import shapely
 
-    if len(segments) < TANGLED_FROM or not tangled(np.concatenate([segments[:, 0], segments[-1:, 1]])):
+    if len(segments) < TANGLED_FROM:
+        lines = shapely.linestrings(segments)
+        if shapely.STRtree(lines).query(lines, predicate="crosses").shape[1] < CROSSED * len(lines):
+            return None
+    elif not tangled(np.concatenate([segments[:, 0], segments[-1:, 1]])):
         return None
     radius = max(radius, LEAST_BAND)
     kept = segments[first_of_each(ways(segments, CLOSE))]
