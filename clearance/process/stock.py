@@ -35,7 +35,7 @@ _MANY = 2_000
 
 
 def _about(kerf: Any, outline: Any) -> Any:
-    """What matters of a kerf around an outline: thousands of pieces of one long kerf would each pay for all."""
+    """What matters of a kerf around an outline: of a long one, thousands of pieces would each pay for all."""
     import shapely
 
     if shapely.get_num_coordinates(kerf) <= _MANY:
@@ -117,7 +117,6 @@ class Stock:
     @property
     def metal(self) -> Metal:
         """What is left."""
-        import shapely
 
         if self._metal is None:
             volume, middle = self.body.bulk
