@@ -65,16 +65,18 @@ def drilled_holes(body: Body, run: Run, near: Array, middle: float) -> list[Dril
         return []
     slope = way[:2] / way[2]
     facets = apply(T_IM, near) if len(near) else np.empty((0, 3, 3))
-    found = []
-    for one in body.start_holes:
-        centre, radius = np.array(one.at, dtype=float), one.diameter / 2.0
-        low, high = _ends(facets, centre, radius, float(p_I[2]))
-        off = max(float(np.hypot(*(p_I[:2] + slope * (z - p_I[2]) - centre))) for z in (low, high))
-        room = (radius - off) / float(np.hypot(1.0, np.hypot(*slope)))
-        here = _axis_at(body, centre, middle)
-        hole = Hole((float(here[0]), float(here[1])), one.diameter, True)
-        found.append(Drilled(hole, 2.0 * room, float(np.hypot(*(here - at[:2])))))
-    return found
+    centres = np.array([one.at for one in body.start_holes], dtype=np.float64)
+    diameters = np.array([one.diameter for one in body.start_holes], dtype=np.float64)
+    ends = _ends(facets, centres, diameters / 2.0, float(p_I[2]))
+    aside = p_I[:2] + slope * (ends[..., None] - p_I[2]) - centres[:, None]
+    off = np.hypot(aside[..., 0], aside[..., 1]).max(axis=1)
+    room = (diameters / 2.0 - off) / np.hypot(1.0, np.hypot(*slope))
+    here = _axes_at(body, centres, middle)
+    away = np.hypot(*(here - at[:2]).T)
+    return [
+        Drilled(Hole((float(x), float(y)), float(wide), True), 2.0 * float(free), float(far))
+        for (x, y), wide, free, far in zip(here, diameters, room, away, strict=True)
+    ]
 
 
 def best(holes: list[Drilled]) -> Drilled | None:
@@ -83,23 +85,27 @@ def best(holes: list[Drilled]) -> Drilled | None:
     return max(around, key=lambda one: one.free, default=None)
 
 
-def _ends(facets: Array, centre: Array, radius: float, level: float) -> tuple[float, float]:
-    """Between which heights of the item's own frame there is metal about a hole."""
-    if len(facets):
-        low, high = facets.min(axis=1), facets.max(axis=1)
-        over = (low[:, :2] <= centre + radius).all(axis=1) & (high[:, :2] >= centre - radius).all(axis=1)
-        if over.any():
-            return float(low[over, 2].min()), float(high[over, 2].max())
-    return level, level
+def _ends(facets: Array, centres: Array, radii: Array, level: float) -> Array:
+    """Between which heights (H, 2) of the item's own frame there is metal about each hole."""
+    ends = np.full((len(centres), 2), level)
+    if not len(facets):
+        return ends
+    low, high = facets.min(axis=1), facets.max(axis=1)
+    over = (low[None, :, :2] <= (centres + radii[:, None])[:, None]).all(axis=2)
+    over &= (high[None, :, :2] >= (centres - radii[:, None])[:, None]).all(axis=2)
+    some = over.any(axis=1)
+    ends[some, 0] = np.where(over, low[:, 2], np.inf).min(axis=1)[some]
+    ends[some, 1] = np.where(over, high[:, 2], -np.inf).max(axis=1)[some]
+    return ends
 
 
-def _axis_at(body: Body, centre: Array, z: float) -> Array:
-    """Where a hole's middle line passes a machine height, (2,)."""
-    foot = apply(body.T_MI, np.array([*centre, 0.0], dtype=np.float64))
+def _axes_at(body: Body, centres: Array, z: float) -> Array:
+    """Where each hole's middle line passes a machine height, (H, 2)."""
+    feet = apply(body.T_MI, np.column_stack([centres, np.zeros(len(centres))]))
     up = body.T_MI[:3, 2]
     if abs(up[2]) < ROUNDING:
-        return np.asarray(foot[:2])
-    return np.asarray(foot[:2] + up[:2] / up[2] * (z - foot[2]))
+        return np.asarray(feet[:, :2])
+    return np.asarray(feet[:, :2] + up[:2] / up[2] * (z - feet[:, 2:]))
 
 
 #: a hole beside the place is named when its centre is no farther, mm
