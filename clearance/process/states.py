@@ -23,6 +23,7 @@ from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
 from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.path_told import FIRST_POINT
 from clearance.scene.placing import ROUNDING, Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
@@ -188,9 +189,19 @@ class _Job:
             if not len(picked):
                 continue
             way = [np.stack([moves.start[k], moves.end[k]]) for k in picked]
-            for part in sorted(self.cut & set(each.bodies)):
+            begins = moves.begins_cutting if each.cut is None else None
+            cut = self.cut if begins is None else self.cut | (set(each.cut_bodies) & set(self.stock))
+            for part in sorted(cut & set(each.bodies)):
                 name = self.scene.bodies[part].name
                 length = _within(way, self.stock[part].metal.region)
+                if length > DRAGS and begins is not None:
+                    word, line = begins
+                    message = (
+                        f"would be cut on the way to the first point: {length:.2f} mm of metal, since the "
+                        f"program begins with {word} (line {line}); begin with G00"
+                    )
+                    found.append((each.name, Remark(FIRST_POINT, "close", name, message)))
+                    continue
                 if length > DRAGS:
                     message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
                     found.append((each.name, Remark("wire left in", "clash", name, message)))

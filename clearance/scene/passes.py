@@ -20,6 +20,7 @@ from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind
+from clearance.scene.path_told import path_findings, unknown_begin
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import Moves, polyline
@@ -62,8 +63,6 @@ def _groups(count: int) -> NDArray[np.intp]:
 
 #: a heading smaller than this is none (degrees); the same for an axis that is upright (of its length)
 NO_TURN = 1e-9
-#: heads grown by less, for what a path's rounding leaves open, are not worth a note (mm)
-WORTH_SAYING = 0.0015
 
 
 @dataclass(frozen=True)
@@ -124,7 +123,8 @@ def all_stretches(
     if heads.approach_from is not None:
         ways = [[heads.approach_from, moves.start[0]] for moves in (first.moves, first.upper_moves)]
         name = f"approach -> {first.cut.name}"
-        stretches.append(_way(machine, StretchKind.APPROACH, name, first, first, first.first_z, *ways))
+        way = _way(machine, StretchKind.APPROACH, name, first, first, first.first_z, *ways)
+        stretches.append(_cutting_from_there(machine, way, first, first))
     for before, job in zip([None, *jobs], jobs, strict=False):
         if before is not None and heads.between:
             upper_z = max(before.last_z, job.first_z) if heads.travel_z is None else heads.travel_z
@@ -133,7 +133,11 @@ def all_stretches(
             upper = [before.upper_moves.end[-1], job.upper_moves.start[0]]
             way = _way(machine, StretchKind.BETWEEN, name, before, job, upper_z, lower, upper)
             way = replace(way, upper_ends=(before.last_z, job.first_z))
-            stretches.append(_dragging(machine, way, before) if left_in[before.index] else way)
+            if left_in[before.index]:
+                way = _dragging(machine, way, before)
+            elif heads.travel_z is None:
+                way = _cutting_from_there(machine, way, before, job)
+            stretches.append(way)
         stretches.append(_cutting(machine, bodies, job))
     if heads.park is not None:
         ways = [[moves.end[-1], heads.park] for moves in (last.moves, last.upper_moves)]
@@ -209,6 +213,15 @@ def _dragging(machine: Machine, way: Stretch, before: Job) -> Stretch:
         wire=wire_piece(machine, way.upper_z, before.grow, lean),
         cut_bodies=before.parts,
     )
+
+
+def _cutting_from_there(machine: Machine, way: Stretch, before: Job, job: Job) -> Stretch:
+    """A way to a cut, with the wire in where the program's first point is named by a move that cuts."""
+    if job.moves.begins_cutting is None:
+        return way
+    way = _dragging(machine, way, job)
+    moves = replace(way.moves, begins_cutting=job.moves.begins_cutting)
+    return replace(way, moves=moves, cut_bodies=tuple(sorted({*before.parts, *job.parts})))
 
 
 def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
@@ -322,7 +335,8 @@ def _job(
     job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
     if moves.start_z is not None:
         job = _at_levels(machine, job, file)
-    return job, _findings(setup, bodies, job)
+    from_where = unknown_begin(setup.heads, first=index == 0)
+    return job, path_findings(cut, job.moves, bodies, present, parts, from_where)
 
 
 def _at_levels(machine: Machine, job: Job, file: TomlFile) -> Job:
@@ -451,47 +465,3 @@ def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float
             'say  axes = "machine"  or  axes = "part"',
         )
     return 0.0
-
-
-def _findings(setup: Setup, bodies: Sequence[Body], job: Job) -> list[Finding]:
-    """What the path itself gives to say on one cut."""
-    cut, moves = job.cut, job.moves
-    notes = [("path", sentence) for sentence in moves.notes]
-    if moves.grow > 0:
-        what = (
-            f"the wire offset is not followed: both heads and the wire are grown by {moves.grow:g} mm instead"
-        )
-        notes.append(("grown", what))
-    if moves.chord_error > WORTH_SAYING:
-        what = f"the path's arcs or chords are {moves.chord_error:.4f} mm off; the heads are grown by as much"
-        notes.append(("grown", what))
-    if moves.passed_over:
-        words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
-        notes.append(("passed over", f"words in {cut.path} that move nothing: {words}"))
-    if job.parts and _apart(moves, [bodies[k] for k in job.parts]):
-        names = " and ".join(f'"{bodies[k].name}"' for k in job.parts)
-        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
-    there = {bodies[k].name for k in job.present}
-    for k in job.present:
-        for base in (bodies[k].stands_on, *bodies[k].also_on):
-            if base is not None and base not in there:
-                message = f'"{bodies[k].name}" stands on "{base}", which is off for this cut'
-                notes.append(("stands on", message))
-    doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
-    return doubts + [Finding(kind, "note", message, cut=cut.name) for kind, message in notes]
-
-
-def _apart(moves: Moves, parts: Sequence[Body]) -> bool:
-    """Whether the path's box, arcs counted as whole circles, lies beside all the parts' boxes."""
-    low = np.minimum(moves.start.min(axis=0), moves.end.min(axis=0))
-    high = np.maximum(moves.start.max(axis=0), moves.end.max(axis=0))
-    arcs = moves.sweep != 0
-    if arcs.any():
-        radius = np.linalg.norm(moves.start[arcs] - moves.centre[arcs], axis=1)[:, None]
-        low = np.minimum(low, (moves.centre[arcs] - radius).min(axis=0))
-        high = np.maximum(high, (moves.centre[arcs] + radius).max(axis=0))
-    for part in parts:
-        first, last = extent(part.triangles_M[..., :2])
-        if np.all(low <= last) and np.all(high >= first):
-            return False
-    return True

@@ -38,6 +38,8 @@ class Moves:
         passed_over: words that move nothing: (word, first line), each once.
         notes: sentences for the report.
         doubts: sentences on what controls do in different ways, so that nobody may call the cut clear.
+        begins_cutting: of an NC program whose first point is named by a move that cuts: its word ("G01") and
+            line. The machine goes there, cutting, from wherever it stands.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
         wire_left_in: words cut the wire, and none does after the last move.
         first_cut: the move before which a word first cuts the wire though none was threaded since the program
@@ -68,6 +70,7 @@ class Moves:
     passed_over: tuple[tuple[str, int], ...] = ()
     notes: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    begins_cutting: tuple[str, int] | None = None
     grow: float = 0.0
     chord_error: float = 0.0
     wire_left_in: bool = False

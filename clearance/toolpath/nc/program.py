@@ -77,6 +77,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
         notes=tuple(notes),
         doubts=(doubt,) if doubt else (),
+        begins_cutting=program.begins_cutting,
         grow=grow,
         chord_error=program.miss + miss,
         wire_left_in=left_in,

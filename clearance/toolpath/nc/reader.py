@@ -313,6 +313,8 @@ class _Reader(Control):
                 )
             self.x, self.y = x, y
             self.begin(at)
+            if self.motion and self.out.first is not None:
+                self.out.begins_cutting = (f"G{self.motion:02d}", self.line)
             if "Z" in at:
                 height.goes(z, self.relative, None)
             return

@@ -202,6 +202,7 @@ class Program:
     Attributes:
         first: the point where the path begins, mm in C; None until one is named.
         first_uv: u, v there, mm.
+        begins_cutting: the word (G01 to G03) that names it, and its line; None where another one does.
         rows: one a move.
         passed_over: word: (as written, first line).
         notes: sentences for the report.
@@ -218,6 +219,7 @@ class Program:
 
     first: tuple[float, float] | None = None
     first_uv: tuple[float, float] = (0.0, 0.0)
+    begins_cutting: tuple[str, int] | None = None
     rows: Rows = field(default_factory=Rows)
     passed_over: dict[str, tuple[str, int]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
