@@ -76,3 +76,35 @@ def test_a_wire_left_in_on_the_way_to_park_and_on_the_next_rapids(tmp_path: Path
     machine = {**CODES, "lower_head": thin, "upper_head": {k: thin[k] for k in ("guide", "profile")}}
     result = judged(tmp_path / "b", FRAME, OUT, rapid, items=items, machine=machine)
     assert [(p.item, p.cut) for p in result.pairs if p.verdict == "clash"] == [("stop", "cut 2")]
+
+
+# ------------------------------------------------------------------ a machine whose file names no such word
+#: from the start hole in the middle 5 to the right, and on by G00 10 up and 15 to the left, where it ends
+ON = line((40, 30), (45, 30)) + "\nG00 X30 Y40"
+
+
+def test_that_the_wire_is_taken_as_cut_is_said_where_it_matters(tmp_path: Path) -> None:
+    """(45, 30) to (30, 40): all of it in metal but for what the kerf of 0.2 and the hole of 2 take."""
+    result = judged(tmp_path, FRAME, ON, items=[LEFT, RIGHT, STRAP, SECOND])
+    ((severity, cut, told),) = [(f.severity, f.cut, f.message) for f in result.findings if "taken as" in f.kind]
+    assert (severity, cut) == ("note", "cut 1")
+    assert "codes.cut" in told
+    assert float(told.split(" mm")[0].split()[-1]) == pytest.approx((15**2 + 10**2) ** 0.5, abs=0.3)
+
+
+@pytest.mark.parametrize("how", ["the program cuts it", "through the kerf", "out of the part"])
+def test_that_is_not_said_where_it_does_not(how: str, tmp_path: Path) -> None:
+    program = {
+        "the program cuts it": ON.replace("\nG00 X30", "\nM72\nG00 X30"),
+        "through the kerf": line((40, 30), (45, 30)) + "\nG00 X40 Y30\nG01 X35 Y30",
+        "out of the part": line((40, 70), (40, 58)) + "\nG00 X40 Y80\nG00 X60 Y80\nG01 X60 Y58",
+    }[how]
+    machine = CODES if how == "the program cuts it" else {}
+    result = judged(tmp_path, FRAME, program, items=[LEFT, RIGHT, STRAP, SECOND], machine=machine)
+    assert [f for f in result.findings if "taken as" in f.kind or f.kind == "wire dragged"] == []
+
+
+def test_a_second_run_that_begins_in_metal_has_no_hole(tmp_path: Path) -> None:
+    result = judged(tmp_path, FRAME, ON + "\nG01 X35", items=[LEFT, RIGHT, STRAP, SECOND])
+    grave = [f for f in result.findings if f.severity != "note"]
+    assert [(f.kind, f.item, f.severity) for f in grave] == [("no hole", "plate", "close")]

@@ -7,7 +7,7 @@ with the rest is a piece. It is taken away before the next run, so that later ru
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -77,6 +77,8 @@ class Story:
         pieces: that come free.   tabs: pieces that a tab still holds.
         reopened: (run number, part) where the wire is threaded through what was cut away before.
         scraped: (run, part, mm) of rapid moves with the wire in, through metal.
+        spared: the first (run, part, mm) of rapid moves behind a run, through metal, before which the wire is
+            taken as cut since the machine names no word for it; none or one.
         chains: per (stretch name, part) the lines that its runs drew.
     """
 
@@ -86,6 +88,7 @@ class Story:
     tabs: list[Piece] = field(default_factory=list)
     reopened: set[tuple[int, int]] = field(default_factory=set)
     scraped: list[tuple[Run, int, float]] = field(default_factory=list)
+    spared: list[tuple[Run, int, float]] = field(default_factory=list)
     chains: dict[tuple[str, int], list[Array]] = field(default_factory=dict)
     all_runs: list[Run] = field(default_factory=list)
 
@@ -328,18 +331,29 @@ class _State:
 
     # ----------------------------------------------------------------------------------- rapid moves
     def _scrape(self, run: Run, told: Story) -> None:
-        """How much metal the wire is dragged through by rapid moves."""
+        """How much metal the wire is dragged through by rapid moves, or would be were it not taken as cut."""
+        length = self._in_metal(run)
+        if length > SCRAPE:
+            told.scraped.append((run, self.part, length))
+        threaded, behind = run.stretch.moves.threaded, run.last + 1
+        if not run.stretch.moves.taken_as_cut or told.spared or threaded[behind : behind + 1].any():
+            return
+        count = int(np.argmax(np.r_[threaded[behind:], True]))
+        length = self._in_metal(replace(run, first=behind, last=behind + count - 1))
+        if length > SCRAPE:
+            told.spared.append((run, self.part, length))
+
+    def _in_metal(self, run: Run) -> float:
+        """How much of a run's rapid moves lies in metal, mm."""
         import shapely
 
         chains = run.line(self.middle, rapid=True)
         if not chains:
-            return
+            return 0.0
         ways = shapely.multilinestrings([shapely.linestrings(chain) for chain in chains])
         x0, y0, x1, y1 = ways.bounds
         metal = self.left((x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND))
-        length = float(ways.intersection(metal).length)
-        if length > SCRAPE:
-            told.scraped.append((run, self.part, length))
+        return float(ways.intersection(metal).length)
 
     # ----------------------------------------------------------------------------------- figures
     def weigh(self, told: Story) -> None:

@@ -42,6 +42,8 @@ class Moves:
             line. The machine goes there, cutting, from wherever it stands.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
         wire_left_in: words cut the wire, and none does after the last move.
+        taken_as_cut: an NC program for a machine that names no word that cuts the wire: it is taken as cut
+            where a run ends.
         first_cut: the move before which a word first cuts the wire though none was threaded since the program
             began; None where there is no such word.
         stops: where the program stops for a person: (move before which, word, line, block number).
@@ -74,6 +76,7 @@ class Moves:
     grow: float = 0.0
     chord_error: float = 0.0
     wire_left_in: bool = False
+    taken_as_cut: bool = False
     first_cut: int | None = None
     stops: tuple[tuple[int, str, int, str], ...] = ()
     d_number: NDArray[np.int64] | None = None

@@ -81,6 +81,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         grow=grow,
         chord_error=program.miss + miss,
         wire_left_in=left_in,
+        taken_as_cut=not options.codes.cut,
         source=shown,
         start_uv=start_uv,
         end_uv=end_uv,
