@@ -213,7 +213,7 @@ BAR: Tables = {"name": "bar", "shape": {"box": [10, 10, 5]}, "at": [AT[0] + 200,
 def test_what_is_moved_wants_a_stop(first: Tables, second: Tables, said: str | None, tmp_path: Path) -> None:
     cuts = [{"nc": HERE, **first}, {"nc": HERE, **second}]
     found = findings(scene(tmp_path, BODY, *cuts, items=[BAR]), "no stop")
-    assert [(f.severity, f.cut) for f in found] == ([("note", "cut 2")] if said else [])
+    assert [(f.severity, f.cut) for f in found] == ([("close", "cut 2")] if said else [])
     if said:
         assert found[0].message.startswith(said)
         assert "stop_before = true" in found[0].message

@@ -1,8 +1,8 @@
-"""A program whose first point is named by G01: the machine really goes there, cutting, from wherever it stands.
+"""A program whose first point is named by G01: the machine goes there, cutting, from wherever it stands.
 
-The figures are plane geometry. That a control goes to a G01's point from where it stands is ISO 6983-1:2009 (G01
-is a move of its own; from memory of its tables); that the wire is in on a cutting move is common practice, no
-source.
+The figures are plane geometry. That a control goes to a G01's point from where it stands is ISO 6983-1:2009
+(G01 is a move of its own; from memory of its tables); that the wire is in on a cutting move is common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ def test_a_program_that_begins_with_a_cut(word: str, tmp_path: Path) -> None:
     assert (severity, name, result.verdict) == ("close", "cut 1", "close")
     number = word[-1]
     assert message == (
-        f"line 2: the program begins with G0{number}: from where the machine comes is not known, so that way is "
-        "not checked; begin with G00 to the first point, or say approach_from"
+        f"line 2: the program begins with G0{number}: from where the machine comes is not known, so that way "
+        "is not checked; begin with G00 to the first point, or say approach_from"
     )
 
 

@@ -86,7 +86,9 @@ ON = line((40, 30), (45, 30)) + "\nG00 X30 Y40"
 def test_that_the_wire_is_taken_as_cut_is_said_where_it_matters(tmp_path: Path) -> None:
     """(45, 30) to (30, 40): all of it in metal but for what the kerf of 0.2 and the hole of 2 take."""
     result = judged(tmp_path, FRAME, ON, items=[LEFT, RIGHT, STRAP, SECOND])
-    ((severity, cut, told),) = [(f.severity, f.cut, f.message) for f in result.findings if "taken as" in f.kind]
+    ((severity, cut, told),) = [
+        (f.severity, f.cut, f.message) for f in result.findings if "taken as" in f.kind
+    ]
     assert (severity, cut) == ("note", "cut 1")
     assert "codes.cut" in told
     assert float(told.split(" mm")[0].split()[-1]) == pytest.approx((15**2 + 10**2) ** 0.5, abs=0.3)

@@ -128,6 +128,7 @@ class Moment:
         freed: at the beginning of a moment that begins with a piece: what came free.
         move: what a person puts on, takes off or takes out as it begins.
         taken_out: names of cuts whose pieces are taken out, "all", or names of pieces.
+        acts: the stop, where it begins with one.   was: what was there before it, as ``present``.
     """
 
     begins: str
@@ -140,6 +141,8 @@ class Moment:
     freed: list[Piece] = field(default_factory=list)
     move: list[str] = field(default_factory=list)
     taken_out: tuple[str, ...] = ()
+    acts: JobStop | None = None
+    was: tuple[int, ...] = ()
 
 
 def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[Moment]:
@@ -159,14 +162,16 @@ def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[
         stops = [stop for stop in scene.stops if stop.cut == stretch.cut]
         present = stretch.there(0)
         taken = tuple(one.name for one in cut.taken_out if one.stop is None)
-        move = [] if before is None else [*_moved(scene, before, present), *_taken(taken)]
+        move = [] if before is None else [*_moved(scene, before, present), *taken_words(taken)]
         asked = next((stop for stop in stops if not stop.word), None)
         if before is None:
             found.append(Moment("start", "start", stretch, present, taken_out=taken))
         elif move or asked or cut.stop_before:
             number = number + 1 if asked is None else asked.number
             name = f'stop {number}, before "{stretch.name}"'
-            found.append(Moment("stop", name, stretch, present, number, move=move, taken_out=taken))
+            one = Moment("stop", name, stretch, present, number, move=move, taken_out=taken, acts=asked)
+            one.was = before or ()
+            found.append(one)
         inside = [stop for stop in stops if stop.word]
         for bit in _bits(runs, stretch):
             while inside and inside[0].at <= bit.first:
@@ -195,11 +200,27 @@ def _stop(scene: Scene, cut: Cut, stretch: Stretch, stop: JobStop) -> Moment:
     name = f'stop {stop.number}, {stop.word} at {where} of "{stretch.name}"'
     taken = tuple(one.name for one in cut.taken_out if one.stop == stop.number)
     there = stretch.there(stop.at)
-    move = [*_moved(scene, stretch.there(stop.at - 1), there), *_taken(taken)]
-    return Moment("stop", name, stretch, there, stop.number, stop.line, move=move, taken_out=taken)
+    was = stretch.there(stop.at - 1)
+    return Moment(
+        "stop",
+        name,
+        stretch,
+        there,
+        stop.number,
+        stop.line,
+        move=[*_moved(scene, was, there), *taken_words(taken)],
+        taken_out=taken,
+        acts=stop,
+        was=was,
+    )
 
 
-def _taken(names: Sequence[str]) -> list[str]:
+def taken_words(names: Sequence[str]) -> list[str]:
+    """What a setter does with what is named to be taken out.
+
+    Args:
+        names: "all", names of cuts whose pieces are taken out, or of pieces.
+    """
     found = []
     for name in names:
         kind, _, cut = name.partition(" of ")

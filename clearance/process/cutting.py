@@ -24,8 +24,8 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
         found.append(Finding("wire dragged", "close", message, scene.bodies[part].name, run.stretch.name))
     for run, part, length in told.spared:
         message = (
-            f'in "{run.stretch.name}" the wire is taken as cut before a rapid move through {length:.2f} mm of '
-            "metal, since the machine file names no word that cuts it (codes.cut)"
+            f'in "{run.stretch.name}" the wire is taken as cut before a rapid move through {length:.2f} mm '
+            "of metal, since the machine file names no word that cuts it (codes.cut)"
         )
         found.append(Finding("taken as cut", "note", message, scene.bodies[part].name, run.stretch.name))
     for stretch in scene.stretches:

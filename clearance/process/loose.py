@@ -73,8 +73,17 @@ class FreePieces:
 
     def take_out(self, names: Iterable[str]) -> None:
         """Those of the cuts, or pieces, of these names; "all"."""
-        for name in names:
-            self.all = [o for o in self.all if name not in ("all", o.piece.run.stretch.name, o.name)]
+        out = self.named(names)
+        self.all = [o for o in self.all if not any(o is one for one in out)]
+
+    def named(self, names: Iterable[str]) -> list[Loose]:
+        """Those of the cuts, or pieces, of these names; "all".
+
+        Args:
+            names: as the setup says what is taken out.
+        """
+        asked = {*names}
+        return [o for o in self.all if asked & {"all", o.piece.run.stretch.name, o.name}]
 
     def of(self, part: int) -> list[Loose]:
         """Those of a part that are still there."""

@@ -11,8 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from clearance.process.account import taken_words
 from clearance.process.runs import Run
-from clearance.scene.model import Finding, Scene
+from clearance.scene.at_stops import OPTIONAL
+from clearance.scene.model import Finding, Scene, Stretch
 
 #: a trim runs this near to the pass before it, mm
 NEAR = 0.5
@@ -51,39 +53,69 @@ def _lines(run: Run, z: float) -> list[Any]:
 
 @dataclass(frozen=True)
 class Stop:
-    """What the setter does before a cut: what to take off and put on; whether the setup asks for a stop."""
+    """What the setter does before a cut: what to take off, put on and take out (names of cuts whose pieces
+    are, of pieces, or "all"); whether the setup or a program makes the machine stop there."""
 
     cut: str
     off: tuple[str, ...]
     on: tuple[str, ...]
     asked: bool
+    out: tuple[str, ...] = ()
 
 
 def stops(scene: Scene) -> list[Stop]:
-    """Each cut before which the setup asks for a stop, or something is put on or taken off, in order.
+    """Each cut before which the setup asks for a stop, or something is put on, taken off or out, in order.
 
     Before the first cut everything is put up anyway: it is there only where the setup asks for a stop.
     """
     found = []
-    before: tuple[int, ...] | None = None
+    before: Stretch | None = None
     for stretch in scene.stretches:
         if stretch.cut is None:
             continue
         cut = scene.cuts[stretch.cut]
         off: tuple[str, ...] = ()
         on: tuple[str, ...] = ()
+        out: tuple[str, ...] = ()
         if before is not None:
-            now = stretch.there(0)
-            off = tuple(scene.bodies[k].name for k in before if k not in now)
-            on = tuple(scene.bodies[k].name for k in now if k not in before)
-        if off or on or cut.stop_before:
-            found.append(Stop(stretch.name, off, on, cut.stop_before))
-        before = stretch.there(-1)
+            was, now = before.there(-1), stretch.there(0)
+            off = tuple(scene.bodies[k].name for k in was if k not in now)
+            on = tuple(scene.bodies[k].name for k in now if k not in was)
+            out = tuple(one.name for one in cut.taken_out if one.stop is None)
+        if off or on or out or cut.stop_before:
+            found.append(Stop(stretch.name, off, on, stands_still(scene, stretch), out))
+        before = stretch
     return found
 
 
+def stands_still(scene: Scene, stretch: Stretch) -> bool:
+    """Whether the machine stops before a cut: the setup says so, or the program before it as it ends, or its
+    own as it begins.
+
+    Args:
+        stretch: the cut.
+    """
+    cut = scene.cut_of(stretch)
+    if cut is not None and cut.stop_before:
+        return True
+    words = [word for at, word, *_ in stretch.moves.stops if at == 0]
+    for before in scene.stretches:
+        if before.cut is not None and stretch.cut is not None and before.cut == stretch.cut - 1:
+            words += [word for at, word, *_ in before.moves.stops if at == len(before.moves)]
+    return any(stops_at(scene, word) for word in words)
+
+
+def stops_at(scene: Scene, word: str) -> bool:
+    """Whether the control stops at a word, M00 or M01.
+
+    Args:
+        word: as the program has it.
+    """
+    return float(word[1:]) != OPTIONAL or scene.optional_stops
+
+
 def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
-    """Where something is to be moved between two cuts and nobody is asked to."""
+    """Where something is to be moved between two cuts and the machine runs on."""
     found = []
     for stop in listed:
         if not stop.asked:
@@ -92,6 +124,10 @@ def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
                 for verb, names in (("take off", stop.off), ("put on", stop.on))
                 if names
             ]
-            message = f"before it, {', '.join(words)}; no stop is asked for (stop_before = true)"
-            found.append(Finding("no stop", "note", message, cut=stop.cut))
+            words += taken_words(stop.out)
+            message = (
+                f"before it, {', '.join(words)}; but no stop is asked for, and the machine runs on: say "
+                "stop_before = true, or M00 as the program before it ends"
+            )
+            found.append(Finding("no stop", "close", message, cut=stop.cut))
     return found

@@ -13,6 +13,7 @@ import numpy as np
 
 from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
+from clearance.process.hands import hands_at_wire
 from clearance.process.loads import said_to_carry, taken
 from clearance.process.loose import FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
@@ -92,8 +93,9 @@ class _Job:
     # ------------------------------------------------------------------------------------------- one state
     def _state(self, n: int, moment: Moment) -> State:
         """Looked at as it begins, and again where more comes free in it."""
+        about_wire = self._hands(moment)
         self.free.take_out(moment.taken_out)
-        about_pieces = self.free.begin(moment, self.runs)
+        about_pieces = about_wire + self.free.begin(moment, self.runs)
         about_pieces += self._freed(moment.freed, moment)[1]
         answers = self._looked_at(moment, moment.steps)
         since = 0.0
@@ -132,6 +134,12 @@ class _Job:
             move=tuple(moment.move),
             why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
+
+    def _hands(self, moment: Moment) -> list[Remark]:
+        """What is done at a stop while the wire is in."""
+        out = self.free.named(moment.taken_out)
+        parts = moment.stretch.cut_bodies or tuple(self.parts)
+        return hands_at_wire(self.scene, moment, out, self.stock, self.scene.bodies[parts[0]].name)
 
     def _as_freed(self, one: Loose) -> Freed:
         up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
@@ -359,6 +367,8 @@ def _within(way: Sequence[Array], region: Any) -> float:
 def _wire(moment: Moment) -> str:
     """Whether the wire is in as a moment begins."""
     moves = moment.stretch.moves
+    if moment.acts is not None:
+        return "in" if moment.acts.wire_in else "out"
     if moment.steps and moment.steps[0].bit.stretch is moment.stretch:
         return "out" if moment.steps[0].bit.first in moves.thread_points else "in"
     return "in" if moment.begins == "piece" and moves.wire_left_in else "out"

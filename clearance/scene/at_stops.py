@@ -52,23 +52,29 @@ class Stops:
     presences: list[Presence] = field(default_factory=list)
 
     # ------------------------------------------------------------------------------------- what is there
-    def take(self, bodies: Sequence[Body], moves: Sequence[Moves]) -> None:
-        """Number the stops of all cuts, by their moves, and see what is there on which."""
-        for index, (cut, path) in enumerate(zip(self.setup.cuts, moves, strict=True)):
-            self._in(index, cut, path, bodies)
+    def take(self, bodies: Sequence[Body], moves: Sequence[Moves], left_in: Sequence[bool]) -> None:
+        """Number the stops of all cuts, by their moves, and see what is there on which.
 
-    def _in(self, index: int, cut: Cut, path: Moves, bodies: Sequence[Body]) -> None:
+        Args:
+            left_in: for each cut whether its program leaves the wire in.
+        """
+        before = [False, *left_in[:-1]]
+        for index, (cut, path) in enumerate(zip(self.setup.cuts, moves, strict=True)):
+            self._in(index, cut, path, bodies, before[index])
+
+    def _in(self, index: int, cut: Cut, path: Moves, bodies: Sequence[Body], left_in: bool) -> None:
         first = tuple(_there(self.setup, bodies, cut, timed=_at_start))
         taken = any(one.at is None for one in cut.taken_out)
         if index and (cut.stop_before or taken or set(self.presences[-1].at(-1)) != set(first)):
-            self.found.append(JobStop(len(self.found) + 1, index))
-        for at, word, line, block in path.stops:
+            self.found.append(JobStop(len(self.found) + 1, index, wire_in=left_in))
+        for (at, word, line, block), is_in in zip(path.stops, path.wire_at_stops, strict=True):
             if not 0 < at < len(path):
                 continue
             if float(word[1:]) == OPTIONAL and not self.setup.optional_stops:
                 self.passed.append(block or f"line {line}")
                 continue
-            self.found.append(JobStop(len(self.found) + 1, index, at, word, line, block))
+            wire_in = left_in if is_in is None else is_in
+            self.found.append(JobStop(len(self.found) + 1, index, at, word, line, block, wire_in))
         self.presences.append(self._presence(index, cut, path, bodies))
 
     def _presence(self, index: int, cut: Cut, path: Moves, bodies: Sequence[Body]) -> Presence:

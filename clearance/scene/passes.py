@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.geometry.extent import extent
 from clearance.geometry.transforms import Matrix, apply
 from clearance.scene.at_stops import Presence, Stops, always_present
 from clearance.scene.bodies import Files
@@ -109,12 +108,12 @@ def all_stretches(
         findings += found
     heads = setup.heads
     stops = Stops(setup, file)
-    stops.take(bodies, [job.moves for job in jobs])
+    jobs, left_in = _with_wire_left_in(machine, jobs)
+    stops.take(bodies, [job.moves for job in jobs], left_in)
     jobs = [
         replace(job, present=there.ever, there=there)
         for job, there in zip(jobs, stops.presences, strict=True)
     ]
-    jobs, left_in = _with_wire_left_in(machine, jobs)
     first, last = jobs[0], jobs[-1]
     stretches = []
     for k, point in enumerate(heads.pickups, 1):

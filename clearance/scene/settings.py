@@ -185,6 +185,7 @@ class JobStop:
         number: from 1, in the order of the job.   cut: index of the cut before or in which it is.
         at: the move before which it is; 0 where it is before the cut.
         word: "M00", "" before a cut.   line: of the word in the path file, or None.   block: "N70", or "".
+        wire_in: the wire is in there, as far as the programs and the control cut it.
     """
 
     number: int
@@ -193,6 +194,7 @@ class JobStop:
     word: str = ""
     line: int | None = None
     block: str = ""
+    wire_in: bool = False
 
 
 @dataclass(frozen=True)

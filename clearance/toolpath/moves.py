@@ -47,6 +47,7 @@ class Moves:
         first_cut: the move before which a word first cuts the wire though none was threaded since the program
             began; None where there is no such word.
         stops: where the program stops for a person: (move before which, word, line, block number).
+        wire_at_stops: for each stop whether the wire is in there; None: as it was when the program began.
         d_number: (M,) int or None: the number of the wire offset that holds, 0 where it is off.
         start_uv, end_uv: (M, 2) or None: by how much the point in the plane of U V lies beside that in the
             plane of X Y, at both ends of each move; None where the wire is upright throughout.
@@ -79,6 +80,7 @@ class Moves:
     taken_as_cut: bool = False
     first_cut: int | None = None
     stops: tuple[tuple[int, str, int, str], ...] = ()
+    wire_at_stops: tuple[bool | None, ...] = ()
     d_number: NDArray[np.int64] | None = None
     start_uv: NDArray[np.float64] | None = None
     end_uv: NDArray[np.float64] | None = None
@@ -186,6 +188,27 @@ def threading(
         threaded.append(wire_in)
         was_cutting = not is_rapid
     return threaded, tuple(points)
+
+
+def wire_at_stop(
+    before: int, done: int, threaded: Sequence[bool], event: Sequence[int], points: Sequence[int], words: bool
+) -> bool | None:
+    """Whether the wire is in where a program stops; None: as it was when the program began.
+
+    Args:
+        before: the stop stands before this move.   done: what the program did since the move before, as far
+            as the stop: 0, THREAD, CUT or both.
+        threaded, event, points: of the moves, see ``threading``.   words: the machine names some that cut.
+    """
+    if done:
+        return bool(done & THREAD)
+    if not any(threaded[:before]) and not any(what & CUT for what in event[:before]):
+        return None
+    is_in = threaded[before - 1]
+    if words or before == len(threaded):
+        return is_in
+    # the run goes on, or it ends here and the wire with it
+    return is_in and threaded[before] and before not in points
 
 
 PathUnit = Literal["mm", "inch", "cm", "m"]

@@ -112,6 +112,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
     from clearance.process.course import Course, cuts_between
     from clearance.process.findings import Checked
     from clearance.process.offsets import passes
+    from clearance.process.passes import stands_still
 
     if not isinstance(result, Checked) or result.account is None:
         return Job((), ())
@@ -119,7 +120,6 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
     drawn = _Plans(course, numbers)
     stations = []
     for stop, group in cuts_between(course.phases):
-        cut = course.scene.cut_of(stop.moment.stretch)
         stations.append(
             Station(
                 n=stop.state.n,
@@ -127,7 +127,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
                 verdict=worst([phase.state.verdict for phase in group]),
                 asked=stop.state.begins == "start"
                 or stop.state.line is not None
-                or (cut is not None and cut.stop_before),
+                or stands_still(course.scene, stop.moment.stretch),
                 do=tuple(_do(course, stop, group)),
                 there=tuple((held.part, _holds(held)) for held in stop.state.parts),
                 states=tuple((p.state.name, p.state.verdict, p.state.why) for p in group),

@@ -9,7 +9,14 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
-from clearance.toolpath.moves import Moves, PathOptions, cut_first, ends_with_wire_in, threading
+from clearance.toolpath.moves import (
+    Moves,
+    PathOptions,
+    cut_first,
+    ends_with_wire_in,
+    threading,
+    wire_at_stop,
+)
 from clearance.toolpath.nc.gouge import told
 from clearance.toolpath.nc.rows import Program, Rows, is_still
 
@@ -47,6 +54,11 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
     centre[turn == 0] = np.nan
     threaded, points = threading(rapid, event, bool(options.codes.cut))
     left_in = bool(options.codes.cut) and ends_with_wire_in(threaded[-1], program.event)
+    stops = _stops(program, line)
+    in_there = tuple(
+        wire_at_stop(at, done, threaded, event, points, bool(options.codes.cut))
+        for (at, *_), (*_, done) in zip(stops, program.stops, strict=True)
+    )
     start_uv = end_uv = None
     if any(u) or any(v) or any(program.first_uv):
         end_uv = np.array([u, v], dtype=float).T
@@ -71,7 +83,8 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         line=_lines(program, line),
         block=tuple(block),
         thread_points=points,
-        stops=_stops(program, line),
+        stops=stops,
+        wire_at_stops=in_there,
         d_number=np.where(np.array(_side) != 0, np.array(_number, dtype=np.int64), 0),
         first_cut=cut_first(threaded, event),
         passed_over=tuple(sorted(program.passed_over.values(), key=lambda word: word[1])),
@@ -94,10 +107,10 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
 
 def _stops(program: Program, keys: Sequence[int]) -> tuple[tuple[int, str, int, str], ...]:
     """The stops, each with the move before which it stands."""
-    before = np.searchsorted(np.array(keys), [at for _, at, _ in program.stops], side="right")
+    before = np.searchsorted(np.array(keys), [at for _, at, *_ in program.stops], side="right")
     return tuple(
         (int(k), word, program.line_of(at), label)
-        for k, (word, at, label) in zip(before, program.stops, strict=True)
+        for k, (word, at, label, _) in zip(before, program.stops, strict=True)
     )
 
 

@@ -223,7 +223,7 @@ class _Reader(Control):
                 raise self.error("words that thread and that cut the wire in one block", "a block for each")
             self.event = CUT
         if self.halt:
-            self.out.stops.append((self.halt, self.key, label))
+            self.out.stops.append((self.halt, self.key, label, self.event))
 
     # --- places ----------------------------------------------------------------------------------------
 

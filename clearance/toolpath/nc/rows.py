@@ -209,7 +209,8 @@ class Program:
         miss: the most by which an arc's end misses its circle, mm.
         offset_word: the first of G41, G42 and its line.
         event: of ``wire``, what the program did after the last move.
-        stops: words at which the program stops for a person: (word, line or block's place, block number).
+        stops: words at which the program stops for a person: (word, line or block's place, block number,
+            event of ``wire`` since the move before it).
         height: of the upper face, as the Z words say.
         ended: the word that ends the program, and its line; None where none does.
         unit: one of the last decimals that the program is written with, mm; 0 where nobody asked.
@@ -226,7 +227,7 @@ class Program:
     miss: float = 0.0
     offset_word: tuple[str, int] | None = None
     event: int = 0
-    stops: list[tuple[str, int, str]] = field(default_factory=list)
+    stops: list[tuple[str, int, str, int]] = field(default_factory=list)
     height: Height = field(default_factory=lambda: Height(None))
     ended: tuple[str, int] | None = None
     unit: float = 0.0
