@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,42 +72,36 @@ def along(result: Result) -> tuple[Along, ...]:
         return [_by_program(head, pairs.get((head.run.stretch.name, head.run.head), [])) for head in heads]
 
     weights = [len(run.stretch.moves) * len(run.bodies) for run in runs]
-    return _each_head_once(spread_batches(runs, weights, measured, _WORTH))
+    return tuple(each_head_once(spread_batches(runs, weights, measured, _WORTH), by="spare"))
 
 
-def _each_head_once(found: Sequence[Along]) -> tuple[Along, ...]:
-    """One for each head and cut, of those that speak of what is there on some of the moves only the least."""
-    out: dict[tuple[str, str], Along] = {}
-    for one in found:
-        key = (one.cut, one.head)
-        if key not in out:
-            out[key] = one
-            continue
-        a, b = out[key], one
-        less = ~(np.where(a.item >= 0, a.spare, np.inf) <= np.where(b.item >= 0, b.spare, np.inf))
-        columns = ((getattr(a, name), getattr(b, name)) for name in _COLUMNS)
-        out[key] = Along(a.cut, a.head, *(np.where(less, q, p) for p, q in columns))
-    return tuple(out.values())
+Table = TypeVar("Table", Along, HeadDistances)
 
-
-#: of ``Along``, in their order
+#: what a table says of each move, where it says it
 _COLUMNS = ("item", "clearance", "side", "height", "spare")
 
 
-def each_head_once(tables: Sequence[HeadDistances]) -> list[HeadDistances]:
-    """One table for each head and cut: move by move the nearest of what is there on some of them only."""
-    out: dict[tuple[str, str], HeadDistances] = {}
+def each_head_once(tables: Sequence[Table], by: str = "clearance") -> list[Table]:
+    """One table for each head and cut: of those that speak of what is there on some of the moves only,
+    move by move what is nearest.
+
+    Args:
+        tables: of one kind.   by: the column (mm) that says which is nearer.
+    """
+    out: dict[tuple[str, str], Table] = {}
     for one in tables:
         key = (one.cut, one.head)
         if key not in out:
             out[key] = one
             continue
         a = out[key]
-        nearer = (one.item >= 0) & ~(a.clearance <= one.clearance)
-        names = ("item", "clearance", "side", "height")
-        out[key] = replace(
-            a, **{name: np.where(nearer, getattr(one, name), getattr(a, name)) for name in names}
-        )
+        nearer = (one.item >= 0) & ~(getattr(a, by) <= getattr(one, by))
+        columns = {
+            name: np.where(nearer, getattr(one, name), getattr(a, name))
+            for name in _COLUMNS
+            if hasattr(a, name)
+        }
+        out[key] = replace(a, **columns)
     return list(out.values())
 
 
