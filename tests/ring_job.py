@@ -22,7 +22,7 @@ def write_ring_job(folder: Path) -> Path:
     )
     (folder / "setup.toml").write_text(SETUP.replace("\n[[cuts]]", blocks + "\n[[cuts]]"))
     (folder / "machine.toml").write_text(MACHINE)
-    lines = [f"N{k} G01 X{x:.4f} Y{y:.4f}" for k, (x, y) in enumerate(ring, 1)]
+    lines = [f"N{k} G{k > 1:02d} X{x:.4f} Y{y:.4f}" for k, (x, y) in enumerate(ring, 1)]
     (folder / "opening.nc").write_text("\n".join(["G90", *lines, ""]))
     (folder / "plate.stl").write_bytes(plate())
     return folder / "setup.toml"

@@ -29,7 +29,10 @@ def test_no_demo_has_an_alarm(file: Path) -> None:
     scene = clearance.load(str(file))
     found = access_findings(scene)
     assert [f for f in found if f.severity != "note"] == []
-    # One line for each cut that frees something, and nothing else.
+    # One line for each cut that frees something, one that the wire is taken as cut, and nothing else.
+    assumed = [f for f in found if f.kind == "taken as cut"]
+    assert [f.cut for f in assumed] == (["rivet holes"] if "side_plate" in file.name else [])
+    found = [f for f in found if f not in assumed]
     assert {f.kind for f in found} <= {"slug", "off-cut", "good part"}
     assert len({f.cut for f in found}) == len(found)
     assert all(len(f.message) < 200 for f in found)

@@ -114,6 +114,7 @@ def test_three_passes_with_two_stops(tmp_path: Path) -> None:
     assert told[0].startswith("CLEAR: ")
     assert told[1:] == [
         NO_PRESSURE,
+        "note: plate: has the wire in it at a stop where hands work: cut it first, or mind it",
         'note: plate: "cut 1" frees the slug, 387 mm2, 59.6 g, longest side 20.0 mm. It is held by '
         "glue until stop 2",
     ]
