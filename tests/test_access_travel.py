@@ -202,9 +202,9 @@ BAR: Tables = {"name": "bar", "shape": {"box": [10, 10, 5]}, "at": [AT[0] + 200,
 @pytest.mark.parametrize(
     ("first", "second", "said"),
     [
-        ({}, {"without": ["bar"]}, 'before it, take off "bar"'),
-        ({}, {"with": ["bar"]}, 'before it, put on "bar"'),
-        ({"without": ["bar"]}, {}, 'before it, put on "bar"'),
+        ({}, {"without": ["bar"]}, 'before "cut 2", take off "bar"'),
+        ({}, {"with": ["bar"]}, 'before "cut 2", put on "bar"'),
+        ({"without": ["bar"]}, {}, 'before "cut 2", put on "bar"'),
         ({}, {"without": ["bar"], "stop_before": True}, None),
         ({"without": ["bar"]}, {"without": ["bar"]}, None),
         ({}, {}, None),

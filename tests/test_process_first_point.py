@@ -46,8 +46,8 @@ def test_a_program_that_begins_with_a_cut(word: str, tmp_path: Path) -> None:
     assert (severity, name, result.verdict) == ("close", "cut 1", "close")
     number = word[-1]
     assert message == (
-        f"line 2: the program begins with G0{number}: from where the machine comes is not known, so that way "
-        "is not checked; begin with G00 to the first point, or say approach_from"
+        f"cut1.nc, line 2: the program begins with G0{number}: from where the machine comes is not known, so "
+        "that way is not checked; begin with G00 to the first point, or say approach_from"
     )
 
 

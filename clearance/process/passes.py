@@ -126,8 +126,8 @@ def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
             ]
             words += taken_words(stop.out)
             message = (
-                f"before it, {', '.join(words)}; but no stop is asked for, and the machine runs on: say "
-                "stop_before = true, or M00 as the program before it ends"
+                f'before "{stop.cut}", {", ".join(words)}; but no stop is asked for, and the machine runs '
+                "on: say stop_before = true, or M00 as the program before it ends"
             )
             found.append(Finding("no stop", "close", message, cut=stop.cut))
     return found

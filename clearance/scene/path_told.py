@@ -56,7 +56,7 @@ def path_findings(
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
     if moves.begins_cutting is not None:
         word, line = moves.begins_cutting
-        lead = f"line {line}: the program begins with {word}"
+        lead = f"{cut.path}, line {line}: the program begins with {word}"
         if from_where:
             doubts.append(Finding(FIRST_POINT, "close", f"{lead}{from_where}", cut=cut.name))
         else:
