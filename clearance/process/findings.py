@@ -85,18 +85,20 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     runs, scene = scene, scene.planned or scene
     from clearance.process.account import open_part_findings
     from clearance.process.keyed_in import offset_findings
+    from clearance.process.leaning import largest_lean, lean_findings
     from clearance.process.passes import stop_findings, stops
     from clearance.process.statics import heavy_findings, weights
-    from clearance.process.travel import steepest, travel_findings, travel_used
+    from clearance.process.travel import travel_findings, travel_used
 
     weighed = tuple(weights(scene))
+    leans = {s.name: lean for s in runs.stretches if s.cut is not None and (lean := largest_lean(runs, s))}
     facts = Facts(
         weights=weighed,
         stops=tuple(stops(scene)),
         travel=travel_used(runs),
-        lean={s.name: steepest(runs, s) for s in runs.stretches if s.cut is not None},
+        lean={name: lean.degrees for name, lean in leans.items()},
     )
-    found = open_part_findings(scene) + travel_findings(runs, facts.travel, facts.lean)
+    found = open_part_findings(scene) + travel_findings(runs, facts.travel) + lean_findings(runs, leans)
     found += stop_findings(facts.stops) + offset_findings(scene) + heavy_findings(weighed)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
         facts, about_cuts = _of_cuts(scene, facts, also)

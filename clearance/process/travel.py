@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, degrees
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.process.runs import guides_z
-from clearance.scene.model import Finding, Scene, Stretch
+from clearance.scene.model import Finding, Scene
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -115,22 +113,11 @@ def _beside(lower: Moves, upper: Moves) -> tuple[tuple[float, float], tuple[floa
     return (float(low[0]), float(high[0])), (float(low[1]), float(high[1]))
 
 
-def steepest(scene: Scene, stretch: Stretch) -> float:
-    """The largest angle of the wire from the vertical, degrees, at the ends of all moves with the wire in."""
-    upper = stretch.upper_moves
-    wire = stretch.moves.threaded
-    if upper is None or not wire.any():
-        return 0.0
-    low, high = guides_z(scene, stretch)
-    apart = np.concatenate([(upper.start - stretch.moves.start)[wire], (upper.end - stretch.moves.end)[wire]])
-    return degrees(atan(float(np.hypot(*apart.T).max()) / (high - low)))
-
-
-def travel_findings(scene: Scene, used_by: dict[str, Used], lean: dict[str, float]) -> list[Finding]:
-    """One finding for each axis that passes its travel, the worse end of it; the largest lean as a note.
+def travel_findings(scene: Scene, used_by: dict[str, Used]) -> list[Finding]:
+    """One finding for each axis that passes its travel, the worse end of it.
 
     Args:
-        used_by: by axis.   lean: degrees, by cut.
+        used_by: by axis.
     """
     travel = scene.known_machine.travel
     found = []
@@ -150,11 +137,6 @@ def travel_findings(scene: Scene, used_by: dict[str, Used], lean: dict[str, floa
         reach = f"{limits[0]:g} to {limits[1]:g} mm, {max(below, above):.2f} too little"
         message = f'{axis.upper()} goes to {value:.2f} in "{cut}"; its travel is {reach}'
         found.append(Finding("travel", "close", message, cut=cut))
-    cut = max(lean, key=lambda name: lean[name], default="")
-    angle = lean.get(cut, 0.0)
-    if angle > 0.0:
-        message = f"the wire leans by up to {angle:.2f} degrees; see that nozzles and guides allow it"
-        found.append(Finding("taper", "note", message, cut=cut))
     return found
 
 
@@ -162,7 +144,9 @@ def _height(scene: Scene, z: float, limits: tuple[float, float], cut: str) -> Fi
     """The upper head cannot stand where it should."""
     stretch = next(s for s in scene.stretches if s.name == cut)
     top = max((float(scene.bodies[k].triangles_M[..., 2].max()) for k in stretch.cut_bodies), default=-np.inf)
+    machine = scene.known_machine
     reach = f"travel in Z is {limits[0]:g} to {limits[1]:g}"
+    reach += f' with nozzles "{machine.nozzles}"' if machine.z_shift else ""
     if z > limits[1] and top > limits[1]:
         message = f"the part reaches Z {top:.2f}, higher than the heads open ({reach})"
     else:

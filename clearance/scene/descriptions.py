@@ -39,6 +39,10 @@ TABLES: Final[dict[str, str]] = {
     "UpperMovingBox": "A box that goes along with the upper head, in its bodies.",
     "TableBody": "[[bodies]]: what stands still with the table.",
     "Block": "A box in machine coordinates, in box of a body.",
+    "Nozzles": "[[nozzles]]: a set of nozzles and guides for the heads, which heads.nozzles of a setup "
+    "chooses. It says what differs from the machine's own heads.",
+    "LowerNozzle": "The lower nozzle and guide, in lower of a set.",
+    "UpperNozzle": "The upper nozzle and guide, in upper of a set.",
     "Jet": "The jet of one nozzle.",
     "Flushing": "The jets of both nozzles. One that is left out is off.",
 }
@@ -56,6 +60,14 @@ _HEAD = {
     "from the face "
     "backwards; it may step (two points at one distance) and slope",
     "bodies": "boxes that go along with the head: arms, blocks, hoses",
+    "bore": "diameter of the nozzle's opening at its face; left out, the bore in flushing. A wire that leans so "
+    "far that it touches there is close",
+}
+_NOZZLE = {
+    "profile": "as of a head, from the new face backwards, as far as it differs: the machine's own head goes on "
+    "behind it; left out, the own one",
+    "guide": "where the wire's pivot lies, so far behind the new face; must be given with a profile",
+    "bore": "diameter of the nozzle's opening at its face: where a wire that leans touches it, and for the jet",
 }
 
 #: the keys of each table
@@ -77,6 +89,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "file": "a machine file of your own, seen from the setup file",
     },
     "Heads": {
+        "nozzles": "the set of nozzles that is mounted, by its name in the machine file; left out, or "
+        '"own", the machine\'s own heads',
         "flushing_distance": "the upper face stands so far above the highest point of the parts that are cut",
         "upper_z": "or: the upper face stands at this machine Z",
         "approach_from": "where the heads come from before the first cut, machine X Y; checked like a "
@@ -206,6 +220,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "units": "the unit of every length in this file",
         "travel": "how far the axes go",
         "wire": "the wire's diameter",
+        "largest_lean": "the largest lean of the wire that nozzles and guides allow, degrees from the vertical",
+        "nozzles": "other nozzles for the heads",
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
         "codes": "the control's own words",
@@ -238,6 +254,21 @@ KEYS: Final[dict[str, dict[str, str]]] = {
     },
     "TableBody": {"name": "its name in every answer", "box": "its extent"},
     "Block": {"x": "its extent in X", "y": "its extent in Y", "z": "its extent in Z"},
+    "Nozzles": {
+        "name": "its name, for heads.nozzles",
+        "lower": "the lower nozzle and guide, where they are others",
+        "upper": "the upper nozzle and guide, where they are others",
+        "wire": "diameter of the wire that they are for: the job runs with it; left out, the machine's",
+        "largest_lean": "the largest lean of the wire that they allow, degrees from the vertical; left out, it "
+        "is not known",
+        "z_shift": "by how much lower the upper face stands on the same carriage: both ends of travel in Z go "
+        "down by it; left out, as much as the upper profile is longer than the machine's own",
+    },
+    "LowerNozzle": {
+        **_NOZZLE,
+        "face_z": "machine Z of its face, measured with it mounted; must be given with a profile",
+    },
+    "UpperNozzle": _NOZZLE,
     "Jet": {
         "bore": "the nozzle's bore",
         "rough": "the pressure in rough cuts, bar",

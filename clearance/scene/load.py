@@ -21,6 +21,7 @@ from clearance.scene.fields import suggestion
 from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
 from clearance.scene.model import Finding, Finished, Scene
+from clearance.scene.mounting import mounting
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
@@ -129,11 +130,13 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         setup = asked.trial.applied(setup)
     files = Files(path.parent)
     files.note(file.shown_as, file.sha256)
-    machine = _machine(setup, file, files)
+    own = _machine(setup, file, files)
+    machine, mounted, findings = mounting(own, setup, file, asked.nozzles)
     margins = filled_margins(setup.margins)
     standing = machine_bodies(machine, margins)
     _names_apart(setup, machine, file)
-    items, findings = item_bodies(setup, margins, file, files)
+    items, found_in_items = item_bodies(setup, margins, file, files)
+    findings += found_in_items
     there, lies, how = as_they_lie(items, setup, file, files, asked)
     findings += how
     planned, bodies = (*items, *standing), (*there, *standing)
@@ -163,7 +166,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     scene = Scene(
         title=setup.title,
         setup_file=file.shown_as,
-        machine=machine.as_model(setup.machine.use, setup.machine.file),
+        machine=replace(machine.as_model(setup.machine.use, setup.machine.file), **mounted),
         bodies=bodies,
         stretches=tuple(stretches),
         wire_margin=margins.wire,
@@ -178,8 +181,10 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
         lies=lies,
+        sets=own.sets,
         read_s=time.perf_counter() - began,
     )
+    scene = replace(scene, as_read=(asked, scene.bodies, scene.stretches))
     if not lies:
         return scene
     stretches, _, _ = all_stretches(setup, machine, planned, file, files)

@@ -106,11 +106,13 @@ class Trial:
 
 @dataclass(frozen=True)
 class Asked:
-    """What the user asks for beside the setup: a form, for how many standard uncertainties, or a trial."""
+    """What the user asks for beside the setup: a form, for how many standard uncertainties, or a trial; and
+    other nozzles than the setup's."""
 
     form: str | None = None
     coverage: float = COVERAGE
     trial: Trial | None = None
+    nozzles: str | None = None
 
 
 def as_they_lie(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from clearance.scene.fields import (
     Flag,
@@ -22,6 +23,8 @@ from clearance.scene.fields import (
     number,
     problem,
 )
+from clearance.scene.nozzles import OWN, Lean, Nozzles, head_with, lower_shift, upper_shift
+from clearance.scene.profile import ProfileIn
 from clearance.scene.settings import Flushing as FlushingModel
 from clearance.scene.settings import HeadBox, HeadModel, MachineModel
 from clearance.scene.settings import Jet as JetModel
@@ -29,39 +32,8 @@ from clearance.scene.settings import Travel as TravelModel
 from clearance.toolpath.moves import ControlWords
 
 Units = Literal["mm", "inch"]
-Profile = list[tuple[float, float]]
 #: bar, 0 where there is none
 Pressure = Annotated[float, AfterValidator(not_negative), BeforeValidator(number)]
-
-
-def _sound_profile(profile: Profile) -> Profile:
-    """A profile that is a solid: see the module's machine file for the form.
-
-    A disc without thickness would belong to no convex piece and so be lost to every check; it is refused.
-    """
-    distances = [d for d, _ in profile]
-    radii = [r for _, r in profile]
-    if len(profile) < 2:
-        raise problem("found fewer than two points", "give at least [[0, radius], [length, radius]]")
-    if distances[0] != 0:
-        raise problem("does not begin at distance 0", "begin at the face, at distance 0")
-    for k in range(1, len(profile)):
-        if distances[k] < distances[k - 1]:
-            raise problem(
-                f"point {k + 1} lies nearer to the face than point {k}",
-                "go from the face backwards; distances may repeat but not fall",
-            )
-    if max(radii) <= 0:
-        raise problem("every radius is 0", "give the radius of the head")
-    for k in range(2, len(profile)):
-        if distances[k] == distances[k - 2]:
-            raise problem(
-                f"points {k - 1} to {k + 1} lie at one distance",
-                "two are a step; a disc needs length",
-            )
-    if distances[0] == distances[1] or distances[-1] == distances[-2]:
-        raise problem("a step at the very end", "the last radius needs some length; leave the point out")
-    return profile
 
 
 class Travel(Table):
@@ -92,14 +64,11 @@ class UpperMovingBox(MovingBox):
 
 
 class Head(Table):
-    """What both heads have: pivot of the wire behind the face, and the body of revolution."""
+    """What both heads have: pivot of the wire behind the face, the body of revolution, the nozzle's bore."""
 
     guide: Span
-    profile: Annotated[
-        list[Annotated[tuple[Span, Span], is_list("[distance behind the face, radius]", (2,))]],
-        AfterValidator(_sound_profile),
-        is_list("a list of [distance behind the face, radius]"),
-    ]
+    profile: ProfileIn
+    bore: Size | None = None
 
 
 class LowerHead(Head):
@@ -194,12 +163,14 @@ class Machine(Table):
     units: Units = "mm"
     travel: Travel
     wire: Size
+    largest_lean: Lean | None = None
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
     codes: Codes = Field(default_factory=Codes)
     lower_head: LowerHead
     upper_head: UpperHead
     bodies: Annotated[list[TableBody], is_list("a list of [[bodies]]")] = Field(default_factory=list)
+    nozzles: Annotated[list[Nozzles], is_list("a list of [[nozzles]]")] = Field(default_factory=list)
 
     @model_validator(mode="after")
     def _names_once(self) -> Machine:
@@ -212,6 +183,65 @@ class Machine(Table):
             seen.add(body.name)
         return self
 
+    @model_validator(mode="after")
+    def _sets_hang_together(self) -> Machine:
+        for side, head in (("lower", self.lower_head), ("upper", self.upper_head)):
+            jet = None if self.flushing is None else getattr(self.flushing, side)
+            if head.bore is not None and jet is not None and jet.bore != head.bore:
+                found = f"the bore is {head.bore:g} here and {jet.bore:g} in [flushing]"
+                raise problem(found, "give it once", (f"{side}_head", "bore"))
+            _wider(head.bore, self.wire, (f"{side}_head", "bore"))
+        for i, one in enumerate(self.nozzles):
+            if one.name == OWN or one.name in [other.name for other in self.nozzles[:i]]:
+                found = f'two sets of nozzles are named "{one.name}"'
+                if one.name == OWN:
+                    found = f'"{OWN}" is what the machine\'s own heads are called'
+                raise problem(found, "give each its own name", ("nozzles", i, "name"))
+            try:
+                self.with_nozzles(one)
+            except PydanticCustomError as error:
+                words = error.context or {}
+                raise problem(words["found"], words["want"], ("nozzles", i, *words["keys"])) from None
+        return self
+
+    @property
+    def sets(self) -> tuple[str, ...]:
+        """The names of what can be mounted, the machine's own heads first; () where there is nothing else."""
+        return (OWN, *(one.name for one in self.nozzles)) if self.nozzles else ()
+
+    def with_nozzles(self, one: Nozzles) -> Machine:
+        """The machine with a set of nozzles mounted, as it would be described then.
+
+        Args:
+            one: of ``nozzles``.
+        """
+        up, down = upper_shift(one, self.upper_head), lower_shift(one, self.lower_head)
+        lower = self.lower_head.model_copy(update=head_with("lower", one.lower, self.lower_head, down))
+        lower = lower.model_copy(update={"face_z": self.lower_head.face_z + down})
+        upper = self.upper_head.model_copy(update=head_with("upper", one.upper, self.upper_head, up))
+        low, high = self.travel.z
+        wire = self.wire if one.wire is None else one.wire
+        jets = {}
+        for side, nozzle in (("lower", one.lower), ("upper", one.upper)):
+            jet = None if self.flushing is None else getattr(self.flushing, side)
+            if jet is not None and nozzle.profile is not None and nozzle.bore is None:
+                found = "another nozzle, and the machine file has a jet there"
+                raise problem(found, "give its bore, from which the jet comes:  bore = 6", (side, "bore"))
+            _wider(nozzle.bore, wire, (side, "bore"))
+            jets[side] = (
+                jet if jet is None or nozzle.bore is None else jet.model_copy(update={"bore": nozzle.bore})
+            )
+        return self.model_copy(
+            update={
+                "travel": self.travel.model_copy(update={"z": (low - up, high - up)}),
+                "wire": wire,
+                "largest_lean": one.largest_lean,
+                "lower_head": lower,
+                "upper_head": upper,
+                "flushing": None if self.flushing is None else self.flushing.model_copy(update=jets),
+            }
+        )
+
     def as_model(self, shipped: str | None = None, file: str | None = None) -> MachineModel:
         """The machine as everything outside this room takes it.
 
@@ -219,6 +249,7 @@ class Machine(Table):
             shipped, file: where it is from, the one or the other.
         """
         lower, upper, travel, codes = self.lower_head, self.upper_head, self.travel, self.codes
+        jets = FlushingModel() if self.flushing is None else self.flushing.as_model()
         return MachineModel(
             name=self.name,
             travel=TravelModel(travel.x, travel.y, travel.z, travel.u, travel.v),
@@ -228,13 +259,16 @@ class Machine(Table):
                 lower.guide,
                 tuple(lower.profile),
                 tuple(HeadBox(b.x, b.y, b.behind, "xy") for b in lower.bodies),
+                lower.bore if jets.lower is None else jets.lower.bore,
             ),
             upper_head=HeadModel(
                 upper.guide,
                 tuple(upper.profile),
                 tuple(HeadBox(b.x, b.y, b.behind, b.follows) for b in upper.bodies),
+                upper.bore if jets.upper is None else jets.upper.bore,
             ),
             max_part_mass=self.max_part_mass,
+            largest_lean=self.largest_lean,
             codes=ControlWords(
                 tuple(codes.thread),
                 tuple(codes.cut),
@@ -243,7 +277,13 @@ class Machine(Table):
                 end_cuts=codes.end_cuts,
                 uv_on_arcs=codes.uv_on_arcs,
             ),
-            flushing=None if self.flushing is None else self.flushing.as_model(),
+            flushing=None if self.flushing is None else jets,
             shipped=shipped,
             file=file,
         )
+
+
+def _wider(bore: float | None, wire: float, key: tuple[str, str]) -> None:
+    """The wire goes through a bore."""
+    if bore is not None and bore <= wire:
+        raise problem(f"a bore of {bore:g} mm for a wire of {wire:g}", "give the bore's diameter", key)

@@ -25,7 +25,7 @@ from fixtures_lib.holder import Does, Fastened, Limit
 if TYPE_CHECKING:
     import trimesh
 
-    from clearance.scene.lying import Lies
+    from clearance.scene.lying import Asked, Lies
 
 
 @dataclass(frozen=True)
@@ -364,6 +364,9 @@ class Scene:
         gone_below: what is washed away as it comes free; None where the setup does not say.
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
+        sets: names of the nozzles that can be mounted, the machine's own heads first; () where none can.
+        as_read: what was asked for beside the setup, and bodies and stretches as they were made; None where
+            the scene was not made from files.
         read_s: seconds it took to read and assemble.
     """
 
@@ -385,6 +388,8 @@ class Scene:
     gone_below: GoneBelow | None = None
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
+    sets: tuple[str, ...] = ()
+    as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
     read_s: float = 0.0
 
     def __repr__(self) -> str:
@@ -404,6 +409,17 @@ class Scene:
             stretch: one of this scene's.
         """
         return self.cuts[stretch.cut] if self.cuts and stretch.cut is not None else None
+
+    @property
+    def reading(self) -> Asked | None:
+        """What was asked for beside the setup, where all still stands as it was read; else None."""
+        if (
+            self.as_read is None
+            or self.as_read[1] is not self.bodies
+            or self.as_read[2] is not self.stretches
+        ):
+            return None
+        return self.as_read[0]
 
     @property
     def known_machine(self) -> MachineModel:

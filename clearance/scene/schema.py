@@ -56,6 +56,7 @@ class Heads(Table):
     """Where the upper head stands, and where both come from and go to."""
 
     where: ClassVar[str] = "in [heads]"
+    nozzles: Name | None = None
     flushing_distance: Span | None = None
     upper_z: Length | None = None
     approach_from: PointXY | None = None

@@ -58,11 +58,13 @@ class HeadBox:
 
 @dataclass(frozen=True)
 class HeadModel:
-    """A head: how far behind its face the wire's pivot is, (distance behind the face, radius), boxes."""
+    """A head: how far behind its face the wire's pivot is, (distance behind the face, radius), boxes, and the
+    nozzle's bore, None where nobody has said."""
 
     guide: float
     profile: tuple[tuple[float, float], ...]
     boxes: tuple[HeadBox, ...] = ()
+    bore: float | None = None
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,9 @@ class MachineModel:
         wire: its diameter.   max_part_mass: kg, or None.   codes: the control's own words.
         lower_z: machine Z of the lower face.   flushing: the jets, None where nothing is known of them.
         shipped: its name where it ships with the tool, else ``file``, as the setup names it.
+        largest_lean: degrees from the vertical that the wire may have, None where nobody has said.
+        nozzles: the set that is mounted, None for the machine's own heads; all here is as it is with them.
+        z_shift: by how much travel in Z ends lower with them; None for the machine's own.
     """
 
     name: str
@@ -104,6 +109,9 @@ class MachineModel:
     shipped: str | None = None
     file: str | None = None
     flushing: Flushing | None = None
+    largest_lean: float | None = None
+    nozzles: str | None = None
+    z_shift: float | None = None
 
 
 @dataclass(frozen=True)
