@@ -108,6 +108,7 @@ def load(
     *,
     measured: str | PathLike[str] | None = None,
     coverage: float | None = None,
+    nozzles: str | None = None,
     processes: bool = False,
 ) -> Scene:
     """Read a setup file and everything that it names.
@@ -118,6 +119,7 @@ def load(
             stands on them; None: as the setup has it.
         coverage: standard uncertainties of the readings by which allow grows; None: 3.55, at which all six
             motions hold jointly at 95 %.
+        nozzles: a set of the machine file, "own" for its own heads; None: those that the setup chooses.
         processes: share the work with forked processes, as the command line does. It is done in this one
             where that is not said, and where there is another thread.
 
@@ -139,7 +141,7 @@ def load(
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup), _asked(measured, coverage))
+        return load_setup(fspath(setup), _asked(measured, coverage, nozzles))
 
 
 def check(
@@ -337,7 +339,7 @@ def draw(
     draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
 
 
-def _asked(measured: str | PathLike[str] | None, coverage: float | None) -> Asked:
+def _asked(measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None) -> Asked:
     """What is asked for beside a setup."""
     from clearance.pose.statistics import COVERAGE
     from clearance.scene.lying import Asked
@@ -347,7 +349,9 @@ def _asked(measured: str | PathLike[str] | None, coverage: float | None) -> Aske
     k = COVERAGE if coverage is None else _length("coverage", coverage)
     if not 0.0 <= k <= 100.0:
         raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
-    return Asked(None if measured is None else fspath(measured), k)
+    if nozzles is not None and not isinstance(nozzles, str):
+        raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
+    return Asked(None if measured is None else fspath(measured), k, nozzles=nozzles)
 
 
 def _scene(setup: Scene | str | PathLike[str]) -> Scene:

@@ -225,6 +225,28 @@ class Cures(Sequence[Ailment]):
 
 
 @dataclass(frozen=True)
+class WithNozzles:
+    """What a job says with one set of nozzles.
+
+    Attributes:
+        name: of the set; "own" for the machine's own heads.   chosen: the setup chooses it.
+        wire: diameter that it runs with, mm.   spare: the least of all pairs, mm; None where none has any.
+        verdict: of the whole job; None where it cannot be set up so: ``message`` says why.
+        pair: the one from which the verdict comes, or where it comes from none, None.
+        item: of that pair, or of the finding that ``message`` is of.
+    """
+
+    name: str
+    chosen: bool = False
+    wire: float | None = None
+    verdict: str | None = None
+    spare: float | None = None
+    pair: Pair | None = None
+    item: str | None = None
+    message: str | None = None
+
+
+@dataclass(frozen=True)
 class CutResult:
     """One stretch as judged."""
 
@@ -241,6 +263,7 @@ class Result:
         moves: every move of every head, where they were asked for.
         check_s: seconds it took.   spent_s: of processor time, with other processes; 0 where not measured.
         cures: what would cure what is wrong, where that was looked for; else None.
+        nozzles: what it would say with each set of nozzles, where that was asked; else None.
     """
 
     scene: Scene
@@ -252,6 +275,7 @@ class Result:
     check_s: float = 0.0
     spent_s: float = 0.0
     cures: Cures | None = None
+    nozzles: tuple[WithNozzles, ...] | None = None
 
     def __repr__(self) -> str:
         grave = sum(finding.severity != "note" for finding in self.findings)

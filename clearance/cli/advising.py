@@ -15,6 +15,7 @@ from clearance.cli.common import (
     judged,
     loaded,
     measuring,
+    mounting,
     replacing,
     say,
     say_result,
@@ -58,6 +59,7 @@ MM = Millimetres()
 @commands.command("raise")
 @click.argument("setup")
 @measuring
+@mounting
 @click.option("--item", "items", multiple=True, metavar="NAME", help="Raise only this, with all on it.")
 @click.option("--range", "within", nargs=2, type=MM, metavar="FROM TO", help="The raises that matter, mm.")
 @click.option("--by", type=MM, metavar="MM", help="Check the setup as it is when raised by so much.")
@@ -108,6 +110,7 @@ def raise_(
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
 @replacing
 @click.pass_context
@@ -132,6 +135,7 @@ def placement(context: click.Context, setup: str, json_file: str | None, replace
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 @click.option("-o", "--output", "file", required=True, metavar="FILE", help="The drawing: .svg or .dxf.")
 @click.option(
     "--kind",

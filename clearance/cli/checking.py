@@ -16,12 +16,15 @@ from clearance.cli.common import (
     draw_picture,
     judged,
     measuring,
+    mounting,
     replacing,
     say,
     say_error,
+    say_nozzles,
     say_result,
     spare,
     with_cures,
+    with_every_nozzle,
     write_report,
 )
 from clearance.errors import CannotDraw, InputError
@@ -30,9 +33,11 @@ from clearance.errors import CannotDraw, InputError
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
+@click.option("--every-nozzle", "every", is_flag=True, help="Which sets of nozzles clear this job? A table.")
 @replacing
 @click.pass_context
 def check(
@@ -41,13 +46,15 @@ def check(
     json_file: str | None,
     moves: bool,
     picture_file: str | None,
+    every: bool,
     replace: bool,
 ) -> None:
     """May this cut path run?"""
     check_targets(setup, json_file, picture_file, replace)
-    result = with_cures(judged(setup, moves=moves, guarded=[json_file, picture_file]))
+    result = judged(setup, moves=moves, guarded=[json_file, picture_file])
+    result = with_every_nozzle(result) if every else with_cures(result)
     if json_file != "-":
-        say_result(result)
+        say_nozzles(result) if every else say_result(result)
     if json_file is not None:
         write_report(result, json_file)
     if picture_file is not None:
@@ -61,6 +68,7 @@ def check(
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
 )
@@ -110,6 +118,7 @@ def _size(text: str) -> tuple[int, int]:
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
 def sheet(setup: str, file: str, replace: bool) -> None:
@@ -137,6 +146,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 @commands.command()
 @click.argument("setup")
 @measuring
+@mounting
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.
 

@@ -63,6 +63,17 @@ def measuring(command: Any) -> Any:
     return form(coverage(command))
 
 
+def mounting(command: Any) -> Any:
+    """The option for other nozzles; ``loaded`` and ``judged`` look at it."""
+    return click.option(
+        "--nozzles",
+        metavar="NAME",
+        expose_value=False,
+        callback=_keep,
+        help="With these nozzles instead of the setup's; 'own' are the machine's own heads.",
+    )(command)
+
+
 def _keep(context: click.Context, option: Any, value: Any) -> None:
     context.meta[f"clearance.{option.name}"] = value
 
@@ -86,7 +97,8 @@ def loaded(setup: str) -> Any:
     import clearance
 
     measured, coverage = asked_for()
-    return clearance.load(setup, measured=measured, coverage=coverage)
+    nozzles = click.get_current_context().meta.get("clearance.nozzles")
+    return clearance.load(setup, measured=measured, coverage=coverage, nozzles=nozzles)
 
 
 def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
@@ -123,6 +135,17 @@ def with_cures(result: Result) -> Result:
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking for cures")
         return replace(result, cures=find_cures(result))
+
+
+def with_every_nozzle(result: Result) -> Result:
+    """The result with what it would be with each set of nozzles."""
+    from dataclasses import replace
+
+    from clearance.advice.nozzles import every_nozzle
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        return replace(result, nozzles=every_nozzle(result, progress))
 
 
 def draw_picture(result: Result, file: str, **options: Any) -> None:
@@ -206,6 +229,12 @@ def say_result(result: Result) -> None:
     stdout = sys.stdout
     colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     say(as_text(result, width(), colour), colour)
+
+
+def say_nozzles(result: Result) -> None:
+    from clearance.report.nozzles import as_text
+
+    say(as_text(result, width()))
 
 
 def say(text: str, colour: bool = False) -> None:

@@ -36,9 +36,9 @@ class Limit:
 def largest_lean(scene: Scene, stretch: Stretch) -> Lean | None:
     """The largest lean of the wire between its guides, over all moves with the wire in; None with no U V.
 
-    On a line U V change evenly, on an arc evenly or turned with it. Their length is a convex function of the
-    way in both readings (a vector that changes evenly; turning keeps its length), so that the largest is at an
-    end of a move. It does not depend on where the guides are: the wire is straight.
+    On a line U V change evenly, on an arc evenly or turned with it. Their length is a convex function of
+    the way in both readings (a vector that changes evenly; turning keeps its length), so that the largest is
+    at an end of a move. It does not depend on where the guides are: the wire is straight.
 
     Args:
         stretch: of the scene.

@@ -61,6 +61,9 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         "inputs": [{"file": str(file), "sha256": digest} for file, digest in result.scene.inputs],
         "timings": {"read_s": _number(result.scene.read_s), "check_s": _number(result.check_s)},
     }
+    machine = result.scene.machine
+    if machine is not None:
+        report["heads"] = {"nozzles": machine.nozzles, "wire": _number(machine.wire)}
     account = account_of(result)
     if account is not None:
         report["states"] = as_states(account)
@@ -70,6 +73,10 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
         report["cures_of_all"] = [as_cure(cure) for cure in result.cures.of_all]
         report["cures"] = as_data(result.cures)
         report["cures_not_looked_for"] = list(result.cures.not_looked_for)
+    if result.nozzles is not None:
+        from clearance.report.nozzles import as_data as as_nozzles
+
+        report["nozzles"] = as_nozzles(result.nozzles)
     if result.moves:
         report["beyond"] = HORIZON
     return report

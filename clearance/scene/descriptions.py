@@ -60,14 +60,14 @@ _HEAD = {
     "from the face "
     "backwards; it may step (two points at one distance) and slope",
     "bodies": "boxes that go along with the head: arms, blocks, hoses",
-    "bore": "diameter of the nozzle's opening at its face; left out, the bore in flushing. A wire that leans so "
-    "far that it touches there is close",
+    "bore": "diameter of the nozzle's opening at its face; left out, the bore in flushing. A wire that leans "
+    "so far that it touches there is close",
 }
 _NOZZLE = {
-    "profile": "as of a head, from the new face backwards, as far as it differs: the machine's own head goes on "
-    "behind it; left out, the own one",
+    "profile": "as of a head, from the new face backwards, as far as it differs: the machine's own head goes "
+    "on behind it; left out, the own one",
     "guide": "where the wire's pivot lies, so far behind the new face; must be given with a profile",
-    "bore": "diameter of the nozzle's opening at its face: where a wire that leans touches it, and for the jet",
+    "bore": "diameter of the nozzle's opening at its face: where a wire that leans touches it; and the jet's",
 }
 
 #: the keys of each table
@@ -220,7 +220,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "units": "the unit of every length in this file",
         "travel": "how far the axes go",
         "wire": "the wire's diameter",
-        "largest_lean": "the largest lean of the wire that nozzles and guides allow, degrees from the vertical",
+        "largest_lean": "the largest lean of the wire that nozzles and guides allow, degrees from the "
+        "vertical",
         "nozzles": "other nozzles for the heads",
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
@@ -259,10 +260,10 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "lower": "the lower nozzle and guide, where they are others",
         "upper": "the upper nozzle and guide, where they are others",
         "wire": "diameter of the wire that they are for: the job runs with it; left out, the machine's",
-        "largest_lean": "the largest lean of the wire that they allow, degrees from the vertical; left out, it "
-        "is not known",
-        "z_shift": "by how much lower the upper face stands on the same carriage: both ends of travel in Z go "
-        "down by it; left out, as much as the upper profile is longer than the machine's own",
+        "largest_lean": "the largest lean of the wire that they allow, degrees from the vertical; left out, "
+        "it is not known",
+        "z_shift": "by how much lower the upper face stands on the same carriage: both ends of travel in Z "
+        "go down by it; left out, as much as the upper profile is longer than the machine's own",
     },
     "LowerNozzle": {
         **_NOZZLE,

@@ -123,7 +123,7 @@ def head_with(side: str, nozzle: LowerNozzle | UpperNozzle, own: Any, shift: flo
     nose: Sequence[tuple[float, float]] = own.profile if nozzle.profile is None else nozzle.profile
     if nose[-1][0] < shift:
         raise problem(
-            f"it ends {nose[-1][0]:g} mm behind its face, and the machine's own head begins only {shift:g} mm "
+            f"it ends {nose[-1][0]:g} mm behind its face, and the machine's own head begins {shift:g} mm "
             "behind it",
             "the profile as far as the nut or block that stays, or to the head's end",
             (side, "profile"),
