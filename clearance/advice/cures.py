@@ -14,6 +14,7 @@ import numpy as np
 
 from clearance.advice.cure_items import ItemCures, StateCures
 from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_them
+from clearance.advice.nozzles import mounted, with_other
 from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
 from clearance.advice.whole import Budget, Interrupted, as_told, of_change, of_raise
@@ -27,7 +28,10 @@ from clearance.checking.result import (
 )
 from clearance.errors import InputError
 from clearance.kernels.query import SweepQuery
+from clearance.process.check import check
 
+#: findings that other nozzles may cure, besides what the heads meet
+OF_HEADS = frozenset({"lean", "travel"})
 #: items for which cures are looked for, the worst first
 ITEMS = 3
 #: of the upper head a raise is answered as a multiple of this, mm
@@ -66,15 +70,20 @@ class _CureSearch:
     def run(self) -> Cures:
         states = StateCures(self.result, self.before, self.names, self.budget)
         wrong = states.wrong()
-        if not self.bad and not wrong:
+        heads = bool(self.scene.sets) and any(
+            f.kind in OF_HEADS and f.severity == "close" for f in self.result.findings
+        )
+        if not self.bad and not wrong and not heads:
             return Cures((), (), ())
         whole: list[Cure] = []
-        if self.bad:
-            for way, item in ((self.by_raise, "all on the table"), (self.by_upper, "the upper head")):
-                try:
-                    whole += way()
-                except Interrupted:
-                    self.left.append(item)
+        ways = [(self.by_raise, "all on the table"), (self.by_upper, "the upper head")] if self.bad else []
+        if self.bad or heads:
+            ways.append((self.by_nozzles, "the nozzles"))
+        for way, item in ways:
+            try:
+                whole += way()
+            except Interrupted:
+                self.left.append(item)
         ailments: list[Ailment] = []
         for state in wrong:
             try:
@@ -138,6 +147,35 @@ class _CureSearch:
         done = after.clear and all(p.verdict in ("clear", "clash", "close") for p in self.result.pairs)
         text = f"raise the part zero and all on the table by {s:g} mm"
         return [Cure("raise", answer.items, s, s, done, text)]
+
+    def by_nozzles(self) -> list[Cure]:
+        """Other nozzles with which the whole job is clear, where all else stands as it was read."""
+        scene = self.scene
+        if not scene.sets or scene.reading is None:
+            return []
+        found = []
+        index = {body.name: k for k, body in enumerate(scene.bodies)}
+        bad = sorted({index[pair.item] for pair in self.bad})
+        for name in scene.sets:
+            if name == mounted(scene):
+                continue
+            try:
+                with self.budget.step("nozzles", 0.2):
+                    there = with_other(scene, name)
+                    query = SweepQuery(there, only=bad) if bad else None
+                    pairs = (
+                        [] if query is None else [p for one in judge(query, query.runs) for p in one.pairs]
+                    )
+            except InputError:
+                continue  # it cannot be set up so
+            if any(pair.verdict != "clear" for pair in pairs):
+                continue
+            with self.budget.step("job with nozzles", 0.5):
+                clear = check(there).verdict == "clear"
+            if clear:
+                text = f'mount other nozzles: nozzles = "{name}" in [heads]'
+                found.append(Cure("nozzles", (), 0.0, 0.0, True, text))
+        return found
 
     def by_upper(self) -> list[Cure]:
         """The upper head alone, raised until it is clear of all."""

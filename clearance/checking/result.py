@@ -164,7 +164,8 @@ class Cure:
     """One change that cures what it is named for and makes nothing else worse.
 
     Attributes:
-        kind: "raise", "raise upper head", "move", "turn", "shorten", "leave on", "put on" or "take off".
+        kind: "raise", "raise upper head", "nozzles", "move", "turn", "shorten", "leave on", "put on" or
+            "take off".
         items: what is changed, with all that stands on it.
         by: mm, or degrees for a turn; 0 where nothing is moved.   along: the way of a move, (3,) unit vector,
             machine frame.

@@ -125,7 +125,9 @@ def with_cures(result: Result) -> Result:
     account = account_of(result)
     states = () if account is None else account.states
     verdicts = [*(pair.verdict for pair in result.pairs), *(state.verdict for state in states)]
-    if not {"clash", "close"} & set(verdicts):
+    # where the machine has other nozzles, these may cure what no head meets
+    other = result.verdict != "clear" and bool(result.scene.sets)
+    if not other and not {"clash", "close"} & set(verdicts):
         return result
     from dataclasses import replace
 

@@ -27,10 +27,11 @@ class Lean:
 
 @dataclass(frozen=True)
 class Limit:
-    """A lean that is allowed, degrees, and by what, in words."""
+    """A lean that is allowed, degrees, and by what, in words; whether somebody has stated it."""
 
     degrees: float
     why: str
+    stated: bool = False
 
 
 def largest_lean(scene: Scene, stretch: Stretch) -> Lean | None:
@@ -76,7 +77,7 @@ def limits(scene: Scene) -> list[Limit]:
     whose = "the machine" if machine.nozzles is None else f'nozzles "{machine.nozzles}"'
     found = []
     if machine.largest_lean is not None:
-        found.append(Limit(machine.largest_lean, f"largest_lean of {whose}"))
+        found.append(Limit(machine.largest_lean, f"largest_lean of {whose}", stated=True))
     for side, head in (("lower", machine.lower_head), ("upper", machine.upper_head)):
         angle = touches_bore(head, machine.wire)
         if angle is not None:

@@ -181,6 +181,7 @@ if TYPE_CHECKING:
     from clearance.checking.per_move import Along
     from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
+    from clearance.process.leaning import Limit
     from clearance.process.removal import Piece
     from clearance.report.sheet.job import Job
     from clearance.scene.model import Finding, Scene, Stretch
@@ -264,12 +265,26 @@ class Mass:
 
 
 @dataclass(frozen=True)
+class Mounted:
+    """The set of nozzles to mount: its name, machine Z of the lower face with it, travel of the upper face in Z,
+    and by how much that ends lower than with the machine's own nozzles, mm."""
+
+    name: str
+    lower_z: float
+    travel_z: tuple[float, float]
+    z_shift: float
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """All of it. ``pairs``: worst first. ``over``: the lowest upper face that passes over everything."""
+    """All of it. ``pairs``: worst first. ``over``: the lowest upper face that passes over everything.
+    ``mounted``: None for the machine's own heads. ``allowed``: what leans the heads allow, the least first."""
 
     title: str
     machine: str
     wire: float
+    mounted: Mounted | None
+    allowed: tuple[Limit, ...]
     setup_file: str
     date: str
     verdict: str
@@ -299,6 +314,7 @@ def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
+    from clearance.process.leaning import limits
     from clearance.report.cures import lines
     from clearance.report.sheet.job import job
     from clearance.report.terminal import verdict_sentence
@@ -313,6 +329,8 @@ def gather(result: Result, date: str) -> Sheet:
         title=scene.title,
         machine=scene.known_machine.name,
         wire=scene.known_machine.wire,
+        mounted=_mounted(scene),
+        allowed=tuple(limits(scene)),
         setup_file=scene.setup_file,
         date=date,
         verdict=result.verdict,
@@ -337,6 +355,13 @@ def gather(result: Result, date: str) -> Sheet:
         bodies=tuple(body.name for body in scene.bodies),
         job=job(result, {each.name: each.number for each in fetched}),
     )
+
+
+def _mounted(scene: Scene) -> Mounted | None:
+    machine = scene.known_machine
+    if machine.nozzles is None:
+        return None
+    return Mounted(machine.nozzles, machine.lower_z, machine.travel.z, machine.z_shift or 0.0)
 
 
 def passes_over(scene: Scene) -> tuple[float, str]:

@@ -41,6 +41,7 @@ MOST_THREADS = 12
 def head_of(sheet: Sheet) -> Html:
     facts = [
         ("Machine", f"{sheet.machine}, wire {position(sheet.wire)} mm"),
+        *([("Nozzles", f"mount “{sheet.mounted.name}”")] if sheet.mounted is not None else []),
         ("Date", sheet.date),
         ("Setup file", sheet.setup_file),
         ("Programs", ", ".join(dict.fromkeys(cut.program for cut in sheet.cuts))),
@@ -122,6 +123,7 @@ def _element(each: Element) -> Sequence[object]:
 def settings(sheet: Sheet) -> Html:
     cuts = tag("div", joined(_cut(sheet, cut) for cut in sheet.cuts), cls="cuts")
     rows: list[tuple[object, object]] = [
+        *_mounting(sheet),
         (
             "Rapid moves pass over everything",
             joined(
@@ -134,11 +136,33 @@ def settings(sheet: Sheet) -> Html:
             "Steepest taper",
             "none, the wire stays upright"
             if sheet.steepest == 0.0
-            else f"{up(sheet.steepest)}° in {sheet.steepest_in}; see that nozzles and guides allow it",
+            else f"{up(sheet.steepest)}° in {sheet.steepest_in}; {_allowed(sheet)}",
         ),
     ]  # fmt: skip
     both = tag("table", joined(tag("tr", tag("th", a), tag("td", b)) for a, b in rows), cls="facts")
     return section("Zero and heads", cuts, both)
+
+
+def _mounting(sheet: Sheet) -> list[tuple[object, object]]:
+    """Which nozzles to mount, and what must be set or measured with them."""
+    it = sheet.mounted
+    if it is None:
+        return []
+    low, high = (position(z) for z in it.travel_z)
+    what = ["nozzles and guides ", tag("strong", it.name), f", for wire {position(sheet.wire)}"]
+    gap = f"face at Z {position(it.lower_z)}: straightedge on the rest faces, feeler below; measure it anew"
+    travel = f"{low} to {high} for the upper face"
+    if it.z_shift:
+        travel += f": set it so, it ends {up(abs(it.z_shift))} {'sooner' if it.z_shift > 0 else 'later'}"
+    return [("Mount", joined(what)), ("Lower gap", gap), ("Travel in Z", travel)]
+
+
+def _allowed(sheet: Sheet) -> str:
+    """What leans are allowed, as far as it is known."""
+    least = sheet.allowed[0] if sheet.allowed else None
+    if least is None or (least.degrees >= sheet.steepest and not any(a.stated for a in sheet.allowed)):
+        return "see that nozzles and guides allow it"
+    return f"{down(least.degrees)}° are allowed ({least.why})"
 
 
 def _cut(sheet: Sheet, cut: CutSetting) -> Html:
