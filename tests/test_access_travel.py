@@ -9,7 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clearance.process.travel import _beside, steepest, travel_used
+from clearance.process.leaning import largest_lean
+from clearance.process.travel import _beside, travel_used
+from clearance.scene.model import Scene
 from clearance.toolpath.moves import polyline
 from tests.access_bench import AT, block, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
@@ -17,6 +19,13 @@ from tests.setup_writer import Tables
 BODY = block(60, 40, 20) - post(3, 22, (20, 15, -1))
 KINDS = ("travel", "travel unknown", "taper")
 HERE = line((20, 15), (50, 15))
+
+
+def the_lean(loaded: Scene) -> float:
+    """The largest of its first cut, degrees."""
+    found = largest_lean(loaded, loaded.stretches[0])
+    assert found is not None
+    return found.degrees
 
 
 def at(x: float, y: float) -> Tables:
@@ -104,7 +113,7 @@ def test_lean_and_travel_in_u(tmp_path: Path) -> None:
     # Guides 5 behind the faces at -0.1 and 20.1: 30.2 apart, so U is 10 x 30.2 / 20 at the upper guide.
     assert travel_used(loaded)["u"].high == pytest.approx(15.1)
     assert travel_used(loaded)["u"].low == pytest.approx(0, abs=1e-9)
-    assert steepest(loaded, loaded.stretches[0]) == pytest.approx(degrees(atan(0.5)))
+    assert the_lean(loaded) == pytest.approx(degrees(atan(0.5)))
     (found,) = findings(loaded, *KINDS)
     assert (found.kind, found.severity) == ("taper", "note")
     assert "26.57 degrees" in found.message
@@ -186,7 +195,7 @@ def test_sine_bar_handbook_figure(tmp_path: Path) -> None:
         "uv_words": "relative",
     }
     loaded = scene(tmp_path, BODY, program)
-    assert steepest(loaded, loaded.stretches[0]) == pytest.approx(10, abs=2e-4)
+    assert the_lean(loaded) == pytest.approx(10, abs=2e-4)
 
 
 def test_a_machine_that_gives_no_u(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from clearance.scene.fields import Table
 from clearance.scene.load import load
+from clearance.scene.lying import Asked
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
@@ -41,6 +42,11 @@ def names_there(scene: Scene, cut: str) -> set[str]:
     return {scene.bodies[k].name for k in stretch(scene, cut).bodies}
 
 
+def mounted(scene: Scene) -> Any:
+    """The machine with the set mounted."""
+    return load(scene.setup_file, Asked(nozzles="slim")).machine
+
+
 def ends(it: Stretch) -> list[list[float]]:
     return [it.moves.start[0].tolist(), it.moves.end[-1].tolist()]
 
@@ -54,6 +60,15 @@ SECOND_START = (110.0, 50.0)
 PROGRAM = {"cuts__0__path": "program.nc"}
 #: it stops between its two cutting moves
 AT_STOP = {"cuts__0__path": "stopping.nc"}
+#: a set of nozzles: the upper one reaches 8 farther down than the machine's own, 7 long
+SET = {
+    "name": "slim",
+    "wire": 0.21,
+    "largest_lean": 9.5,
+    "z_shift": 8.0,
+    "lower": {"profile": [[0, 1.5], [6.15, 3.5]], "guide": 2.2, "bore": 1.7, "face_z": -0.25},
+    "upper": {"profile": [[0, 1.6], [14, 2.6]], "guide": 13.1, "bore": 1.8},
+}
 Case = tuple[str, dict[str, Any], Callable[[Scene], Any], Any]
 
 IN_SETUP: list[Case] = [
@@ -92,6 +107,7 @@ IN_SETUP: list[Case] = [
         lambda s: [x.upper_z for x in s.stretches],
         near([TOP + 0.2, 77.0, TOP + 0.2]),
     ),
+    ("heads.nozzles", {"heads__nozzles": "own"}, lambda s: s.machine.nozzles, None),
     ("heads.thread_z", {"heads__thread_z": 78.0}, lambda s: s.heads.thread_z, 78.0),
     (
         "heads.between",
@@ -260,6 +276,34 @@ IN_MACHINE: list[Case] = [
          {"bore": 6.0, "rough": 10.0, "trim": 0.5, "area": 40.0})
         for head in ("lower", "upper")
         for key in ("", f".{head}", *(f".{head}.{k}" for k in ("bore", "rough", "trim", "area")))
+    ],
+    ("largest_lean", {"largest_lean": 12.5}, lambda s: s.machine.largest_lean, 12.5),
+    ("lower_head.bore", {"lower_head__bore": 2.5}, lambda s: s.machine.lower_head.bore, 2.5),
+    ("upper_head.bore", {"upper_head__bore": 2.6}, lambda s: s.machine.upper_head.bore, 2.6),
+    *[
+        (key, {"nozzles": [SET]}, pick, expected)
+        for key, pick, expected in [
+            ("nozzles", lambda s: s.machine.nozzles, None),  # none is mounted by itself
+            ("nozzles.name", lambda s: s.sets, ("own", "slim")),
+            *[
+                (key, lambda s, pick=pick: pick(mounted(s)), expected)
+                for key, pick, expected in [
+                    ("nozzles.wire", lambda m: m.wire, 0.21),
+                    ("nozzles.largest_lean", lambda m: m.largest_lean, 9.5),
+                    ("nozzles.z_shift", lambda m: m.travel.z, (-7.0, 145.0)),
+                    ("nozzles.lower", lambda m: m.lower_head.guide, 2.2),
+                    ("nozzles.lower.guide", lambda m: m.lower_head.guide, 2.2),
+                    ("nozzles.lower.bore", lambda m: m.lower_head.bore, 1.7),
+                    ("nozzles.lower.face_z", lambda m: m.lower_z, near(-0.25)),
+                    ("nozzles.lower.profile", lambda m: m.lower_head.profile[:2], ((0.0, 1.5), (6.15, 3.5))),
+                    ("nozzles.upper", lambda m: m.upper_head.guide, 13.1),
+                    ("nozzles.upper.guide", lambda m: m.upper_head.guide, 13.1),
+                    ("nozzles.upper.bore", lambda m: m.upper_head.bore, 1.8),
+                    ("nozzles.upper.profile", lambda m: m.upper_head.profile,
+                     ((0.0, 1.6), (14.0, 2.6), (14.0, 4.5), (15.0, 4.5))),
+                ]
+            ],
+        ]
     ],
     ("lower_head.face_z", {}, lambda s: s.stretches[0].lower_z, -0.4),
     ("lower_head.guide", {"lower_head__guide": 2.0}, lambda s: s.stretches[0].wire.z[0], near(-2.4)),

@@ -17,9 +17,11 @@ from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_
 from clearance.advice.nozzles import mounted, with_other
 from clearance.advice.question import Question
 from clearance.advice.raises import find_raises
-from clearance.advice.whole import Budget, Interrupted, as_told, of_change, of_raise
+from clearance.advice.shifts import TriedBodies
+from clearance.advice.whole import Budget, Interrupted, Told, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
 from clearance.checking.result import (
+    OTHER_NOZZLES,
     Ailment,
     Cure,
     Cures,
@@ -28,7 +30,8 @@ from clearance.checking.result import (
 )
 from clearance.errors import InputError
 from clearance.kernels.query import SweepQuery
-from clearance.process.check import check
+from clearance.process.check import told
+from clearance.scene.model import Scene
 
 #: findings that other nozzles may cure, besides what the heads meet
 OF_HEADS = frozenset({"lean", "travel"})
@@ -76,9 +79,9 @@ class _CureSearch:
         if not self.bad and not wrong and not heads:
             return Cures((), (), ())
         whole: list[Cure] = []
-        ways = [(self.by_raise, "all on the table"), (self.by_upper, "the upper head")] if self.bad else []
-        if self.bad or heads:
-            ways.append((self.by_nozzles, "the nozzles"))
+        ways = [(self.by_nozzles, OTHER_NOZZLES)] if self.bad or heads else []
+        if self.bad:
+            ways = [(self.by_raise, "all on the table"), *ways, (self.by_upper, "the upper head")]
         for way, item in ways:
             try:
                 whole += way()
@@ -154,28 +157,35 @@ class _CureSearch:
         if not scene.sets or scene.reading is None:
             return []
         found = []
-        index = {body.name: k for k, body in enumerate(scene.bodies)}
-        bad = sorted({index[pair.item] for pair in self.bad})
         for name in scene.sets:
             if name == mounted(scene):
                 continue
             try:
-                with self.budget.step("nozzles", 0.2):
+                with self.budget.step("nozzles", 0.1):
                     there = with_other(scene, name)
-                    query = SweepQuery(there, only=bad) if bad else None
-                    pairs = (
-                        [] if query is None else [p for one in judge(query, query.runs) for p in one.pairs]
-                    )
+                    free = TriedBodies(there).clear(there.bodies, range(len(there.bodies)))
             except InputError:
                 continue  # it cannot be set up so
-            if any(pair.verdict != "clear" for pair in pairs):
-                continue
-            with self.budget.step("job with nozzles", 0.5):
-                clear = check(there).verdict == "clear"
-            if clear:
+            if free and self._all_clear(there):
                 text = f'mount other nozzles: nozzles = "{name}" in [heads]'
                 found.append(Cure("nozzles", (), 0.0, 0.0, True, text))
         return found
+
+    def _all_clear(self, there: Scene) -> bool:
+        """Whether the whole job is clear with other nozzles."""
+        before, after = self.scene.known_machine, there.known_machine
+        same = (before.lower_head, before.lower_z) == (after.lower_head, after.lower_z) and not self.leaning
+        kept = [pair for pair in self.result.pairs if same and pair.head == "lower"]
+        if any(pair.verdict != "clear" for pair in kept):
+            return False
+        with self.budget.step("heads", 0.5):
+            query = SweepQuery(there)
+            runs = [run for run in query.runs if not (same and run.head == "lower")]
+            if any(pair.verdict != "clear" for one in judge(query, runs) for pair in one.pairs):
+                return False
+        with self.budget.step("job", 0.25):
+            findings, account = told(there)
+        return Told(tuple(findings), account).clear
 
     def by_upper(self) -> list[Cure]:
         """The upper head alone, raised until it is clear of all."""

@@ -207,7 +207,7 @@ class Cures(Sequence[Ailment]):
     Attributes:
         of_all: the single changes after which the whole job is clear, the smallest first.
         ailments: what is wrong, the states first, then items, the worst first.
-        not_looked_for: items and cuts for which not all was looked for.
+        not_looked_for: items and cuts for which not all was looked for; ``OTHER_NOZZLES``.
     """
 
     of_all: tuple[Cure, ...]
@@ -223,6 +223,10 @@ class Cures(Sequence[Ailment]):
     def __getitem__(self, place: slice) -> tuple[Ailment, ...]: ...
     def __getitem__(self, place: int | slice) -> Ailment | tuple[Ailment, ...]:
         return self.ailments[place]
+
+
+#: stands in ``Cures.not_looked_for`` where other nozzles were not tried
+OTHER_NOZZLES = "other nozzles"
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from clearance.checking.result import OTHER_NOZZLES
 from clearance.errors import printable as _plain
 
 if TYPE_CHECKING:
@@ -25,9 +26,14 @@ def lines(cures: Cures | None) -> list[str]:
             out.append(f"cure for {_about(ailment)}: {_told(own)}.")
         elif not ailment.cures:
             out.append(f"cure for {_about(ailment)}: no single change was found that works.")
-    if cures.not_looked_for:
-        names = [f'"{_plain(name)}"' for name in cures.not_looked_for[:SHOWN]]
-        more = len(cures.not_looked_for) - len(names)
+    left = [name for name in cures.not_looked_for if name != OTHER_NOZZLES]
+    if len(left) < len(cures.not_looked_for):
+        out.append(
+            "other nozzles were not tried: clearance check SETUP --every-nozzle tells which clear this job."
+        )
+    if left:
+        names = [f'"{_plain(name)}"' for name in left[:SHOWN]]
+        more = len(left) - len(names)
         what = ", ".join(names) + (f" and {more} more" if more else "")
         out.append(f"not looked for: what else cures {what}.")
     return out

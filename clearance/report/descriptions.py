@@ -196,8 +196,8 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "cures[].verdict": "what it is now",
         "cures[].cures": "single changes that were tried and work, the smallest first",
         **_each("cures[].cures", _CURE),
-        "cures_not_looked_for": "items and cuts for which not all was looked for: it takes no longer than "
-        "the check",
+        "cures_not_looked_for": "items and cuts for which not all was looked for, and other nozzles where "
+        "they were not tried: it takes no longer than the check",
         "states": "what holds each part, and what comes free, from one state of the job to the next",
         "states[].n": "the state's number",
         "states[].begins": '"start", "stop" or "piece"',

@@ -266,8 +266,8 @@ class Mass:
 
 @dataclass(frozen=True)
 class Mounted:
-    """The set of nozzles to mount: its name, machine Z of the lower face with it, travel of the upper face in Z,
-    and by how much that ends lower than with the machine's own nozzles, mm."""
+    """The set of nozzles to mount: its name, machine Z of the lower face with it, travel of the upper face in
+    Z, and by how much that ends lower than with the machine's own nozzles, mm."""
 
     name: str
     lower_z: float
@@ -278,7 +278,7 @@ class Mounted:
 @dataclass(frozen=True)
 class Sheet:
     """All of it. ``pairs``: worst first. ``over``: the lowest upper face that passes over everything.
-    ``mounted``: None for the machine's own heads. ``allowed``: what leans the heads allow, the least first."""
+    ``mounted``: None for the machine's own heads. ``allowed``: leans that they allow, the least first."""
 
     title: str
     machine: str
