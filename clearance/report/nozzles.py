@@ -29,7 +29,10 @@ def as_text(result: Result, width: int = 100) -> str:
         cells = [
             cell.rjust(w) if k in (2, 4) else cell.ljust(w) for k, (cell, w) in enumerate(zip(row, widths))
         ]
-        lines.append("  ".join([*cells, row[-1]]).rstrip())
+        start = "  ".join(cells) + "  "
+        lines.append(
+            textwrap.fill(start + row[-1], max(width, 60), subsequent_indent=" " * len(start)).rstrip()
+        )
     wrapped = [textwrap.fill(text, max(width, 60)) for text in (verdict_sentence(result), CAUTIONS)]
     return "\n\n".join([wrapped[0], "\n".join(lines), wrapped[1]]) + "\n"
 
@@ -45,7 +48,8 @@ def _limits(each: WithNozzles) -> str:
     if pair is None:
         return _plain(each.message or "")
     head = "the wire" if pair.head == "wire" else f"{pair.head} head"
-    return f'{head}, "{_plain(pair.item)}": {_plain(pair.where)}'
+    move = "" if pair.move is None else f", move {pair.move}"
+    return f'{head}, "{_plain(pair.item)}": {_plain(pair.cut)}{move}'
 
 
 def as_data(nozzles: Sequence[WithNozzles]) -> list[dict[str, Any]]:
