@@ -120,7 +120,8 @@ def tried(setup: str, scene: Scene, done: dict[str, Corrected], rounded: bool = 
     if not params:
         return None
     then = {name: each.then if rounded else each.exact for name, each in done.items()}
-    there = load(setup, Asked(trial=Trial(params, scene.lies, then)))
+    nozzles = None if scene.reading is None else scene.reading.nozzles
+    there = load(setup, Asked(trial=Trial(params, scene.lies, then), nozzles=nozzles))
     kept = tuple(f for f in scene.findings if f.kind in ("readings", "not told"))
     return replace(there, findings=(*there.findings, *kept))
 
