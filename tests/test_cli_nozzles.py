@@ -157,6 +157,8 @@ def test_in_python_the_table_is_had_too() -> None:
     result = clearance.check(PLATE)
     rows = every_nozzle(result)
     assert [row.name for row in rows] == list(SETS)
+    with pytest.raises(clearance.InputError, match="was changed since it was read"):
+        every_nozzle(clearance.check(clearance.raised(result.scene, 0.01)))
     assert rows[0].spare == min(pair.spare for pair in result.pairs if pair.spare is not None)
 
 

@@ -45,12 +45,15 @@ def every_nozzle(result: Result, progress: Progress | None = None) -> tuple[With
         progress: is told the share done.
 
     Raises:
-        InputError: the machine file names no sets.
+        InputError: the machine file names no sets, or the job was changed since it was read.
     """
     scene = result.scene
     if not scene.sets:
         found = f'the machine "{scene.known_machine.name}" has its own heads only'
         raise InputError(None, "--every-nozzle", found, "sets of nozzles stand in [[nozzles]] of its file")
+    if scene.reading is None:
+        found = "the setup was changed since it was read"
+        raise InputError(None, "--every-nozzle", found, "write the change into the setup file first")
     told = []
     for k, name in enumerate(scene.sets):
         if progress is not None:
