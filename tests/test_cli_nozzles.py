@@ -208,10 +208,10 @@ def test_an_approval_counts_the_nozzles(tmp_path: Path, capsys: pytest.CaptureFi
 def test_the_demo_machine_is_the_shipped_one_but_for_its_sets() -> None:
     shipped = clearance.load(PLATE).known_machine
     text = Path(PLATE).read_text(encoding="utf-8")
-    assert 'file = "mid_size_nozzles.toml"' in text
+    assert 'file = "machines/mid_size_nozzles.toml"' in text
     import tomllib
 
-    here = tomllib.loads((DEMO / "mid_size_nozzles.toml").read_text(encoding="utf-8"))
+    here = tomllib.loads((DEMO / "machines" / "mid_size_nozzles.toml").read_text(encoding="utf-8"))
     there = tomllib.loads(
         (DEMO.parent / "clearance/scene/machines/mid_size.toml").read_text(encoding="utf-8")
     )
