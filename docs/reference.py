@@ -367,6 +367,7 @@ def pages() -> dict[str, str]:
     """Every page that is made, by its place on the site."""
     from clearance.scene.machine import Machine
     from clearance.scene.schema import Setup
+    from clearance.scene.schema_items import Pallet
 
     axes = "X is right, Y away from you, Z up. Z = 0 is the plane on which parts rest."
     return {
@@ -378,6 +379,11 @@ def pages() -> dict[str, str]:
         ),
         "reference/machine.md": schema_page(
             "Keys of the machine file", f"A text file (TOML). Lengths are in its `units`. {axes}", Machine
+        ),
+        "reference/pallet.md": schema_page(
+            "Keys of a pallet's file",
+            f"A text file (TOML). Lengths are in its `units`, angles degrees. {axes}",
+            Pallet,
         ),
         "reference/report.md": report_page(),
         "reference/python.md": python_page(),

@@ -231,6 +231,8 @@ IN_SETUP: list[Case] = [
     ("cuts.uv_words", {"cuts__0__uv_words": "absolute"}, lambda s: s.cuts[0].options.uv_words, "absolute"),
     ("cuts.zeros", {**PROGRAM, "cuts__0__zeros": {"G55": [1, 2]}},
      lambda s: s.cuts[0].options.zeros, {"G55": (1.0, 2.0)}),
+    ("zeros", {**PROGRAM, "zeros": {"G55": [3, 4], "G56": [5, 6]}, "cuts__0__zeros": {"G55": [1, 2]}},
+     lambda s: s.cuts[0].options.zeros, {"G55": (1.0, 2.0), "G56": (5.0, 6.0)}),
     ("cuts.whole_numbers", {**PROGRAM, "cuts__0__whole_numbers": "leading"},
      lambda s: s.cuts[0].options.whole_numbers, "leading"),
     ("cuts.digits", {**PROGRAM, "cuts__0__digits": [4, 3]}, lambda s: s.cuts[0].options.digits, (4, 3)),
@@ -258,6 +260,7 @@ IN_MACHINE: list[Case] = [
     ],
     # from the lower pivot, 3.0 behind -0.4, to the upper one, 5.0 behind 20.2; half of 0.3 across
     ("wire", {}, lambda s: [*s.stretches[0].wire.z, *s.stretches[0].wire.r], near([-3.4, 25.2, 0.15, 0.15])),
+    ("zeros", {"zeros": {"G54": [1, 2]}}, lambda s: s.cuts[0].options.zeros, {"G54": (1.0, 2.0)}),
     ("max_part_mass", {}, lambda s: s.machine.max_part_mass, 90.0),
     ("codes.thread", {}, lambda s: s.machine.codes.thread, ("M71",)),
     ("codes.cut", {}, lambda s: s.machine.codes.cut, ("M72",)),
@@ -370,6 +373,7 @@ def paths_of(table: type[Table], before: str = "") -> list[str]:
             Setup,
             IN_SETUP,
             r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|measured|bodies|facet_bound|cracks)"
+            r"|(pallets|change)(\.|$)"  # tried in test_pallets
             r"|cuts\.(layers|path_units|gap|chord_bound|start|direction|order)",
         ),
         (Machine, IN_MACHINE, r"travel$|codes$|(lower|upper)_head$"),

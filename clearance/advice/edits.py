@@ -403,6 +403,9 @@ def replanned(scene: Scene, shift: Sequence[float], degrees: float, about: Seque
             moves=moved(s.moves),  # type: ignore[arg-type]
             upper_moves=moved(s.upper_moves),
             zero_M=None if s.zero_M is None else apply(T_MM, s.zero_M),
+            zeros=tuple(
+                (word, tuple(apply(T_MM, np.array([*at, 0.0]))[:2].tolist())) for word, at in s.zeros
+            ),
         )
         for s in there.stretches
     ]

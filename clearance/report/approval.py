@@ -47,8 +47,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     """Every file that the scene was read from, with its kind and hashes, the setup first.
 
     "file" is as the setup names it, so seen from the setup's folder; "kind" is "setup", "machine" (a shipped
-    one has its "shipped" name), "program", "drawing", "table", "step", "form" (of readings, with them) or
-    (any other) "model".
+    one has its "shipped" name), "pallet", "program", "drawing", "table", "step", "form" (of readings, with
+    them) or (any other) "model".
 
     Raises:
         InputError: a file is not any more what was read.
@@ -57,12 +57,14 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent
-    paths = {cut.path for cut in scene.cuts}
+    paths, pallets = {cut.path for cut in scene.cuts}, {each.file for each in scene.pallets}
     found = []
     for k, (shown, digest) in enumerate(scene.inputs):
         each: dict[str, Any] = {"file": shown if k else Path(scene.setup_file).name, "kind": "model"}
         if k == 0:
             each["kind"], file = "setup", Path(scene.setup_file)
+        elif shown in pallets:
+            each["kind"], file = "pallet", folder / shown
         elif shown == scene.known_machine.file:
             each["kind"], file = "machine", folder / shown
         elif shown == f"{scene.known_machine.shipped}.toml (ships with the tool)":

@@ -27,10 +27,12 @@ from clearance.scene.placing import (
     poses,
     seats_of_triangles,
 )
-from clearance.scene.schema import Item, Setup, SideHeightIn
 from clearance.scene.schema import Margins as MarginsIn
+from clearance.scene.schema import Setup
+from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
-from clearance.scene.toml_file import MM_PER_UNIT, TomlFile
+from clearance.scene.toml_file import TomlFile
+from clearance.scene.written import Written
 from fixtures_lib.fitting import Fitted
 
 #: files that say themselves in which unit they are
@@ -89,7 +91,7 @@ class Files:
         except (OSError, ValueError):
             there = []
         hint = suggestion(path.name, there)
-        want = hint if hint.startswith("did") else f"it is looked for in {self.folder.absolute()}"
+        want = hint if hint.startswith("did") else f"it is looked for in {path.parent.absolute()}"
         raise file.error(loc, f'there is no file "{name}"', want)
 
 
@@ -130,7 +132,7 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
 
 
 def item_bodies(
-    setup: Setup, margins: Margins, file: TomlFile, files: Files
+    setup: Setup, margins: Margins, file: Written, files: Files
 ) -> tuple[list[Body], list[Finding]]:
     """Every item where it stands, in file order, and what was found about them.
 
@@ -168,6 +170,7 @@ def item_bodies(
             held_by=None if item.held_by is None else item.held_by.by,
             clamp_force=item.clamp_force,
             touch=tuple(item.touch),
+            written=file.written_in(i),
         )
         bodies.append(body)
         findings += thing.findings
@@ -187,7 +190,7 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
 class _Workshop:
     """Makes each item once, when it is asked for: to fit a part one needs that part, and what carries it."""
 
-    def __init__(self, setup: Setup, file: TomlFile, files: Files, under: list[int | None]) -> None:
+    def __init__(self, setup: Setup, file: Written, files: Files, under: list[int | None]) -> None:
         self._setup, self._file, self._files, self._under = setup, file, files, under
         self._cut = {name for each in setup.cuts for name in each.part}
         self._read: dict[tuple[Any, ...], Any] = {}
@@ -221,13 +224,13 @@ class _Workshop:
         )
         if item.shape is not None:
             return _shape(item, kind)
-        return _model(i, item, kind, self._setup, self._file, self._files, self._read)
+        return _model(i, item, kind, self._file, self._files, self._read)
 
     def _holder(self, i: int, item: Item) -> Made:
         from fixtures_lib import library
 
         assert item.holder is not None
-        scale = MM_PER_UNIT[self._setup.units]
+        scale = self._file.origins[i].params_mm
         findings: list[Finding] = []
         try:
             kind = library.get(item.holder)
@@ -294,8 +297,7 @@ def _model(
     i: int,
     item: Item,
     kind: str,
-    setup: Setup,
-    file: TomlFile,
+    file: Written,
     files: Files,
     read: dict[tuple[Any, ...], Any],
 ) -> Made:
@@ -308,12 +310,7 @@ def _model(
     asked = (name, item.units, bodies, item.facet_bound)
     odd: list[Finding] = []
     if asked not in read:
-        if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
-            raise file.error(
-                ("items", i, key),
-                f'the lengths here are inches, "{name}" may have others',
-                'say  units = "inch"',
-            )
+        unit_is_known(i, key, item, name, file)
         path = files.find(name, file, ("items", i, key))
         try:
             solid, sha256 = read_model(path, item.units, name, bodies=bodies, facet_bound=item.facet_bound)
@@ -342,6 +339,22 @@ def _model(
         facet_error=solid.facet_error,
         findings=[*odd, *(Finding(r.kind, r.severity, r.message, item=item.name) for r in solid.remarks)],
     )
+
+
+def unit_is_known(i: int, key: str, item: Item, name: str, file: Written) -> None:
+    """Refuse a model that states no unit where the lengths beside it are inches.
+
+    Args:
+        i, key: of the item, and of what names the model.   item: as read.   name: of the model.
+        file: where it is written.
+
+    Raises:
+        InputError: its unit has to be said.
+    """
+    inches = file.origins[i].of(key).units == "inch"
+    if inches and item.units is None and not name.lower().endswith(OWN_UNIT):
+        found = f'the lengths here are inches, "{name}" may have others'
+        raise file.error(("items", i, key), found, 'say  units = "inch"')
 
 
 def _taken_as_mm(item: Item, name: str, solid: Solid) -> list[Finding]:

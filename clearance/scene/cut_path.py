@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import turn_matrix
 from clearance.scene.bodies import Files
-from clearance.scene.machine import Machine, Units
+from clearance.scene.machine import Machine
+from clearance.scene.model import Zeros
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import ControlWords, Moves, PathOptions
@@ -37,7 +43,7 @@ def read_cut(
     cut = setup.cuts[index]
     path = files.find(cut.path, file, ("cuts", index, "path"))
     _keys_that_fit(cut, index, path, file)
-    options = path_options(cut, setup.units, machine, upper_height)
+    options = path_options(cut, setup, machine, upper_height)
     moves, sha256 = read_path(path, options, cut.path)
     files.note(cut.path, sha256)
     if len(moves) == 0:
@@ -45,15 +51,16 @@ def read_cut(
     return moves
 
 
-def path_options(cut: Cut, units: Units, machine: Machine, upper_height: float | None = None) -> PathOptions:
+def path_options(cut: Cut, setup: Setup, machine: Machine, upper_height: float | None = None) -> PathOptions:
     """How a cut's path file is to be read.
 
     Args:
-        units: of the setup.   upper_height: as for ``read_cut``; None: not known.
+        cut: one of the setup's.   setup, machine: as read, mm.
+        upper_height: as for ``read_cut``; None: not known.
     """
     said = {key: getattr(cut, key) for key in _DRAWING_KEYS[1:] if getattr(cut, key) is not None}
     return PathOptions(
-        file_units=units,
+        file_units=setup.units,
         path_units=cut.path_units,
         offsets=dict(cut.offsets),
         offset_max=cut.offset_max,
@@ -67,12 +74,32 @@ def path_options(cut: Cut, units: Units, machine: Machine, upper_height: float |
         uv_words=cut.uv_words,
         planes=None if cut.planes is None else (cut.planes.xy, cut.planes.uv),
         block_delete=cut.block_delete,
-        zeros=dict(cut.zeros),
+        zeros={**machine.zeros, **setup.zeros, **cut.zeros},
         whole_numbers=cut.whole_numbers,
         digits=cut.digits,
         upper_height=upper_height,
         **said,
     )
+
+
+def zero_places(
+    words: Sequence[str],
+    cut: Cut,
+    setup: Setup,
+    machine: Machine,
+    zero_M: NDArray[np.float64],
+    degrees: float,
+) -> Zeros:
+    """Machine X Y of the zeros that a program calls; one that nobody places is the part zero.
+
+    Args:
+        words: "G54" and the like.   cut, setup, machine: as read, mm.   zero_M: the part zero (3,), machine.
+        degrees: from the machine's X to the program's.
+    """
+    placed = path_options(cut, setup, machine).zeros
+    R = turn_matrix((0.0, 0.0, degrees))[:2, :2]
+    places = [zero_M[:2] + R @ np.array(placed.get(word, (0.0, 0.0))) for word in words]
+    return tuple((word, (float(x), float(y))) for word, (x, y) in zip(words, places, strict=True))
 
 
 def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:

@@ -19,6 +19,10 @@ TABLES: Final[dict[str, str]] = {
     "keeps its default.",
     "SideIn": "One length, sideways: { side = ... }.",
     "Item": "[[items]]: anything that is put on the table, the workpiece among them.",
+    "PalletUse": "[[pallets]]: a pallet on the table, with all that its file says stands on it.",
+    "ChangedItem": "[[change]]: an item of a pallet, otherwise than the pallet's file has it. What is left "
+    "out stays as it is there.",
+    "Pallet": "A pallet's file, before its first [table].",
     "StartHole": "A hole that is drilled before the cut, in start_holes of an item.",
     "Shape": "A plain body, in shape of an item.",
     "Cut": "[[cuts]]: one path through a part. Cuts run in the order of the file.",
@@ -81,7 +85,11 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "optional_stops": "whether the machine stops at M01",
         "spark_gap": "the gap beside the wire that widens the kerf on each side; left out, 0.02 mm",
         "gone_below": "pieces smaller than this are washed away and block nothing",
+        "zeros": "where G54 to G59 lie, for all cuts: { G55 = [x, y] }, from each cut's own zero, along its "
+        "program's X Y; what a cut says itself goes before it",
         "items": "what stands on the table",
+        "pallets": "pallets on the table, each with its own file",
+        "change": "what is otherwise with single items of the pallets",
         "cuts": "the paths, in the order in which they run",
     },
     "MachineChoice": {
@@ -146,6 +154,21 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "laid": "whether it is laid by hand, so judged by the wide margins",
         "fit": "the part that the holder takes its opening, diameter, reach or height from",
     },
+    "PalletUse": {
+        "file": "the pallet's own file, seen from this one",
+        "name": 'its name here: its items are then "P3/front rail"; no / in it',
+        "at": "where the pallet's zero lies, measured from the seat's (on the table: from machine zero)",
+        "turn": "its turn about the seat's fixed X, then Y, then Z",
+        "on": "the item that it stands on; left out, the table (in a pallet's file: that pallet)",
+        "seat": "which seat of that item; left out, its first",
+        "without": "items of it that are not put on, by their names in its file",
+    },
+    "Pallet": {
+        "units": "the unit of every length in this file",
+        "items": "what stands on it; an item without on stands in the pallet's own zero",
+        "pallets": "pallets on the pallet, each with its own file",
+        "change": "what is otherwise with single items of the pallets on it",
+    },
     "Change": {
         "item": "which",
         "from": 'from which stop in this cut\'s program on, by its number or its N (2, "N70"); left out, '
@@ -186,7 +209,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "offset_max": "or, where the offsets sit at the control: none is larger than this",
         "planes": "the heights at which X Y and U V hold",
         "uv_words": "whether U and V are measured from X Y or from the program's zero",
-        "zeros": "where G54 to G59 lie, from zero",
+        "zeros": "where G54 to G59 lie, from zero, along the program's X Y; a word that is left out lies "
+        "where the setup says, or else the machine file",
         "whole_numbers": "what a number without a point means: whole units, or digits before or behind "
         "the point",
         "digits": "how many digits stand before and behind the point, for leading and trailing",
@@ -226,6 +250,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
         "codes": "the control's own words",
+        "zeros": "where G54 to G59 lie, for all cuts of all setups: { G55 = [x, y] }, from each cut's own "
+        "zero, along its program's X Y; setup and cut go before it",
         "lower_head": "the lower head",
         "upper_head": "the upper head",
         "bodies": "what stands still with the table: frame, rails that stay on, the tank's edge",
@@ -277,4 +303,10 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "area": "the wetted area under the jet in mm2, where it is larger than the bore's",
     },
     "Flushing": {"lower": "from below", "upper": "from above"},
+}
+
+#: all that can be said of an item may be changed, and reads alike
+KEYS["ChangedItem"] = {
+    "item": 'the item, as "P3/front rail"',
+    **{key: said for key, said in KEYS["Item"].items() if key != "name"},
 }

@@ -193,6 +193,21 @@ Interval = Annotated[
 Names = Annotated[list[Name], is_list('a list of names, ["...", "..."]')]
 
 
+def zero_words(value: Any) -> Any:
+    """Places by the words that choose a zero (ISO 6983 leaves them to the control: common practice)."""
+    if not isinstance(value, dict):
+        raise problem(f"found {shown(value)}", "give a table, { G54 = [0, 0] }")
+    words = ("G54", "G55", "G56", "G57", "G58", "G59")
+    for key in value:
+        if key not in words:
+            raise problem("this chooses no zero", f"one of {', '.join(words)}", key=str(key))
+    return value
+
+
+#: where zeros lie, by the word that chooses each
+Zeros = Annotated[dict[str, PointXY], BeforeValidator(zero_words)]
+
+
 class Table(BaseModel):
     """A table of the file. A key that is not known is an error, and says which key it may have been."""
 
@@ -210,10 +225,16 @@ class Table(BaseModel):
 
     @classmethod
     def _home(cls, key: str) -> str:
-        """Where a key stands that another table of the same file knows."""
-        for table in Table.__subclasses__():
-            if table.__module__ == cls.__module__ and table.where and key in table.key_names():
+        """Where a key stands that another table of the same file knows.
+
+        The modules of one file's tables have one name, up to an underscore.
+        """
+        tables: list[type[Table]] = list(Table.__subclasses__())
+        for table in tables:
+            same = _of_file(table) == _of_file(cls)
+            if same and table.where and key in table.key_names():
                 return table.where
+            tables += table.__subclasses__()
         return ""
 
     @model_validator(mode="before")
@@ -229,6 +250,10 @@ class Table(BaseModel):
                     want = f"it belongs {home}"
                 raise problem("this key is not known", want, key=str(key))
         return data
+
+
+def _of_file(table: type[Table]) -> str:
+    return table.__module__.rpartition(".")[2].partition("_")[0]
 
 
 def suggestion(key: str, known: list[str], also: dict[str, str] | None = None) -> str:

@@ -15,7 +15,7 @@ from clearance.errors import InputError
 from clearance.parallel import beside
 from clearance.scene import settings as model
 from clearance.scene.at_stops import Stops, present_in_cuts
-from clearance.scene.bodies import OWN_UNIT, Files, filled_margins, item_bodies, machine_bodies
+from clearance.scene.bodies import OWN_UNIT, Files, filled_margins, item_bodies, machine_bodies, unit_is_known
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
 from clearance.scene.lying import Asked, as_they_lie
@@ -23,24 +23,25 @@ from clearance.scene.machine import Machine
 from clearance.scene.model import Finding, Finished, Scene
 from clearance.scene.mounting import mounting
 from clearance.scene.overlaps import overlap_findings
+from clearance.scene.pallets import assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
-from clearance.scene.schema import Heads, Item, Setup
+from clearance.scene.schema import Heads, Setup
+from clearance.scene.schema_items import Item
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
+from clearance.scene.written import Written
 
 #: walls may lie so far off what the part is to become, mm, where the item does not say (common practice for
 #: what a measuring machine is asked to find; no source)
 TOLERANCE = 0.05
 
 
-def finished_of(
-    i: int, item: Item, setup: Setup, file: TomlFile, files: Files
-) -> tuple[Finished | None, list[Finding]]:
+def finished_of(i: int, item: Item, file: Written, files: Files) -> tuple[Finished | None, list[Finding]]:
     """What item ``i`` is to become, in its own frame, and what reading found; None where nothing is said.
 
     Args:
-        item: as read, mm.   file: the setup's, for messages.   files: finds the model, and remembers it.
+        item: as read, mm.   file: where it is written.   files: finds the model, and remembers it.
 
     Raises:
         InputError: the file is missing or wrong.
@@ -50,9 +51,7 @@ def finished_of(
     from clearance.mesh.read import read_model
 
     name = item.becomes
-    if setup.units == "inch" and item.units is None and not name.lower().endswith(OWN_UNIT):
-        found = f'the lengths here are inches, "{name}" may have others'
-        raise file.error(("items", i, "becomes"), found, 'say  units = "inch"')
+    unit_is_known(i, "becomes", item, name, file)
     path = files.find(name, file, ("items", i, "becomes"))
     units = None if name.lower().endswith(OWN_UNIT) else item.units
     try:
@@ -96,7 +95,7 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
             wanted=cut.wanted,
             taken_out=stops.taken_out(index),
             holds=stops.holds(index),
-            options=path_options(cut, setup.units, machine),
+            options=path_options(cut, setup, machine),
         )
         for index, cut in enumerate(setup.cuts)
     )
@@ -124,12 +123,13 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     """
     began = time.perf_counter()
     path = Path(setup_path)
-    file = read_toml(path, str(setup_path))
-    setup = file.checked(Setup)
+    read = read_toml(path, str(setup_path))
+    setup = read.checked(Setup)
+    files = Files(path.parent)
+    files.note(read.shown_as, read.sha256)
+    setup, file, changed, pallets = assembled(setup, read, files)
     if asked.trial is not None:
         setup = asked.trial.applied(setup)
-    files = Files(path.parent)
-    files.note(file.shown_as, file.sha256)
     own = _machine(setup, file, files)
     machine, mounted, findings = mounting(own, setup, file, asked.nozzles)
     margins = filled_margins(setup.margins)
@@ -138,7 +138,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     items, found_in_items = item_bodies(setup, margins, file, files)
     findings += found_in_items
     there, lies, how = as_they_lie(items, setup, file, files, asked)
-    findings += how
+    findings += [*how, *changed]
     planned, bodies = (*items, *standing), (*there, *standing)
     masses = Masses(items)
     together = present_in_cuts(setup, planned, file)
@@ -151,7 +151,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     findings += on_their_feet
     more: dict[int, dict[str, Any]] = {}
     for i, item in enumerate(setup.items):
-        finished, found = finished_of(i, item, setup, file, files)
+        finished, found = finished_of(i, item, file, files)
         findings += found
         if finished is not None:
             more[i] = {"becomes": finished}
@@ -180,6 +180,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         optional_stops=setup.optional_stops,
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
+        pallets=pallets,
         lies=lies,
         sets=own.sets,
         read_s=time.perf_counter() - began,

@@ -17,6 +17,7 @@ from clearance.scene.fields import (
     Span,
     Table,
     Words,
+    Zeros,
     is_list,
     low_high,
     not_negative,
@@ -167,6 +168,7 @@ class Machine(Table):
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
     codes: Codes = Field(default_factory=Codes)
+    zeros: Zeros = Field(default_factory=dict)
     lower_head: LowerHead
     upper_head: UpperHead
     bodies: Annotated[list[TableBody], is_list("a list of [[bodies]]")] = Field(default_factory=list)

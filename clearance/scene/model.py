@@ -101,6 +101,44 @@ class Placed:
     turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
+@dataclass(frozen=True)
+class WrittenIn:
+    """Where an item of a pallet is written.
+
+    Attributes:
+        pallet: the pallet's name, in full ("P3", "P3/left").   file: its file, seen from the setup's folder.
+        units: of its lengths.   elsewhere: by key ("at", "params.length") file and unit of what another file
+            says.   stands_on_it: its place counts from the pallet's own zero.
+    """
+
+    pallet: str
+    file: str
+    units: str
+    elsewhere: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    stands_on_it: bool = False
+
+    def of(self, key: str) -> tuple[str, str]:
+        """File and unit in which a key is written.
+
+        Args:
+            key: "at", or "params.length".
+        """
+        return self.elsewhere.get(key) or self.elsewhere.get(key.partition(".")[0]) or (self.file, self.units)
+
+
+@dataclass(frozen=True)
+class PalletThere:
+    """A pallet as it stands: its name in full, its file, and where the setup (or a pallet under it) puts it:
+    mm and degrees, from a seat of an item, or from the table."""
+
+    name: str
+    file: str
+    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    on: str | None = None
+    seat: str | None = None
+
+
 @dataclass(frozen=True, repr=False)
 class Body:
     """One item or machine body where it stands.
@@ -126,6 +164,7 @@ class Body:
         clamp_force: N with which it presses, None where nobody has said.
         touch: names of its faces that may be touched to measure how it lies; () where none are named.
         moved: (4, 4) the measured motion, machine frame, that took it from where it is planned; None: none.
+        written: where it is written, of an item of a pallet; None: in the setup.
     """
 
     name: str
@@ -151,6 +190,7 @@ class Body:
     becomes: Finished | None = None
     touch: tuple[str, ...] = ()
     moved: NDArray[np.float64] | None = None
+    written: WrittenIn | None = None
 
     @property
     def planned_M(self) -> NDArray[np.float64]:
@@ -250,6 +290,10 @@ class Level:
     pieces: tuple[Piece, ...]
 
 
+#: words that choose a zero, each with its place, machine X Y, mm
+Zeros = tuple[tuple[str, tuple[float, float]], ...]
+
+
 class StretchKind(Enum):
     """What the heads do on a stretch."""
 
@@ -280,6 +324,7 @@ class Stretch:
         levels: the upper head at each height that the program says, and on which moves; () where it says
             none. ``upper`` is the head at the highest.
         own_height: some of them count from where the setup puts the face, not from the cut's zero.
+        zeros: what its program calls to choose a zero (G54), and where each lies.
         upper_ends: of a way between cuts: machine Z of the upper face as the cut before it ends and the one
             behind it begins. It goes straight to ``upper_z`` there, and from it. None elsewhere.
         wire: the wire's piece (guide to guide), or None where no move is threaded.
@@ -305,6 +350,7 @@ class Stretch:
     zero_M: NDArray[np.float64] | None = None
     levels: tuple[Level, ...] = ()
     own_height: bool = False
+    zeros: Zeros = ()
     upper_ends: tuple[float, float] | None = None
     kind: StretchKind = StretchKind.CUT
 
@@ -362,6 +408,7 @@ class Scene:
         optional_stops: the switch at the control is on with which a program stops at M01.
         spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
         gone_below: what is washed away as it comes free; None where the setup does not say.
+        pallets: as they stand, each before those on it.
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
         sets: names of the nozzles that can be mounted, the machine's own heads first; () where none can.
@@ -386,6 +433,7 @@ class Scene:
     optional_stops: bool = False
     spark_gap: float | None = None
     gone_below: GoneBelow | None = None
+    pallets: tuple[PalletThere, ...] = ()
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
     sets: tuple[str, ...] = ()

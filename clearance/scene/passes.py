@@ -13,12 +13,12 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
 from clearance.scene.at_stops import Presence, Stops, always_present
 from clearance.scene.bodies import Files
-from clearance.scene.cut_path import read_cut
+from clearance.scene.cut_path import read_cut, zero_places
 from clearance.scene.fields import suggestion
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
-from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind
+from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind, Zeros
 from clearance.scene.path_told import path_findings, unknown_begin
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
@@ -85,6 +85,7 @@ class Job:
     first_z: float
     last_z: float
     levels: tuple[Level, ...] = ()
+    zeros: Zeros = ()
     there: Presence = field(default_factory=Presence)
 
 
@@ -246,6 +247,7 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
         zero_M=job.zero_M,
         levels=job.levels,
         own_height=job.moves.own_height,
+        zeros=job.zeros,
     )
 
 
@@ -331,7 +333,8 @@ def _job(
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
     grow = moves.grow + max(lower.chord_error, upper.chord_error)
-    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
+    zeros = zero_places(moves_C.zeros, cut, setup, machine, zero_M, cut.rotate + heading)
+    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, *[upper_z] * 3, zeros=zeros)
     if moves.start_z is not None:
         job = _at_levels(machine, job, file)
     from_where = unknown_begin(setup.heads, first=index == 0)

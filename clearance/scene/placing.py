@@ -14,8 +14,9 @@ from clearance.geometry.transforms import Matrix, apply, invert, pose
 from clearance.mesh.mass import density_of
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding
-from clearance.scene.schema import Item
+from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import TomlFile
+from clearance.scene.written import Written
 from fixtures_lib import library
 from fixtures_lib.fitting import Fitted
 from fixtures_lib.holder import Limit
@@ -221,7 +222,7 @@ def _no_circle_by_others(items: Sequence[Item], index: Mapping[str, int], file: 
                     begun += [index[other] for other in items[k].on or ()]
 
 
-def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: TomlFile) -> list[Matrix]:
+def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: Written) -> list[Matrix]:
     """The pose T_MI (4, 4) of every item, each turned and moved on the seat that it stands on.
 
     Args:
@@ -243,8 +244,15 @@ def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: To
             T_MS = np.eye(4)
             if base is not None:
                 T_MS = done[base] @ seats[base][_seat(k, items, seats[base], file)]
-            done[k] = T_MS @ pose(items[k].at, items[k].turn)
+            done[k] = T_MS @ _on_seat(k, items, file)
     return [done[i] for i in range(len(items))]
+
+
+def _on_seat(k: int, items: Sequence[Item], file: Written) -> Matrix:
+    """The pose (4, 4) of item ``k`` on the seat that it, or its pallet, stands on."""
+    T = pose(items[k].at, items[k].turn)
+    frame = file.origins[k].frame
+    return T if frame is None else frame @ T
 
 
 def pose_over(
@@ -253,7 +261,7 @@ def pose_over(
     items: Sequence[Item],
     under: Sequence[int | None],
     seats_of: Callable[[int], Mapping[str, Matrix]],
-    file: TomlFile,
+    file: Written,
 ) -> Matrix | None:
     """The pose (4, 4) of item ``i`` in the seat of ``base`` on which it stands, directly or by way of others.
 
@@ -272,7 +280,7 @@ def pose_over(
         return None
     T = np.eye(4)
     for k in chain:
-        T = pose(items[k].at, items[k].turn) @ T
+        T = _on_seat(k, items, file) @ T
         below = under[k]
         if below is not None and below != base:
             seats = seats_of(below)
@@ -307,7 +315,7 @@ def fit_to_part(
     under: Sequence[int | None],
     seats_of: Seats,
     triangles_of: Callable[[int], NDArray[np.float64]],
-    file: TomlFile,
+    file: Written,
     scale: float,
 ) -> Fitted:
     """The parameters, in mm, with which holder ``i`` fits the part that it names.
@@ -317,7 +325,7 @@ def fit_to_part(
 
     Args:
         under: of ``place.bases``.   seats_of, triangles_of: of an item, in its own frame.
-        scale: mm in one unit of the lengths in the setup.
+        scale: mm in one unit of the lengths in the holder's params.
 
     Raises:
         InputError: there is no such part, or the holder is none that can be fitted.

@@ -57,6 +57,7 @@ class Moves:
         origin: (M,) int or None: which move of the programmed path each belongs to, where one became several.
         again: (M,) bool or None: moves there and back that only enclose another reading of the program, and
             are no part of the path.
+        zeros: words of the program that choose a zero (G54), each once, in their order.
         chord_error: how far the true path may lie beside these moves, mm (chords of curves, arcs whose end
             misses their circle): on top of ``grow``, and as much.
     """
@@ -89,6 +90,7 @@ class Moves:
     own_height: bool = False
     origin: NDArray[np.int64] | None = None
     again: NDArray[np.bool_] | None = None
+    zeros: tuple[str, ...] = ()
     source: str = field(default="", compare=False)
 
     def __len__(self) -> int:

@@ -210,6 +210,7 @@ class CutSetting:
             it, and ``above`` counts from the highest.   lean: the wire's steepest lean, degrees.
         absent: items of the setup that are off during it.
         moves: how many.   near: the pair with the least to spare, the cut parts left out.
+        zeros: words of the program that choose a zero (G54), and machine X Y of each.
     """
 
     name: str
@@ -227,6 +228,7 @@ class CutSetting:
     absent: tuple[str, ...]
     moves: int
     near: Pair | None
+    zeros: tuple[tuple[str, Point], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -408,6 +410,7 @@ def _cut(result: Result, stretch: Stretch, facts: Facts | None) -> CutSetting:
         absent=tuple(scene.bodies[k].name for k in items if k not in stretch.bodies),
         moves=stretch.moves.count,
         near=min(near, key=_worst_first, default=None),
+        zeros=stretch.zeros,
     )
 
 

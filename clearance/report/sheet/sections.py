@@ -140,7 +140,24 @@ def settings(sheet: Sheet) -> Html:
         ),
     ]  # fmt: skip
     both = tag("table", joined(tag("tr", tag("th", a), tag("td", b)) for a, b in rows), cls="facts")
-    return section("Zero and heads", cuts, both)
+    return section("Zero and heads", cuts, _zeros(sheet), both)
+
+
+def _zeros(sheet: Sheet) -> Html:
+    """What to key in at the control: each word that chooses a zero, its place, and the cuts that call it."""
+    cuts: dict[tuple[str, str, str], list[str]] = {}
+    for cut in sheet.cuts:
+        for word, at in cut.zeros:
+            cuts.setdefault((word, position(at[0]), position(at[1])), []).append(cut.name)
+    if not cuts:
+        return Html("")
+    words = [word for word, _, _ in cuts]
+    rows = []
+    for k, ((word, x, y), names) in enumerate(cuts.items()):
+        anew = " (key it in anew before)" if word in words[:k] else ""
+        rows.append((tag("strong", word), tag("strong", x), tag("strong", y), ", ".join(names) + anew))
+    note = tag("p", "Zeros that the programs call: key them in.", cls="note")
+    return joined([note, table(("Zero", "Machine X", "Y", "For"), rows, "zeros", right=(1, 2))])
 
 
 def _mounting(sheet: Sheet) -> list[tuple[object, object]]:

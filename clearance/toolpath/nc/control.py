@@ -184,6 +184,7 @@ class Control:
         self.scale = unit
 
     def choose_zero(self, word: str) -> None:
+        self.out.zeros[word] = None
         if self.options.zeros:
             self.shift_zero(word)
         elif self.zero is None:
@@ -201,7 +202,8 @@ class Control:
         """The words from here on count from another zero; the wire stays where it is."""
         if word not in self.options.zeros:
             known = ", ".join(sorted(self.options.zeros))
-            raise self.error(f"{word}: the setup does not say where this zero lies, only {known}")
+            want = f"zeros = {{ {word} = [x, y] }} in the cut, in the setup or in the machine file"
+            raise self.error(f"{word}: the setup does not say where this zero lies, only {known}", want)
         before = (0.0, 0.0) if self.zero is None else self.options.zeros[self.zero[0]]
         x, y = self.options.zeros[word]
         self.shift_x += x - before[0]

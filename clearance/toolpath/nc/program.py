@@ -102,6 +102,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         end_z=end_z,
         own_height=program.height.named and program.height.used_own,
         origin=origin,
+        zeros=tuple(program.zeros),
     )
 
 

@@ -216,6 +216,7 @@ class Program:
         unit: one of the last decimals that the program is written with, mm; 0 where nobody asked.
         scale: mm in one unit of the program, for messages.
         lines: the line of each block, where a line may hold several; else None.
+        zeros: words that choose a zero (G54), in the order in which they are called first.
     """
 
     first: tuple[float, float] | None = None
@@ -233,6 +234,7 @@ class Program:
     unit: float = 0.0
     scale: float = 1.0
     lines: list[int] | None = None
+    zeros: dict[str, None] = field(default_factory=dict)
 
     def line_of(self, key: int) -> int:
         """The file's line of a row."""

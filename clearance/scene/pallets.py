@@ -1,0 +1,277 @@
+"""A setup and the files of its pallets go in; one setup with all items on them, in mm, comes out.
+
+The items of a pallet are named "P3/front rail" and stand where the pallet stands. Pallets may hold pallets.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from pydantic_core import PydanticCustomError
+
+from clearance.geometry.transforms import pose
+from clearance.scene.bodies import Files
+from clearance.scene.fields import Table, shown, suggestion
+from clearance.scene.model import Finding, PalletThere
+from clearance.scene.placing import chained
+from clearance.scene.schema import Setup
+from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, Standing
+from clearance.scene.toml_file import TomlFile, read_toml
+from clearance.scene.written import Origin, Spot, Written
+
+#: pallets on pallets, at most
+DEEPEST = 8
+#: items and pallets of a whole setup, at most
+MOST = 5000
+#: keys that name a file, counted from the file in which they stand
+_FILES = ("part", "model", "becomes", "measured")
+#: tables of which a change says single keys
+_BY_KEY = ("params", "allow")
+
+
+@dataclass(frozen=True)
+class _One:
+    """An item, and the names in it, as the file sees it that has been reached; ``told``: what was changed."""
+
+    item: Item
+    origin: Origin
+    told: tuple[str, ...] = ()
+
+
+@dataclass
+class _Reader:
+    """Reads pallets' files, each once. ``where``, ``chain``: the folder and the files down to the one that is
+    read, both as seen from the setup's folder."""
+
+    files: Files
+    read: dict[str, tuple[TomlFile, Pallet]] = field(default_factory=dict)
+    there: list[PalletThere] = field(default_factory=list)
+    count: int = 0
+
+    def standing(self, table: Standing, file: TomlFile, where: str, chain: tuple[str, ...]) -> list[_One]:
+        """All that stands on a table or pallet: what is on its pallets, then its own items."""
+        self._counted(len(table.items), ("items",), file)
+        found: list[_One] = []
+        out: dict[str, int] = {}
+        for k, use in enumerate(table.pallets):
+            on_it, left_out = self._on_pallet(k, use, file, where, chain)
+            found += on_it
+            out.update(dict.fromkeys(left_out, k))
+        found += [
+            _One(item, Origin(Spot(file, ("items", i)), params_mm=Spot(file, ()).mm))
+            for i, item in enumerate(table.items)
+        ]
+        for j, change in enumerate(table.change):
+            found = self._changed(found, j, change, table, file)
+        for one in found:
+            for name in (*(one.item.on or ()), *((one.item.fit,) if one.item.fit else ())):
+                if name in out:
+                    how = "stands on it" if name in (one.item.on or ()) else "is fitted to it"
+                    want = f'leave "{one.item.name}" out too, or say otherwise of it in [[change]]'
+                    raise file.error(
+                        ("pallets", out[name], "without"),
+                        f'"{name}" is left out, but "{one.item.name}" {how}',
+                        want,
+                    )
+        return found
+
+    def _on_pallet(
+        self, k: int, use: PalletUse, file: TomlFile, where: str, chain: tuple[str, ...]
+    ) -> tuple[list[_One], list[str]]:
+        """The items on a pallet, as the file sees them in which it is used, and the names left out."""
+        self._counted(1, ("pallets", k), file)
+        name = _joined(where, use.file)
+        path = self.files.find(name, file, ("pallets", k, "file"))
+        real = os.path.realpath(path)
+        if real in chain:
+            whole = [Path(each).name for each in (*chain[chain.index(real) :], real)]
+            found, want = f"{chained(whole, ' holds ')}: a circle", "leave one of these pallets out"
+            raise file.error(("pallets", k, "file"), found, want)
+        if len(chain) > DEEPEST:
+            found = f"{len(chain)} pallets, each on another"
+            raise file.error(("pallets", k, "file"), found, f"{DEEPEST} at most")
+        if real not in self.read:
+            read = read_toml(path, name)
+            self.read[real] = (read, read.checked(Pallet))
+            self.files.note(name, read.sha256)
+        inner_file, table = self.read[real]
+        self.there.append(PalletThere(use.name, name, use.at, use.turn, use.on, use.seat))
+        first = len(self.there)
+        inner = self.standing(table, inner_file, os.path.dirname(name), (*chain, real))
+        for n in range(first, len(self.there)):
+            each = self.there[n]
+            on = None if each.on is None else f"{use.name}/{each.on}"
+            self.there[n] = replace(each, name=f"{use.name}/{each.name}", on=on)
+        names = [one.item.name for one in inner]
+        for j, left in enumerate(use.without):
+            if left not in names:
+                found, want = f'"{use.file}" has no item "{left}"', suggestion(left, names)
+                raise file.error(("pallets", k, "without", j), found, want)
+        on_it = [_put(one, k, use, file) for one in inner if one.item.name not in use.without]
+        return on_it, [f"{use.name}/{left}" for left in use.without]
+
+    def _counted(self, more: int, loc: tuple[str | int, ...], file: TomlFile) -> None:
+        self.count += more
+        if self.count > MOST:
+            raise file.error(loc, f"with its pallets the setup has more than {MOST} items", f"{MOST} at most")
+
+    @staticmethod
+    def _changed(
+        found: list[_One], j: int, change: ChangedItem, table: Standing, file: TomlFile
+    ) -> list[_One]:
+        """The items with one of them as a [[change]] says."""
+        names = [one.item.name for one in found]
+        if change.item not in names:
+            want = suggestion(change.item, names)
+            raise file.error(("change", j, "item"), f'there is no item "{change.item}"', want)
+        k = names.index(change.item)
+        if any(change.item == item.name for item in table.items):
+            found_there = f'"{change.item}" stands in this file itself'
+            raise file.error(("change", j, "item"), found_there, "say it there, in [[items]]")
+        found[k] = _with(found[k], change, Spot(file, ("change", j)))
+        return found
+
+
+def assembled(
+    setup: Setup, file: TomlFile, files: Files
+) -> tuple[Setup, Written, list[Finding], tuple[PalletThere, ...]]:
+    """The setup with all that stands on its pallets among its items.
+
+    Args:
+        setup, file: as read.   files: finds the pallets' files, and remembers them.
+
+    Returns:
+        The setup; its file, which knows where each item is written; what was changed, a note each; and the
+        pallets.
+
+    Raises:
+        InputError: a pallet's file is missing or wrong, holds itself, or names what is not there.
+    """
+    reader = _Reader(files)
+    found = reader.standing(setup, file, "", (os.path.realpath(file.path),))
+    told = [Finding("changed", "note", words, item=one.item.name) for one in found for words in one.told]
+    written = Written(
+        file.path, file.shown_as, file.text, file.data, file.sha256, tuple(one.origin for one in found)
+    )
+    items = [one.item for one in found]
+    return setup.model_copy(update={"items": items}), written, told, tuple(reader.there)
+
+
+def _put(one: _One, k: int, use: PalletUse, file: TomlFile) -> _One:
+    """An item of a pallet, as the file sees it in which the pallet is used."""
+    item, origin = one.item, one.origin
+
+    def full(name: str) -> str:
+        return f"{use.name}/{name}"
+
+    more: dict[str, Any] = {"name": full(item.name)}
+    more.update({key: _seen(use.file, value) for key in _FILES if (value := getattr(item, key)) is not None})
+    if item.fit is not None:
+        more["fit"] = full(item.fit)
+    pallet = use.name if origin.pallet is None else full(origin.pallet)
+    origin = replace(origin, pallet=pallet)
+    if item.on is not None:
+        more["on"] = [full(name) for name in item.on]
+    else:
+        frame = pose(use.at, use.turn)
+        origin = replace(origin, frame=frame if origin.frame is None else frame @ origin.frame)
+        if use.on is not None:
+            more.update(on=[use.on], seat=use.seat)
+            spot = Spot(file, ("pallets", k))
+            origin = replace(origin, keys={("on",): spot, ("seat",): spot, **origin.keys})
+    return replace(one, item=item.model_copy(update=more), origin=origin)
+
+
+def _seen(pallet: str, name: str) -> str:
+    """A file that a pallet names, as seen from the folder in which the pallet is used."""
+    return _joined(os.path.dirname(pallet), name)
+
+
+def _joined(folder: str, name: str) -> str:
+    return os.path.join(folder, name) if folder else name
+
+
+# ------------------------------------------------------------------------------------------ what is changed
+def _with(one: _One, change: ChangedItem, spot: Spot) -> _One:
+    """An item as a change says, with what was there before in words."""
+    item, origin = one.item, one.origin
+    said = [key for key in _said(change) if key != "item"]
+    more: dict[str, Any] = {key: getattr(change, key) for key in said}
+    keys = dict(origin.keys)
+    words: list[str] = []
+    for key in said:
+        if key not in _BY_KEY:
+            words.append(_told((key,), origin, spot))
+            keys[(key,)] = spot
+            continue
+        for inner in spot.raw(key) or {}:
+            words.append(_told((key, inner), origin, spot))
+            keys[(key, inner)] = spot
+    if "allow" in said:
+        more["allow"] = item.allow.model_copy(update=_given(change.allow))
+    params_mm = origin.params_mm
+    if "params" in said:
+        more["params"], params_mm = _params(item, change, params_mm, spot.mm)
+    frame = None if "on" in said else origin.frame
+    if "on" in said and "seat" not in said:
+        more["seat"] = None
+    fields = {**{key: getattr(item, key) for key in type(item).model_fields}, **more}
+    changed = Item.model_construct(_fields_set=item.model_fields_set | set(said), **fields)
+    try:
+        changed.refuse_what_does_not_go_together()
+    except PydanticCustomError as error:
+        context = error.context or {}
+        raise spot.file.error((*spot.loc, *context["keys"]), context["found"], context["want"]) from None
+    told = f"changed from {origin.own.file.shown_as}: {'; '.join(words)}"
+    if spot.mm != origin.own.mm:
+        told += f"; lengths here in {spot.units}, there in {origin.own.units}"
+    origin = replace(origin, keys=keys, frame=frame, params_mm=params_mm)
+    return _One(changed, origin, (*one.told, told) if words else one.told)
+
+
+def _said(table: Table) -> list[str]:
+    """The keys that a table of the file gives, in their order in the schema."""
+    return [key for key in type(table).model_fields if key in table.model_fields_set]
+
+
+def _given(table: Table) -> dict[str, Any]:
+    return {key: getattr(table, key) for key in table.model_fields_set}
+
+
+def _told(keys: tuple[str, ...], origin: Origin, spot: Spot) -> str:
+    """ "at = [1, 2, 3] (there [0, 0, 0])"."""
+    before = origin.of(*keys).raw(*keys)
+    there = "left out" if before is None else shown(before)
+    return f"{'.'.join(keys)} = {_whole(spot.raw(*keys))} (there {there})"
+
+
+def _whole(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {shown(one)}" for key, one in value.items()) + " }"
+    return shown(value)
+
+
+def _params(item: Item, change: ChangedItem, mm: float, its_mm: float) -> tuple[dict[str, Any], float]:
+    """Parameters of both, and mm in one unit of them: where the units differ, all are mm."""
+    if mm == its_mm:
+        return {**item.params, **change.params}, mm
+    return {**_in_mm(item, item.params, mm), **_in_mm(item, change.params, its_mm)}, 1.0
+
+
+def _in_mm(item: Item, params: dict[str, Any], mm: float) -> dict[str, Any]:
+    """Parameters of a holder with its lengths in mm; what it does not know stays, and is refused later."""
+    from fixtures_lib import library
+
+    if item.holder not in library.names() or mm == 1.0:
+        return dict(params)
+    lengths = {p.name for p in library.get(item.holder).parameters if p.unit == "mm"}
+    return {key: _scaled(value, mm) if key in lengths else value for key, value in params.items()}
+
+
+def _scaled(value: Any, mm: float) -> Any:
+    if isinstance(value, list):
+        return [_scaled(one, mm) for one in value]
+    return value * mm if isinstance(value, int | float) and not isinstance(value, bool) else value
