@@ -23,7 +23,7 @@ from clearance.checking.result import Ailment, Cure, Pair, Result
 from clearance.checking.verdict import check
 from clearance.errors import InputError
 from clearance.process.account import Account, State
-from clearance.scene.model import Scene, Stretch
+from clearance.scene.model import Body, Scene, Stretch
 from clearance.scene.toml_file import MM_PER_UNIT
 
 #: distances tried along each way, mm, before the first that works is narrowed down
@@ -89,7 +89,9 @@ class ItemCures:
             for d, way in sorted(tried, key=lambda t: t[0]):
                 after = self._confirmed(shifted(self.scene, moving, d * way), moving)
                 if after is not None:
-                    text = f'move "{self.scene.bodies[k].name}" by {d:g} mm {_towards(way, words)}'
+                    body = self.scene.bodies[k]
+                    where = _stands_in(body, "at", "its place")
+                    text = f'move "{body.name}" by {d:g} mm {_towards(way, words)}{where}'
                     along = (float(way[0]), float(way[1]), float(way[2]))
                     yield self._cure("move", moving, d, d, text, after, along)
                     break
@@ -126,7 +128,8 @@ class ItemCures:
                 after = self._confirmed(there, moving) if self._runs_free(there, moving) else None
                 if after is not None:
                     change = 2.0 * reach * float(np.sin(np.radians(angle) / 2.0))
-                    text = f'turn "{body.name}" by {way * angle:+g} degrees about Z'
+                    where = _stands_in(body, "turn", "its turn")
+                    text = f'turn "{body.name}" by {way * angle:+g} degrees about Z{where}'
                     yield self._cure("turn", moving, way * angle, change, text, after)
                     return
 
@@ -146,13 +149,15 @@ class ItemCures:
             after = None if by is None else self._confirmed(there(by), [k])
             if by is not None and after is not None:
                 left = had - by
-                unit = MM_PER_UNIT[self.scene.units]
+                key = f"params.{name}"
+                said_in = self.scene.units if body.written is None else body.written.of(key)[1]
+                unit = MM_PER_UNIT[said_in]
                 what = (
                     f"{name} = {left / unit:.6g} instead of {had / unit:.6g}"
                     if left
                     else f"{name} = 0, none at all"
                 )
-                text = f'give "{body.name}" a shorter screw: {what}'
+                text = f'give "{body.name}" a shorter screw: {what}{_stands_in(body, key, name)}'
                 yield self._cure("shorten", [k], by, by, text, after)
 
     # ------------------------------------------------------------------------------------- how it is tried
@@ -212,6 +217,12 @@ class ItemCures:
         names = tuple(self.scene.bodies[m].name for m in moving)
         done = self.bad <= set(names) and after.clear
         return Cure(kind, names, by, change, done, text, along)
+
+
+def _stands_in(body: Body, key: str, what: str) -> str:
+    """In which file a value stands, where that is a pallet's."""
+    file = None if body.written is None else body.written.of(key)[0]
+    return "" if body.written is None or file != body.written.file else f" ({what} stands in {file})"
 
 
 def _towards(way: np.ndarray, words: str) -> str:

@@ -27,7 +27,7 @@ from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
-from clearance.scene.toml_file import TomlFile
+from clearance.scene.written import Written
 
 Array = NDArray[np.float64]
 
@@ -116,7 +116,7 @@ class Asked:
 
 
 def as_they_lie(
-    bodies: Sequence[Body], setup: Setup, file: TomlFile, files: Files, asked: Asked
+    bodies: Sequence[Body], setup: Setup, file: Written, files: Files, asked: Asked
 ) -> tuple[list[Body], tuple[Lies, ...], list[Finding]]:
     """The items with those that were measured moved to where they lie.
 
@@ -149,12 +149,14 @@ def as_they_lie(
     return moved, tuple(lies), findings
 
 
-def _forms(setup: Setup, file: TomlFile, files: Files, asked: Asked) -> dict[str, Form]:
+def _forms(setup: Setup, file: Written, files: Files, asked: Asked) -> dict[str, Form]:
     """For each part that was measured its form; the one asked for goes before the setup's."""
     out: dict[str, Form] = {}
     for i, item in enumerate(setup.items):
         if item.measured is not None:
             form = read_form(files.find(item.measured, file, ("items", i, "measured")), item.measured)
+            if file.origins[i].pallet is not None:
+                form = _as_named_here(form, item.name, [each.name for each in setup.items])
             if item.name not in form.parts:
                 found = f'"{item.measured}" has no reading of "{item.name}"'
                 want = f"it has: {', '.join(form.parts)}"
@@ -166,6 +168,21 @@ def _forms(setup: Setup, file: TomlFile, files: Files, asked: Asked) -> dict[str
         files.note(_beside(asked.form, files.folder), form.sha256)
         out.update(dict.fromkeys(form.parts, form))
     return out
+
+
+def _as_named_here(form: Form, part: str, names: Sequence[str]) -> Form:
+    """A form that may name the part of a pallet, and its frame, as the pallet's own file does."""
+    steps = part.split("/")
+    for k in range(1, len(steps)):
+        if part in form.parts:
+            break
+        inner = "/".join(steps[k:])
+        rows = tuple(replace(row, part=part) if row.part == inner else row for row in form.rows)
+        frame = form.frame
+        if frame is not None and frame not in names and inner in form.parts:
+            frame = "/".join([*steps[:k], frame])
+        form = replace(form, rows=rows, frame=frame)
+    return form
 
 
 def _beside(form: str, folder: Path) -> str:

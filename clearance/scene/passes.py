@@ -333,8 +333,8 @@ def _job(
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
     grow = moves.grow + max(lower.chord_error, upper.chord_error)
-    zeros = zero_places(moves_C.zeros, cut, setup, machine, zero_M, cut.rotate + heading)
-    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, *[upper_z] * 3, zeros=zeros)
+    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
+    job = replace(job, zeros=zero_places(moves_C.zeros, cut, setup, machine, zero_M, cut.rotate + heading))
     if moves.start_z is not None:
         job = _at_levels(machine, job, file)
     from_where = unknown_begin(setup.heads, first=index == 0)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.scene.model import Body, FromLibrary, FromShape, Scene
+from clearance.scene.model import Body, FromLibrary, FromShape, PalletThere, Scene
 from clearance.scene.settings import Hold
 
 
@@ -21,7 +21,7 @@ class Element:
         kind: "part", "holder" or "laid".   what: what to fetch.   explained: what that is, of the library's.
         settings: (name, value in words) that the setup file gives, or that were fitted.
         others: the same of what was left at its default.
-        on: name of what it stands on, or None for the table.   seat: of that, or None.
+        on: name of what it stands on, an item or a pallet, or None for the table.   seat: of that, or None.
         at: mm from the seat.   turn: degrees about the seat's X, Y, Z.
         origin: machine X Y Z of its own zero.   low, high: corners of the box around it, machine frame.
         allow: how far it may lie off, side and height.
@@ -68,8 +68,8 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 explained=explained,
                 settings=(*settings, *_held_by(scene, k)),
                 others=others,
-                on=" and ".join((body.stands_on, *body.also_on)) if body.stands_on else None,
-                seat=body.placed.seat,
+                on=_on(body),
+                seat=None if _on_pallet(body) else body.placed.seat,
                 at=body.placed.at,
                 turn=body.placed.turn,
                 origin=_numbers(body.T_MI[:3, 3]),
@@ -80,6 +80,17 @@ def elements(scene: Scene) -> tuple[Element, ...]:
             )
         )
     return tuple(out)
+
+
+def _on_pallet(body: Body) -> bool:
+    """Whether its place counts from the zero of its pallet."""
+    return body.written is not None and body.written.stands_on_it
+
+
+def _on(body: Body) -> str | None:
+    if body.written is not None and _on_pallet(body):
+        return body.written.pallet
+    return " and ".join((body.stands_on, *body.also_on)) if body.stands_on else None
 
 
 def _held_by(scene: Scene, k: int) -> tuple[tuple[str, str], ...]:
@@ -292,6 +303,7 @@ class Sheet:
     verdict: str
     sentence: str
     elements: tuple[Element, ...]
+    pallets: tuple[PalletThere, ...]
     cuts: tuple[CutSetting, ...]
     over: float
     over_item: str
@@ -338,6 +350,7 @@ def gather(result: Result, date: str) -> Sheet:
         verdict=result.verdict,
         sentence=verdict_sentence(result).partition(": ")[2],
         elements=fetched,
+        pallets=scene.pallets,
         cuts=tuple(_cut(result, s, facts) for s in scene.stretches if s.cut is not None),
         over=over,
         over_item=over_item,

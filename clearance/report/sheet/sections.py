@@ -82,7 +82,22 @@ def fetching(sheet: Sheet) -> Html:
         cls="note",
     )
     headings = ("", "What", "Where it goes", "Takes up, machine", "Settings")
-    return section("Fetch and put up", note, table(headings, rows, "fetch"))
+    return section("Fetch and put up", note, _pallets(sheet), table(headings, rows, "fetch"))
+
+
+def _pallets(sheet: Sheet) -> Html:
+    """Where each pallet stands, whose items are in the table below."""
+    rows = []
+    for each in sheet.pallets:
+        seat = f", seat {each.seat}" if each.seat else ""
+        turned = [f"{angle:g}° about {axis}" for angle, axis in zip(each.turn, "XYZ", strict=True) if angle]
+        if each.on is None and "/" in each.name:
+            on: str | None = each.name.rpartition("/")[0]
+        else:
+            on = each.on
+        place = joined(["on ", tag("strong", on or "the table"), f"{seat}, at ", xyz(each.at)])
+        rows.append((tag("strong", each.name), each.file, place, ", then ".join(turned) or NONE))
+    return table(("Pallet", "File", "Where it goes", "Turn"), rows, "pallets") if rows else Html("")
 
 
 def _element(each: Element) -> Sequence[object]:
