@@ -24,11 +24,19 @@ from clearance.errors import InputError
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
+@click.option("--toml", "as_toml", is_flag=True, help="Lines of the holder NAME to paste into a setup.")
 @replacing
-def holders(name: str | None, json_file: str | None, picture_file: str | None, replace: bool) -> None:
+def holders(
+    name: str | None, json_file: str | None, picture_file: str | None, as_toml: bool, replace: bool
+) -> None:
     """What the holder library offers, and each holder's parameters."""
     from clearance.report import holders as library
 
+    if as_toml:
+        if name is None or json_file is not None or picture_file is not None:
+            raise InputError(None, "--toml", "stands alone with one holder's name", "holders NAME --toml")
+        say(library.toml(name))
+        return
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
     check_targets(None, json_file, picture_file, replace)

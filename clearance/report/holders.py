@@ -127,6 +127,47 @@ def _kind_text(kind: Kind) -> str:
     return "\n".join(lines)
 
 
+def toml(name: str) -> str:
+    """Lines to paste into a setup or a pallet's file: the holder as it comes, each parameter a comment.
+
+    Raises:
+        clearance.errors.InputError: there is no holder of that name.
+    """
+    kind = library.get(name)
+    seats = library.build(kind.name, {}).seats
+    spoken = kind.name.replace("_", " ")
+    lines = [f"# {line}" for line in textwrap.wrap(f"{spoken}: {kind.summary}", WIDTH - 2)]
+    lines += [
+        "[[items]]",
+        f'name = "{spoken}"',
+        f'holder = "{kind.name}"',
+        '# on = "..."        # the item that it stands on; left out, the table',
+        '# seat = "..."',
+        "at = [0, 0, 0]",
+        "# turn = [0, 0, 0]  # degrees about X, then Y, then Z",
+    ]
+    if kind.fit is not None:
+        lines.append('# fit = "..."       # the part that it takes its sizes from')
+    if kind.parameters:
+        lines.append(
+            "# As it comes, lengths in mm. Take the # away from a line to change it; in a file in inches"
+        )
+        lines.append("# write inches. Other keys of the item stand before this line.")
+        lines.append("[items.params]")
+    values = [f"# {p.name} = {'...' if (d := words.default(p)) == '-' else d}" for p in kind.parameters]
+    wide = max(map(len, values), default=0)
+    for p, value in zip(kind.parameters, values, strict=True):
+        many = "a list, each " if p.many else ""
+        own = "; left out, worked out from the others" if words.default(p) == "-" else ""
+        lines.append(f"{value:<{wide}}  # {many}{words.allowed(p)}{own}: {p.meaning}")
+    if seats:
+        told = "; ".join(f'"{key}", {seat.meaning}' for key, seat in seats.items())
+        lines += [
+            f"# {line}" for line in textwrap.wrap(f"Its seats, for what stands on it: {told}", WIDTH - 2)
+        ]
+    return "\n".join(lines)
+
+
 def _by(a: Adjustment) -> str:
     """By what an angle is set, in words."""
     if a.lever is None:

@@ -9,9 +9,19 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Callable
 from typing import Annotated, Any, ClassVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    WithJsonSchema,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from clearance.errors import printable
@@ -140,6 +150,11 @@ def one_or_more(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
+#: validators that take more than their key's own type, for editors: "alone", one stands for a list of one;
+#: "text", a text stands for a table
+FORMS: dict[Callable[[Any], Any], tuple[str, ...]] = {one_or_more: ("alone",)}
+
+
 def is_list(want: str, lengths: tuple[int, ...] = ()) -> BeforeValidator:
     """A list of one of these lengths (any, if none is named); ``want`` says what it should look like."""
 
@@ -167,25 +182,48 @@ def low_high(value: tuple[float, float]) -> tuple[float, float]:
     return value
 
 
-Number = Annotated[float, BeforeValidator(number)]
-Positive = Annotated[float, AfterValidator(positive), BeforeValidator(number)]
-Length = Annotated[float, AfterValidator(scaled), BeforeValidator(number)]
-Span = Annotated[float, AfterValidator(not_negative), AfterValidator(scaled), BeforeValidator(number)]
+def _for_editors(unit: str = "", **more: Any) -> WithJsonSchema:
+    """A number as an editor is told of it; ``unit`` goes into the sentence of its key."""
+    return WithJsonSchema({"type": "number", **({"unit": unit} if unit else {}), **more})
+
+
+_LENGTH = "length in the unit of the file"
+Number = Annotated[float, BeforeValidator(number), _for_editors()]
+Positive = Annotated[
+    float, AfterValidator(positive), BeforeValidator(number), _for_editors(exclusiveMinimum=0)
+]
+Length = Annotated[float, AfterValidator(scaled), BeforeValidator(number), _for_editors(_LENGTH)]
+Span = Annotated[
+    float,
+    AfterValidator(not_negative),
+    AfterValidator(scaled),
+    BeforeValidator(number),
+    _for_editors(_LENGTH, minimum=0),
+]
 Room = Annotated[
     float,
     AfterValidator(not_negative),
     AfterValidator(scaled),
     AfterValidator(within_a_room),
     BeforeValidator(number),
+    _for_editors(_LENGTH, minimum=0),
 ]
-Size = Annotated[float, AfterValidator(positive), AfterValidator(scaled), BeforeValidator(number)]
+Size = Annotated[
+    float,
+    AfterValidator(positive),
+    AfterValidator(scaled),
+    BeforeValidator(number),
+    _for_editors(_LENGTH, exclusiveMinimum=0),
+]
 Name = Annotated[str, BeforeValidator(name)]
 Words = Annotated[str, BeforeValidator(words)]
 FileName = Annotated[str, BeforeValidator(file_name)]
 Flag = Annotated[bool, BeforeValidator(flag)]
 PointXY = Annotated[tuple[Length, Length], is_list("two lengths, [x, y]", (2,))]
 PointXYZ = Annotated[tuple[Length, Length, Length], is_list("three lengths, [x, y, z]", (3,))]
-Angle = Annotated[float, BeforeValidator(angle)]
+Angle = Annotated[
+    float, BeforeValidator(angle), _for_editors("angle in degrees", minimum=-3600, maximum=3600)
+]
 Angles = Annotated[tuple[Angle, Angle, Angle], is_list("three angles in degrees, [about X, Y, Z]", (3,))]
 Interval = Annotated[
     tuple[Length, Length], AfterValidator(low_high), is_list("two lengths, [low, high]", (2,))
@@ -193,19 +231,26 @@ Interval = Annotated[
 Names = Annotated[list[Name], is_list('a list of names, ["...", "..."]')]
 
 
+#: the words that choose a zero
+ZERO_WORDS = ("G54", "G55", "G56", "G57", "G58", "G59")
+
+
 def zero_words(value: Any) -> Any:
     """Places by the words that choose a zero (ISO 6983 leaves them to the control: common practice)."""
     if not isinstance(value, dict):
         raise problem(f"found {shown(value)}", "give a table, { G54 = [0, 0] }")
-    words = ("G54", "G55", "G56", "G57", "G58", "G59")
     for key in value:
-        if key not in words:
-            raise problem("this chooses no zero", f"one of {', '.join(words)}", key=str(key))
+        if key not in ZERO_WORDS:
+            raise problem("this chooses no zero", f"one of {', '.join(ZERO_WORDS)}", key=str(key))
     return value
 
 
 #: where zeros lie, by the word that chooses each
-Zeros = Annotated[dict[str, PointXY], BeforeValidator(zero_words)]
+Zeros = Annotated[
+    dict[str, PointXY],
+    BeforeValidator(zero_words),
+    Field(json_schema_extra={"propertyNames": {"enum": list(ZERO_WORDS)}}),
+]
 
 
 class Table(BaseModel):

@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from clearance.scene.fields import (
+    FORMS,
     Angle,
     FileName,
     Flag,
@@ -102,6 +103,7 @@ def _as(key: str) -> Callable[[Any], Any]:
         many = value if isinstance(value, list) else [value]
         return [{key: one} if isinstance(one, str) else one for one in many]
 
+    FORMS[read] = ("alone", "text")
     return read
 
 

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from clearance.scene.fields import (
+    FORMS,
     Angles,
     FileName,
     Flag,
@@ -74,6 +75,9 @@ class HeldPart(Table):
 
 def _held(value: Any) -> Any:
     return {"by": value} if isinstance(value, str) else value
+
+
+FORMS[_held] = ("text",)
 
 
 class Shape(Table):
