@@ -54,7 +54,10 @@ def kind_of(tables: Any) -> str:
     return "setup" if "cuts" in tables else "pallet"
 
 
-@pytest.mark.parametrize("file", sorted(p.name for p in (ROOT / "demo_models").glob("*.toml")))
+@pytest.mark.parametrize(
+    "file",
+    sorted(p.relative_to(ROOT / "demo_models").as_posix() for p in (ROOT / "demo_models").rglob("*.toml")),
+)
 def test_every_demo_is_right(file: str) -> None:
     tables = read(ROOT / "demo_models" / file)
     assert wrong(kind_of(tables), tables) == []
@@ -86,7 +89,7 @@ FORMS_OF_KEYS: list[tuple[str, Any]] = [
     *[("cuts__0__with", form) for form in (
         "magnet", ["magnet"], {"item": "magnet"}, [{"item": "magnet", "from": "N70", "until": 2}, "stop"],
     )],
-    *[("cuts__0__without", form) for form in ("magnet", ["magnet", "stop"], {"item": "stop", "until": "N70"})],
+    *[("cuts__0__without", form) for form in ("magnet", ["magnet", "stop"], {"item": "stop", "until": "N7"})],
     *[("cuts__0__taken_out", form) for form in (
         "all", ["opening"], {"piece": "slug of opening", "at": 2}, [{"piece": "all", "at": "N4"}],
     )],
@@ -100,7 +103,7 @@ FORMS_OF_KEYS: list[tuple[str, Any]] = [
     ("cuts__0__offsets", {"1": 0.18, "22": 0.2}),
     ("cuts__0__zeros", {"G54": [0, 0], "G59": [1.5, 2]}),
     ("zeros", {"G55": [0, 0]}),
-    ("items__0", {"name": "r", "holder": "our_own_rail", "params": {"length": 3, "pads": [1, 2], "side": "left"}}),
+    ("items__0", {"name": "r", "holder": "our_own", "params": {"length": 3, "pads": [1], "side": "left"}}),
     ("items__3__turn", [0, 90.0, -45]),
     ("cuts__0__digits", [4, 3]),
     ("items__1__start_holes", [{"at": [70, 60], "diameter": 3.0}]),

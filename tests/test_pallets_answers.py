@@ -64,14 +64,18 @@ def test_a_changed_pallet_is_named_at_the_machine(tmp_path: Path, capsys: pytest
 def test_report_names_the_pallet_s_file_and_nothing_writes_over_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    file = written(tmp_path, *whole(change=[{"item": "P3/stop", "at": [3, 121, 0]}]))
+    changes = [{"item": "P3/stop", "at": [3, 121, 0]}, {"item": "P3/base", "laid": True}]
+    file = written(tmp_path, *whole(change=changes))
     out = tmp_path / "out.json"
     assert cli.run(["check", str(file), "--json", str(out)]) == 0
     report = json.loads(out.read_text(encoding="utf-8"))
     assert [one["file"] for one in report["inputs"]][1:3] == ["pallets/two_rails.toml", "ours.toml"]
-    (note,) = [one for one in report["findings"] if one["kind"] == "changed"]
-    assert (note["item"], note["severity"]) == ("P3/stop", "note")
-    capsys.readouterr()
+    notes = [one for one in report["findings"] if one["kind"] == "changed"]
+    assert [(one["item"], one["severity"]) for one in notes] == [("P3/base", "note"), ("P3/stop", "note")]
+    # none of them is hidden behind "1 more note like this"
+    shown = " ".join(capsys.readouterr().out.split())
+    for one in notes:
+        assert f"note: {one['item']}: {one['message']}" in shown
     target = tmp_path / "pallets" / "two_rails.toml"
     assert cli.run(["check", str(file), "--json", str(target), "--replace"]) == 2
     assert "is an input of this setup" in capsys.readouterr().err

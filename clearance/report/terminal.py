@@ -41,8 +41,8 @@ CAUTIONS = (
 #: what lies across the wire is told by its pair where that is not clear
 ACROSS = "holder across"
 
-#: the notes that say what was set, all of which are shown
-SET = "fitted"
+#: the notes that say what was set, and what is otherwise than on its pallet, all of which are shown
+SET, CHANGED = "fitted", "changed"
 
 _COLOURS = {"clash": "1;31", "undecided": "1;35", "close": "1;33", "clear": "1;32"}
 _CENT = Decimal("0.01")
@@ -318,10 +318,11 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     """
     kinds: dict[tuple[str, bool], list[Finding]] = {}
     for note in notes:
-        if note.kind != SET:
+        if note.kind not in (SET, CHANGED):
             kinds.setdefault((note.kind, " onto the lower head" in note.message), []).append(note)
-    lines, left = _fitted([note for note in notes if note.kind == SET], width), len(notes)
-    left -= sum(note.kind == SET for note in notes)
+    lines = _fitted([note for note in notes if note.kind == SET], width)
+    lines += [_wrap(f"note: {_about(note)}", width, "    ") for note in notes if note.kind == CHANGED]
+    left = sum(len(same) for same in kinds.values())
     for same in list(kinds.values())[:NOTES]:
         more = f" (and {_count(len(same) - 1)} like this)" if len(same) > 1 else ""
         lines.append(_wrap(f"note: {_about(same[0])}{more}", width, "    "))
