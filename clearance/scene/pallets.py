@@ -64,8 +64,17 @@ class _Reader:
             _One(item, Origin(Spot(file, ("items", i)), params_mm=Spot(file, ()).mm))
             for i, item in enumerate(table.items)
         ]
+        index = {one.item.name: n for n, one in enumerate(found)}
+        first_own = len(found) - len(table.items)
         for j, change in enumerate(table.change):
-            found = self._changed(found, j, change, table, file)
+            if change.item not in index:
+                want = suggestion(change.item, list(index))
+                raise file.error(("change", j, "item"), f'there is no item "{change.item}"', want)
+            n = index[change.item]
+            if n >= first_own:
+                stands = f'"{change.item}" stands in this file itself'
+                raise file.error(("change", j, "item"), stands, "say it there, in [[items]]")
+            found[n] = _with(found[n], change, Spot(file, ("change", j)))
         for one in found:
             for name in (*(one.item.on or ()), *((one.item.fit,) if one.item.fit else ())):
                 if name in out:
@@ -105,34 +114,19 @@ class _Reader:
             each = self.there[n]
             on = None if each.on is None else f"{use.name}/{each.on}"
             self.there[n] = replace(each, name=f"{use.name}/{each.name}", on=on)
-        names = [one.item.name for one in inner]
+        names = {one.item.name for one in inner}
         for j, left in enumerate(use.without):
             if left not in names:
-                found, want = f'"{use.file}" has no item "{left}"', suggestion(left, names)
+                found, want = f'"{use.file}" has no item "{left}"', suggestion(left, sorted(names))
                 raise file.error(("pallets", k, "without", j), found, want)
-        on_it = [_put(one, k, use, file) for one in inner if one.item.name not in use.without]
+        without = set(use.without)
+        on_it = [_put(one, k, use, file) for one in inner if one.item.name not in without]
         return on_it, [f"{use.name}/{left}" for left in use.without]
 
     def _counted(self, more: int, loc: tuple[str | int, ...], file: TomlFile) -> None:
         self.count += more
         if self.count > MOST:
             raise file.error(loc, f"with its pallets the setup has more than {MOST} items", f"{MOST} at most")
-
-    @staticmethod
-    def _changed(
-        found: list[_One], j: int, change: ChangedItem, table: Standing, file: TomlFile
-    ) -> list[_One]:
-        """The items with one of them as a [[change]] says."""
-        names = [one.item.name for one in found]
-        if change.item not in names:
-            want = suggestion(change.item, names)
-            raise file.error(("change", j, "item"), f'there is no item "{change.item}"', want)
-        k = names.index(change.item)
-        if any(change.item == item.name for item in table.items):
-            found_there = f'"{change.item}" stands in this file itself'
-            raise file.error(("change", j, "item"), found_there, "say it there, in [[items]]")
-        found[k] = _with(found[k], change, Spot(file, ("change", j)))
-        return found
 
 
 def assembled(

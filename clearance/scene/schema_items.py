@@ -277,19 +277,22 @@ class Standing(Table):
             ("items", "name", self.items), ("pallets", "name", self.pallets), ("change", "item", self.change),
         )  # fmt: skip
         for key, called, listed in tables:
-            names = [getattr(one, called) for one in listed]
-            for i, name in enumerate(names):
-                if name in names[:i]:
+            seen: set[str] = set()
+            for i, one in enumerate(listed):
+                name = getattr(one, called)
+                if name in seen:
                     found = f'two {key} are named "{name}"'
                     want = "give each its own name"
                     if key == "change":
                         found, want = f'"{name}" is changed twice', "say all of it in one [[change]]"
                     raise problem(found, want, (key, i, called))
+                seen.add(name)
+        pallets = {pallet.name for pallet in self.pallets}
         for i, item in enumerate(self.items):
-            for pallet in self.pallets:
-                if item.name == pallet.name or item.name.startswith(f"{pallet.name}/"):
-                    found = f'"{item.name}" could be the pallet "{pallet.name}" or an item of it'
-                    raise problem(found, "give it another name", ("items", i, "name"))
+            pallet = item.name.partition("/")[0]
+            if pallet in pallets:
+                found = f'"{item.name}" could be the pallet "{pallet}" or an item of it'
+                raise problem(found, "give it another name", ("items", i, "name"))
         return self
 
 
