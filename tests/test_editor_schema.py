@@ -51,7 +51,7 @@ def read(file: Any) -> Any:
 
 
 def kind_of(tables: Any) -> str:
-    return "setup" if "cuts" in tables else "pallet"
+    return "setup" if "cuts" in tables else "machine" if "lower_head" in tables else "pallet"
 
 
 @pytest.mark.parametrize(
