@@ -1,4 +1,4 @@
-"""Where something that slides first meets what stands still, against closed forms and against linear programs.
+"""Where what slides first meets what stands still, against closed forms and against linear programs.
 
 Closed forms: blocks, a ball against a wall, two balls (all elementary geometry). Linear programs tell
 whether two convex hulls share a point (from memory: they do exactly where convex weights of the corners of
@@ -38,7 +38,7 @@ def test_what_passes_by_is_not_met():
 
 
 def test_what_lies_on_a_ledge_does_not_stop_it():
-    """The ledge goes along under the part, whose underside lies in the ledge's upper face, or a hair off it."""
+    """The ledge goes along under the part, whose underside lies on it, or a hair off."""
     ledge, jaw = box((0, 60), (30, 40), (-10, 0)), box((0, 60), (40, 60), (-10, 12))
     for sunk in (0.0, 1e-9, -1e-9, 1e-6, -1e-6, 0.004):
         part = box((10, 50), (0, 20), (-sunk, 15))
@@ -48,12 +48,9 @@ def test_what_lies_on_a_ledge_does_not_stop_it():
 
 
 def test_a_round_bar_against_a_flat_jaw():
-    """A polygon about the circle meets the jaw where the circle does; one with a corner there, at the corner."""
-    import manifold3d
-
+    """The bar's polygon stands about its circle, and touches it where the axes cross it."""
     from fixtures_lib.solids import bar, shell
 
-    assert manifold3d
     jaw = box((-30, 30), (40, 60), (0, 20))
     rod = shell(bar(20, -5, 25, axis="z"))
     assert first_met(jaw, rod, Y) == pytest.approx(10 - 40, abs=1e-9)

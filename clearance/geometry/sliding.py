@@ -1,4 +1,4 @@
-"""Triangles that slide along a line go in, and triangles that stand still; where they first meet comes out."""
+"""What slides along a line and what stands still go in, as triangles; where they first meet comes out."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ BESIDE = 0.01
 
 
 def first_met(moving: Array, still: Array, way: Array) -> float | None:
-    """The shift along ``way`` at which ``moving``, coming from far ahead against ``way``, first meets ``still``.
+    """The shift along ``way`` at which ``moving``, coming back from far ahead, first meets ``still``.
 
     Both are surfaces of solids. Exact where they meet with faces across the way; see ``BESIDE``.
 

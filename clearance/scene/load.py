@@ -25,6 +25,7 @@ from clearance.scene.overlaps import overlap_findings
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
 from clearance.scene.schema import Heads, Item, Setup
+from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
 
@@ -133,7 +134,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     margins = filled_margins(setup.margins)
     standing = machine_bodies(machine, margins)
     _names_apart(setup, machine, file)
-    items, findings = item_bodies(setup, margins, file, files)
+    items, findings = item_bodies(setup, margins, file, files, shelf_of(setup, machine, file, files).kind)
     there, lies, how = as_they_lie(items, setup, file, files, asked)
     findings += how
     planned, bodies = (*items, *standing), (*there, *standing)

@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from clearance.scene.fields import (
+    FileName,
     Flag,
     Interval,
     Length,
@@ -196,6 +197,7 @@ class Machine(Table):
     wire: Size
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
+    holders: FileName | None = None
     codes: Codes = Field(default_factory=Codes)
     lower_head: LowerHead
     upper_head: UpperHead

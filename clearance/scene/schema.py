@@ -419,6 +419,7 @@ class Setup(Table):
     margins: Margins = Field(default_factory=Margins)
     optional_stops: Flag = False
     spark_gap: Span | None = None
+    holders: FileName | None = None
     gone_below: GoneBelow | None = None
     items: Annotated[list[Item], is_list("a list of [[items]]")] = Field(default_factory=list)
     cuts: Annotated[list[Cut], is_list("a list of [[cuts]]")]
