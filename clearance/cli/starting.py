@@ -24,25 +24,82 @@ from clearance.errors import InputError
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
+@click.option("--in", "folder", metavar="FOLDER", help="The shop's own holders too, a file each.")
+@click.option(
+    "--test", "tested", metavar="FOLDER", help="Try the holders of a folder, or a file, throughout."
+)
 @replacing
-def holders(name: str | None, json_file: str | None, picture_file: str | None, replace: bool) -> None:
-    """What the holder library offers, and each holder's parameters."""
-    from clearance.report import holders as library
+@click.pass_context
+def holders(
+    context: click.Context,
+    name: str | None,
+    json_file: str | None,
+    picture_file: str | None,
+    folder: str | None,
+    tested: str | None,
+    replace: bool,
+) -> None:
+    """What the holder library offers, and each holder's parameters.
 
+    NAME may be the file of a holder of the shop's own. The environment variable CLEARANCE_HOLDERS names a
+    folder of them as --in does.
+    """
+    from clearance.report import holders as library
+    from clearance.scene import shelf
+
+    if tested is not None:
+        if name is not None or json_file is not None or picture_file is not None or folder is not None:
+            raise InputError(None, "--test", "stands alone", "holders --test FOLDER")
+        context.exit(_test(tested))
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
     check_targets(None, json_file, picture_file, replace)
+    if name is not None and json_file is not None and name.endswith(".toml"):
+        spare(json_file, [name])
+    folders = shelf.named_by_environment() if folder is None else [shelf.folder_named(folder, "--in")]
+    for each in folders:
+        each.check()
+    which = None if name is None else shelf.holder(name, folders)
+    own = [] if name is not None else [each.kind(one) for each in folders for one in each.names()]
     if json_file is None:
-        say(library.text(name))
+        say(library.text(which, own))
     else:
         from clearance.report.data import write_json
 
-        write_json(library.answer(name), json_file)
-    if picture_file is not None and name is not None:
+        write_json(library.answer(which, own), json_file)
+    if picture_file is not None and which is not None:
         from fixtures_lib import pages
 
-        jobs: list[tuple[str, dict[str, object], str]] = [(name, {}, picture_file)]
-        pages.draw(jobs)
+        pages.draw([(which, {}, picture_file)])
+
+
+def _test(target: str) -> int:
+    """Try own holders, a line each; the exit code."""
+    from clearance.errors import CannotDraw, ClearanceError
+    from clearance.report.holders import tested
+    from clearance.scene import shelf
+    from fixtures_lib import pages
+
+    code, draw, no_picture = 0, lambda holder: pages.portraits([holder])[0], ""
+    tries = shelf.tries(target)
+    wide = max(map(len, tries), default=0)
+    for name, read in tries.items():
+        try:
+            kind = read()
+            try:
+                found = tested(kind, draw if not no_picture else None)
+            except CannotDraw as error:
+                no_picture = str(error)
+                found = tested(kind, None)
+        except ClearanceError as error:
+            say(f"{name:<{wide}}  wrong   {error}")
+            code = 2
+            continue
+        code = max(code, 1) if found else code
+        say(f"{name:<{wide}}  {'failed  ' + '; '.join(found) if found else 'ok'}")
+    if no_picture:
+        say(f"note: pictures were not tried: {no_picture}")
+    return code
 
 
 @commands.command()

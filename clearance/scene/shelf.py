@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -297,6 +298,36 @@ def folder_named(name: str, place: str) -> Folder:
         name: as the user named it.   place: what named it, for messages.
     """
     return Folder(Path(name), name, lambda found, want: InputError(None, place, found, want))
+
+
+def holder(name: str, folders: Sequence[Folder]) -> Kind:
+    """A holder by its name, of the library or of own folders, or by its file, ``our_vise.toml``."""
+    if name.endswith(".toml"):
+        return _by_file(name)
+    return Shelf(folders, lambda *_: None).kind(name)
+
+
+def _by_file(name: str) -> Kind:
+    path = Path(name)
+    if not path.is_file():
+        raise InputError(name, "", f"is {no_file(path)}" if no_file(path) else "there is no such file", "")
+    return folder_named(os.path.dirname(name) or ".", "").kind(path.stem)
+
+
+def tries(target: str) -> dict[str, Callable[[], Kind]]:
+    """By name, what reads each own holder of a folder, or the one of a file.
+
+    Raises:
+        InputError: there is no such folder, or no holder in it.
+    """
+    if target.endswith(".toml"):
+        return {Path(target).stem: partial(_by_file, target)}
+    folder = folder_named(target, "--test")
+    folder.check()
+    names = folder.names()
+    if not names:
+        raise folder.error(f'there is no holder in "{target}"', "a file for each, our_vise.toml say")
+    return {name: partial(folder.kind, name) for name in names}
 
 
 def shelf_of(setup: Setup, machine: Machine, file: TomlFile, files: Files) -> Shelf:
