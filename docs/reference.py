@@ -366,6 +366,7 @@ def _doc(thing: Any) -> list[str]:
 def pages() -> dict[str, str]:
     """Every page that is made, by its place on the site."""
     from clearance.scene.machine import Machine
+    from clearance.scene.own_holders import OwnHolder
     from clearance.scene.schema import Setup
 
     axes = "X is right, Y away from you, Z up. Z = 0 is the plane on which parts rest."
@@ -378,6 +379,12 @@ def pages() -> dict[str, str]:
         ),
         "reference/machine.md": schema_page(
             "Keys of the machine file", f"A text file (TOML). Lengths are in its `units`. {axes}", Machine
+        ),
+        "reference/own_holder.md": schema_page(
+            "Keys of a holder of your own",
+            "A text file (TOML), named as the holder is to be called. Lengths are in its `units`. See "
+            "[your own holders](../how_to/own_holders.md).",
+            OwnHolder,
         ),
         "reference/report.md": report_page(),
         "reference/python.md": python_page(),

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.mesh.topology import corner_numbers
 from fixtures_lib import library
-from fixtures_lib.holder import Holder, Kind, Seat
+from fixtures_lib.holder import Does, Holder, Kind, Seat
 
 Array = NDArray[np.float64]
 
@@ -51,7 +51,7 @@ def faults(
     company: Mapping[str, Mapping[str, Any]] | None = None,
     in_the_air: Collection[str] | None = None,
 ) -> Iterator[str]:
-    """What is wrong with a holder, each with the setting at which it is.
+    """What is wrong with a holder, each with the settings at which it is, where that is not so at all.
 
     Args:
         kind: the holder.   told: gives what is to be told of it as JSON.
@@ -59,14 +59,19 @@ def faults(
         in_the_air: seats that may lie off the surface; None: any, of a model of the shop's own.
     """
     company = company or {}
-    for label, params in settings(kind):
+    found: dict[str, list[str]] = {}
+    cases = settings(kind)
+    for label, params in cases:
         try:
             holder = library.build(kind, {**params, **company.get(label, {})})
         except InputError as error:
-            yield f"{label}: it cannot be built: {error}"
+            found.setdefault(f"it cannot be built: {error}", []).append(label)
             continue
-        for fault in (*shell_faults(holder), *seat_faults(holder, in_the_air), *again_faults(kind, holder)):
-            yield f"{label}: {fault}"
+        seats = seat_faults(holder, in_the_air, under=Does.PRESSES in kind.does)
+        for fault in (*shell_faults(holder), *seats, *again_faults(kind, holder)):
+            found.setdefault(fault, []).append(label)
+    for fault, labels in found.items():
+        yield fault if len(labels) == len(cases) else f"{fault} (at {', '.join(labels)})"
     yield from said_faults(kind, told)
 
 
@@ -86,8 +91,15 @@ def shell_faults(holder: Holder) -> Iterator[str]:
             yield f"shell {i} has no volume"
 
 
-def seat_faults(holder: Holder, in_the_air: Collection[str] | None = None) -> Iterator[str]:
-    """Whether each seat is a rigid frame in a face of the holder, or free above it where it may be."""
+def seat_faults(
+    holder: Holder, in_the_air: Collection[str] | None = None, *, under: bool = False
+) -> Iterator[str]:
+    """Whether each seat is a rigid frame in a face of the holder, or free above it where it may be.
+
+    Args:
+        holder: as built.   in_the_air: as for ``faults``.
+        under: a seat may lie under metal: the place where a strap lies on the part.
+    """
     everywhere = holder.triangles
     points = everywhere.reshape(-1, 3)
     low, high = points.min(axis=0), points.max(axis=0)
@@ -104,10 +116,12 @@ def seat_faults(holder: Holder, in_the_air: Collection[str] | None = None) -> It
             yield f'seat "{name}" lies {aside:.4g} mm away from the holder: is its unit right?'
         if not holder.closed:
             continue
-        off = _off(seat, everywhere)
+        off = gap(origin, everywhere)
         if off > holder.facet_error + AS_TYPED and within(holder, origin):
             yield f'seat "{name}" lies {off:.4g} mm deep in the metal'
-        elif off <= holder.facet_error + AS_TYPED and within(holder, origin + ABOVE * seat.T_HS[:3, 2]):
+        elif (
+            not under and off <= holder.facet_error + AS_TYPED and all(within(holder, p) for p in _over(seat))
+        ):
             yield f'Z of seat "{name}" points into the metal'
 
 
@@ -133,6 +147,12 @@ def said_faults(kind: Kind, told: Callable[[Kind], Mapping[str, Any]]) -> Iterat
         json.dumps(told(kind), allow_nan=False)
     except (TypeError, ValueError) as error:
         yield f"it cannot be told as JSON: {error}"
+
+
+def _over(seat: Seat) -> Array:
+    """Points (4, 3) close over a seat, to its four sides: at an edge or in a corner some are in the open."""
+    sides = [(0.031, 0.017), (-0.017, 0.031), (-0.031, -0.017), (0.017, -0.031)]
+    return np.array([[x, y, ABOVE] for x, y in sides]) @ seat.T_HS[:3, :3].T + seat.T_HS[:3, 3]
 
 
 def _rigid(seat: Seat) -> bool:

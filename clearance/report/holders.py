@@ -26,15 +26,11 @@ def listing(own: Sequence[Kind] = ()) -> dict[str, Any]:
     return {
         "schema": 1,
         "holders": [
-            {"name": kind.name, "summary": kind.summary, "laid": kind.laid, **_own(kind, "file")}
+            {"name": kind.name, "summary": kind.summary, "laid": kind.laid}
+            | ({"file": kind.file} if kind.file else {})
             for kind in kinds
         ],
     }
-
-
-def _own(kind: Kind, *keys: str) -> dict[str, Any]:
-    """What only a holder of the shop's own has."""
-    return {key: getattr(kind, key) for key in keys} if kind.file else {}
 
 
 def describe(which: str | Kind) -> dict[str, Any]:
@@ -56,7 +52,7 @@ def describe(which: str | Kind) -> dict[str, Any]:
         "name": kind.name,
         "summary": kind.summary,
         "laid": kind.laid,
-        **_own(kind, "file", "origin"),
+        **({"file": kind.file, "origin": kind.origin} if kind.file else {}),
         "does": [str(each.name).lower() for each in kind.does],
         "fastened": kind.fastened.value,
         "fits": kind.fit is not None,
