@@ -17,7 +17,7 @@ import clearance
 from clearance import cli
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.shelf import VARIABLE, read_own
-from fixtures_lib import library
+from fixtures_lib import library, pages
 from fixtures_lib.holder import Does, Fastened
 from fixtures_lib.solids import bar, box, join, shell
 from tests.oracles.step_text import MM, ball
@@ -175,7 +175,7 @@ def test_params_are_its_own_and_have_their_range(shop: Path, capsys: pytest.Capt
         edited(shop / "own_vise.toml", (f"params = {given}", 'fit = "insert"'))
 
 
-def test_raise_placement_keepout_sheet_answer(shop: Path) -> None:
+def test_raise_placement_and_keepout_answer(shop: Path) -> None:
     setup = str(shop / "own_vise.toml")
     code, report = answer(["raise", setup, "--item", "vise"], shop)
     assert code == 0
@@ -185,18 +185,14 @@ def test_raise_placement_keepout_sheet_answer(shop: Path) -> None:
     code, report = answer(["placement", setup], shop)
     assert code == 0
     assert cli.run(["keepout", setup, "-o", str(shop / "out.svg")]) == 0
-    assert cli.run(["sheet", setup, "-o", str(shop / "sheet.html")]) == 0
-    page = (shop / "sheet.html").read_text()
-    assert "our vise" in page
-    assert "92 mm (fitted to insert)" in page
-    assert "rests on both ledges" in page, "its cautions"
 
 
 def test_a_jaw_that_hangs_too_low_is_a_clash_and_a_raise_cures_it(
     shop: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A jaw that reaches Z -30, 18 under the part: the guide block, radius 31 about the hole in the part's
-    middle, begins at Z -19.1, the nut over it ends 2.8 beside. Raised by 30 - 19.1 and the margin of 0.5 all is clear."""
+    middle, begins at Z -19.1, the nut over it ends 2.8 beside. Raised by 30 - 19.1
+    and the margin of 0.5 all is clear."""
     low = join(box((60, 56.5, -16), (82, 120, 12)), box((42, 60, -30), (82, 120, -15)))
     write_stl(shop / "our_holders" / "vise_jaw.stl", low)
     setup = str(shop / "own_vise.toml")
@@ -245,11 +241,20 @@ def test_what_it_is_made_of_is_never_written_over(shop: Path, capsys: pytest.Cap
 
 @pytest.mark.draws
 @pytest.mark.slow
-def test_it_is_drawn(shop: Path) -> None:
+def test_it_is_drawn(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = shop / "vise.png"
     assert cli.run(["holders", str(shop / "our_holders" / "our_vise.toml"), "--picture", str(file)]) == 0
     assert file.read_bytes().startswith(b"\x89PNG")
-    assert cli.run(["picture", str(shop / "own_vise.toml"), "-o", str(shop / "scene.png")]) == 0
+    setup = str(shop / "own_vise.toml")
+    assert cli.run(["picture", setup, "-o", str(shop / "scene.png")]) == 0
+    assert cli.run(["sheet", setup, "-o", str(shop / "sheet.html")]) == 0
+    page = (shop / "sheet.html").read_text()
+    assert "our vise" in page
+    assert "92 mm (fitted to insert)" in page
+    assert "rests on both ledges" in page, "its cautions"
+    capsys.readouterr()
+    assert cli.run(["holders", "--test", str(shop / "our_holders")]) == 0
+    assert capsys.readouterr().out == "our_vise  ok\n"
 
 
 # ------------------------------------------------------------ other kinds of them
@@ -403,7 +408,10 @@ def test_listed_and_described(
         assert "opening" in told(["holders", *words], capsys)
 
 
-def test_the_suite_finds_what_is_wrong(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_suite_finds_what_is_wrong(
+    shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pages, "portraits", lambda holders: [b"\x89PNG"] * len(holders))
     folder = shop / "our_holders"
     assert told(["holders", "--test", str(folder)], capsys) == "our_vise  ok\n"
     vise = (folder / "our_vise.toml").read_text()
@@ -427,6 +435,15 @@ def test_the_suite_finds_what_is_wrong(shop: Path, capsys: pytest.CaptureFixture
     text = told(["holders", "--test", str(folder)], capsys, 2)
     assert "no_word   wrong" in text
     assert 'found "clutches"' in text
+    assert "there is no such file" in told(["holders", "--test", str(folder / "none.toml")], capsys, 2)
+
+
+def test_without_opengl_the_rest_is_tried(
+    shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pages.sys, "executable", "/bin/false")
+    text = told(["holders", "--test", str(shop / "our_holders")], capsys)
+    assert text.startswith("our_vise  ok\nnote: pictures were not tried: ")
 
 
 # ------------------------------------------------------------ what is wrong
@@ -515,7 +532,6 @@ def test_wrong_places(
     assert "is no name for a holder" in capsys.readouterr().err
     for words, says in (
         (["holders", "--in", str(shop / "none")], "there is no folder"),
-        (["holders", "--test", str(shop / "more" / "none.toml")], "there is no such file"),
         (["holders", "--test", str(shop / "machines")], "there is no folder"),
         (["holders", "rail", "--test", str(shop / "more")], "stands alone"),
     ):

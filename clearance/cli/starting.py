@@ -50,7 +50,9 @@ def holders(
     if tested is not None:
         if name is not None or json_file is not None or picture_file is not None or folder is not None:
             raise InputError(None, "--test", "stands alone", "holders --test FOLDER")
-        context.exit(_test(tested))
+        text, code = library.tried(shelf.tries(tested))
+        say(text)
+        context.exit(code)
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
     check_targets(None, json_file, picture_file, replace)
@@ -71,35 +73,6 @@ def holders(
         from fixtures_lib import pages
 
         pages.draw([(which, {}, picture_file)])
-
-
-def _test(target: str) -> int:
-    """Try own holders, a line each; the exit code."""
-    from clearance.errors import CannotDraw, ClearanceError
-    from clearance.report.holders import tested
-    from clearance.scene import shelf
-    from fixtures_lib import pages
-
-    code, draw, no_picture = 0, lambda holder: pages.portraits([holder])[0], ""
-    tries = shelf.tries(target)
-    wide = max(map(len, tries), default=0)
-    for name, read in tries.items():
-        try:
-            kind = read()
-            try:
-                found = tested(kind, draw if not no_picture else None)
-            except CannotDraw as error:
-                no_picture = str(error)
-                found = tested(kind, None)
-        except ClearanceError as error:
-            say(f"{name:<{wide}}  wrong   {error}")
-            code = 2
-            continue
-        code = max(code, 1) if found else code
-        say(f"{name:<{wide}}  {'failed  ' + '; '.join(found) if found else 'ok'}")
-    if no_picture:
-        say(f"note: pictures were not tried: {no_picture}")
-    return code
 
 
 @commands.command()

@@ -6,9 +6,10 @@ Text for the terminal, dictionaries for ``--json``. Lengths are mm, angles degre
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from clearance.errors import CannotDraw, InputError
 from fixtures_lib import library
 from fixtures_lib import library as words
 from fixtures_lib.holder import Adjustment, Holder, Kind
@@ -105,18 +106,39 @@ def text(name: str | Kind | None = None, own: Sequence[Kind] = ()) -> str:
     return _kind_text(library.get(name) if isinstance(name, str) else name)
 
 
-def tested(kind: Kind, picture: Callable[[Holder], bytes] | None) -> list[str]:
-    """What is wrong with a holder of the shop's own, a sentence each: the library's own suite.
+def tried(tries: Mapping[str, Callable[[], Kind]]) -> tuple[str, int]:
+    """Holders of the shop's own through the library's suite: a line each, and the exit code.
 
     Args:
-        kind: the holder.   picture: draws it; None where this computer cannot.
+        tries: what reads each, by its name.
     """
-    from fixtures_lib import suite
+    from fixtures_lib import pages, suite
 
-    found = list(suite.faults(kind, describe))
-    if picture is not None and not picture(library.build(kind, {})).startswith(b"\x89PNG"):
-        found.append("no picture of it can be drawn")
-    return found
+    found: dict[str, list[str]] = {}
+    wrong: dict[str, str] = {}
+    built: dict[str, Holder] = {}
+    for name, read in tries.items():
+        try:
+            kind = read()
+            built[name], found[name] = library.build(kind, {}), list(suite.faults(kind, describe))
+        except InputError as error:
+            wrong[name] = str(error)
+    note = ""
+    try:
+        for name, png in zip(built, pages.portraits(list(built.values())) if built else (), strict=True):
+            found[name] += [] if png.startswith(b"\x89PNG") else ["no picture of it can be drawn"]
+    except CannotDraw as error:
+        note = f"note: pictures were not tried: {error}"
+    wide = max(map(len, tries))
+    lines = []
+    for name in tries:
+        if name in wrong:
+            said = f"wrong   {wrong[name]}"
+        else:
+            said = f"failed  {'; '.join(found[name])}" if found[name] else "ok"
+        lines.append(f"{name:<{wide}}  {said}")
+    code = 2 if wrong else int(any(found.values()))
+    return "\n".join([*lines, note] if note else lines), code
 
 
 def _list_text(own: Sequence[Kind]) -> str:
