@@ -56,13 +56,13 @@ def holders(
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
     check_targets(None, json_file, picture_file, replace)
-    if name is not None and json_file is not None and name.endswith(".toml"):
-        spare(json_file, [name])
     folders = shelf.named_by_environment() if folder is None else [shelf.folder_named(folder, "--in")]
     for each in folders:
         each.check()
     which = None if name is None else shelf.holder(name, folders)
     own = [] if name is not None else [each.kind(one) for each in folders for one in each.names()]
+    if json_file is not None and json_file != "-":
+        spare(json_file, [kind.file for kind in (which, *own) if kind is not None])
     if json_file is None:
         say(library.text(which, own))
     else:

@@ -34,6 +34,8 @@ from clearance.scene.schema import FileUnits
 
 #: where the shop names no source of a limit
 SOURCE = "the shop's own figure"
+#: models, seats, limits or cautions of one holder
+MOST = 200
 #: what a holder, and a parameter, may be called
 PLAIN = re.compile(r"[a-z][a-z0-9_]{0,59}")
 PLAIN_WORDS = "small letters, digits and _, a letter first: our_vise"
@@ -173,11 +175,15 @@ class OwnHolder(Table):
             raise problem("there is no model", 'add  [[models]]  with  file = "our_vise.stl"', key="models")
         if not self.does:
             raise problem("the list is empty", 'name what it does: ["bears"]', key="does")
-        names = [seat.name for seat in self.seats]
+        for key in ("models", "seats", "limits", "cautions"):
+            if len(getattr(self, key)) > MOST:
+                raise problem(f"found {len(getattr(self, key))} of them", f"{MOST} at most", key=key)
+        names: set[str] = set()
         for i, seat in enumerate(self.seats):
-            if seat.name in names[:i]:
+            if seat.name in names:
                 found = f'two seats are named "{seat.name}"'
                 raise problem(found, "give each its own name", ("seats", i, "name"))
             if seat.moves and self.moving is None:
                 raise problem("nothing moves here", "leave it out, or add  [moving]", ("seats", i, "moves"))
+            names.add(seat.name)
         return self
