@@ -51,6 +51,15 @@ NEST = (170.0, 130.0, 20.0)
 WINDOW = (87.0, 65.0)
 NEST_DOWELS = ((150.0, 20.0), (150.0, 110.0))
 
+# The shop's own vise. Its rest plane (the ledges) is Z = 0, its fixed jaw's face X = 0, the edge of the bar
+# on which its foot stands Y = 0. The moving jaw is drawn with the vise open by VISE_DRAWN.
+VISE_DRAWN = 60.0
+VISE_LONG, VISE_JAW = 140.0, 22.0  # from the fixed jaw's face to the end; how thick a jaw is
+VISE_BEAM, VISE_END = 56.0, 120.0  # Y of the beam's front, and of the jaws' ends
+VISE_LOW, VISE_HIGH = -17.0, 12.0
+LEDGE = (3.0, 6.0)  # how far a ledge reaches under the part, and how thick it is
+SCREW = (8.0, 63.0, 4.0)  # diameter of the screw that moves the jaw, its Y and Z
+
 
 def rod(diameter: float, height: float, *, top: float | None = None, facets: int = HOLE_FACETS) -> Manifold:
     """A cylinder (or, with the diameter ``top``, a cone) along Z from Z = 0, its corners on the circle."""
@@ -161,6 +170,38 @@ def nest_plate() -> Manifold:
     return plate
 
 
+def block(low: tuple[float, float, float], high: tuple[float, float, float]) -> Manifold:
+    """A block between two corners."""
+    return Manifold.cube(np.subtract(high, low)).translate(low)
+
+
+def along_x(diameter: float, y: float, z: float, low: float, high: float) -> Manifold:
+    """A round bar along X, its corners on the circle."""
+    return rod(diameter, high - low).rotate((0, 90, 0)).translate((low, y, z))
+
+
+def vise_body() -> Manifold:
+    """The vise's foot, beam, fixed jaw with its ledge, and the screw in its bearing."""
+    diameter, y, z = SCREW
+    reach, thick = LEDGE
+    body = block((-VISE_JAW, -70, 0), (VISE_LONG, 0, 14))
+    body += block((-VISE_JAW, 0, VISE_LOW), (VISE_LONG, VISE_BEAM, 14))
+    body += block((-VISE_JAW, VISE_BEAM, VISE_LOW), (0, VISE_END, VISE_HIGH))
+    body += block((0, 70, -thick), (reach, VISE_END, 0))
+    body += block((VISE_LONG - 10, VISE_BEAM, VISE_LOW), (VISE_LONG, 70, VISE_HIGH))
+    return body + along_x(diameter, y, z, -1.0, VISE_LONG + 10)
+
+
+def vise_jaw() -> Manifold:
+    """The vise's moving jaw with its ledge, bored for the screw, half a millimetre off the beam."""
+    diameter, y, z = SCREW
+    reach, thick = LEDGE
+    near, far = VISE_DRAWN, VISE_DRAWN + VISE_JAW
+    body = block((near, VISE_BEAM + 0.5, VISE_LOW + 1), (far, VISE_END, VISE_HIGH))
+    body += block((near - reach, 70, -thick), (near, VISE_END, 0))
+    return body - along_x(diameter + 0.5, y, z, near - 1, far + 1)
+
+
 MODELS = {
     "side_plate_die": side_plate_die,
     "punch_blank": punch_blank,
@@ -168,6 +209,8 @@ MODELS = {
     "keyhole_insert": keyhole_insert,
     "stripper_plate": stripper_plate,
     "nest_plate": nest_plate,
+    "our_holders/vise_body": vise_body,
+    "our_holders/vise_jaw": vise_jaw,
 }
 
 
@@ -194,6 +237,7 @@ def main(folder: Path) -> None:
     """Writes every model into ``folder``."""
     for name, make in MODELS.items():
         body = make()
+        (folder / name).parent.mkdir(exist_ok=True)
         write_stl(folder / f"{name}.stl", body)
         low, high = np.reshape(body.bounding_box(), (2, 3)).round(4).tolist()
         print(f"{name}.stl: {low} to {high} mm, {body.volume() / 1000:.2f} cm3, {body.num_tri()} facets")

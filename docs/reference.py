@@ -366,6 +366,7 @@ def _doc(thing: Any) -> list[str]:
 def pages() -> dict[str, str]:
     """Every page that is made, by its place on the site."""
     from clearance.scene.machine import Machine
+    from clearance.scene.own_holders import OwnHolder
     from clearance.scene.schema import Setup
     from clearance.scene.schema_items import Pallet
 
@@ -384,6 +385,12 @@ def pages() -> dict[str, str]:
             "Keys of a pallet's file",
             f"A text file (TOML). Lengths are in its `units`, angles degrees. {axes}",
             Pallet,
+        ),
+        "reference/own_holder.md": schema_page(
+            "Keys of a holder of your own",
+            "A text file (TOML), named as the holder is to be called. Lengths are in its `units`. See "
+            "[your own holders](../how_to/own_holders.md).",
+            OwnHolder,
         ),
         "reference/report.md": report_page(),
         "reference/python.md": python_page(),

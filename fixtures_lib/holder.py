@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.mesh.model import Remark
+
 
 @dataclass(frozen=True)
 class Parameter:
@@ -76,6 +78,7 @@ class Holder:
         params: every parameter with the value used.
         sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
             so that overlapping that one item is as it should be.
+        closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -83,6 +86,9 @@ class Holder:
     limits: tuple[Limit, ...] = ()
     params: Mapping[str, Any] = field(default_factory=dict)
     sunk: tuple[int, ...] = ()
+    closed: bool = True
+    facet_error: float = 0.0
+    remarks: tuple[Remark, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:
@@ -149,8 +155,10 @@ class Kind:
     ``does`` and ``fastened`` say what it does and how it is held itself; what is left out is taken to do the
     least, to bear and to stand loose. ``build`` raises ``Conflict`` where values, each within its range, do
     not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
-    is to be held in, and returns the values that make the holder fit that part. ``adjusted`` says which
-    angles are set where it stands, and by what.
+    is to be held in (or in H, where it says ``fits_in_own_frame``), and returns the values that make the
+    holder fit that part. ``adjusted`` says which angles are set where it stands, and by what. ``file`` is
+    where the shop describes it, as the user named it; "" for a holder of the library; ``origin``
+    says there where X Y Z = 0 is.
     """
 
     name: str
@@ -163,3 +171,6 @@ class Kind:
     cautions: tuple[str, ...] = ()
     fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = None
     adjusted: tuple[Adjustment, ...] = ()
+    fits_in_own_frame: bool = False
+    file: str = ""
+    origin: str = ""

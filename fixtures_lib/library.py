@@ -10,7 +10,7 @@ import importlib
 import math
 import numbers
 import pkgutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
+from clearance.geometry.transforms import apply
 from fixtures_lib.fitting import Fitted
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter
 
@@ -79,7 +80,7 @@ def _kinds() -> dict[str, Kind]:
     package = importlib.import_module("fixtures_lib")
     found = {}
     for module in pkgutil.iter_modules(package.__path__):
-        if module.name.startswith("_") or module.name == "pages":
+        if module.name.startswith("_") or module.name in ("pages", "suite"):
             continue
         kind = getattr(importlib.import_module(f"fixtures_lib.{module.name}"), "KIND", None)
         if isinstance(kind, Kind):
@@ -92,20 +93,24 @@ def names() -> list[str]:
     return list(_kinds())
 
 
-def get(name: str, where: str = "", file: str | Path | None = None) -> Kind:
+def get(name: str, where: str = "", file: str | Path | None = None, more: Sequence[str] = ()) -> Kind:
     """The kind of that name.
+
+    Args:
+        name: the holder's.   where, file: for the message, as for ``build``.
+        more: names that would have been right too, the shop's own.
 
     Raises:
         InputError: there is none; the message says what exists.
     """
     kind = _kinds().get(name) if isinstance(name, str) else None
     if kind is None:
-        raise InputError(file, where, f"no holder {name!r} in the library", _which(name, names()))
+        raise InputError(file, where, f"no holder {name!r} in the library", _which(name, [*more, *names()]))
     return kind
 
 
 def build(
-    name: str,
+    name: str | Kind,
     params: Mapping[str, Any],
     where: str = "",
     file: str | Path | None = None,
@@ -115,7 +120,7 @@ def build(
     """The holder with the given parameters; what is left out takes its default.
 
     Args:
-        name: the holder's name.
+        name: the holder's name, or its kind.
         params: as the user wrote them.
         where: the item's place in the file, "items[2]"; a parameter is then at "items[2].params.length".
         file: the file as the user named it.
@@ -126,7 +131,7 @@ def build(
             values that do not go together.
     """
     where = where.removesuffix(".params")
-    kind = get(name, f"{where}.holder" if where else "", file)
+    kind = name if isinstance(name, Kind) else get(name, f"{where}.holder" if where else "", file)
     values = filled(kind, params, where, file, scale=scale)
     try:
         return kind.build(values)
@@ -135,13 +140,14 @@ def build(
 
 
 def fit(
-    name: str,
+    name: str | Kind,
     params: Mapping[str, Any],
     triangles: NDArray[np.float64],
     where: str = "",
     file: str | Path | None = None,
     *,
     scale: float = 1.0,
+    seat: str | None = None,
 ) -> Fitted:
     """The parameters with which a holder fits a part; what the user gave beside them is kept.
 
@@ -149,18 +155,26 @@ def fit(
         name, params, where, file, scale: as for ``build``.
         triangles: the part's, (N, 3, 3) mm, in the frame of the seat it is held in; for a holder that the
             part does not stand on (a strap), in the holder's own frame.
+        seat: the name of that seat, "" for the only one; None where the part does not stand on it.
 
     Raises:
         InputError: as for ``build``; or the holder is none that can be fitted.
     """
     where = where.removesuffix(".params")
-    kind = get(name, f"{where}.holder" if where else "", file)
+    kind = name if isinstance(name, Kind) else get(name, f"{where}.holder" if where else "", file)
     values = filled(kind, params, where, file, scale=scale)
     if kind.fit is None:
         can = [each.name for each in _kinds().values() if each.fit is not None]
         place = f"{where}.fit" if where else "fit"
-        raise InputError(file, place, f"{name} cannot be fitted to a part", f"these can: {', '.join(can)}")
+        raise InputError(
+            file, place, f"{kind.name} cannot be fitted to a part", f"these can: {', '.join(can)}"
+        )
     given = {key: values[key] for key in params}
+    if kind.fits_in_own_frame and seat is not None:
+        seats = kind.build(values).seats
+        # a seat that is not there is told where the part is placed
+        if seats:
+            triangles = apply(seats.get(seat, next(iter(seats.values()))).T_HS, triangles)
     try:
         measured = kind.fit(values, triangles)
     except Conflict as conflict:

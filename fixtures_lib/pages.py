@@ -12,7 +12,9 @@ import base64
 import io
 import json
 import os
+import pickle
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,8 +26,9 @@ from clearance.files import write_whole
 from clearance.parallel import CannotStart, Child
 from fixtures_lib import library
 from fixtures_lib import library as words
-from fixtures_lib.holder import Kind
+from fixtures_lib.holder import Holder, Kind
 
+Array = NDArray[np.float64]
 HERE = Path(__file__).parent
 PAGE = HERE / "README.md"
 PICTURES = HERE / "pictures"
@@ -133,57 +136,67 @@ def pictures(name: str) -> list[tuple[str, str, dict[str, object]]]:
     return [(label, f"{name}{i + 1 if i else ''}.png", params) for i, (label, params) in enumerate(shown)]
 
 
-def draw(jobs: list[tuple[str, dict[str, object], str]], size: tuple[int, int] = SIZE) -> None:
-    """Write pictures of holders: (name, params, file) each. Drawn in a child process.
+def draw(jobs: Sequence[tuple[str | Kind, dict[str, object], str]], size: tuple[int, int] = SIZE) -> None:
+    """Write pictures of holders: (name or kind, params, file) each. Drawn in a child process.
 
     Raises:
         InputError: a holder or parameter is wrong.
         CannotDraw: this computer cannot draw.
     """
-    for name, params, _ in jobs:
-        library.build(name, params)
+    pngs = portraits([library.build(each, params) for each, params, _ in jobs], size)
+    for (_, _, file), png in zip(jobs, pngs, strict=True):
+        write_whole(file, png)
+
+
+def portraits(holders: Sequence[Holder], size: tuple[int, int] = SIZE) -> list[bytes]:
+    """Pictures of holders as PNG files, from the front, the right and above. Drawn in a child process.
+
+    Args:
+        holders: as built.   size: width and height, pixels.
+
+    Raises:
+        CannotDraw: this computer cannot draw.
+    """
+    shown = [(each.shells, [seat.T_HS for seat in each.seats.values()]) for each in holders]
     environment = dict(os.environ)
     if sys.platform.startswith("linux") and not environment.get("DISPLAY"):
         environment.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
     try:
         with Child(DRAWER, environment=environment) as child:
-            request = json.dumps([[(name, params) for name, params, _ in jobs], size]).encode()
-            ended = child.finish(request, PATIENCE_S * len(jobs))
+            ended = child.finish(pickle.dumps((shown, size), protocol=5), PATIENCE_S * len(shown))
     except CannotStart as error:
         raise CannotDraw(f"no picture: {error}") from None
     if ended.code != 0:
         raise CannotDraw("no picture can be drawn here; on Debian: apt-get install libegl1 libgl1-mesa-dri")
-    for (_, _, file), png in zip(jobs, json.loads(ended.answer), strict=True):
-        write_whole(file, base64.b64decode(png))
+    return [base64.b64decode(png) for png in json.loads(ended.answer)]
 
 
 def drawn(request: bytes) -> bytes:
-    """What the child process does: (name, params) of each and the size go in, PNG files come out, as JSON."""
-    jobs, size = json.loads(request)
-    pngs = [_png(name, params, tuple(size)) for name, params in jobs]
+    """What the child process does: shells and seats of each, and the size, go in; PNG files come out."""
+    holders, size = pickle.loads(request)
+    pngs = [_png(shells, seats, size) for shells, seats in holders]
     return json.dumps([base64.b64encode(png).decode("ascii") for png in pngs]).encode()
 
 
-def _png(name: str, params: dict[str, object], size: tuple[int, int]) -> bytes:
-    """One holder's picture."""
+def _png(shells: Sequence[Array], seats: Sequence[Array], size: tuple[int, int]) -> bytes:
+    """One holder's picture: shells (N, 3, 3) and seats (4, 4), mm."""
     import pyvista
 
-    holder = library.build(name, params)
     plotter = pyvista.Plotter(off_screen=True, window_size=list(size))
     plotter.set_background("white")
-    for shell in holder.shells:
+    for shell in shells:
         faces = np.hstack([np.full((len(shell), 1), 3), np.arange(3 * len(shell)).reshape(-1, 3)])
         mesh = pyvista.PolyData(shell.reshape(-1, 3), faces.ravel()).clean(tolerance=0.0)
         plotter.add_mesh(mesh, color="#b9c0c7", smooth_shading=False, ambient=0.25, diffuse=0.75)
         edges = mesh.extract_feature_edges(30, boundary_edges=False, manifold_edges=False)
         if edges.n_cells:
             plotter.add_mesh(edges, color="#30363c", line_width=1.2)
-    points = holder.triangles.reshape(-1, 3)
+    points = np.concatenate(shells).reshape(-1, 3)
     long = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0))) / 9
-    for seat in holder.seats.values():
-        origin = seat.T_HS[:3, 3]
+    for T_HS in seats:
+        origin = T_HS[:3, 3]
         for axis, colour in enumerate(("#c62828", "#2e7d32", "#1565c0")):
-            tip = origin + long * seat.T_HS[:3, axis]
+            tip = origin + long * T_HS[:3, axis]
             plotter.add_mesh(pyvista.Line(origin, tip), color=colour, line_width=4)
     _stand_camera(plotter, points, size)
     plotter.enable_anti_aliasing("ssaa")
@@ -193,7 +206,7 @@ def _png(name: str, params: dict[str, object], size: tuple[int, int]) -> bytes:
     return out.getvalue()
 
 
-def _stand_camera(plotter: Any, points: NDArray[np.float64], size: tuple[int, int]) -> None:
+def _stand_camera(plotter: Any, points: Array, size: tuple[int, int]) -> None:
     """From the front, the right and above, without perspective, just so far that everything is in."""
     back = np.array([0.55, 0.75, 0.5])
     back /= np.linalg.norm(back)

@@ -1,4 +1,4 @@
-"""Every setting of every holder that is tried: its defaults, and the ends and middle of each range."""
+"""What must be set beside the settings of each holder that are tried (``fixtures_lib/suite.py``)."""
 
 from __future__ import annotations
 
@@ -120,16 +120,3 @@ TOGETHER = {
         "strap_width=120": {"jaw_length": 140},
     },
 }
-
-
-def settings(kind):
-    """(label, params): the defaults; each parameter at the ends and middle of its range; each choice."""
-    cases = [("defaults", {})]
-    for p in kind.parameters:
-        if p.many:
-            continue
-        values = p.choices or (p.low, (p.low + p.high) / 2, p.high)
-        if not p.unit and not p.choices:
-            values = [round(v) for v in values]  # a count
-        cases += [(f"{p.name}={v}" if p.choices else f"{p.name}={v:g}", {p.name: v}) for v in values]
-    return cases

@@ -22,6 +22,8 @@ MODELS = (
     "keyhole_insert",
     "stripper_plate",
     "nest_plate",
+    "our_holders/vise_body",
+    "our_holders/vise_jaw",
 )
 
 
@@ -180,6 +182,25 @@ def test_nest_plate_has_its_dimensions() -> None:
     dowels = 2 * (inscribed(8, 8, 20 - 1.0) + 2 * inscribed(9, 8, 0.5))
     want = 170 * 130 * 20 - edges - dowels - inscribed(3, 3, 20)
     assert volume(corners) == pytest.approx(want, rel=1e-6)
+
+
+def of_flats(diameter: float, length: float) -> float:
+    """Volume of a bar of 32 flats, its corners on the circle: area n/2 r^2 sin(2 pi/n)."""
+    return 16 * (diameter / 2) ** 2 * sin(2 * pi / 32) * length
+
+
+def test_own_vise_has_its_dimensions() -> None:
+    body, jaw = (read(DEMO / "our_holders" / f"vise_{name}.stl") for name in ("body", "jaw"))
+    assert body.min(axis=(0, 1)).tolist() == [-22, -70, -17]
+    assert body.max(axis=(0, 1)).tolist() == [150, 120, 14]
+    # foot, beam, fixed jaw, ledge, the screw's bearing; of the screw what stands out of jaw and bearing
+    blocks = 162 * 70 * 14 + 162 * 56 * 31 + 22 * 64 * 29 + 3 * 50 * 6 + 10 * 14 * 29
+    want = blocks + of_flats(8, 130) + of_flats(8, 10)
+    assert volume(body) == pytest.approx(want, rel=1e-6)
+    assert jaw.min(axis=(0, 1)).tolist() == [57, 56.5, -16]
+    assert jaw.max(axis=(0, 1)).tolist() == [82, 120, 12]
+    want = 22 * 63.5 * 28 + 3 * 50 * 6 - of_flats(8.5, 22)
+    assert volume(jaw) == pytest.approx(want, rel=1e-6)
 
 
 def test_notch_is_cut_there_and_back() -> None:

@@ -368,15 +368,16 @@ def paths_of(table: type[Table], before: str = "") -> list[str]:
     ("table", "cases", "elsewhere"),
     [
         # the sides and heights of each margin are one type, tried on the part; what some files alone have a
-        # use for is tried in test_setup_path_keys
+        # use for is tried in test_setup_path_keys; holders in test_own_holders
         (
             Setup,
             IN_SETUP,
             r"margins\.(holder|laid|machine)\.|items\.allow\.|items\.(fit|measured|bodies|facet_bound|cracks)"
             r"|(pallets|change)(\.|$)"  # tried in test_pallets
+            r"|holders$"
             r"|cuts\.(layers|path_units|gap|chord_bound|start|direction|order)",
         ),
-        (Machine, IN_MACHINE, r"travel$|codes$|(lower|upper)_head$"),
+        (Machine, IN_MACHINE, r"travel$|codes$|holders$|(lower|upper)_head$"),
     ],
 )
 def test_no_key_is_left_untried(table: type[Table], cases: list[Case], elsewhere: str) -> None:

@@ -71,7 +71,8 @@ class ItemCures:
             yield from self._moves(k, moving)
             if body.kind == "laid":
                 yield from self._turns(k, moving)
-        if body.library is not None:
+        # what a parameter of the shop's own does nobody knows by its name
+        if body.library is not None and not body.library.kind.file:
             yield from self._shorter(k)
 
     # ------------------------------------------------------------------------------------ what can be changed

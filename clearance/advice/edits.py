@@ -371,7 +371,7 @@ def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
 
     source = body.library
     assert source is not None
-    built = library.build(source.holder, {**source.params, **params})
+    built = library.build(source.kind, {**source.params, **params})
     return replace(
         body,
         triangles_M=apply(body.T_MI, built.triangles),

@@ -25,32 +25,61 @@ from clearance.errors import InputError
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
 @click.option("--toml", "as_toml", is_flag=True, help="Lines of the holder NAME to paste into a setup.")
+@click.option("--in", "folder", metavar="FOLDER", help="The shop's own holders too, a file each.")
+@click.option(
+    "--test", "tested", metavar="FOLDER", help="Try the holders of a folder, or a file, throughout."
+)
 @replacing
+@click.pass_context
 def holders(
-    name: str | None, json_file: str | None, picture_file: str | None, as_toml: bool, replace: bool
+    context: click.Context,
+    name: str | None,
+    json_file: str | None,
+    picture_file: str | None,
+    as_toml: bool,
+    folder: str | None,
+    tested: str | None,
+    replace: bool,
 ) -> None:
-    """What the holder library offers, and each holder's parameters."""
-    from clearance.report import holders as library
+    """What the holder library offers, and each holder's parameters.
 
-    if as_toml:
-        if name is None or json_file is not None or picture_file is not None:
-            raise InputError(None, "--toml", "stands alone with one holder's name", "holders NAME --toml")
-        say(library.toml(name))
-        return
+    NAME may be the file of a holder of the shop's own. The environment variable CLEARANCE_HOLDERS names a
+    folder of them as --in does.
+    """
+    from clearance.report import holders as library
+    from clearance.scene import shelf
+
+    if tested is not None:
+        if name or json_file or picture_file or folder or as_toml:
+            raise InputError(None, "--test", "stands alone", "holders --test FOLDER")
+        text, code = library.tried(shelf.tries(tested))
+        say(text)
+        context.exit(code)
+    if as_toml and (name is None or json_file is not None or picture_file is not None):
+        raise InputError(None, "--toml", "stands alone with one holder's name", "holders NAME --toml")
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
     check_targets(None, json_file, picture_file, replace)
+    folders = shelf.named_by_environment() if folder is None else [shelf.folder_named(folder, "--in")]
+    for each in folders:
+        each.check()
+    which = None if name is None else shelf.holder(name, folders)
+    if as_toml and which is not None:
+        say(library.toml(which))
+        return
+    own = [] if name is not None else [each.kind(one) for each in folders for one in each.names()]
+    if json_file is not None and json_file != "-":
+        spare(json_file, [kind.file for kind in (which, *own) if kind is not None])
     if json_file is None:
-        say(library.text(name))
+        say(library.text(which, own))
     else:
         from clearance.report.data import write_json
 
-        write_json(library.answer(name), json_file)
-    if picture_file is not None and name is not None:
+        write_json(library.answer(which, own), json_file)
+    if picture_file is not None and which is not None:
         from fixtures_lib import pages
 
-        jobs: list[tuple[str, dict[str, object], str]] = [(name, {}, picture_file)]
-        pages.draw(jobs)
+        pages.draw([(which, {}, picture_file)])
 
 
 @commands.command()

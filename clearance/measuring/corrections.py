@@ -19,7 +19,6 @@ from clearance.geometry.transforms import Matrix, invert
 from clearance.pose.fit import readings_at, vector
 from clearance.scene.lying import Lies
 from clearance.scene.model import Body, Scene
-from fixtures_lib import library
 from fixtures_lib.holder import Adjustment
 
 Array = NDArray[np.float64]
@@ -109,7 +108,7 @@ class _Chain:
                 source = base.library
                 assert source is not None
                 # past its range too: what it cannot do is told afterwards
-                built = library.get(source.holder).build({**source.params, **mine})
+                built = source.kind.build({**source.params, **mine})
                 name = body.placed.seat or next(iter(built.seats))
                 T_BS = built.seats[name].T_HS
             else:
@@ -139,7 +138,7 @@ def adjustments(bodies: Sequence[Body]) -> list[tuple[Body, Adjustment]]:
     for body in bodies[1:]:
         if body.library is None:
             continue
-        for each in library.get(body.library.holder).adjusted:
+        for each in body.library.kind.adjusted:
             better = each.about == "z" and each.lever is None and found.get("z", (None, each))[1].lever
             if each.about not in found or better:
                 found[each.about] = (body, each)
@@ -196,7 +195,7 @@ def _as_steps(
         if key not in wanted:
             continue
         assert body.library is not None
-        known = next(p for p in library.get(body.library.holder).parameters if p.name == a.parameter)
+        known = next(p for p in body.library.kind.parameters if p.name == a.parameter)
         low = -math.inf if known.low is None else known.low
         high = math.inf if known.high is None else known.high
         before = start[key]

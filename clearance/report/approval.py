@@ -47,8 +47,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     """Every file that the scene was read from, with its kind and hashes, the setup first.
 
     "file" is as the setup names it, so seen from the setup's folder; "kind" is "setup", "machine" (a shipped
-    one has its "shipped" name), "pallet", "program", "drawing", "table", "step", "form" (of readings, with
-    them) or (any other) "model".
+    one has its "shipped" name), "pallet", "holder" (what describes one of the shop's own), "program",
+    "drawing", "table", "step", "form" (of readings, with them) or (any other) "model".
 
     Raises:
         InputError: a file is not any more what was read.
@@ -58,6 +58,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
 
     folder = Path(scene.setup_file).parent
     paths, pallets = {cut.path for cut in scene.cuts}, {each.file for each in scene.pallets}
+    own = {body.library.kind.file for body in scene.bodies if body.library is not None}
     found = []
     for k, (shown, digest) in enumerate(scene.inputs):
         each: dict[str, Any] = {"file": shown if k else Path(scene.setup_file).name, "kind": "model"}
@@ -80,6 +81,8 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
                 each["coverage"] = lies.coverage
         if data[:512].lstrip().startswith(b"ISO-10303-21"):
             each["kind"] = "step"
+        if shown in own:
+            each["kind"] = "holder"
         each["sha256"] = hashlib.sha256(data).hexdigest()
         if each["sha256"] != digest:
             raise InputError(shown, "", "was changed while the setup was checked", "approve once more")

@@ -100,7 +100,13 @@ def _source(body: Body) -> dict[str, Any]:
         return dataclasses.asdict(body.source)
     said = body.library
     does = [flag.name for flag in said.does]
-    return {"holder": said.holder, "params": dict(said.params), "does": does, "fastened": said.fastened.name}
+    source = {
+        "holder": said.holder,
+        "params": dict(said.params),
+        "does": does,
+        "fastened": said.fastened.name,
+    }
+    return {**source, "file": said.kind.file} if said.kind.file else source
 
 
 def _way(stretch: Stretch) -> dict[str, Any]:
@@ -156,7 +162,8 @@ def _body_differs(name: str, then: Any, now: Any) -> list[Other]:
     if then is None or now is None:
         return [Other(f'"{name}"', *("there" if each is not None else "not there" for each in (then, now)))]
     holder = then["source"].get("holder")
-    what = f'"{name}" ({holder} of the library)' if holder else f'"{name}"'
+    ours = "the shop" if "file" in then["source"] else "the library"
+    what = f'"{name}" ({holder} of {ours})' if holder else f'"{name}"'
     found = []
     before, after = dict(_leaves(then["source"], "")), dict(_leaves(now["source"], ""))
     for key in sorted(before.keys() | after.keys()):

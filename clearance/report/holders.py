@@ -6,40 +6,54 @@ Text for the terminal, dictionaries for ``--json``. Lengths are mm, angles degre
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from clearance.errors import CannotDraw, InputError
 from fixtures_lib import library
 from fixtures_lib import library as words
-from fixtures_lib.holder import Adjustment, Kind
+from fixtures_lib.holder import Adjustment, Holder, Kind
 
 WIDTH = 100
 
 
-def listing() -> dict[str, Any]:
-    """Every holder with its summary: ``{"schema": 1, "holders": [{"name", "summary", "laid"}]}``."""
-    kinds = [library.get(name) for name in library.names()]
+def listing(own: Sequence[Kind] = ()) -> dict[str, Any]:
+    """Every holder with its summary: ``{"schema": 1, "holders": [{"name", "summary", "laid"}]}``.
+
+    Args:
+        own: the shop's, which have their "file" too.
+    """
+    kinds = [*(library.get(name) for name in library.names()), *own]
     return {
         "schema": 1,
-        "holders": [{"name": kind.name, "summary": kind.summary, "laid": kind.laid} for kind in kinds],
+        "holders": [
+            {"name": kind.name, "summary": kind.summary, "laid": kind.laid}
+            | ({"file": kind.file} if kind.file else {})
+            for kind in kinds
+        ],
     }
 
 
-def describe(name: str) -> dict[str, Any]:
+def describe(which: str | Kind) -> dict[str, Any]:
     """One holder: parameters, and the seats and limits that it has at its defaults.
 
     A seat's ``at`` is its origin (3,) in the holder's own frame. Everything can be written as JSON.
 
+    Args:
+        which: its kind, or its name in the library.
+
     Raises:
         clearance.errors.InputError: there is no holder of that name.
     """
-    kind = library.get(name)
-    holder = library.build(name, {})
+    kind = library.get(which) if isinstance(which, str) else which
+    holder = library.build(kind, {})
     used = holder.params
     return {
         "schema": 1,
         "name": kind.name,
         "summary": kind.summary,
         "laid": kind.laid,
+        **({"file": kind.file, "origin": kind.origin} if kind.file else {}),
         "does": [str(each.name).lower() for each in kind.does],
         "fastened": kind.fastened.value,
         "fits": kind.fit is not None,
@@ -73,40 +87,88 @@ def describe(name: str) -> dict[str, Any]:
     }
 
 
-def answer(name: str | None = None) -> dict[str, Any]:
-    """What ``--json`` writes: the listing, or one holder's description."""
-    return listing() if name is None else describe(name)
+def answer(name: str | Kind | None = None, own: Sequence[Kind] = ()) -> dict[str, Any]:
+    """What ``--json`` writes: the listing, or one holder's description; arguments as for ``text``."""
+    return listing(own) if name is None else describe(name)
 
 
-def text(name: str | None = None) -> str:
+def text(name: str | Kind | None = None, own: Sequence[Kind] = ()) -> str:
     """What the terminal shows: the listing, or one holder.
+
+    Args:
+        name: the holder, or its name in the library; None: all.   own: the shop's, for the listing.
 
     Raises:
         clearance.errors.InputError: there is no holder of that name.
     """
-    return _list_text() if name is None else _kind_text(library.get(name))
+    if name is None:
+        return _list_text(own)
+    return _kind_text(library.get(name) if isinstance(name, str) else name)
 
 
-def _list_text() -> str:
-    kinds = [library.get(name) for name in library.names()]
-    wide = max(len(kind.name) for kind in kinds)
+def tried(tries: Mapping[str, Callable[[], Kind]]) -> tuple[str, int]:
+    """Holders of the shop's own through the library's suite: a line each, and the exit code.
+
+    Args:
+        tries: what reads each, by its name.
+    """
+    from fixtures_lib import pages, suite
+
+    found: dict[str, list[str]] = {}
+    wrong: dict[str, str] = {}
+    built: dict[str, Holder] = {}
+    for name, read in tries.items():
+        try:
+            kind = read()
+            built[name], found[name] = library.build(kind, {}), list(suite.faults(kind, describe))
+        except InputError as error:
+            wrong[name] = str(error)
+    note = ""
+    try:
+        for name, png in zip(built, pages.portraits(list(built.values())) if built else (), strict=True):
+            found[name] += [] if png.startswith(b"\x89PNG") else ["no picture of it can be drawn"]
+    except CannotDraw as error:
+        note = f"note: pictures were not tried: {error}"
+    wide = max(map(len, tries))
+    lines = []
+    for name in tries:
+        if name in wrong:
+            said = f"wrong   {wrong[name]}"
+        else:
+            said = f"failed  {'; '.join(found[name])}" if found[name] else "ok"
+        lines.append(f"{name:<{wide}}  {said}")
+    code = 2 if wrong else int(any(found.values()))
+    return "\n".join([*lines, note] if note else lines), code
+
+
+def _list_text(own: Sequence[Kind]) -> str:
+    ours = [library.get(name) for name in library.names()]
+    wide = max(len(kind.name) for kind in (*ours, *own))
     lines = ["Holders (lengths in mm; clearance holders NAME shows one):", ""]
-    for kind in kinds:
-        lines += _columns(f"  {kind.name:<{wide}}  ", kind.summary + (" [laid by hand]" if kind.laid else ""))
+    for kinds in (ours, own):
+        if kinds is own and own:
+            lines += ["", "The shop's own:", ""]
+        for kind in kinds:
+            notes = (" [laid by hand]" if kind.laid else "") + (f" [{kind.file}]" if kind.file else "")
+            lines += _columns(f"  {kind.name:<{wide}}  ", kind.summary + notes)
     return "\n".join(lines)
 
 
 def _kind_text(kind: Kind) -> str:
-    holder = library.build(kind.name, {})
-    lines = [*textwrap.wrap(f"{kind.name}: {kind.summary}", WIDTH), "", "parameters"]
+    holder = library.build(kind, {})
+    lines = textwrap.wrap(f"{kind.name}: {kind.summary}", WIDTH)
+    if kind.file:
+        lines += textwrap.wrap(f"The shop's own, from {kind.file}. Its X Y Z = 0: {kind.origin}", WIDTH)
     rows = [(p.name, words.default(p), words.allowed(p), p.meaning) for p in kind.parameters]
-    wide = [max(len(row[i]) for row in rows) for i in range(3)]
+    lines += ["", "parameters"] if rows else []
+    wide = [max((len(row[i]) for row in rows), default=0) for i in range(3)]
     for name, default, allowed, meaning in rows:
         start = f"  {name:<{wide[0]}}  {default:<{wide[1]}}  {allowed:<{wide[2]}}  "
         lines += _columns(start, meaning)
-    lines += ["", "seats (where they are at the defaults; the first is the usual one)"]
+    if holder.seats:
+        lines += ["", "seats (where they are at the defaults; the first is the usual one)"]
     spots = {key: ", ".join(f"{x + 0.0:.5g}" for x in seat.T_HS[:3, 3]) for key, seat in holder.seats.items()}
-    wide = [max(map(len, column)) for column in (spots.keys(), spots.values())]
+    wide = [max(map(len, column), default=0) for column in (spots.keys(), spots.values())]
     for key, spot in spots.items():
         start = f"  {key:<{wide[0]}}  {'[' + spot + ']':<{wide[1] + 2}}  "
         lines += _columns(start, holder.seats[key].meaning)
@@ -127,14 +189,9 @@ def _kind_text(kind: Kind) -> str:
     return "\n".join(lines)
 
 
-def toml(name: str) -> str:
-    """Lines to paste into a setup or a pallet's file: the holder as it comes, each parameter a comment.
-
-    Raises:
-        clearance.errors.InputError: there is no holder of that name.
-    """
-    kind = library.get(name)
-    seats = library.build(kind.name, {}).seats
+def toml(kind: Kind) -> str:
+    """Lines to paste into a setup or a pallet's file: the holder as it comes, each parameter a comment."""
+    seats = library.build(kind, {}).seats
     spoken = kind.name.replace("_", " ")
     lines = [f"# {line}" for line in textwrap.wrap(f"{spoken}: {kind.summary}", WIDTH - 2)]
     lines += [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -34,6 +35,7 @@ from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile
 from clearance.scene.written import Written
 from fixtures_lib.fitting import Fitted
+from fixtures_lib.holder import Kind
 
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
@@ -132,18 +134,19 @@ def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:
 
 
 def item_bodies(
-    setup: Setup, margins: Margins, file: Written, files: Files
+    setup: Setup, margins: Margins, file: Written, files: Files, kind_of: Callable[[str], Kind]
 ) -> tuple[list[Body], list[Finding]]:
     """Every item where it stands, in file order, and what was found about them.
 
     Args:
         setup: as read, mm.   file: where it is from, for messages.
         files: finds what it names, and remembers what was read.
+        kind_of: the holder of a name, the library's or the shop's.
 
     Raises:
         InputError: a model or holder is missing or wrong, or an item stands nowhere.
     """
-    workshop = _Workshop(setup, file, files, bases(setup.items, file))
+    workshop = _Workshop(setup, file, files, bases(setup.items, file), kind_of)
     made = [workshop.made(i) for i in range(len(setup.items))]
     bodies, findings = [], []
     T_MIs = poses(setup.items, [m.seats for m in made], file)
@@ -190,7 +193,15 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
 class _Workshop:
     """Makes each item once, when it is asked for: to fit a part one needs that part, and what carries it."""
 
-    def __init__(self, setup: Setup, file: Written, files: Files, under: list[int | None]) -> None:
+    def __init__(
+        self,
+        setup: Setup,
+        file: Written,
+        files: Files,
+        under: list[int | None],
+        kind_of: Callable[[str], Kind],
+    ) -> None:
+        self._kind_of = kind_of
         self._setup, self._file, self._files, self._under = setup, file, files, under
         self._cut = {name for each in setup.cuts for name in each.part}
         self._read: dict[tuple[Any, ...], Any] = {}
@@ -233,12 +244,12 @@ class _Workshop:
         scale = self._file.origins[i].params_mm
         findings: list[Finding] = []
         try:
-            kind = library.get(item.holder)
+            kind = self._kind_of(item.holder)
             if item.fit is None:
-                built = library.build(item.holder, item.params, scale=scale)
+                built = library.build(kind, item.params, scale=scale)
             else:
-                fitted = self._fitted(i, scale)
-                built = library.build(item.holder, fitted.params)
+                fitted = self._fitted(i, kind, scale)
+                built = library.build(kind, fitted.params)
                 findings = findings_of(item, fitted)
         except InputError as error:
             if error.file is not None:
@@ -248,12 +259,9 @@ class _Workshop:
             raise self._file.error(place, error.found, error.want) from None
         laid = kind.laid if item.laid is None else item.laid
         source = FromLibrary(
-            item.holder,
+            kind,
             dict(built.params),
-            kind.does,
-            kind.fastened,
             limits=built.limits,
-            cautions=kind.cautions,
             chosen=tuple(item.params),
             fit=item.fit,
         )
@@ -262,14 +270,17 @@ class _Workshop:
             kind="laid" if laid else "holder",
             seats={name: seat.T_HS for name, seat in built.seats.items()},
             source=source,
-            findings=findings,
+            closed=built.closed,
+            facet_error=built.facet_error,
+            findings=[*findings, *(Finding(r.kind, r.severity, r.message, item.name) for r in built.remarks)],
             shells=tuple(len(shell) for shell in built.shells),
             sunk=built.sunk,
         )
 
-    def _fitted(self, i: int, scale: float) -> Fitted:
+    def _fitted(self, i: int, kind: Kind, scale: float) -> Fitted:
         return fit_to_part(
             i,
+            kind,
             self._setup.items,
             self._under,
             lambda k: self.made(k).seats,

@@ -49,6 +49,14 @@ TABLES: Final[dict[str, str]] = {
     "UpperNozzle": "The upper nozzle and guide, in upper of a set.",
     "Jet": "The jet of one nozzle.",
     "Flushing": "The jets of both nozzles. One that is left out is off.",
+    "OwnHolder": "The file of a holder of your own, before its first [table]. Its name is the holder's: "
+    "our_vise.toml.",
+    "OwnBody": "[[models]]: a model that stands still. It is turned, then moved, into the holder's frame.",
+    "OwnMoving": "[moving]: the one model that slides along a line or turns about one; its value is a "
+    "parameter of the holder.",
+    "OwnAxis": "The line that it turns about, in turns of [moving].",
+    "OwnSeat": "[[seats]]: where something stands, Z up from the seat. The first is the usual one.",
+    "OwnLimit": "[[limits]]: what the holder may hold.",
 }
 
 _SIDE = "sideways"
@@ -57,6 +65,12 @@ _BOX = {
     "x": "its extent in X, from the wire",
     "y": "its extent in Y, from the wire",
     "behind": "where it begins and ends, measured from the head's face backwards",
+}
+_MODEL = {
+    "file": "the model, seen from this file: STL, 3MF or STEP",
+    "units": "the unit of a model file that carries none (STL, OBJ, PLY)",
+    "at": "where the model's origin lies in the holder's frame",
+    "turn": "its turn about the holder's X, then Y, then Z",
 }
 _HEAD = {
     "guide": "where the wire's pivot lies, so far behind the face",
@@ -84,6 +98,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "margins": "how much room is wanted",
         "optional_stops": "whether the machine stops at M01",
         "spark_gap": "the gap beside the wire that widens the kerf on each side; left out, 0.02 mm",
+        "holders": "a folder of your own holders, seen from the setup file: a file for each",
         "gone_below": "pieces smaller than this are washed away and block nothing",
         "zeros": "where G54 to G59 lie, for all cuts: { G55 = [x, y] }, from each cut's own zero, along its "
         "program's X Y; what a cut says itself goes before it",
@@ -122,7 +137,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
     "SideIn": {"side": _SIDE},
     "Item": {
         "name": "its name in every answer, and for other items to refer to",
-        "holder": "it is a holder of the library",
+        "holder": "it is a holder of the library, ours or your own",
         "part": "it is a workpiece, as it lies there before the cut: a model file",
         "model": "it is a holder of your own: a model file",
         "shape": "it is a plain block or cylinder",
@@ -249,6 +264,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "nozzles": "other nozzles for the heads",
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
+        "holders": "a folder of your own holders, seen from the machine file: a file for each",
         "codes": "the control's own words",
         "zeros": "where G54 to G59 lie, for all cuts of all setups: { G55 = [x, y] }, from each cut's own "
         "zero, along its program's X Y; setup and cut go before it",
@@ -303,6 +319,54 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "area": "the wetted area under the jet in mm2, where it is larger than the bore's",
     },
     "Flushing": {"lower": "from below", "upper": "from above"},
+    "OwnHolder": {
+        "summary": "what it is, in a line",
+        "origin": "where its X Y Z = 0 is, in a sentence",
+        "units": "the unit of every length in this file",
+        "does": "what it does to a part, or to what stands on it: bears it, grips it from beside, "
+        "presses on it from above, carries other holders, attracts iron as a magnet",
+        "fastened": "how it is fastened itself; what stands may tip",
+        "laid": "whether it is laid by hand, so judged by the wide margins",
+        "models": "the models that stand still",
+        "moving": "the model that slides or turns, one at most",
+        "seats": "where parts and other holders stand",
+        "limits": "what it may hold",
+        "cautions": "what the setter should be told, a sentence each",
+    },
+    "OwnBody": {
+        **_MODEL,
+        "sunk": "whether it is a screw that goes into what the holder stands on, and does not cut into it",
+    },
+    "OwnMoving": {
+        **_MODEL,
+        "slides": "the direction in which it slides as its value grows",
+        "turns": "or: the line about which it turns, anticlockwise seen against the direction",
+        "parameter": "what its value is called in params of an item: small letters, digits and _",
+        "low": "the smallest value; a length where it slides, degrees where it turns",
+        "high": "the largest value",
+        "default": "the value where an item gives none",
+        "drawn": "the value at which it stands as the model has it",
+        "closes": "for fit: whether it meets the part as its value grows smaller (an opening) or larger",
+        "meaning": "what its value is, in a line",
+    },
+    "OwnAxis": {
+        "about": "a point on the line",
+        "direction": "its direction; the model turns anticlockwise seen against it",
+    },
+    "OwnSeat": {
+        "name": "its name, for seat of an item",
+        "at": "where it lies in the holder's frame",
+        "turn": "its turn about the holder's X, then Y, then Z",
+        "meaning": "what stands there, in a line",
+        "moves": "whether it goes along with the model that slides or turns",
+    },
+    "OwnLimit": {
+        "quantity": "mass (kg) of all that stands on it; extents x, y, z or the diameter of the part in its "
+        "seat; or a force (N), which is told and not judged",
+        "low": "at least so much",
+        "high": "at most so much",
+        "source": "where the figure is from",
+    },
 }
 
 #: all that can be said of an item may be changed, and reads alike

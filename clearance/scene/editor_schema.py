@@ -17,15 +17,22 @@ from pydantic import BeforeValidator
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.fields import FORMS, Table
 from clearance.scene.machine import Machine
+from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
 
-#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/starting.py``
-KINDS: dict[str, type[Table]] = {"setup": Setup, "machine": Machine, "pallet": Pallet}
+#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/editors.py``
+KINDS: dict[str, type[Table]] = {
+    "setup": Setup,
+    "machine": Machine,
+    "pallet": Pallet,
+    "holder": OwnHolder,
+}
 _TITLES = {
     "setup": "Clearance: a setup file",
     "machine": "Clearance: a machine file",
     "pallet": "Clearance: a pallet's file",
+    "holder": "Clearance: a holder of the shop's own",
 }
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

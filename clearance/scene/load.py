@@ -28,6 +28,7 @@ from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
 from clearance.scene.schema import Heads, Setup
 from clearance.scene.schema_items import Item
+from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
 from clearance.scene.written import Written
@@ -135,7 +136,8 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     margins = filled_margins(setup.margins)
     standing = machine_bodies(machine, margins)
     _names_apart(setup, machine, file)
-    items, found_in_items = item_bodies(setup, margins, file, files)
+    kind_of = shelf_of(setup, machine, file, files).kind
+    items, found_in_items = item_bodies(setup, margins, file, files, kind_of)
     findings += found_in_items
     there, lies, how = as_they_lie(items, setup, file, files, asked)
     findings += [*how, *changed]

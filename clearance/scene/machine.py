@@ -8,6 +8,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from clearance.scene.fields import (
+    FileName,
     Flag,
     Interval,
     Length,
@@ -167,6 +168,7 @@ class Machine(Table):
     largest_lean: Lean | None = None
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
+    holders: FileName | None = None
     codes: Codes = Field(default_factory=Codes)
     zeros: Zeros = Field(default_factory=dict)
     lower_head: LowerHead

@@ -20,7 +20,7 @@ from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
-from fixtures_lib.holder import Does, Fastened, Limit
+from fixtures_lib.holder import Does, Fastened, Kind, Limit
 
 if TYPE_CHECKING:
     import trimesh
@@ -38,20 +38,32 @@ class StartHole:
 
 @dataclass(frozen=True)
 class FromLibrary:
-    """A holder of the library as built, with what its kind says of it; see ``fixtures_lib.holder``.
+    """A holder of the library, ours or the shop's, as built, with its kind; see ``fixtures_lib.holder``.
 
     ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
     setup gives; ``fit`` is the part it is fitted to.
     """
 
-    holder: str
+    kind: Kind
     params: Mapping[str, ParamValue]
-    does: Does
-    fastened: Fastened
     limits: tuple[Limit, ...] = ()
-    cautions: tuple[str, ...] = ()
     chosen: tuple[str, ...] = ()
     fit: str | None = None
+
+    @property
+    def holder(self) -> str:
+        """Its name in the library."""
+        return self.kind.name
+
+    @property
+    def does(self) -> Does:
+        """What it does to a part, or to what stands on it."""
+        return self.kind.does
+
+    @property
+    def fastened(self) -> Fastened:
+        """How it is fastened itself."""
+        return self.kind.fastened
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from clearance.scene.toml_file import TomlFile
 from clearance.scene.written import Written
 from fixtures_lib import library
 from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Limit
+from fixtures_lib.holder import Kind, Limit
 
 #: a limit is passed by more than this only (mm, kg): the rest is rounding
 ROUNDING = 1e-6
@@ -311,6 +311,7 @@ Seats = Callable[[int], Mapping[str, Matrix]]
 
 def fit_to_part(
     i: int,
+    kind: Kind,
     items: Sequence[Item],
     under: Sequence[int | None],
     seats_of: Seats,
@@ -324,19 +325,14 @@ def fit_to_part(
     where it does not stand on the holder (a strap), in the holder's own frame.
 
     Args:
-        under: of ``place.bases``.   seats_of, triangles_of: of an item, in its own frame.
+        kind: of that holder.   under: of ``bases``.   seats_of, triangles_of: of an item, in its own frame.
         scale: mm in one unit of the lengths in the holder's params.
 
     Raises:
         InputError: there is no such part, or the holder is none that can be fitted.
     """
     item = items[i]
-    assert item.holder is not None
     part = named_part(i, items, file)
-    if library.get(item.holder).fit is None:
-        can = [name for name in library.names() if library.get(name).fit is not None]
-        found, want = f"{item.holder} cannot be fitted to a part", f"these can: {', '.join(can)}"
-        raise file.error(("items", i, "fit"), found, want)
     T_SP = pose_over(part, i, items, under, seats_of, file)
     if T_SP is None:
         T_MP = pose_over(part, None, items, under, seats_of, file)
@@ -344,7 +340,12 @@ def fit_to_part(
         assert T_MP is not None
         assert T_MH is not None
         T_SP = invert(T_MH) @ T_MP
-    return library.fit(item.holder, item.params, apply(T_SP, triangles_of(part)), scale=scale)
+        return library.fit(kind, item.params, apply(T_SP, triangles_of(part)), scale=scale)
+    k = part
+    while (base := under[k]) is not None and base != i:
+        k = base
+    seat = items[k].seat or ""
+    return library.fit(kind, item.params, apply(T_SP, triangles_of(part)), scale=scale, seat=seat)
 
 
 def named_part(i: int, items: Sequence[Item], file: TomlFile) -> int:

@@ -240,6 +240,7 @@ class Job(Table):
     margins: Margins = Field(default_factory=Margins)
     optional_stops: Flag = False
     spark_gap: Span | None = None
+    holders: FileName | None = None
     gone_below: GoneBelow | None = None
     zeros: Zeros = Field(default_factory=dict)
 

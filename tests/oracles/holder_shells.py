@@ -50,11 +50,6 @@ def beside_faces(triangles, away=1e-3, many=40, seed=7):
     return middle + away * normal, middle - away * normal
 
 
-def in_frame(triangles, T):
-    """Triangles given in the frame that T (4, 4) is the pose in, in T's own frame."""
-    return (triangles - T[:3, 3]) @ T[:3, :3]
-
-
 def gap(point, triangles):
     """Smallest distance of a point from triangles: to planes where its foot lies inside, else to edges."""
     a, b, c = np.moveaxis(triangles, 1, 0)

@@ -154,9 +154,7 @@ def _what(body: Body, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
 
 
 def _holder(source: FromLibrary, fitted: Collection[str]) -> tuple[str, str, Said, Said]:
-    from fixtures_lib import library
-
-    kind = library.get(source.holder)
+    kind = source.kind
     units = {p.name: p.unit for p in kind.parameters}
     chosen: list[tuple[str, str]] = []
     rest: list[tuple[str, str]] = []
@@ -482,6 +480,6 @@ def _cautions(scene: Scene) -> tuple[str, ...]:
     """Of the holders in use, each sentence once, led by what it is about."""
     told: dict[str, list[str]] = {}
     for body in scene.bodies:
-        for words in body.library.cautions if body.library is not None else ():
+        for words in body.library.kind.cautions if body.library is not None else ():
             told.setdefault(words, []).append(body.name)
     return tuple(f"{', '.join(names)}: {words}" for words, names in told.items())

@@ -1,0 +1,111 @@
+"""Where what slides first meets what stands still, against closed forms and against linear programs.
+
+Closed forms: blocks, a ball against a wall, two balls (all elementary geometry). Linear programs tell
+whether two convex hulls share a point (from memory: they do exactly where convex weights of the corners of
+each give one point).
+"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from clearance.geometry.sliding import BESIDE, first_met
+from clearance.mesh.model import box
+
+Y = np.array([0.0, 1.0, 0.0])
+
+
+def ball(radius, at, level=4):
+    import trimesh
+
+    mesh = trimesh.creation.icosphere(subdivisions=level, radius=radius)
+    return mesh.triangles + np.asarray(at, dtype=float)
+
+
+def test_a_block_meets_a_block_face_to_face():
+    jaw, part = box((0, 60), (40, 60), (0, 20)), box((10, 50), (-5, 27.25), (3, 30))
+    assert first_met(jaw, part, Y) == 27.25 - 40
+    assert first_met(jaw, part, -Y) == 60 - -5, "from the front its rear face comes first"
+
+
+def test_what_passes_by_is_not_met():
+    jaw = box((0, 60), (40, 60), (0, 20))
+    for aside in (box((70, 90), (0, 20), (0, 20)), box((10, 50), (0, 20), (20.5, 30))):
+        assert first_met(jaw, aside, Y) is None
+
+
+def test_what_lies_on_a_ledge_does_not_stop_it():
+    """The ledge goes along under the part, whose underside lies on it, or a hair off."""
+    ledge, jaw = box((0, 60), (30, 40), (-10, 0)), box((0, 60), (40, 60), (-10, 12))
+    for sunk in (0.0, 1e-9, -1e-9, 1e-6, -1e-6, 0.004):
+        part = box((10, 50), (0, 20), (-sunk, 15))
+        assert first_met(np.concatenate([ledge, jaw]), part, Y) == 20 - 40
+    part = box((10, 50), (0, 20), (-0.02, 15))
+    assert first_met(np.concatenate([ledge, jaw]), part, Y) == 20 - 30
+
+
+def test_a_round_bar_against_a_flat_jaw():
+    """The bar's polygon stands about its circle, and touches it where the axes cross it."""
+    from fixtures_lib.solids import bar, shell
+
+    jaw = box((-30, 30), (40, 60), (0, 20))
+    rod = shell(bar(20, -5, 25, axis="z"))
+    assert first_met(jaw, rod, Y) == pytest.approx(10 - 40, abs=1e-9)
+
+
+def test_balls_meet_where_their_facets_do():
+    """Two balls, off each other by ``aside`` sideways, meet at the root of (r + R)^2 - aside^2.
+
+    Facets lie inside the balls, so they meet later by their sagitta, and by BESIDE times the slope.
+    """
+    sag = 0.06
+    for aside in (0.0, 3.0, 9.0):
+        root = np.sqrt(22.0**2 - aside**2)
+        slope = aside / root
+        met = first_met(ball(10, (0, 50, 0)), ball(12, (aside, 0, 0)), Y)
+        assert root - 50 - 2 * sag / (root / 22) - BESIDE * slope <= met <= root - 50 + 1e-9
+
+
+def hulls_meet(a, b):
+    """Whether two convex hulls of points (N, 3) share a point: a linear program."""
+    from scipy.optimize import linprog
+
+    n, m = len(a), len(b)
+    equal = np.zeros((5, n + m))
+    equal[:3, :n], equal[:3, n:] = a.T, -b.T
+    equal[3, :n] = equal[4, n:] = 1
+    return linprog(np.zeros(n + m), A_eq=equal, b_eq=[0, 0, 0, 1, 1], bounds=(0, None)).status == 0
+
+
+def test_drawn_hulls_against_linear_programs():
+    import trimesh
+
+    pytest.importorskip("scipy")
+    rng = np.random.default_rng(5)
+    compared = 0
+    for _ in range(20):
+        a, b = rng.normal(size=(2, 8, 3)) * [8.0, 8.0, 8.0]
+        way = rng.normal(size=3)
+        way /= np.linalg.norm(way)
+        hulls = [trimesh.convex.convex_hull(points).triangles for points in (a, b)]
+        met = first_met(hulls[0], hulls[1], way)
+        if met is None:
+            assert not any(hulls_meet(a + s * way, b) for s in np.linspace(-40, 40, 9))
+            continue
+        # ahead of it nothing is met; a little on, by what BESIDE and a slope of 85 degrees make, it is
+        compared += 1
+        late = BESIDE * 12
+        assert not any(hulls_meet(a + (met + late + ahead) * way, b) for ahead in (1e-6, 0.1, 3.0))
+        assert hulls_meet(a + (met - 1e-3) * way, b)
+    assert compared >= 10
+
+
+def test_many_facets_take_moments():
+    part = ball(30, (0, 0, 0), level=7)
+    jaw = ball(12, (3, 80, 2), level=5)
+    began = time.process_time()
+    assert first_met(jaw, part, Y) == pytest.approx(np.sqrt(42.0**2 - 13) - 80, abs=0.05)
+    assert time.process_time() - began < 5.0
