@@ -18,7 +18,7 @@ from clearance.process.loose import FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
-from clearance.process.slug import cut_again, lift_out, piece_name
+from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
@@ -56,7 +56,7 @@ class _Job:
         self.runs: list[Run] = []
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
-        self.said: dict[tuple[str, str], tuple[int, str]] = {}
+        self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
         self.carriers: set[str] = set()
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
@@ -98,8 +98,10 @@ class _Job:
         since = 0.0
         about_cuts: list[tuple[str, Remark]] = []
         for k, step in enumerate(moment.steps):
-            about_cuts += self._on_the_way(step.bit.stretch)
-            about_cuts += [(step.bit.stretch.name, remark) for remark in self._cut(step)]
+            running = step.bit.stretch
+            about_cuts += self._on_the_way(running)
+            about_cuts += [(running.name, remark) for remark in self.free.runs_on(running)]
+            about_cuts += [(running.name, remark) for remark in self._cut(step)]
             if step.freed:
                 freed, told_of = self._freed(step.freed, moment)
                 about_pieces += told_of
@@ -139,7 +141,7 @@ class _Job:
 
     def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
-        key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
+        key, rank = (remark.kind, remark.item, remark.about), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
         if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
             return False
@@ -151,6 +153,7 @@ class _Job:
     def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
         found, remarks = self.free.free(pieces, moment, self.runs)
         self.cut |= {one.piece.part for one in found}
+        remarks += [remark for one in found for remark in self.free.after_it(one)]
         return found, remarks
 
     def _cut(self, step: Step) -> list[Remark]:
@@ -159,11 +162,7 @@ class _Job:
         for part in step.bit.stretch.cut_bodies:
             if part not in self.stock:
                 continue
-            free = [(o.piece, o.metal) for o in self.free.all if o.piece.part == part and not o.held]
-            again = cut_again(step.bit, free, self._middle(part))
-            if again is not None:
-                message = f'"{step.bit.stretch.name}" cuts in the {piece_name(again)}, which is free by then'
-                found.append(Remark("cut in free metal", "close", self.scene.bodies[part].name, message))
+            found += self.free.cut_in(step.bit, self._middle(part), part)
             self.stock[part].cut(step.bit)
             self.cut.add(part)
         self.runs.append(step.bit)

@@ -208,6 +208,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "wire": "the wire's diameter",
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
+        "gone_below": "pieces smaller than this are washed away and block nothing, where the setup does not "
+        "say it itself",
         "codes": "the control's own words",
         "lower_head": "the lower head",
         "upper_head": "the upper head",

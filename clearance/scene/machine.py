@@ -186,6 +186,13 @@ class Flushing(Table):
         return FlushingModel(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
 
 
+class GoneBelow(Table):
+    """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
+
+    mass: Positive
+    size: Size
+
+
 class Machine(Table):
     """The machine file. All lengths are mm once it is read."""
 
@@ -196,6 +203,7 @@ class Machine(Table):
     wire: Size
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
+    gone_below: GoneBelow | None = None
     codes: Codes = Field(default_factory=Codes)
     lower_head: LowerHead
     upper_head: UpperHead

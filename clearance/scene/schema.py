@@ -30,7 +30,7 @@ from clearance.scene.fields import (
     problem,
     shown,
 )
-from clearance.scene.machine import Units
+from clearance.scene.machine import GoneBelow, Units
 from clearance.scene.settings import Wanted
 
 FileUnits = Literal["mm", "inch", "m"]
@@ -399,13 +399,6 @@ class Cut(Table):
         if both:
             raise problem(f'"{min(both)}" stands in with and in without', "leave it out of one", key="with")
         return self
-
-
-class GoneBelow(Table):
-    """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
-
-    mass: Positive
-    size: Size
 
 
 class Setup(Table):
