@@ -110,6 +110,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     from clearance.process.becomes import becomes_findings, by_name
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
+    from clearance.process.said import said_findings
     from clearance.process.slug import slug_findings
     from clearance.process.statics import magnet_findings, tipping_findings
     from clearance.process.threading import Ways
@@ -129,6 +130,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
             *blank_findings(scene, told),
             *tipping_findings(scene, told, facts.weights),
             *magnet_findings(scene, told),
+            *said_findings(scene, told),
             *slug_findings(scene, told),
             *becomes_findings(scene, told.all_runs),
         ]

@@ -18,10 +18,11 @@ from clearance.checking.verdict import check as judge
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.holding import role_of
-from clearance.process.onward import TOLERANCE, onward
+from clearance.process.onward import OVERLAP, TOLERANCE, along_edge, onward
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
+from clearance.process.said import names_glue
 from clearance.process.slug import (
     cut_again,
     falls_clear,
@@ -75,6 +76,11 @@ class Loose:
     def stands_on_the_head(self) -> bool:
         """Whether it is still in its opening, and nothing but the lower head keeps it there."""
         return not (self.gone or self.held_by or self.under)
+
+    @property
+    def glued(self) -> bool:
+        """Whether nothing but glue holds it."""
+        return bool(self.held_by) and all(map(names_glue, self.held_by))
 
     @property
     def name(self) -> str:
@@ -165,9 +171,11 @@ class FreePieces:
 
     def after_it(self, one: Loose) -> list[Remark]:
         """The same of the bit that freed a piece, where that goes on; and that it cuts in it."""
-        if one.gone or one.held or one.piece.part not in self.stock:
+        if one.gone or (one.held and not one.glued):
             return []
         then, stretch = onward(one.piece, self.stock[one.piece.part]), one.piece.run.stretch
+        if one.held:
+            return self._cuts_glue(one, stretch) if then.runs_on else []
         found = []
         if then.cuts_in_it and self._first("cut in free metal", one):
             found.append(self._cut_in(one.piece, stretch))
@@ -180,6 +188,27 @@ class FreePieces:
         pieces = [(o.piece, o.metal, o.gone) for o in self.all if o.piece.part == parts and not o.held]
         again = cut_again(bit, pieces, middle, self.stock[parts].width + TOLERANCE)
         return [] if again is None else [self._cut_in(again, bit.stretch)]
+
+    def trims_glue(self, bit: Run) -> list[Remark]:
+        """That a bit runs in a kerf in which glue holds a piece."""
+        return [
+            remark
+            for one in self.all
+            if one.glued and one.piece.part in bit.stretch.cut_bodies
+            and along_edge(bit, one.piece, self.stock[one.piece.part]) > OVERLAP
+            for remark in self._cuts_glue(one, bit.stretch)
+        ]  # fmt: skip
+
+    def _cuts_glue(self, one: Loose, stretch: Stretch) -> list[Remark]:
+        if not self._first("glue cut", one):
+            return []
+        own = one.piece.run.stretch
+        runs = f'"{stretch.name}" runs' + (" on" if stretch is own else "")
+        message = (
+            f"{runs} in the kerf in which glue holds the {one.name}, and cuts the glue: take it out at a "
+            f'stop first (taken_out = "{own.name}")'
+        )
+        return [replace(self._remark("glue cut", one, message), about=one.name)]
 
     def _cut_in(self, piece: Piece, stretch: Stretch) -> Remark:
         message = f'"{stretch.name}" cuts in the {piece_name(piece)}, which is free by then'
@@ -270,7 +299,7 @@ class FreePieces:
         names, it = (f"the {one.name}", "it") if count == 1 else (_many(one), "them")
         message = (
             f"the lower jet ({push:.0f} N) lifts {names} ({weight:.2g} N), which can jam under the upper "
-            f'nozzle: hold {it} (held_by = "magnet") until {they_are} taken out, '
+            f"nozzle: hold {it} (held_by, a tab) until {they_are} taken out, "
             "or say that such pieces are washed away (gone_below)"
         )
         return [self._remark("lifted", one, message)]

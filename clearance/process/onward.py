@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from clearance.process.removal import LEAST_AREA, Piece
+from clearance.process.runs import Run
 from clearance.process.stock import Stock
 
 #: so far a contour goes on beyond its own beginning, mm (common practice, no source)
@@ -40,6 +41,22 @@ def onward(piece: Piece, stock: Stock) -> Onward:
         stock: the part, the bit's kerf and the piece taken out already.
     """
     return _Tail(piece, stock).look()
+
+
+def along_edge(bit: Run, piece: Piece, stock: Stock) -> float:
+    """How far a bit of a run goes along a piece's edge, mm."""
+    import shapely
+
+    chains = [chain for chain in bit.line(_middle(stock)) if len(chain) > 1]
+    if not chains:
+        return 0.0
+    way = shapely.multilinestrings([shapely.linestrings(chain) for chain in chains])
+    return float(way.intersection(_Tail(piece, stock).edge).length)
+
+
+def _middle(stock: Stock) -> float:
+    """The height at which ways are looked at, machine Z."""
+    return (stock.slabs.low + stock.slabs.high) / 2.0
 
 
 class _Tail:
@@ -81,7 +98,7 @@ class _Tail:
         """The bit's cutting moves, the last one first, as lines."""
         import shapely
 
-        z = (self.stock.slabs.low + self.stock.slabs.high) / 2.0
+        z = _middle(self.stock)
         for move in range(self.bit.last, self.bit.first, -1):
             chains = replace(self.bit, first=move, last=move).line(z)
             if chains:
@@ -89,8 +106,7 @@ class _Tail:
 
     def _kerf(self, last: int) -> Any:
         """What the bit has cut up to a move."""
-        z = (self.stock.slabs.low + self.stock.slabs.high) / 2.0
-        return replace(self.bit, last=last).kerf(z, self.stock.width)
+        return replace(self.bit, last=last).kerf(_middle(self.stock), self.stock.width)
 
     def _new(self, beside: list[Any], before: Any) -> float:
         """How much of lines beside the piece goes along its edge, or through metal that was there, mm."""

@@ -101,6 +101,7 @@ class _Job:
             running = step.bit.stretch
             about_cuts += self._on_the_way(running)
             about_cuts += [(running.name, remark) for remark in self.free.runs_on(running)]
+            about_cuts += [(running.name, remark) for remark in self.free.trims_glue(step.bit)]
             about_cuts += [(running.name, remark) for remark in self._cut(step)]
             if step.freed:
                 freed, told_of = self._freed(step.freed, moment)
