@@ -67,6 +67,14 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Hole:
+    """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
+
+    at: tuple[float, float, float]
+    diameter: float
+
+
+@dataclass(frozen=True)
 class Holder:
     """A built holder in its own frame H (mm).
 
@@ -76,6 +84,7 @@ class Holder:
         params: every parameter with the value used.
         sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
             so that overlapping that one item is as it should be.
+        holes: its thread holes for straps and the like; () where it has none, or nobody knows.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -83,6 +92,7 @@ class Holder:
     limits: tuple[Limit, ...] = ()
     params: Mapping[str, Any] = field(default_factory=dict)
     sunk: tuple[int, ...] = ()
+    holes: tuple[Hole, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:

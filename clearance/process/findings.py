@@ -85,6 +85,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     runs, scene = scene, scene.planned or scene
     from clearance.process.account import open_part_findings
     from clearance.process.passes import stop_findings, stops
+    from clearance.process.screws import screw_findings
     from clearance.process.statics import heavy_findings, weights
     from clearance.process.travel import steepest, travel_findings, travel_used
 
@@ -96,7 +97,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
         lean={s.name: steepest(runs, s) for s in runs.stretches if s.cut is not None},
     )
     found = open_part_findings(scene) + travel_findings(runs, facts.travel, facts.lean)
-    found += stop_findings(facts.stops) + heavy_findings(weighed)
+    found += stop_findings(facts.stops) + heavy_findings(weighed) + screw_findings(scene)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
         facts, about_cuts = _of_cuts(scene, facts, also)
         found = about_cuts + found

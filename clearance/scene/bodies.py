@@ -253,6 +253,7 @@ class _Workshop:
             cautions=kind.cautions,
             chosen=tuple(item.params),
             fit=item.fit,
+            holes=built.holes,
         )
         return Made(
             triangles=built.triangles,
