@@ -3,8 +3,8 @@
 First all readings together (chi-square), then each by how much better the others agree without it. Of small
 errors that is the square of its normalised residual, as W. Baarda has it (1968, from memory); a slip of many
 millimetres pulls the fit along with it, and residuals name its neighbour. Readings whose errors would look
-alike are listed together. The slips of the pen that people
-make are tried one by one: a swapped sign, thousandths or hundredths of a millimetre, inches.
+alike are listed together. The slips of the pen that people make are tried one by one: a swapped sign,
+thousandths or hundredths of a millimetre, inches.
 """
 
 from __future__ import annotations
