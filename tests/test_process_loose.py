@@ -170,6 +170,25 @@ def test_many_cores_are_one_finding(tmp_path: Path) -> None:
     assert loose(gone) == []
 
 
+def test_many_cuts_are_one_finding_too(tmp_path: Path) -> None:
+    """Four openings, a program each: the last one's slug is out at the job's end, three lie loose before."""
+    body, cuts = PLATE, []
+    for k in range(4):
+        x = 14 + 13 * k
+        body -= post(1, 22, (x, 30, -1))
+        cuts.append(f"G90 G00 X{x} Y30\nG01 X{x + 3} Y30\nG03 X{x + 3} Y30 I-3 J0\nG01 X{x} Y30")
+    result = judged(tmp_path, body, *cuts, items=HOLD)
+    ((_, _, message),) = loose(result)
+    assert message.endswith("; the same of 2 cuts more")
+    assert [cut.name for cut in result.cuts if cut.name in ("cut 1", "cut 2", "cut 3", "cut 4")] == [
+        "cut 1", "cut 2", "cut 3", "cut 4",
+    ]  # fmt: skip
+    (told,) = (f for f in result.findings if f.kind == "loose piece")
+    assert (told.cut, told.also) == ("cut 2", ("cut 3", "cut 4"))
+    assert [len(s.why) for s in states(result)] == [0, 1, 0, 0, 0]
+    assert [s.verdict for s in states(result)] == ["clear", "close", "close", "close", "clear"]
+
+
 # ------------------------------------------------------------------------------------- out through a slug
 @pytest.mark.parametrize(("to", "told"), [("X40 Y30", False), ("X44 Y36", True)])
 def test_out_through_the_metal_of_a_free_slug(to: str, told: bool, tmp_path: Path) -> None:

@@ -38,6 +38,8 @@ from clearance.process.stays import EDGE, GRAVITY, LEAST, Contact, Remark
 from clearance.process.stock import Metal, Stock
 from clearance.scene.model import Body, Scene, Stretch
 
+#: the kind of finding of what lies there as the machine goes on
+LOOSE = "loose piece"
 #: what is lighter may be washed away, kg (common practice, no source)
 LIGHT = 0.01
 
@@ -133,6 +135,8 @@ class FreePieces:
     def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
         """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
         found: list[Remark] = []
+        if moment.begins != "stop":
+            return found
         for one in self.all:
             if one.gone:
                 continue
@@ -146,7 +150,7 @@ class FreePieces:
                     f'(taken_out = "{one.piece.run.stretch.name}") or leave it as it was'
                 )
                 found.append(self._remark("piece drops", one, message))
-                self._first("loose piece", one)
+                self._first(LOOSE, one)
             found += dropped
         return found
 
@@ -166,7 +170,7 @@ class FreePieces:
         return [
             self._lies_loose(one, stretch)
             for one in self.all
-            if one.stands_on_the_head and self._first("loose piece", one)
+            if one.stands_on_the_head and self._first(LOOSE, one)
         ]
 
     def after_it(self, one: Loose) -> list[Remark]:
@@ -179,7 +183,7 @@ class FreePieces:
         found = []
         if then.cuts_in_it and self._first("cut in free metal", one):
             found.append(self._cut_in(one.piece, stretch))
-        if then.runs_on and one.stands_on_the_head and self._first("loose piece", one):
+        if then.runs_on and one.stands_on_the_head and self._first(LOOSE, one):
             found.append(self._lies_loose(one, stretch))
         return found
 
@@ -226,7 +230,7 @@ class FreePieces:
         )
         if one.metal.mass is not None and one.metal.mass < LIGHT:
             message += ", or say that such pieces are washed away (gone_below)"
-        return replace(self._remark("loose piece", one, message), about=one.name)
+        return replace(self._remark(LOOSE, one, message), about=one.name)
 
     # ------------------------------------------------------------------------------- what nothing holds
     def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[Remark]:

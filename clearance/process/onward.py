@@ -70,6 +70,11 @@ class _Tail:
         rings = [shapely.Polygon(each.exterior) for each in _polygons(drawn)]
         self.inside = shapely.union_all(rings) if rings else piece.outline
         shapely.prepare(self.inside)
+        z = _middle(stock)
+        ends = [piece.outline.bounds, *(_bounds(chain) for chain in self.bit.line(z))]
+        x0, y0 = (min(each[k] for each in ends) - _AROUND for k in (0, 1))
+        x1, y1 = (max(each[k] for each in ends) + _AROUND for k in (2, 3))
+        self.shadow = shapely.clip_by_rect(stock.shadow, x0, y0, x1, y1)
         self.edge = self.inside.boundary.buffer(width / 2.0 + ALONG)
 
     def look(self) -> Onward:
@@ -79,7 +84,7 @@ class _Tail:
         cuts_in_it: bool | None = None
         length, enough = 0.0, OVERLAP
         for move, line in self._moves():
-            out = line.difference(self.inside).intersection(self.stock.shadow)
+            out = line.difference(self.inside).intersection(self.shadow)
             length += float(out.length)
             if length > OVERLAP and cuts_in_it is None:
                 # what follows this move leads out
@@ -137,8 +142,12 @@ class _Tail:
         if way.length <= most:
             return False
         before = self._kerf(move)
-        metal = self.stock.shadow.difference(before)
-        return bool(way.intersection(metal).length > most) and self._free_by(before)
+        metal = way.intersection(self.shadow).difference(before)
+        return bool(metal.length > most) and self._free_by(before)
+
+
+def _bounds(chain: Any) -> tuple[float, ...]:
+    return (*chain.min(axis=0).tolist(), *chain.max(axis=0).tolist())
 
 
 def _polygons(shape: Any) -> list[Any]:

@@ -178,6 +178,9 @@ def falls_clear(scene: Scene, piece: Piece) -> bool:
     The lower head is under the wire where a piece comes free; with a gap of 0.1 mm to the part, what drops
     stands on it as it stood before, and tips or jams once the head goes on (common practice, no source).
     """
+    # its lowest point is no higher than its middle, and it is at least as high as it is on the average
+    if float(piece.middle[2]) - piece.run.stretch.lower_z < piece.volume / piece.area:
+        return False
     own = extent(scene, piece)
     if own is None:
         return False

@@ -14,7 +14,7 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.loads import said_to_carry, taken
-from clearance.process.loose import FreePieces, Loose, in_the_way
+from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
@@ -33,6 +33,8 @@ DRAGS = 0.05
 TABLE = 0.05
 #: metal below a part by more than this is there to carry something, mm
 BELOW = 0.5
+#: of so many cuts it is told singly that what they free lies loose
+FEW = 2
 _RANK = ("clash", "undecided", "close", "note")
 
 
@@ -83,7 +85,29 @@ class _Job:
             why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
-        return Account(tuple(states), tuple(self.findings), frozenset(self.carriers))
+        return Account(*self._together(states), frozenset(self.carriers))
+
+    def _together(self, states: list[State]) -> tuple[tuple[State, ...], tuple[Finding, ...]]:
+        """States and findings; what many cuts leave loose in a part is told with the first of them."""
+        findings = list(self.findings)
+        for item in dict.fromkeys(f.item for f in findings if f.kind == LOOSE):
+            same = [f for f in findings if f.kind == LOOSE and f.item == item]
+            if len(same) <= FEW:
+                continue
+            first, others = same[0], same[1:]
+            also = tuple(dict.fromkeys(f.cut for f in others if f.cut is not None and f.cut != first.cut))
+            message = f"{first.message}; the same of {len(others)} cuts more"
+            findings[findings.index(first)] = replace(first, message=message, also=also)
+            findings = [f for f in findings if f not in others]
+            gone = {f'"{f.item}" {f.message}' for f in others}
+            told = f'"{item}" {first.message}'
+            states = [
+                replace(
+                    s, why=tuple(w if w != told else f'"{item}" {message}' for w in s.why if w not in gone)
+                )
+                for s in states
+            ]
+        return tuple(states), tuple(findings)
 
     def _note(self, kind: str, message: str) -> None:
         self.findings.append(Finding(kind, "note", message))
