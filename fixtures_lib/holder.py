@@ -69,6 +69,14 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Hole:
+    """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
+
+    at: tuple[float, float, float]
+    diameter: float
+
+
+@dataclass(frozen=True)
 class Holder:
     """A built holder in its own frame H (mm).
 
@@ -79,6 +87,7 @@ class Holder:
         sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
             so that overlapping that one item is as it should be.
         closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
+        holes: its thread holes for straps and the like; () where it has none, or nobody knows.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -89,6 +98,7 @@ class Holder:
     closed: bool = True
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
+    holes: tuple[Hole, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
 
@@ -48,10 +48,12 @@ def build(p: Mapping[str, Any]) -> Holder:
         screws.append(shell(bar(SCREWS[SCREW].d, -15, p["ear_thickness"], middle)))
         holes.append(hole(SCREWS[SCREW].through, -1, p["ear_thickness"] + 1, middle))
     away = [box((x - wide / 2, -deep, -height - 1), (x + wide / 2, rest + 1, p["stop"] + 1)) for x in middles]
+    threads = []
     if depth > DRILL + 6 and pitch - wide > DRILL + 4:
         for i in range(n + 1):  # thread holes for straps, between the places
             x = min(max(OVER + i * pitch, OVER + DRILL), length - OVER - DRILL)
             away.append(hole(DRILL, -15, p["stop"] + 1, (x, -depth / 2), error=THREAD_FACET))
+            threads.append(Hole((x, -depth / 2, p["stop"]), DRILL))
     seats = {"top": Seat(at(OVER, 0, 0), "rest plane at the stop, left end of the first place")}
     for i, x in enumerate(middles):
         seats[f"place {i + 1}"] = Seat(at(x, 0, 0), f"rest plane at the stop, middle of place {i + 1}")
@@ -61,6 +63,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         limits=(Limit("mass", None, 30.0, "common practice, no source"),),
         params=dict(p),
         sunk=tuple(1 + i for i in sunk),
+        holes=tuple(threads),
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import THREAD_FACET, at, box, cut, hole, join, shell
 
 DRILL = 6.8  # thread holes M8, straps are screwed down in them
@@ -55,13 +55,14 @@ def build(p: Mapping[str, Any]) -> Holder:
     parts += [box((x - pad / 2, 0, top - 1), (x + pad / 2, width, 0)) for x in pads]
     if p["ledge"] > 0:
         parts.append(box((0, width - 1, -height), (length, width + p["ledge"], -below)))
-    holes = []
+    holes, threads = [], []
     if pitch and width >= DRILL + 3:
         x = pitch / 2
         while x < length - DRILL:
             if all(abs(x - middle) > pad / 2 + DRILL / 2 + 0.5 for middle in pads):
                 depth = min(16.0, (height + top) * 0.7)
                 holes.append(hole(DRILL, top - depth, top + 1, (x, width / 2), error=THREAD_FACET))
+                threads.append(Hole((x, width / 2, top), DRILL))
             x += pitch
     seats = {"top": Seat(at(), "the rest plane, at the rail's left end and outer face")}
     for i, x in enumerate(pads):
@@ -71,6 +72,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         seats=seats,
         limits=(Limit("mass", None, 15.0, "common practice, no source"),),
         params={**p, "pads": tuple(pads), "ledge_below": below},
+        holes=tuple(threads),
     )
 
 

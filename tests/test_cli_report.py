@@ -20,6 +20,7 @@ from tests.test_cli_bad_input import MACHINE, PROGRAM, SETUP, plate
 SECOND = """
 [[cuts]]
 name = "second opening"
+held_by = "tab"
 part = "plate"
 path = "opening.nc"
 zero = [20, 30, 0]
@@ -34,6 +35,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("job")
     heads = "flushing_distance = 0.1\napproach_from = [-100, 100]\npark = [-100, -100]"
     setup = SETUP.replace("flushing_distance = 0.1", heads) + SECOND
+    setup = setup.replace('name = "opening"', 'name = "opening"\nheld_by = "tab"')
     drilled = "[{ at = [20, 20], diameter = 2 }, { at = [20, 30], diameter = 2 }]"
     setup = setup.replace('units = "mm"', f'units = "mm"\nstart_holes = {drilled}')
     for name, content in zip(

@@ -255,7 +255,7 @@ def test_what_lies_about_parallels_angle_plate_toe_clamp_magnet(tmp_path: Path) 
 
 def test_rest_pads_and_a_strap_on_two_rails(tmp_path: Path) -> None:
     """A support rail in front, one behind, the part on two pads of each, a fitted strap on the front one."""
-    rail = {"length": 200, "height": 18, "ledge": 0}
+    rail = {"length": 200, "height": 18, "ledge": 0, "hole_pitch": 0}
     items = [
         {"name": "front", "holder": "rail", "params": {**rail, "pads": [30, 130]}, "at": [20, 20, 0]},
         {

@@ -90,6 +90,21 @@ def test_a_slip_of_the_unit_is_thought_of(factor: float, words: str) -> None:
     assert words in "\n".join(sentences(said, names(wrong)))
 
 
+@pytest.mark.parametrize("k", range(9))
+@pytest.mark.parametrize("off", [5.0, 20.0, 100.0])
+def test_a_slip_of_many_millimetres_does_not_name_another_place(off: float, k: int) -> None:
+    """0.02 typed as 20: the fit goes along with it, and the residuals alone would name its neighbour."""
+    places = block(NINE, 1)
+    reading = places.reading.copy()
+    reading[k] += off
+    wrong = replace(places, reading=reading)
+    said = doubts(wrong, fitted(wrong))
+    assert said.agree is False
+    assert k in said.suspects
+    alike = {0, 1, 2, 3} if k < 4 else {k} if k < 7 else {7, 8}
+    assert set(said.suspects) <= alike
+
+
 def test_all_readings_in_hundredths_are_thought_of() -> None:
     places = block(NINE, 3)
     wrong = replace(places, reading=places.reading * 100.0)

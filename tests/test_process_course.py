@@ -54,11 +54,13 @@ def test_a_strap_is_moved_and_a_slug_taken_out() -> None:
     phases = course.phases
     assert [p.state.name for p in phases if p.stops] == [
         "start",
-        'stop 1, before "window, tab"',
-        'stop 2, before "front notch"',
+        'stop 1, M00 at N95 of "back notch"',
+        'stop 2, before "window, tab"',
+        'stop 3, before "front notch"',
+        'stop 4, M00 at N95 of "front notch"',
     ]
     always = {"left rail", "right rail", "nest plate", "right strap"}
-    stop = phases[4]
+    stop = phases[5]
     assert names(course, stop.found) == always | {"left strap"}
     assert names(course, stop.begun) == always | {"left strap at the back"}
     assert [piece_name(one.piece) for one in stop.taken_out] == ["slug of window, tab"]
@@ -68,7 +70,7 @@ def test_a_strap_is_moved_and_a_slug_taken_out() -> None:
 
 
 def test_what_cuts_leave() -> None:
-    """What drops is gone at once; what glue holds is there until it is taken out."""
+    """What stands on the lower head or is held by glue is there until it is taken out."""
     course = nest()
     left = {name: course.after(name)[1] for name in ("window", "back notch", "window, tab", "front notch")}
     assert [len(there.cut) for there in left.values()] == [1, 3, 4, 6]
@@ -94,12 +96,12 @@ def test_what_cuts_leave() -> None:
     ("name", "words"),
     [
         ("start", "at the start"),
-        ("stop 2", 'after stop 2, before "front notch"'),
-        ('stop 2, before "front notch"', 'after stop 2, before "front notch"'),
-        ("Stop 2, before front notch", 'after stop 2, before "front notch"'),
-        ("state 5", 'after stop 2, before "front notch"'),
+        ("stop 3", 'after stop 3, before "front notch"'),
+        ('stop 3, before "front notch"', 'after stop 3, before "front notch"'),
+        ("Stop 3, before front notch", 'after stop 3, before "front notch"'),
+        ("state 6", 'after stop 3, before "front notch"'),
         ("window", 'after "window"'),
-        ("state 4", 'once the slug of "window, tab" is free'),
+        ("state 5", 'once the slug of "window, tab" is free'),
     ],
 )
 def test_names_of_moments(name: str, words: str) -> None:
@@ -108,10 +110,10 @@ def test_names_of_moments(name: str, words: str) -> None:
 
 def test_a_wrong_name_lists_the_right_ones() -> None:
     with pytest.raises(InputError) as told:
-        nest().after("stop 3")
+        nest().after("stop 5")
     message = str(told.value)
-    assert 'there is no cut, stop or state "stop 3"' in message
-    for name in ('"start"', '"stop 1"', '"stop 2"', '"window"', '"window, tab"', '"state 6"'):
+    assert 'there is no cut, stop or state "stop 5"' in message
+    for name in ('"start"', '"stop 1"', '"stop 2"', '"window"', '"window, tab"', '"state 7"'):
         assert name in message
 
 
@@ -120,14 +122,19 @@ def test_passes_of_the_demo() -> None:
     """D1 and D2 as the setup's offsets give them, N as the programs number their blocks."""
     course = nest()
     told = [(p.after, p.cut, p.what, p.d, p.offset, p.begins) for p in passes(course.scene, course.phases)]
-    first, second = 'stop 1, before "window, tab"', 'stop 2, before "front notch"'
+    out, first, second, last = (
+        'stop 1, M00 at N95 of "back notch"',
+        'stop 2, before "window, tab"',
+        'stop 3, before "front notch"',
+        'stop 4, M00 at N95 of "front notch"',
+    )
     assert told == [
         ("start", "window", "rough", 1, 0.185, "N30"),
         ("start", "back notch", "rough", 1, 0.185, "N30"),
-        ("start", "back notch", "trim 1", 2, 0.145, "N100"),
+        (out, "back notch", "trim 1", 2, 0.145, "N100"),
         (first, "window, tab", "last bit", 1, 0.185, "N30"),
         (second, "front notch", "rough", 1, 0.185, "N30"),
-        (second, "front notch", "trim 1", 2, 0.145, "N100"),
+        (last, "front notch", "trim 1", 2, 0.145, "N100"),
     ]
 
 
@@ -161,7 +168,7 @@ def test_many_holes_are_one_line_and_an_offset_may_sit_at_the_control(tmp_path: 
 def test_how_far_the_upper_head_goes_up() -> None:
     """The plate is 20 high, its top at Z 20, the upper face at 20.5: a slug lifted out of it ends at 40."""
     course = nest()
-    slug = course.phases[4].taken_out[0]
+    slug = course.phases[5].taken_out[0]
     assert lift_out(course.scene, slug.piece) == pytest.approx(40 - 20.5)
     assert way_out(course.scene, slug) == "held by glue"
     moment = course.phases[1].moment

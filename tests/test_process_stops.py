@@ -123,6 +123,8 @@ def test_the_moves_of_a_cut_are_told_once_though_a_strap_comes_and_goes(tmp_path
         ({"without": [{"item": "plate", "from": "N40"}]}, '"plate" is off for this cut'),
         ({"taken_out": [{"piece": "all", "at": "N7"}]}, 'there is no stop "N7"; the job stops at 1'),
         ({"taken_out": ["cut 7"]}, 'no cut is named "cut 7"'),
+        ({"taken_out": ["slug of cut 7"]}, 'no cut is named "slug of cut 7"; did you mean "slug of cut 1"'),
+        ({"taken_out": ["everything"]}, '"?all"?, "?cut 1"?, "?slug of cut 1"?'),
         ({"held_by": {"by": "glue", "until": 0}}, "stops are numbered from 1"),
         ({"held_by": {"by": "glue", "piece": "core"}}, "slug"),
     ],

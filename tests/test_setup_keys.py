@@ -308,6 +308,11 @@ IN_MACHINE: list[Case] = [
             ],
         ]
     ],
+    *[
+        (f"gone_below{key}", {"gone_below": {"mass": 0.003, "size": 8}},
+         lambda s: asdict(s.gone_below), {"mass": 0.003, "size": 8.0})
+        for key in ("", ".mass", ".size")
+    ],
     ("lower_head.face_z", {}, lambda s: s.stretches[0].lower_z, -0.4),
     ("lower_head.guide", {"lower_head__guide": 2.0}, lambda s: s.stretches[0].wire.z[0], near(-2.4)),
     (

@@ -78,13 +78,17 @@ def test_every_demo_shows_its_states(name: str) -> None:
 
 
 def test_the_demo_moves_a_strap_and_takes_a_slug_out() -> None:
-    """Four cuts, two stops; the left strap goes from front to back, and the glued slug is taken out."""
+    """Four cuts, four stops; the left strap goes from front to back, and the glued slug is taken out."""
     shown = told(demo("riveting_nest"))
-    start, first, second = shown.stations
+    start, out, first, second, last = shown.stations
     assert len({p.cut for p in shown.passes}) == 4
-    assert [one.verdict for one in shown.stations] == ["clear"] * 3
+    assert [one.verdict for one in shown.stations] == ["clear"] * 5
     assert all(one.asked for one in shown.stations)
     assert start.do == ()
+    assert [each.do for each in (out, last)] == [
+        (f'take out the off-cut of "{cut}"; to lift it, upper head up by 19.50 at least',)
+        for cut in ("back notch", "front notch")
+    ]
     assert first.do == ('glue to hold the slug of "window, tab", before it is cut free',)
     assert second.do == (
         'take off "left strap"',
@@ -100,9 +104,9 @@ def test_the_demo_moves_a_strap_and_takes_a_slug_out() -> None:
         "slug of window, tab": "out",
     }
     assert [(each.what, each.how) for one in shown.stations for each in one.leaves] == [
-        ('off-cut of "back notch"', "drops onto the lower head: hold or catch it"),
-        ('slug of "window, tab"', "held by glue; stays until stop 2"),
-        ('off-cut of "front notch"', "drops onto the lower head: hold or catch it"),
+        ('off-cut of "back notch"', "drops onto the lower head: hold or catch it; stays until stop 1"),
+        ('slug of "window, tab"', "held by glue; stays until stop 3"),
+        ('off-cut of "front notch"', "drops onto the lower head: hold or catch it; stays until stop 4"),
     ]
 
 
@@ -114,9 +118,9 @@ def test_plans_show_the_metal_that_is_left() -> None:
         next(each.region.area for each in one.plan.things if each.what == "metal") for one in shown.stations
     ]
     notch = 40 * 30 - 2 * (1 - 3.1416 / 4) * 9
-    assert metal[0] - metal[1] == pytest.approx(notch + 0.29 * (2 * (59.6 + 39.6) - 4 + 30), rel=0.02)
+    assert metal[0] - metal[2] == pytest.approx(notch + 0.29 * (2 * (59.6 + 39.6) - 4 + 30), rel=0.02)
     window = 59.92 * 39.92 - (4 - 3.1416) * 4.96**2
-    assert metal[0] - metal[2] == pytest.approx(notch + window, rel=0.005)
+    assert metal[0] - metal[3] == pytest.approx(notch + window, rel=0.005)
 
 
 def test_plans_are_drawings_that_can_be_read() -> None:
@@ -134,17 +138,19 @@ def test_plans_are_drawings_that_can_be_read() -> None:
             str(each.number) for each in one.plan.things if each.number is not None
         )
         asked = {"PUT ON", "TAKE OFF", "TAKE OUT"}
-        assert asked & {t for t in texts if t} == (asked if one.n == 5 else set())
+        assert asked & {t for t in texts if t} == {6: asked, 3: {"TAKE OUT"}, 8: {"TAKE OUT"}}.get(
+            one.n, set()
+        )
         crossed = [each for each in tree.iter("path") if each.get("class") == "crossed"]
-        assert len(crossed) == (1 if one.n == 5 else 0)
+        assert len(crossed) == (1 if one.n == 6 else 0)
 
 
 def test_offsets_stand_there_in_figures() -> None:
     text = words(told(demo("riveting_nest")))
     assert "start window rough D1 0.185 N30" in text
     assert "back notch trim 1 D2 0.145 N100" in text
-    assert 'stop 1, before "window, tab" window, tab last bit D1 0.185 N30' in text
-    assert 'stop 2, before "front notch" front notch rough D1 0.185 N30' in text
+    assert 'stop 2, before "window, tab" window, tab last bit D1 0.185 N30' in text
+    assert 'stop 3, before "front notch" front notch rough D1 0.185 N30' in text
 
 
 def test_an_offset_at_the_control_and_no_offset(tmp_path: Path) -> None:

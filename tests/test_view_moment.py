@@ -43,9 +43,9 @@ def items(drawing: Drawing) -> set[str]:
     [
         ("start", {"left strap"}, True),
         ("window", {"left strap"}, True),
-        ("stop 1", {"left strap"}, True),
+        ("stop 2", {"left strap"}, True),
         ("window, tab", {"left strap", SLUG}, False),
-        ("stop 2", {"left strap at the back"}, True),
+        ("stop 3", {"left strap at the back"}, True),
         ("front notch", {"left strap at the back"}, False),
     ],
 )
@@ -75,21 +75,21 @@ def test_metal_is_taken_away() -> None:
     window, back, front = (76 + 87 + 10, 90 + 65 + 10), (76 + 49, 220 - 10), (76 + 49, 90 + 10)
     seen = {
         after: tuple(covered(after, *place) for place in (window, back, front))
-        for after in ("start", "window", "stop 1", "window, tab", "stop 2", "front notch")
+        for after in ("start", "window", "stop 2", "window, tab", "stop 3", "front notch")
     }
     assert seen == {
         "start": (True, True, True),
         "window": (True, True, True),
-        "stop 1": (True, False, True),
+        "stop 2": (True, False, True),
         "window, tab": (True, False, True),
-        "stop 2": (False, False, True),
+        "stop 3": (False, False, True),
         "front notch": (False, False, False),
     }
 
 
 def test_words_say_when_and_what_follows() -> None:
-    drawing = drawn("stop 2")
-    assert drawing.sentence == 'the whole job; drawn as it stands after stop 2, before "front notch"'
+    drawing = drawn("stop 3")
+    assert drawing.sentence == 'the whole job; drawn as it stands after stop 3, before "front notch"'
     assert 'next is "front notch"' in drawing.lines
     assert {place.where.partition(",")[0] for place in drawing.places} == {"front notch"}
 
@@ -127,5 +127,5 @@ def test_an_item_that_is_off_carries_no_figure(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_it_is_drawn(tmp_path: Path) -> None:
     file = tmp_path / "stop.png"
-    clearance.draw(nest(), file, size=(640, 480), after="stop 2")
+    clearance.draw(nest(), file, size=(640, 480), after="stop 3")
     assert file.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"

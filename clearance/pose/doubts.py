@@ -1,8 +1,10 @@
 """A fit goes in; whether its readings agree comes out, and which of them to look at again.
 
-First all readings together (chi-square), then each by its normalised residual, as W. Baarda has it (1968,
-from memory). Readings whose errors would look alike are listed together. The slips of the pen that people
-make are tried one by one: a swapped sign, thousandths or hundredths of a millimetre, inches.
+First all readings together (chi-square), then each by how much better the others agree without it. Of small
+errors that is the square of its normalised residual, as W. Baarda has it (1968, from memory); a slip of many
+millimetres pulls the fit along with it, and residuals name its neighbour. Readings whose errors would look
+alike are listed together. The slips of the pen that people make are tried one by one: a swapped sign,
+thousandths or hundredths of a millimetre, inches.
 """
 
 from __future__ import annotations
@@ -19,6 +21,8 @@ from clearance.pose.statistics import DOUBT, SUSPECT, chance
 _APART = 6.0
 #: a slip that changes a reading by less than this many u is none
 _NOTABLE = 3.0
+#: u of a reading that says nothing, mm
+_ANY = 1e4
 #: mm; a dial seldom travels farther
 _TRAVEL = 3.0
 #: what a reading would be multiplied by to be right, and in words what was done
@@ -68,27 +72,44 @@ def doubts(places: Places, found: Fit | None, about: Array | None = None) -> Dou
     """
     long = bool(np.abs(places.reading).max() > _TRAVEL)
     if found is None:
-        return Doubts(False, 0.0, (), _slips(places, about), long)
+        return Doubts(False, 0.0, suspects(places, None, about), _slips(places, about), long)
     if found.redundancy == 0:
         return Doubts(None, None, long=long)
     likely = chance(found.chi2, found.redundancy)
     if likely >= DOUBT:
         return Doubts(True, likely, long=long)
-    return Doubts(False, likely, suspects(found), _slips(places, about), long)
+    return Doubts(False, likely, suspects(places, found, about), _slips(places, about), long)
 
 
-def suspects(found: Fit) -> tuple[int, ...]:
+def suspects(places: Places, found: Fit | None, about: Array | None = None) -> tuple[int, ...]:
     """Indices of the readings one of which is wrong, the likeliest first.
 
     Args:
-        found: a fit whose readings do not agree.
+        places: what was touched.
+        found: a fit whose readings do not agree; None where there was none at all.
+        about: the point about which the part turns, mm; None as for ``fit``.
     """
-    size = np.nan_to_num(np.abs(found.normalised))
-    order = np.argsort(-size, kind="stable")
-    if size[order[0]] < SUSPECT:
+    chi2 = np.array([_without(places, k, about) for k in range(len(places.reading))])
+    # where there is no fit at all it counts which reading is in its way
+    whole = (
+        2.0 * float(chi2[np.isfinite(chi2)].max(initial=0.0)) + SUSPECT**2 if found is None else found.chi2
+    )
+    better = np.where(np.isfinite(chi2), whole - chi2, 0.0)
+    order = np.argsort(-better, kind="stable")
+    first = better[order[0]]
+    if first < SUSPECT**2:
         return ()
-    first = size[order[0]]
-    return tuple(int(k) for k in order if size[k] >= SUSPECT and first**2 - size[k] ** 2 < _APART)
+    return tuple(int(k) for k in order if better[k] >= SUSPECT**2 and first - better[k] < _APART)
+
+
+def _without(places: Places, k: int, about: Array | None) -> float:
+    """Chi-square of the readings without one of them; infinite where they still do not fit at all."""
+    u = places.u.copy()
+    u[k] = _ANY
+    try:
+        return float(fit(replace(_with(places, k, 0.0), u=u), about).chi2)
+    except NoFit:
+        return float("inf")
 
 
 def _slips(places: Places, about: Array | None) -> tuple[Slip, ...]:

@@ -87,6 +87,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     from clearance.process.keyed_in import offset_findings
     from clearance.process.leaning import largest_lean, lean_findings
     from clearance.process.passes import stop_findings, stops
+    from clearance.process.screws import screw_findings
     from clearance.process.statics import heavy_findings, weights
     from clearance.process.travel import travel_findings, travel_used
 
@@ -100,6 +101,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     )
     found = open_part_findings(scene) + travel_findings(runs, facts.travel) + lean_findings(runs, leans)
     found += stop_findings(facts.stops) + offset_findings(scene) + heavy_findings(weighed)
+    found += screw_findings(scene)
     if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
         facts, about_cuts = _of_cuts(scene, facts, also)
         found = about_cuts + found
@@ -113,6 +115,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     from clearance.process.becomes import becomes_findings, by_name
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.removal import story
+    from clearance.process.said import said_findings
     from clearance.process.slug import slug_findings
     from clearance.process.statics import magnet_findings, tipping_findings
     from clearance.process.threading import Ways
@@ -132,6 +135,7 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
             *blank_findings(scene, told),
             *tipping_findings(scene, told, facts.weights),
             *magnet_findings(scene, told),
+            *said_findings(scene, told),
             *slug_findings(scene, told),
             *becomes_findings(scene, told.all_runs),
         ]

@@ -18,15 +18,30 @@ from clearance.checking.verdict import check as judge
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.holding import role_of
+from clearance.process.onward import OVERLAP, TOLERANCE, along_edge, onward
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
-from clearance.process.slug import goes_through, holders, leaves, piece_name, washed_away
+from clearance.process.said import names_glue
+from clearance.process.slug import (
+    cut_again,
+    falls_clear,
+    goes_through,
+    holders,
+    leaves,
+    piece_name,
+    washed_away,
+)
 from clearance.process.statics import Array, force, hull
 from clearance.process.statics import outside_statics as outside
 from clearance.process.stays import EDGE, GRAVITY, LEAST, Contact, Remark
 from clearance.process.stock import Metal, Stock
 from clearance.scene.model import Body, Scene, Stretch
+
+#: the kind of finding of what lies there as the machine goes on
+LOOSE = "loose piece"
+#: what is lighter may be washed away, kg (common practice, no source)
+LIGHT = 0.01
 
 
 @dataclass
@@ -38,7 +53,7 @@ class Loose:
         down, up: it goes down, if nothing is under it, and up through what was cut around it.
         under: names of what it lies on.
         held_by: what holds it now: names of clamps, or the setup's words; () nothing does.
-        gone: it dropped, or is washed away.
+        gone: it fell clear of its opening, or is washed away.
     """
 
     piece: Piece
@@ -53,6 +68,21 @@ class Loose:
     @property
     def held(self) -> bool:
         return bool(self.held_by)
+
+    @property
+    def falls(self) -> bool:
+        """Whether nothing holds or carries it but the lower head."""
+        return self.gone or (self.down and not self.held_by and not self.under)
+
+    @property
+    def stands_on_the_head(self) -> bool:
+        """Whether it is still in its opening, and nothing but the lower head keeps it there."""
+        return not (self.gone or self.held_by or self.under)
+
+    @property
+    def glued(self) -> bool:
+        """Whether nothing but glue holds it."""
+        return bool(self.held_by) and all(map(names_glue, self.held_by))
 
     @property
     def name(self) -> str:
@@ -114,19 +144,22 @@ class FreePieces:
     def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
         """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
         found: list[Remark] = []
+        if moment.begins != "stop":
+            return found
         for one in self.all:
             if one.gone:
                 continue
             before_by, lay_on = one.held_by, one.under
             one.held_by = self._holds(one, moment)
             dropped = self._let_go(one, moment, before)
-            if one.gone:
+            if (before_by or lay_on) and one.falls:
                 was = f"was held by {_and(before_by)}" if before_by else f"lay on {_and(lay_on)}"
                 message = (
                     f"the {one.name} {was} until then and drops; take it out there "
                     f'(taken_out = "{one.piece.run.stretch.name}") or leave it as it was'
                 )
                 found.append(self._remark("piece drops", one, message))
+                self._first(LOOSE, one)
             found += dropped
         return found
 
@@ -137,6 +170,76 @@ class FreePieces:
         """What holds a piece now."""
         clamps, words = holders(self.scene, one.piece, moment.present, moment.stop)
         return tuple(f'"{name}"' for name in clamps) + words
+
+    # ---------------------------------------------------------------------------- as the machine goes on
+    def runs_on(self, stretch: Stretch) -> list[Remark]:
+        """What is to be told as a cut runs, or runs on, with pieces there that nothing holds or carries: the
+        lower head goes away from under them, and what tips or jams then breaks a nozzle (common practice, no
+        source)."""
+        return [
+            self._lies_loose(one, stretch)
+            for one in self.all
+            if one.stands_on_the_head and self._first(LOOSE, one)
+        ]
+
+    def after_it(self, one: Loose) -> list[Remark]:
+        """The same of the bit that freed a piece, where that goes on; and that it cuts in it."""
+        if one.gone or (one.held and not one.glued):
+            return []
+        then, stretch = onward(one.piece, self.stock[one.piece.part]), one.piece.run.stretch
+        if one.held:
+            return self._cuts_glue(one, stretch) if then.runs_on else []
+        found = []
+        if then.cuts_in_it and self._first("cut in free metal", one):
+            found.append(self._cut_in(one.piece, stretch))
+        if then.runs_on and one.stands_on_the_head and self._first(LOOSE, one):
+            found.append(self._lies_loose(one, stretch))
+        return found
+
+    def cut_in(self, bit: Run, middle: float, parts: int) -> list[Remark]:
+        """That a bit cuts in metal of a part that is free."""
+        pieces = [(o.piece, o.metal, o.gone) for o in self.all if o.piece.part == parts and not o.held]
+        again = cut_again(bit, pieces, middle, self.stock[parts].width + TOLERANCE)
+        return [] if again is None else [self._cut_in(again, bit.stretch)]
+
+    def trims_glue(self, bit: Run) -> list[Remark]:
+        """That a bit runs in a kerf in which glue holds a piece."""
+        return [
+            remark
+            for one in self.all
+            if one.glued and one.piece.part in bit.stretch.cut_bodies
+            and along_edge(bit, one.piece, self.stock[one.piece.part]) > OVERLAP
+            for remark in self._cuts_glue(one, bit.stretch)
+        ]  # fmt: skip
+
+    def _cuts_glue(self, one: Loose, stretch: Stretch) -> list[Remark]:
+        if not self._first("glue cut", one):
+            return []
+        own = one.piece.run.stretch
+        runs = f'"{stretch.name}" runs' + (" on" if stretch is own else "")
+        message = (
+            f"{runs} in the kerf in which glue holds the {one.name}, and cuts the glue: take it out at a "
+            f'stop first (taken_out = "{own.name}")'
+        )
+        return [replace(self._remark("glue cut", one, message), about=one.name)]
+
+    def _cut_in(self, piece: Piece, stretch: Stretch) -> Remark:
+        message = f'"{stretch.name}" cuts in the {piece_name(piece)}, which is free by then'
+        return Remark("cut in free metal", "close", self.scene.bodies[piece.part].name, message)
+
+    def _lies_loose(self, one: Loose, stretch: Stretch) -> Remark:
+        count, own = self.count.get(one.name, 1), one.piece.run.stretch
+        names, lies, it = (f"the {one.name}", "lies", "it") if count == 1 else (_many(one), "lie", "them")
+        where = " on the lower head" if one.down else " in its opening" if count == 1 else ""
+        runs = f'"{stretch.name}" runs' + (" on" if stretch is own else "")
+        take = f"take {it} out at a stop" if count == 1 else "take each out at a stop"
+        message = (
+            f"{names} {lies} loose{where} while {runs}: hold {it} (held_by, a tab) or {take} "
+            f'(taken_out = "{own.name}")'
+        )
+        if one.metal.mass is not None and one.metal.mass < LIGHT:
+            message += ", or say that such pieces are washed away (gone_below)"
+        return replace(self._remark(LOOSE, one, message), about=one.name)
 
     # ------------------------------------------------------------------------------- what nothing holds
     def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[Remark]:
@@ -155,7 +258,7 @@ class FreePieces:
         if places:
             found += self._tips(one, places)
         else:
-            one.gone = True
+            one.gone = falls_clear(self.scene, one.piece)
         return found
 
     def _under(self, one: Loose, present: Sequence[int]) -> dict[str, Any]:
@@ -209,7 +312,7 @@ class FreePieces:
         names, it = (f"the {one.name}", "it") if count == 1 else (_many(one), "them")
         message = (
             f"the lower jet ({push:.0f} N) lifts {names} ({weight:.2g} N), which can jam under the upper "
-            f'nozzle: hold {it} (held_by = "magnet") until {they_are} taken out, '
+            f"nozzle: hold {it} (held_by, a tab) until {they_are} taken out, "
             "or say that such pieces are washed away (gone_below)"
         )
         return [self._remark("lifted", one, message)]

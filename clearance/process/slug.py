@@ -20,7 +20,7 @@ from clearance.process.stock import Metal
 from clearance.process.support import NEAR
 from clearance.scene.model import Finding, Scene
 
-#: so much of a bit's way in a free piece, as a share and in mm, and it cuts there: less is a lead-in
+#: so much of a bit's way where a piece lay that is gone, as a share and in mm, and the order of cuts is wrong
 SHARE, LENGTH = 0.2, 1.0
 #: a ring must be this much larger all round to let a piece through it, mm
 ROOM = 0.005
@@ -35,6 +35,7 @@ class Fate:
         clamps: names of items that hold it.   words: what the setup says that holds it.
         lies_on: names of what it lies on.
         washed: it is so small that it is gone as it comes free, as the setup says.
+        clear: it falls clear where nothing holds it and it drops; else it stays in its opening.
     """
 
     piece: Piece
@@ -43,6 +44,7 @@ class Fate:
     words: tuple[str, ...] = ()
     lies_on: tuple[str, ...] = ()
     washed: bool = False
+    clear: bool = False
 
     @property
     def held(self) -> bool:
@@ -52,7 +54,7 @@ class Fate:
     @property
     def gone(self) -> bool:
         """Whether it is gone as soon as it is free."""
-        return self.washed or (self.leaves == "drops" and not self.held)
+        return self.washed or (self.clear and not self.held)
 
     def taken_out(self, names: Collection[str]) -> bool:
         """Whether it is among what is taken out: "all", the cut that freed it, or its own name."""
@@ -69,7 +71,9 @@ def fate(scene: Scene, piece: Piece, present: Collection[int], stop: int) -> Fat
     there = {scene.bodies[k].name for k in present}
     lies_on = tuple(name for name in piece.lies_on if name in there)
     gone = washed_away(scene, piece) and not clamps and not words
-    return Fate(piece, leaves(scene, piece, lies_on), clamps, words, lies_on, gone)
+    how = leaves(scene, piece, lies_on)
+    clear = how == "drops" and falls_clear(scene, piece)
+    return Fate(piece, how, clamps, words, lies_on, gone, clear)
 
 
 def holders(
@@ -137,12 +141,8 @@ def leaves(scene: Scene, piece: Piece, lies_on: Collection[str] | None = None) -
     return "lifts" if above else "stuck"
 
 
-def lift_out(scene: Scene, piece: Piece) -> float:
-    """By how much the upper head must go up, as it stands when a piece comes free, for the piece to pass
-    between it and the part, mm; 0 where there is room.
-
-    Its lowest point passes the part's highest one; the piece is as high as the model is over its outline.
-    """
+def extent(scene: Scene, piece: Piece) -> tuple[float, float] | None:
+    """A piece's lowest and highest point, machine Z: those of the model over its outline."""
     import shapely
 
     body = scene.bodies[piece.part]
@@ -156,10 +156,38 @@ def lift_out(scene: Scene, piece: Piece) -> float:
     )
     shared = shapely.area(shapely.intersection(shapely.convex_hull(corners), piece.outline))
     z = over[shared > 0.0][..., 2]
-    if not z.size:
+    return (float(z.min()), float(z.max())) if z.size else None
+
+
+def lift_out(scene: Scene, piece: Piece) -> float:
+    """By how much the upper head must go up, as it stands when a piece comes free, for the piece to pass
+    between it and the part, mm; 0 where there is room.
+
+    Its lowest point passes the part's highest one; the piece is as high as the model is over its outline.
+    """
+    own = extent(scene, piece)
+    if own is None:
         return 0.0
     face = piece.run.stretch.upper_at(piece.run.last)
-    return max(0.0, float(crowd.box[1][2]) + float(z.max() - z.min()) - face)
+    return max(0.0, float(scene.bodies[piece.part].crowd.box[1][2]) + own[1] - own[0] - face)
+
+
+def falls_clear(scene: Scene, piece: Piece) -> bool:
+    """Whether a piece that drops leaves its opening: there is room for all its height below it.
+
+    The lower head is under the wire where a piece comes free; with a gap of 0.1 mm to the part, what drops
+    stands on it as it stood before, and tips or jams once the head goes on (common practice, no source).
+    """
+    # its lowest point is no higher than its middle, and it is at least as high as it is on the average
+    if float(piece.middle[2]) - piece.run.stretch.lower_z < piece.volume / piece.area:
+        return False
+    own = extent(scene, piece)
+    if own is None:
+        return False
+    low, high = own
+    bottom = float(scene.bodies[piece.part].crowd.box[0][2])
+    falls = [low - piece.run.stretch.lower_z, *(low - bottom + one.gap for one in below(scene, piece))]
+    return min(falls) >= high - low
 
 
 def goes_through(scene: Scene, piece: Piece) -> tuple[bool, bool]:
@@ -188,10 +216,14 @@ def _ring(piece: Piece, z: float, wire: float) -> Any:
     return max(rings, key=lambda ring: float(ring.area), default=None)
 
 
-def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal]], z: float) -> Piece | None:
+def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal, bool]], z: float, least: float) -> Piece | None:
     """The free piece in which a bit of a run cuts, at height ``z``; None where it cuts in none.
 
-    Going through a lead-in of its own, or trimming along an edge, is no such cut.
+    In a lead-in's own kerf, or along an edge, there is no metal.
+
+    Args:
+        pieces: each with its metal and whether it is gone: then a lead-in over its place is no cut in it.
+        least: mm of metal that is none.
     """
     import shapely
 
@@ -199,9 +231,9 @@ def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal]], z: float) -> Piec
     if not chains or not pieces:
         return None
     way = shapely.multilinestrings(chains)
-    for piece, metal in pieces:
+    for piece, metal, gone in pieces:
         length = float(way.intersection(metal.region).length)
-        if length > max(LENGTH, SHARE * float(way.length)):
+        if length > (max(LENGTH, SHARE * float(way.length)) if gone else least):
             return piece
     return None
 

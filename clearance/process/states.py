@@ -15,11 +15,11 @@ from clearance.checking.verdict import worst
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
 from clearance.process.loads import said_to_carry, taken
-from clearance.process.loose import FreePieces, Loose, in_the_way
+from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece, Story
 from clearance.process.runs import Run
-from clearance.process.slug import cut_again, lift_out, piece_name
+from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
@@ -35,6 +35,8 @@ DRAGS = 0.05
 TABLE = 0.05
 #: metal below a part by more than this is there to carry something, mm
 BELOW = 0.5
+#: of so many cuts it is told singly that what they free lies loose
+FEW = 2
 _RANK = ("clash", "undecided", "close", "note")
 
 
@@ -58,7 +60,7 @@ class _Job:
         self.runs: list[Run] = []
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
-        self.said: dict[tuple[str, str], tuple[int, str]] = {}
+        self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
         self.carriers: set[str] = set()
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
@@ -85,7 +87,29 @@ class _Job:
             why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
-        return Account(tuple(states), tuple(self.findings), frozenset(self.carriers))
+        return Account(*self._together(states), frozenset(self.carriers))
+
+    def _together(self, states: list[State]) -> tuple[tuple[State, ...], tuple[Finding, ...]]:
+        """States and findings; what many cuts leave loose in a part is told with the first of them."""
+        findings = list(self.findings)
+        for item in dict.fromkeys(f.item for f in findings if f.kind == LOOSE):
+            same = [f for f in findings if f.kind == LOOSE and f.item == item]
+            if len(same) <= FEW:
+                continue
+            first, others = same[0], same[1:]
+            also = tuple(dict.fromkeys(f.cut for f in others if f.cut is not None and f.cut != first.cut))
+            message = f"{first.message}; the same of {len(others)} cuts more"
+            findings[findings.index(first)] = replace(first, message=message, also=also)
+            findings = [f for f in findings if f not in others]
+            gone = {f'"{f.item}" {f.message}' for f in others}
+            told = f'"{item}" {first.message}'
+            states = [
+                replace(
+                    s, why=tuple(w if w != told else f'"{item}" {message}' for w in s.why if w not in gone)
+                )
+                for s in states
+            ]
+        return tuple(states), tuple(findings)
 
     def _note(self, kind: str, message: str) -> None:
         self.findings.append(Finding(kind, "note", message))
@@ -101,8 +125,11 @@ class _Job:
         since = 0.0
         about_cuts: list[tuple[str, Remark]] = []
         for k, step in enumerate(moment.steps):
-            about_cuts += self._on_the_way(step.bit.stretch)
-            about_cuts += [(step.bit.stretch.name, remark) for remark in self._cut(step)]
+            running = step.bit.stretch
+            about_cuts += self._on_the_way(running)
+            about_cuts += [(running.name, remark) for remark in self.free.runs_on(running)]
+            about_cuts += [(running.name, remark) for remark in self.free.trims_glue(step.bit)]
+            about_cuts += [(running.name, remark) for remark in self._cut(step)]
             if step.freed:
                 freed, told_of = self._freed(step.freed, moment)
                 about_pieces += told_of
@@ -148,7 +175,7 @@ class _Job:
 
     def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
-        key, rank = (remark.kind, remark.item), _RANK.index(remark.severity)
+        key, rank = (remark.kind, remark.item, remark.about), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
         if before < rank or (before == rank and (moment.begins != "stop" or message == remark.message)):
             return False
@@ -160,6 +187,7 @@ class _Job:
     def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
         found, remarks = self.free.free(pieces, moment, self.runs)
         self.cut |= {one.piece.part for one in found}
+        remarks += [remark for one in found for remark in self.free.after_it(one)]
         return found, remarks
 
     def _cut(self, step: Step) -> list[Remark]:
@@ -168,11 +196,7 @@ class _Job:
         for part in step.bit.stretch.cut_bodies:
             if part not in self.stock:
                 continue
-            free = [(o.piece, o.metal) for o in self.free.all if o.piece.part == part and not o.held]
-            again = cut_again(step.bit, free, self._middle(part))
-            if again is not None:
-                message = f'"{step.bit.stretch.name}" cuts in the {piece_name(again)}, which is free by then'
-                found.append(Remark("cut in free metal", "close", self.scene.bodies[part].name, message))
+            found += self.free.cut_in(step.bit, self._middle(part), part)
             self.stock[part].cut(step.bit)
             self.cut.add(part)
         self.runs.append(step.bit)

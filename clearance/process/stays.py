@@ -54,12 +54,14 @@ SCREW = 3.0
 
 @dataclass(frozen=True)
 class Remark:
-    """One thing to tell: kind, severity, the item that it is about, the message."""
+    """One thing to tell: kind, severity, the item that it is about, the message; and what of the item it is
+    about, where several things of one kind are told of it."""
 
     kind: str
     severity: str
     item: str
     message: str
+    about: str = ""
 
 
 @dataclass

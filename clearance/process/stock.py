@@ -113,6 +113,22 @@ class Stock:
         ((volume, middle),) = self.slabs.over_each([[piece] for piece in self._each_level([outline], region)])
         return self._made(region, volume, middle)
 
+    def before(self, run: Run, outline: Any, window: Any) -> Any:
+        """What was there, within ``window`` (a rectangle), before a run or a bit was cut and freed a piece.
+
+        Args:
+            run: the last one that was cut.   outline: of the piece.
+        """
+        import shapely
+
+        own = (run.number, run.first)
+        kerfs = zip(self._runs, self._kerfs, strict=True)
+        gone = [drawn for each, drawn in kerfs if (each.number, each.first) != own]
+        gone += [each for each in self._pieces if each is not outline]
+        near = [each for each in gone if each.intersects(window)]
+        here = shapely.clip_by_rect(self.shadow, *window.bounds)
+        return here.difference(shapely.union_all(near)) if near else here
+
     # ------------------------------------------------------------------------------------ what is left of it
     @property
     def metal(self) -> Metal:

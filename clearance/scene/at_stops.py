@@ -151,7 +151,8 @@ class Stops:
             if one.piece != "all" and one.piece not in cuts and not (kind in PIECES and of in cuts):
                 found = f'no cut is named "{one.piece}"'
                 place: Loc = ("cuts", index, "taken_out", k)
-                raise self.file.error(place, found, suggestion(one.piece, ["all", *cuts]))
+                slugs = [f"slug of {cut}" for cut in cuts]
+                raise self.file.error(place, found, suggestion(one.piece, ["all", *cuts, *slugs]))
         return tuple(
             TakenOut(one.piece, None)
             if one.at is None

@@ -264,6 +264,7 @@ class _Workshop:
             limits=built.limits,
             chosen=tuple(item.params),
             fit=item.fit,
+            holes=built.holes,
         )
         return Made(
             triangles=built.triangles,

@@ -265,6 +265,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "max_part_mass": "the heaviest part that the table takes, kg",
         "flushing": "pressures and bores of the jets",
         "holders": "a folder of your own holders, seen from the machine file: a file for each",
+        "gone_below": "pieces smaller than this are washed away and block nothing, where the setup does not "
+        "say it itself",
         "codes": "the control's own words",
         "zeros": "where G54 to G59 lie, for all cuts of all setups: { G55 = [x, y] }, from each cut's own "
         "zero, along its program's X Y; setup and cut go before it",

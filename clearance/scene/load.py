@@ -164,7 +164,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         tuple(replace(body, **more[k]) if k in more else body for k, body in enumerate(each))
         for each in (planned, bodies)
     )
-    gone = setup.gone_below
+    gone = setup.gone_below or machine.gone_below
     scene = Scene(
         title=setup.title,
         setup_file=file.shown_as,

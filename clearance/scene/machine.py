@@ -157,6 +157,13 @@ class Flushing(Table):
         return FlushingModel(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
 
 
+class GoneBelow(Table):
+    """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
+
+    mass: Positive
+    size: Size
+
+
 class Machine(Table):
     """The machine file. All lengths are mm once it is read."""
 
@@ -169,6 +176,7 @@ class Machine(Table):
     max_part_mass: Positive | None = None
     flushing: Flushing | None = None
     holders: FileName | None = None
+    gone_below: GoneBelow | None = None
     codes: Codes = Field(default_factory=Codes)
     zeros: Zeros = Field(default_factory=dict)
     lower_head: LowerHead

@@ -20,7 +20,7 @@ from clearance.scene.heads import Piece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
-from fixtures_lib.holder import Does, Fastened, Kind, Limit
+from fixtures_lib.holder import Does, Fastened, Hole, Kind, Limit
 
 if TYPE_CHECKING:
     import trimesh
@@ -41,7 +41,7 @@ class FromLibrary:
     """A holder of the library, ours or the shop's, as built, with its kind; see ``fixtures_lib.holder``.
 
     ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
-    setup gives; ``fit`` is the part it is fitted to.
+    setup gives; ``fit`` is the part it is fitted to; ``holes``: its thread holes, in its own frame.
     """
 
     kind: Kind
@@ -49,6 +49,7 @@ class FromLibrary:
     limits: tuple[Limit, ...] = ()
     chosen: tuple[str, ...] = ()
     fit: str | None = None
+    holes: tuple[Hole, ...] = ()
 
     @property
     def holder(self) -> str:

@@ -17,7 +17,6 @@ from clearance.scene.fields import (
     Names,
     PointXY,
     PointXYZ,
-    Positive,
     Room,
     Size,
     Span,
@@ -29,6 +28,7 @@ from clearance.scene.fields import (
     problem,
     shown,
 )
+from clearance.scene.machine import GoneBelow
 from clearance.scene.schema_items import (
     SideHeightIn,
     Standing,
@@ -221,13 +221,6 @@ class Cut(Table):
         if both:
             raise problem(f'"{min(both)}" stands in with and in without', "leave it out of one", key="with")
         return self
-
-
-class GoneBelow(Table):
-    """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
-
-    mass: Positive
-    size: Size
 
 
 class Job(Table):

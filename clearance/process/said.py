@@ -1,0 +1,175 @@
+"""What the setup says that holds, and the runs, go in; what it cannot hold comes out as findings.
+
+Magnets hold iron only, and lie on top, across a piece and its part, where the upper nozzle passes: one that
+no item stands for is judged by nobody. Glue that holds a piece goes into its kerf, so somebody must stand
+there once a good share of that is cut and before the piece is free; of a part as a whole, which may be glued
+to what carries it, nothing is asked (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from clearance.mesh.mass import is_magnetic
+from clearance.process.removal import Piece, Story
+from clearance.process.slug import piece_name
+from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.settings import Hold
+from clearance.scene.stability import is_magnet
+
+#: so much of the way round a piece is open where glue is put into its kerf (no source)
+OPEN = 0.25
+#: a kerf this near to a piece is beside it, mm
+BESIDE = 0.05
+_MAGNET = re.compile(r"\bmagnets?\b", re.IGNORECASE)
+_GLUE = re.compile(r"\b(glue[ds]?|superglue|adhesive)\b", re.IGNORECASE)
+
+#: a place in the job: index of the cut, move
+_Place = tuple[int, int]
+
+
+def names_glue(words: str) -> bool:
+    """Whether words say that glue holds.
+
+    >>> names_glue("super glue"), names_glue("magnets")
+    (True, False)
+    """
+    return _GLUE.search(words) is not None
+
+
+def names_magnet(words: str) -> bool:
+    """Whether words say that a magnet holds; a magnetic table is none.
+
+    >>> names_magnet("Two magnets"), names_magnet("magnetic table")
+    (True, False)
+    """
+    return _MAGNET.search(words) is not None
+
+
+def said_findings(scene: Scene, told: Story) -> list[Finding]:
+    """What is said to hold and cannot, once for each part and cut."""
+    return [*_magnets(scene, told), *_glue(scene, told)]
+
+
+# --------------------------------------------------------------------------------------------------- magnets
+def _magnets(scene: Scene, told: Story) -> Iterator[Finding]:
+    parts: set[int] = set()
+    for stretch in scene.stretches:
+        for part in stretch.cut_bodies:
+            body = scene.bodies[part]
+            own = body.held_by or ""
+            until = body.held_until
+            if part not in parts and names_magnet(own) and _holds_yet(scene, stretch, until):
+                parts.add(part)
+                yield from _of_magnets(scene, stretch, body, own, f'"{body.name}"')
+            by = _by_magnets(scene, stretch, part, told)
+            if by is not None:
+                yield from _of_magnets(scene, stretch, body, by, f'what "{stretch.name}" frees')
+
+
+def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Story) -> str | None:
+    """The words with which a cut says that magnets hold what it frees of a part."""
+    for piece in told.pieces:
+        if piece.part == part and piece.run.stretch is stretch:
+            for hold in _holds(scene, piece):
+                if names_magnet(hold.by):
+                    return hold.by
+    return None
+
+
+def _of_magnets(scene: Scene, stretch: Stretch, body: Body, by: str, what: str) -> Iterator[Finding]:
+    if not is_magnetic(body.material, body.density):
+        made_of = body.material or f"what weighs {body.density:g} g/cm3"
+        message = f'"{by}" is to hold {what}: {made_of} is not held by a magnet'
+        yield Finding("magnets hold nothing", "close", message, body.name, stretch.name)
+    elif not any(_stands_for_one(scene.bodies[k]) for k in stretch.bodies):
+        message = (
+            f'"{by}" is to hold {what}, and no item stands for that: add it (holder = "magnet_block", or a '
+            "shape that is laid), so that the heads' way past it is judged"
+        )
+        yield Finding("magnets not shown", "close", message, body.name, stretch.name)
+
+
+def _stands_for_one(body: Body) -> bool:
+    """Whether a body is a magnet: of the library, or of the user's own by its name."""
+    own = body.item is not None and body.kind != "part" and body.library is None
+    return is_magnet(body) or (own and names_magnet(body.name.replace("_", " ")))
+
+
+# ------------------------------------------------------------------------------------------------------ glue
+def _glue(scene: Scene, told: Story) -> Iterator[Finding]:
+    seen: set[tuple[int, str]] = set()
+    for piece in told.pieces:
+        by = next((hold.by for hold in _holds(scene, piece) if names_glue(hold.by)), None)
+        key = piece.part, piece_name(piece)
+        if by is None or key in seen or _open_at_a_stop(scene, told, piece):
+            continue
+        seen.add(key)
+        message = (
+            f'"{by}" is to hold the {piece_name(piece)}, and nobody can put it into the kerf: no stop is '
+            f"between most of the kerf and its last bit, which sets the {piece.kind} free (M00 before a tab, "
+            "or the tab as a cut of its own with stop_before = true)"
+        )
+        name = scene.bodies[piece.part].name
+        yield Finding("nothing to glue", "close", message, name, piece.run.stretch.name)
+
+
+def _open_at_a_stop(scene: Scene, told: Story, piece: Piece) -> bool:
+    """Whether enough of a piece's kerf is open at the last stop before it comes free."""
+    import shapely
+
+    stops = _stops_before(scene, piece)
+    if not stops:
+        return False
+    outline = told.outlines[piece.part]
+    z, last = (outline.low + outline.high) / 2.0, stops[-1]
+    edge = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(piece.outline)]).boundary
+    near: list[Any] = []
+    for run in told.all_runs:
+        if piece.part not in run.stretch.cut_bodies or run.stretch.cut is None:
+            continue
+        near += [
+            drawn
+            for bit in run.bits()
+            if (run.stretch.cut, bit.first) < last
+            for drawn in [bit.kerf(z, scene.known_machine.wire)]
+            if drawn.distance(piece.outline) <= BESIDE
+        ]
+    if not near:
+        return False
+    beside = edge.intersection(shapely.union_all(near).buffer(BESIDE))
+    return bool(beside.length >= OPEN * edge.length)
+
+
+def _stops_before(scene: Scene, piece: Piece) -> list[_Place]:
+    """The stops before the bit that frees a piece, in order."""
+    cut = piece.run.stretch.cut
+    assert cut is not None
+    stops = [(stop.cut, stop.at) for stop in scene.stops]
+    return [stop for stop in stops if stop <= (cut, piece.run.first)]
+
+
+def _holds(scene: Scene, piece: Piece) -> list[Hold]:
+    """What the cut that frees a piece says that holds it as it comes free."""
+    cut = scene.cut_of(piece.run.stretch)
+    number = len(_stops_before(scene, piece))
+    return [
+        hold
+        for hold in (() if cut is None else cut.holds)
+        if hold.piece in (None, piece.kind) and (hold.until is None or number < hold.until)
+    ]
+
+
+def _holds_yet(scene: Scene, stretch: Stretch, until: int | None) -> bool:
+    """Whether what holds until a stop does as a cut begins."""
+    assert stretch.cut is not None
+    return until is None or sum(stop.cut < stretch.cut or (stop.cut, stop.at) == (stretch.cut, 0)
+                                for stop in scene.stops) < until  # fmt: skip
+
+
+def _polygons(shape: Any) -> list[Any]:
+    import shapely
+
+    return [each for each in shapely.get_parts(shape) if each.geom_type == "Polygon"]

@@ -1,0 +1,53 @@
+"""A scene goes in; a finding for each clamp comes out whose screw has no thread hole under it.
+
+A holder of the library says where its thread holes are. One that has none, or a body of the user's own, may
+be drilled anywhere: nothing is said of it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from clearance.geometry.transforms import apply
+from clearance.process.holding import foot_of
+from clearance.scene.model import Body, Finding, Scene
+
+#: a screw that stands so far beside a hole, mm, does not go into it (common practice, no source)
+BESIDE = 1.0
+
+
+def screw_findings(scene: Scene) -> list[Finding]:
+    """One for each clamp whose screw has no thread hole under it, of those that are there for any cut."""
+    by_name = {body.name: body for body in scene.bodies}
+    there = {k for stretch in scene.stretches for k in stretch.bodies}
+    found = []
+    for k in sorted(there):
+        clamp = scene.bodies[k]
+        base = by_name.get(clamp.stands_on or "")
+        screw = foot_of(clamp)[1] if clamp.sunk else None
+        if base is None or screw is None:
+            continue
+        off, hole = _nearest(screw, base)
+        if hole is not None and off > BESIDE:
+            message = (
+                f'its screw stands {off:.1f} mm beside the nearest thread hole of "{base.name}", at '
+                f"X{hole[0]:.1f} Y{hole[1]:.1f}: move it there, or say where the holes are"
+            )
+            found.append(Finding("no thread hole", "close", message, clamp.name))
+    return found
+
+
+def _nearest(screw: Any, base: Body) -> tuple[float, Any]:
+    """How far beside the nearest thread hole of a holder a screw (N, 3, 3) stands, mm, and that hole (3,);
+    (0, None) where it has none."""
+    holes = () if base.library is None else base.library.holes
+    if not holes:
+        return 0.0, None
+    corners = screw.reshape(-1, 3)
+    axis = (corners.min(axis=0) + corners.max(axis=0)) / 2.0
+    mouths = apply(base.T_MI, np.array([hole.at for hole in holes]))
+    far = np.hypot(*(mouths - axis)[:, :2].T)
+    nearest = int(np.argmin(far))
+    return float(far[nearest]), mouths[nearest]
