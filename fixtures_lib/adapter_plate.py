@@ -48,7 +48,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         shells=tuple(shells),
         seats={
             "top": Seat(at(0, 0, height), "upper face, over the bore: here a shank goes in"),
-            "edge": Seat(at(0, y, height), "upper face, middle of the front edge"),
+            "edge": Seat(at(0, y, height), "upper face, middle of the rear edge"),
         },
         params=dict(p),
     )
@@ -76,7 +76,7 @@ KIND = Kind(
         Parameter("pitch_y", 40.0, "from hole to hole along Y", 4, 300),
         Parameter("hole", 9.0, "diameter of the holes; 0: none", 0, 30),
         Parameter(
-            "screw", "yes", "M6 screw in the rear edge that grips the shank", unit="", choices=("yes", "no")
+            "screw", "yes", "M6 screw in the front edge that grips the shank", unit="", choices=("yes", "no")
         ),
     ),
     build=build,

@@ -1,7 +1,7 @@
 """Dimensions of an angle plate go in; the plate with slots and webs comes out.
 
 Frame H: it stands on Z = 0; the upright's face is Y = 0 and faces positive Y, where the part is; the foot
-lies behind it, at negative Y; X = 0 is the middle.
+lies at negative Y; X = 0 is the middle.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ KIND = Kind(
     summary="angle plate with slots and two webs; the part is held against its upright",
     parameters=(
         Parameter("width", 80.0, "along X", 15, 400),
-        Parameter("depth", 70.0, "of the foot, back from the face", 15, 400),
+        Parameter("depth", 70.0, "of the foot, from the face to its other end", 15, 400),
         Parameter("height", 90.0, "of the upright", 15, 400),
         Parameter("thickness", 12.0, "of foot and upright", 3, 80),
         Parameter("web", 8.0, "thickness of each web; 0: none", 0, 60),

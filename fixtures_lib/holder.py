@@ -132,7 +132,7 @@ class Adjustment:
 
     Attributes:
         parameter: its name; degrees.   about: "x", "y" or "z" of the holder's frame.
-        by: what he turns, "front screw".
+        by: what he turns, "lower screw".
         lever: from the axis to the screw, mm; None: it is turned by hand to a scale.
         pitch: of the screw, mm a turn; None where nobody knows.
         division: the smallest step: mm at the screw, degrees of the scale.

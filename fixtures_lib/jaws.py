@@ -1,8 +1,9 @@
 """A pair of jaws on a beam: dimensions go in, the fixed and the moving body and their fit come out.
 
-Frame: Z = 0 is the rest plane (the steps under the part), Y runs forward from the beam's rear face, X = 0 is
-the middle of the beam. The fixed jaw stands at negative X, the moving one at ``opening`` from it. Below the
-rest plane hangs the body; between the jaws everything is open, so that both heads can work there.
+Frame: Z = 0 is the rest plane (the steps under the part), Y runs from the beam's mounting face towards the
+work, X = 0 is the middle of the beam. The fixed jaw stands at negative X, the moving one at ``opening`` from
+it. Below the rest plane hangs the body; between the jaws everything is open, so that both heads can work
+there.
 """
 
 from __future__ import annotations
@@ -32,38 +33,38 @@ def check(p: Mapping[str, Any]) -> None:
         )
 
 
-def places(p: Mapping[str, Any], rear: float = 0.0) -> tuple[float, float, float, float]:
-    """The fixed jaw's face and the moving one's, along X; the jaws' rear and front end, along Y."""
+def places(p: Mapping[str, Any], mount: float = 0.0) -> tuple[float, float, float, float]:
+    """The fixed jaw's face and the moving one's, along X; the jaws' near and far end, along Y."""
     fixed = -p["capacity"] / 2
-    front = rear + p["beam"] + p["throat"]
-    return fixed, fixed + p["opening"], front, front + p["jaw_length"]
+    near = mount + p["beam"] + p["throat"]
+    return fixed, fixed + p["opening"], near, near + p["jaw_length"]
 
 
-def bodies(p: Mapping[str, Any], rear: float = 0.0) -> tuple[Any, Any]:
-    """The fixed body (beam, jaw, spindle) and the moving jaw; the beam's rear face is at y = ``rear``."""
+def bodies(p: Mapping[str, Any], mount: float = 0.0) -> tuple[Any, Any]:
+    """The fixed body (beam, jaw, spindle) and the moving jaw; the beam is mounted at y = ``mount``."""
     check(p)
     below, above, thick = p["below"], p["jaw_above"], p["jaw_thickness"]
-    fixed, moving, front, end = places(p, rear)
-    beam = rear + p["beam"]
+    fixed, moving, begin, end = places(p, mount)
+    beam = mount + p["beam"]
     left, right = fixed - thick, fixed + p["capacity"] + thick
     deck = -0.55 * below  # the beam's upper face; the spindle runs over it, under the rest plane
-    spindle, at_spindle = min(12.0, -0.6 * deck, 0.6 * p["beam"]), (rear + p["beam"] / 2, deck / 2)
+    spindle, at_spindle = min(12.0, -0.6 * deck, 0.6 * p["beam"]), (mount + p["beam"] / 2, deck / 2)
 
     def jaw(face: float, outward: int) -> Any:
         near, far = sorted((face, face + outward * thick))
         under, over = sorted((face - outward * p["step"], face + outward * thick))
-        arm = box((near, rear, -below), (far, end, -1))
-        grip = box((near, front, -STEP), (far, end, above))
-        return join(arm, grip, box((under, front, -STEP), (over, end, 0)))
+        arm = box((near, mount, -below), (far, end, -1))
+        grip = box((near, begin, -STEP), (far, end, above))
+        return join(arm, grip, box((under, begin, -STEP), (over, end, 0)))
 
-    body = [box((left, rear, -below), (right, beam, deck)), jaw(fixed, -1)]
+    body = [box((left, mount, -below), (right, beam, deck)), jaw(fixed, -1)]
     body.append(bar(spindle, left - 4, right, at_spindle, "x"))
     body.append(prism(hexagon(spindle * 0.85, at_spindle), left - 16, left, "x"))
     if right - thick / 2 > moving + thick + 1:
-        body.append(box((right - thick / 2, rear, -below), (right, beam, -1)))
+        body.append(box((right - thick / 2, mount, -below), (right, beam, -1)))
     carriage = cut(
         jaw(moving, 1),
-        box((left, rear - 1, -below - 1), (right, beam + PLAY, deck)),
+        box((left, mount - 1, -below - 1), (right, beam + PLAY, deck)),
         hole(spindle + PLAY, left - 1, right + 1, at_spindle, "x"),
     )
     return join(*body), carriage
@@ -72,7 +73,7 @@ def bodies(p: Mapping[str, Any], rear: float = 0.0) -> tuple[Any, Any]:
 def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """The opening that grips the part: how far it reaches from the fixed jaw, between the jaws' faces.
 
-    ``triangles`` are the part's, in the frame of the seat at the fixed jaw's rear corner.
+    ``triangles`` are the part's, in the frame of the seat at the fixed jaw's corner nearest the beam.
     """
     held = between(between(triangles, 2, 0.0, p["jaw_above"]), 1, 0.0, p["jaw_length"])
     low, high = box_of(held, "the jaw", "between the jaws' faces")

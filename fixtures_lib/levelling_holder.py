@@ -47,10 +47,12 @@ KIND = Kind(
     name="levelling_holder",
     summary="holder with a shank, its head tilted about both horizontal axes and turned a little about Z",
     parameters=(
-        Parameter("tilt_x", 0.0, "of the head about X: positive lifts its front", -5, 5, unit="degrees"),
-        Parameter("tilt_y", 0.0, "of the head about Y: positive lowers its right", -5, 5, unit="degrees"),
+        Parameter("tilt_x", 0.0, "of the head about X: positive lifts its rear (+Y)", -5, 5, unit="degrees"),
+        Parameter(
+            "tilt_y", 0.0, "of the head about Y: positive lowers its right (+X)", -5, 5, unit="degrees"
+        ),
         Parameter("angle", 0.0, "of the head, anticlockwise seen from above", -5, 5, unit="degrees"),
-        Parameter("body", 28.0, "from the chuck's front face to the gap before the head", 18, 200),
+        Parameter("body", 28.0, "from the chuck's face towards the work to the gap before the head", 18, 200),
         *HEAD,
         *SHANK,
     ),
@@ -59,7 +61,7 @@ KIND = Kind(
     fastened=Fastened.IN_A_SHANK,
     # fine screws with a hundred divisions a turn, and their levers: common practice, no source
     adjusted=(
-        Adjustment("tilt_x", "x", "front screw", lever=40.0, pitch=0.5, division=0.005),
+        Adjustment("tilt_x", "x", "lower screw", lever=40.0, pitch=0.5, division=0.005),
         Adjustment("tilt_y", "y", "right screw", lever=20.0, pitch=0.5, division=0.005, turned_in=-1),
         Adjustment("angle", "z", "side screw", lever=20.0, pitch=0.5, division=0.005),
     ),

@@ -1,9 +1,9 @@
 """Dimensions of a parts frame go in; the frame, carried at both ends, with a place for each part, comes out.
 
 Frame H: Z = 0 is the rest plane; X runs along the frame from the left end of its beam; Y = 0 is the stop's
-face, against which the parts' rear sides stand; the beam lies at negative Y and reaches ``rest`` in front of
-the stop. Behind each part a slot goes down through the beam, through which the wire is threaded. The ears
-lie on what carries the frame, their undersides in the rest plane.
+face, against which the parts stand; the beam lies at negative Y and reaches ``rest`` past the stop's face,
+under the parts. At each part a slot goes down through the beam, through which the wire is threaded. The
+ears lie on what carries the frame, their undersides in the rest plane.
 """
 
 from __future__ import annotations
@@ -66,16 +66,16 @@ def build(p: Mapping[str, Any]) -> Holder:
 
 KIND = Kind(
     name="parts_frame",
-    summary="frame for several parts in a row, carried at both ends, a slot for threading behind each",
+    summary="frame for several parts in a row, carried at both ends, a slot for threading beside each",
     parameters=(
         Parameter("places", 4.0, "how many parts", 1, 8, unit=""),
         Parameter("pitch", 60.0, "from place to place", 20, 300),
-        Parameter("depth", 40.0, "of the beam behind the stop's face", 15, 200),
-        Parameter("rest", 15.0, "how far the parts lie on the beam, in front of the stop", 3, 100),
+        Parameter("depth", 40.0, "of the beam, from the stop's face to its outer side", 15, 200),
+        Parameter("rest", 15.0, "how far the parts lie on the beam, from the stop's face on", 3, 100),
         Parameter("height", 25.0, "from the rest plane down to the beam's underside", 10, 100),
         Parameter("stop", 6.0, "of the stop over the rest plane; 0: none", 0, 60),
         Parameter("slot_width", 10.0, "of each slot for threading", 1, 100),
-        Parameter("slot_depth", 18.0, "of each slot, behind the stop's face", 1, 190),
+        Parameter("slot_depth", 18.0, "of each slot, from the stop's face into the beam", 1, 190),
         Parameter("ear", 45.0, "how far each ear stands out at the end", 15, 200),
         Parameter("ear_thickness", 15.0, "of the ears, over the rest plane", 5, 60),
     ),

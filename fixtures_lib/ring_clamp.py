@@ -1,7 +1,7 @@
 """Dimensions of a ring clamp go in; the ring on its arm comes out, slit and screwed, or with pads and straps.
 
-Frame H: Z = 0 is the rest plane of the part in the ring; Y = 0 is the rear face by which the arm is
-mounted, Y runs forward; the ring's axis is vertical, ``reach`` in front of the rear face.
+Frame H: Z = 0 is the rest plane of the part in the ring; Y = 0 is the face by which the arm is
+mounted; the ring's axis is vertical, at Y = ``reach``.
 
 A ring grips a round machined part; for raw round parts a wider ring carries rest pads under the part and
 straps over it.
@@ -84,7 +84,7 @@ def build(p: Mapping[str, Any]) -> Holder:
 def _slit_ring(
     p: Mapping[str, Any], body: list[Any], opening: Any, outer: float, y: float, low: float, high: float
 ) -> list[Array]:
-    """The ring with slit, lugs in front and the screw across them."""
+    """The ring with slit, lugs at its far end and the screw across them."""
     size = SCREWS[SCREW]
     end = y + outer + size.dk_knurled + 2
     body = [*body, box((-SLIT / 2 - LUG, y + outer - p["wall"] / 2, low), (SLIT / 2 + LUG, end, high))]

@@ -1,7 +1,7 @@
 """Dimensions of a side arm go in; the arm with its pair of jaws at the end comes out.
 
-Frame H: Z = 0 is the rest plane; Y = 0 is the rear face by which the arm is mounted, Y runs forward to the
-part; X = 0 is the arm's middle. The jaws are those of ``jaws``, at the arm's end.
+Frame H: Z = 0 is the rest plane; Y = 0 is the face by which the arm is mounted, Y runs to the part; X = 0
+is the arm's middle. The jaws are those of ``jaws``, at the arm's end.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ def build(p: Mapping[str, Any]) -> Holder:
             f"{p['arm_width']:g} is wider than the jaws' beam",
             f"want at most {p['capacity'] + 2 * p['jaw_thickness']:g}",
         )
-    rear, half, below = p["reach"], p["arm_width"] / 2, p["below"]
-    fixed, moving = jaws.bodies(p, rear)
-    face, _, front, _ = jaws.places(p, rear)
+    beam, half, below = p["reach"], p["arm_width"] / 2, p["below"]
+    fixed, moving = jaws.bodies(p, beam)
+    face, _, near, _ = jaws.places(p, beam)
     wide = half + 12
-    arm = box((-half, 0, -below), (half, rear + 1, -0.55 * below))
+    arm = box((-half, 0, -below), (half, beam + 1, -0.55 * below))
     flange = box((-wide, 0, -below), (wide, FLANGE, p["flange"]))
     forward = at(0, FLANGE, 0)
     forward[:3, :3] = [[1, 0, 0], [0, 0, 1], [0, -1, 0]]  # the head's Z becomes Y
@@ -39,7 +39,9 @@ def build(p: Mapping[str, Any]) -> Holder:
     return Holder(
         shells=(shell(join(fixed, arm, flange)), shell(moving), *map(shell, heads)),
         seats={
-            "top": Seat(at(face, front, 0), "on the steps, rear corner of the fixed jaw: X to the other jaw")
+            "top": Seat(
+                at(face, near, 0), "on the steps, the fixed jaw's corner nearest the beam: X to the other jaw"
+            )
         },
         limits=(
             Limit("x", p["opening"] - jaws.GRIPPED, None, "the parameters"),
@@ -58,7 +60,7 @@ KIND = Kind(
         Parameter("flange", 20.0, "height of the mounting flange over the rest plane", 5, 100),
         Parameter("opening", 30.0, "between the jaws: the part's width", 3, 120),
         Parameter("capacity", 50.0, "how far it opens at most", 10, 120),
-        Parameter("jaw_length", 25.0, "of the jaws' faces, forward", 8, 120),
+        Parameter("jaw_length", 25.0, "of the jaws' faces, along Y", 8, 120),
         Parameter("jaw_above", 8.0, "of the jaws over the rest plane; keep it under the part's top", 2, 80),
         Parameter("jaw_thickness", 12.0, "of each jaw, behind its face", 5, 50),
         Parameter("step", 2.0, "how far the steps reach under the part; 0: none", 0, 10),

@@ -45,7 +45,7 @@ KIND = Kind(
         Parameter("width", 40.0, "along Y", 5, 400),
         Parameter("height", 3.0, "how much it raises what stands on it", 0.1, 150),
         Parameter("slot_width", 12.0, "of the slot for threading, along X", 1, 200),
-        Parameter("slot_depth", 0.0, "of the slot, from the front; 0: none", 0, 390),
+        Parameter("slot_depth", 0.0, "of the slot, from the rear side; 0: none", 0, 390),
         Parameter("hole", 0.0, "diameter of its two screw holes; 0: none", 0, 30),
     ),
     build=build,

@@ -53,7 +53,7 @@ def build(p: Mapping[str, Any]) -> Holder:
     return Holder(
         shells=tuple(shells),
         seats={
-            "top": Seat(at(-length + 1, 0, height), "upper face, at the rear"),
+            "top": Seat(at(-length + 1, 0, height), "upper face, at the end away from the toe"),
             "tip": Seat(at(0, 0, toe), "upper edge of the toe, on the part's side"),
         },
         params=dict(p),
@@ -65,7 +65,7 @@ KIND = Kind(
     name="toe_clamp",
     summary="low clamp whose toe presses the part sideways and down, laid by hand",
     parameters=(
-        Parameter("length", 50.0, "from the toe back", 25, 200),
+        Parameter("length", 50.0, "from the toe to the other end", 25, 200),
         Parameter("width", 30.0, "of the clamp", 16, 120),
         Parameter("height", 14.0, "of the clamp; keep it under the part's top", 6, 80),
         Parameter("toe", 8.0, "height of the toe's upper edge on the part", 2, 75),

@@ -1,6 +1,6 @@
 """Dimensions of a turning holder and its angle go in; the holder comes out with its head turned about Z.
 
-Frame H as in ``carriers``. The axis is vertical, ``axis`` in front of the chuck. What stands on the head
+Frame H as in ``carriers``. The axis is vertical, ``axis`` from the chuck's face. What stands on the head
 turns with it.
 """
 
@@ -30,13 +30,13 @@ def build(p: Mapping[str, Any]) -> Holder:
         bar(disc, 0, p["shank_height"], (0, y)),
         screw_head("M10", p["shank_height"] - 0.5, (0, y)),
     )
-    back = disc / 2 - 12  # the plate's back, from the axis
+    near = disc / 2 - 12  # where the plate begins, from the axis
     block = box(
-        (-p["width"] / 2, -disc / 3, -p["drop"] - p["table_thickness"]), (p["width"] / 2, back + 1, -DISC)
+        (-p["width"] / 2, -disc / 3, -p["drop"] - p["table_thickness"]), (p["width"] / 2, near + 1, -DISC)
     )
-    moving = join(bar(disc, -DISC - 1, 0), block, head(p, back, -DISC))
+    moving = join(bar(disc, -DISC - 1, 0), block, head(p, near, -DISC))
     T_HT = at(0, y, 0) @ pose(turn=(0, 0, p["angle"]))
-    seats = {key: Seat(T_HT @ seat.T_HS, seat.meaning) for key, seat in head_seats(p, back).items()}
+    seats = {key: Seat(T_HT @ seat.T_HS, seat.meaning) for key, seat in head_seats(p, near).items()}
     return Holder(shells=(shell(fixed), shell(placed(moving, T_HT))), seats=seats, params=dict(p))
 
 
@@ -45,7 +45,7 @@ KIND = Kind(
     summary="holder with a shank, its head turned about the vertical axis to an angle",
     parameters=(
         Parameter("angle", 0.0, "of the head, anticlockwise seen from above", -120, 120, unit="degrees"),
-        Parameter("axis", 40.0, "from the chuck's front face to the axis", 20, 200),
+        Parameter("axis", 40.0, "from the chuck's face towards the work to the axis", 20, 200),
         Parameter("disc", 48.0, "diameter of the graduated disc", 30, 150),
         *HEAD,
         *SHANK,

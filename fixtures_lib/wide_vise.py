@@ -1,6 +1,6 @@
 """Dimensions of a wide vise for raw parts go in; the vise with its hold-down straps comes out.
 
-Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the rear face by which the vise is mounted. A strap
+Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted. A strap
 stands on each jaw, halfway along it: over the part where the part is as high as the jaws or higher; where
 it is thinner, reversed, toe down, on two studs.
 """
@@ -23,16 +23,18 @@ TOE_GAP = 0.5  # between a reversed strap's toe and its jaw's face
 def build(p: Mapping[str, Any]) -> Holder:
     """The vise. Raises ``Conflict`` where jaws or straps do not go with the part's height."""
     fixed, moving = jaws.bodies(p)
-    left, right, front, end = jaws.places(p)
+    left, right, near, end = jaws.places(p)
     shells = [shell(fixed), shell(moving)]
     if p["straps"] != "none":
         _check_straps(p)
         for face, outward in ((left, -1), (right, 1)):
-            shells += _strap(p, face, outward, (front + end) / 2)
+            shells += _strap(p, face, outward, (near + end) / 2)
     return Holder(
         shells=tuple(shells),
         seats={
-            "top": Seat(at(left, front, 0), "on the ledge, rear corner of the fixed jaw: X to the other jaw")
+            "top": Seat(
+                at(left, near, 0), "on the ledge, the fixed jaw's corner nearest the beam: X to the other jaw"
+            )
         },
         limits=(
             Limit("mass", None, 12.0, "common practice, no source"),
@@ -73,16 +75,16 @@ def _strap(p: Mapping[str, Any], face: float, outward: int, y: float) -> list[Ar
     over = p["straps"] == "over"
     low = part if over else jaw
     high = low + p["strap_thickness"]
-    back, tip = face + outward * p["jaw_thickness"], face - outward * p["strap_reach"]
+    far, tip = face + outward * p["jaw_thickness"], face - outward * p["strap_reach"]
     middle = face + outward * p["jaw_thickness"] / 2
 
     def block(x0: float, x1: float, z0: float, z1: float) -> Any:
         return box((min(x0, x1), y - half, z0), (max(x0, x1), y + half, z1))
 
-    strap = [block(back, tip, low, high)]
+    strap = [block(far, tip, low, high)]
     if over:
         if part > jaw:
-            strap.append(block(back, face, jaw, low + 1))
+            strap.append(block(far, face, jaw, low + 1))
         return [shell(join(*strap)), shell(screw(SCREW, high, jaw - 10, (middle, y)))]
     if part < jaw:
         strap.append(block(face - outward * TOE_GAP, tip, part, low + 1))
@@ -120,12 +122,12 @@ KIND = Kind(
     parameters=(
         Parameter("opening", 120.0, "between the jaws: the part's width", 5, 320),
         Parameter("capacity", 200.0, "how far it opens at most", 30, 320),
-        Parameter("jaw_length", 60.0, "of the jaws' faces, forward", 20, 250),
+        Parameter("jaw_length", 60.0, "of the jaws' faces, along Y", 20, 250),
         Parameter("jaw_above", 20.0, "of the jaws over the rest plane", 2, 120),
         Parameter("jaw_thickness", 28.0, "of each jaw, behind its face", 18, 80),
         Parameter("step", 8.0, "how far the ledge on each jaw reaches under the part; 0: none", 0, 30),
         Parameter("below", 36.0, "from the rest plane down to the vise's underside", 12, 150),
-        Parameter("beam", 30.0, "depth of the beam at the rear, forward from the mounting face", 12, 100),
+        Parameter("beam", 30.0, "depth of the beam, from the mounting face to its other side", 12, 100),
         Parameter("throat", 30.0, "open room between the beam and the jaws, for heads and wire", 0, 150),
         Parameter(
             "straps",
