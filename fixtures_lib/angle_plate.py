@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.solids import at, box, cut, join, prism, shell, slot
 
@@ -51,6 +52,21 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part against the upright."""
+    half, deep, high, thick = p["width"] / 2, p["depth"], p["height"], p["thickness"]
+    middle, wide = (high + thick) / 2, p["slot"] / 2
+    found = (
+        Length("width", "front", "x", (-half, 0, 0), (half, 0, 0)),
+        Length("depth", "right", "y", (0, -deep, 0), (0, 0, 0)),
+        Length("height", "right", "z", (0, 0, 0), (0, 0, high), side="left"),
+        Length("thickness", "right", "z", (0, -deep, 0), (0, -deep, thick)),
+        Length("web", "front", "x", (-half, 0, high - 4), (p["web"] - half, 0, high - 4)),
+        Length("slot", "front", "x", (-wide, 0, middle), (wide, 0, middle), side="above"),
+    )
+    return Drawn(found, (shell(box((-half * 0.7, 0, 0), (half * 0.7, deep * 0.35, high * 0.8))),))
+
+
 KIND = Kind(
     name="angle_plate",
     summary="angle plate with slots and two webs; the part is held against its upright",
@@ -63,6 +79,8 @@ KIND = Kind(
         Parameter("slot", 10.0, "width of the slots in foot and upright; 0: none", 0, 60),
     ),
     build=build,
+    origin="middle of the upright's face, where it meets what the plate stands on",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.STANDS,
 )

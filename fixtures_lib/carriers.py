@@ -10,8 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from fixtures_lib.dimensions import Length
 from fixtures_lib.holder import Parameter, Seat
-from fixtures_lib.solids import at, box, join
+from fixtures_lib.solids import at, box, join, shell
 
 PLATE = 12.0  # thickness of the head's plate
 
@@ -59,3 +63,39 @@ def head_seats(p: Mapping[str, Any], near: float) -> dict[str, Seat]:
     )
     seats["front"] = Seat(at(0, far, rest), 'older name of "mount"')
     return seats
+
+
+def head_dimensions(
+    p: Mapping[str, Any], near: float
+) -> tuple[tuple[Length, ...], tuple[NDArray[np.float64], ...]]:
+    """Where the dimensions of that head and of the shank are, and a part on its table or at its plate."""
+    half, far, rest = p["width"] / 2, near + PLATE, -p["drop"]
+    end, wide, tall = far + p["table"], p["shank_width"] / 2, p["shank_height"]
+    found = [
+        Length("drop", "right", "z", (0, end, rest), (0, end, 0), side="right"),
+        Length("width", "front", "x", (-half, 0, rest), (half, 0, rest), side="below"),
+        Length(
+            "shank_width",
+            "above",
+            "x",
+            (-wide, -p["shank_length"], 0),
+            (wide, -p["shank_length"], 0),
+            side="below",
+        ),
+        Length(
+            "shank_height",
+            "right",
+            "z",
+            (0, -p["shank_length"], 0),
+            (0, -p["shank_length"], tall),
+            side="left",
+        ),
+        Length("shank_length", "right", "y", (0, -p["shank_length"], 0), (0, 0, 0), side="below"),
+    ]
+    part = box((-half * 0.7, far, rest), (half * 0.7, far + 40, rest + 20))
+    if p["table"] > 0:
+        under = rest - p["table_thickness"]
+        found.append(Length("table", "right", "y", (0, far, under), (0, end, under), side="below"))
+        found.append(Length("table_thickness", "right", "z", (0, end, under), (0, end, rest), side="right"))
+        part = box((-half * 0.7, far + 10, rest), (half * 0.7, end - 5, rest + 20))
+    return tuple(found), (shell(part),)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, shell
@@ -85,6 +86,29 @@ def _round(radius: float, y: float) -> list[tuple[float, float]]:
     ]
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a shank in its slot."""
+    half, far, high, floor = p["width"] / 2, p["overhang"], p["height"], p["seat_height"]
+    wide, tall, knob = p["shank_width"] / 2, p["shank_height"], p["knob"] / 2
+    out, grip = far + 30, far - p["slot_depth"] / 2
+    found = (
+        Length("width", "front", "x", (-half, 0, 0), (half, 0, 0)),
+        Length("depth", "right", "y", (0, far - p["depth"], 0), (0, far, 0)),
+        Length("height", "right", "z", (0, far, 0), (0, far, high), side="left"),
+        Length("overhang", "right", "y", (0, 0, 0), (0, far, 0)),
+        Length("seat_height", "right", "z", (0, out, 0), (0, out, floor)),
+        Length("shank_width", "above", "x", (-wide, out, 0), (wide, out, 0)),
+        Length("shank_height", "right", "z", (0, out, floor), (0, out, floor + tall)),
+        Length("slot_depth", "right", "y", (0, far - p["slot_depth"], floor), (0, far, floor), side="above"),
+        Length("lip", "right", "z", (0, 0, -p["lip"]), (0, 0, 0), side="right"),
+        Length("knob", "front", "x", (-knob, grip, high), (knob, grip, high), across=True, side="above"),
+    )
+    shank = box((-wide, far - p["slot_depth"], floor), (wide, out, floor + tall))
+    return Drawn(
+        found, (shell(shank),), (Mark("reference side", "right", (0, 0, -p["lip"] * 0.6), (40, -30)),)
+    )
+
+
 KIND = Kind(
     name="chuck",
     summary="hand-operated chuck on the base rail, aligned on its reference side; takes any holder's shank",
@@ -101,6 +125,8 @@ KIND = Kind(
         Parameter("knob", 36.0, "diameter of the knob on top; 0: none", 0, 80),
     ),
     build=build,
+    origin="on the base rail's upper face and reference side, at the slot's middle",
+    drawn=drawn,
     does=Does.GRIPS | Does.CARRIES,
     fastened=Fastened.BOLTED,
     cautions=("Hand-operated: it holds with about 3000 N (common practice, no source).",),

@@ -11,9 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Length
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict
-from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism
+from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism, shell
 
 STEP = 6.0  # height of the steps under the part
 PLAY = 0.5  # of the moving jaw on its beam and spindle
@@ -68,6 +69,27 @@ def bodies(p: Mapping[str, Any], mount: float = 0.0) -> tuple[Any, Any]:
         hole(spindle + PLAY, left - 1, right + 1, at_spindle, "x"),
     )
     return join(*body), carriage
+
+
+def drawn(p: Mapping[str, Any], mount: float = 0.0) -> tuple[list[Length], list[Any]]:
+    """Where the jaws' dimensions are, and a part between them, with the moving jaw opened at most."""
+    fixed, moving, begin, end = places(p, mount)
+    thick, beam, most = p["jaw_thickness"], mount + p["beam"], fixed + p["capacity"]
+    found = [
+        Length("opening", "above", "x", (fixed, end, 0), (moving, end, 0)),
+        Length("capacity", "above", "x", (fixed, end, 0), (most, end, 0)),
+        Length("jaw_length", "above", "y", (moving, begin, 0), (moving, end, 0), side="right"),
+        Length("jaw_above", "front", "z", (most, begin, 0), (most, begin, p["jaw_above"]), side="right"),
+        Length("jaw_thickness", "above", "x", (fixed - thick, end, 0), (fixed, end, 0), side="above"),
+        Length("step", "front", "x", (fixed, begin, 0), (fixed + p["step"], begin, 0), side="above"),
+        Length(
+            "below", "front", "z", (fixed - thick, mount, -p["below"]), (fixed - thick, mount, 0), side="left"
+        ),
+        Length("beam", "above", "y", (fixed - thick, mount, 0), (fixed - thick, beam, 0), side="left"),
+        Length("throat", "above", "y", (fixed - thick, beam, 0), (fixed - thick, begin, 0), side="left"),
+    ]
+    part = box((fixed, begin, 0), (moving, end, p["jaw_above"] + 5))
+    return found, [shell(part)]
 
 
 def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
@@ -64,6 +65,27 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part on its first place."""
+    pitch, deep, high, rest, ear = p["pitch"], p["depth"], p["height"], p["rest"], p["ear"]
+    first = OVER + pitch / 2
+    wide = p["slot_width"] / 2
+    found = [
+        Length("depth", "above", "y", (-ear, -deep, 0), (-ear, 0, 0)),
+        Length("rest", "above", "y", (-ear, 0, 0), (-ear, rest, 0)),
+        Length("height", "front", "z", (0, 0, -high), (0, 0, 0)),
+        Length("stop", "right", "z", (0, -deep, 0), (0, -deep, p["stop"])),
+        Length("slot_width", "above", "x", (first - wide, 0, 0), (first + wide, 0, 0), side="below"),
+        Length("slot_depth", "above", "y", (first, -p["slot_depth"], 0), (first, 0, 0), side="right"),
+        Length("ear", "front", "x", (-ear, 0, 0), (0, 0, 0), side="below"),
+        Length("ear_thickness", "front", "z", (-ear, 0, 0), (-ear, 0, p["ear_thickness"])),
+    ]
+    if p["places"] > 1:
+        found.append(Length("pitch", "above", "x", (first, rest, 0), (first + pitch, rest, 0)))
+    part = box((first - pitch * 0.42, 0, 0), (first + pitch * 0.42, rest + 30, 20))
+    return Drawn(tuple(found), (shell(part),), (Mark("stop's face", "above", (OVER, 0, 0), (20, 60)),))
+
+
 KIND = Kind(
     name="parts_frame",
     summary="frame for several parts in a row, carried at both ends, a slot for threading beside each",
@@ -80,6 +102,8 @@ KIND = Kind(
         Parameter("ear_thickness", 15.0, "of the ears, over the rest plane", 5, 60),
     ),
     build=build,
+    origin="left end of the beam, at the stop's face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.BOLTED,
     cautions=("Straps hold the parts down; their screws go into the thread holes between the places.",),

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.transforms import pose
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, screw
@@ -149,6 +150,30 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     return {"diameter": diameter, "size": size} | ({"part_height": length(high[2])} if raw else {})
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the part in the ring."""
+    radius, y, half, raw = p["diameter"] / 2, p["reach"], p["arm_width"] / 2, p["grip"] == "pads"
+    low, high = -p["below"], p["height"] - p["below"]
+    if raw:
+        low = min(low, -PAD)
+    inner = radius + (ROOM if raw else FACET)
+    outer = inner - (0 if raw else FACET) + p["wall"]
+    found = [
+        Length("diameter", "above", "x", (-radius, y, 0), (radius, y, 0), across=True, side="above"),
+        Length("wall", "above", "x", (outer - p["wall"], y, 0), (outer, y, 0), side="above"),
+        Length("reach", "above", "y", (0, 0, 0), (0, y, 0), side="left"),
+        Length("arm_width", "above", "x", (-half, 20, 0), (half, 20, 0), side="below"),
+    ]
+    if low == -p["below"]:
+        found.append(Length("height", "right", "z", (0, y + outer, low), (0, y + outer, high)))
+        found.append(Length("below", "front", "z", (outer, y, -p["below"]), (outer, y, 0), side="right"))
+    if raw:
+        found.append(Length("part_height", "right", "z", (0, y, 0), (0, y, p["part_height"])))
+    return Drawn(
+        tuple(found), (shell(bar(p["diameter"], 0, p["part_height"] if raw else high + 12, (0, y))),)
+    )
+
+
 KIND = Kind(
     name="ring_clamp",
     summary="ring on an arm for round parts that stand upright: slit and screwed, or with pads and straps",
@@ -178,6 +203,8 @@ KIND = Kind(
         Parameter("arm_width", 24.0, "of the arm", 10, 120),
     ),
     build=build,
+    origin="middle of the arm at its mounting face, in the part's rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import head
 from fixtures_lib.solids import at, box, join, placed, shell
@@ -51,6 +52,18 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part between the jaws."""
+    found, part = jaws.drawn(p, p["reach"])
+    half = p["arm_width"] / 2
+    found += [
+        Length("reach", "above", "y", (0, 0, 0), (0, p["reach"], 0), side="left"),
+        Length("arm_width", "above", "x", (-half, 30, 0), (half, 30, 0), side="below"),
+        Length("flange", "right", "z", (0, 0, 0), (0, 0, p["flange"]), side="left"),
+    ]
+    return Drawn(tuple(found), tuple(part))
+
+
 KIND = Kind(
     name="side_arm",
     summary="arm with a pair of jaws at its end, which grip a part by two opposite sides",
@@ -69,6 +82,8 @@ KIND = Kind(
         Parameter("throat", 6.0, "open room between the beam and the jaws", 0, 80),
     ),
     build=build,
+    origin="middle of the arm at its mounting face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
     fit=jaws.fit_opening,

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
+from fixtures_lib.dimensions import Drawn
 from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import at, shell
 
@@ -33,6 +34,12 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part between the jaws."""
+    found, part = jaws.drawn(p)
+    return Drawn(tuple(found), tuple(part))
+
+
 KIND = Kind(
     name="side_jaw_vise",
     summary="vise that grips two machined sides of parts up to 150 x 145 mm and pulls them down on its steps",
@@ -48,6 +55,8 @@ KIND = Kind(
         Parameter("throat", 30.0, "open room between the beam and the jaws, for heads and wire", 0, 120),
     ),
     build=build,
+    origin="middle of the mounting face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
     fit=jaws.fit_opening,

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
-from fixtures_lib.solids import at, bar, cut, prism, shell, slot
+from fixtures_lib.solids import at, bar, box, cut, prism, shell, slot
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -61,6 +62,24 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the part that it presses."""
+    long, half, high, toe = p["length"], p["width"] / 2, p["height"], p["toe"]
+    nose = min(long * 0.35, 2 * (high - toe) + 4)
+    slot_end = -(nose + long) / 2 + (SCREWS[p["screw"]].dk_knurled + 1 + p["travel"]) / 2
+    found = (
+        Length("length", "front", "x", (-long, 0, 0), (0, 0, 0)),
+        Length("width", "above", "y", (-long, -half, 0), (-long, half, 0)),
+        Length("height", "front", "z", (-long, 0, 0), (-long, 0, high)),
+        Length("toe", "front", "z", (0, 0, 0), (0, 0, toe), side="right"),
+        Length("travel", "above", "x", (slot_end - p["travel"], 0, 0), (slot_end, 0, 0), side="above"),
+        Length(
+            "screw_below", "front", "z", (-long / 2, 0, -p["screw_below"]), (-long / 2, 0, 0), side="left"
+        ),
+    )
+    return Drawn(found, (shell(box((0, -half * 1.4, 0), (30, half * 1.4, high + 4))),))
+
+
 KIND = Kind(
     name="toe_clamp",
     summary="low clamp whose toe presses the part sideways and down, laid by hand",
@@ -78,6 +97,8 @@ KIND = Kind(
         ),
     ),
     build=build,
+    origin="middle of the toe's face on the part, in the part's rest plane",
+    drawn=drawn,
     does=Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     laid=True,

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.fitting import Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, nut, screw
@@ -116,6 +117,38 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     return {"opening": opening, "part_height": height, "straps": chosen}
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part between the jaws, under the straps."""
+    found, _ = jaws.drawn(p)
+    left, right, near, end = jaws.places(p)
+    high, half, middle = p["part_height"], p["strap_width"] / 2, (near + end) / 2
+    if p["straps"] != "none":
+        low = high if p["straps"] == "over" else p["jaw_above"]
+        found += [
+            Length(
+                "strap_reach", "front", "x", (left, 0, high), (left + p["strap_reach"], 0, high), side="above"
+            ),
+            Length(
+                "strap_width",
+                "above",
+                "y",
+                (right, middle - half, 0),
+                (right, middle + half, 0),
+                side="right",
+            ),
+            Length(
+                "strap_thickness",
+                "front",
+                "z",
+                (left, 0, low),
+                (left, 0, low + p["strap_thickness"]),
+                side="left",
+            ),
+            Length("part_height", "front", "z", (right, 0, 0), (right, 0, high), side="right"),
+        ]
+    return Drawn(tuple(found), (shell(box((left, near, 0), (right, end, high))),))
+
+
 KIND = Kind(
     name="wide_vise",
     summary="wide vise for raw parts, with a ledge under the part and a hold-down strap on each jaw",
@@ -142,6 +175,8 @@ KIND = Kind(
         Parameter("strap_thickness", 8.0, "of a strap", 3, 40),
     ),
     build=build,
+    origin="middle of the mounting face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
