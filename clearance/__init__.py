@@ -275,7 +275,7 @@ def measured(
     ('clear', 'clash', 'clear')
     >>> step = answer.parts[0].corrected.steps[0]
     >>> step.by, round(step.screw_mm, 3)
-    ('front screw', 0.42)
+    ('lower screw', 0.42)
     """
     from clearance.measuring.answer import find_measured
 

@@ -39,7 +39,7 @@ NECK = (31.0, 2.0)  # relief groove under the flange
 WHEEL = (90.0, 34.0)  # diameter, height on the axis
 ASKEW = 0.5  # degrees
 
-# A keyhole insert: X = 0 is its middle, Y = 0 its rear side.
+# A keyhole insert: X = 0 is its middle, Y = 0 its front side.
 INSERT = (92.0, 70.0, 20.0)
 
 # The stripper plate, thin, from its left front lower corner. Its strip runs along X.

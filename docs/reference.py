@@ -406,7 +406,7 @@ def on_files(files: Any, config: Any) -> Any:
 
     for place, text in pages().items():
         files.append(File.generated(config, place, content=text))
-    for picture in sorted((ROOT / "fixtures_lib" / "pictures").glob("*.png")):
+    for picture in sorted((ROOT / "fixtures_lib" / "pictures").iterdir()):
         files.append(File.generated(config, f"reference/pictures/{picture.name}", abs_src_path=str(picture)))
     for name in ("side_plate_die_clash.png", "side_plate_die_keepout.svg"):
         files.append(File.generated(config, name, abs_src_path=str(ROOT / "demo_models" / name)))

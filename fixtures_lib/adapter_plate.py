@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import head
-from fixtures_lib.solids import at, box, cut, hole, placed, shell
+from fixtures_lib.solids import at, bar, box, cut, hole, placed, shell
 
 SCREW = "M6"
 
@@ -48,7 +49,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         shells=tuple(shells),
         seats={
             "top": Seat(at(0, 0, height), "upper face, over the bore: here a shank goes in"),
-            "edge": Seat(at(0, y, height), "upper face, middle of the front edge"),
+            "edge": Seat(at(0, y, height), "upper face, middle of the rear edge"),
         },
         params=dict(p),
     )
@@ -60,6 +61,32 @@ def _steps(name: str, count: float, pitch: float) -> list[float]:
     if n != count:
         raise Conflict(name, f"{count:g} is no whole number", f"want {n}")
     return [(i - (n - 1) / 2) * pitch for i in range(n)]
+
+
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and an electrode holder's shank in the bore."""
+    x, y, high = p["length"] / 2, p["width"] / 2, p["thickness"]
+    columns, rows = _steps("columns", p["columns"], p["pitch_x"]), _steps("rows", p["rows"], p["pitch_y"])
+    found = [
+        Length("length", "above", "x", (-x, y, 0), (x, y, 0)),
+        Length("width", "above", "y", (x, -y, 0), (x, y, 0)),
+        Length("thickness", "right", "z", (0, y, 0), (0, y, high)),
+        Length("bore", "front", "x", (-p["bore"] / 2, 0, high), (p["bore"] / 2, 0, high), across=True),
+    ]
+    if columns and rows:
+        px, py = columns[0], rows[0]
+        r = p["hole"] / 2
+        found.append(Length("hole", "above", "x", (px - r, py, 0), (px + r, py, 0), across=True))
+        if len(columns) > 1:
+            found.append(Length("pitch_x", "above", "x", (px, py, 0), (columns[1], py, 0)))
+        if len(rows) > 1:
+            found.append(Length("pitch_y", "above", "y", (px, py, 0), (px, rows[1], 0)))
+    part = () if p["bore"] <= 0 else (shell(bar(p["bore"], 0, high + 25)),)
+    return Drawn(
+        tuple(found),
+        part,
+        (Mark("screw", "front", (0, -y, high / 2), (60, 30)),) if p["screw"] == "yes" else (),
+    )
 
 
 KIND = Kind(
@@ -76,10 +103,12 @@ KIND = Kind(
         Parameter("pitch_y", 40.0, "from hole to hole along Y", 4, 300),
         Parameter("hole", 9.0, "diameter of the holes; 0: none", 0, 30),
         Parameter(
-            "screw", "yes", "M6 screw in the rear edge that grips the shank", unit="", choices=("yes", "no")
+            "screw", "yes", "M6 screw in the front edge that grips the shank", unit="", choices=("yes", "no")
         ),
     ),
     build=build,
+    origin="middle of the bore, at the plate's underside",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS | Does.CARRIES,
     fastened=Fastened.STANDS,
 )

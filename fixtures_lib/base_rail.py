@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, box, cut, hole, shell
@@ -59,6 +60,27 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a chuck on it."""
+    length, wide, high, pitch = p["length"], p["width"], p["height"], p["screw_pitch"]
+    found = [
+        Length("length", "above", "x", (0, 0, 0), (length, 0, 0)),
+        Length("width", "right", "y", (0, -wide, 0), (0, 0, 0)),
+        Length("height", "right", "z", (0, -wide, 0), (0, -wide, high)),
+        Length("relief", "right", "z", (0, 0, 0), (0, 0, p["relief"])),
+    ]
+    if 0 < pitch < length / 2:
+        found.append(
+            Length("screw_pitch", "above", "x", (pitch / 2, -wide / 2, 0), (1.5 * pitch, -wide / 2, 0))
+        )
+    marks = (
+        Mark("reference side", "above", (length * 0.8, 0, 0), (14, 18)),
+        Mark("reference side", "right", (0, 0, high * 0.8), (40, 30)),
+    )
+    chuck = shell(box((length / 2 - 30, -wide, high), (length / 2 + 30, 12, high + 40)))
+    return Drawn(tuple(found), (chuck,), marks)
+
+
 KIND = Kind(
     name="base_rail",
     summary="machine base rail, screwed on the table; chucks stand on it, aligned on its reference side",
@@ -70,6 +92,8 @@ KIND = Kind(
         Parameter("relief", 2.0, "of the lower edge on the reference side; 0: none", 0, 5),
     ),
     build=build,
+    origin="left end of the reference side, at the rail's underside",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.BOLTED,
 )

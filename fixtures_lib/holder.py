@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum, Flag, auto
 from typing import Any
 
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.model import Remark
+from fixtures_lib.dimensions import Drawn
 
 
 @dataclass(frozen=True)
@@ -142,11 +143,12 @@ class Adjustment:
 
     Attributes:
         parameter: its name; degrees.   about: "x", "y" or "z" of the holder's frame.
-        by: what he turns, "front screw".
+        by: what he turns, "lower screw".
         lever: from the axis to the screw, mm; None: it is turned by hand to a scale.
         pitch: of the screw, mm a turn; None where nobody knows.
         division: the smallest step: mm at the screw, degrees of the scale.
         turned_in: +1 where turning the screw in makes the parameter larger, -1 where smaller.
+        lever_is, pitch_is: the holder's parameters that say lever and pitch; "": they are as said here.
     """
 
     parameter: str
@@ -156,6 +158,18 @@ class Adjustment:
     pitch: float | None = None
     division: float = 0.0
     turned_in: int = 1
+    lever_is: str = ""
+    pitch_is: str = ""
+
+    def at(self, values: Mapping[str, Any]) -> Adjustment:
+        """The same with lever and pitch as a holder's values say.
+
+        Args:
+            values: every parameter of the holder, mm.
+        """
+        lever = float(values[self.lever_is]) if self.lever_is else self.lever
+        pitch = float(values[self.pitch_is]) if self.pitch_is else self.pitch
+        return replace(self, lever=lever, pitch=pitch)
 
 
 @dataclass(frozen=True)
@@ -167,8 +181,9 @@ class Kind:
     not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
     is to be held in (or in H, where it says ``fits_in_own_frame``), and returns the values that make the
     holder fit that part. ``adjusted`` says which angles are set where it stands, and by what. ``file`` is
-    where the shop describes it, as the user named it; "" for a holder of the library; ``origin``
-    says there where X Y Z = 0 is.
+    where the shop describes it, as the user named it; "" for a holder of the library. ``origin``
+    says where X Y Z = 0 is; ``drawn`` takes the values used and says what stands on its drawing: where each
+    length and angle is measured, and what would lie on it.
     """
 
     name: str
@@ -184,3 +199,4 @@ class Kind:
     fits_in_own_frame: bool = False
     file: str = ""
     origin: str = ""
+    drawn: Callable[[Mapping[str, Any]], Drawn] | None = None

@@ -1,8 +1,9 @@
 """A pair of jaws on a beam: dimensions go in, the fixed and the moving body and their fit come out.
 
-Frame: Z = 0 is the rest plane (the steps under the part), Y runs forward from the beam's rear face, X = 0 is
-the middle of the beam. The fixed jaw stands at negative X, the moving one at ``opening`` from it. Below the
-rest plane hangs the body; between the jaws everything is open, so that both heads can work there.
+Frame: Z = 0 is the rest plane (the steps under the part), Y runs from the beam's mounting face towards the
+work, X = 0 is the middle of the beam. The fixed jaw stands at negative X, the moving one at ``opening`` from
+it. Below the rest plane hangs the body; between the jaws everything is open, so that both heads can work
+there.
 """
 
 from __future__ import annotations
@@ -10,9 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Length
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict
-from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism
+from fixtures_lib.solids import bar, box, cut, hexagon, hole, join, prism, shell
 
 STEP = 6.0  # height of the steps under the part
 PLAY = 0.5  # of the moving jaw on its beam and spindle
@@ -32,47 +34,68 @@ def check(p: Mapping[str, Any]) -> None:
         )
 
 
-def places(p: Mapping[str, Any], rear: float = 0.0) -> tuple[float, float, float, float]:
-    """The fixed jaw's face and the moving one's, along X; the jaws' rear and front end, along Y."""
+def places(p: Mapping[str, Any], mount: float = 0.0) -> tuple[float, float, float, float]:
+    """The fixed jaw's face and the moving one's, along X; the jaws' near and far end, along Y."""
     fixed = -p["capacity"] / 2
-    front = rear + p["beam"] + p["throat"]
-    return fixed, fixed + p["opening"], front, front + p["jaw_length"]
+    near = mount + p["beam"] + p["throat"]
+    return fixed, fixed + p["opening"], near, near + p["jaw_length"]
 
 
-def bodies(p: Mapping[str, Any], rear: float = 0.0) -> tuple[Any, Any]:
-    """The fixed body (beam, jaw, spindle) and the moving jaw; the beam's rear face is at y = ``rear``."""
+def bodies(p: Mapping[str, Any], mount: float = 0.0) -> tuple[Any, Any]:
+    """The fixed body (beam, jaw, spindle) and the moving jaw; the beam is mounted at y = ``mount``."""
     check(p)
     below, above, thick = p["below"], p["jaw_above"], p["jaw_thickness"]
-    fixed, moving, front, end = places(p, rear)
-    beam = rear + p["beam"]
+    fixed, moving, begin, end = places(p, mount)
+    beam = mount + p["beam"]
     left, right = fixed - thick, fixed + p["capacity"] + thick
     deck = -0.55 * below  # the beam's upper face; the spindle runs over it, under the rest plane
-    spindle, at_spindle = min(12.0, -0.6 * deck, 0.6 * p["beam"]), (rear + p["beam"] / 2, deck / 2)
+    spindle, at_spindle = min(12.0, -0.6 * deck, 0.6 * p["beam"]), (mount + p["beam"] / 2, deck / 2)
 
     def jaw(face: float, outward: int) -> Any:
         near, far = sorted((face, face + outward * thick))
         under, over = sorted((face - outward * p["step"], face + outward * thick))
-        arm = box((near, rear, -below), (far, end, -1))
-        grip = box((near, front, -STEP), (far, end, above))
-        return join(arm, grip, box((under, front, -STEP), (over, end, 0)))
+        arm = box((near, mount, -below), (far, end, -1))
+        grip = box((near, begin, -STEP), (far, end, above))
+        return join(arm, grip, box((under, begin, -STEP), (over, end, 0)))
 
-    body = [box((left, rear, -below), (right, beam, deck)), jaw(fixed, -1)]
+    body = [box((left, mount, -below), (right, beam, deck)), jaw(fixed, -1)]
     body.append(bar(spindle, left - 4, right, at_spindle, "x"))
     body.append(prism(hexagon(spindle * 0.85, at_spindle), left - 16, left, "x"))
     if right - thick / 2 > moving + thick + 1:
-        body.append(box((right - thick / 2, rear, -below), (right, beam, -1)))
+        body.append(box((right - thick / 2, mount, -below), (right, beam, -1)))
     carriage = cut(
         jaw(moving, 1),
-        box((left, rear - 1, -below - 1), (right, beam + PLAY, deck)),
+        box((left, mount - 1, -below - 1), (right, beam + PLAY, deck)),
         hole(spindle + PLAY, left - 1, right + 1, at_spindle, "x"),
     )
     return join(*body), carriage
 
 
+def drawn(p: Mapping[str, Any], mount: float = 0.0) -> tuple[list[Length], list[Any]]:
+    """Where the jaws' dimensions are, and a part between them, with the moving jaw opened at most."""
+    fixed, moving, begin, end = places(p, mount)
+    thick, beam, most = p["jaw_thickness"], mount + p["beam"], fixed + p["capacity"]
+    found = [
+        Length("opening", "above", "x", (fixed, end, 0), (moving, end, 0)),
+        Length("capacity", "above", "x", (fixed, end, 0), (most, end, 0)),
+        Length("jaw_length", "above", "y", (moving, begin, 0), (moving, end, 0), side="right"),
+        Length("jaw_above", "front", "z", (most, begin, 0), (most, begin, p["jaw_above"]), side="right"),
+        Length("jaw_thickness", "above", "x", (fixed - thick, end, 0), (fixed, end, 0), side="above"),
+        Length("step", "front", "x", (fixed, begin, 0), (fixed + p["step"], begin, 0), side="above"),
+        Length(
+            "below", "front", "z", (fixed - thick, mount, -p["below"]), (fixed - thick, mount, 0), side="left"
+        ),
+        Length("beam", "above", "y", (fixed - thick, mount, 0), (fixed - thick, beam, 0), side="left"),
+        Length("throat", "above", "y", (fixed - thick, beam, 0), (fixed - thick, begin, 0), side="left"),
+    ]
+    part = box((fixed, begin, 0), (moving, end, p["jaw_above"] + 5))
+    return found, [shell(part)]
+
+
 def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """The opening that grips the part: how far it reaches from the fixed jaw, between the jaws' faces.
 
-    ``triangles`` are the part's, in the frame of the seat at the fixed jaw's rear corner.
+    ``triangles`` are the part's, in the frame of the seat at the fixed jaw's corner nearest the beam.
     """
     held = between(between(triangles, 2, 0.0, p["jaw_above"]), 1, 0.0, p["jaw_length"])
     low, high = box_of(held, "the jaw", "between the jaws' faces")

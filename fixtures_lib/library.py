@@ -80,7 +80,7 @@ def _kinds() -> dict[str, Kind]:
     package = importlib.import_module("fixtures_lib")
     found = {}
     for module in pkgutil.iter_modules(package.__path__):
-        if module.name.startswith("_") or module.name in ("pages", "suite"):
+        if module.name.startswith("_") or module.name in ("pages", "suite", "drawing", "outlines"):
             continue
         kind = getattr(importlib.import_module(f"fixtures_lib.{module.name}"), "KIND", None)
         if isinstance(kind, Kind):

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
-from fixtures_lib.solids import at, box, centred_block, hole
+from fixtures_lib.solids import at, box, centred_block, hole, shell
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -38,6 +39,20 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part on it."""
+    x, y, high = p["length"] / 2, p["width"] / 2, p["height"]
+    groove, knob = p["groove"] / 2, p["knob"] / 2
+    found = (
+        Length("length", "front", "x", (-x, 0, 0), (x, 0, 0)),
+        Length("width", "above", "y", (x, -y, 0), (x, y, 0)),
+        Length("height", "front", "z", (-x, 0, 0), (-x, 0, high), side="left"),
+        Length("groove", "right", "y", (x, -groove, high), (x, groove, high)),
+        Length("knob", "right", "y", (x, -knob, high / 2), (x, knob, high / 2), across=True, side="below"),
+    )
+    return Drawn(found, (shell(box((-x - 10, -y - 10, high), (x + 10, y + 10, high + 12))),))
+
+
 KIND = Kind(
     name="magnet_block",
     summary="magnet block with two poles, laid by hand",
@@ -49,6 +64,8 @@ KIND = Kind(
         Parameter("knob", 16.0, "diameter of the recess for its switch, in the right end; 0: none", 0, 100),
     ),
     build=build,
+    origin="middle of the underside",
+    drawn=drawn,
     does=Does.BEARS | Does.ATTRACTS,
     fastened=Fastened.STANDS,
     laid=True,

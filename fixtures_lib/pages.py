@@ -1,6 +1,7 @@
-"""The library goes in; its page fixtures_lib/README.md and a picture of every holder come out.
+"""The library goes in; its page fixtures_lib/README.md, a picture and a drawing of every holder come out.
 
-    python -m fixtures_lib.pages            write page and pictures
+    python -m fixtures_lib.pages            write page, pictures and drawings
+    python -m fixtures_lib.pages --drawings     page and drawings alone, where pictures cannot be drawn
     python -m fixtures_lib.pages --check    say whether the page still says what the library does
 
 Pictures are drawn in a child process, because software OpenGL that is missing ends the process.
@@ -43,16 +44,30 @@ SHOWN: dict[str, tuple[tuple[str, dict[str, object]], ...]] = {
         ("large", {"size": "large", "length": 70}),
     ),
     "ring_clamp": (
-        ("slit and screwed", {}),
+        ("slit and screwed", {"below": 4}),
         ("large, with pads and straps", {"size": "large", "grip": "pads"}),
     ),
     "wide_vise": (
         ("straps over the part", {}),
         ("straps reversed on studs", {"straps": "reversed", "part_height": 6}),
     ),
-    "levelling_holder": (("tilted by 3 and 2 degrees", {"tilt_x": 3, "tilt_y": 2}),),
-    "turning_holder": (("turned by 30 degrees", {"angle": 30}),),
-    "strap": (("with a slot and a nut below", {"slot": 22, "nut_below": 26, "screw_below": 30}),),
+    "levelling_holder": (
+        ("its screws bare", {"screws": "bare"}),
+        ("tilted and turned", {"screws": "bare", "tilt_x": 4, "tilt_y": 5, "angle": 3}),
+    ),
+    "turning_holder": (("straight", {}), ("turned by 30 degrees", {"angle": 30})),
+    "strap": (
+        (
+            "with a slot, a nut below and loose packing",
+            {"slot": 22, "nut_below": 26, "screw_below": 30, "heel": "packing", "back": 30},
+        ),
+        ("with a screw as its heel", {"heel": "screw"}),
+    ),
+    "rail": (
+        ("between what carries it", {"length": 160, "pads": [18, 80, 142]}),
+        ("with ears to lie on", {"length": 160, "ear": 40, "ear_below": 4, "ear_thickness": 12}),
+    ),
+    "parts_frame": (("two places", {"places": 2}),),
     "spacer": (("with slot and holes", {"height": 10, "slot_depth": 25, "length": 80, "hole": 9}),),
     "parallel": (("with holes", {"hole": 8, "height": 24}),),
 }
@@ -91,7 +106,9 @@ def page() -> str:
         "by `python -m fixtures_lib.pages` from the holders; `clearance holders NAME` says the same.",
         "",
         "Lengths are mm, angles degrees. A default of - is worked out from the other values. The frames in",
-        "the pictures are seats: X red, Y green, Z blue.",
+        "the pictures are seats: X red, Y green, Z blue. A drawing shows a holder from above, below that",
+        "from the front (the operator's side, -Y, as it stands unturned), beside that from the right; each",
+        "dimension has its parameter's name. `clearance holders NAME --picture FILE.svg` writes one.",
         "",
         "They are nobody's products: plain shapes whose dimensions you measure on what you own.",
         "",
@@ -110,8 +127,15 @@ def _section(kind: Kind) -> list[str]:
     holder = library.build(kind.name, {})
     lines = [f"## {kind.name}", "", kind.summary[0].upper() + kind.summary[1:] + ".", ""]
     for label, file, _ in pictures(kind.name):
-        lines.append(f"![{kind.name}{': ' + label if label else ''}](pictures/{file})")
-    lines += ["", "| parameter | default | range | |", "| --- | --- | --- | --- |"]
+        name = f"{kind.name}{': ' + label if label else ''}"
+        lines.append(f"![{name}](pictures/{file})")
+        lines += ["", f"![{name}, with its dimensions](pictures/{_drawing(file)})", ""]
+    lines += [
+        f"X Y Z = 0: {kind.origin}.",
+        "",
+        "| parameter | default | range | |",
+        "| --- | --- | --- | --- |",
+    ]
     lines += [
         f"| `{p.name}` | {words.default(p)} | {words.allowed(p)} | {p.meaning} |" for p in kind.parameters
     ]
@@ -136,6 +160,22 @@ def pictures(name: str) -> list[tuple[str, str, dict[str, object]]]:
     return [(label, f"{name}{i + 1 if i else ''}.png", params) for i, (label, params) in enumerate(shown)]
 
 
+def _drawing(picture: str) -> str:
+    """The file of the drawing that goes with a picture."""
+    return picture.removesuffix(".png") + ".svg"
+
+
+def drawings() -> dict[str, str]:
+    """Every drawing as an SVG file, by its name."""
+    from fixtures_lib import drawing
+
+    return {
+        _drawing(file): drawing.svg(library.get(name), params)
+        for name in library.names()
+        for _, file, params in pictures(name)
+    }
+
+
 def draw(jobs: Sequence[tuple[str | Kind, dict[str, object], str]], size: tuple[int, int] = SIZE) -> None:
     """Write pictures of holders: (name or kind, params, file) each. Drawn in a child process.
 
@@ -149,7 +189,7 @@ def draw(jobs: Sequence[tuple[str | Kind, dict[str, object], str]], size: tuple[
 
 
 def portraits(holders: Sequence[Holder], size: tuple[int, int] = SIZE) -> list[bytes]:
-    """Pictures of holders as PNG files, from the front, the right and above. Drawn in a child process.
+    """Pictures of holders as PNG files, from the rear, the right and above. Drawn in a child process.
 
     Args:
         holders: as built.   size: width and height, pixels.
@@ -207,7 +247,7 @@ def _png(shells: Sequence[Array], seats: Sequence[Array], size: tuple[int, int])
 
 
 def _stand_camera(plotter: Any, points: Array, size: tuple[int, int]) -> None:
-    """From the front, the right and above, without perspective, just so far that everything is in."""
+    """From the rear, the right and above, without perspective, just so far that everything is in."""
     back = np.array([0.55, 0.75, 0.5])
     back /= np.linalg.norm(back)
     right = np.cross([0.0, 0.0, 1.0], back)
@@ -230,13 +270,18 @@ def main(words_given: list[str]) -> int:
         same = PAGE.is_file() and PAGE.read_text(encoding="utf-8") == page()
         print("the page is as the library" if same else "the page differs: run  python -m fixtures_lib.pages")
         return 0 if same else 1
-    if words_given:
-        print("usage: python -m fixtures_lib.pages [--check]", file=sys.stderr)
+    if words_given not in ([], ["--drawings"]):
+        print("usage: python -m fixtures_lib.pages [--check | --drawings]", file=sys.stderr)
         return 2
     PICTURES.mkdir(exist_ok=True)
     wanted = [(name, *rest) for name in library.names() for rest in pictures(name)]
-    draw([(name, params, str(PICTURES / file)) for name, _, file, params in wanted])
-    for old in set(PICTURES.glob("*.png")) - {PICTURES / file for _, _, file, _ in wanted}:
+    if not words_given:
+        draw([(name, params, str(PICTURES / file)) for name, _, file, params in wanted])
+    drawn = drawings()
+    for file, text in drawn.items():
+        (PICTURES / file).write_text(text, encoding="utf-8")
+    known = {PICTURES / file for _, _, file, _ in wanted} | {PICTURES / file for file in drawn}
+    for old in {*PICTURES.glob("*.png"), *PICTURES.glob("*.svg")} - known:
         old.unlink()
     PAGE.write_text(page(), encoding="utf-8")
     return 0

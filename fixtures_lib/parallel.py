@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
-from fixtures_lib.solids import at, centred_block, hole
+from fixtures_lib.solids import at, box, centred_block, hole, shell
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -33,6 +34,29 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part on it."""
+    x, y, high, bore = p["length"] / 2, p["width"] / 2, p["height"], p["hole"] / 2
+    first = -x
+    if bore > 0:
+        first += p["length"] / max(1, int(p["length"] // (6 * bore))) / 2
+    found = (
+        Length("length", "front", "x", (-x, 0, 0), (x, 0, 0)),
+        Length("width", "right", "y", (0, -y, 0), (0, y, 0)),
+        Length("height", "front", "z", (-x, 0, 0), (-x, 0, high)),
+        Length(
+            "hole",
+            "front",
+            "x",
+            (first - bore, 0, high / 2),
+            (first + bore, 0, high / 2),
+            across=True,
+            side="below",
+        ),
+    )
+    return Drawn(found, (shell(box((-x * 0.8, -y, high), (x * 0.8, y + 25, high + 15))),))
+
+
 KIND = Kind(
     name="parallel",
     summary="ground parallel, laid under a part",
@@ -43,6 +67,8 @@ KIND = Kind(
         Parameter("hole", 0.0, "diameter of the holes across it; 0: none", 0, 100),
     ),
     build=build,
+    origin="middle of the underside",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.STANDS,
 )

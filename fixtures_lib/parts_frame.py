@@ -1,9 +1,9 @@
 """Dimensions of a parts frame go in; the frame, carried at both ends, with a place for each part, comes out.
 
 Frame H: Z = 0 is the rest plane; X runs along the frame from the left end of its beam; Y = 0 is the stop's
-face, against which the parts' rear sides stand; the beam lies at negative Y and reaches ``rest`` in front of
-the stop. Behind each part a slot goes down through the beam, through which the wire is threaded. The ears
-lie on what carries the frame, their undersides in the rest plane.
+face, against which the parts stand; the beam lies at negative Y and reaches ``rest`` past the stop's face,
+under the parts. At each part a slot goes down through the beam, through which the wire is threaded. The
+ears lie on what carries the frame, their undersides in the rest plane.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
@@ -67,22 +68,45 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part on its first place."""
+    pitch, deep, high, rest, ear = p["pitch"], p["depth"], p["height"], p["rest"], p["ear"]
+    first = OVER + pitch / 2
+    wide = p["slot_width"] / 2
+    found = [
+        Length("depth", "above", "y", (-ear, -deep, 0), (-ear, 0, 0)),
+        Length("rest", "above", "y", (-ear, 0, 0), (-ear, rest, 0)),
+        Length("height", "front", "z", (0, 0, -high), (0, 0, 0)),
+        Length("stop", "right", "z", (0, -deep, 0), (0, -deep, p["stop"])),
+        Length("slot_width", "above", "x", (first - wide, 0, 0), (first + wide, 0, 0), side="below"),
+        Length("slot_depth", "above", "y", (first, -p["slot_depth"], 0), (first, 0, 0), side="right"),
+        Length("ear", "front", "x", (-ear, 0, 0), (0, 0, 0), side="below"),
+        Length("ear_thickness", "front", "z", (-ear, 0, 0), (-ear, 0, p["ear_thickness"])),
+    ]
+    if p["places"] > 1:
+        found.append(Length("pitch", "above", "x", (first, rest, 0), (first + pitch, rest, 0)))
+    part = box((first - pitch * 0.42, 0, 0), (first + pitch * 0.42, rest + 30, 20))
+    return Drawn(tuple(found), (shell(part),), (Mark("stop's face", "above", (OVER, 0, 0), (20, 60)),))
+
+
 KIND = Kind(
     name="parts_frame",
-    summary="frame for several parts in a row, carried at both ends, a slot for threading behind each",
+    summary="frame for several parts in a row, carried at both ends, a slot for threading beside each",
     parameters=(
         Parameter("places", 4.0, "how many parts", 1, 8, unit=""),
         Parameter("pitch", 60.0, "from place to place", 20, 300),
-        Parameter("depth", 40.0, "of the beam behind the stop's face", 15, 200),
-        Parameter("rest", 15.0, "how far the parts lie on the beam, in front of the stop", 3, 100),
+        Parameter("depth", 40.0, "of the beam, from the stop's face to its outer side", 15, 200),
+        Parameter("rest", 15.0, "how far the parts lie on the beam, from the stop's face on", 3, 100),
         Parameter("height", 25.0, "from the rest plane down to the beam's underside", 10, 100),
         Parameter("stop", 6.0, "of the stop over the rest plane; 0: none", 0, 60),
         Parameter("slot_width", 10.0, "of each slot for threading", 1, 100),
-        Parameter("slot_depth", 18.0, "of each slot, behind the stop's face", 1, 190),
+        Parameter("slot_depth", 18.0, "of each slot, from the stop's face into the beam", 1, 190),
         Parameter("ear", 45.0, "how far each ear stands out at the end", 15, 200),
         Parameter("ear_thickness", 15.0, "of the ears, over the rest plane", 5, 60),
     ),
     build=build,
+    origin="left end of the beam, at the stop's face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.BOLTED,
     cautions=("Straps hold the parts down; their screws go into the thread holes between the places.",),

@@ -1,7 +1,7 @@
 """Dimensions of a ring clamp go in; the ring on its arm comes out, slit and screwed, or with pads and straps.
 
-Frame H: Z = 0 is the rest plane of the part in the ring; Y = 0 is the rear face by which the arm is
-mounted, Y runs forward; the ring's axis is vertical, ``reach`` in front of the rear face.
+Frame H: Z = 0 is the rest plane of the part in the ring; Y = 0 is the face by which the arm is
+mounted; the ring's axis is vertical, at Y = ``reach``.
 
 A ring grips a round machined part; for raw round parts a wider ring carries rest pads under the part and
 straps over it.
@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.transforms import pose
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.fitting import SEATED, Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, screw
@@ -84,7 +85,7 @@ def build(p: Mapping[str, Any]) -> Holder:
 def _slit_ring(
     p: Mapping[str, Any], body: list[Any], opening: Any, outer: float, y: float, low: float, high: float
 ) -> list[Array]:
-    """The ring with slit, lugs in front and the screw across them."""
+    """The ring with slit, lugs at its far end and the screw across them."""
     size = SCREWS[SCREW]
     end = y + outer + size.dk_knurled + 2
     body = [*body, box((-SLIT / 2 - LUG, y + outer - p["wall"] / 2, low), (SLIT / 2 + LUG, end, high))]
@@ -149,6 +150,30 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     return {"diameter": diameter, "size": size} | ({"part_height": length(high[2])} if raw else {})
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the part in the ring."""
+    radius, y, half, raw = p["diameter"] / 2, p["reach"], p["arm_width"] / 2, p["grip"] == "pads"
+    low, high = -p["below"], p["height"] - p["below"]
+    if raw:
+        low = min(low, -PAD)
+    inner = radius + (ROOM if raw else FACET)
+    outer = inner - (0 if raw else FACET) + p["wall"]
+    found = [
+        Length("diameter", "above", "x", (-radius, y, 0), (radius, y, 0), across=True, side="above"),
+        Length("wall", "above", "x", (outer - p["wall"], y, 0), (outer, y, 0), side="above"),
+        Length("reach", "above", "y", (0, 0, 0), (0, y, 0), side="left"),
+        Length("arm_width", "above", "x", (-half, 20, 0), (half, 20, 0), side="below"),
+    ]
+    if low == -p["below"]:
+        found.append(Length("height", "right", "z", (0, y + outer, low), (0, y + outer, high)))
+        found.append(Length("below", "front", "z", (outer, y, -p["below"]), (outer, y, 0), side="right"))
+    if raw:
+        found.append(Length("part_height", "right", "z", (0, y, 0), (0, y, p["part_height"])))
+    return Drawn(
+        tuple(found), (shell(bar(p["diameter"], 0, p["part_height"] if raw else high + 12, (0, y))),)
+    )
+
+
 KIND = Kind(
     name="ring_clamp",
     summary="ring on an arm for round parts that stand upright: slit and screwed, or with pads and straps",
@@ -178,6 +203,8 @@ KIND = Kind(
         Parameter("arm_width", 24.0, "of the arm", 10, 120),
     ),
     build=build,
+    origin="middle of the arm at its mounting face, in the part's rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,

@@ -1,6 +1,6 @@
 """Dimensions of a side-jaw vise go in; the vise comes out, its body hanging below the rest plane.
 
-Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the rear face by which the vise is mounted.
+Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
+from fixtures_lib.dimensions import Drawn
 from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import at, shell
 
@@ -16,11 +17,13 @@ from fixtures_lib.solids import at, shell
 def build(p: Mapping[str, Any]) -> Holder:
     """The vise. Raises ``Conflict`` where the jaw does not open that far or the steps close the opening."""
     fixed, moving = jaws.bodies(p)
-    face, _, front, _ = jaws.places(p)
+    face, _, near, _ = jaws.places(p)
     return Holder(
         shells=(shell(fixed), shell(moving)),
         seats={
-            "top": Seat(at(face, front, 0), "on the steps, rear corner of the fixed jaw: X to the other jaw")
+            "top": Seat(
+                at(face, near, 0), "on the steps, the fixed jaw's corner nearest the beam: X to the other jaw"
+            )
         },
         limits=(
             Limit("x", p["opening"] - jaws.GRIPPED, None, "the parameters"),
@@ -31,21 +34,29 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part between the jaws."""
+    found, part = jaws.drawn(p)
+    return Drawn(tuple(found), tuple(part))
+
+
 KIND = Kind(
     name="side_jaw_vise",
     summary="vise that grips two machined sides of parts up to 150 x 145 mm and pulls them down on its steps",
     parameters=(
         Parameter("opening", 60.0, "between the jaws: the part's width", 3, 150),
         Parameter("capacity", 150.0, "how far it opens at most", 20, 150),
-        Parameter("jaw_length", 60.0, "of the jaws' faces, forward", 15, 145),
+        Parameter("jaw_length", 60.0, "of the jaws' faces, along Y", 15, 145),
         Parameter("jaw_above", 12.0, "of the jaws over the rest plane; keep it under the part's top", 2, 100),
         Parameter("jaw_thickness", 22.0, "of each jaw, behind its face", 6, 60),
         Parameter("step", 3.0, "how far the steps reach under the part; 0: none", 0, 12),
         Parameter("below", 32.0, "from the rest plane down to the vise's underside", 12, 120),
-        Parameter("beam", 26.0, "depth of the beam at the rear, forward from the mounting face", 12, 80),
+        Parameter("beam", 26.0, "depth of the beam, from the mounting face to its other side", 12, 80),
         Parameter("throat", 30.0, "open room between the beam and the jaws, for heads and wire", 0, 120),
     ),
     build=build,
+    origin="middle of the mounting face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
     fit=jaws.fit_opening,

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
-from fixtures_lib.solids import at, box, centred_block, hole
+from fixtures_lib.solids import at, box, centred_block, hole, shell
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -37,6 +38,23 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and what stands on it."""
+    x, y, high = p["length"] / 2, p["width"] / 2, p["height"]
+    wide, deep, bore = p["slot_width"] / 2, p["slot_depth"], p["hole"] / 2
+    side = x / 2 + (wide / 2 if deep > 0 else 0)
+    found = [
+        Length("length", "front", "x", (-x, 0, 0), (x, 0, 0)),
+        Length("width", "above", "y", (x, -y, 0), (x, y, 0), side="right"),
+        Length("height", "front", "z", (-x, 0, 0), (-x, 0, high), side="left"),
+        Length("hole", "above", "x", (-side - bore, 0, 0), (-side + bore, 0, 0), across=True, side="below"),
+    ]
+    if deep > 0:
+        found.append(Length("slot_width", "above", "x", (-wide, y, 0), (wide, y, 0)))
+        found.append(Length("slot_depth", "above", "y", (-wide, y - deep, 0), (-wide, y, 0), side="left"))
+    return Drawn(tuple(found), (shell(box((-x * 0.8, -y * 0.8, high), (x * 0.8, y * 0.8, high + 20))),))
+
+
 KIND = Kind(
     name="spacer",
     summary="spacer under any other element: raises it, and leaves a slot through which the wire is threaded",
@@ -45,10 +63,12 @@ KIND = Kind(
         Parameter("width", 40.0, "along Y", 5, 400),
         Parameter("height", 3.0, "how much it raises what stands on it", 0.1, 150),
         Parameter("slot_width", 12.0, "of the slot for threading, along X", 1, 200),
-        Parameter("slot_depth", 0.0, "of the slot, from the front; 0: none", 0, 390),
+        Parameter("slot_depth", 0.0, "of the slot, from the rear side; 0: none", 0, 390),
         Parameter("hole", 0.0, "diameter of its two screw holes; 0: none", 0, 30),
     ),
     build=build,
+    origin="middle of the underside",
+    drawn=drawn,
     does=Does.BEARS | Does.CARRIES,
     fastened=Fastened.STANDS,
 )

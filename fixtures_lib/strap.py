@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length, Mark
 from fixtures_lib.fitting import Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head, nut
@@ -16,6 +17,7 @@ from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
 
 TIP = 8.0  # how much of the strap's end bears on the part, along X
 HEEL = 8.0  # length of the heel, along X
+PACKING = 16.0  # length of loose packing under the heel, along X, at most
 FAR = 1000.0  # how far ahead a part is looked for
 RELIEF = 1.0  # the underside between the two is this much higher
 
@@ -68,13 +70,13 @@ def build(p: Mapping[str, Any]) -> Holder:
         prism(plan, low - 1, high + 1) ^ prism(profile, -width, width, "y"),
         prism(slot(long, size.through), low - 1, high + 1),
     )
-    heel = box((-back, -width / 2, 0), (-back + HEEL, width / 2, low + RELIEF / 2))
+    joined, apart = _heel(p, low, high, long)
     washer = p["washer"]
     under = high + washer
     screw = join(head(p["screw"], under), bar(size.d, 0, under + size.d / 4))
     if washer:
         screw = join(screw, bar(size.washer, high, under))
-    shells = [shell(join(strap, heel)), shell(screw)]
+    shells = [shell(join(strap, *joined)), *map(shell, apart), shell(screw)]
     sunk = []
     if p["screw_below"] > 0:
         sunk.append(len(shells))
@@ -92,6 +94,26 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def _heel(p: Mapping[str, Any], low: float, high: float, long: float) -> tuple[list[Any], list[Any]]:
+    """What the strap's other end stands on: what is one piece with it, and what is not.
+
+    Raises ``Conflict`` where packing or screw have no room beside the clamping screw.
+    """
+    back, half, d = p["back"], p["width"] / 2, SCREWS[p["screw"]].d
+    if p["heel"] == "block":
+        return [box((-back, -half, 0), (-back + HEEL, half, low + RELIEF / 2))], []
+    if p["heel"] == "packing":
+        wide = min(PACKING, back - d / 2 - 1)
+        return [], [box((-back, -half, 0), (-back + wide, half, low))]
+    middle = -back + d / 2 + 2
+    if middle + d / 2 + 1 > -long / 2:
+        raise Conflict(
+            "heel", "its screw has no room beside the slot", f"want back = {d + 3 + long / 2:g} or more"
+        )
+    foot = bar(d, 0, high + SCREWS[p["screw"]].nut_height + 3, (middle, 0))
+    return [], [foot, nut(p["screw"], high, (middle, 0))]
+
+
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """Reach and height with which the tip bears on the part's top, on all of its length.
 
@@ -102,6 +124,27 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     edge = float(box_of(ahead, "the strap", "ahead of it, where it points")[0][0])
     top = box_of(between(ahead, 0, edge, edge + TIP), "the strap", "under its tip")[1][2]
     return {"reach": length(edge + TIP), "height": length(top)}
+
+
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the part that it holds down."""
+    reach, back, half, low = p["reach"], p["back"], p["width"] / 2, p["height"]
+    high, slot_half = low + p["thickness"], p["slot"] / 2
+    found = (
+        Length("reach", "above", "x", (0, 0, 0), (reach, 0, 0), side="below"),
+        Length("back", "above", "x", (-back, 0, 0), (0, 0, 0), side="below"),
+        Length("width", "above", "y", (-back, -half, 0), (-back, half, 0), side="left"),
+        Length("thickness", "front", "z", (-back, 0, low), (-back, 0, high), side="left"),
+        Length("height", "front", "z", (reach, 0, 0), (reach, 0, low), side="right"),
+        Length("slot", "above", "x", (-slot_half, 0, 0), (slot_half, 0, 0), side="above"),
+        Length("washer", "right", "z", (0, 0, high), (0, 0, high + p["washer"]), side="right"),
+        Length("screw_below", "right", "z", (0, 0, -p["screw_below"]), (0, 0, 0), side="right"),
+        Length("nut_below", "right", "z", (0, 0, -p["nut_below"]), (0, 0, 0), side="left"),
+    )
+    part = box((reach - TIP, -half * 1.3, 0), (reach + 30, half * 1.3, low))
+    return Drawn(
+        found, (shell(part),), (Mark(f"heel: {p['heel']}", "front", (4 - back, 0, low * 0.4), (8, -76)),)
+    )
 
 
 KIND = Kind(
@@ -117,6 +160,13 @@ KIND = Kind(
         Parameter(
             "screw", "M8", "ISO 4762, socket-head cap screw", unit="", choices=("M6", "M8", "M10", "M12")
         ),
+        Parameter(
+            "heel",
+            "block",
+            "what its other end stands on: one block with it, loose packing, or a screw through it",
+            unit="",
+            choices=("block", "packing", "screw"),
+        ),
         Parameter("washer", 1.6, "thickness of the washer under the head; 0: none", 0, 8),
         Parameter(
             "screw_below", 15.0, "how far the screw's end hangs below the rest plane; 0: not at all", 0, 200
@@ -126,6 +176,8 @@ KIND = Kind(
         ),
     ),
     build=build,
+    origin="on the screw's axis, in the rest plane of what it clamps; it reaches along X",
+    drawn=drawn,
     does=Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,

@@ -138,6 +138,8 @@ def said_faults(kind: Kind, told: Callable[[Kind], Mapping[str, Any]]) -> Iterat
     """Whether all of it is explained, and can be told as JSON."""
     if not kind.summary.strip():
         yield "it has no summary"
+    if not kind.origin.strip():
+        yield "it does not say where its X Y Z = 0 is"
     for p in kind.parameters:
         if not p.meaning.strip() or "\n" in p.meaning:
             yield f"{p.name} is not explained in a line"

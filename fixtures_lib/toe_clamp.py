@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
-from fixtures_lib.solids import at, bar, cut, prism, shell, slot
+from fixtures_lib.solids import at, bar, box, cut, prism, shell, slot
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -53,7 +54,7 @@ def build(p: Mapping[str, Any]) -> Holder:
     return Holder(
         shells=tuple(shells),
         seats={
-            "top": Seat(at(-length + 1, 0, height), "upper face, at the rear"),
+            "top": Seat(at(-length + 1, 0, height), "upper face, at the end away from the toe"),
             "tip": Seat(at(0, 0, toe), "upper edge of the toe, on the part's side"),
         },
         params=dict(p),
@@ -61,11 +62,29 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the part that it presses."""
+    long, half, high, toe = p["length"], p["width"] / 2, p["height"], p["toe"]
+    nose = min(long * 0.35, 2 * (high - toe) + 4)
+    slot_end = -(nose + long) / 2 + (SCREWS[p["screw"]].dk_knurled + 1 + p["travel"]) / 2
+    found = (
+        Length("length", "front", "x", (-long, 0, 0), (0, 0, 0)),
+        Length("width", "above", "y", (-long, -half, 0), (-long, half, 0)),
+        Length("height", "front", "z", (-long, 0, 0), (-long, 0, high)),
+        Length("toe", "front", "z", (0, 0, 0), (0, 0, toe), side="right"),
+        Length("travel", "above", "x", (slot_end - p["travel"], 0, 0), (slot_end, 0, 0), side="above"),
+        Length(
+            "screw_below", "front", "z", (-long / 2, 0, -p["screw_below"]), (-long / 2, 0, 0), side="left"
+        ),
+    )
+    return Drawn(found, (shell(box((0, -half * 1.4, 0), (30, half * 1.4, high + 4))),))
+
+
 KIND = Kind(
     name="toe_clamp",
     summary="low clamp whose toe presses the part sideways and down, laid by hand",
     parameters=(
-        Parameter("length", 50.0, "from the toe back", 25, 200),
+        Parameter("length", 50.0, "from the toe to the other end", 25, 200),
         Parameter("width", 30.0, "of the clamp", 16, 120),
         Parameter("height", 14.0, "of the clamp; keep it under the part's top", 6, 80),
         Parameter("toe", 8.0, "height of the toe's upper edge on the part", 2, 75),
@@ -78,6 +97,8 @@ KIND = Kind(
         ),
     ),
     build=build,
+    origin="middle of the toe's face on the part, in the part's rest plane",
+    drawn=drawn,
     does=Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     laid=True,

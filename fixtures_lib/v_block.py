@@ -14,6 +14,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from fixtures_lib.dimensions import Angle, Drawn, Length
 from fixtures_lib.fitting import Array, between, box_of
 from fixtures_lib.fitting import length as measured
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
@@ -132,6 +133,32 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     return {"diameter": diameter, "size": "small" if diameter <= SIZES["small"][1] else "large"}
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and the bar in it."""
+    x, high, mouth, wide = p["length"] / 2, p["height"], p["mouth"] / 2, p["width"] / 2
+    apex = high - mouth / math.tan(math.radians(p["angle"] / 2))
+    radius, bow = p["diameter"] / 2, p["bow"] / 2
+    axis = apex + radius / math.sin(math.radians(p["angle"] / 2))
+    found = (
+        Length("length", "front", "x", (-x, 0, 0), (x, 0, 0)),
+        Length("height", "right", "z", (0, -wide, 0), (0, -wide, high)),
+        Length("width", "right", "y", (0, -wide, 0), (0, wide, 0)),
+        Length("mouth", "right", "y", (0, -mouth, high), (0, mouth, high), side="above"),
+        Length(
+            "diameter", "right", "z", (0, 0, axis - radius), (0, 0, axis + radius), across=True, side="right"
+        ),
+        Length("bow", "front", "x", (-bow, 0, axis + radius), (bow, 0, axis + radius), side="above"),
+        Angle(
+            "angle",
+            "right",
+            (0, 0, apex),
+            (0, -mouth * 0.5, apex + (high - apex) * 0.5),
+            (0, mouth * 0.5, apex + (high - apex) * 0.5),
+        ),
+    )
+    return Drawn(found, (shell(bar(p["diameter"], -x - 20, x + 20, (0, axis), "x")),))
+
+
 KIND = Kind(
     name="v_block",
     summary="V-block for a round bar that lies along X; small for under 80 mm, large for 80 to 180 mm",
@@ -152,6 +179,8 @@ KIND = Kind(
         Parameter("width", None, "of the block; left out: as wide as the V needs", 20, 260),
     ),
     build=build,
+    origin="under the V's apex, halfway along the block, on its underside",
+    drawn=drawn,
     does=Does.BEARS | Does.PRESSES,
     fastened=Fastened.STANDS,
     fit=fit,

@@ -1,6 +1,6 @@
 """Dimensions of a wide vise for raw parts go in; the vise with its hold-down straps comes out.
 
-Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the rear face by which the vise is mounted. A strap
+Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted. A strap
 stands on each jaw, halfway along it: over the part where the part is as high as the jaws or higher; where
 it is thinner, reversed, toe down, on two studs.
 """
@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixtures_lib import jaws
+from fixtures_lib.dimensions import Drawn, Length
 from fixtures_lib.fitting import Array, between, box_of, length
 from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, nut, screw
@@ -23,16 +24,18 @@ TOE_GAP = 0.5  # between a reversed strap's toe and its jaw's face
 def build(p: Mapping[str, Any]) -> Holder:
     """The vise. Raises ``Conflict`` where jaws or straps do not go with the part's height."""
     fixed, moving = jaws.bodies(p)
-    left, right, front, end = jaws.places(p)
+    left, right, near, end = jaws.places(p)
     shells = [shell(fixed), shell(moving)]
     if p["straps"] != "none":
         _check_straps(p)
         for face, outward in ((left, -1), (right, 1)):
-            shells += _strap(p, face, outward, (front + end) / 2)
+            shells += _strap(p, face, outward, (near + end) / 2)
     return Holder(
         shells=tuple(shells),
         seats={
-            "top": Seat(at(left, front, 0), "on the ledge, rear corner of the fixed jaw: X to the other jaw")
+            "top": Seat(
+                at(left, near, 0), "on the ledge, the fixed jaw's corner nearest the beam: X to the other jaw"
+            )
         },
         limits=(
             Limit("mass", None, 12.0, "common practice, no source"),
@@ -73,16 +76,16 @@ def _strap(p: Mapping[str, Any], face: float, outward: int, y: float) -> list[Ar
     over = p["straps"] == "over"
     low = part if over else jaw
     high = low + p["strap_thickness"]
-    back, tip = face + outward * p["jaw_thickness"], face - outward * p["strap_reach"]
+    far, tip = face + outward * p["jaw_thickness"], face - outward * p["strap_reach"]
     middle = face + outward * p["jaw_thickness"] / 2
 
     def block(x0: float, x1: float, z0: float, z1: float) -> Any:
         return box((min(x0, x1), y - half, z0), (max(x0, x1), y + half, z1))
 
-    strap = [block(back, tip, low, high)]
+    strap = [block(far, tip, low, high)]
     if over:
         if part > jaw:
-            strap.append(block(back, face, jaw, low + 1))
+            strap.append(block(far, face, jaw, low + 1))
         return [shell(join(*strap)), shell(screw(SCREW, high, jaw - 10, (middle, y)))]
     if part < jaw:
         strap.append(block(face - outward * TOE_GAP, tip, part, low + 1))
@@ -114,18 +117,50 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     return {"opening": opening, "part_height": height, "straps": chosen}
 
 
+def drawn(p: Mapping[str, Any]) -> Drawn:
+    """Where its dimensions are, and a part between the jaws, under the straps."""
+    found, _ = jaws.drawn(p)
+    left, right, near, end = jaws.places(p)
+    high, half, middle = p["part_height"], p["strap_width"] / 2, (near + end) / 2
+    if p["straps"] != "none":
+        low = high if p["straps"] == "over" else p["jaw_above"]
+        found += [
+            Length(
+                "strap_reach", "front", "x", (left, 0, high), (left + p["strap_reach"], 0, high), side="above"
+            ),
+            Length(
+                "strap_width",
+                "above",
+                "y",
+                (right, middle - half, 0),
+                (right, middle + half, 0),
+                side="right",
+            ),
+            Length(
+                "strap_thickness",
+                "front",
+                "z",
+                (left, 0, low),
+                (left, 0, low + p["strap_thickness"]),
+                side="left",
+            ),
+            Length("part_height", "front", "z", (right, 0, 0), (right, 0, high), side="right"),
+        ]
+    return Drawn(tuple(found), (shell(box((left, near, 0), (right, end, high))),))
+
+
 KIND = Kind(
     name="wide_vise",
     summary="wide vise for raw parts, with a ledge under the part and a hold-down strap on each jaw",
     parameters=(
         Parameter("opening", 120.0, "between the jaws: the part's width", 5, 320),
         Parameter("capacity", 200.0, "how far it opens at most", 30, 320),
-        Parameter("jaw_length", 60.0, "of the jaws' faces, forward", 20, 250),
+        Parameter("jaw_length", 60.0, "of the jaws' faces, along Y", 20, 250),
         Parameter("jaw_above", 20.0, "of the jaws over the rest plane", 2, 120),
         Parameter("jaw_thickness", 28.0, "of each jaw, behind its face", 18, 80),
         Parameter("step", 8.0, "how far the ledge on each jaw reaches under the part; 0: none", 0, 30),
         Parameter("below", 36.0, "from the rest plane down to the vise's underside", 12, 150),
-        Parameter("beam", 30.0, "depth of the beam at the rear, forward from the mounting face", 12, 100),
+        Parameter("beam", 30.0, "depth of the beam, from the mounting face to its other side", 12, 100),
         Parameter("throat", 30.0, "open room between the beam and the jaws, for heads and wire", 0, 150),
         Parameter(
             "straps",
@@ -140,6 +175,8 @@ KIND = Kind(
         Parameter("strap_thickness", 8.0, "of a strap", 3, 40),
     ),
     build=build,
+    origin="middle of the mounting face, in the rest plane",
+    drawn=drawn,
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,

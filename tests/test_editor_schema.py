@@ -174,7 +174,7 @@ def test_no_validator_takes_forms_that_the_schema_does_not_know() -> None:
     """A new one belongs here where it takes what its key's type says, else into ``fields.FORMS``."""
     plain = {
         "number", "angle", "name", "words", "file_name", "flag", "is_list.<locals>.check", "zero_words",
-        "_offset_numbers", "_count", "_stop", "_finite_numbers", "_one_moving",
+        "_offset_numbers", "_count", "_stop", "_finite_numbers", "_one_moving", "_plain_name",
     }  # fmt: skip
     tables: list[Any] = list(KINDS.values())
     for table in tables:

@@ -38,7 +38,7 @@ def inside_one_another(one, other):
 def test_shanks_lie_in_their_slot_and_touch_only_its_floor():
     for carried in ("levelling_holder", "turning_holder"):
         (rail, chuck, holder), _ = stack(
-            ("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "front")
+            ("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "mount")
         )
         for one, other in ((rail, chuck), (chuck, holder)):
             body = (type(one[0])(one[0].shells[:1], {}), one[1])
@@ -53,7 +53,7 @@ def test_shanks_lie_in_their_slot_and_touch_only_its_floor():
 def test_bodies_that_do_cut_into_each_other_are_seen():
     """The check above can fail: a shank one millimetre too low is in the chuck's metal."""
     (_, chuck, holder), _ = stack(
-        ("base_rail", {}, "top"), ("chuck", {}, "shank"), ("levelling_holder", {}, "front")
+        ("base_rail", {}, "top"), ("chuck", {}, "shank"), ("levelling_holder", {}, "mount")
     )
     low = holder[1].copy()
     low[2, 3] -= 1
@@ -63,7 +63,7 @@ def test_bodies_that_do_cut_into_each_other_are_seen():
 @pytest.mark.parametrize("carried", ["levelling_holder", "turning_holder"])
 def test_rest_plane_of_the_usual_stack_is_the_machine_s(carried):
     """25 of the rail and 12 to the slot's floor, less a drop of 37: the rest plane is Z = 0 again."""
-    _, T = stack(("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "front"))
+    _, T = stack(("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "mount"))
     assert T[2, 3] == pytest.approx(0, abs=1e-12)
 
 
@@ -112,7 +112,7 @@ def test_turning_holder_turns_about_its_axis(angle):
 @pytest.mark.parametrize("mounted", ["side_jaw_vise", "wide_vise", "side_arm", "ring_clamp"])
 def test_what_is_mounted_on_the_front_face_touches_it(mounted):
     """Rear face on the plate's face: the mounted body begins where the plate ends, and nothing overlaps."""
-    standing, T = stack(("levelling_holder", {"table": 0}, "front"))
+    standing, T = stack(("levelling_holder", {"table": 0}, "mount"))
     body = library.build(mounted, {})
     assert body.triangles[..., 1].min() == pytest.approx(0, abs=1e-9)
     assert inside_one_another(standing[0], (body, T)) == 0

@@ -25,7 +25,7 @@ from tests.setup_writer import MACHINE, PATH, stl_of_block, toml
 
 Array = NDArray[np.float64]
 
-#: the block, hung on a seat at the front of a levelling holder
+#: the block, hung on a seat of a levelling holder
 BLOCK = (60.0, 40.0, 20.0)
 
 
@@ -104,12 +104,12 @@ def test_divisions_are_kept_and_what_they_leave_is_told(tmp_path: Path) -> None:
 
 
 def test_a_screw_goes_the_way_that_lifts(tmp_path: Path) -> None:
-    """A front that hangs low is lifted by turning the front screw in: a lever, by arithmetic."""
+    """A rear end that hangs low is lifted by turning the lower screw in: a lever, by arithmetic."""
     file, _, _ = off_by(tmp_path, tilt_x=-0.5)
     scene = clearance.load(file, measured=tmp_path / "form.csv")
     (step,) = (s for s in corrections(scene, scene.lies[0]).steps if s.param == "tilt_x")
     assert step.screw_mm == pytest.approx(40 * np.tan(np.radians(0.5)), abs=0.003)
-    assert (step.by, step.item) == ("front screw", "lh")
+    assert (step.by, step.item) == ("lower screw", "lh")
     assert step.place is not None
 
 
@@ -161,7 +161,7 @@ def test_the_answer_in_words_and_json(tmp_path: Path) -> None:
     before = clearance.load(file, measured=form).stretches[0].zero_M
     assert before == pytest.approx(zero[:3], abs=1e-6)
     text = " ".join(told.output.split())
-    assert re.search(r"1\. turn the front screw of \"lh\" out until \"\w+ \d\" reads [+-]\d\.\d{3}", text)
+    assert re.search(r"1\. turn the lower screw of \"lh\" out until \"\w+ \d\" reads [+-]\d\.\d{3}", text)
     assert "touch again" in text
     assert "as planned:" in text
     assert part["corrections"][0]["to"] == pytest.approx(-0.7, abs=0.005)

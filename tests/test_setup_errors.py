@@ -117,8 +117,17 @@ WRONG_SETUPS: list[tuple[dict[str, Any], list[str]]] = [
     ({"items__1__turn": [0, 0, 30]}, ["cuts[1].axes", "turned about Z", "30", 'axes = "machine"']),
     ({"items__1__turn": [0, 180, 0]}, ["cuts[1].axes", "180"]),
     ({"items__0__turn": [0, 0, 30]}, ["cuts[1].axes", "30"]),
-    ({"items__1__turn": [0, 90, 0], "cuts__0__axes": "part"}, ["cuts[1].axes", "upright"]),
-    ({"items__1__turn": [0, 90, 0]}, ["cuts[1].axes", "upright"]),
+    # a part that stands on end: whatever was said or not, the one thing that can be said
+    *(
+        (
+            {**standing, **said},
+            ["cuts[1].axes", 'X of the part "die plate" stands upright', 'say  axes = "machine"'],
+        )
+        for standing in ({"items__1__turn": [0, 90, 0]}, {"items__1__axis": "-x"})
+        for said in ({"cuts__0__axes": "part"}, {})
+    ),
+    ({"items__1__axis": "up"}, ["items[2].axis", 'found "up"', '"x"']),
+    ({"items__4": {"name": "r", "holder": "rail", "axis": "x"}}, ["items[5].axis", "means nothing"]),
     ({"cuts__0__part": None, "cuts__0__axes": "part", "heads": {"upper_z": 9}}, ["cuts[1].axes", "no part"]),
     # heights
     ({"heads": {"upper_z": -0.4}}, ["heads.upper_z", "-0.4", "not above"]),

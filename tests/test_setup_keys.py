@@ -165,6 +165,9 @@ IN_SETUP: list[Case] = [
      lambda s: box_of(body(s, "stop"))[2], [20.0, 33.0]),
     ("items.at", {"items__1__at": [-61, -22, 0.5]}, lambda s: box_of(body(s, "die plate")),
      [[89.0, 209.0], [38.0, 118.0], [0.5, 20.5]]),
+    ("items.axis", {"items__2__axis": "x"}, lambda s: box_of(body(s, "stop")),
+     # 11 x 12 x 13 from (5, 130, 0): Z to X, X down
+     [[5, 18], [130, 142], [-11, 0]]),
     ("items.turn", {"items__2__turn": [0, 0, 90]}, lambda s: box_of(body(s, "stop")),
      [[-7.0, 5.0], [130.0, 141.0], [0.0, 13.0]]),
     ("items.allow", {"items__2__allow": {"side": 0.02, "height": 0.03}}, lambda s: body(s, "stop").allow,

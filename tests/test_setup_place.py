@@ -67,6 +67,67 @@ def test_the_programs_axes_follow_the_parts_heading(
     assert along == pytest.approx(10 * expected / np.linalg.norm(expected), abs=1e-6)
 
 
+#: where a model's X, Y and Z point in its seat: Z along the axis named, X or Y as it was where it can be
+LAID = {
+    "z": ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
+    "-z": ((1, 0, 0), (0, -1, 0), (0, 0, -1)),
+    "x": ((0, 0, -1), (0, 1, 0), (1, 0, 0)),
+    "-x": ((0, 0, 1), (0, 1, 0), (-1, 0, 0)),
+    "y": ((1, 0, 0), (0, 0, -1), (0, 1, 0)),
+    "-y": ((1, 0, 0), (0, 0, 1), (0, -1, 0)),
+}
+
+
+@pytest.mark.parametrize("axis", LAID)
+@pytest.mark.parametrize("turn", [(0.0, 0.0, 0.0), (20.0, -35.0, 70.0)])
+def test_a_part_is_laid_along_an_axis_then_turned(
+    tmp_path: Path, axis: str, turn: tuple[float, float, float]
+) -> None:
+    tables = setup(items__1__axis=axis, items__1__turn=list(turn), cuts__0__axes="machine")
+    scene = load(write(tmp_path, {**tables, "heads": {"upper_z": 9999}}))
+    X, Y, Z = (np.array(each, dtype=float) for each in LAID[axis])
+    assert np.cross(X, Y).tolist() == Z.tolist()
+    zero = placed(70 * X + 60 * Y + 3 * Z, (90, 40, 0), turn)
+    assert scene.stretches[0].zero_M == pytest.approx(zero, abs=1e-9)
+    far = placed(DIE[0] * X + DIE[1] * Y + DIE[2] * Z, (90, 40, 0), turn)
+    there = scene.bodies[1].triangles_M.reshape(-1, 3)
+    assert np.linalg.norm(there - far, axis=1).min() < 1e-4
+
+
+def test_a_bar_drawn_upright_lies_in_a_v_block(tmp_path: Path) -> None:
+    """Its axis on the block's: radius over the sine of half the V's angle above the apex (plane geometry)."""
+    items = [
+        {"name": "v", "holder": "v_block", "params": {"diameter": 40}, "at": [100, 100, 0]},
+        {
+            "name": "bar", "shape": {"cylinder": [40, 90]}, "axis": "x", "on": "v", "seat": "axis",
+            "at": [-45, 0, 0],
+        },
+    ]  # fmt: skip
+    cut = {"name": "c", "path": "opening.csv", "upper_z": 999}
+    bar = load(write(tmp_path, setup(items=items, cuts=[cut]))).bodies[1].triangles_M.reshape(-1, 3)
+    # the block's V is as wide as bars of 80 need, 3 more, and its floor is 20 thick
+    apex = 20.0
+    axis = apex + 20 / np.sin(np.radians(45))
+    assert bar.min(axis=0) == pytest.approx([55, 80, axis - 20], abs=1e-9)
+    assert bar.max(axis=0) == pytest.approx([145, 120, axis + 20], abs=1e-9)
+
+
+def test_a_holders_first_seat_is_taken_where_none_is_named(tmp_path: Path) -> None:
+    """A rail's first seat is "top", at its left end; others stand on its pads."""
+    rail = {"name": "r", "holder": "rail", "at": [20, 40, 0]}
+    on = {"name": "b", "shape": {"box": [10, 10, 10]}, "on": "r"}
+    cut = {"name": "c", "path": "opening.csv", "upper_z": 99}
+    low = [
+        load(write(tmp_path, setup(items=[rail, {**on, **seat}], cuts=[cut])))
+        .bodies[1]
+        .triangles_M.min((0, 1))
+        for seat in ({}, {"seat": "top"}, {"seat": "pad 2"})
+    ]
+    assert low[0] == pytest.approx([15, 35, 0])
+    assert low[1] == pytest.approx(low[0])
+    assert low[2][0] > 100
+
+
 def test_what_stands_on_a_moved_item_moves_with_it(tmp_path: Path) -> None:
     before = load(write(tmp_path))
     after = load(write(tmp_path, setup(items__0__at=[151, 62, -22])))

@@ -178,9 +178,17 @@ replacing = click.option(
 
 
 def check_targets(
-    setup: str | None, json_file: str | None, picture_file: str | None, replace: bool = False
+    setup: str | None,
+    json_file: str | None,
+    picture_file: str | None,
+    replace: bool = False,
+    *,
+    drawing: bool = False,
 ) -> None:
-    """Refuse what cannot be written, or would be lost, before time is spent on the check."""
+    """Refuse what cannot be written, or would be lost, before time is spent on the check.
+
+    ``drawing``: the picture may be an SVG file.
+    """
     from clearance.files import check_writable
     from clearance.report.ours import check_replaceable
 
@@ -191,7 +199,10 @@ def check_targets(
         check_replaceable(json_file, replace)
     if picture_file is None:
         return
-    if not picture_file.lower().endswith(".png"):
+    if drawing and not picture_file.lower().endswith((".png", ".svg")):
+        found = "a picture is written as PNG, a dimensioned drawing as SVG"
+        raise InputError(picture_file, "", found, "end its name in .png or .svg")
+    if not drawing and not picture_file.lower().endswith(".png"):
         raise InputError(picture_file, "", "a picture is written as PNG", "end its name in .png")
     check_writable(picture_file)
     if json_file is not None and os.path.realpath(json_file) == os.path.realpath(picture_file):

@@ -23,8 +23,13 @@ from clearance.errors import InputError
 @commands.command()
 @click.argument("name", required=False)
 @click.option("--json", "json_file", metavar="FILE", help="Write it as JSON; '-' is standard output.")
-@click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the holder NAME as it is at first.")
 @click.option("--toml", "as_toml", is_flag=True, help="Lines of the holder NAME to paste into a setup.")
+@click.option(
+    "--picture",
+    "picture_file",
+    metavar="FILE.png|FILE.svg",
+    help="Draw the holder NAME as it is at first; as SVG with its dimensions.",
+)
 @click.option("--in", "folder", metavar="FOLDER", help="The shop's own holders too, a file each.")
 @click.option(
     "--test", "tested", metavar="FOLDER", help="Try the holders of a folder, or a file, throughout."
@@ -59,7 +64,7 @@ def holders(
         raise InputError(None, "--toml", "stands alone with one holder's name", "holders NAME --toml")
     if picture_file is not None and name is None:
         raise InputError(None, "--picture", "of which holder?", "holders NAME --picture FILE.png")
-    check_targets(None, json_file, picture_file, replace)
+    check_targets(None, json_file, picture_file, replace, drawing=True)
     folders = shelf.named_by_environment() if folder is None else [shelf.folder_named(folder, "--in")]
     for each in folders:
         each.check()
@@ -76,7 +81,12 @@ def holders(
         from clearance.report.data import write_json
 
         write_json(library.answer(which, own), json_file)
-    if picture_file is not None and which is not None:
+    if picture_file is not None and which is not None and picture_file.lower().endswith(".svg"):
+        from clearance.files import write_whole
+        from fixtures_lib import drawing
+
+        write_whole(picture_file, drawing.svg(which, {}).encode())
+    elif picture_file is not None and which is not None:
         from fixtures_lib import pages
 
         pages.draw([(which, {}, picture_file)])

@@ -138,7 +138,8 @@ def adjustments(bodies: Sequence[Body]) -> list[tuple[Body, Adjustment]]:
     for body in bodies[1:]:
         if body.library is None:
             continue
-        for each in body.library.kind.adjusted:
+        for said in body.library.kind.adjusted:
+            each = said.at(body.library.params)
             better = each.about == "z" and each.lever is None and found.get("z", (None, each))[1].lever
             if each.about not in found or better:
                 found[each.about] = (body, each)

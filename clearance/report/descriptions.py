@@ -409,7 +409,7 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "fastened": "how it is held itself: bolted, in a shank, stands",
         "laid": "whether it is laid by hand, so judged by the wide margins",
         "file": "of a holder of the shop's own: the file that describes it",
-        "origin": "of a holder of the shop's own: where its X Y Z = 0 is",
+        "origin": "where its X Y Z = 0 is",
         "fits": "whether it can be fitted to a part",
         "parameters": "its dimensions",
         "parameters[].name": "the key in params",

@@ -53,7 +53,8 @@ def describe(which: str | Kind) -> dict[str, Any]:
         "name": kind.name,
         "summary": kind.summary,
         "laid": kind.laid,
-        **({"file": kind.file, "origin": kind.origin} if kind.file else {}),
+        "origin": kind.origin,
+        **({"file": kind.file} if kind.file else {}),
         "does": [str(each.name).lower() for each in kind.does],
         "fastened": kind.fastened.value,
         "fits": kind.fit is not None,
@@ -158,7 +159,8 @@ def _kind_text(kind: Kind) -> str:
     holder = library.build(kind, {})
     lines = textwrap.wrap(f"{kind.name}: {kind.summary}", WIDTH)
     if kind.file:
-        lines += textwrap.wrap(f"The shop's own, from {kind.file}. Its X Y Z = 0: {kind.origin}", WIDTH)
+        lines += textwrap.wrap(f"The shop's own, from {kind.file}.", WIDTH)
+    lines += textwrap.wrap(f"Its X Y Z = 0: {kind.origin}.", WIDTH)
     rows = [(p.name, words.default(p), words.allowed(p), p.meaning) for p in kind.parameters]
     lines += ["", "parameters"] if rows else []
     wide = [max((len(row[i]) for row in rows), default=0) for i in range(3)]

@@ -164,7 +164,7 @@ def item_bodies(
             seats_M={name: T_MI @ T_IS for name, T_IS in thing.seats.items()},
             stands_on=item.base,
             also_on=item.also_on,
-            placed=Placed(item.seat, item.at, item.turn),
+            placed=Placed(item.seat, item.at, item.turn, item.axis),
             density=_density(i, item, file),
             material=item.material,
             source=thing.source,

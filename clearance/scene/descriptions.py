@@ -162,8 +162,11 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         '"right side", "front", "back", "bore", "outside"; the first level one is levelled',
         "measured": "the form with what was read there (`clearance touch` writes it); the part is judged as "
         "it lies, and all that stands on it",
-        "seat": "which seat of that item; left out, its first",
+        "seat": "which seat of that item; left out, a holder's first",
         "at": "where its origin lies, measured from the seat's (on the table: from machine zero)",
+        "axis": 'along which axis of the seat its own Z is laid, before "turn": "x" for a bar drawn '
+        'upright that lies along X, "-x", "y", "-y", "-z"; left out, "z". What turn = [0, 90, 0] does for '
+        '"x", [0, -90, 0] for "-x", [-90, 0, 0] for "y", [90, 0, 0] for "-y", [180, 0, 0] for "-z"',
         "turn": "its turn about the seat's fixed X, then Y, then Z",
         "allow": "how far the real one may lie off; it counts against you in every verdict",
         "laid": "whether it is laid by hand, so judged by the wide margins",

@@ -107,11 +107,15 @@ Source = FromLibrary | FromModel | FromShape
 
 @dataclass(frozen=True)
 class Placed:
-    """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on."""
+    """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on.
+
+    ``axis``: along which axis of the seat its own Z was laid before it was turned.
+    """
 
     seat: str | None = None
     at: tuple[float, float, float] = (0.0, 0.0, 0.0)
     turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    axis: str = "z"
 
 
 @dataclass(frozen=True)

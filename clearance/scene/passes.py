@@ -451,19 +451,19 @@ def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float
     x, y = float(T_MP[0, 0]), float(T_MP[1, 0])
     upright = math.hypot(x, y) < NO_TURN
     degrees = 0.0 if upright else math.degrees(math.atan2(y, x))
-    if cut.axes == "part":
-        if upright:
-            raise file.error(
-                ("cuts", index, "axes"),
-                "the part's X axis stands upright and has no heading",
-                'say "machine"',
-            )
-        return degrees
-    if upright or abs(degrees) > NO_TURN:
-        how = "its X axis stands upright" if upright else f"by {degrees:.6g} degrees"
+    if upright:
         raise file.error(
             ("cuts", index, "axes"),
-            f'the part "{cut.part[0]}" is turned about Z ({how}); what does the program run along?',
+            f'X of the part "{cut.part[0]}" stands upright, so a level program cannot run along it',
+            'say  axes = "machine", and  rotate = ...  where the program is turned',
+        )
+    if cut.axes == "part":
+        return degrees
+    if abs(degrees) > NO_TURN:
+        raise file.error(
+            ("cuts", index, "axes"),
+            f'the part "{cut.part[0]}" is turned about Z by {degrees:.6g} degrees; what does the program '
+            "run along?",
             'say  axes = "machine"  or  axes = "part"',
         )
     return 0.0

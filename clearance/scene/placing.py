@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.transforms import Matrix, apply, invert, pose
+from clearance.geometry.transforms import Matrix, apply, invert, pose, turn_matrix
 from clearance.mesh.mass import density_of
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding
@@ -222,6 +222,29 @@ def _no_circle_by_others(items: Sequence[Item], index: Mapping[str, int], file: 
                     begun += [index[other] for other in items[k].on or ()]
 
 
+#: the turn, degrees about X, Y, Z of the seat, that lays an item's own Z along an axis of the seat
+LAID_ALONG = {
+    "z": (0.0, 0.0, 0.0),
+    "-z": (180.0, 0.0, 0.0),
+    "x": (0.0, 90.0, 0.0),
+    "-x": (0.0, -90.0, 0.0),
+    "y": (-90.0, 0.0, 0.0),
+    "-y": (90.0, 0.0, 0.0),
+}
+
+
+def on_its_seat(item: Item) -> Matrix:
+    """The pose T_SI (4, 4) of an item on its seat: laid along its axis, then turned, then moved.
+
+    Args:
+        item: of the setup, lengths in mm.
+    """
+    T_SI = pose(item.at, item.turn)
+    if item.axis != "z":
+        T_SI[:3, :3] = T_SI[:3, :3] @ turn_matrix(LAID_ALONG[item.axis])
+    return T_SI
+
+
 def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: Written) -> list[Matrix]:
     """The pose T_MI (4, 4) of every item, each turned and moved on the seat that it stands on.
 
@@ -250,7 +273,7 @@ def poses(items: Sequence[Item], seats: Sequence[Mapping[str, Matrix]], file: Wr
 
 def _on_seat(k: int, items: Sequence[Item], file: Written) -> Matrix:
     """The pose (4, 4) of item ``k`` on the seat that it, or its pallet, stands on."""
-    T = pose(items[k].at, items[k].turn)
+    T = on_its_seat(items[k])
     frame = file.origins[k].frame
     return T if frame is None else frame @ T
 
@@ -289,13 +312,14 @@ def pose_over(
 
 
 def _seat(k: int, items: Sequence[Item], seats: Mapping[str, Matrix], file: TomlFile) -> str:
-    """The name of the seat on which item ``k`` stands."""
+    """The name of the seat on which item ``k`` stands; where it names none, a holder's first."""
     item = items[k]
     if item.seat is None:
-        if len(seats) == 1:
-            return next(iter(seats))
         if not seats:
             raise file.error(("items", k, "on"), f'"{item.base}" has no seat', "place the item on the table")
+        # a part or a block has none that is usual: its origin and its top are as likely
+        if len(seats) == 1 or any(each.name == item.base and each.holder is not None for each in items):
+            return next(iter(seats))
         want = "add  seat = ... , one of: " + ", ".join(seats)
         raise file.error(("items", k, "on"), f'"{item.base}" has several seats', want)
     if item.seat not in seats:

@@ -153,6 +153,7 @@ class ItemKeys(Table):
     )
     seat: Name | None = None
     at: PointXYZ = (0.0, 0.0, 0.0)
+    axis: Literal["x", "y", "z", "-x", "-y", "-z"] = "z"
     turn: Angles = (0.0, 0.0, 0.0)
     allow: SideHeightIn = Field(default_factory=SideHeightIn)
     laid: Flag | None = None
@@ -209,6 +210,7 @@ class Item(ItemKeys, Named):
             "cracks": ("part", "model"),
             "start_holes": ("part",),
             "laid": ("holder", "model", "shape"),
+            "axis": ("part", "model", "shape"),
             "fit": ("holder",),
             "held_by": ("part", "model", "shape"),
             "touch": ("part", "shape"),

@@ -23,6 +23,7 @@ class Element:
         others: the same of what was left at its default.
         on: name of what it stands on, an item or a pallet, or None for the table.   seat: of that, or None.
         at: mm from the seat.   turn: degrees about the seat's X, Y, Z.
+        axis: along which axis of the seat its own Z is laid, before it is turned.
         origin: machine X Y Z of its own zero.   low, high: corners of the box around it, machine frame.
         allow: how far it may lie off, side and height.
         off_in: cuts during which it is off.
@@ -44,6 +45,7 @@ class Element:
     high: tuple[float, ...]
     allow: tuple[float, float]
     off_in: tuple[str, ...]
+    axis: str = "z"
 
 
 def elements(scene: Scene) -> tuple[Element, ...]:
@@ -72,6 +74,7 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 seat=None if _on_pallet(body) else body.placed.seat,
                 at=body.placed.at,
                 turn=body.placed.turn,
+                axis=body.placed.axis,
                 origin=_numbers(body.T_MI[:3, 3]),
                 low=_numbers(corners.min(axis=0)),
                 high=_numbers(corners.max(axis=0)),

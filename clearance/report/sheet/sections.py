@@ -110,6 +110,9 @@ def _element(each: Element) -> Sequence[object]:
         joined(["on ", tag("strong", each.on or "the table"), f", seat {each.seat}" if each.seat else ""])
     ]
     place.append(joined(["at ", xyz(each.at)]) if any(each.at) else "at the zero of it")
+    if each.axis != "z":
+        along = each.axis.upper() + (" of its seat" if each.on else "")
+        place.append(tag("strong", f"its own Z along {along}"))
     turned = [f"{angle:g}° about {axis}" for angle, axis in zip(each.turn, "XYZ", strict=True) if angle]
     if turned:
         place.append(tag("strong", "turn " + ", then ".join(turned)))
