@@ -57,7 +57,7 @@ def test_the_nest_written_flat_says_the_same(tmp_path: Path) -> None:
         )
         flat += own + "\n"
     flat += setup[rest:]
-    for name in ("nest_plate.stl", "nest_window.nc"):
+    for name in ("nest_plate.stl", "nest_window.nc", "nest_window_tab.nc"):
         shutil.copy(DEMO / name, tmp_path / name)
     (tmp_path / "flat.toml").write_text(flat, encoding="utf-8")
     told = []
