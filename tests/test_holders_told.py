@@ -28,7 +28,8 @@ WANTED = {
 }  # fmt: skip
 
 KEYS = {
-    "schema", "name", "summary", "laid", "origin", "does", "fastened", "fits", "parameters", "seats", "limits",
+    "schema", "name", "summary", "laid", "origin", "does", "fastened", "fits", "parameters", "seats",
+    "limits",
     "cautions", "adjusted",
 }  # fmt: skip
 OF_PARAMETER = {"name", "default", "used", "low", "high", "unit", "choices", "many", "meaning"}
