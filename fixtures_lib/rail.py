@@ -92,9 +92,14 @@ def _ears(p: Mapping[str, Any]) -> list[Any]:
     low = min(-p["height"], under)
     parts = []
     for sign, end in ((-1, 0.0), (1, length)):
-        for reach, z in ((RISER, low), (ear, under)):
-            x0, x1 = sorted((end - sign, end + sign * reach))
-            parts.append(box((x0, 0, z), (x1, width, over)))
+        # into the rail's body, but not over it
+        for near, far, z, high in (
+            (-1.0, 1.0, -p["height"], -p["pad_height"]),
+            (0.0, RISER, low, over),
+            (RISER - 1.0, ear, under, over),
+        ):
+            x0, x1 = sorted((end + sign * near, end + sign * far))
+            parts.append(box((x0, 0, z), (x1, width, high)))
     return parts
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from clearance.errors import InputError
 from fixtures_lib import library, solids
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from tests.oracles.holder_shells import volume
@@ -101,6 +102,62 @@ def test_rail_without_holes_is_three_kinds_of_boxes():
     assert low.tolist() == [0, 0, -30]
     assert high.tolist() == [200, 25, 0]
     assert rail.seats["pad 2"].T_HS[:3, 3].tolist() == [150, 10, 0]
+
+
+def test_rail_with_ears_lies_on_them():
+    """Boxes added up: at each end a riser, 8 long as deep as the rail, and the ear beyond it."""
+    plain = {"length": 200, "width": 20, "height": 30, "hole_pitch": 0}
+    rail = library.build("rail", plain)
+    ears = {"ear": 50, "ear_below": 2, "ear_thickness": 12}
+    eared = library.build("rail", plain | ears)
+    assert volume(eared.triangles) - volume(rail.triangles) == pytest.approx(
+        2 * 20 * (8 * (30 + 10) + 42 * 12), rel=1e-12
+    )
+    low, high = box_of(eared.triangles)
+    assert low.tolist() == [-50, 0, -30]
+    assert high.tolist() == [250, 26, 10]
+    out = eared.triangles.reshape(-1, 3)
+    assert out[out[:, 0] < -8.5][:, 2].min() == -2
+    for wrong in ({"ear": 9}, {"ear": 50, "ear_below": 118}):
+        with pytest.raises(InputError):
+            library.build("rail", plain | wrong)
+
+
+def test_a_strap_stands_on_what_its_heel_is():
+    """The same strap; packing is 16 long, a screw M8 begins 2 from the end."""
+    block = library.build("strap", {})
+    packed, screwed = (library.build("strap", {"heel": heel}) for heel in ("packing", "screw"))
+    assert len(block.shells) == 3
+    assert box_of(packed.shells[1])[0].tolist() == [-25, -12.5, 0]
+    assert box_of(packed.shells[1])[1].tolist() == [-9, 12.5, 20]
+    assert box_of(packed.shells[0])[0][2] == 20
+    assert volume(block.shells[0]) - volume(packed.shells[0]) == pytest.approx(8 * 25 * 20, rel=1e-12)
+    low, high = box_of(screwed.shells[1])
+    assert (low[0], high[0], low[2]) == (-23, -15, 0)
+    assert box_of(screwed.shells[2])[0][2] == 30
+    for holder in (packed, screwed):
+        assert [box_of(holder.shells[k])[1][2] for k in holder.sunk] == [0]
+    with pytest.raises(InputError, match="heel"):
+        library.build("strap", {"heel": "screw", "back": 14})
+
+
+def test_a_levelling_holders_bare_screws_stand_at_their_levers():
+    """Heads M5, 8.72 knurled: their middles are the lever away from the pivot, which is 2.5 past the body."""
+    p = {"screws": "bare", "lever_x": 41, "lever_y": 18, "lever_z": 15, "body": 30}
+    fixed = library.build("levelling_holder", p).shells[0]
+    points = fixed.reshape(-1, 3)
+    left = points[points[:, 0] < -25.2]
+    assert left.mean(axis=0)[1:] == pytest.approx([30 + 2.5 - 15, 10], abs=0.02)
+    over = points[points[:, 2] > 20.2]
+    assert over.mean(axis=0)[:2] == pytest.approx([18, 22], abs=0.02)
+    lower = points[(points[:, 2] < -24) & (points[:, 1] < 30 - 14 - 0.2)]
+    assert (lower.min(axis=0) + lower.max(axis=0))[[0, 2]] / 2 == pytest.approx([0, 10 - 41], abs=0.02)
+    # covered, the levers change nothing that can be touched
+    shells = [library.build("levelling_holder", {"lever_x": x}).triangles for x in (20, 60)]
+    assert np.array_equal(*shells)
+    for wrong in ({"lever_x": 20}, {"lever_x": 90}, {"lever_y": 24}, {"lever_z": 30}):
+        with pytest.raises(InputError):
+            library.build("levelling_holder", p | wrong)
 
 
 def test_rail_hangs_below_the_rest_plane():

@@ -113,6 +113,19 @@ def test_a_screw_goes_the_way_that_lifts(tmp_path: Path) -> None:
     assert step.place is not None
 
 
+def test_the_holders_own_lever_and_pitch_count(tmp_path: Path) -> None:
+    """A screw 57 from the pivot with 0.7 a turn: its way is the lever times the tangent, by arithmetic."""
+    file, _, _ = off_by(tmp_path, tilt_x=-0.5)
+    text = file.read_text(encoding="utf-8")
+    assert "params = {  }" in text
+    file.write_text(text.replace("params = {  }", "params = { lever_x = 57, pitch = 0.7 }"), encoding="utf-8")
+    scene = clearance.load(file, measured=tmp_path / "form.csv")
+    (step,) = (s for s in corrections(scene, scene.lies[0]).steps if s.param == "tilt_x")
+    assert step.screw_mm == pytest.approx(57 * np.tan(np.radians(0.5)), abs=0.003)
+    assert (step.lever, step.pitch) == (57.0, 0.7)
+    assert step.turns == pytest.approx(step.screw_mm / 0.7)
+
+
 def test_a_turning_holder_is_set_by_its_scale(tmp_path: Path) -> None:
     file, _, _ = off_by(tmp_path, "turning_holder", angle=1.23)
     scene = clearance.load(file, measured=tmp_path / "form.csv")
