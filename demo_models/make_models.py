@@ -51,8 +51,8 @@ NEST = (170.0, 130.0, 20.0)
 WINDOW = (87.0, 65.0)
 NEST_DOWELS = ((150.0, 20.0), (150.0, 110.0))
 
-# The shop's own vise. Its rest plane (the ledges) is Z = 0, its fixed jaw's face X = 0, the edge of the bar on
-# which its foot stands Y = 0. The moving jaw is drawn with the vise open by VISE_DRAWN.
+# The shop's own vise. Its rest plane (the ledges) is Z = 0, its fixed jaw's face X = 0, the edge of the bar
+# on which its foot stands Y = 0. The moving jaw is drawn with the vise open by VISE_DRAWN.
 VISE_DRAWN = 60.0
 VISE_LONG, VISE_JAW = 140.0, 22.0  # from the fixed jaw's face to the end; how thick a jaw is
 VISE_BEAM, VISE_END = 56.0, 120.0  # Y of the beam's front, and of the jaws' ends
