@@ -27,8 +27,10 @@ def ball(radius, at, level=4):
 
 def test_a_block_meets_a_block_face_to_face():
     jaw, part = box((0, 60), (40, 60), (0, 20)), box((10, 50), (-5, 27.25), (3, 30))
-    assert first_met(jaw, part, Y) == 27.25 - 40
-    assert first_met(jaw, part, -Y) == 60 - -5, "from the front its rear face comes first"
+    assert first_met(jaw, part, Y) == pytest.approx(27.25 - 40, abs=1e-9)
+    assert first_met(jaw, part, -Y) == pytest.approx(60 - -5, abs=1e-9), (
+        "from the front its rear face comes first"
+    )
 
 
 def test_what_passes_by_is_not_met():
@@ -42,9 +44,9 @@ def test_what_lies_on_a_ledge_does_not_stop_it():
     ledge, jaw = box((0, 60), (30, 40), (-10, 0)), box((0, 60), (40, 60), (-10, 12))
     for sunk in (0.0, 1e-9, -1e-9, 1e-6, -1e-6, 0.004):
         part = box((10, 50), (0, 20), (-sunk, 15))
-        assert first_met(np.concatenate([ledge, jaw]), part, Y) == 20 - 40
+        assert first_met(np.concatenate([ledge, jaw]), part, Y) == pytest.approx(20 - 40, abs=1e-9)
     part = box((10, 50), (0, 20), (-0.02, 15))
-    assert first_met(np.concatenate([ledge, jaw]), part, Y) == 20 - 30
+    assert first_met(np.concatenate([ledge, jaw]), part, Y) == pytest.approx(20 - 30, abs=1e-9)
 
 
 def test_a_round_bar_against_a_flat_jaw():
@@ -109,3 +111,31 @@ def test_many_facets_take_moments():
     began = time.process_time()
     assert first_met(jaw, part, Y) == pytest.approx(np.sqrt(42.0**2 - 13) - 80, abs=0.05)
     assert time.process_time() - began < 5.0
+
+
+def wavy(y, many=120):
+    """A fine sheet that leans by 0.2 and waves by 0.01, off Y = ``y``: many x many points, X 0 to 60."""
+    x, z = np.meshgrid(np.linspace(0, 60, many), np.linspace(0, 30, many))
+    p = np.stack([x, y + 0.2 * x + 0.01 * np.sin(40 * x), z], axis=-1)
+    a, b, c, d = p[:-1, :-1], p[1:, :-1], p[1:, 1:], p[:-1, 1:]
+    return np.concatenate(
+        [np.stack(corners, axis=-2).reshape(-1, 3, 3) for corners in ((a, b, c), (a, c, d))]
+    )
+
+
+def test_fine_sheets_that_follow_each_other_take_moments():
+    """They meet everywhere at once, 50 on; shifted sideways by BESIDE they lean by 0.2 + 0.4 at most."""
+    began = time.process_time()
+    met = first_met(wavy(50), wavy(0), Y)
+    assert -50 - BESIDE * 0.6 <= met <= -50 + 1e-9
+    assert time.process_time() - began < 5.0
+
+
+def test_what_is_highest_beside_a_large_facet_does_not_count():
+    """A sheet of Y = X + Z under one triangle, X + Z up to 60: they meet along its long edge, 60 over 0."""
+    x, z = np.meshgrid(np.linspace(0, 60, 120), np.linspace(0, 60, 120))
+    p = np.stack([x, x + z, z], axis=-1)
+    a, b, c, d = p[:-1, :-1], p[1:, :-1], p[1:, 1:], p[:-1, 1:]
+    sheet = np.concatenate([np.stack(t, axis=-2).reshape(-1, 3, 3) for t in ((a, b, c), (a, c, d))])
+    jaw = np.array([[[0.0, 100.0, 0.0], [60.0, 100.0, 0.0], [0.0, 100.0, 60.0]]])
+    assert -40 - 2 * BESIDE <= first_met(jaw, sheet, Y) <= -40 + 1e-9

@@ -33,6 +33,18 @@ def grouped(low: Array, high: Array, first: NDArray[np.intp]) -> Boxes:
     return np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
 
 
+def neighbours(triangles: Array) -> NDArray[np.intp]:
+    """An order (N,) in which triangles (N, 3, 3) that lie near each other in plan mostly stand together: by
+    squares of a grid, and in these by smaller ones (Morton's Z-order, from memory)."""
+    middle = triangles[:, :, :2].mean(axis=1)
+    low, high = extent(middle)
+    cell = ((middle - low) * (1023.0 / np.maximum(high - low, 1e-9))).astype(np.int64)
+    code = np.zeros(len(triangles), dtype=np.int64)
+    for bit in range(10):
+        code |= ((cell[:, 0] >> bit) & 1) << (2 * bit) | ((cell[:, 1] >> bit) & 1) << (2 * bit + 1)
+    return np.argsort(code, kind="stable")
+
+
 class Crowd:
     """Many boxes (N, d), and coarser ones about each ``_TOGETHER`` of them that stand in a row."""
 

@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of
-from clearance.geometry.extent import extent
+from clearance.geometry.aabb import Crowd, boxes_of, neighbours
 from clearance.mesh.topology import corner_numbers, shells
 from clearance.scene.model import Body, Finding
 from fixtures_lib.fitting import between
@@ -278,24 +277,12 @@ def _spread(triangles: Array, count: int) -> Array:
     return np.asarray(a[which] + s * (b - a)[which] + t * (c - a)[which])
 
 
-def _neighbours(triangles: Array) -> NDArray[np.intp]:
-    """An order in which triangles that lie near each other in plan mostly stand together: by squares of a
-    grid, and in these by smaller ones (Morton's Z-order, from memory)."""
-    middle = triangles[:, :, :2].mean(axis=1)
-    low, high = extent(middle)
-    cell = ((middle - low) * (1023.0 / np.maximum(high - low, 1e-9))).astype(np.int64)
-    code = np.zeros(len(triangles), dtype=np.int64)
-    for bit in range(10):
-        code |= ((cell[:, 0] >> bit) & 1) << (2 * bit) | ((cell[:, 1] >> bit) & 1) << (2 * bit + 1)
-    return np.argsort(code, kind="stable")
-
-
 def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
     """Whether a ray upward from each point crosses an odd number of the triangles."""
     odd = np.zeros(len(points), dtype=bool)
     e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
     triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one
-    triangles = triangles[_neighbours(triangles)]
+    triangles = triangles[neighbours(triangles)]
     crowd = Crowd(*boxes_of(triangles[:, :, :2]))
     n, m = crowd.holding(points[:, :2])
     t, point = triangles[m], points[n]
