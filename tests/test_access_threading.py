@@ -331,3 +331,66 @@ def test_a_holder_that_reaches_past_a_guide_is_told_down_to_the_guide(tmp_path: 
     (found,) = findings(loaded, "holder across")
     lower = loaded.known_machine.lower_z - loaded.known_machine.lower_head.guide
     assert f"from Z {lower:.2f} to -3.00" in found.message
+
+
+@pytest.mark.parametrize("between", ["M00", "M01", "G41 D2"])
+def test_a_stop_or_another_offset_within_a_run_hides_no_solid_metal(between: str, tmp_path: Path) -> None:
+    """The run goes on from its own kerf there; where the wire was threaded is metal all the same."""
+    words = [f"G00 X{45:g} Y20", "G01 X47 Y20", between, "G01 X50 Y20"]
+    if between.startswith("G"):
+        words = [
+            "G00 X45 Y20",
+            "G41 D1 G01 X47 Y20",
+            "G01 X49 Y20",
+            "G40 G01 X50 Y20",
+            between + " G01 X52 Y20",
+        ]
+    program = {"nc": "\n".join(words), "offsets": {"1": 0.1, "2": 0.1}}
+    found = findings(scene(tmp_path, BODY, program), "no hole")
+    assert [(f.severity, f.cut) for f in found] == [("close", "cut 1")]
+    hole = [{"at": [45, 20], "diameter": 3.0}]
+    assert findings(scene(tmp_path, BODY, program, plate=plate_with(start_holes=hole)), *KINDS) == []
+
+
+def test_a_kerf_is_too_narrow_to_thread_in(tmp_path: Path) -> None:
+    """Back into a kerf as wide as the wire and twice 0.02 (common practice, no source): no 0.1 all round."""
+    first = line((20, 15), (40, 15))
+    (found,) = findings(scene(tmp_path, BODY, first, line((30, 15), (30, 25))), *KINDS)
+    assert (found.kind, found.severity, found.cut) == ("hole too narrow", "close", "cut 2")
+    assert "in what was cut before" in found.message
+
+
+WORDS = {"codes": {"thread": ["M71"], "cut": ["M72"], "ignore": []}}
+
+
+@pytest.mark.parametrize(
+    ("program", "where"),
+    [
+        ("G00 X20 Y15\nM71\nG01 X30 Y15\nM72", None),
+        ("G00 X20 Y15\nG01 X30 Y15\nM72", "move 1 (line 3)"),
+        ("G00 X20 Y15\nM71\nG01 X30 Y15\nM72\nG01 X30 Y25\nM72", "move 2 (line 6)"),
+        ("G00 X20 Y15\nM71\nG01 X30 Y15\nM72\nG00 X20 Y15\nM71\nG01 X20 Y20\nM72", None),
+    ],
+)
+def test_what_cuts_without_a_word_that_threads_is_told(
+    program: str, where: str | None, tmp_path: Path
+) -> None:
+    found = findings(scene(tmp_path, BODY, program, machine=WORDS), "not threaded")
+    assert [f.severity for f in found] == ([] if where is None else ["close"])
+    assert where is None or where in found[0].message
+
+
+def test_a_wire_left_in_is_in_for_the_next_program(tmp_path: Path) -> None:
+    first, again = "G00 X20 Y15\nM71\nG01 X30 Y15", "G00 X30 Y15\nG01 X20 Y15\nM72"
+    assert findings(scene(tmp_path, BODY, first, again, machine=WORDS), "not threaded") == []
+    cut = scene(tmp_path, BODY, first + "\nM72", again, machine=WORDS)
+    assert [f.cut for f in findings(cut, "not threaded")] == ["cut 2"]
+
+
+def test_a_way_that_is_left_out_hides_no_wire(tmp_path: Path) -> None:
+    first, again = "G00 X20 Y15\nM71\nG01 X30 Y15", "G00 X50 Y35\nG01 X48 Y35\nM72"
+    for between, severity in ((True, "note"), (False, "close")):
+        heads = {"flushing_distance": 0.1, "between": between}
+        loaded = scene(tmp_path, BODY, first, again, machine=WORDS, heads=heads)
+        found = findings(loaded, "wire left in")
+        assert [f.severity for f in found if "the program ends" in f.message] == [severity]

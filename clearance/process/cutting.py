@@ -1,4 +1,4 @@
-"""Cutting: findings on runs that drag the wire through metal, leave it in, or cut no metal."""
+"""Cutting: findings on runs that drag the wire through metal, leave it in, have none, or cut no metal."""
 
 from __future__ import annotations
 
@@ -28,9 +28,21 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
             "of metal, since the machine file names no word that cuts it (codes.cut)"
         )
         found.append(Finding("taken as cut", "note", message, scene.bodies[part].name, run.stretch.name))
+    codes, left_in = scene.known_machine.codes, False
     for stretch in scene.stretches:
         moves = stretch.moves
-        if stretch.cut is None or not moves.threaded.any():
+        if stretch.cut is None:
+            continue
+        # what was left in is in at the first move, if at any
+        cold = [k for k in moves.unthreaded if not (left_in and k == moves.thread_points[0])]
+        left_in = moves.wire_left_in and not codes.end_cuts
+        if cold:
+            message = (
+                f'"{stretch.name}" cuts from move {cold[0] + 1} (line {moves.line[cold[0]]}) on, and no word '
+                f"has threaded the wire before ({', '.join(codes.thread)})"
+            )
+            found.append(Finding("not threaded", "close", message, cut=stretch.name))
+        if not moves.threaded.any():
             continue
         for move in np.flatnonzero(moves.threaded & moves.rapid):
             for index in stretch.there(int(move)):
@@ -40,9 +52,15 @@ def drag_findings(scene: Scene, told: Story) -> list[Finding]:
                 ):
                     message = f'rapid move {move + 1} of "{stretch.name}" drags the threaded wire through it'
                     found.append(Finding("wire dragged", "close", message, body.name, stretch.name))
-        if moves.wire_left_in and stretch is not _last(scene) and not scene.known_machine.codes.end_cuts:
-            message = "the program ends with the wire in; the way after it is judged with the wire"
-            found.append(Finding("wire left in", "note", message, cut=stretch.name))
+        if left_in and stretch is not _last(scene):
+            if scene.heads.between:
+                message = "the program ends with the wire in; the way after it is judged with the wire"
+                found.append(Finding("wire left in", "note", message, cut=stretch.name))
+            else:
+                message = (
+                    "the program ends with the wire in, and the way after it is left out (between = false)"
+                )
+                found.append(Finding("wire left in", "close", message, cut=stretch.name))
     return found
 
 

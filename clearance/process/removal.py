@@ -75,7 +75,8 @@ class Story:
     Attributes:
         contacts: what touches the parts.   outlines: of those that are cut, by body index.
         pieces: that come free.   tabs: pieces that a tab still holds.
-        reopened: (run number, part) where the wire is threaded through what was cut away before.
+        reopened: for (run number, part) where the wire is threaded through what was cut away before, the
+            diameter (mm) of the largest circle about it that is free there.
         scraped: (run, part, mm) of rapid moves with the wire in, through metal.
         spared: the first (run, part, mm) of rapid moves behind a run, through metal, before which the wire is
             taken as cut since the machine names no word for it; none or one.
@@ -86,7 +87,7 @@ class Story:
     outlines: dict[int, Outline] = field(default_factory=dict)
     pieces: list[Piece] = field(default_factory=list)
     tabs: list[Piece] = field(default_factory=list)
-    reopened: set[tuple[int, int]] = field(default_factory=set)
+    reopened: dict[tuple[int, int], float] = field(default_factory=dict)
     scraped: list[tuple[Run, int, float]] = field(default_factory=list)
     spared: list[tuple[Run, int, float]] = field(default_factory=list)
     chains: dict[tuple[str, int], list[Array]] = field(default_factory=dict)
@@ -106,6 +107,7 @@ def story(scene: Scene) -> Story:
             if part not in states:
                 told.outlines[part] = body.outline
                 states[part] = _State(scene, part, told, wire)
+            states[part].thread(run, told)
             for bit in run.bits():
                 states[part].step(bit, told)
     for state in states.values():
@@ -147,15 +149,21 @@ class _State:
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
     # ----------------------------------------------------------------------------------- one run
+    def thread(self, run: Run, told: Story) -> None:
+        """Look whether a run begins in what is gone, and how much room there is."""
+        import shapely
+
+        x, y = run.place(self.middle)
+        if any(shapely.intersects_xy(gone, x, y) for gone in self.gone.near((x, y, x, y))):
+            here = self.left((x - AROUND, y - AROUND, x + AROUND, y + AROUND))
+            room = AROUND if here.is_empty else float(here.distance(shapely.Point(x, y)))
+            told.reopened[run.number, self.part] = 2.0 * room
+
     def step(self, run: Run, told: Story) -> None:
         """Take a run's kerf out, and the pieces that it frees."""
-        import shapely
 
         chains = run.line(self.middle)
         told.chains.setdefault((run.stretch.name, self.part), []).extend(chains)
-        x, y = run.place(self.middle)
-        if any(shapely.intersects_xy(gone, x, y) for gone in self.gone.near((x, y, x, y))):
-            told.reopened.add((run.number, self.part))
         drawn = run.kerf(self.middle, self.wire)
         if not drawn.is_empty and drawn.intersects(self.whole):
             self._cut(run, chains, drawn)

@@ -70,15 +70,17 @@ def threading_findings(
     for run, column in through:
         parts = [way for way in column if way.body in run.stretch.cut_bodies]
         for way in column:
-            if (run.number, way.body) in told.reopened:
+            body, opened = scene.bodies[way.body], told.reopened.get((run.number, way.body))
+            if opened is not None and (opened - wire) / 2.0 - body.allow.side >= MARGIN - ROUNDING:
                 continue
-            body = scene.bodies[way.body]
             if way.body not in run.stretch.cut_bodies:
                 words = _about_other(scene, run, way, ways)
             elif lid := _as_lid(scene, run, way, parts):
                 words = lid
             else:
                 words = _about_part(way, wire, body, run.stretch.name, _is_bare(told, way))
+                if opened is not None and way.solid and words:
+                    words = _in_what_was_cut(way, wire, body, run.stretch.name, opened)
             if words:
                 kind, severity, message = words
                 places = gathered.setdefault((kind, severity, body.name), _Places())
@@ -197,6 +199,13 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
     if way.off_centre <= max(OFF, OFF_SHARE * hole.diameter):
         return ()
     return "off centre", "note", f"{at}, {where}"
+
+
+def _in_what_was_cut(way: Way, wire: float, body: Body, cut: str, free: float) -> tuple[str, ...]:
+    """Kind, severity and message where it is threaded into a kerf, or near the edge of an opening."""
+    room = max((free - wire) / 2.0 - body.allow.side, 0.0)
+    where = f'in "{cut}" the wire is threaded at {_xy(way.at)}, in what was cut before'
+    return "hole too narrow", "close", f"{where}: {_down(room)} mm of room around it, less than {MARGIN:g}"
 
 
 def _too_little(way: Way, wire: float, room: float) -> str:

@@ -42,6 +42,8 @@ class Moves:
             line. The machine goes there, cutting, from wherever it stands.
         grow: both heads and the wire are to be grown sideways by this much (unresolved wire offset).
         wire_left_in: words cut the wire, and none does after the last move.
+        unthreaded: moves at which it cuts though no word threaded the wire since it was cut, or since the
+            program began, where the machine names words that do.
         taken_as_cut: an NC program for a machine that names no word that cuts the wire: it is taken as cut
             where a run ends.
         first_cut: the move before which a word first cuts the wire though none was threaded since the program
@@ -78,6 +80,7 @@ class Moves:
     grow: float = 0.0
     chord_error: float = 0.0
     wire_left_in: bool = False
+    unthreaded: tuple[int, ...] = ()
     taken_as_cut: bool = False
     first_cut: int | None = None
     stops: tuple[tuple[int, str, int, str], ...] = ()

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
 from clearance.toolpath.moves import (
+    THREAD,
     Moves,
     PathOptions,
     cut_first,
@@ -94,6 +95,7 @@ def moves_of(program: Program, shown: str, options: PathOptions) -> Moves:
         grow=grow,
         chord_error=program.miss + miss,
         wire_left_in=left_in,
+        unthreaded=tuple(k for k in points if options.codes.thread and not event[k] & THREAD),
         taken_as_cut=not options.codes.cut,
         source=shown,
         start_uv=start_uv,
