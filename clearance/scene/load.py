@@ -27,6 +27,7 @@ from clearance.scene.placing import Masses, limit_findings
 from clearance.scene.schema import Heads, Item, Setup
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
+from clearance.scene.tries import applied
 
 #: walls may lie so far off what the part is to become, mm, where the item does not say (common practice for
 #: what a measuring machine is asked to find; no source)
@@ -126,7 +127,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     file = read_toml(path, str(setup_path))
     setup = file.checked(Setup)
     if asked.trial is not None:
-        setup = asked.trial.applied(setup)
+        setup = applied(setup, asked.trial.edits)
     files = Files(path.parent)
     files.note(file.shown_as, file.sha256)
     machine = _machine(setup, file, files)
@@ -136,6 +137,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     items, findings = item_bodies(setup, margins, file, files)
     there, lies, how = as_they_lie(items, setup, file, files, asked)
     findings += how
+    findings += [] if asked.trial is None else asked.trial.findings(file.shown_as)
     planned, bodies = (*items, *standing), (*there, *standing)
     masses = Masses(items)
     together = present_in_cuts(setup, planned, file)
@@ -180,6 +182,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         lies=lies,
         read_s=time.perf_counter() - began,
     )
+    scene = replace(scene, as_read=(asked, scene.bodies, scene.stretches))
     if not lies:
         return scene
     stretches, _, _ = all_stretches(setup, machine, planned, file, files)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
@@ -25,7 +25,7 @@ from fixtures_lib.holder import Does, Fastened, Limit
 if TYPE_CHECKING:
     import trimesh
 
-    from clearance.scene.lying import Lies
+    from clearance.scene.lying import Asked, Lies
 
 
 @dataclass(frozen=True)
@@ -364,6 +364,8 @@ class Scene:
         gone_below: what is washed away as it comes free; None where the setup does not say.
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
+        as_read: what was asked for beside the setup, and bodies and stretches as they were made; None where
+            the scene was not made from files.
         read_s: seconds it took to read and assemble.
     """
 
@@ -385,6 +387,7 @@ class Scene:
     gone_below: GoneBelow | None = None
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
+    as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
     read_s: float = 0.0
 
     def __repr__(self) -> str:
@@ -404,6 +407,64 @@ class Scene:
             stretch: one of this scene's.
         """
         return self.cuts[stretch.cut] if self.cuts and stretch.cut is not None else None
+
+    @property
+    def reading(self) -> Asked | None:
+        """What was asked for beside the setup, where all still stands as it was read; else None."""
+        if (
+            self.as_read is None
+            or self.as_read[1] is not self.bodies
+            or self.as_read[2] is not self.stretches
+        ):
+            return None
+        return self.as_read[0]
+
+    def moved(
+        self, item: str, by: Sequence[float] = (0.0, 0.0, 0.0), turn: Sequence[float] = (0.0, 0.0, 0.0)
+    ) -> Scene:
+        """The setup read anew with an item elsewhere, and all that stands on it; its files stay as they are.
+
+        Args:
+            item: its name.   by: mm along the machine's X, Y and Z, whatever way the item is turned.
+            turn: degrees about the machine's X, then Y, then Z, through the item's own origin.
+
+        Raises:
+            InputError: there is no such item; it cannot be set up so; the scene, or a file, was changed since
+                it was read.
+        """
+        from clearance.scene.changed import changed, three
+        from clearance.scene.tries import Move
+
+        return changed(self, [Move(item, three("by", by), three("turn", turn))])
+
+    def without(self, item: str) -> Scene:
+        """The setup read anew with an item, and all that stands on it, off for all cuts.
+
+        Args:
+            item: its name; no part that is cut.
+
+        Raises:
+            InputError: as for ``moved``.
+        """
+        from clearance.scene.changed import changed
+        from clearance.scene.tries import Off
+
+        return changed(self, [Off(item)])
+
+    def with_param(self, item: str, param: str, value: ParamValue | Sequence[float]) -> Scene:
+        """The setup read anew with another value of a holder's parameter.
+
+        Args:
+            item: the holder's name in the setup.   param: the parameter's in the library.
+            value: mm, degrees, or one of its words.
+
+        Raises:
+            InputError: as for ``moved``; there is no such parameter, or it cannot have this value.
+        """
+        from clearance.scene.changed import changed
+        from clearance.scene.tries import Param
+
+        return changed(self, [Param(item, param, value)])
 
     @property
     def known_machine(self) -> MachineModel:
