@@ -15,24 +15,30 @@ from clearance.cli.common import (
     commands,
     draw_picture,
     judged,
+    keep_tried,
     measuring,
     replacing,
     say,
     say_error,
     say_result,
     spare,
+    with_comparison,
     with_cures,
     write_report,
 )
+from clearance.cli.trying import raising, refuse_write_of_nothing, trying
 from clearance.errors import CannotDraw, InputError
 
 
 @commands.command()
 @click.argument("setup")
 @measuring
+@trying
+@raising
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
+@click.option("--write", is_flag=True, help="Write what is tried into SETUP; its comments and layout stay.")
 @replacing
 @click.pass_context
 def check(
@@ -41,11 +47,16 @@ def check(
     json_file: str | None,
     moves: bool,
     picture_file: str | None,
+    write: bool,
     replace: bool,
 ) -> None:
     """May this cut path run?"""
+    refuse_write_of_nothing(write)
     check_targets(setup, json_file, picture_file, replace)
-    result = with_cures(judged(setup, moves=moves, guarded=[json_file, picture_file]))
+    result = with_comparison(judged(setup, moves=moves, guarded=[json_file, picture_file]))
+    if write:
+        keep_tried(result.scene)
+    result = with_cures(result)
     if json_file != "-":
         say_result(result)
     if json_file is not None:
@@ -61,6 +72,8 @@ def check(
 @commands.command()
 @click.argument("setup")
 @measuring
+@trying
+@raising
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
 )
@@ -110,6 +123,8 @@ def _size(text: str) -> tuple[int, int]:
 @commands.command()
 @click.argument("setup")
 @measuring
+@trying
+@raising
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
 def sheet(setup: str, file: str, replace: bool) -> None:
@@ -137,6 +152,8 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 @commands.command()
 @click.argument("setup")
 @measuring
+@trying
+@raising
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.
 

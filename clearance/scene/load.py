@@ -163,7 +163,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     )
     gone = setup.gone_below
     scene = Scene(
-        title=setup.title,
+        title=setup.title if asked.trial is None else asked.trial.title(setup.title),
         setup_file=file.shown_as,
         machine=machine.as_model(setup.machine.use, setup.machine.file),
         bodies=bodies,

@@ -95,6 +95,10 @@ class Trial:
     then: Mapping[str, Matrix] = field(default_factory=dict)
     said: tuple[str, ...] = ()
 
+    def title(self, title: str) -> str:
+        """The setup's title, on sheet and picture, so that nobody takes them for the file's."""
+        return f"{title} (tried)".lstrip() if self.said else title
+
     def findings(self, file: str) -> list[Finding]:
         """A note that this is not what the file says; nothing where it need not be told.
 

@@ -1,7 +1,7 @@
 """Items and how they stand on each other go in; where each is once some of them are moved comes out.
 
-An item's pose on its seat is what a setup says; what is moved in machine axes changes that pose alone, and all
-that stands on the item goes along.
+An item's pose on its seat is what a setup says; what is moved in machine axes changes that pose alone, and
+all that stands on the item goes along.
 """
 
 from __future__ import annotations

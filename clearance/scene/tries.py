@@ -1,9 +1,9 @@
 """What is tried goes in (items moved, parameters set, items off, all raised); the setup as it would be comes
 out, before anything of it is placed.
 
-Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's own
-place on its seat (``Place``, ``Set``, ``Off``), rounded as a file has it, so that what is tried and what is
-written are one.
+Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's
+own place on its seat (``Place``, ``Set``, ``Off``), rounded as a file has it, so that what is tried and what
+is written are one.
 """
 
 from __future__ import annotations
