@@ -67,11 +67,14 @@ class Ask:
         path: what the head follows.
         rows_of_body: for each body of the tree the rows of the measure's profiles that it is held against.
         start: (keys,) only values below these are looked for, and these are returned where there is none.
+        near: where the values in ``start`` are, of a search whose values are there already: it needs no
+            tasting to have good ones.
     """
 
     path: ChordTree
     rows_of_body: Sequence[Index]
     start: Array
+    near: Nearest | None = None
 
 
 @dataclass
@@ -157,6 +160,13 @@ class _NearestSearch:
         self.first_key: Index = np.cumsum([0, *keys])[:-1]
         start = np.concatenate([ask.start for ask in asks])
         self.found = Nearest(start, *(np.full(len(start), -1, dtype=np.intp) for _ in range(3)))
+        self.near = all(ask.near is not None for ask in asks)
+        for k, ask in enumerate(asks):
+            if ask.near is not None:
+                mine = slice(int(self.first_key[k]), int(self.first_key[k]) + len(ask.start))
+                at = ask.near.chord
+                self.found.triangle[mine], self.found.row[mine] = ask.near.triangle, ask.near.row
+                self.found.chord[mine] = np.where(at < 0, at, at + self.paths.begin[self.path[k]])
         if by_move:
             self.move_key = self.paths.chords.move + np.repeat(
                 self.first_key, [len(ask.path.chords.p) for ask in asks]
@@ -185,7 +195,8 @@ class _NearestSearch:
         ]
         if every:
             pairs = self.bounded(bare(every))
-            self.look(self.best(pairs, _BEAM))
+            if not self.near:
+                self.look(self.best(pairs, _BEAM))
             self.finish(self.pruned(pairs))
 
     def many(self, these: Sequence[bool]) -> None:
@@ -196,6 +207,9 @@ class _NearestSearch:
         if not roots:
             return
         first = bare(roots)
+        if self.near:
+            self.run(first)
+            return
         self.beam(first, _BEAM)
         if not self.by_move:
             # what lies over or under the head has no best place in its boxes: look from a few fixed ones

@@ -1,0 +1,230 @@
+"""Figures kept up while bodies and paths move: what moved goes in; clearance, side and height of every head
+against every body come out, by the meridian kernel alone.
+
+Only pairs are looked at again whose two sides moved against each other. Where a figure was found last is
+measured first: that value is there, and all that cannot be below it is passed over. Hierarchies keep their
+order; of what moved their boxes are made anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.transforms import Matrix, apply
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
+from clearance.kernels.meridian.profile import (
+    NOWHERE,
+    ClearanceMeasure,
+    HeightMeasure,
+    Profiles,
+    SideMeasure,
+    Together,
+    strips_of,
+)
+from clearance.kernels.meridian.search import quick
+from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery
+from clearance.scene.heads import Piece
+from clearance.toolpath.moves import Moves
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+Rows = NDArray[np.bool_]
+
+FIGURES = ("clearance", "side", "height")
+_NONE: Index = np.empty(0, dtype=np.intp)
+
+
+@dataclass
+class _Kept:
+    """For each figure, part and body (3, parts, bodies): the value, mm, and where it was found (-1: none)."""
+
+    value: Array
+    triangle: Index
+    chord: Index
+    row: Index
+
+    def copy(self) -> _Kept:
+        return _Kept(self.value.copy(), self.triangle.copy(), self.chord.copy(), self.row.copy())
+
+
+class Live:
+    """The figures of a query's heads against its bodies, and how they change.
+
+    Args:
+        query: about the bodies where they are at first.
+    """
+
+    def __init__(self, query: SweepQuery) -> None:
+        self.query, self.tolerances = query, query.tolerances
+        self.runs: list[HeadRun] = query.runs
+        self.parts: list[HeadPart] = [part for run in self.runs for part in run.parts]
+        self.run_of = np.repeat(np.arange(len(self.runs)), [len(run.parts) for run in self.runs])
+        self._paths = [query.path(part.moves, part.only) for part in self.parts]
+        self._tree = TriangleTree([body.triangles_M for body in query.bodies])
+        count = [len(body.triangles_M) for body in query.bodies]
+        self._begin = np.cumsum([0, *count])
+        self._home = self._tree.triangles.copy()
+        self._rows_of()
+        #: (parts, bodies) which are held against each other
+        self.there = np.zeros((len(self.parts), len(query.bodies)), dtype=bool)
+        for k, run in enumerate(self.run_of):
+            self.there[k, list(self.runs[run].bodies)] = True
+        shape = (len(FIGURES), *self.there.shape)
+        none = np.full(shape, -1, dtype=np.intp)
+        self.kept = _Kept(np.full(shape, NOWHERE), none, none.copy(), none.copy())
+        self._look(self.there, False)
+
+    def _rows_of(self) -> None:
+        """The table of pieces, each as it is held against bodies of one margin, and its rows for each pair."""
+        query = self.query
+        bare: list[Piece] = []
+        side: list[Piece] = []
+        height: list[Piece] = []
+        known: dict[tuple[int, Growth, Growth], Index] = {}
+        self._rows: list[dict[int, Index]] = []
+        for run, part in zip((self.runs[k] for k in self.run_of), self.parts, strict=True):
+            mine: dict[int, Index] = {}
+            for body in run.bodies:
+                grown = [query.growth_for(figure, run, body) for figure in FIGURES[1:]]
+                key = (id(part.pieces), grown[0], grown[1])
+                if key not in known:
+                    known[key] = np.arange(len(bare), len(bare) + len(part.pieces))
+                    bare += part.pieces
+                    side += [piece.grown(grown[0].side, grown[0].height) for piece in part.pieces]
+                    height += [piece.grown(grown[1].side, grown[1].height) for piece in part.pieces]
+                mine[body] = known[key]
+            self._rows.append(mine)
+        self._many = len(bare)
+        self._measure = Together(
+            Profiles([*bare, *side, *height]),
+            (
+                ClearanceMeasure(Profiles(bare)),
+                SideMeasure(Profiles(side)),
+                HeightMeasure(Profiles(height)),
+            ),
+        )
+
+    # --------------------------------------------------------------------------------------- what moves
+    def bodies_at(self, poses: Mapping[int, Matrix]) -> None:
+        """Put bodies where they are now.
+
+        Args:
+            poses: for each that moved the motion (4, 4) of the machine frame from where it was at first.
+        """
+        nodes = self._tree.nodes
+        for body, T_MM in poses.items():
+            mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
+            at = apply(T_MM, self._home[mine])
+            self._tree.triangles[mine] = at
+            nodes.low[mine], nodes.high[mine] = at.min(axis=1), at.max(axis=1)
+        if poses:
+            nodes.close()
+
+    def paths_at(self, moves: Sequence[HeadPart]) -> None:
+        """Put the paths where they are now.
+
+        Args:
+            moves: the parts, in their order, each with its moves now; as many moves as before.
+        """
+        made: dict[tuple[int, int], ChordTree] = {}
+        for k, (old, new) in enumerate(zip(self.parts, moves, strict=True)):
+            if old.moves is not new.moves:
+                key = (id(new.moves), id(old.only))
+                if key not in made:
+                    made[key] = shifted(self._paths[k], old.moves, new.moves)
+                self._paths[k] = made[key]
+        self.parts = list(moves)
+
+    def look_again(self, changed: Rows) -> None:
+        """Find the figures of some pairs again.
+
+        Args:
+            changed: (parts, bodies) which pairs moved against each other.
+        """
+        changed = changed & self.there
+        if changed.any():
+            self._look(changed, True)
+
+    # --------------------------------------------------------------------------------------- the search
+    def _look(self, changed: Rows, again: bool) -> None:
+        kept, bodies = self.kept, len(self.query.bodies)
+        if again:
+            self._from_where_they_were(changed)
+        asks, owner = [], []
+        for part in np.flatnonzero(changed.any(axis=1)):
+            mine = self._rows[part]
+            some = np.flatnonzero(changed[part])
+            for figure in range(len(FIGURES)):
+                rows = [_NONE] * bodies
+                for body in some:
+                    rows[body] = mine[body] + figure * self._many
+                start = np.full(bodies, -1.0)
+                start[some] = kept.value[figure, part, some]
+                near = None
+                if again:
+                    at = (figure, part)
+                    near = Nearest(start, kept.triangle[at], kept.chord[at], kept.row[at])
+                asks.append(Ask(self._paths[part], rows, start, near))
+                owner.append((figure, part, some))
+        found = nearest(self._tree, self._measure, asks, tolerances=self.tolerances.meridian)
+        for (figure, part, some), one in zip(owner, found, strict=True):
+            kept.value[figure, part, some] = np.minimum(one.value[some], NOWHERE)
+            kept.triangle[figure, part, some] = one.triangle[some]
+            kept.chord[figure, part, some] = one.chord[some]
+            kept.row[figure, part, some] = one.row[some]
+
+    def _from_where_they_were(self, changed: Rows) -> None:
+        """What is had where each figure was found last: a value that is there, or none."""
+        kept = self.kept
+        figure, part, body = np.nonzero(np.broadcast_to(changed, kept.value.shape))
+        triangle, row = kept.triangle[figure, part, body], kept.row[figure, part, body]
+        value = np.full(len(figure), NOWHERE)
+        known = np.flatnonzero(triangle >= 0)
+        if len(known):
+            p, q, slack, move = ([] for _ in range(4))
+            from clearance.kernels.meridian.chords import Chords
+
+            for k in known:
+                chords, c = self._paths[part[k]].chords, kept.chord[figure[k], part[k], body[k]]
+                p.append(chords.p[c])
+                q.append(chords.q[c])
+                slack.append(chords.slack[c])
+                move.append(0)
+            at = Chords(np.array(p), np.array(q), np.array(slack), np.array(move))
+            strips, owner = strips_of(self._tree.triangles[triangle[known]])
+            found = quick(strips, at, owner, row[known][owner], self._measure)
+            best = np.full(len(known), np.inf)
+            np.minimum.at(best, owner, found)
+            value[known] = np.where(best < NOWHERE, best, NOWHERE)
+        kept.value[figure, part, body] = value
+        gone = value >= NOWHERE
+        for each in (kept.triangle, kept.chord, kept.row):
+            each[figure[gone], part[gone], body[gone]] = -1
+
+    def figures(self) -> Array:
+        """(3, runs, bodies) clearance, side and height, mm; ``NOWHERE`` where there is none."""
+        begin = np.searchsorted(self.run_of, np.arange(len(self.runs)))
+        return np.minimum.reduceat(self.kept.value, begin, axis=1)
+
+
+def shifted(tree: ChordTree, old: Moves, new: Moves) -> ChordTree:
+    """The chords of a path that was shifted, or of one with other ends.
+
+    Args:
+        tree: of ``old``.   old, new: as many moves; all shifted by the same, or straight ones.
+    """
+    from clearance.kernels.meridian.chords import Chords
+
+    chords = tree.chords
+    by = new.start[:1] - old.start[:1]
+    same = len(old) == len(new) and np.allclose(new.start - old.start, by, rtol=0.0, atol=1e-9)
+    same = same and np.allclose(new.end - old.end, by, rtol=0.0, atol=1e-9)
+    if same:
+        return ChordTree(Chords(chords.p + by, chords.q + by, chords.slack, chords.move))
+    # ways of the heads are straight
+    return ChordTree(Chords(new.start[chords.move], new.end[chords.move], chords.slack, chords.move))
