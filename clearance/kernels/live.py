@@ -155,28 +155,51 @@ class Live:
         kept, bodies = self.kept, len(self.query.bodies)
         if again:
             self._from_where_they_were(changed)
-        asks, owner = [], []
-        for part in np.flatnonzero(changed.any(axis=1)):
-            mine = self._rows[part]
-            some = np.flatnonzero(changed[part])
-            for figure in range(len(FIGURES)):
+        seeded = kept.triangle >= 0
+        wanted = np.broadcast_to(changed, seeded.shape) & (seeded | self._may_be(changed & ~seeded))
+        for known in (False, True):
+            asks, owner = [], []
+            for figure, part in zip(*np.nonzero((wanted & (seeded == known)).any(axis=2)), strict=True):
+                some = np.flatnonzero(wanted[figure, part] & (seeded[figure, part] == known))
                 rows = [_NONE] * bodies
                 for body in some:
-                    rows[body] = mine[body] + figure * self._many
+                    rows[body] = self._rows[part][body] + figure * self._many
                 start = np.full(bodies, -1.0)
                 start[some] = kept.value[figure, part, some]
-                near = None
-                if again:
-                    at = (figure, part)
-                    near = Nearest(start, kept.triangle[at], kept.chord[at], kept.row[at])
+                at = (figure, part)
+                near = Nearest(start, kept.triangle[at], kept.chord[at], kept.row[at]) if known else None
                 asks.append(Ask(self._paths[part], rows, start, near))
                 owner.append((figure, part, some))
-        found = nearest(self._tree, self._measure, asks, tolerances=self.tolerances.meridian)
-        for (figure, part, some), one in zip(owner, found, strict=True):
-            kept.value[figure, part, some] = np.minimum(one.value[some], NOWHERE)
-            kept.triangle[figure, part, some] = one.triangle[some]
-            kept.chord[figure, part, some] = one.chord[some]
-            kept.row[figure, part, some] = one.row[some]
+            found = nearest(self._tree, self._measure, asks, tolerances=self.tolerances.meridian)
+            for (figure, part, some), one in zip(owner, found, strict=True):
+                kept.value[figure, part, some] = np.minimum(one.value[some], NOWHERE)
+                kept.triangle[figure, part, some] = one.triangle[some]
+                kept.chord[figure, part, some] = one.chord[some]
+                kept.row[figure, part, some] = one.row[some]
+
+    def _may_be(self, asked: Rows) -> Rows:
+        """Of which pairs (3, parts, bodies) a figure may be there at all, by their boxes alone."""
+        out = asked.copy()
+        figure, part, body = np.nonzero(asked)
+        if not len(figure):
+            return out
+        rows = [self._rows[p][b] + f * self._many for f, p, b in zip(figure, part, body, strict=True)]
+        count = np.array([len(each) for each in rows])
+        row, pair = np.concatenate(rows), np.repeat(np.arange(len(rows)), count)
+        nodes = self._tree.nodes
+        root = np.full(len(self.query.bodies), -1)
+        root[nodes.owner[nodes.roots]] = nodes.roots
+        tri = root[body][pair]
+        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack] for t in self._paths])[part][pair]
+        rect = self._measure.profiles.rect[row]
+        low, high = box[:, :2] + rect[:, 0::2], box[:, 2:4] + rect[:, 1::2]
+        apart = np.maximum(np.maximum(nodes.low[tri, :2] - high, low - nodes.high[tri, :2]), 0.0)
+        g = np.maximum(np.hypot(apart[:, 0], apart[:, 1]) - box[:, 4], 0.0)
+        z = self._measure.profiles.nearest_height(nodes.low[tri, 2], nodes.high[tri, 2], row)
+        bound = np.full(len(rows), np.inf)
+        np.minimum.at(bound, pair, self._measure(g, z, row))
+        out[figure, part, body] = bound < NOWHERE
+        return out
 
     def _from_where_they_were(self, changed: Rows) -> None:
         """What is had where each figure was found last: a value that is there, or none."""
@@ -200,7 +223,9 @@ class Live:
             found = quick(strips, at, owner, row[known][owner], self._measure)
             best = np.full(len(known), np.inf)
             np.minimum.at(best, owner, found)
-            value[known] = np.where(best < NOWHERE, best, NOWHERE)
+            # the search's width is taken off, as it is of each figure: what is nearer by less is passed over
+            less = np.maximum(best - self.tolerances.meridian.search_width, 0.0)
+            value[known] = np.where(best < NOWHERE, less, NOWHERE)
         kept.value[figure, part, body] = value
         gone = value >= NOWHERE
         for each in (kept.triangle, kept.chord, kept.row):

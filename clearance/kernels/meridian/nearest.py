@@ -47,6 +47,8 @@ _NEAR_LEAVES = 2
 _ALL = 20000
 #: with no more pairs than this both trees are gone down at once
 _FEW = 1500
+#: the same where good values are there already
+_FEW_NEAR = 16
 #: pairs of a key that are followed to the end at first, and how many times more of what waits at the next
 _WIDTH, _WIDER = 8, 64
 #: with more pairs than this only the most promising are followed at first
@@ -55,6 +57,8 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
+#: the same where good values are there already; and lots of pairs of leaves that wait to be searched together
+_FIRST_NEAR, _KEPT = 16, 16
 #: pairs, and searches, that are begun together: what bounds the memory
 _BEGUN, _TOGETHER = 1 << 20, 200
 
@@ -117,7 +121,7 @@ def nearest(
     while begin < len(asks):
         end, pairs = begin, 0
         while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
-            pairs += min(_size(tree, asks[end]), _ALL)
+            pairs += min(_size(tree, asks[end]), _ALL) if asks[end].near is None else 0
             end += 1
         out += _NearestSearch(tree, measure, asks[begin:end], by_move, settled, tolerances).answers()
         begin = end
@@ -174,7 +178,7 @@ class _NearestSearch:
 
     def answers(self) -> list[Nearest]:
         if len(self.tree.body):
-            small = [_size(self.tree, ask) <= _ALL for ask in self.asks]
+            small = [not self.near and _size(self.tree, ask) <= _ALL for ask in self.asks]
             self.few(small)
             self.many([not each for each in small])
         out = []
@@ -195,8 +199,7 @@ class _NearestSearch:
         ]
         if every:
             pairs = self.bounded(bare(every))
-            if not self.near:
-                self.look(self.best(pairs, _BEAM))
+            self.look(self.best(pairs, _BEAM))
             self.finish(self.pruned(pairs))
 
     def many(self, these: Sequence[bool]) -> None:
@@ -247,6 +250,7 @@ class _NearestSearch:
         What waits is looked at again with the values had by then, and most of it is dropped.
         """
         now = self.bounded(pairs)
+        leaves: list[Pairs] = []
         width = np.full(len(self.asks), _WIDTH)
         waiting: dict[int, list[tuple[Pairs, int]]] = {}
         while len(now) or waiting:
@@ -262,19 +266,26 @@ class _NearestSearch:
             leaf = self.traversal.is_leaf(now)
             if leaf.any():
                 count -= np.bincount(now.ask[leaf], minlength=len(self.asks))
-                self.finish(now.take(leaf))
+                if self.near and len(leaves) < _KEPT:
+                    leaves.append(now.take(leaf))
+                else:
+                    self.finish(now.take(leaf))
                 now = now.take(~leaf)
             if len(now):
-                self.sample(self.best(now, self.samples))
+                if not self.near:
+                    self.sample(self.best(now, self.samples))
                 now = self.bounded(self.opened(self.pruned(now)))
             for each in [each for each in waiting if count[each] == 0]:
                 pairs, width[each] = waiting[each].pop()
                 now = joined([now, pairs])
                 if not waiting[each]:
                     del waiting[each]
+        if leaves:
+            self.finish(joined(leaves))
 
     def opened(self, pairs: Pairs) -> Pairs:
-        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= _FEW)
+        few = _FEW_NEAR if self.near else _FEW
+        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= few)
 
     def bounded(self, pairs: Pairs) -> Pairs:
         """The pairs with the smallest value each could hold, less those no better than what is had."""
@@ -282,6 +293,8 @@ class _NearestSearch:
         limit = self.limit(pairs)
         plan = self.traversal.plan(pairs)
         g = self.traversal.apart(pairs, plan)
+        if self.near:
+            np.maximum(g, self.traversal.beside(pairs), out=g)
         # most are dropped by the horizontal distance alone, before the heights are looked at
         keep = np.flatnonzero(self.measure.at_least(g, pairs.row) < limit)
         pairs, g, limit = replace(pairs, low=g, g=g).take(keep), g[keep], limit[keep]
@@ -381,12 +394,15 @@ class _NearestSearch:
     def finish(self, pairs: Pairs) -> None:
         """Search triangle against chord, the most promising of each search first."""
         pairs = pairs.take(np.lexsort((pairs.low, pairs.ask)))
-        size = _FIRST
+        size = _FIRST_NEAR if self.near else _FIRST
         while len(pairs):
             _, place = ranked(pairs.ask)
             now, pairs = pairs.take(place < size), pairs.take(place >= size)
             strips, owner = strips_of(self.tree.triangles[now.tri])
             limit = self.limit(now)
+            if self.near:
+                # what would be nearer by less than the search is exact to is not looked for
+                limit = limit - 2.0 * self.tolerances.search_width
             now = now.take(owner)
             chord = self.paths.leaf[now.chord]
             value, _ = search(
