@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.transforms import Matrix, apply
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
 from clearance.kernels.meridian.profile import (
     NOWHERE,
@@ -36,6 +37,8 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 FIGURES = ("clearance", "side", "height")
+#: chords before and behind the one where a figure was found last, where it is looked for first
+_BESIDE = (0,)
 _NONE: Index = np.empty(0, dtype=np.intp)
 
 
@@ -47,9 +50,6 @@ class _Kept:
     triangle: Index
     chord: Index
     row: Index
-
-    def copy(self) -> _Kept:
-        return _Kept(self.value.copy(), self.triangle.copy(), self.chord.copy(), self.row.copy())
 
 
 class Live:
@@ -125,20 +125,68 @@ class Live:
         if poses:
             nodes.close()
 
-    def paths_at(self, moves: Sequence[HeadPart]) -> None:
+    def paths_at(self, runs: Sequence[HeadRun]) -> None:
         """Put the paths where they are now.
 
         Args:
-            moves: the parts, in their order, each with its moves now; as many moves as before.
+            runs: the same heads in their order, each with its moves now; as many moves as before.
         """
-        made: dict[tuple[int, int], ChordTree] = {}
-        for k, (old, new) in enumerate(zip(self.parts, moves, strict=True)):
+        made: dict[tuple[int, int, int], ChordTree] = {}
+        parts = [part for run in runs for part in run.parts]
+        for k, (old, new) in enumerate(zip(self.parts, parts, strict=True)):
             if old.moves is not new.moves:
-                key = (id(new.moves), id(old.only))
+                key = (id(old.moves), id(new.moves), id(old.only))
                 if key not in made:
                     made[key] = shifted(self._paths[k], old.moves, new.moves)
                 self._paths[k] = made[key]
-        self.parts = list(moves)
+        self.runs, self.parts = list(runs), parts
+
+    def rebuilt(self, body: int, triangles: Array) -> None:
+        """Give a body another shape; its figures are to be found again.
+
+        Args:
+            body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
+        """
+        first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
+        now = [self.triangles(k) for k in range(len(first))]
+        first[body] = now[body] = triangles
+        kept = self.kept
+        # what stays keeps its order: trees put equal triangles in equal order
+        self._tree = TriangleTree(now)
+        begin = np.cumsum([0, *map(len, now)])
+        kept.triangle[:] = np.where(
+            kept.triangle >= 0, kept.triangle + (begin - self._begin)[:-1][None, None, :], -1
+        )
+        self._begin = begin
+        for each in (kept.triangle, kept.chord, kept.row):
+            each[:, :, body] = -1
+        kept.value[:, :, body] = NOWHERE
+        home = TriangleTree([triangles]).triangles
+        first[body] = home
+        self._home = np.concatenate(first)
+        for k, own in enumerate(now):
+            mine = slice(int(begin[k]), int(begin[k + 1]))
+            self._tree.triangles[mine] = home if k == body else own
+            at = self._tree.triangles[mine]
+            self._tree.nodes.low[mine], self._tree.nodes.high[mine] = at.min(axis=1), at.max(axis=1)
+        self._tree.nodes.close()
+
+    def triangles(self, body: int) -> Array:
+        """A body's triangles (N, 3, 3) where they are now, mm, machine frame.
+
+        Args:
+            body: its index.
+        """
+        return self._tree.triangles[self._begin[body] : self._begin[body + 1]].copy()
+
+    def box(self, body: int) -> tuple[Array, Array]:
+        """Corners (3,) of the box about a body where it is now, mm, machine frame.
+
+        Args:
+            body: its index.
+        """
+        at = self._tree.triangles[self._begin[body] : self._begin[body + 1]]
+        return at.min(axis=(0, 1)), at.max(axis=(0, 1))
 
     def look_again(self, changed: Rows) -> None:
         """Find the figures of some pairs again.
@@ -209,27 +257,41 @@ class Live:
         value = np.full(len(figure), NOWHERE)
         known = np.flatnonzero(triangle >= 0)
         if len(known):
-            p, q, slack, move = ([] for _ in range(4))
-            from clearance.kernels.meridian.chords import Chords
-
-            for k in known:
-                chords, c = self._paths[part[k]].chords, kept.chord[figure[k], part[k], body[k]]
-                p.append(chords.p[c])
-                q.append(chords.q[c])
-                slack.append(chords.slack[c])
-                move.append(0)
-            at = Chords(np.array(p), np.array(q), np.array(slack), np.array(move))
-            strips, owner = strips_of(self._tree.triangles[triangle[known]])
-            found = quick(strips, at, owner, row[known][owner], self._measure)
-            best = np.full(len(known), np.inf)
+            # the chords beside it along the path as well: the nearest place slides along an arc
+            beside = np.repeat(known, len(_BESIDE))
+            chord = kept.chord[figure[beside], part[beside], body[beside]]
+            last = np.array([len(path.chords.p) - 1 for path in self._paths])[part[beside]]
+            chord = np.clip(chord + np.tile(_BESIDE, len(known)), 0, last)
+            strips, owner = strips_of(self._tree.triangles[triangle[beside]])
+            found = quick(strips, self._chords(part[beside], chord), owner, row[beside][owner], self._measure)
+            best = np.full(len(beside), np.inf)
             np.minimum.at(best, owner, found)
+            best = best.reshape(len(known), -1)
+            at = np.argmin(best, axis=1)
+            kept.chord[figure[known], part[known], body[known]] = chord.reshape(best.shape)[
+                np.arange(len(known)), at
+            ]
             # the search's width is taken off, as it is of each figure: what is nearer by less is passed over
-            less = np.maximum(best - self.tolerances.meridian.search_width, 0.0)
-            value[known] = np.where(best < NOWHERE, less, NOWHERE)
+            nearest = best[np.arange(len(known)), at]
+            less = np.maximum(nearest - self.tolerances.meridian.search_width, 0.0)
+            value[known] = np.where(nearest < NOWHERE, less, NOWHERE)
         kept.value[figure, part, body] = value
         gone = value >= NOWHERE
         for each in (kept.triangle, kept.chord, kept.row):
             each[figure[gone], part[gone], body[gone]] = -1
+
+    def _chords(self, part: Index, chord: Index) -> Chords:
+        """Chords of several paths: the part whose path it is, and its number there."""
+        paths = dict.fromkeys(part.tolist())
+        begin = np.zeros(len(self.parts), dtype=np.intp)
+        size = 0
+        for k in paths:
+            begin[k] = size
+            size += len(self._paths[k].chords.p)
+        at = begin[part] + chord
+        fields = ("p", "q", "slack", "move")
+        every = (np.concatenate([getattr(self._paths[k].chords, name) for k in paths]) for name in fields)
+        return Chords(*(each[at] for each in every))
 
     def figures(self) -> Array:
         """(3, runs, bodies) clearance, side and height, mm; ``NOWHERE`` where there is none."""
@@ -243,8 +305,6 @@ def shifted(tree: ChordTree, old: Moves, new: Moves) -> ChordTree:
     Args:
         tree: of ``old``.   old, new: as many moves; all shifted by the same, or straight ones.
     """
-    from clearance.kernels.meridian.chords import Chords
-
     chords = tree.chords
     by = new.start[:1] - old.start[:1]
     same = len(old) == len(new) and np.allclose(new.start - old.start, by, rtol=0.0, atol=1e-9)

@@ -73,6 +73,24 @@ class Stand:
                 self._known[name] = body.T_MI
         return self._known[name]
 
+    def over(self, name: str, holder: str) -> Matrix:
+        """An item's pose (4, 4) in the seat of a holder on which it stands, directly or by way of others; in
+        the holder's own frame where it stands elsewhere.
+
+        Args:
+            name: of the item.   holder: of what carries it, or not.
+        """
+        T, k = np.eye(4), name
+        while True:
+            own, base = self.items[k].placed, self.items[k].stands_on
+            P = self.on_seat.get(k)
+            T = (pose(own.at, own.turn) if P is None else P) @ T
+            if base is None:
+                return np.asarray(invert(self.pose(holder)) @ self.pose(name))
+            if base == holder:
+                return np.asarray(T)
+            T, k = self._seat(k) @ T, base
+
     def moved(self, name: str, by: Three, turn: Three) -> Stand:
         """The same with one item elsewhere.
 
