@@ -20,8 +20,8 @@ from clearance.checking.compared import pair_changes
 from clearance.checking.result import SEVERITIES, PairChange
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply, invert, pose
-from clearance.kernels.live import NOWHERE, Live
-from clearance.kernels.query import BARE, Growth, SweepQuery
+from clearance.kernels.live import Live
+from clearance.kernels.query import BARE, Growth, HeadPart, SweepQuery
 from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.scene.changed import check as check_tried
@@ -199,6 +199,7 @@ class Session:
         self._now = scene
         self._verdicts: dict[tuple[int, int], str] = {}
         self._inside: dict[tuple[int, int], bool] = {}
+        self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         self._tell(np.ones(live.there.shape, dtype=bool))
 
     def _follow(self) -> bool:
@@ -330,8 +331,7 @@ class Session:
                 held = own == "clash" and clearance > touch and self._inside.get((r, b), False)
                 if held:
                     clearance = side = height = 0.0
-                beside = None if side >= NOWHERE else side
-                over = None if height >= NOWHERE else height
+                beside, over = (None if v == inf else v for v in (side, height))
                 spare = query.spare(run, b, beside, over)
                 name, kind, cut = bodies[b].name, bodies[b].kind, run.stretch.name
                 rows.append(Row(run.head, name, kind, cut, own, clearance, beside, over, spare))
@@ -349,23 +349,28 @@ class Session:
 
     def _holds(self, r: int, b: int) -> bool:
         """Whether a body holds a head whole, its surface apart from it; asked where its box is that large."""
-        live = self._live
-        run = live.runs[r]
-        low, high = live.box(b)
+        run = self._live.runs[r]
+        low, high = self._live.box(b)
         inside = False
-        for part in run.parts:
-            start = part.moves.start[0]
-            for piece in part.pieces:
-                reach = float(piece.r.max())
-                rect = np.asarray(piece.rect)
-                a = np.r_[start + rect[0::2] - reach, piece.z[0]]
-                z = np.r_[start + rect[1::2] + reach, piece.z[-1]]
-                if (a > low).all() and (z < high).all():
-                    query = self._query([b])
-                    inside |= bool(query.swallowed(b, part.moves, part.pieces, part.only))
-                    break
+        for k, part in enumerate(run.parts):
+            if (r, k) not in self._extent:
+                self._extent[r, k] = _extent(part)
+            a, z = self._extent[r, k]
+            start = np.r_[part.moves.start[0], 0.0]
+            if ((a + start > low) & (z + start < high)).all(axis=1).any():
+                inside |= bool(self._query([b]).swallowed(b, part.moves, part.pieces, part.only))
         self._inside[r, b] = inside
         return inside
+
+
+def _extent(part: HeadPart) -> tuple[Array, Array]:
+    """Corners (pieces, 3) of the boxes about a part's pieces, the wire at 0, 0."""
+    a, z = [], []
+    for piece in part.pieces:
+        reach, rect = float(piece.r.max()), piece.rect
+        a.append((rect[0] - reach, rect[2] - reach, piece.z[0]))
+        z.append((rect[1] + reach, rect[3] + reach, piece.z[-1]))
+    return np.array(a), np.array(z)
 
 
 _EYE = np.eye(4)

@@ -110,17 +110,18 @@ def with_tried(scene: Scene) -> Scene:
     for words, value in given["tried_values"]:
         item, param = param_of(scene, words)
         tried.append(Param(item, param, _value(value)))
-    moves = [Move(item, turn=(a, b, c)) for item, a, b, c in given["tried_turns"]]
+    moves: list[Move] = [Move(item, turn=(a, b, c)) for item, a, b, c in given["tried_turns"]]
     moves += [Move(item, by=(x, y, z)) for item, x, y, z in given["tried_moves"]]
 
     def below(move: Move) -> int:
-        option = "--turn" if any(move.turn) else "--move"
-        count, base = 0, found_item(scene, move.item, option).stands_on
+        body = found_item(scene, move.item, "--turn" if any(move.turn) else "--move")
+        count, base = 0, body.stands_on
         while base is not None:
             count, base = count + 1, scene.items[base].stands_on
         return count
 
-    tried += sorted(moves, key=below)
+    moves.sort(key=below)
+    tried += moves
     if given.get("tried_raise") is not None:
         tried.append(Raise(given["tried_raise"]))
     tried += [Off(item) for item in given["tried_off"]]

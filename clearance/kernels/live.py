@@ -37,8 +37,6 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 FIGURES = ("clearance", "side", "height")
-#: chords before and behind the one where a figure was found last, where it is looked for first
-_BESIDE = (0,)
 _NONE: Index = np.empty(0, dtype=np.intp)
 
 
@@ -80,7 +78,7 @@ class Live:
         self._look(self.there, False)
 
     def _rows_of(self) -> None:
-        """The table of pieces, each as it is held against bodies of one margin, and its rows for each pair."""
+        """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
         query = self.query
         bare: list[Piece] = []
         side: list[Piece] = []
@@ -147,29 +145,28 @@ class Live:
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
         """
+        mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
+        home = TriangleTree([triangles]).triangles
+        if len(home) == mine.stop - mine.start:
+            # as many facets: where figures were found last is still a place to look first
+            self._home[mine] = home
+            self.bodies_at({body: np.eye(4)})
+            return
         first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
         now = [self.triangles(k) for k in range(len(first))]
-        first[body] = now[body] = triangles
-        kept = self.kept
-        # what stays keeps its order: trees put equal triangles in equal order
-        self._tree = TriangleTree(now)
+        first[body] = now[body] = home
         begin = np.cumsum([0, *map(len, now)])
-        kept.triangle[:] = np.where(
-            kept.triangle >= 0, kept.triangle + (begin - self._begin)[:-1][None, None, :], -1
-        )
-        self._begin = begin
+        self._tree = TriangleTree(now)
+        kept, moved = self.kept, (begin - self._begin)[:-1]
+        kept.triangle[:] = np.where(kept.triangle >= 0, kept.triangle + moved, -1)
         for each in (kept.triangle, kept.chord, kept.row):
             each[:, :, body] = -1
-        kept.value[:, :, body] = NOWHERE
-        home = TriangleTree([triangles]).triangles
-        first[body] = home
-        self._home = np.concatenate(first)
-        for k, own in enumerate(now):
-            mine = slice(int(begin[k]), int(begin[k + 1]))
-            self._tree.triangles[mine] = home if k == body else own
-            at = self._tree.triangles[mine]
-            self._tree.nodes.low[mine], self._tree.nodes.high[mine] = at.min(axis=1), at.max(axis=1)
-        self._tree.nodes.close()
+        self._begin, self._home = begin, np.concatenate(first)
+        # each in the order in which its figures are known
+        nodes = self._tree.nodes
+        at = self._tree.triangles[:] = np.concatenate(now)
+        nodes.low[: len(at)], nodes.high[: len(at)] = at.min(axis=1), at.max(axis=1)
+        nodes.close()
 
     def triangles(self, body: int) -> Array:
         """A body's triangles (N, 3, 3) where they are now, mm, machine frame.
@@ -185,8 +182,9 @@ class Live:
         Args:
             body: its index.
         """
-        at = self._tree.triangles[self._begin[body] : self._begin[body + 1]]
-        return at.min(axis=(0, 1)), at.max(axis=(0, 1))
+        nodes = self._tree.nodes
+        root = nodes.roots[np.searchsorted(nodes.owner[nodes.roots], body)]
+        return nodes.low[root], nodes.high[root]
 
     def look_again(self, changed: Rows) -> None:
         """Find the figures of some pairs again.
@@ -211,7 +209,7 @@ class Live:
                 some = np.flatnonzero(wanted[figure, part] & (seeded[figure, part] == known))
                 rows = [_NONE] * bodies
                 for body in some:
-                    rows[body] = self._rows[part][body] + figure * self._many
+                    rows[body] = self._rows[part][int(body)] + figure * self._many
                 start = np.full(bodies, -1.0)
                 start[some] = kept.value[figure, part, some]
                 at = (figure, part)
@@ -231,7 +229,8 @@ class Live:
         figure, part, body = np.nonzero(asked)
         if not len(figure):
             return out
-        rows = [self._rows[p][b] + f * self._many for f, p, b in zip(figure, part, body, strict=True)]
+        pairs = zip(figure.tolist(), part.tolist(), body.tolist(), strict=True)
+        rows = [self._rows[p][b] + f * self._many for f, p, b in pairs]
         count = np.array([len(each) for each in rows])
         row, pair = np.concatenate(rows), np.repeat(np.arange(len(rows)), count)
         nodes = self._tree.nodes
@@ -257,24 +256,13 @@ class Live:
         value = np.full(len(figure), NOWHERE)
         known = np.flatnonzero(triangle >= 0)
         if len(known):
-            # the chords beside it along the path as well: the nearest place slides along an arc
-            beside = np.repeat(known, len(_BESIDE))
-            chord = kept.chord[figure[beside], part[beside], body[beside]]
-            last = np.array([len(path.chords.p) - 1 for path in self._paths])[part[beside]]
-            chord = np.clip(chord + np.tile(_BESIDE, len(known)), 0, last)
-            strips, owner = strips_of(self._tree.triangles[triangle[beside]])
-            found = quick(strips, self._chords(part[beside], chord), owner, row[beside][owner], self._measure)
-            best = np.full(len(beside), np.inf)
-            np.minimum.at(best, owner, found)
-            best = best.reshape(len(known), -1)
-            at = np.argmin(best, axis=1)
-            kept.chord[figure[known], part[known], body[known]] = chord.reshape(best.shape)[
-                np.arange(len(known)), at
-            ]
+            chords = self._chords(part[known], kept.chord[figure[known], part[known], body[known]])
+            strips, owner = strips_of(self._tree.triangles[triangle[known]])
+            lowest = np.full(len(known), np.inf)
+            np.minimum.at(lowest, owner, quick(strips, chords, owner, row[known][owner], self._measure))
             # the search's width is taken off, as it is of each figure: what is nearer by less is passed over
-            nearest = best[np.arange(len(known)), at]
-            less = np.maximum(nearest - self.tolerances.meridian.search_width, 0.0)
-            value[known] = np.where(nearest < NOWHERE, less, NOWHERE)
+            less = np.maximum(lowest - self.tolerances.meridian.search_width, 0.0)
+            value[known] = np.where(lowest < NOWHERE, less, NOWHERE)
         kept.value[figure, part, body] = value
         gone = value >= NOWHERE
         for each in (kept.triangle, kept.chord, kept.row):
@@ -294,9 +282,10 @@ class Live:
         return Chords(*(each[at] for each in every))
 
     def figures(self) -> Array:
-        """(3, runs, bodies) clearance, side and height, mm; ``NOWHERE`` where there is none."""
+        """(3, runs, bodies) clearance, side and height, mm; infinite where there is none."""
         begin = np.searchsorted(self.run_of, np.arange(len(self.runs)))
-        return np.minimum.reduceat(self.kept.value, begin, axis=1)
+        found = np.minimum.reduceat(self.kept.value, begin, axis=1)
+        return np.where(found >= NOWHERE, np.inf, found)
 
 
 def shifted(tree: ChordTree, old: Moves, new: Moves) -> ChordTree:

@@ -94,7 +94,7 @@ def rewritten(raw: bytes, edits: Sequence[Edit], shown_as: str, units: str = "mm
         elif isinstance(edit, Set):
             _param(items[edit.item], edit)
         else:
-            for cut in document["cuts"]:  # type: ignore[union-attr]
+            for cut in document["cuts"]:
                 _off(cut, edit)
     text = tomlkit.dumps(document)
     text = text.replace("\n", "\r\n") if crlf else text

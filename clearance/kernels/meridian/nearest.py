@@ -57,8 +57,8 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
-#: the same where good values are there already; and lots of pairs of leaves that wait to be searched together
-_FIRST_NEAR, _KEPT = 16, 16
+#: the same where good values are there already; up to so many pairs of leaves wait to be searched with others
+_FIRST_NEAR, _KEPT = 16, 1024
 #: pairs, and searches, that are begun together: what bounds the memory
 _BEGUN, _TOGETHER = 1 << 20, 200
 
@@ -266,7 +266,7 @@ class _NearestSearch:
             leaf = self.traversal.is_leaf(now)
             if leaf.any():
                 count -= np.bincount(now.ask[leaf], minlength=len(self.asks))
-                if self.near and len(leaves) < _KEPT:
+                if self.near and np.count_nonzero(leaf) <= _KEPT:
                     leaves.append(now.take(leaf))
                 else:
                     self.finish(now.take(leaf))
