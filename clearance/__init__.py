@@ -28,13 +28,16 @@ if TYPE_CHECKING:
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
+    from clearance.advice.session import Row, Session
     from clearance.checking.result import (
         Ailment,
+        Compared,
         Cure,
         Cures,
         CutResult,
         MoveDistance,
         Pair,
+        PairChange,
         Result,
     )
     from clearance.measuring.answer import Measured
@@ -52,6 +55,7 @@ __all__ = [
     "CannotDraw",
     "Checked",
     "ClearanceError",
+    "Compared",
     "Cure",
     "Cures",
     "Cut",
@@ -67,10 +71,13 @@ __all__ = [
     "MoveDistance",
     "NotYet",
     "Pair",
+    "PairChange",
     "PlacementAnswer",
     "RaiseAnswer",
     "Result",
+    "Row",
     "Scene",
+    "Session",
     "SideHeight",
     "Stretch",
     "StretchKind",
@@ -96,8 +103,19 @@ _HOMES = {
     "advice.keepout": ("Keepout", "Zone"),
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
+    "advice.session": ("Row", "Session"),
     "measuring.answer": ("Measured",),
-    "checking.result": ("Ailment", "Cure", "Cures", "CutResult", "MoveDistance", "Pair", "Result"),
+    "checking.result": (
+        "Ailment",
+        "Compared",
+        "Cure",
+        "Cures",
+        "CutResult",
+        "MoveDistance",
+        "Pair",
+        "PairChange",
+        "Result",
+    ),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
 }

@@ -3,10 +3,13 @@ alone."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from clearance.geometry.transforms import pose
+from clearance.kernels.live import Live
 from clearance.kernels.meridian import nearest as search
 from clearance.kernels.query import BARE, SweepQuery
 from clearance.scene.model import Scene
@@ -32,36 +35,40 @@ def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
-    query = SweepQuery(scene_of(seed))
-    rng = np.random.default_rng(seed)
-    known = query.clearance(query.runs)
+    scene = scene_of(seed)
+    live, rng = Live(SweepQuery(scene)), np.random.default_rng(seed)
+    poses: dict[int, np.ndarray] = {}
     for _ in range(3):
-        which = int(rng.integers(len(query.bodies)))
-        T_MM = pose(tuple(rng.uniform(-9, 9, 3)), tuple(rng.uniform(-30, 30, 3)))
-        there, known = query.clearance_moved({which: T_MM}, known)
-        fresh = SweepQuery(there.scene)
-        for had, found in zip(known, fresh.clearance(fresh.runs), strict=True):
-            assert had.value == pytest.approx(found.value, abs=3e-7)
-            for body, witness in found.witness.items():
-                gap = np.linalg.norm(had.witness[body].on_head - had.witness[body].on_item)
-                assert gap == pytest.approx(np.linalg.norm(witness.on_head - witness.on_item), abs=1e-5)
-        query = fresh
+        which = int(rng.integers(len(scene.bodies)))
+        poses[which] = pose(tuple(rng.uniform(-9, 9, 3)), tuple(rng.uniform(-30, 30, 3)))
+        live.bodies_at({which: poses[which]})
+        only = np.zeros(live.there.shape, dtype=bool)
+        only[:, which] = True
+        live.look_again(only)
+        bodies = tuple(b.posed(poses[k]) if k in poses else b for k, b in enumerate(scene.bodies))
+        fresh = SweepQuery(replace(scene, bodies=bodies))
+        for had, figure in zip(live.figures(), (fresh.clearance, fresh.side, fresh.height), strict=True):
+            for mine, run, found in zip(had, fresh.runs, figure(fresh.runs), strict=True):
+                for body in run.bodies:
+                    value = found.of(body)
+                    assert mine[body] == pytest.approx(np.inf if value is None else value, abs=3e-7)
 
 
 def test_only_the_pairs_of_what_moved_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
-    query = SweepQuery(scene_of(301))
-    known = query.clearance(query.runs)
+    live = Live(SweepQuery(scene_of(301)))
     looked: set[int] = set()
-    real = search.Nearest.improve
+    real = search._NearestSearch.bounded
 
-    def watched(self, key, value, triangle, chord, row):  # type: ignore[no-untyped-def]
-        looked.update(np.unique(triangle).tolist())
-        return real(self, key, value, triangle, chord, row)
+    def watched(self, pairs):  # type: ignore[no-untyped-def]
+        looked.update(self.tree.nodes.owner[pairs.tri].tolist())
+        return real(self, pairs)
 
-    monkeypatch.setattr(search.Nearest, "improve", watched)
-    there, _ = query.clearance_moved({0: pose((1.0, 0.0, 0.0), (0, 0, 0))}, known)
-    assert looked
-    assert set(there.tree.body.tolist()) == {0}
+    monkeypatch.setattr(search._NearestSearch, "bounded", watched)
+    live.bodies_at({0: pose((1.0, 0.0, 0.0), (0, 0, 0))})
+    only = np.zeros(live.there.shape, dtype=bool)
+    only[:, 0] = True
+    live.look_again(only)
+    assert looked == {0}
 
 
 def test_the_rule_of_growth_and_its_ladder() -> None:

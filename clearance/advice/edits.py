@@ -328,12 +328,40 @@ def _rejoined(scene: Scene, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]
         out.append(
             replace(
                 stretch,
-                moves=polyline(lower, rapid=True),
-                upper_moves=None if same else polyline(upper, rapid=True),
+                moves=_way(stretch.moves, lower),
+                upper_moves=None if same else _way(stretch.moves, upper),
                 upper_ends=None if a is None or b is None else (a.upper_last, b.upper_first),
             )
         )
     return tuple(out)
+
+
+def _way(old: Moves, points: Array) -> Moves:
+    """A way between other points; the wire is in on it where it was."""
+    return replace(
+        polyline(points, rapid=True), threaded=old.threaded.copy(), begins_cutting=old.begins_cutting
+    )
+
+
+def cuts_shifted(scene: Scene, by: Mapping[int, Sequence[float]]) -> tuple[Stretch, ...]:
+    """The stretches with some cuts shifted sideways, and the ways between them as they then go.
+
+    Args:
+        scene: as planned.   by: for cuts, by their index, how far they go in X and Y, mm.
+    """
+
+    def there(stretch: Stretch) -> Stretch:
+        if stretch.cut is None or stretch.cut not in by:
+            return stretch
+        shift = np.asarray(by[stretch.cut], dtype=float)
+        return replace(
+            stretch,
+            moves=stretch.moves.moved(shift, 0.0),
+            upper_moves=None if stretch.upper_moves is None else stretch.upper_moves.moved(shift, 0.0),
+            zero_M=None if stretch.zero_M is None else stretch.zero_M + np.r_[shift, 0.0],
+        )
+
+    return _rejoined(scene, [there(stretch) for stretch in scene.stretches])
 
 
 def with_bodies(scene: Scene, changed: Mapping[int, Body]) -> Scene:

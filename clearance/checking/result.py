@@ -260,6 +260,38 @@ class CutResult:
     stretch: Stretch
 
 
+@dataclass(frozen=True)
+class PairChange:
+    """One head, or the wire, against one item along one stretch, before and after; None where it is not."""
+
+    head: str
+    item: str
+    cut: str
+    before: str | None
+    after: str | None
+    spare_before: float | None
+    spare: float | None
+    clearance_before: float | None
+    clearance: float | None
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What a change does.
+
+    Attributes:
+        said: what was changed, in words.   before, after: the verdicts.
+        spare_before, spare: the least to spare, mm.   pairs: those that change most first.
+    """
+
+    said: tuple[str, ...]
+    before: str
+    after: str
+    spare_before: float | None
+    spare: float | None
+    pairs: tuple[PairChange, ...]
+
+
 @dataclass(frozen=True, repr=False)
 class Result:
     """The whole answer. ``pairs`` begin with the least to spare.
@@ -269,6 +301,7 @@ class Result:
         check_s: seconds it took.   spent_s: of processor time, with other processes; 0 where not measured.
         cures: what would cure what is wrong, where that was looked for; else None.
         nozzles: what it would say with each set of nozzles, where that was asked; else None.
+        compared: where something is tried, what that changes; else None.
     """
 
     scene: Scene
@@ -281,6 +314,7 @@ class Result:
     spent_s: float = 0.0
     cures: Cures | None = None
     nozzles: tuple[WithNozzles, ...] | None = None
+    compared: Compared | None = None
 
     def __repr__(self) -> str:
         grave = sum(finding.severity != "note" for finding in self.findings)

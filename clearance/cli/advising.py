@@ -26,6 +26,7 @@ from clearance.cli.common import (
     write_answer,
     write_report,
 )
+from clearance.cli.trying import MM, raising, trying
 from clearance.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,31 +36,11 @@ if TYPE_CHECKING:
 LONGEST = 2000.0
 
 
-if TYPE_CHECKING:
-    FloatType = click.ParamType[float]
-else:  # older versions of click are not generic
-    FloatType = click.ParamType
-
-
-class Millimetres(FloatType):
-    """A length on the command line."""
-
-    name = "mm"
-
-    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        try:
-            return float(value)  # type: ignore[arg-type]
-        except ValueError:
-            self.fail(f'found "{value}", want mm with a decimal point, such as 3.5', param, ctx)
-
-
-MM = Millimetres()
-
-
 @commands.command("raise")
 @click.argument("setup")
 @measuring
 @mounting
+@trying
 @click.option("--item", "items", multiple=True, metavar="NAME", help="Raise only this, with all on it.")
 @click.option("--range", "within", nargs=2, type=MM, metavar="FROM TO", help="The raises that matter, mm.")
 @click.option("--by", type=MM, metavar="MM", help="Check the setup as it is when raised by so much.")
@@ -111,6 +92,8 @@ def raise_(
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
 @replacing
 @click.pass_context
@@ -136,6 +119,8 @@ def placement(context: click.Context, setup: str, json_file: str | None, replace
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 @click.option("-o", "--output", "file", required=True, metavar="FILE", help="The drawing: .svg or .dxf.")
 @click.option(
     "--kind",

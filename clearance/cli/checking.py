@@ -15,6 +15,7 @@ from clearance.cli.common import (
     commands,
     draw_picture,
     judged,
+    keep_tried,
     measuring,
     mounting,
     replacing,
@@ -23,10 +24,12 @@ from clearance.cli.common import (
     say_nozzles,
     say_result,
     spare,
+    with_comparison,
     with_cures,
     with_every_nozzle,
     write_report,
 )
+from clearance.cli.trying import raising, refuse_write_of_nothing, trying
 from clearance.errors import CannotDraw, InputError
 
 
@@ -34,10 +37,13 @@ from clearance.errors import CannotDraw, InputError
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 @click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
 @click.option("--every-nozzle", "every", is_flag=True, help="Which sets of nozzles clear this job? A table.")
+@click.option("--write", is_flag=True, help="Write what is tried into SETUP; its comments and layout stay.")
 @replacing
 @click.pass_context
 def check(
@@ -47,12 +53,20 @@ def check(
     moves: bool,
     picture_file: str | None,
     every: bool,
+    write: bool,
     replace: bool,
 ) -> None:
     """May this cut path run?"""
+    refuse_write_of_nothing(write)
     check_targets(setup, json_file, picture_file, replace)
     result = judged(setup, moves=moves, guarded=[json_file, picture_file])
-    result = with_every_nozzle(result) if every else with_cures(result)
+    if every:
+        result = with_every_nozzle(result)
+    result = with_comparison(result)
+    if write:
+        keep_tried(result.scene)
+    if not every:
+        result = with_cures(result)
     if json_file != "-":
         say_nozzles(result) if every else say_result(result)
     if json_file is not None:
@@ -69,6 +83,8 @@ def check(
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
 )
@@ -119,6 +135,8 @@ def _size(text: str) -> tuple[int, int]:
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
 def sheet(setup: str, file: str, replace: bool) -> None:
@@ -147,6 +165,8 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 @click.argument("setup")
 @measuring
 @mounting
+@trying
+@raising
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.
 

@@ -38,7 +38,10 @@ def commands(context: click.Context) -> None:
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result
+    from clearance.scene.model import Scene
 
+#: where the context keeps the scene without what is tried
+_BEFORE = "clearance.before"
 #: columns where there is no terminal to ask
 WIDTH = 100
 
@@ -95,10 +98,18 @@ def checked_coverage(coverage: float | None) -> float | None:
 def loaded(setup: str) -> Any:
     """The scene of a setup, its parts as they lie where a form of readings is given."""
     import clearance
+    from clearance.cli import trying
 
     measured, coverage = asked_for()
     nozzles = click.get_current_context().meta.get("clearance.nozzles")
-    return clearance.load(setup, measured=measured, coverage=coverage, nozzles=nozzles)
+    scene = clearance.load(setup, measured=measured, coverage=coverage, nozzles=nozzles)
+    there = trying.with_tried(scene)
+    if there is not scene:
+        context = click.get_current_context()
+        context.meta[_BEFORE] = scene
+        if context.command.name != "check":
+            say_aside(f"Tried, and not what {setup} says: {'; '.join(trying.said(there))}")
+    return there
 
 
 def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = ()) -> Result:
@@ -116,6 +127,32 @@ def judged(setup: str, *, moves: bool = False, guarded: Sequence[str | None] = (
         progress(0.0, "checking")
         result: Result = clearance.check(scene, moves=moves, progress=progress)
     return result
+
+
+def with_comparison(result: Result) -> Result:
+    """The result with what it was before, where something is tried."""
+    before = click.get_current_context().meta.get(_BEFORE)
+    if before is None:
+        return result
+    from dataclasses import replace
+
+    import clearance
+    from clearance.checking.compared import compared
+    from clearance.cli.trying import said
+    from clearance.report.progress import Progress
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "checking as it was")
+        was = clearance.check(before, progress=progress)
+    return replace(result, compared=compared(was, result, said(result.scene)))
+
+
+def keep_tried(scene: Scene) -> None:
+    """Write what is tried into the setup file, and say so."""
+    from clearance.scene.rewrite import write_tried
+
+    write_tried(scene)
+    say_aside(f"written into {scene.setup_file}")
 
 
 def with_cures(result: Result) -> Result:
@@ -242,6 +279,10 @@ def say_result(result: Result) -> None:
     stdout = sys.stdout
     colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     say(as_text(result, width(), colour), colour)
+    if result.compared is not None:
+        from clearance.report import tried
+
+        say("\n" + tried.as_text(result.compared, width()))
 
 
 def say_nozzles(result: Result) -> None:

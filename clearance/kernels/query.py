@@ -19,7 +19,6 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.transforms import Matrix, apply
 from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
 from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
@@ -104,11 +103,6 @@ class SweepQuery:
     def with_bodies(self, bodies: Sequence[Body], changed: Sequence[int]) -> SweepQuery:
         """The same heads against bodies as they would be, of which only those that changed are looked at."""
         return SweepQuery(replace(self.scene, bodies=tuple(bodies)), changed, self, self.tolerances)
-
-    def moved(self, poses: Mapping[int, Matrix]) -> SweepQuery:
-        """The same heads against some bodies moved, each by a rigid motion (4, 4) of the machine frame."""
-        bodies = [b.posed(poses[k]) if k in poses else b for k, b in enumerate(self.bodies)]
-        return self.with_bodies(bodies, list(poses))
 
     @cached_property
     def runs(self) -> list[HeadRun]:
@@ -299,40 +293,6 @@ class SweepQuery:
             for some, one, at in zip(near, found.nearest, points, strict=True)
         ]
 
-    def clearance_moved(
-        self, poses: Mapping[int, Matrix], known: Sequence[Figures]
-    ) -> tuple[SweepQuery, list[Figures]]:
-        """The distances in space once some bodies are moved; only the pairs of these are looked at again.
-
-        A body that moves by no more than d comes no nearer, and goes no farther, than by d: what is known
-        bounds what is looked for.
-
-        Args:
-            poses: rigid motions (4, 4) of the machine frame.
-            known: the figures of ``runs`` before, in their order.
-
-        Returns:
-            The query about the moved bodies, and all figures of ``runs``.
-        """
-        there = self.moved(poses)
-        by = {k: _farthest(self.bodies[k], T_MM) for k, T_MM in poses.items()}
-        wanted = []
-        owner = []
-        for number, (run, before) in enumerate(zip(self.runs, known, strict=True)):
-            below = {b: float(before.value[b]) + by[b] + self.tolerances.touch for b in run.bodies if b in by}
-            for part in run.parts if below else ():
-                wanted.append((run, part, dict.fromkeys(below, part.pieces), below))
-                owner.append(number)
-        values = [each.value.copy() for each in known]
-        witnesses = [dict(each.witness) for each in known]
-        for number, run in enumerate(self.runs):
-            values[number][[b for b in run.bodies if b in by]] = NOWHERE
-        for number, (near, at) in zip(owner, there.clearance_below(wanted), strict=True):
-            for b, value in near.items():
-                if value < values[number][b]:
-                    values[number][b], witnesses[number][b] = value, at[b]
-        return there, [Figures(*each) for each in zip(values, witnesses, strict=True)]
-
     def grown(
         self, runs: Sequence[HeadRun], growths: Sequence[Mapping[int, Growth]], up_to: float
     ) -> list[Array]:
@@ -442,16 +402,6 @@ class SweepQuery:
         """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for."""
         grown = [piece.grown(growth.side, growth.height) for piece in pieces]
         return TouchHead(self.surfaces, part.moves, grown, part.only, lifts)
-
-
-def _farthest(body: Body, T_MM: Matrix) -> float:
-    """How far, mm, a motion moves any point of a body at most: no farther than a corner of its box."""
-    low, high = body.crowd.box
-    corners = np.array(
-        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
-    )
-    away = apply(T_MM, corners) - corners
-    return float(np.sqrt((away * away).sum(axis=1)).max())
 
 
 __all__ = [

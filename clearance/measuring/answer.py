@@ -15,6 +15,7 @@ from clearance.process.findings import Checked
 from clearance.scene.load import load
 from clearance.scene.lying import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
+from clearance.scene.tries import Set
 
 if TYPE_CHECKING:
     from clearance.advice.placement import PlacementAnswer
@@ -113,15 +114,17 @@ def tried(setup: str, scene: Scene, done: dict[str, Corrected], rounded: bool = 
         setup: the path of the setup file.   scene: as measured.   done: the corrections of each part.
         rounded: to the divisions of the screws.
     """
-    params: dict[str, dict[str, float]] = {}
-    for each in done.values():
-        for item, values in each.params(rounded).items():
-            params.setdefault(item, {}).update(values)
-    if not params:
+    edits = tuple(
+        Set(item, param, value)
+        for each in done.values()
+        for item, values in each.params(rounded).items()
+        for param, value in values.items()
+    )
+    if not edits:
         return None
     then = {name: each.then if rounded else each.exact for name, each in done.items()}
     nozzles = None if scene.reading is None else scene.reading.nozzles
-    there = load(setup, Asked(trial=Trial(params, scene.lies, then), nozzles=nozzles))
+    there = load(setup, Asked(trial=Trial(edits, scene.lies, then), nozzles=nozzles))
     kept = tuple(f for f in scene.findings if f.kind in ("readings", "not told"))
     return replace(there, findings=(*there.findings, *kept))
 

@@ -67,6 +67,10 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
     account = account_of(result)
     if account is not None:
         report["states"] = as_states(account)
+    if result.compared is not None:
+        from clearance.report import tried
+
+        report["tried"] = tried.as_data(result.compared)
     if result.cures is not None:
         from clearance.report.cures import as_cure, as_data
 

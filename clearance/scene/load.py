@@ -31,6 +31,7 @@ from clearance.scene.schema_items import Item
 from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
+from clearance.scene.tries import applied
 from clearance.scene.written import Written
 
 #: walls may lie so far off what the part is to become, mm, where the item does not say (common practice for
@@ -130,7 +131,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     files.note(read.shown_as, read.sha256)
     setup, file, changed, pallets = assembled(setup, read, files)
     if asked.trial is not None:
-        setup = asked.trial.applied(setup)
+        setup = applied(setup, asked.trial.edits)
     own = _machine(setup, file, files)
     machine, mounted, findings = mounting(own, setup, file, asked.nozzles)
     margins = filled_margins(setup.margins)
@@ -141,6 +142,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     findings += found_in_items
     there, lies, how = as_they_lie(items, setup, file, files, asked)
     findings += [*how, *changed]
+    findings += [] if asked.trial is None else asked.trial.findings(file.shown_as)
     planned, bodies = (*items, *standing), (*there, *standing)
     masses = Masses(items)
     together = present_in_cuts(setup, planned, file)
@@ -166,7 +168,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     )
     gone = setup.gone_below or machine.gone_below
     scene = Scene(
-        title=setup.title,
+        title=setup.title if asked.trial is None else asked.trial.title(setup.title),
         setup_file=file.shown_as,
         machine=replace(machine.as_model(setup.machine.use, setup.machine.file), **mounted),
         bodies=bodies,

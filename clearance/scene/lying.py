@@ -10,7 +10,6 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +26,7 @@ from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
+from clearance.scene.tries import Edit
 from clearance.scene.written import Written
 
 Array = NDArray[np.float64]
@@ -82,26 +82,32 @@ class Zero:
 
 @dataclass(frozen=True)
 class Trial:
-    """The setup with some holders set otherwise, and parts that were measured before that.
+    """The setup with some of it otherwise, and parts that were measured before that.
 
     Attributes:
-        params: for items by name, parameters and their values.
-        lies: how parts lay before.   then: (4, 4) the motion that the new settings give to each, by name.
+        edits: what is otherwise, in the setup's own terms.   said: the same in words, told in a note.
+        lies: how parts lay before; None: as the forms have it.
+        then: (4, 4) the motion that the edits give to each of them as planned, by name.
     """
 
-    params: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    lies: tuple[Lies, ...] = ()
+    edits: tuple[Edit, ...] = ()
+    lies: tuple[Lies, ...] | None = None
     then: Mapping[str, Matrix] = field(default_factory=dict)
+    said: tuple[str, ...] = ()
 
-    def applied(self, setup: Setup) -> Setup:
-        """The setup with the parameters of this trial."""
-        items = [
-            item.model_copy(update={"params": {**item.params, **self.params[item.name]}})
-            if item.name in self.params
-            else item
-            for item in setup.items
-        ]
-        return setup.model_copy(update={"items": items})
+    def title(self, title: str) -> str:
+        """The setup's title, on sheet and picture, so that nobody takes them for the file's."""
+        return f"{title} (tried)".lstrip() if self.said else title
+
+    def findings(self, file: str) -> list[Finding]:
+        """A note that this is not what the file says; nothing where it need not be told.
+
+        Args:
+            file: the setup's, as it was named.
+        """
+        if not self.said:
+            return []
+        return [Finding("tried", "note", f"tried, and not what {file} says: {'; '.join(self.said)}")]
 
 
 @dataclass(frozen=True)
@@ -129,7 +135,7 @@ def as_they_lie(
     """
     moved = list(bodies)
     trial = asked.trial
-    if trial is not None:
+    if trial is not None and trial.lies is not None:
         known = {one.part for one in trial.lies}
         for one in trial.lies:
             moved, _ = _moved(moved, one, trial.then.get(one.part), known)

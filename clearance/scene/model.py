@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,143 +17,24 @@ from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
+from clearance.scene.item_facts import Finished as Finished
+from clearance.scene.item_facts import FromLibrary as FromLibrary
+from clearance.scene.item_facts import FromModel as FromModel
+from clearance.scene.item_facts import FromShape as FromShape
+from clearance.scene.item_facts import PalletThere as PalletThere
+from clearance.scene.item_facts import ParamValue as ParamValue
+from clearance.scene.item_facts import Placed as Placed
+from clearance.scene.item_facts import Source as Source
+from clearance.scene.item_facts import StartHole as StartHole
+from clearance.scene.item_facts import WrittenIn as WrittenIn
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import SideHeight as SideHeight
 from clearance.toolpath.moves import Moves
-from fixtures_lib.holder import Does, Fastened, Hole, Kind, Limit
 
 if TYPE_CHECKING:
     import trimesh
 
     from clearance.scene.lying import Asked, Lies
-
-
-@dataclass(frozen=True)
-class StartHole:
-    """A hole drilled before the cut, which the model may not show: middle (2,) in the model's X Y, mm."""
-
-    at: tuple[float, float]
-    diameter: float
-
-
-@dataclass(frozen=True)
-class FromLibrary:
-    """A holder of the library, ours or the shop's, as built, with its kind; see ``fixtures_lib.holder``.
-
-    ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
-    setup gives; ``fit`` is the part it is fitted to; ``holes``: its thread holes, in its own frame.
-    """
-
-    kind: Kind
-    params: Mapping[str, ParamValue]
-    limits: tuple[Limit, ...] = ()
-    chosen: tuple[str, ...] = ()
-    fit: str | None = None
-    holes: tuple[Hole, ...] = ()
-
-    @property
-    def holder(self) -> str:
-        """Its name in the library."""
-        return self.kind.name
-
-    @property
-    def does(self) -> Does:
-        """What it does to a part, or to what stands on it."""
-        return self.kind.does
-
-    @property
-    def fastened(self) -> Fastened:
-        """How it is fastened itself."""
-        return self.kind.fastened
-
-
-@dataclass(frozen=True)
-class FromModel:
-    """A file's model, of it the named ``bodies`` where some were named.
-
-    ``cracks_accepted``: the setup takes it as it is where its surface does not close.
-    """
-
-    file: str
-    is_part: bool
-    bodies: tuple[str, ...] = ()
-    start_holes: tuple[StartHole, ...] = ()
-    cracks_accepted: bool = False
-
-
-@dataclass(frozen=True)
-class FromShape:
-    """A plain block, ``size`` (x, y, z), or cylinder, (diameter, height), mm."""
-
-    shape: Literal["box", "cylinder"]
-    size: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Finished:
-    """What a part is to become: its file, its triangles (N, 3, 3) in the item's own frame, whether they
-    close, and by how much a wall may lie off it, mm."""
-
-    file: str
-    triangles_I: NDArray[np.float64]
-    closed: bool
-    tolerance: float
-
-
-#: one number, word or list of numbers that a holder is built with
-ParamValue = float | str | tuple[float, ...] | None
-Source = FromLibrary | FromModel | FromShape
-
-
-@dataclass(frozen=True)
-class Placed:
-    """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on.
-
-    ``axis``: along which axis of the seat its own Z was laid before it was turned.
-    """
-
-    seat: str | None = None
-    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    axis: str = "z"
-
-
-@dataclass(frozen=True)
-class WrittenIn:
-    """Where an item of a pallet is written.
-
-    Attributes:
-        pallet: the pallet's name, in full ("P3", "P3/left").   file: its file, seen from the setup's folder.
-        units: of its lengths.   elsewhere: by key ("at", "params.length") file and unit of what another file
-            says.   stands_on_it: its place counts from the pallet's own zero.
-    """
-
-    pallet: str
-    file: str
-    units: str
-    elsewhere: Mapping[str, tuple[str, str]] = field(default_factory=dict)
-    stands_on_it: bool = False
-
-    def of(self, key: str) -> tuple[str, str]:
-        """File and unit in which a key is written.
-
-        Args:
-            key: "at", or "params.length".
-        """
-        return self.elsewhere.get(key) or self.elsewhere.get(key.partition(".")[0]) or (self.file, self.units)
-
-
-@dataclass(frozen=True)
-class PalletThere:
-    """A pallet as it stands: its name in full, its file, and where the setup (or a pallet under it) puts it:
-    mm and degrees, from a seat of an item, or from the table."""
-
-    name: str
-    file: str
-    at: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    on: str | None = None
-    seat: str | None = None
 
 
 @dataclass(frozen=True, repr=False)
@@ -195,7 +76,7 @@ class Body:
     seats_M: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     stands_on: str | None = None
     also_on: tuple[str, ...] = ()
-    placed: Placed = Placed()
+    placed: Placed = field(default_factory=Placed)
     density: float | None = None
     material: str | None = None
     source: Source | None = None
@@ -485,6 +366,53 @@ class Scene:
         ):
             return None
         return self.as_read[0]
+
+    def moved(
+        self, item: str, by: Sequence[float] = (0.0, 0.0, 0.0), turn: Sequence[float] = (0.0, 0.0, 0.0)
+    ) -> Scene:
+        """The setup read anew with an item elsewhere, and all that stands on it; its files stay as they are.
+
+        Args:
+            item: its name.   by: mm along the machine's X, Y and Z, whatever way the item is turned.
+            turn: degrees about the machine's X, then Y, then Z, through the item's own origin.
+
+        Raises:
+            InputError: there is no such item; it cannot be set up so; the scene, or a file, was changed since
+                it was read.
+        """
+        from clearance.scene.changed import changed, three
+        from clearance.scene.tries import Move
+
+        return changed(self, [Move(item, three("by", by), three("turn", turn))])
+
+    def without(self, item: str) -> Scene:
+        """The setup read anew with an item, and all that stands on it, off for all cuts.
+
+        Args:
+            item: its name; no part that is cut.
+
+        Raises:
+            InputError: as for ``moved``.
+        """
+        from clearance.scene.changed import changed
+        from clearance.scene.tries import Off
+
+        return changed(self, [Off(item)])
+
+    def with_param(self, item: str, param: str, value: ParamValue | Sequence[float]) -> Scene:
+        """The setup read anew with another value of a holder's parameter.
+
+        Args:
+            item: the holder's name in the setup.   param: the parameter's in the library.
+            value: mm, degrees, or one of its words.
+
+        Raises:
+            InputError: as for ``moved``; there is no such parameter, or it cannot have this value.
+        """
+        from clearance.scene.changed import changed
+        from clearance.scene.tries import Param
+
+        return changed(self, [Param(item, param, value)])
 
     @property
     def known_machine(self) -> MachineModel:

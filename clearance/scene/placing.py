@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import Matrix, apply, invert, pose, turn_matrix
 from clearance.mesh.mass import density_of
 from clearance.scene.fields import suggestion
-from clearance.scene.model import Body, Finding
+from clearance.scene.model import Body, Finding, Placed
 from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import TomlFile
 from clearance.scene.written import Written
@@ -233,11 +233,11 @@ LAID_ALONG = {
 }
 
 
-def on_its_seat(item: Item) -> Matrix:
+def on_its_seat(item: Item | Placed) -> Matrix:
     """The pose T_SI (4, 4) of an item on its seat: laid along its axis, then turned, then moved.
 
     Args:
-        item: of the setup, lengths in mm.
+        item: of the setup, or where it puts one; lengths in mm.
     """
     T_SI = pose(item.at, item.turn)
     if item.axis != "z":

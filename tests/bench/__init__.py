@@ -3,6 +3,7 @@
     python -m tests.bench            everything (some minutes)
     python -m tests.bench big usual  some of it
     python -m tests.bench reading    the real models and drawings, each
+    python -m tests.bench live       what one drag takes in a session, beside the whole check
     python -m tests.bench cliffs     does cost leap where an input grows (long)
 
 It prints medians of several runs and ratios within one run. It is no test: nothing fails.

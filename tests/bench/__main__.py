@@ -18,6 +18,7 @@ from pathlib import Path
 from tests.bench import BenchJob
 from tests.bench.cliffs import cliffs
 from tests.bench.jobs import make_cuts
+from tests.bench.live import live
 from tests.bench.reading import reading
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -246,6 +247,7 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "pictures": pictures,
     "scripted": scripted,
     "cliffs": cliffs,
+    "live": live,
 }
 #: reads real files, and may stand beside another checkout
 READING = "reading"

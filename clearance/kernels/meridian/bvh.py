@@ -325,6 +325,32 @@ class Traversal:
         )
         return np.asarray(np.maximum(np.sqrt(x * x + y * y) - self.paths.slack[pairs.chord], 0.0))
 
+    def beside(self, pairs: Pairs) -> Array:
+        """How far (n,) each pair's box is beside its chord, at least, where it has one; 0 where it has many.
+
+        A long chord that lies askew has a box that is nearly all air.
+        """
+        out = np.zeros(len(pairs))
+        some = np.flatnonzero(self.paths.level[pairs.chord] == 0)
+        if not len(some):
+            return out
+        pairs = pairs.take(some) if len(pairs.low) else Pairs(*(getattr(pairs, f)[some] for f in _BARE))
+        chords, chord = self.paths.chords, self.paths.leaf[pairs.chord]
+        p, way = chords.p[chord], chords.q[chord] - chords.p[chord]
+        low, high = self.tree.nodes.low[pairs.tri, :2], self.tree.nodes.high[pairs.tri, :2]
+        if self.any_boxed:
+            # the box as far as the rectangle reaches, against the wire's own way
+            rect = self.rect[pairs.row]
+            low, high = low - rect[:, 1::2], high - rect[:, 0::2]
+        length = np.hypot(way[:, 0], way[:, 1])
+        centre = (low + high) / 2.0 - p
+        room = (high - low) / 2.0
+        across = np.abs(way[:, 0] * centre[:, 1] - way[:, 1] * centre[:, 0])
+        across -= np.abs(way[:, 1]) * room[:, 0] + np.abs(way[:, 0]) * room[:, 1]
+        gap = np.divide(across, length, out=np.zeros_like(across), where=length > 0.0)
+        out[some] = np.maximum(gap - chords.slack[chord], 0.0)
+        return out
+
     def is_leaf(self, pairs: Pairs) -> NDArray[np.bool_]:
         """Which pairs (n,) are of a triangle and a chord."""
         return np.asarray((pairs.tri < self.tree.nodes.lowest) & (self.paths.level[pairs.chord] == 0))

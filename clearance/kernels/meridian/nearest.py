@@ -47,6 +47,8 @@ _NEAR_LEAVES = 2
 _ALL = 20000
 #: with no more pairs than this both trees are gone down at once
 _FEW = 1500
+#: the same where good values are there already
+_FEW_NEAR = 16
 #: pairs of a key that are followed to the end at first, and how many times more of what waits at the next
 _WIDTH, _WIDER = 8, 64
 #: with more pairs than this only the most promising are followed at first
@@ -55,6 +57,8 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
+#: the same where good values are there already; up to so many pairs of leaves wait to be searched with others
+_FIRST_NEAR, _KEPT = 16, 1024
 #: pairs, and searches, that are begun together: what bounds the memory
 _BEGUN, _TOGETHER = 1 << 20, 200
 
@@ -67,11 +71,14 @@ class Ask:
         path: what the head follows.
         rows_of_body: for each body of the tree the rows of the measure's profiles that it is held against.
         start: (keys,) only values below these are looked for, and these are returned where there is none.
+        near: where the values in ``start`` are, of a search whose values are there already: it needs no
+            tasting to have good ones.
     """
 
     path: ChordTree
     rows_of_body: Sequence[Index]
     start: Array
+    near: Nearest | None = None
 
 
 @dataclass
@@ -114,7 +121,7 @@ def nearest(
     while begin < len(asks):
         end, pairs = begin, 0
         while end < len(asks) and end - begin < _TOGETHER and (end == begin or pairs < _BEGUN):
-            pairs += min(_size(tree, asks[end]), _ALL)
+            pairs += min(_size(tree, asks[end]), _ALL) if asks[end].near is None else 0
             end += 1
         out += _NearestSearch(tree, measure, asks[begin:end], by_move, settled, tolerances).answers()
         begin = end
@@ -157,6 +164,13 @@ class _NearestSearch:
         self.first_key: Index = np.cumsum([0, *keys])[:-1]
         start = np.concatenate([ask.start for ask in asks])
         self.found = Nearest(start, *(np.full(len(start), -1, dtype=np.intp) for _ in range(3)))
+        self.near = all(ask.near is not None for ask in asks)
+        for k, ask in enumerate(asks):
+            if ask.near is not None:
+                mine = slice(int(self.first_key[k]), int(self.first_key[k]) + len(ask.start))
+                at = ask.near.chord
+                self.found.triangle[mine], self.found.row[mine] = ask.near.triangle, ask.near.row
+                self.found.chord[mine] = np.where(at < 0, at, at + self.paths.begin[self.path[k]])
         if by_move:
             self.move_key = self.paths.chords.move + np.repeat(
                 self.first_key, [len(ask.path.chords.p) for ask in asks]
@@ -164,7 +178,7 @@ class _NearestSearch:
 
     def answers(self) -> list[Nearest]:
         if len(self.tree.body):
-            small = [_size(self.tree, ask) <= _ALL for ask in self.asks]
+            small = [not self.near and _size(self.tree, ask) <= _ALL for ask in self.asks]
             self.few(small)
             self.many([not each for each in small])
         out = []
@@ -196,6 +210,9 @@ class _NearestSearch:
         if not roots:
             return
         first = bare(roots)
+        if self.near:
+            self.run(first)
+            return
         self.beam(first, _BEAM)
         if not self.by_move:
             # what lies over or under the head has no best place in its boxes: look from a few fixed ones
@@ -233,6 +250,7 @@ class _NearestSearch:
         What waits is looked at again with the values had by then, and most of it is dropped.
         """
         now = self.bounded(pairs)
+        leaves: list[Pairs] = []
         width = np.full(len(self.asks), _WIDTH)
         waiting: dict[int, list[tuple[Pairs, int]]] = {}
         while len(now) or waiting:
@@ -248,19 +266,26 @@ class _NearestSearch:
             leaf = self.traversal.is_leaf(now)
             if leaf.any():
                 count -= np.bincount(now.ask[leaf], minlength=len(self.asks))
-                self.finish(now.take(leaf))
+                if self.near and np.count_nonzero(leaf) <= _KEPT:
+                    leaves.append(now.take(leaf))
+                else:
+                    self.finish(now.take(leaf))
                 now = now.take(~leaf)
             if len(now):
-                self.sample(self.best(now, self.samples))
+                if not self.near:
+                    self.sample(self.best(now, self.samples))
                 now = self.bounded(self.opened(self.pruned(now)))
             for each in [each for each in waiting if count[each] == 0]:
                 pairs, width[each] = waiting[each].pop()
                 now = joined([now, pairs])
                 if not waiting[each]:
                     del waiting[each]
+        if leaves:
+            self.finish(joined(leaves))
 
     def opened(self, pairs: Pairs) -> Pairs:
-        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= _FEW)
+        few = _FEW_NEAR if self.near else _FEW
+        return self.traversal.children(pairs, np.bincount(pairs.ask, minlength=len(self.asks)) <= few)
 
     def bounded(self, pairs: Pairs) -> Pairs:
         """The pairs with the smallest value each could hold, less those no better than what is had."""
@@ -268,6 +293,8 @@ class _NearestSearch:
         limit = self.limit(pairs)
         plan = self.traversal.plan(pairs)
         g = self.traversal.apart(pairs, plan)
+        if self.near:
+            np.maximum(g, self.traversal.beside(pairs), out=g)
         # most are dropped by the horizontal distance alone, before the heights are looked at
         keep = np.flatnonzero(self.measure.at_least(g, pairs.row) < limit)
         pairs, g, limit = replace(pairs, low=g, g=g).take(keep), g[keep], limit[keep]
@@ -367,12 +394,15 @@ class _NearestSearch:
     def finish(self, pairs: Pairs) -> None:
         """Search triangle against chord, the most promising of each search first."""
         pairs = pairs.take(np.lexsort((pairs.low, pairs.ask)))
-        size = _FIRST
+        size = _FIRST_NEAR if self.near else _FIRST
         while len(pairs):
             _, place = ranked(pairs.ask)
             now, pairs = pairs.take(place < size), pairs.take(place >= size)
             strips, owner = strips_of(self.tree.triangles[now.tri])
             limit = self.limit(now)
+            if self.near:
+                # what would be nearer by less than the search is exact to is not looked for
+                limit = limit - 2.0 * self.tolerances.search_width
             now = now.take(owner)
             chord = self.paths.leaf[now.chord]
             value, _ = search(

@@ -18,7 +18,7 @@ ends move in straight lines, and all slices are parallel.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -160,7 +160,43 @@ class HeightMeasure:
         return np.asarray(np.where(beside > 0.0, NOWHERE + beside, gap))
 
 
-Measure = ClearanceMeasure | SideMeasure | HeightMeasure
+@dataclass(frozen=True)
+class Together:
+    """Several measures asked at once: rows of one table after the other's, each measured in its own way.
+
+    Attributes:
+        profiles: all their pieces, of each measure as many.   parts: the measures, each with its own table.
+    """
+
+    profiles: Profiles
+    parts: tuple[ClearanceMeasure | SideMeasure | HeightMeasure, ...]
+
+    @property
+    def many(self) -> int:
+        """How many rows each measure has."""
+        return len(self.profiles.z) // len(self.parts)
+
+    @property
+    def steepness(self) -> Array:
+        return np.concatenate([part.steepness for part in self.parts])
+
+    def at_least(self, g: Array, which: Index) -> Array:
+        return self._each(which, lambda part, rows, row: part.at_least(g[rows], row))
+
+    def __call__(self, g: Array, z: Array, which: Index) -> Array:
+        return self._each(which, lambda part, rows, row: part(g[rows], z[rows], row))
+
+    def _each(self, which: Index, ask: Callable[[Any, Index, Index], Array]) -> Array:
+        out = np.empty(len(which))
+        of, row = np.divmod(which, self.many)
+        for k, part in enumerate(self.parts):
+            rows = np.flatnonzero(of == k)
+            if len(rows):
+                out[rows] = ask(part, rows, row[rows])
+        return out
+
+
+Measure = ClearanceMeasure | SideMeasure | HeightMeasure | Together
 
 
 @dataclass(frozen=True)
