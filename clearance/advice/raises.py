@@ -98,7 +98,7 @@ class RaiseAnswer:
 
     @property
     def falls(self) -> bool:
-        """Whether the heads run free at ``smallest``, but an item would cut into another, or tip."""
+        """Whether the heads run free at ``smallest``, but the job is not clear: an item tips, say."""
         return any(f.severity in ("close", "clash") for f in self.findings)
 
 
@@ -221,21 +221,30 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
 def _worse_standing(
     scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float
 ) -> list[Finding]:
-    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned.
+    """What is wrong besides the heads once it is raised by so much: all that is so as planned where all goes
+    up, else what some items cut into, tip or hold no longer that they did not as planned.
 
     What is raised lies on spacers then: it does not float.
     """
     if items is None or by == 0.0:
-        return []  # all goes up together
+        # all goes up together: what is wrong as planned stays so
+        grave = [f for f in told(scene)[0] if _is_grave(f) and f.kind != "travel"]
+        return [
+            replace(f, message=f'"{f.item}": {f.message}' if f.item else f.message, state=None) for f in grave
+        ]
     was = {_told(f) for f in told(scene)[0]}
     there = raised_by(scene, items, by)
     packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
     return [
         replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)
         for f in told(there)[0]
-        if f.severity in ("close", "clash") and f.kind != "travel" and _told(f) not in was
+        if _is_grave(f) and f.kind != "travel" and _told(f) not in was
         if not (f.kind in PACKED and f.item in packed)
     ]
+
+
+def _is_grave(finding: Finding) -> bool:
+    return finding.severity in ("close", "clash")
 
 
 def _told(finding: Finding) -> tuple[str, str | None, str, str]:

@@ -42,9 +42,10 @@ def _windows(answer: RaiseAnswer) -> list[str]:
         lines = [f"UNDECIDED: what raises would clear {what} could not be decided in full; see below."]
     elif answer.smallest is not None and answer.falls:
         at = _length(answer.smallest)
-        lines = [
-            f"NOT BY ITSELF: {what} raised by {at} mm frees the heads, but would not stand so; see below."
-        ]
+        how = (
+            f"{what} raised by {at} mm frees the heads" if answer.smallest else "the heads run free as it is"
+        )
+        lines = [f"NOT BY ITSELF: {how}, but the job is not clear; see below."]
     elif answer.smallest is None:
         lines = [f"NO RAISE from {first} to {last} mm of {what} clears everything."]
         lines += [_blocked(b) for b in answer.blocked]

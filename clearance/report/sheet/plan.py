@@ -128,6 +128,14 @@ def _passes(passes: Sequence[Pass]) -> Html:
 
 
 # -------------------------------------------------------------------------------------------- the drawing
+def _edges(region: Any) -> Any:
+    """The edges of a region's areas; what is clipped at the plan's edge may have touching lines beside them."""
+    import shapely
+
+    areas = [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
+    return shapely.union_all([each.boundary for each in areas])
+
+
 def drawing(plan: Plan, name: str) -> Html:
     """A plan as SVG; ``name`` tells its patterns from those of the page's others."""
     x0, y0, x1, y1 = plan.box
@@ -169,7 +177,7 @@ def drawing(plan: Plan, name: str) -> Html:
             drawn.append(Html(f'<path d="{path(thing.region)}" fill="{fill}" fill-rule="evenodd"/>'))
     for thing in plan.things:
         if thing.what == "below":
-            hidden = [thing.region.boundary.intersection(each) for each in metal]
+            hidden = [_edges(thing.region).intersection(each) for each in metal]
             drawn += [
                 Html(f'<path d="{path(each, closed=False)}" class="hidden"/>')
                 for each in hidden
