@@ -60,15 +60,23 @@ def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
 
 
 def test_a_die_opening_with_a_relief_that_widens_upward(tmp_path: Path) -> None:
-    """From 20 x 20 below to 22 x 22 above: atan(sqrt(2) / 20) is 4.04 degrees in the corners."""
+    """From 20 x 20 below to 22 x 22 above: atan(sqrt(2) / 20) is 4.04 degrees in the corners. Its longest side
+    is the upper one, 22 less the wire's 0.25."""
     corners = [(50, 40, 1, 1), (30, 40, -1, 1), (30, 20, -1, -1), (50, 20, 1, -1), (50, 40, 1, 1)]
     words = ["G90 G00 X40 Y30 U0 V0", *(f"G01 X{x} Y{y} U{u} V{v}" for x, y, u, v in corners)]
     cut = {"nc": "\n".join(words), "uv_words": "relative", "planes": {"xy": 0.0, "uv": 20.0}}
     told = said(tmp_path, FRAME, cut, items=[*RAILS, *STRAPS])
     assert told[0].startswith("CLEAR: ")
+    file = tmp_path / "setup.toml"
+    plain = file.read_text()
+    for size, gone in ((21.5, False), (22.0, True)):
+        limit = f"\ngone_below = {{ mass = 1.0, size = {size} }}\n[machine]"
+        file.write_text(plain.replace("\n[machine]", limit, 1))
+        result = clearance.check(clearance.load(str(file)))
+        assert ("gone" in [f.kind for f in result.findings]) == gone
     assert told[1:] == [
         NO_PRESSURE,
-        'note: plate: "cut 1" frees the slug, 427 mm2, 65.8 g, longest side 20.8 mm. It cannot drop '
+        'note: plate: "cut 1" frees the slug, 427 mm2, 65.8 g, longest side 21.8 mm. It cannot drop '
         "for its taper and is lifted out: upper head up by 19.90 mm at least",
         "note: cut 1: the wire leans by up to 4.04 degrees; see that nozzles and guides allow it",
     ]

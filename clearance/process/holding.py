@@ -1,8 +1,9 @@
 """What each body does to a part, and which contacts are sideways.
 
-A holder of the library does what its kind says. Of a shape or model of the user's own nobody knows: it
-carries what lies on it, presses what it lies on, and grips a part where it touches it from several sides
-about its middle, as jaws do; a stop that is touched by one side does not.
+A holder does what its kind says; one with jaws or a ring grips what it touches from both sides. Of a shape
+or model of the user's own nobody knows: it carries what lies on it, presses what it lies on, and grips a part
+where it touches it from several sides about its middle, as jaws do; a stop that is touched by one side does
+not.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ class Role:
 
     Attributes:
         carries, presses, grips: see the package.
+        over: it grips from above, too, what lies on something.
         pulls: it grips what merely lies on it or under it, too.
         aside: it presses by touching the part's side.
         unknown: of the user's own; whether it grips depends on where it touches.
@@ -38,6 +40,7 @@ class Role:
     carries: bool = True
     presses: bool = False
     grips: bool = False
+    over: bool = False
     pulls: bool = False
     aside: bool = False
     unknown: bool = False
@@ -58,7 +61,8 @@ def role_of(body: Body, part: Body) -> Role:
         # a clamp and no more: it must have something to stand on, and one with a toe presses a part's side
         bolted = body.library.fastened is Fastened.BOLTED
         return Role(carries=False, presses=True, aside=Does.GRIPS in does, stands=bolted)
-    return Role(grips=Does.GRIPS in does, presses=Does.PRESSES in does and Does.GRIPS not in does)
+    grips, presses = Does.GRIPS in does, Does.PRESSES in does
+    return Role(grips=grips, over=grips and presses, presses=presses and not grips)
 
 
 def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int, ...], body: int) -> Any:

@@ -374,13 +374,17 @@ class _State:
             else Outline(self.body.triangles_M, most=4, boxes=self.outline.boxes)
         )
         flat = [values["outline"] for _, values in self.rough]
+        seen = [flat]
         if all(values["run"].upright for _, values in self.rough):
             figures = outline.over(flat)
         else:
             levels = [self._at_height(float(z)) for z in outline.z]
             figures = outline.over_each(levels)
+            # a leaning wire makes them longest at one end
+            seen += [self._at_height(z) for z in (outline.low, outline.high)]
+        longest = [max(map(_longest, each)) for each in zip(*seen, strict=True)]
         density = self.body.density
-        for (what, values), (volume, middle) in zip(self.rough, figures, strict=True):
+        for (what, values), (volume, middle), side in zip(self.rough, figures, longest, strict=True):
             enclosed = values.pop("enclosed")
             assert isinstance(enclosed, bool)
             piece = Piece(
@@ -389,7 +393,7 @@ class _State:
                 volume=volume,
                 middle=middle,
                 mass=None if density is None else volume * density * 1e-6,
-                longest=max(_longest(values["outline"]), outline.high - outline.low),
+                longest=max(side, outline.high - outline.low),
                 **values,
             )
             (told.pieces if what == "piece" else told.tabs).append(piece)

@@ -9,7 +9,7 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ import numpy as np
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
+from clearance.process.gripping import Grip, grip
 from clearance.process.holding import between, foot_of, role_of, sideways
 from clearance.process.statics import (
     Array,
@@ -83,6 +84,7 @@ class Contact:
         self.bodies, self.contacts = bodies, contacts
         self._bearings: dict[tuple[int, int], Bearing] = {}
         self._feet: dict[tuple[int, frozenset[int]], str] = {}
+        self._grips: dict[tuple[int, int], Grip] = {}
 
     def bearing(self, above: int, below: int) -> Bearing:
         """Where one body lies on another."""
@@ -90,6 +92,13 @@ class Contact:
         if key not in self._bearings:
             self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
         return self._bearings[key]
+
+    def grip(self, part: int, body: int, left: Any = None) -> Grip:
+        """How a holder grips a part, or what is left of it."""
+        key = (part, body)
+        if left is None and key not in self._grips:
+            self._grips[key] = grip(self.contacts, part, body)
+        return self._grips[key] if left is None else grip(self.contacts, part, body, left)
 
     def meets_another(self, laid: int, present: Iterable[int]) -> bool:
         """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
@@ -177,6 +186,8 @@ class _Stays:
         self.name = self.body.name
         self.what = "it" if asked.whole else "what is left of it"
         self.remarks: list[Remark] = []
+        #: what is to be told of jaws that do not grip it
+        self.loose: list[Remark] = []
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
         self.remarks.append(Remark(kind, severity, item or self.name, message))
@@ -191,6 +202,7 @@ class _Stays:
         held_by = self.asked.held_by
         holds = bool(grips) or held_by is not None
         idle: tuple[str, ...] = ()
+        self.open_jaws(bool(holds or presses or self.asked.pressed_above))
         inside = None if not carriers else -outside(weight.at, corners)
         if not carriers:
             if not grips:
@@ -199,12 +211,11 @@ class _Stays:
             self.tips(weight, corners, presses, -inside)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
             idle = self.idle()
-            self.tell(
-                "not held",
-                "close",
-                f"nothing presses or grips {self.what}{self.why(idle)}: clamp it, "
-                'or say what does (held_by = "glue")',
-            )
+            cure = 'clamp it, or say what does (held_by = "glue")'
+            if not self.loose:
+                self.tell(
+                    "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
+                )
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -354,6 +365,10 @@ class _Stays:
             role = role_of(other, self.body)
             if k == self.asked.part or not (role.grips or role.unknown):
                 continue
+            if role.grips and not role.pulls:
+                if self.jaws(k, role.over):
+                    found.append(other.name)
+                continue
             where = sideways(
                 self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
             )
@@ -366,6 +381,24 @@ class _Stays:
                 continue
             found.append(other.name)
         return found
+
+    def jaws(self, k: int, over: bool) -> bool:
+        """Whether a holder with jaws or a ring grips it: from both sides, or from above where it can."""
+        if over and not self.left(self.contact.bearing(k, self.asked.part).touching).is_empty:
+            return True
+        other = self.bodies[k].name
+        how = self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+        if how.holds and how.air > 0.0:
+            self.tell("grip", "note", f'nearly touches "{self.name}": {how.why}', other)
+        elif not how.holds and (how.touched or (how.faces and self.body.stands_on == other)):
+            message = f'does not grip "{self.name}": {how.why}'
+            self.loose.append(Remark("does not grip", "close", other, message))
+        return how.holds
+
+    def open_jaws(self, held: bool) -> None:
+        """Jaws that do not grip it: to be closed where nothing else holds it."""
+        if self.asked.cut:
+            self.remarks += [replace(one, severity="note") if held else one for one in self.loose]
 
     # --------------------------------------------------------------------------------------- equilibrium
     def tips(self, weight: Resultant, corners: Array, presses: dict[str, Array], off: float) -> None:

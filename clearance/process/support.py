@@ -111,23 +111,24 @@ class Contacts:
 
     def _touches(self, k: int, outline: Outline, *, above: bool, beside: bool) -> Iterator[tuple[bool, Any]]:
         """Where a body touches a part: whether from below, and the region in plan."""
-        below = self._slice(k, outline.low - NEAR / 2).intersection(outline.shadow)
+        below = self.slice(k, outline.low - NEAR / 2).intersection(outline.shadow)
         if below.area > LEAST:
             yield True, below
         if above:
-            on_top = self._slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
+            on_top = self.slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
             if on_top.area > LEAST:
                 yield False, on_top
         if not beside:
             return
         for level in np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int)):
-            cut = self._slice(k, float(outline.z[level]))
+            cut = self.slice(k, float(outline.z[level]))
             if not cut.is_empty:
                 at_its_side = cut.buffer(NEAR, quad_segs=2).intersection(outline.slices[level])
                 if at_its_side.area > LEAST:
                     yield False, at_its_side
 
-    def _slice(self, k: int, z: float) -> Any:
+    def slice(self, k: int, z: float) -> Any:
+        """The slice of a body at a height; made once."""
         key = (k, z)
         if key not in self._slices:
             self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))

@@ -97,7 +97,8 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "heads": "heights of the heads and ways outside the cuts",
         "margins": "how much room is wanted",
         "optional_stops": "whether the machine stops at M01",
-        "spark_gap": "the gap beside the wire that widens the kerf on each side; left out, 0.02 mm",
+        "spark_gap": "the gap beside the wire that widens the kerf on each side where what is left of a part "
+        "is judged; left out, 0.02 mm. Sizes of pieces are told without it, a little large",
         "holders": "a folder of your own holders, seen from the setup file: a file for each",
         "gone_below": "pieces smaller than this are washed away and block nothing",
         "zeros": "where G54 to G59 lie, for all cuts: { G55 = [x, y] }, from each cut's own zero, along its "
