@@ -404,9 +404,9 @@ def test_pallets_that_multiply_end_soon(tmp_path: Path) -> None:
         ({"pallets__0__file": "gone.toml"}, "pallets[1].file", 'there is no file "gone.toml"'),
         # beside it: two_rails.toml; that both end in .toml makes them no more alike
         (
-            {"pallets__0__file": "pallets/gone.toml"},
+            {"pallets__0__file": "pallets/rack.toml"},
             "pallets[1].file",
-            '"pallets/gone.toml"; it is looked for',
+            '"pallets/rack.toml"; it is looked for',
         ),
         ({"pallets__0__file": "pallets/two_rail.toml"}, "pallets[1].file", 'did you mean "two_rails.toml"'),
         ({"pallets__0__file": "pallets"}, "pallets[1].file", "is a folder"),

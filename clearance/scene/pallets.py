@@ -67,8 +67,8 @@ class _Reader:
         for j, change in enumerate(table.change):
             for pallet in self.there[first_pallet:]:
                 if change.item in [f"{pallet.name}/{left}" for left in pallet.without]:
-                    left_out = f'"{change.item}" is left out by without of the pallet "{pallet.name}"'
-                    raise file.error(("change", j, "item"), left_out, "take it out of one of the two")
+                    said = f'"{change.item}" is left out by without of the pallet "{pallet.name}"'
+                    raise file.error(("change", j, "item"), said, "take it out of one of the two")
             if change.item not in index:
                 want = suggestion(change.item, list(index))
                 raise file.error(("change", j, "item"), f'there is no item "{change.item}"', want)
