@@ -117,7 +117,14 @@ def test_sheet_says_what_is_otherwise_than_on_the_pallet(tmp_path: Path) -> None
     scene = load(written(tmp_path, tables, pallet))
     there = scene.items["P3/clamp"].written
     assert there is not None
-    assert there.changed == (f"reach = 1 (inch) (24 in {file}, which is in mm)",)
+    assert there.changed == (f"reach = 1 (24 in {file}; lengths here in inch, there in mm)",)
+    pallet = {"units": "inch", "items": [{"name": "clamp", "holder": "strap", "params": {"reach": 0.9}}]}
+    tables["pallets"][0]["without"] = []
+    block = {"name": "block", "shape": {"box": [1, 1, 1]}}
+    tables = {**tables, "items": [block], "cuts": [{**tables["cuts"][0], "part": "block"}]}
+    there = load(written(tmp_path, tables, pallet)).items["P3/clamp"].written
+    assert there is not None
+    assert there.changed == (f"reach = 1 (0.9 in {file}; lengths here in inch)",)
 
 
 def test_a_cure_says_in_which_file_the_place_stands(tmp_path: Path) -> None:

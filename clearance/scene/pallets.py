@@ -300,10 +300,12 @@ def _told(keys: tuple[str, ...], origin: Origin, spot: Spot, short: dict[str, st
     before = was.raw(*keys)
     there = "left out" if before is None else _whole(before)
     now = _whole(spot.raw(*keys))
-    mixed = spot.units != was.units
     name = keys[-1] if keys[0] == "params" else ".".join(keys)
-    its = f"{there} in {was.file.shown_as}" + (f", which is in {was.units}" if mixed else "")
-    short[".".join(keys)] = f"{name} = {now}{f' ({spot.units})' if mixed else ''} ({its})"
+    units = "" if spot.units == "mm" else f"; lengths here in {spot.units}"
+    if spot.units != was.units:
+        units = f"; lengths here in {spot.units}, there in {was.units}"
+    # the sheet's own lengths are mm
+    short[".".join(keys)] = f"{name} = {now} ({there} in {was.file.shown_as}{units})"
     return f"{'.'.join(keys)} = {now} (there {there})"
 
 
