@@ -115,7 +115,7 @@ def build(
     where: str = "",
     file: str | Path | None = None,
     *,
-    scale: float = 1.0,
+    scale: float | Mapping[str, float] = 1.0,
 ) -> Holder:
     """The holder with the given parameters; what is left out takes its default.
 
@@ -124,7 +124,8 @@ def build(
         params: as the user wrote them.
         where: the item's place in the file, "items[2]"; a parameter is then at "items[2].params.length".
         file: the file as the user named it.
-        scale: mm in one unit of the lengths in ``params``; angles and counts are not scaled.
+        scale: mm in one unit of the lengths in ``params``, one for all or each by its name; angles and counts
+            are not scaled.
 
     Raises:
         InputError: no such holder, no such parameter, a value of the wrong type or outside its range, or
@@ -146,7 +147,7 @@ def fit(
     where: str = "",
     file: str | Path | None = None,
     *,
-    scale: float = 1.0,
+    scale: float | Mapping[str, float] = 1.0,
     seat: str | None = None,
 ) -> Fitted:
     """The parameters with which a holder fits a part; what the user gave beside them is kept.
@@ -210,7 +211,7 @@ def filled(
     where: str = "",
     file: str | Path | None = None,
     *,
-    scale: float = 1.0,
+    scale: float | Mapping[str, float] = 1.0,
 ) -> dict[str, Any]:
     """Every parameter of the kind with the user's value, checked and in mm, or its default.
 
@@ -228,7 +229,8 @@ def filled(
     values: dict[str, Any] = {}
     for key, parameter in known.items():
         if key in params:
-            values[key] = _checked(parameter, params[key], _place(where, key), file, scale)
+            mm = scale[key] if isinstance(scale, Mapping) else scale
+            values[key] = _checked(parameter, params[key], _place(where, key), file, mm)
         else:
             values[key] = tuple(parameter.default) if parameter.many else parameter.default
     return values

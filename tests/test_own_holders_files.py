@@ -16,6 +16,7 @@ import pytest
 
 import clearance
 from clearance import cli
+from clearance.errors import InputError
 from clearance.report.holders import describe
 from clearance.scene.own_holders import OwnAxis, OwnBody, OwnHolder, OwnLimit, OwnMoving, OwnSeat
 from clearance.scene.shelf import VARIABLE, read_own
@@ -377,3 +378,26 @@ def test_a_file_damaged_at_random_is_one_message_or_a_holder(shop: Path) -> None
             messages.append(str(error))
     assert all(each.startswith("our_vise.toml") and "\n" not in each for each in messages)
     assert 30 < len(messages) < 140
+
+
+def test_a_file_without_a_holder_s_name_is_told_and_not_offered(shop: Path) -> None:
+    folder = shop / "our_holders"
+    (folder / "our_vise.toml").rename(folder / "Our-Vise.toml")
+    setup = shop / "own_vise.toml"
+    for name, words in (
+        (
+            "our_vise",
+            '"our_holders/Our-Vise.toml" has no name for a holder; name the file with small letters',
+        ),
+        (
+            "Our-Vise",
+            '"our_holders/Our-Vise.toml" has no name for a holder; name the file with small letters',
+        ),
+        ("our_vis", "no holder 'our_vis' in the library"),
+    ):
+        text = setup.read_text(encoding="utf-8")
+        setup.write_text(re.sub('holder = "[^"]*"', f'holder = "{name}"', text), encoding="utf-8")
+        with pytest.raises(InputError) as error:
+            clearance.load(setup)
+        assert words in str(error.value)
+        assert "did you mean 'Our-Vise'" not in str(error.value)

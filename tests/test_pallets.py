@@ -7,6 +7,7 @@ That ``at`` and ``turn`` of a pallet mean what they mean for an item is the proj
 from __future__ import annotations
 
 import json
+import shutil
 import time
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ import clearance
 from clearance.errors import InputError
 from clearance.scene.load import load
 from clearance.scene.model import Scene
+from tests.own_shop import VISE
 from tests.pallet_setups import PALLET, USED, flat, with_pallet, written
 from tests.setup_writer import changed, toml
 
@@ -175,6 +177,17 @@ def test_an_item_of_a_pallet_may_be_put_on_something_else(tmp_path: Path) -> Non
     [
         ({"item": "P3/stopp"}, "change[1].item", 'did you mean "P3/stop"'),
         ({"item": "die plate", "at": [0, 0, 0]}, "change[1].item", "stands in this file itself"),
+        (
+            {"item": "P3/strap", "holder": "toe_clamp"},
+            "change[1].holder",
+            "no parameter 'reach'; params.reach stays as pallets/two_rails.toml has it; leave the item out",
+        ),
+        (
+            {"item": "P3/strap", "params": {"reach": 900}},
+            "change[1].params.reach",
+            "900 is outside its range",
+        ),
+        ({"item": "P3/strap", "params": {"rech": 20}}, "change[1].params.rech", "did you mean 'reach'"),
         ({"item": "P3/stop", "name": "x"}, "change[1].name", 'is named by "item"'),
         ({"item": "P3/stop", "att": [0, 0, 0]}, "change[1].att", 'did you mean "at"'),
         (
@@ -190,7 +203,9 @@ def test_an_item_of_a_pallet_may_be_put_on_something_else(tmp_path: Path) -> Non
     ],
 )
 def test_a_wrong_change_names_its_place(tmp_path: Path, change: Any, where: str, words: str) -> None:
-    said = refused(tmp_path, *with_pallet(change=[change]))
+    strap = {"name": "strap", "holder": "strap", "params": {"reach": 24}, "at": [400, 0, 0]}
+    pallet = changed(PALLET, {"items__4": strap})
+    said = refused(tmp_path, with_pallet(change=[change])[0], pallet)
     assert said.startswith(str(tmp_path / "setup.toml"))
     assert where in said
     assert words in said
@@ -212,6 +227,89 @@ def test_items_left_out_are_not_there(tmp_path: Path) -> None:
     assert '"P3/front rail" is left out, but "die plate" stands on it' in said
     said = refused(tmp_path, *with_pallet(pallets__0__without="stopp"))
     assert 'has no item "stopp"; did you mean "stop"' in said
+
+
+def test_items_left_out_are_told_and_not_changed(tmp_path: Path) -> None:
+    tables, pallet = with_pallet(pallets__0__without=["stop"])
+    scene = load(written(tmp_path, tables, pallet))
+    told = [(f.severity, f.message) for f in scene.findings if f.kind == "left out"]
+    assert told == [("note", "P3: without stop, as the setup says")]
+    assert scene.pallets[0].without == ("stop",)
+    tables["change"] = [{"item": "P3/stop", "at": [0, 0, 0]}]
+    said = refused(tmp_path, tables, pallet)
+    assert "change[1].item" in said
+    assert '"P3/stop" is left out by without of the pallet "P3"' in said
+    # left out by a pallet that holds the pallet, and changed in the setup
+    use = {"file": "outer.toml", "name": "big", "at": [10, 20, 0]}
+    holds = outer()
+    holds["pallets"][0]["without"] = ["stop"]
+    tables, pallet = with_pallet(pallets=[use])
+    tables["change"] = [{"item": "big/left/stop", "at": [0, 0, 0]}]
+    said = refused(tmp_path, tables, pallet, outer=holds)
+    assert '"big/left/stop" is left out by without of the pallet "big/left"' in said
+
+
+def test_cuts_take_a_pallet_s_name_for_all_of_it(tmp_path: Path) -> None:
+    """The same cut with each item named by hand: what is there at its begin and end is the same."""
+    other = {**USED, "name": "P4", "at": [30, 400, 0]}
+    names = [f"P4/{name}" for name in ("base", "front rail", "back rail", "stop")]
+
+    def there(**cut: Any) -> list[set[str]]:
+        tables, pallet = with_pallet(pallets__1=other)
+        tables["cuts"][0] |= cut
+        tables["cuts"].append({**tables["cuts"][0], "name": "second", "with": [], "without": []})
+        scene = load(written(tmp_path, tables, pallet))
+        return [
+            {scene.bodies[k].name for k in each.bodies} for each in scene.stretches if each.cut is not None
+        ]
+
+    for key in ("with", "without"):
+        whole = there(**{key: ["P4"]})
+        assert whole == there(**{key: names})
+        assert (set(names) <= whole[0]) == (key == "with")
+        assert (set(names) <= whole[1]) == (key == "without")
+    # an item that is named itself goes before its pallet
+    assert set(names) & there(**{"without": ["P4"], "with": ["P4/stop"]})[0] == {"P4/stop"}
+    tables, pallet = with_pallet(cuts__0__without=["P5"])
+    assert 'there is no item "P5"' in refused(tmp_path, tables, pallet)
+
+
+def test_a_whole_pallet_is_raised_by_its_name(tmp_path: Path) -> None:
+    scene = load(written(tmp_path, *with_pallet(pallets__1={**USED, "name": "P4", "at": [30, 400, 0]})))
+    higher = clearance.raised(scene, 2.0, items=["P4"])
+    moved = {name for name in scene.items if origin(higher, name) != origin(scene, name)}
+    assert moved == {"P4/base", "P4/front rail", "P4/back rail", "P4/stop"}
+    with pytest.raises(InputError, match='there is no item "P5"'):
+        clearance.raised(scene, 2.0, items=["P5"])
+
+
+def in_inches(item: Any, change: Any) -> tuple[Any, Any, Any]:
+    """The setup and the pallet in mm; between them a pallet in inches that has an item otherwise."""
+    use = {"file": "outer.toml", "name": "P3", "at": [30, 20, 0]}
+    inner = {"file": "pallets/two_rails.toml", "name": "left"}
+    tables, pallet = with_pallet(changed(PALLET, {"items__4": item}), pallets=[use])
+    tables["items"][0]["on"] = "P3/left/front rail"
+    item_changed = {"item": f"left/{item['name']}", "params": change}
+    return tables, pallet, {"units": "inch", "pallets": [inner], "change": [item_changed]}
+
+
+def test_a_changed_length_out_of_range_is_told_in_the_unit_it_is_written_in(tmp_path: Path) -> None:
+    strap = {"name": "strap", "holder": "strap", "params": {"reach": 24}, "at": [400, 0, 0]}
+    tables, pallet, holds = in_inches(strap, {"reach": 22})
+    said = refused(tmp_path, tables, pallet, outer=holds)
+    assert said.startswith("outer.toml: change[1].params.reach")
+    assert "22 (558.8 mm) is outside its range" in said
+
+
+def test_an_own_holder_is_changed_in_the_unit_of_that_file(tmp_path: Path) -> None:
+    """The jaw of the shop's own holder goes 1.5 inches, not 1.5 mm; an inch is 25.4 mm (from memory)."""
+    vise = {"name": "vise", "holder": "our_vise", "params": {"opening": 30}, "at": [400, 0, 0]}
+    tables, pallet, holds = in_inches(vise, {"opening": 1.5})
+    shutil.copytree(VISE.parent, tmp_path / "our_holders")
+    tables["holders"] = "our_holders"
+    library = load(written(tmp_path, tables, pallet, outer=holds)).items["P3/left/vise"].library
+    assert library is not None
+    assert library.params["opening"] == pytest.approx(38.1)
 
 
 def test_cuts_name_items_of_pallets(tmp_path: Path) -> None:
@@ -278,13 +376,13 @@ def test_pallets_that_multiply_end_soon(tmp_path: Path) -> None:
         f"p{k}": {"pallets": [{"file": f"p{k + 1}.toml", "name": f"n{n}"} for n in range(20)]}
         for k in range(6)
     }
-    files["p6"] = {"items": []}
+    files["p6"] = PALLET
     said = refused(tmp_path, *with_pallet(pallets__1={"file": "p0.toml", "name": "A"}), **files)
     assert "more than 5000 items" in said
     deep: dict[str, Any] = {
         f"p{k}": {"pallets": [{"file": f"p{k + 1}.toml", "name": "n"}]} for k in range(12)
     }
-    deep["p12"] = {"items": []}
+    deep["p12"] = PALLET
     said = refused(tmp_path, *with_pallet(pallets__1={"file": "p0.toml", "name": "A"}), **deep)
     assert "8 at most" in said
     assert time.perf_counter() - began < 5.0
@@ -304,6 +402,13 @@ def test_pallets_that_multiply_end_soon(tmp_path: Path) -> None:
         ({"pallets__0__turn": [0, 0, 1e308]}, "pallets[1].turn", "within 3600"),
         ({"pallets__0__rotate": 90}, "pallets[1].rotate", '"turn"'),
         ({"pallets__0__file": "gone.toml"}, "pallets[1].file", 'there is no file "gone.toml"'),
+        # beside it: two_rails.toml; that both end in .toml makes them no more alike
+        (
+            {"pallets__0__file": "pallets/rack.toml"},
+            "pallets[1].file",
+            '"pallets/rack.toml"; it is looked for',
+        ),
+        ({"pallets__0__file": "pallets/two_rail.toml"}, "pallets[1].file", 'did you mean "two_rails.toml"'),
         ({"pallets__0__file": "pallets"}, "pallets[1].file", "is a folder"),
         ({"pallets__0__without": [3]}, "pallets[1].without", 'give a text in "quotes"'),
         ({"bench__x": 1}, "bench", "not known"),
@@ -322,7 +427,14 @@ def test_a_wrong_use_of_a_pallet_is_refused(tmp_path: Path, changes: Any, where:
         ({"machine__use": "small"}, "machine", "the rest stands in the setup"),
         ({"units": "m"}, "units", '"mm" or "inch"'),
         ({"items__0__at": [1e308, 0, 0]}, 'items[1].at[1] "base"', "1e+06"),
-        ({"items__1__on": "bas"}, 'items[2].on "front rail"', 'no item "P3/bas"'),
+        ({"items__1__on": "bas"}, 'items[2].on "front rail"', 'no item "bas" on this pallet; did you mean'),
+        ({"items__1__on": "P3/base"}, 'items[2].on "front rail"',
+         'no item "P3/base" on this pallet; did you mean "base"? A pallet\'s file uses its own plain names'),
+        ({"items__1__on": "die plate"}, 'items[2].on "front rail"', 'no item "die plate" on this pallet'),
+        ({"items__4": {"name": "strap", "holder": "strap", "fit": "plat"}}, 'items[5].fit "strap"',
+         'no item "plat" on this pallet'),
+        ({"items__3__name": "a/b"}, 'items[4].name "a/b"', 'a "/" stands between a pallet and its item'),
+        ({"items": []}, "", "nothing stands on this pallet; give it [[items]]"),
         ({"items__1__seat": "side"}, 'items[2].seat "front rail"', 'no seat "side"'),
         ({"items__3__model": "gone.stl"}, 'items[4].model "stop"', 'no file "pallets/gone.stl"'),
         ({"items__4": {"name": "rail", "holder": "rail", "params": {"length": 9e9}}},
@@ -346,4 +458,11 @@ def test_a_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
         load(file)
     (tmp_path / "pallets" / "two_rails.toml").write_text(toml(with_pallet()[0]), encoding="utf-8")
     with pytest.raises(InputError, match=r"pallets/two_rails.toml: .*the rest stands in the setup"):
+        load(file)
+
+
+def test_a_pallet_s_file_is_no_setup(tmp_path: Path) -> None:
+    file = tmp_path / "alone.toml"
+    file.write_text(toml(PALLET), encoding="utf-8")
+    with pytest.raises(InputError, match=r"this is a pallet's file: .* name it in a setup's \[\[pallets\]\]"):
         load(file)

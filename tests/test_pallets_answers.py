@@ -7,6 +7,7 @@ held against the same setup written flat. No outside source.
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +91,40 @@ def test_sheet_says_where_the_pallet_goes_and_lists_its_file(tmp_path: Path) -> 
     assert "pallets/two_rails.toml" in page
     assert "Where it goes" in page
     assert ("pallets/two_rails.toml" in [file for file, _ in sheet.inputs]) is True
+
+
+def test_sheet_says_what_is_otherwise_than_on_the_pallet(tmp_path: Path) -> None:
+    tables, pallet = whole(pallets__0__without=["stop"])
+    rail = {"name": "clamp", "holder": "strap", "params": {"reach": 24}, "at": [600, 0, 0], "laid": True}
+    pallet["items"].append(rail)
+    tables["change"] = [{"item": "P3/clamp", "params": {"reach": 22, "height": 30}, "at": [610, 0, 0]}]
+    sheet = gather(check(load(written(tmp_path, tables, pallet))), "today")
+    by_name = {each.name: each for each in sheet.elements}
+    file = "pallets/two_rails.toml"
+    assert by_name["P3/clamp"].changed == (
+        f"reach = 22 (24 in {file})",
+        f"height = 30 (left out in {file})",
+        f"at = [610, 0, 0] ([600, 0, 0] in {file})",
+    )
+    assert by_name["P3/plate"].changed == ()
+    page = re.sub(r"<[^>]*>", "", str(fetching(sheet))).replace("&quot;", '"')
+    assert 'without "stop"' in page
+    assert 'Take "P3/stop" off pallet "P3".' in page
+    assert f"changed: reach = 22 (24 in {file})" in page
+    tables["units"] = "inch"
+    tables["change"] = [{"item": "P3/clamp", "params": {"reach": 1}}]
+    tables["pallets"][0]["at"] = [30 / 25.4, 20 / 25.4, 0]
+    scene = load(written(tmp_path, tables, pallet))
+    there = scene.items["P3/clamp"].written
+    assert there is not None
+    assert there.changed == (f"reach = 1 (24 in {file}; lengths here in inch, there in mm)",)
+    pallet = {"units": "inch", "items": [{"name": "clamp", "holder": "strap", "params": {"reach": 0.9}}]}
+    tables["pallets"][0]["without"] = []
+    block = {"name": "block", "shape": {"box": [1, 1, 1]}}
+    tables = {**tables, "items": [block], "cuts": [{**tables["cuts"][0], "part": "block"}]}
+    there = load(written(tmp_path, tables, pallet)).items["P3/clamp"].written
+    assert there is not None
+    assert there.changed == (f"reach = 1 (0.9 in {file}; lengths here in inch)",)
 
 
 def test_a_cure_says_in_which_file_the_place_stands(tmp_path: Path) -> None:

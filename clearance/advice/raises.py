@@ -254,17 +254,21 @@ def _told(finding: Finding) -> tuple[str, str | None, str, str]:
 
 
 def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:
-    """Indices of what is raised.
+    """Indices of what is raised; a pallet's name means all that is on it.
 
     Raises:
-        InputError: a name is no item's, or the machine's.
+        InputError: a name is no item's and no pallet's, or the machine's.
     """
     names = [b.name for b in scene.bodies if b.kind != "machine"]
+    pallets = {pallet.name for pallet in scene.pallets}
+    all_of: list[str] = []
     for name in items or ():
-        if name not in names:
+        on_it = [n for n in names if n.startswith(f"{name}/")] if name in pallets else [name]
+        if not on_it or not set(on_it) <= set(names):
             known = ", ".join(f'"{n}"' for n in names)
             raise InputError(None, "--item", f'there is no item "{name}"', f"one of {known}")
-    return with_all_on_them(scene, items or None)
+        all_of += on_it
+    return with_all_on_them(scene, all_of or None)
 
 
 def _range(

@@ -42,7 +42,7 @@ CAUTIONS = (
 ACROSS = "holder across"
 
 #: the notes that say what was set, and what is otherwise than on its pallet, all of which are shown
-SET, CHANGED = "fitted", "changed"
+SET, CHANGED = "fitted", ("changed", "left out")
 
 _COLOURS = {"clash": "1;31", "undecided": "1;35", "close": "1;33", "clear": "1;32"}
 _CENT = Decimal("0.01")
@@ -318,10 +318,10 @@ def _few(notes: Sequence[Finding], width: int) -> str:
     """
     kinds: dict[tuple[str, bool], list[Finding]] = {}
     for note in notes:
-        if note.kind not in (SET, CHANGED):
+        if note.kind != SET and note.kind not in CHANGED:
             kinds.setdefault((note.kind, " onto the lower head" in note.message), []).append(note)
     lines = _fitted([note for note in notes if note.kind == SET], width)
-    lines += [_wrap(f"note: {_about(note)}", width, "    ") for note in notes if note.kind == CHANGED]
+    lines += [_wrap(f"note: {_about(note)}", width, "    ") for note in notes if note.kind in CHANGED]
     left = sum(len(same) for same in kinds.values())
     for same in list(kinds.values())[:NOTES]:
         more = f" (and {_count(len(same) - 1)} like this)" if len(same) > 1 else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from clearance.geometry.transforms import Matrix, apply, pose
 from clearance.mesh import model
 from clearance.mesh.mass import density_of
 from clearance.mesh.model import Solid
-from clearance.scene.fields import suggestion
+from clearance.scene.fields import nearest
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, FromLibrary, FromModel, FromShape, Placed, Source, StartHole
 from clearance.scene.placing import (
@@ -92,8 +92,10 @@ class Files:
             there = [p.name for p in path.parent.iterdir() if p.is_file()] if path.parent.is_dir() else []
         except (OSError, ValueError):
             there = []
-        hint = suggestion(path.name, there)
-        want = hint if hint.startswith("did") else f"it is looked for in {path.parent.absolute()}"
+        # an ending that both have does not make names alike; of two with one stem, that with the same ending
+        stems = {Path(n).stem: n for n in sorted(there, key=lambda n: Path(n).suffix == path.suffix)}
+        near = nearest(path.stem, list(stems))
+        want = f'did you mean "{stems[near]}"?' if near else f"it is looked for in {path.parent.absolute()}"
         raise file.error(loc, f'there is no file "{name}"', want)
 
 
@@ -241,7 +243,8 @@ class _Workshop:
         from fixtures_lib import library
 
         assert item.holder is not None
-        scale = self._file.origins[i].params_mm
+        origin = self._file.origins[i]
+        scale = origin.params_mm(item.params)
         findings: list[Finding] = []
         try:
             kind = self._kind_of(item.holder)
@@ -256,6 +259,10 @@ class _Workshop:
                 raise
             keys = tuple(k for k in re.split(r"[.\[\]]", error.place) if k and not k.isdigit())
             place = ("items", i, *(keys or ("holder",)))
+            if keys and origin.of("holder") is not origin.own and origin.of(*keys) is origin.own:
+                found = f"{error.found}; {'.'.join(keys)} stays as {origin.own.file.shown_as} has it"
+                want = "leave the item out with without, and give the other holder in [[items]]"
+                raise self._file.error(("items", i, "holder"), found, want) from None
             raise self._file.error(place, error.found, error.want) from None
         laid = kind.laid if item.laid is None else item.laid
         source = FromLibrary(
@@ -278,7 +285,7 @@ class _Workshop:
             sunk=built.sunk,
         )
 
-    def _fitted(self, i: int, kind: Kind, scale: float) -> Fitted:
+    def _fitted(self, i: int, kind: Kind, scale: Mapping[str, float]) -> Fitted:
         return fit_to_part(
             i,
             kind,

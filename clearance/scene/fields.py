@@ -308,15 +308,25 @@ def suggestion(key: str, known: list[str], also: dict[str, str] | None = None) -
         key: as the user wrote it.   known: what would be right.
         also: words that other people use, and what to say to each.
     """
-    import difflib
-
     if also and key in also:
         return also[key]
+    near = nearest(key, known)
+    if near is not None:
+        return f'did you mean "{near}"?'
+    listing = ", ".join(known)
+    return f"known here: {listing}" if known else "nothing is known here"
+
+
+def nearest(key: str, known: list[str]) -> str | None:
+    """What was probably meant by ``key``; None where nothing known is like it.
+
+    Args:
+        key: as the user wrote it.   known: what would be right.
+    """
+    import difflib
+
     near = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
     if not near:
         near = difflib.get_close_matches(key.lower(), [k.lower() for k in known], n=1, cutoff=0.6)
         near = [k for k in known if near and k.lower() == near[0]]
-    if near:
-        return f'did you mean "{near[0]}"?'
-    listing = ", ".join(known)
-    return f"known here: {listing}" if known else "nothing is known here"
+    return near[0] if near else None

@@ -110,6 +110,7 @@ class WrittenIn:
         pallet: the pallet's name, in full ("P3", "P3/left").   file: its file, seen from the setup's folder.
         units: of its lengths.   elsewhere: by key ("at", "params.length") file and unit of what another file
             says.   stands_on_it: its place counts from the pallet's own zero.
+        changed: what is otherwise than its file says, in words: "reach = 22 (24 in pallet_3.toml)".
     """
 
     pallet: str
@@ -117,6 +118,7 @@ class WrittenIn:
     units: str
     elsewhere: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     stands_on_it: bool = False
+    changed: tuple[str, ...] = ()
 
     def of(self, key: str) -> tuple[str, str]:
         """File and unit in which a key is written.
@@ -130,7 +132,8 @@ class WrittenIn:
 @dataclass(frozen=True)
 class PalletThere:
     """A pallet as it stands: its name in full, its file, and where the setup (or a pallet under it) puts it:
-    mm and degrees, from a seat of an item, or from the table."""
+    mm and degrees, from a seat of an item, or from the table; ``without``: the items left out, as its file
+    names them; ``used_in``: the file of the pallet under it that says all this, None: the setup."""
 
     name: str
     file: str
@@ -138,3 +141,5 @@ class PalletThere:
     turn: tuple[float, float, float] = (0.0, 0.0, 0.0)
     on: str | None = None
     seat: str | None = None
+    without: tuple[str, ...] = ()
+    used_in: str | None = None

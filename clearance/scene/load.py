@@ -27,7 +27,7 @@ from clearance.scene.pallets import assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
 from clearance.scene.schema import Heads, Setup
-from clearance.scene.schema_items import Item
+from clearance.scene.schema_items import Item, Pallet
 from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
@@ -126,6 +126,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     began = time.perf_counter()
     path = Path(setup_path)
     read = read_toml(path, str(setup_path))
+    _refuse_a_pallet(read)
     setup = read.checked(Setup)
     files = Files(path.parent)
     files.note(read.shown_as, read.sha256)
@@ -195,6 +196,14 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     stretches, _, _ = all_stretches(setup, machine, planned, file, files)
     as_planned = replace(scene, bodies=planned, stretches=tuple(stretches), lies=())
     return replace(scene, planned=as_planned, read_s=time.perf_counter() - began)
+
+
+def _refuse_a_pallet(file: TomlFile) -> None:
+    """Refuse a pallet's file where a setup is asked for: it has what stands on it, and nothing else."""
+    there = set(file.data)
+    if there & {"items", "pallets"} and there <= set(Pallet.key_names()):
+        found = "this is a pallet's file: it has neither [machine] nor [[cuts]]"
+        raise file.error((), found, "name it in a setup's [[pallets]]")
 
 
 def shipped_machines() -> list[str]:

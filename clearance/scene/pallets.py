@@ -17,7 +17,7 @@ from clearance.scene.bodies import Files
 from clearance.scene.fields import Table, shown, suggestion
 from clearance.scene.model import Finding, PalletThere
 from clearance.scene.placing import chained
-from clearance.scene.schema import Setup
+from clearance.scene.schema import Change, Cut, Setup
 from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, Standing
 from clearance.scene.toml_file import TomlFile, read_toml
 from clearance.scene.written import Origin, Spot, Written
@@ -56,17 +56,19 @@ class _Reader:
         self._counted(len(table.items), ("items",), file)
         found: list[_One] = []
         out: dict[str, int] = {}
+        first_pallet = len(self.there)
         for k, use in enumerate(table.pallets):
             on_it, left_out = self._on_pallet(k, use, file, where, chain)
             found += on_it
             out.update(dict.fromkeys(left_out, k))
-        found += [
-            _One(item, Origin(Spot(file, ("items", i)), params_mm=Spot(file, ()).mm))
-            for i, item in enumerate(table.items)
-        ]
+        found += [_One(item, Origin(Spot(file, ("items", i)))) for i, item in enumerate(table.items)]
         index = {one.item.name: n for n, one in enumerate(found)}
         first_own = len(found) - len(table.items)
         for j, change in enumerate(table.change):
+            for pallet in self.there[first_pallet:]:
+                if change.item in [f"{pallet.name}/{left}" for left in pallet.without]:
+                    said = f'"{change.item}" is left out by without of the pallet "{pallet.name}"'
+                    raise file.error(("change", j, "item"), said, "take it out of one of the two")
             if change.item not in index:
                 want = suggestion(change.item, list(index))
                 raise file.error(("change", j, "item"), f'there is no item "{change.item}"', want)
@@ -85,6 +87,8 @@ class _Reader:
                         f'"{name}" is left out, but "{one.item.name}" {how}',
                         want,
                     )
+        if isinstance(table, Pallet):
+            _names_are_there(found)
         return found
 
     def _on_pallet(
@@ -104,10 +108,16 @@ class _Reader:
             raise file.error(("pallets", k, "file"), found, f"{DEEPEST} at most")
         if real not in self.read:
             read = read_toml(path, name)
-            self.read[real] = (read, read.checked(Pallet))
+            pallet = read.checked(Pallet)
+            if not pallet.items and not pallet.pallets:
+                raise read.error((), "nothing stands on this pallet", "give it [[items]]")
+            self.read[real] = (read, pallet)
             self.files.note(name, read.sha256)
         inner_file, table = self.read[real]
-        self.there.append(PalletThere(use.name, name, use.at, use.turn, use.on, use.seat))
+        used_in = file.shown_as if len(chain) > 1 else None
+        out = tuple(use.without)
+        there = PalletThere(use.name, name, use.at, use.turn, use.on, use.seat, out, used_in)
+        self.there.append(there)
         first = len(self.there)
         inner = self.standing(table, inner_file, os.path.dirname(name), (*chain, real))
         for n in range(first, len(self.there)):
@@ -147,11 +157,60 @@ def assembled(
     reader = _Reader(files)
     found = reader.standing(setup, file, "", (os.path.realpath(file.path),))
     told = [Finding("changed", "note", words, item=one.item.name) for one in found for words in one.told]
+    told += [
+        Finding("left out", "note", f"{each.name}: without {', '.join(each.without)}, as {_says(each)} says")
+        for each in reader.there
+        if each.without
+    ]
     written = Written(
         file.path, file.shown_as, file.text, file.data, file.sha256, tuple(one.origin for one in found)
     )
     items = [one.item for one in found]
-    return setup.model_copy(update={"items": items}), written, told, tuple(reader.there)
+    cuts = [_of_whole_pallets(cut, items, reader.there) for cut in setup.cuts]
+    return setup.model_copy(update={"items": items, "cuts": cuts}), written, told, tuple(reader.there)
+
+
+def _names_are_there(found: list[_One]) -> None:
+    """Refuse what a pallet's file, or a change in it, puts on something, or fits to something, that is not in
+    that file; the names in it are its own."""
+    names = [one.item.name for one in found]
+    for one in found:
+        for key, said in (("on", one.item.on or ()), ("fit", (one.item.fit,) if one.item.fit else ())):
+            for name in said:
+                if name in names:
+                    continue
+                plain = name.rpartition("/")[2]
+                want = suggestion(name, [other for other in names if other != one.item.name])
+                if plain in names and plain != one.item.name:
+                    want = f'did you mean "{plain}"? A pallet\'s file uses its own plain names'
+                spot = one.origin.of(key)
+                raise spot.file.error((*spot.loc, key), f'there is no item "{name}" on this pallet', want)
+
+
+def _of_whole_pallets(cut: Cut, items: list[Item], pallets: list[PalletThere]) -> Cut:
+    """A cut whose with and without name items: a pallet's name there means all of it but what has its own.
+
+    The first item stands where the pallet was named, the others at the end, so that messages find the place.
+    """
+    said = [one.item for one in (*cut.with_, *cut.without)]
+    known = {pallet.name for pallet in pallets}
+    taken, of = set(said), {}
+    for name in sorted(known.intersection(said), key=len, reverse=True):
+        of[name] = [i.name for i in items if i.name.startswith(f"{name}/") and i.name not in taken]
+        taken.update(of[name])
+    if not of:
+        return cut
+
+    def items_of(listed: list[Change]) -> list[Change]:
+        each = [(one, of.get(one.item) or [one.item]) for one in listed]
+        first = [one.model_copy(update={"item": names[0]}) for one, names in each]
+        return first + [one.model_copy(update={"item": name}) for one, names in each for name in names[1:]]
+
+    return cut.model_copy(update={"with_": items_of(cut.with_), "without": items_of(cut.without)})
+
+
+def _says(pallet: PalletThere) -> str:
+    return "the setup" if pallet.used_in is None else pallet.used_in
 
 
 def _put(one: _One, k: int, use: PalletUse, file: TomlFile) -> _One:
@@ -196,19 +255,19 @@ def _with(one: _One, change: ChangedItem, spot: Spot) -> _One:
     more: dict[str, Any] = {key: getattr(change, key) for key in said}
     keys = dict(origin.keys)
     words: list[str] = []
+    short = dict(origin.changed)
     for key in said:
         if key not in _BY_KEY:
-            words.append(_told((key,), origin, spot))
+            words.append(_told((key,), origin, spot, short))
             keys[(key,)] = spot
             continue
         for inner in spot.raw(key) or {}:
-            words.append(_told((key, inner), origin, spot))
+            words.append(_told((key, inner), origin, spot, short))
             keys[(key, inner)] = spot
     if "allow" in said:
         more["allow"] = item.allow.model_copy(update=_given(change.allow))
-    params_mm = origin.params_mm
     if "params" in said:
-        more["params"], params_mm = _params(item, change, params_mm, spot.mm)
+        more["params"] = {**item.params, **change.params}
     frame = None if "on" in said else origin.frame
     if "on" in said and "seat" not in said:
         more["seat"] = None
@@ -222,7 +281,7 @@ def _with(one: _One, change: ChangedItem, spot: Spot) -> _One:
     told = f"changed from {origin.own.file.shown_as}: {'; '.join(words)}"
     if spot.mm != origin.own.mm:
         told += f"; lengths here in {spot.units}, there in {origin.own.units}"
-    origin = replace(origin, keys=keys, frame=frame, params_mm=params_mm)
+    origin = replace(origin, keys=keys, frame=frame, changed=short)
     return _One(changed, origin, (*one.told, told) if words else one.told)
 
 
@@ -235,37 +294,22 @@ def _given(table: Table) -> dict[str, Any]:
     return {key: getattr(table, key) for key in table.model_fields_set}
 
 
-def _told(keys: tuple[str, ...], origin: Origin, spot: Spot) -> str:
-    """ "at = [1, 2, 3] (there [0, 0, 0])"."""
-    before = origin.of(*keys).raw(*keys)
-    there = "left out" if before is None else shown(before)
-    return f"{'.'.join(keys)} = {_whole(spot.raw(*keys))} (there {there})"
+def _told(keys: tuple[str, ...], origin: Origin, spot: Spot, short: dict[str, str]) -> str:
+    """ "params.reach = 22 (there 24)"; for the sheet "reach = 22 (24 in pallet_3.toml)" goes to ``short``."""
+    was = origin.of(*keys)
+    before = was.raw(*keys)
+    there = "left out" if before is None else _whole(before)
+    now = _whole(spot.raw(*keys))
+    name = keys[-1] if keys[0] == "params" else ".".join(keys)
+    units = "" if spot.units == "mm" else f"; lengths here in {spot.units}"
+    if spot.units != was.units:
+        units = f"; lengths here in {spot.units}, there in {was.units}"
+    # the sheet's own lengths are mm
+    short[".".join(keys)] = f"{name} = {now} ({there} in {was.file.shown_as}{units})"
+    return f"{'.'.join(keys)} = {now} (there {there})"
 
 
 def _whole(value: Any) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{key} = {shown(one)}" for key, one in value.items()) + " }"
     return shown(value)
-
-
-def _params(item: Item, change: ChangedItem, mm: float, its_mm: float) -> tuple[dict[str, Any], float]:
-    """Parameters of both, and mm in one unit of them: where the units differ, all are mm."""
-    if mm == its_mm:
-        return {**item.params, **change.params}, mm
-    return {**_in_mm(item, item.params, mm), **_in_mm(item, change.params, its_mm)}, 1.0
-
-
-def _in_mm(item: Item, params: dict[str, Any], mm: float) -> dict[str, Any]:
-    """Parameters of a holder with its lengths in mm; what it does not know stays, and is refused later."""
-    from fixtures_lib import library
-
-    if item.holder not in library.names() or mm == 1.0:
-        return dict(params)
-    lengths = {p.name for p in library.get(item.holder).parameters if p.unit == "mm"}
-    return {key: _scaled(value, mm) if key in lengths else value for key, value in params.items()}
-
-
-def _scaled(value: Any, mm: float) -> Any:
-    if isinstance(value, list):
-        return [_scaled(one, mm) for one in value]
-    return value * mm if isinstance(value, int | float) and not isinstance(value, bool) else value

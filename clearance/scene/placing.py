@@ -341,7 +341,7 @@ def fit_to_part(
     seats_of: Seats,
     triangles_of: Callable[[int], NDArray[np.float64]],
     file: Written,
-    scale: float,
+    scale: Mapping[str, float],
 ) -> Fitted:
     """The parameters, in mm, with which holder ``i`` fits the part that it names.
 
@@ -350,7 +350,7 @@ def fit_to_part(
 
     Args:
         kind: of that holder.   under: of ``bases``.   seats_of, triangles_of: of an item, in its own frame.
-        scale: mm in one unit of the lengths in the holder's params.
+        scale: mm in one unit of the lengths in the holder's params, of each by its name.
 
     Raises:
         InputError: there is no such part, or the holder is none that can be fitted.

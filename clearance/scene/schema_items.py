@@ -306,3 +306,11 @@ class Pallet(Standing):
         ("title", "machine", "heads", "margins", "cuts", "zeros"),
         "a pallet has units, [[items]], [[pallets]] and [[change]]; the rest stands in the setup",
     )
+
+    @model_validator(mode="after")
+    def _plain_names(self) -> Pallet:
+        for i, item in enumerate(self.items):
+            if "/" in item.name:
+                want = 'a "/" stands between a pallet and its item: name it without'
+                raise problem(f"found {shown(item.name)}", want, ("items", i, "name"))
+        return self

@@ -273,7 +273,8 @@ class Shelf:
         return self._read[name]
 
     def _found(self, name: str) -> Kind:
-        there = [each for each in self._folders if PLAIN.fullmatch(name) and name in each.names()]
+        known = [(each, one) for each in self._folders for one in each.names()]
+        there = [each for each, one in known if PLAIN.fullmatch(name) and name == one]
         if len(there) > 1:
             found = f'"{name}" is in "{there[0].shown}" and in "{there[1].shown}"'
             raise InputError(None, "", found, "rename one of the two files")
@@ -282,7 +283,16 @@ class Shelf:
         if name not in library.names():
             for each in self._folders:
                 each.check()
-        return library.get(name, more=[known for each in self._folders for known in each.names()])
+            for each, one in known:
+                if not PLAIN.fullmatch(one) and _like(one) == _like(name):
+                    found = f'"{PurePath(each.shown, one).as_posix()}.toml" has no name for a holder'
+                    raise InputError(None, "", found, f"name the file with {PLAIN_WORDS}.toml")
+        return library.get(name, more=[one for _, one in known if PLAIN.fullmatch(one)])
+
+
+def _like(name: str) -> str:
+    """A name as it might be written otherwise: "Chain-Grip" is like "chain_grip"."""
+    return name.lower().replace("-", "_").replace(" ", "_")
 
 
 def named_by_environment() -> list[Folder]:

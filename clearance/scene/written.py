@@ -6,7 +6,7 @@ places, builds and judges items sees one list; only messages, units and advice a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -54,14 +54,14 @@ class Origin:
         keys: what is written elsewhere, by key: ("at",), ("params", "length").
         frame: (4, 4) the pallet's frame on the seat (or the table) that the item's ``at`` counts from; None:
             the seat's own.
-        params_mm: mm in one unit of the lengths in its params.
+        changed: what a setup, or a pallet under it, has otherwise, by key: "reach = 22 (24 in one.toml)".
     """
 
     own: Spot
     pallet: str | None = None
     keys: Mapping[tuple[str, ...], Spot] = field(default_factory=dict)
     frame: Matrix | None = None
-    params_mm: float = 1.0
+    changed: Mapping[str, str] = field(default_factory=dict)
 
     def of(self, *keys: str | int) -> Spot:
         """The table in which a key of the item is written."""
@@ -70,6 +70,10 @@ class Origin:
             if names[:length] in self.keys:
                 return self.keys[names[:length]]
         return self.own
+
+    def params_mm(self, names: Iterable[str]) -> dict[str, float]:
+        """mm in one unit of the lengths in its params, of each by its name."""
+        return {name: self.of("params", name).mm for name in names}
 
 
 @dataclass(frozen=True)
@@ -96,4 +100,5 @@ class Written(TomlFile):
             origin.own.units,
             {".".join(keys): (spot.file.shown_as, spot.units) for keys, spot in origin.keys.items()},
             origin.frame is not None,
+            tuple(origin.changed.values()),
         )

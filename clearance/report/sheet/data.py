@@ -27,6 +27,7 @@ class Element:
         origin: machine X Y Z of its own zero.   low, high: corners of the box around it, machine frame.
         allow: how far it may lie off, side and height.
         off_in: cuts during which it is off.
+        changed: what is otherwise than its pallet's file says, in words.
     """
 
     number: int
@@ -46,6 +47,7 @@ class Element:
     allow: tuple[float, float]
     off_in: tuple[str, ...]
     axis: str = "z"
+    changed: tuple[str, ...] = ()
 
 
 def elements(scene: Scene) -> tuple[Element, ...]:
@@ -80,6 +82,7 @@ def elements(scene: Scene) -> tuple[Element, ...]:
                 high=_numbers(corners.max(axis=0)),
                 allow=(body.allow.side, body.allow.height),
                 off_in=tuple(s.name for s in cuts if k not in s.bodies),
+                changed=() if body.written is None else body.written.changed,
             )
         )
     return tuple(out)

@@ -88,6 +88,7 @@ def fetching(sheet: Sheet) -> Html:
 def _pallets(sheet: Sheet) -> Html:
     """Where each pallet stands, whose items are in the table below."""
     rows = []
+    off: list[Html] = []
     for each in sheet.pallets:
         seat = f", seat {each.seat}" if each.seat else ""
         turned = [f"{angle:g}° about {axis}" for angle, axis in zip(each.turn, "XYZ", strict=True) if angle]
@@ -96,8 +97,17 @@ def _pallets(sheet: Sheet) -> Html:
         else:
             on = each.on
         place = joined(["on ", tag("strong", on or "the table"), f"{seat}, at ", xyz(each.at)])
+        if each.without:
+            names = ", ".join(f'"{left}"' for left in each.without)
+            place = joined([place, BREAK, tag("strong", f"without {names}")])
+            off += [
+                tag("p", tag("strong", f'Take "{each.name}/{left}" off pallet "{each.name}"'), ".")
+                for left in each.without
+            ]
         rows.append((tag("strong", each.name), each.file, place, ", then ".join(turned) or NONE))
-    return table(("Pallet", "File", "Where it goes", "Turn"), rows, "pallets") if rows else Html("")
+    if not rows:
+        return Html("")
+    return joined([table(("Pallet", "File", "Where it goes", "Turn"), rows, "pallets"), *off])
 
 
 def _element(each: Element) -> Sequence[object]:
@@ -106,6 +116,8 @@ def _element(each: Element) -> Sequence[object]:
         name = joined([name, BREAK, tag("span", each.explained, cls="small")])
     if each.kind == "laid":
         name = joined([name, BREAK, tag("span", "laid by hand", cls="small")])
+    if each.changed:
+        name = joined([name, BREAK, tag("strong", f"changed: {', '.join(each.changed)}")])
     place: list[object] = [
         joined(["on ", tag("strong", each.on or "the table"), f", seat {each.seat}" if each.seat else ""])
     ]
