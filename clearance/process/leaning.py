@@ -56,7 +56,7 @@ def largest_lean(scene: Scene, stretch: Stretch) -> Lean | None:
 
 
 def touches_bore(head: HeadModel, wire: float) -> float | None:
-    """The lean from which on the wire touches its nozzle's side at the face, degrees; None with no bore.
+    """The lean from which on the wire touches its nozzle's side at the face, degrees; None of a pointed head.
 
     It turns about the guide, ``guide`` behind the face, and level there it is an ellipse, longer than it is
     thick by one over the cosine: guide tan a + wire / (2 cos a) = bore / 2. (Trigonometry, no source.)
@@ -64,11 +64,17 @@ def touches_bore(head: HeadModel, wire: float) -> float | None:
     Args:
         wire: its diameter, mm.
     """
-    if head.bore is None:
+    half = opening(head) / 2.0
+    if half <= 0.0:
         return None
-    half = head.bore / 2.0
     reach = hypot(half, head.guide)
     return degrees(acos(min(wire / 2.0 / reach, 1.0)) - atan2(head.guide, half))
+
+
+def opening(head: HeadModel) -> float:
+    """How wide a nozzle can be open at its face, mm: its bore, and never more than the face."""
+    face = 2.0 * head.profile[0][1]
+    return face if head.bore is None else min(head.bore, face)
 
 
 def limits(scene: Scene) -> list[Limit]:
@@ -81,7 +87,8 @@ def limits(scene: Scene) -> list[Limit]:
     for side, head in (("lower", machine.lower_head), ("upper", machine.upper_head)):
         angle = touches_bore(head, machine.wire)
         if angle is not None:
-            why = f"it touches the side of the {side} nozzle's bore of {head.bore:g} mm there"
+            what = "bore" if head.bore is not None and head.bore <= opening(head) else "face"
+            why = f"it touches the side of the {side} nozzle's {what} of {opening(head):g} mm there"
             found.append(Limit(angle, why))
     return sorted(found, key=lambda limit: limit.degrees)
 

@@ -63,10 +63,10 @@ def _magnets(scene: Scene, told: Story) -> Iterator[Finding]:
             until = body.held_until
             if part not in parts and names_magnet(own) and _holds_yet(scene, stretch, until):
                 parts.add(part)
-                yield from _of_magnets(scene, stretch, body, own, f'"{body.name}"')
+                yield from _of_magnets(scene, stretch, part, told, own, f'"{body.name}"')
             by = _by_magnets(scene, stretch, part, told)
             if by is not None:
-                yield from _of_magnets(scene, stretch, body, by, f'what "{stretch.name}" frees')
+                yield from _of_magnets(scene, stretch, part, told, by, f'what "{stretch.name}" frees')
 
 
 def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Story) -> str | None:
@@ -79,14 +79,21 @@ def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Story) -> str |
     return None
 
 
-def _of_magnets(scene: Scene, stretch: Stretch, body: Body, by: str, what: str) -> Iterator[Finding]:
+def _of_magnets(
+    scene: Scene, stretch: Stretch, part: int, told: Story, by: str, what: str
+) -> Iterator[Finding]:
+    body = scene.bodies[part]
+    magnets = [k for k in stretch.bodies if _stands_for_one(scene.bodies[k])]
+    if part in told.outlines:
+        magnets = [k for k in magnets if told.contacts.meet(part, told.outlines[part], k)]
     if not is_magnetic(body.material, body.density):
         made_of = body.material or f"what weighs {body.density:g} g/cm3"
         message = f'"{by}" is to hold {what}: {made_of} is not held by a magnet'
         yield Finding("magnets hold nothing", "close", message, body.name, stretch.name)
-    elif not any(_stands_for_one(scene.bodies[k]) for k in stretch.bodies):
+    elif not magnets:
         message = (
-            f'"{by}" is to hold {what}, and no item stands for that: add it (holder = "magnet_block", or a '
+            f'"{by}" is to hold {what}, and no item that touches "{body.name}" stands for that: add it '
+            '(holder = "magnet_block", or a '
             "shape that is laid), so that the heads' way past it is judged"
         )
         yield Finding("magnets not shown", "close", message, body.name, stretch.name)

@@ -129,7 +129,7 @@ def _passes(passes: Sequence[Pass]) -> Html:
 
 # -------------------------------------------------------------------------------------------- the drawing
 def _edges(region: Any) -> Any:
-    """The edges of a region's areas; what is clipped at the plan's edge may have touching lines beside them."""
+    """The edges of a region's areas; what is clipped at the plan's edge may have lines beside them."""
     import shapely
 
     areas = [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
