@@ -22,9 +22,10 @@ from clearance.report.sheet.data import gather
 from clearance.report.sheet.sections import fetching
 from clearance.scene.load import load
 from clearance.scene.lying import Asked
+from tests import pallet_setups
 from tests.measured_setups import form_text, motion, places
-from tests.pallet_setups import PALLET, with_pallet, written
-from tests.setup_writer import Tables, changed, toml
+from tests.pallet_setups import PALLET, with_pallet
+from tests.setup_writer import PROGRAM, Tables, changed, toml
 
 PLATE = {
     "name": "plate", "part": "../die.stl", "units": "mm", "on": "front rail", "seat": "top",
@@ -32,6 +33,13 @@ PLATE = {
 }  # fmt: skip
 #: the base so low that no head meets it
 LOW = {"items__0__at": [130, 60, -150]}
+
+
+def written(folder: Path, tables: Tables, pallet: Tables) -> Path:
+    """The setup's file, with all beside it; its program threads the wire before it cuts."""
+    file = pallet_setups.written(folder, tables, pallet)
+    (folder / "program.nc").write_text(PROGRAM.replace("Y0.\n", "Y0.\nM71\n"), encoding="utf-8")
+    return file
 
 
 def whole(**changes: Any) -> tuple[Tables, Tables]:
