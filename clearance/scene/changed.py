@@ -205,18 +205,12 @@ def params_of(scene: Scene, tried: Sequence[Tried]) -> list[Set]:
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
             raise InputError(None, "--set", found, suggestion(one.param, list(known)))
-        unit = _mm_of_params(scene, scene.items[one.item]) if known[one.param].unit == "mm" else 1.0
+        body, unit = scene.items[one.item], 1.0
+        if known[one.param].unit == "mm":
+            written = body.written
+            unit = MM_PER_UNIT[scene.units if written is None else written.of(f"params.{one.param}")[1]]
         out.append(Set(one.item, one.param, _in_file(one.value, unit)))
     return out
-
-
-def _mm_of_params(scene: Scene, body: Body) -> float:
-    """mm in one unit of the lengths in an item's parameters, as its file, or its pallet's, has them."""
-    if body.written is None:
-        return MM_PER_UNIT[scene.units]
-    more = {unit for key, (_, unit) in body.written.elsewhere.items() if key.startswith("params")}
-    units = {body.written.units, *more}
-    return MM_PER_UNIT[units.pop()] if len(units) == 1 else 1.0
 
 
 def _kind(body: Body) -> Kind:
