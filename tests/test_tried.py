@@ -306,3 +306,20 @@ def _toml(value: Any) -> str:
     if isinstance(value, dict):
         return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
     return json.dumps(value)
+
+
+def test_a_measured_part_goes_with_its_holder_and_lies_there_as_it_lay() -> None:
+    """A shift along the machine's axes is the same for what is planned and for what was measured."""
+    readings = DEMOS / "rivet_wheel_readings.csv"
+    scene = clearance.load(DEMOS / "rivet_wheel.toml", measured=readings)
+    there = scene.moved("base rail", by=(2, -1, 0))
+    assert there.planned is not None
+    assert scene.planned is not None
+    for a, b in ((scene, there), (scene.planned, there.planned)):
+        for name in ("base rail", "ring", "wheel blank"):
+            went = b.items[name].triangles_M - a.items[name].triangles_M
+            assert np.abs(went - [2, -1, 0]).max() < 1e-6, name
+    again = there.moved("base rail", by=(-2, 1, 0))
+    for name in ("ring", "wheel blank"):
+        assert again.items[name].triangles_M == pytest.approx(scene.items[name].triangles_M, abs=1e-6)
+    assert again.items["wheel blank"].allow.side == pytest.approx(scene.items["wheel blank"].allow.side)
