@@ -170,3 +170,11 @@ def test_steps_and_legs_are_found(tmp_path: Path) -> None:
         folder.mkdir()
         _, how = judged(folder, *jaws, blank=blank)
         assert how.air == 0.0, name
+
+
+def test_a_rib_in_a_slot_does_not_grip(tmp_path: Path) -> None:
+    """It touches both legs from between; nothing faces it from without."""
+    legs = box((0, 0, 0), (8, 40, 15)) + box((24, 0, 0), (32, 40, 15)) + box((0, 36, 0), (32, 40, 15))
+    _, how = judged(tmp_path, box((8, 10, -8), (24, 40, 15)), blank=legs)
+    assert how.touched
+    assert not how.holds
