@@ -60,15 +60,10 @@ def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
 
 
 def test_a_die_opening_with_a_relief_that_widens_upward(tmp_path: Path) -> None:
-<<<<<<< HEAD
-    """From 20 x 20 below to 22 x 22 above: atan(sqrt(2) / 20) is 4.04 degrees in the corners. Its longest
-    side is the upper one, 22 less the wire's 0.25."""
-=======
     """From 20 x 20 below to 22 x 22 above: atan(sqrt(2) / 20) is 4.04 degrees in the corners.
 
     Its longest side is the upper one, 22 less the wire's 0.2.
     """
->>>>>>> grip
     corners = [(50, 40, 1, 1), (30, 40, -1, 1), (30, 20, -1, -1), (50, 20, 1, -1), (50, 40, 1, 1)]
     words = ["G90 G00 X40 Y30 U0 V0", *(f"G01 X{x} Y{y} U{u} V{v}" for x, y, u, v in corners)]
     cut = {"nc": "\n".join(words), "uv_words": "relative", "planes": {"xy": 0.0, "uv": 20.0}}
