@@ -75,6 +75,7 @@ class RaiseAnswer:
         cuts: as they are at ``smallest``.
         packed: the items that stand on the table: what is packed up by ``smallest``.
         stepped: found by confirmed steps (U V).   findings: what to say besides; an undecided one counts.
+        besides: where all goes up together, what is wrong as planned and stays so: the raises are the heads'.
     """
 
     items: tuple[str, ...]
@@ -88,6 +89,7 @@ class RaiseAnswer:
     packed: tuple[str, ...] = ()
     stepped: bool = False
     findings: tuple[Finding, ...] = field(default=())
+    besides: tuple[Finding, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -171,6 +173,7 @@ def find_raises(
             *(d.finding for d in doubts if d.finding is not None),
             *(() if smallest is None else _worse_standing(scene, items, rising, smallest)),
         ),
+        besides=() if smallest is None else tuple(_as_planned(scene, items, smallest)),
     )
 
 
@@ -221,17 +224,12 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
 def _worse_standing(
     scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float
 ) -> list[Finding]:
-    """What is wrong besides the heads once it is raised by so much: all that is so as planned where all goes
-    up, else what some items cut into, tip or hold no longer that they did not as planned.
+    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned.
 
     What is raised lies on spacers then: it does not float.
     """
     if items is None or by == 0.0:
-        # all goes up together: what is wrong as planned stays so
-        grave = [f for f in told(scene)[0] if _is_grave(f) and f.kind != "travel"]
-        return [
-            replace(f, message=f'"{f.item}": {f.message}' if f.item else f.message, state=None) for f in grave
-        ]
+        return []  # all goes up together
     was = {_told(f) for f in told(scene)[0]}
     there = raised_by(scene, items, by)
     packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
@@ -240,6 +238,16 @@ def _worse_standing(
         for f in told(there)[0]
         if _is_grave(f) and f.kind != "travel" and _told(f) not in was
         if not (f.kind in PACKED and f.item in packed)
+    ]
+
+
+def _as_planned(scene: Scene, items: Collection[str] | None, by: float) -> list[Finding]:
+    """What is wrong as planned, the heads aside, where it stays so: where all goes up together."""
+    if items is not None and by != 0.0:
+        return []
+    grave = [f for f in told(scene)[0] if _is_grave(f) and f.kind != "travel"]
+    return [
+        replace(f, message=f'"{f.item}": {f.message}' if f.item else f.message, state=None) for f in grave
     ]
 
 

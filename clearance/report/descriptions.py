@@ -283,6 +283,17 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "pack.under": "under what",
         "stepped": "whether windows come from confirmed steps, since U V turn with the raise",
         **_FINDING,
+        "besides": "what is wrong with the job besides, whatever the raise",
+        **_each(
+            "besides",
+            {
+                "kind": "which finding",
+                "severity": '"clash" or "close"',
+                "item": "the item it is about, or null",
+                "cut": "the cut it is about, or null",
+                "message": "the same in words",
+            },
+        ),
     },
     "placement": {
         "verdict": 'of the setup as planned: only a "clear" one has room',

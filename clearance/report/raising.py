@@ -21,7 +21,9 @@ def as_text(answer: RaiseAnswer, width: int = 100) -> str:
         answer: of ``find_raises``.   width: columns of the terminal.
     """
     stepped = [STEPPED] if answer.stepped else []
-    return paragraphs([_windows(answer), _when_raised(answer), told(answer.findings), stepped], width)
+    return paragraphs(
+        [_windows(answer), _when_raised(answer), told((*answer.findings, *answer.besides)), stepped], width
+    )
 
 
 STEPPED = (
@@ -42,10 +44,9 @@ def _windows(answer: RaiseAnswer) -> list[str]:
         lines = [f"UNDECIDED: what raises would clear {what} could not be decided in full; see below."]
     elif answer.smallest is not None and answer.falls:
         at = _length(answer.smallest)
-        how = (
-            f"{what} raised by {at} mm frees the heads" if answer.smallest else "the heads run free as it is"
-        )
-        lines = [f"NOT BY ITSELF: {how}, but the job is not clear; see below."]
+        lines = [
+            f"NOT BY ITSELF: {what} raised by {at} mm frees the heads, but would not stand so; see below."
+        ]
     elif answer.smallest is None:
         lines = [f"NO RAISE from {first} to {last} mm of {what} clears everything."]
         lines += [_blocked(b) for b in answer.blocked]
@@ -57,6 +58,8 @@ def _windows(answer: RaiseAnswer) -> list[str]:
         ]
     else:
         lines = [f"RAISE {what} by {_length(answer.smallest)} mm: the smallest raise that clears everything."]
+    if answer.besides:
+        lines.append("That is the heads alone: the job is not clear, whatever the raise; see below.")
     if answer.windows:
         lines.append(f"Clear with every margin kept: {_spans(answer.windows)}.")
         lines += [line for b in answer.bound_by if (line := _bound(b, answer))]
@@ -153,6 +156,10 @@ def as_report(answer: RaiseAnswer) -> dict[str, Any]:
         "findings": [
             {"kind": f.kind, "severity": f.severity, "item": f.item, "cut": f.cut, "message": f.message}
             for f in answer.findings
+        ],
+        "besides": [
+            {"kind": f.kind, "severity": f.severity, "item": f.item, "cut": f.cut, "message": f.message}
+            for f in answer.besides
         ],
     }
 
