@@ -60,8 +60,8 @@ SETUP: Tables = {
 #: sizes of the models, mm, each with a corner at its origin
 DIE = (120.0, 80.0, 20.0)
 STOP = (11.0, 12.0, 13.0)
-PROGRAM = "G90 G71\nG00 X0. Y0.\nG01 X10.\nY5.\nM30\n"
-STOPPING = "G90 G71\nG00 X0. Y0.\nG01 X10.\nN4 M00\nY5.\nM30\n"
+PROGRAM = "G90 G71\nG00 X0. Y0.\nM71 G01 X10.\nY5.\nM30\n"
+STOPPING = "G90 G71\nG00 X0. Y0.\nM71 G01 X10.\nN4 M00\nY5.\nM30\n"
 PATH = "x,y\n0,0\n10,0\n10,5\n"
 
 

@@ -20,10 +20,10 @@ import clearance
 from clearance import cli
 from clearance.checking.result import Result
 from tests.results_by_hand import a_pair, a_result
-from tests.setup_writer import PROGRAM, setup, write
+from tests.setup_writer import PROGRAM, machine, setup, write
 
 #: the words of ``PROGRAM``, a block a line
-WORDS = "G90 G71\nG00 X0. Y0.\nG01 X10.\nY5.\nM30"
+WORDS = "G90 G71\nG00 X0. Y0.\nM71 G01 X10.\nY5.\nM30"
 NC = {"cuts__0__path": "program.nc"}
 #: the rail stands 5 mm beside the lower head: nearer than this margin; and wider, so that the head is in it
 CLOSE = {**NC, "margins": {"holder": {"side": 6.5}}}
@@ -34,9 +34,11 @@ def sha256(data: bytes | str) -> str:
     return hashlib.sha256(data.encode() if isinstance(data, str) else data).hexdigest()
 
 
-def approve(folder: Path, *more: str, tables: dict[str, Any] | None = None) -> int:
+def approve(
+    folder: Path, *more: str, tables: dict[str, Any] | None = None, bench: dict[str, Any] | None = None
+) -> int:
     """Run ``approve`` on a setup written into the folder; the record is r.json there."""
-    file = write(folder, setup(**(NC if tables is None else tables)))
+    file = write(folder, setup(**(NC if tables is None else tables)), bench)
     return cli.run(["approve", str(file), "-o", str(folder / "r.json"), *more])
 
 
@@ -196,14 +198,14 @@ def test_a_program_in_parts_is_refused(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 def test_several_cuts_and_one_file_under_two_names(tmp_path: Path) -> None:
-    cut = {"part": "die plate", "zero": [70, 60, 3]}
     names = {"one": "program.nc", "two": "./program.nc", "three": "sub/third.nc", "four": "program.nc"}
     (tmp_path / "sub").mkdir()
     (tmp_path / "sub" / "third.nc").write_text(PROGRAM.replace("Y5.", "Y6."))
-    cuts = [{"name": name, "path": path, **cut} for name, path in names.items()]
-    # none of them cuts the wire: the ways between them would drag it through the plate
-    tables = {"cuts": cuts, "heads__between": False}
-    assert approve(tmp_path, tables=tables) == 0
+    cuts = [
+        {"name": name, "path": path, "part": "die plate", "zero": [40 + 20 * k, 60, 3]}
+        for k, (name, path) in enumerate(names.items())
+    ]
+    assert approve(tmp_path, tables={"cuts": cuts}, bench=machine(codes__end_cuts=True)) == 0
     programs = [each for each in record(tmp_path)["inputs"] if each["kind"] == "program"]
     assert [each["file"] for each in programs] == ["program.nc", "./program.nc", "sub/third.nc"]
     words = [each["words_sha256"] for each in programs]

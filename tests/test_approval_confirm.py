@@ -228,8 +228,9 @@ def test_from_the_folder_itself_and_by_the_shortest_names(
 
 
 def test_one_file_under_two_names(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    cut = {"part": "die plate", "zero": [70, 60, 3]}
-    cuts = [{"name": p, "path": p, **cut} for p in ("program.nc", "./program.nc")]
+    cut = {"part": "die plate"}
+    places = (("program.nc", [70, 60, 3]), ("./program.nc", [70, 75, 3]))
+    cuts = [{"name": p, "path": p, "zero": zero, **cut} for p, zero in places]
     # the program leaves the wire in; a travel between the two would drag it through the plate
     bench = machine(codes__end_cuts=True)
     record = job(tmp_path / "job", bench=bench, cuts=cuts)

@@ -65,7 +65,7 @@ def test_under_another_meaning_nothing_is_unchanged(tmp_path: Path) -> None:
     kept = json.loads(record.read_text())
     entry = next(each for each in kept["inputs"] if each["kind"] == "program")
     assert entry["semicolon"] == "comment"
-    words = "G90 G71\nG00 X0. Y0.\nG01 X10.\nY5.\nM30"
+    words = "G90 G71\nG00 X0. Y0.\nM71 G01 X10.\nY5.\nM30"
     assert entry["words_sha256"] == hashlib.sha256(f'";" is comment\n{words}'.encode()).hexdigest()
     ours = tmp_path / "ours.toml"
     ours.write_text(ours.read_text().replace('"comment"', '"end of block"'))

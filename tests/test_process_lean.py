@@ -119,7 +119,10 @@ def test_where_the_wire_touches_its_bore(bore: float, guide: float) -> None:
     assert found == pytest.approx(touched_from(bore, guide, WIRE), abs=1e-9)
     # a wire no thicker across its lean than along would pass a little more
     assert found <= degrees(atan((bore - WIRE) / 2 / guide))
-    assert touches_bore(HeadModel(guide, ((0, 5), (9, 5))), WIRE) is None
+    # no nozzle is open wider than its face of 10
+    for wide in (None, 40.0):
+        found = touches_bore(HeadModel(guide, ((0, 5), (9, 5)), bore=wide), WIRE)
+        assert found == pytest.approx(touched_from(10.0, guide, WIRE), abs=1e-9)
 
 
 @pytest.mark.parametrize("side", ["lower", "upper"])

@@ -53,8 +53,9 @@ def test_magnets_that_nothing_stands_for(word: str, tmp_path: Path) -> None:
             "plate",
             "cut 1",
             "close",
-            f'"{word}" is to hold what "cut 1" frees, and no item stands for that: add it (holder = '
-            '"magnet_block", or a shape that is laid), so that the heads\' way past it is judged',
+            f'"{word}" is to hold what "cut 1" frees, and no item that touches "plate" stands for that: '
+            'add it (holder = "magnet_block", or a shape that is laid), so that the heads\' way past it is '
+            "judged",
         )
     ]
     assert result.verdict == "close"

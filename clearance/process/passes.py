@@ -15,6 +15,7 @@ from clearance.process.account import taken_words
 from clearance.process.runs import Run
 from clearance.scene.at_stops import OPTIONAL
 from clearance.scene.model import Finding, Scene, Stretch
+from clearance.scene.settings import Cut
 
 #: a trim runs this near to the pass before it, mm
 NEAR = 0.5
@@ -73,7 +74,7 @@ def stops(scene: Scene) -> list[Stop]:
     for stretch in scene.stretches:
         if stretch.cut is None:
             continue
-        cut = scene.cuts[stretch.cut]
+        cut = scene.cut_of(stretch) or Cut(stretch.name, "")
         off: tuple[str, ...] = ()
         on: tuple[str, ...] = ()
         out: tuple[str, ...] = ()
