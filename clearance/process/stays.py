@@ -188,6 +188,8 @@ class _Stays:
         self.remarks: list[Remark] = []
         #: what is to be told of jaws that do not grip it
         self.loose: list[Remark] = []
+        #: what lies on it from above, by name
+        self.above: dict[str, int] = {}
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
         self.remarks.append(Remark(kind, severity, item or self.name, message))
@@ -205,7 +207,7 @@ class _Stays:
         self.open_jaws(bool(holds or presses or self.asked.pressed_above))
         inside = None if not carriers else -outside(weight.at, corners)
         if not carriers:
-            if not grips:
+            if not any(self.keeps_up(name) for name in grips):
                 self.floats()
         elif inside is not None and inside < -EDGE and not holds:
             self.tips(weight, corners, presses, -inside)
@@ -384,16 +386,25 @@ class _Stays:
 
     def jaws(self, k: int, over: bool) -> bool:
         """Whether a holder with jaws or a ring grips it: from both sides, or from above where it can."""
-        if over and not self.left(self.contact.bearing(k, self.asked.part).touching).is_empty:
-            return True
         other = self.bodies[k].name
-        how = self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+        if over and not self.left(self.contact.bearing(k, self.asked.part).touching).is_empty:
+            self.above[other] = k
+            return True
+        how = self.how(k)
         if how.holds and how.air > 0.0:
             self.tell("grip", "note", f'nearly touches "{self.name}": {how.why}', other)
         elif not how.holds and (how.touched or (how.faces and self.body.stands_on == other)):
             message = f'does not grip "{self.name}": {how.why}'
             self.loose.append(Remark("does not grip", "close", other, message))
         return how.holds
+
+    def how(self, k: int) -> Grip:
+        """How a holder's jaws, or its ring, grip what is left of it."""
+        return self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+
+    def keeps_up(self, name: str) -> bool:
+        """Whether what grips it would keep it from falling: not where it only lies on it from above."""
+        return name not in self.above or self.how(self.above[name]).holds
 
     def open_jaws(self, held: bool) -> None:
         """Jaws that do not grip it: to be closed where nothing else holds it."""
