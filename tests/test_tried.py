@@ -350,4 +350,4 @@ def test_a_change_of_a_pallet_s_item_that_has_none_goes_to_the_end() -> None:
     more = raw + b'\n[[change]]\nitem = "P/a"\nturn = [0, 0, 1]\n\n# the other cut\n[[cuts]]\nname = "l"\n'
     text = rewritten(more, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
     assert [one["item"] for one in tomllib.loads(text)["change"]] == ["P/a", "P/b"]
-    assert "\n# the other cut\n" in text
+    assert "\n\n# the other cut\n[[cuts]]\n" in text
