@@ -347,7 +347,13 @@ def test_a_change_of_a_pallet_s_item_that_has_none_goes_to_the_end() -> None:
     raw = b'[[items]]\nname = "a"\n\n[[cuts]]\nname = "k"  # last\n'
     text = rewritten(raw, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
     assert text == raw.decode() + '\n[[change]]\nitem = "P/b"\nat = [1, 2.5, 0]\n'
-    more = raw + b'\n[[change]]\nitem = "P/a"\nturn = [0, 0, 1]\n\n# the other cut\n[[cuts]]\nname = "l"\n'
+    more = raw.replace(b"[[cuts]]", b'[[change]]\nitem = "P/a"\n\n# the cut\n[[cuts]]')
     text = rewritten(more, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
     assert [one["item"] for one in tomllib.loads(text)["change"]] == ["P/a", "P/b"]
-    assert "\n\n# the other cut\n[[cuts]]\n" in text
+    assert "\n\n# the cut\n[[cuts]]\n" in text
+
+
+def test_a_layout_that_could_not_be_kept_is_left_alone() -> None:
+    raw = b'[[cuts]]\nname = "k"\n\n[[items]]\nname = "a"\n\n[[cuts]]\nname = "l"\n'
+    with pytest.raises(clearance.InputError, match="stand apart from each other; nothing was written"):
+        rewritten(raw, [Place("a", (1.0, 0.0, 0.0))], "x.toml")

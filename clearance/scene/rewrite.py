@@ -97,14 +97,18 @@ def rewritten(
         on_pallets: names of items on its pallets; what is otherwise with them goes into [[change]].
 
     Raises:
-        InputError: an item does not stand in this file, nor on its pallets.
+        InputError: an item does not stand in this file, nor on its pallets; its layout could not be kept.
     """
     import tomlkit
 
     text = raw.decode("utf-8-sig")
     crlf = "\r\n" in text and text.count("\r\n") == text.count("\n")
     text = text.replace("\r\n", "\n") if crlf else text
-    document = tomlkit.parse(text if text.endswith("\n") else text + "\n")
+    text = text if text.endswith("\n") else text + "\n"
+    document = tomlkit.parse(text)
+    if tomlkit.dumps(document) != text:
+        found = "tables of one kind stand apart from each other; nothing was written, which would move them"
+        raise InputError(shown_as, "", found, "put all [[items]] together, all [[cuts]] and so on")
     items = {str(item["name"]).strip(): item for item in document.get("items", [])}
     mm = MM_PER_UNIT[units]
     changes = {str(each["item"]).strip(): each for each in document.get("change", [])}
