@@ -323,3 +323,37 @@ def test_a_measured_part_goes_with_its_holder_and_lies_there_as_it_lay() -> None
     for name in ("ring", "wheel blank"):
         assert again.items[name].triangles_M == pytest.approx(scene.items[name].triangles_M, abs=1e-6)
     assert again.items["wheel blank"].allow.side == pytest.approx(scene.items["wheel blank"].allow.side)
+
+
+def test_what_stands_in_a_pallet_s_file_is_changed_in_the_setup(demos: Path) -> None:
+    file, pallet = demos / "pallet_die.toml", demos / "pallets" / "strap_rail.toml"
+    before, whole = pallet.read_bytes(), file.read_text()
+    scene = clearance.load(file)
+    there = changed(scene, [Move("left/strap", (0, 3, 0)), Param("right/strap", "reach", 25.0)])
+    went = there.items["left/strap"].triangles_M - scene.items["left/strap"].triangles_M
+    assert np.abs(went - [0, 3, 0]).max() < 1e-9
+    write_tried(there)
+    assert pallet.read_bytes() == before
+    again = clearance.load(file)
+    for name, body in again.items.items():
+        assert np.array_equal(body.triangles_M, there.items[name].triangles_M), name
+    said = {one["item"]: one for one in tomllib.loads(file.read_text())["change"]}
+    assert said["left/strap"].keys() == {"item", "params", "at"}
+    assert said["right/strap"]["params"] == {"height": 25, "reach": 25}
+    assert _comments(file) == [line[line.index("#") :] for line in whole.splitlines() if "#" in line]
+
+
+def test_a_change_of_a_pallet_s_item_that_has_none_goes_to_the_end() -> None:
+    raw = b'[[items]]\nname = "a"\n\n[[cuts]]\nname = "k"  # last\n'
+    text = rewritten(raw, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
+    assert text == raw.decode() + '\n[[change]]\nitem = "P/b"\nat = [1, 2.5, 0]\n'
+    more = raw.replace(b"[[cuts]]", b'[[change]]\nitem = "P/a"\n\n# the cut\n[[cuts]]')
+    text = rewritten(more, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
+    assert [one["item"] for one in tomllib.loads(text)["change"]] == ["P/a", "P/b"]
+    assert "\n\n# the cut\n[[cuts]]\n" in text
+
+
+def test_a_layout_that_could_not_be_kept_is_left_alone() -> None:
+    raw = b'[[cuts]]\nname = "k"\n\n[[items]]\nname = "a"\n\n[[cuts]]\nname = "l"\n'
+    with pytest.raises(clearance.InputError, match="stand apart from each other; nothing was written"):
+        rewritten(raw, [Place("a", (1.0, 0.0, 0.0))], "x.toml")

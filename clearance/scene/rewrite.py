@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
 from clearance.files import unreadable, write_whole
+from clearance.scene.bodies import Files
 from clearance.scene.model import Scene
+from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
 from clearance.scene.stand import DIGITS, SAME
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
@@ -36,7 +38,7 @@ def write_tried(scene: Scene) -> None:
     if not edits:
         raise InputError(None, "--write", "nothing is tried that could be written", "--move, say")
     raw = _as_read(scene)
-    content = rewritten(raw, edits, scene.setup_file, scene.units)
+    content = rewritten(raw, edits, scene.setup_file, scene.units, _on_pallets(scene, edits))
     _check(content, scene, edits)
     _as_read(scene)
     write_whole(scene.setup_file, content)
@@ -57,33 +59,65 @@ def _as_read(scene: Scene) -> bytes:
 
 def _check(content: bytes, scene: Scene, edits: Sequence[Edit]) -> None:
     """Refuse to write what would not read as what was tried."""
-    before = read_toml(Path(scene.setup_file), scene.setup_file)
+    path = Path(scene.setup_file)
+    before = read_toml(path, scene.setup_file)
     text = content.decode("utf-8-sig")
-    after = replace(before, text=text, data=tomllib.loads(text)).checked(Setup)
-    if after.model_dump() != applied(before.checked(Setup), edits).model_dump():
+    after = replace(before, text=text, data=tomllib.loads(text))
+    read, wanted = (assembled(f.checked(Setup), f, Files(path.parent))[0] for f in (after, before))
+    if read.model_dump(exclude={"change"}) != applied(wanted, edits).model_dump(exclude={"change"}):
         found = "what is tried cannot be written into this file as it is laid out"
         raise InputError(scene.setup_file, "", found, "write it by hand")
 
 
-def rewritten(raw: bytes, edits: Sequence[Edit], shown_as: str, units: str = "mm") -> bytes:
+def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
+    """The items of pallets' files among those that are edited.
+
+    Raises:
+        InputError: a holder's parameter is in another unit there than in the setup.
+    """
+    found = set()
+    for edit in edits:
+        written = scene.items[edit.item].written
+        if written is None:
+            continue
+        found.add(edit.item)
+        if isinstance(edit, Set) and written.of(f"params.{edit.param}")[1] != scene.units:
+            why = f'"{edit.item}" stands in {written.file}, whose lengths are in another unit'
+            raise InputError(scene.setup_file, "", f"{why}; nothing was written", "set it in that file")
+    return found
+
+
+def rewritten(
+    raw: bytes, edits: Sequence[Edit], shown_as: str, units: str = "mm", on_pallets: Collection[str] = ()
+) -> bytes:
     """A setup file's bytes with edits written into them.
 
     Args:
         raw: as read.   edits: of items that stand in it.   shown_as: its name.   units: of its lengths.
+        on_pallets: names of items on its pallets; what is otherwise with them goes into [[change]].
 
     Raises:
-        InputError: an item does not stand in this file.
+        InputError: an item does not stand in this file, nor on its pallets; its layout could not be kept.
     """
     import tomlkit
 
     text = raw.decode("utf-8-sig")
     crlf = "\r\n" in text and text.count("\r\n") == text.count("\n")
     text = text.replace("\r\n", "\n") if crlf else text
-    document = tomlkit.parse(text if text.endswith("\n") else text + "\n")
+    text = text if text.endswith("\n") else text + "\n"
+    document = tomlkit.parse(text)
+    if tomlkit.dumps(document) != text:
+        found = "tables of one kind stand apart from each other; nothing was written, which would move them"
+        raise InputError(shown_as, "", found, "put all [[items]] together, all [[cuts]] and so on")
     items = {str(item["name"]).strip(): item for item in document.get("items", [])}
     mm = MM_PER_UNIT[units]
+    changes = {str(each["item"]).strip(): each for each in document.get("change", [])}
     for edit in edits:
-        if edit.item not in items:
+        if edit.item in on_pallets and not isinstance(edit, Off):
+            if edit.item not in changes:
+                changes[edit.item] = _new_change(document, edit.item)
+            items[edit.item] = changes[edit.item]
+        elif edit.item not in items and edit.item not in on_pallets:
             found = f'"{edit.item}" does not stand in this file; nothing was written'
             raise InputError(shown_as, "", found, "change it in the file in which it stands")
         if isinstance(edit, Place):
@@ -99,6 +133,26 @@ def rewritten(raw: bytes, edits: Sequence[Edit], shown_as: str, units: str = "mm
     text = tomlkit.dumps(document)
     text = text.replace("\n", "\r\n") if crlf else text
     return (b"\xef\xbb\xbf" if raw.startswith(b"\xef\xbb\xbf") else b"") + text.encode("utf-8")
+
+
+def _new_change(document: Any, item: str) -> Any:
+    """A new [[change]] behind the others, or at the end of a setup; one blank line before it."""
+    import tomlkit
+
+    table = tomlkit.table()
+    table["item"] = item
+    table.trivia.indent = "\n"
+    if "change" in document:
+        # what stands before the next table goes behind the new one
+        body, behind = document["change"][-1].value.body, []
+        while body and body[-1][0] is None:
+            behind.append(body.pop())
+        for _, each in reversed(behind):
+            table.add(each)
+    else:
+        document.append("change", tomlkit.aot())
+    document["change"].append(table)
+    return document["change"][-1]
 
 
 def _plain(value: Any) -> Any:
