@@ -178,3 +178,12 @@ def test_a_rib_in_a_slot_does_not_grip(tmp_path: Path) -> None:
     _, how = judged(tmp_path, box((8, 10, -8), (24, 40, 15)), blank=legs)
     assert how.touched
     assert not how.holds
+
+
+def test_a_ring_with_a_wheel_in_the_air_above_it_does_not_hold_it() -> None:
+    """Its strap reaches the wheel from above, and would press it down (common practice, no source)."""
+    demo = Path(__file__).parent.parent / "demo_models" / "rivet_wheel.toml"
+    scene = clearance.load(demo)
+    assert clearance.check(scene).verdict == "clear"
+    lifted = clearance.check(scene.moved("wheel blank", by=(0, 0, 10)))
+    assert [f.severity for f in lifted.findings if f.kind == "floats"] == ["close"]
