@@ -39,6 +39,7 @@ def checked(setup_file: str, *options: str) -> tuple[int, str, dict[str, Any]]:
         return code, printed.getvalue(), json.loads(report.read_text())
 
 
+@pytest.mark.slow
 def test_the_table_says_what_separate_checks_say() -> None:
     code, text, report = checked(PLATE, "--every-nozzle")
     assert code == 1  # the setup's own choice is close
@@ -87,6 +88,7 @@ def test_which_nozzles_clear_the_vise() -> None:
     assert min(height for height in over if height is not None) == pytest.approx(29.1 - 27.0, abs=0.006)
 
 
+@pytest.mark.slow
 def test_a_cure_names_the_nozzles_that_clear_it() -> None:
     result = clearance.check(PLATE)
     cures = find_cures(result, Budget(600.0))
@@ -153,6 +155,7 @@ def test_exit_codes_and_messages(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert 'the machine "test bench" has its own heads only' in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_in_python_the_table_is_had_too() -> None:
     result = clearance.check(PLATE)
     rows = every_nozzle(result)

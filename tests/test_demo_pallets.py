@@ -43,6 +43,7 @@ def test_the_others_run_free(demo: str) -> None:
     assert [one["file"] for one in report["inputs"]].count("pallets/strap_rail.toml") == 1
 
 
+@pytest.mark.slow
 def test_the_nest_written_flat_says_the_same(tmp_path: Path) -> None:
     setup = (DEMO / "pallet_nest.toml").read_text(encoding="utf-8")
     pallet = (DEMO / "pallets" / "strap_rail.toml").read_text(encoding="utf-8")

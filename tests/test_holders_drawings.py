@@ -100,6 +100,7 @@ def test_each_parameter_has_a_dimension(kind):
     assert [name for name in measured if name not in named and name not in notes] == []
 
 
+@pytest.mark.slow
 def test_labels_do_not_lie_on_each_other():
     """By the letters' width, along lines that run the same way."""
     for name in library.names():

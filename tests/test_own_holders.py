@@ -89,6 +89,7 @@ def test_it_is_judged_as_its_models_are(shop: Path) -> None:
         assert one.get((head, "insert")) == other.get((head, "insert"))
 
 
+@pytest.mark.slow
 def test_under_another_name_every_answer_stays(shop: Path) -> None:
     setup = shop / "own_vise.toml"
 
@@ -161,6 +162,7 @@ def test_params_are_its_own_and_have_their_range(shop: Path, capsys: pytest.Capt
         edited(shop / "own_vise.toml", (f"params = {given}", 'fit = "insert"'))
 
 
+@pytest.mark.slow
 def test_raise_placement_and_keepout_answer(shop: Path) -> None:
     setup = str(shop / "own_vise.toml")
     code, report = answer(["raise", setup, "--item", "vise"], shop)
@@ -173,6 +175,7 @@ def test_raise_placement_and_keepout_answer(shop: Path) -> None:
     assert cli.run(["keepout", setup, "-o", str(shop / "out.svg")]) == 0
 
 
+@pytest.mark.slow
 def test_a_jaw_that_hangs_too_low_is_a_clash_and_a_raise_cures_it(
     shop: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

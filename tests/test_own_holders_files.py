@@ -133,6 +133,7 @@ def test_a_model_that_does_not_close_is_not_trusted(shop: Path) -> None:
     assert [f for f in scene.findings if f.item == "vise" and "vise_jaw.stl" in f.message]
 
 
+@pytest.mark.slow
 def test_how_far_off_a_step_model_may_be_counts_as_allow(shop: Path) -> None:
     (shop / "our_holders" / "ball.step").write_text(ball(6.0, MM), encoding="ascii")
     edited(

@@ -48,7 +48,7 @@ def test_such_a_cut_is_not_clear(tmp_path: Path) -> None:
     tables = setup(cuts__0__path="program.nc", cuts__0__offsets={"1": 0.2}, cuts__0__held_by="tab")
     for slot, verdict in ((0.41, "clear"), (0.3, "close")):
         file = write(tmp_path, tables)
-        (tmp_path / "program.nc").write_text("G71\n" + pocket(slot) + "\nM02\n")
+        (tmp_path / "program.nc").write_text("G71\n" + pocket(slot).replace("G41", "M71 G41") + "\nM02\n")
         result = clearance.check(clearance.load(str(file)))
         assert result.verdict == verdict
         found = [each for each in result.findings if each.kind == "wire offset"]

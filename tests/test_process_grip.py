@@ -180,6 +180,7 @@ def test_a_rib_in_a_slot_does_not_grip(tmp_path: Path) -> None:
     assert not how.holds
 
 
+@pytest.mark.slow
 def test_a_ring_with_a_wheel_in_the_air_above_it_does_not_hold_it() -> None:
     """Its strap reaches the wheel from above, and would press it down (common practice, no source)."""
     demo = Path(__file__).parent.parent / "demo_models" / "rivet_wheel.toml"

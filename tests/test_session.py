@@ -157,6 +157,7 @@ def test_what_cannot_be_moved_stays() -> None:
         clearance.Session(clearance.raised(clearance.load(DEMOS / "punch_blank.toml"), 1.0))
 
 
+@pytest.mark.slow
 def test_a_strap_pushed_into_the_head_clashes() -> None:
     """By hand: the strap's tip lies beside the path; pushed over it the upper head must meet it."""
     session = clearance.Session(clearance.load(DEMOS / "side_plate_die_raised.toml"))

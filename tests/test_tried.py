@@ -79,6 +79,7 @@ def test_what_carries_the_part_takes_path_and_zero_along() -> None:
     assert centre(there.items["die plate"]) - centre(scene.items["die plate"]) == pytest.approx([3, -4, 0])
 
 
+@pytest.mark.slow
 def test_a_raise_is_that_of_clearance_raised() -> None:
     scene = clearance.load(DEMOS / DIE)
     tried, raised = changed(scene, [Raise(2.5)]), clearance.raised(scene, 2.5)
