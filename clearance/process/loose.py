@@ -18,7 +18,7 @@ from clearance.checking.verdict import check as judge
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.holding import role_of
-from clearance.process.onward import OVERLAP, TOLERANCE, along_edge, onward
+from clearance.process.onward import OVERLAP, TOLERANCE, Onward, along_edge, onward
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
@@ -182,11 +182,16 @@ class FreePieces:
             if one.stands_on_the_head and self._first(LOOSE, one)
         ]
 
-    def after_it(self, one: Loose) -> list[Remark]:
-        """The same of the bit that freed a piece, where that goes on; and that it cuts in it."""
+    def after_it(self, one: Loose, crumbs: bool = False) -> list[Remark]:
+        """The same of the bit that freed a piece, where that goes on; and that it cuts in it.
+
+        Args:
+            crumbs: it freed so many that they cannot all have come free as it ended: it went on, for each.
+        """
         if one.gone or (one.held and not one.glued):
             return []
-        then, stretch = onward(one.piece, self.stock[one.piece.part]), one.piece.run.stretch
+        stretch = one.piece.run.stretch
+        then = Onward(runs_on=True) if crumbs else onward(one.piece, self.stock[one.piece.part])
         if one.held:
             return self._cuts_glue(one, stretch) if then.runs_on else []
         found = []

@@ -38,6 +38,8 @@ BELOW = 0.5
 #: of so many cuts it is told singly that what they free lies loose
 FEW = 2
 _RANK = ("clash", "undecided", "close", "note")
+#: one bit of a run that frees more pieces than this went on after some of them
+MANY = 20
 
 
 def account(scene: Scene, told: Story) -> Account:
@@ -187,7 +189,8 @@ class _Job:
     def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
         found, remarks = self.free.free(pieces, moment, self.runs)
         self.cut |= {one.piece.part for one in found}
-        remarks += [remark for one in found for remark in self.free.after_it(one)]
+        crumbs = len(found) > MANY
+        remarks += [remark for one in found for remark in self.free.after_it(one, crumbs)]
         return found, remarks
 
     def _cut(self, step: Step) -> list[Remark]:
