@@ -103,6 +103,13 @@ def test_a_plate_with_22_cores(tmp_path: Path) -> None:
     about = [row for row in told[1:] if "slug" in row]
     assert len(about) <= 2
     assert any('"cut 1" frees 22 slugs, each 2.' in row for row in about)
+    jets = {"flushing": {"lower": {"bore": 6, "rough": 10}}}
+    told = cores(tmp_path, machine=jets)
+    about = [row for row in told if "slug" in row]
+    assert any("the lower jet (28 N) lifts the slugs of cut 1 (0.00" in row for row in about)
+    # 28.3 N at X 60 about X 0, against weight and both in the middle, X 40: (28.3 x 60 / 40 - 7) / 2
+    wants = 'note: plate: the flushing jets want at least 18 N at each of "strap" and "second strap"'
+    assert {"note: sideways forces are not judged", wants} <= set(told)
 
 
 def test_three_passes_with_two_stops(tmp_path: Path) -> None:
