@@ -152,6 +152,7 @@ REFUSED: list[tuple[Tables, str]] = [
     ({"upper": {"profile": WHOLE[:2], "guide": 17}}, "say  z_shift = ..."),
     # its 11 do not reach the own head, which begins 12 behind the face
     ({"z_shift": 12, "upper": {"profile": [[0, 2], [11, 2]], "guide": 3}}, "it ends 11 mm behind its face"),
+    ({"z_shift": 2, "upper": {"profile": [[0, 2], [20, 2]], "guide": 3}}, "the head is wider already"),
     ({"z_shift": -8}, "8 mm farther back"),
     ({"upper": {"bore": 0.3}}, "a bore of 0.3 mm for a wire of 0.3"),
     ({"wire": 0.2, "upper": {"bore": 0.2}}, "a bore of 0.2 mm for a wire of 0.2"),

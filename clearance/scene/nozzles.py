@@ -12,7 +12,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from clearance.scene.fields import Length, Name, Size, Span, Table, number, problem
-from clearance.scene.profile import ProfileIn, continued, longer_by
+from clearance.scene.profile import ProfileIn, continued, longer_by, slimmer_behind
 
 #: the name by which the machine's own heads are chosen
 OWN = "own"
@@ -126,6 +126,13 @@ def head_with(side: str, nozzle: LowerNozzle | UpperNozzle, own: Any, shift: flo
             f"it ends {nose[-1][0]:g} mm behind its face, and the machine's own head begins {shift:g} mm "
             "behind it",
             "the profile as far as the nut or block that stays, or to the head's end",
+            (side, "profile"),
+        )
+    if nozzle.profile is not None and slimmer_behind(nose, own.profile, shift):
+        raise problem(
+            f"it is {nose[-1][0]:g} mm long and its face stands {shift:g} mm before the machine's own: it "
+            "would stand where the head is wider already, and what stays there would be lost",
+            "z_shift as measured; or the profile only as far as the nut or block that stays",
             (side, "profile"),
         )
     found["profile"] = continued(nose, own.profile, shift)

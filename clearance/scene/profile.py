@@ -17,6 +17,8 @@ Profile = list[tuple[float, float]]
 
 #: lengths in a file that differ by less are the same, mm: digits of an inch
 SAME = 1e-6
+#: what is measured with callipers and feelers agrees within this, mm (common practice, no source)
+MEASURED = 0.1
 
 
 def sound_profile(profile: Profile) -> Profile:
@@ -68,6 +70,28 @@ def longer_by(nose: Sequence[tuple[float, float]], own: Sequence[tuple[float, fl
     (a, b), (c, d) = own[-2:], nose[-2:]
     pairs = ((b[0] - a[0], d[0] - c[0]), (a[1], c[1]), (b[1], d[1]))
     return d[0] - b[0] if all(abs(x - y) <= SAME for x, y in pairs) else None
+
+
+def slimmer_behind(
+    nose: Sequence[tuple[float, float]], own: Sequence[tuple[float, float]], shift: float
+) -> bool:
+    """Whether a nozzle would stand where the machine's own head is wider already: what stays there when the
+    nozzle is changed would be lost.
+
+    What stays begins at the first step outward of the own head. A profile that goes to the head's end is a
+    whole head, and says itself what stays.
+
+    Args:
+        nose, own, shift: see ``continued``.
+    """
+    steps = [k for k in range(1, len(own)) if own[k][0] - own[k - 1][0] <= SAME and own[k][1] > own[k - 1][1]]
+    end = nose[-1][0] - shift
+    if not steps or not own[steps[0]][0] + MEASURED < end < own[-1][0] - SAME:
+        return False
+    begin = own[steps[0]][0]
+    behind = [r for d, r in own[steps[0] :] if d < end]
+    least = min(r for d, r in nose[-2:] if d - shift > begin + SAME)
+    return least + SAME < min(behind)
 
 
 def continued(
