@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.regions import edges
 from clearance.process.support import NEAR, SHIM, TOUCHES, Contacts
 
 Array = NDArray[np.float64]
@@ -76,7 +77,7 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
         if inside.is_empty or outside.is_empty:
             continue
         slices.append((inside, outside))
-        near = _edges(inside).intersection(outside.buffer(SHIM + touch, quad_segs=4))
+        near = edges(inside).intersection(outside.buffer(SHIM + touch, quad_segs=4))
         found = _through(inside, outside, near, touch)
         touched |= bool(len(found.normals))
         normals.append(found.normals)
@@ -84,16 +85,8 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
         if least == 0.0 or _all_around(np.concatenate(normals)):
             return Grip(0.0, True)
     if least > SHIM:
-        least = min([_through(*pair, _edges(pair[0]), touch).air for pair in slices], default=np.inf)
+        least = min([_through(*pair, edges(pair[0]), touch).air for pair in slices], default=np.inf)
     return Grip(least, touched)
-
-
-def _edges(region: Any) -> Any:
-    """The edges of a region's areas; where it was cut there may be lines beside them."""
-    import shapely
-
-    areas = [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
-    return shapely.union_all([each.boundary for each in areas])
 
 
 def _levels(contacts: Contacts, part: int, body: int) -> Array:

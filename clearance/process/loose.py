@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import check as judge
+from clearance.geometry.regions import polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.holding import role_of
@@ -389,7 +390,7 @@ def _cut_out(triangles: Array, region: Any, low: float, high: float) -> Array:
     """Facets (N, 3, 3) of what lies within a region, seen from above."""
     from manifold3d import CrossSection, FillRule, Manifold, Mesh64
 
-    rings = [np.asarray(ring.coords)[:-1] for each in _polygons(region) for ring in _rings(each)]
+    rings = [np.asarray(ring.coords)[:-1] for each in polygons(region) for ring in _rings(each)]
     origin = rings[0].mean(axis=0)
     outline = CrossSection([ring - origin for ring in rings], FillRule.EvenOdd)
     prism = outline.extrude(high - low + 2.0 * _OVER).translate((0.0, 0.0, low - _OVER))
@@ -404,12 +405,6 @@ def _cut_out(triangles: Array, region: Any, low: float, high: float) -> Array:
     mesh = piece.to_mesh64()
     cut = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)]
     return np.asarray(cut + np.array([*origin, 0.0]))
-
-
-def _polygons(region: Any) -> list[Any]:
-    import shapely
-
-    return [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
 
 
 def _rings(polygon: Any) -> Iterator[Any]:

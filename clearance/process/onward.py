@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from clearance.geometry.regions import polygons
 from clearance.process.removal import LEAST_AREA, Piece
 from clearance.process.runs import Run
 from clearance.process.stock import Stock
@@ -67,7 +68,7 @@ class _Tail:
         width = stock.width
         # what the piece is without the kerf of a lead-in, and without the hole in which the wire was threaded
         drawn = piece.outline.buffer(width).buffer(-width)
-        rings = [shapely.Polygon(each.exterior) for each in _polygons(drawn)]
+        rings = [shapely.Polygon(each.exterior) for each in polygons(drawn)]
         self.inside = shapely.union_all(rings) if rings else piece.outline
         shapely.prepare(self.inside)
         z = _middle(stock)
@@ -129,7 +130,7 @@ class _Tail:
         window = shapely.box(x0 - _AROUND, y0 - _AROUND, x1 + _AROUND, y1 + _AROUND)
         left = self.stock.before(self.bit, self.piece.outline, window).difference(before)
         point = self.piece.outline.point_on_surface()
-        own = [each for each in _polygons(left) if each.distance(point) < TOLERANCE]
+        own = [each for each in polygons(left) if each.distance(point) < TOLERANCE]
         over = shapely.union_all(own).difference(self.inside.buffer(self.stock.width / 2.0))
         return bool(over.area < LEAST_AREA)
 
@@ -148,9 +149,3 @@ class _Tail:
 
 def _bounds(chain: Any) -> tuple[float, ...]:
     return (*chain.min(axis=0).tolist(), *chain.max(axis=0).tolist())
-
-
-def _polygons(shape: Any) -> list[Any]:
-    import shapely
-
-    return [each for each in shapely.get_parts(shape) if each.geom_type == "Polygon"]

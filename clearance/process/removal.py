@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.regions import Regions, polygons
 from clearance.mesh.sections import Outline
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts
@@ -144,7 +145,7 @@ class _State:
         self.middle = (outline.low + outline.high) / 2.0
         self.whole = outline.shadow
         self.box = shapely.box(*self.whole.bounds)
-        self.gone = _Regions()
+        self.gone = Regions()
         self.kerfs: list[tuple[Run, Any]] = []
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
@@ -297,7 +298,7 @@ class _State:
             shapely.prepare(drawn)
             for k in np.flatnonzero(shapely.dwithin(drawn, _array(pieces), self.wire / 10)):
                 firsts[k] = earlier
-        filled = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(total)])
+        filled = shapely.union_all([shapely.Polygon(each.exterior) for each in polygons(total)])
         if shapely.get_num_coordinates(filled) > JAGGED:
             filled = filled.simplify(0.05 * self.wire)
         without_leads = filled.buffer(-0.51 * self.wire).buffer(0.51 * self.wire)
@@ -411,17 +412,10 @@ class _State:
             around = kerf(
                 [c for r, k in self.kerfs if k.distance(piece) < self.wire for c in r.line(z)], self.wire
             )
-            rings = [shapely.Polygon(hole) for each in _polygons(around) for hole in each.interiors]
+            rings = [shapely.Polygon(hole) for each in polygons(around) for hole in each.interiors]
             rings = [ring for ring in rings if ring.intersection(piece).area > 0.5 * ring.area]
             regions.append(shapely.union_all(rings) if rings else piece)
         return regions
-
-
-def _polygons(shape: Any) -> list[Any]:
-    """The polygons in any geometry."""
-    import shapely
-
-    return [one for one in shapely.get_parts(shape) if one.geom_type == "Polygon"]
 
 
 def _array(shapes: Sequence[Any]) -> NDArray[np.object_]:
@@ -435,7 +429,7 @@ def _real(shape: Any) -> list[Any]:
     """The polygons that are not what rounding leaves."""
     import shapely
 
-    found = _array(_polygons(shape))
+    found = _array(polygons(shape))
     area, length = shapely.area(found), shapely.length(found)
     return list(found[(area > LEAST_AREA) & (2.0 * area > LEAST_THICKNESS * length)])
 
@@ -444,32 +438,11 @@ def _held_in(drawn: Any, pieces: list[Any]) -> list[bool]:
     """Which pieces lie in a hole of what is drawn."""
     import shapely
 
-    rings = [shapely.Polygon(hole) for each in _polygons(drawn) for hole in each.interiors]
+    rings = [shapely.Polygon(hole) for each in polygons(drawn) for hole in each.interiors]
     inside = np.zeros(len(pieces), dtype=bool)
     points = shapely.point_on_surface(_array(pieces))
     inside[shapely.STRtree(rings).query(points, predicate="within")[0]] = True
     return [bool(one) for one in inside]
-
-
-class _Regions:
-    """Flat regions that become more, and those of them that are near."""
-
-    def __init__(self) -> None:
-        self.all: list[Any] = []
-        self._boxes = np.empty((64, 4))
-
-    def append(self, region: Any) -> None:
-        if len(self.all) == len(self._boxes):
-            self._boxes = np.concatenate([self._boxes, np.empty_like(self._boxes)])
-        self._boxes[len(self.all)] = region.bounds
-        self.all.append(region)
-
-    def near(self, bounds: Sequence[float]) -> list[Any]:
-        """Those whose boxes meet one, in their order."""
-        x0, y0, x1, y1 = bounds
-        a = self._boxes[: len(self.all)]
-        meet = (a[:, 0] <= x1) & (a[:, 2] >= x0) & (a[:, 1] <= y1) & (a[:, 3] >= y0)
-        return [self.all[k] for k in np.flatnonzero(meet)]
 
 
 def _beside(contact: Contact, inner: list[Any]) -> bool:

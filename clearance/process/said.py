@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from clearance.geometry.regions import polygons
 from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Piece, Story
 from clearance.process.slug import piece_name
@@ -132,7 +133,7 @@ def _open_at_a_stop(scene: Scene, told: Story, piece: Piece) -> bool:
         return False
     outline = told.outlines[piece.part]
     z, last = (outline.low + outline.high) / 2.0, stops[-1]
-    edge = shapely.union_all([shapely.Polygon(each.exterior) for each in _polygons(piece.outline)]).boundary
+    edge = shapely.union_all([shapely.Polygon(each.exterior) for each in polygons(piece.outline)]).boundary
     near: list[Any] = []
     for run in told.all_runs:
         if piece.part not in run.stretch.cut_bodies or run.stretch.cut is None:
@@ -174,9 +175,3 @@ def _holds_yet(scene: Scene, stretch: Stretch, until: int | None) -> bool:
     assert stretch.cut is not None
     return until is None or sum(stop.cut < stretch.cut or (stop.cut, stop.at) == (stretch.cut, 0)
                                 for stop in scene.stops) < until  # fmt: skip
-
-
-def _polygons(shape: Any) -> list[Any]:
-    import shapely
-
-    return [each for each in shapely.get_parts(shape) if each.geom_type == "Polygon"]

@@ -21,7 +21,7 @@ is given: the lower one up, the upper one down, each alone or both at once. 6 mm
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 from typing import Any
@@ -433,3 +433,21 @@ def needed(weight: Resultant, jets: Jets, path: Array, at: Array, corners: Array
     """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets
     are; infinite where none is enough."""
     return max(holding_force(total, at, corners, edge) for total in resultants(weight, jets, path))
+
+
+def least_force(presses: dict[str, Array], force: Callable[[Array], float]) -> tuple[float, tuple[str, ...]]:
+    """The least force that is enough, at one clamp alone or at each of all of them, and their names; else
+    infinite. So many equal forces act as their sum does in the middle of their places.
+
+    Args:
+        presses: where each clamp presses, by its name, (2,) mm.   force: N that is needed at a place.
+    """
+    least, names = float("inf"), tuple[str, ...]()
+    for name, at in presses.items():
+        if (alone := force(at)) < least:
+            least, names = alone, (name,)
+    if len(presses) > 1:
+        each = force(np.mean(list(presses.values()), axis=0)) / len(presses)
+        if each < least:
+            least, names = each, tuple(presses)
+    return least, names

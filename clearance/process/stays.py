@@ -25,6 +25,7 @@ from clearance.process.statics import (
     Resultant,
     few_corners,
     hull,
+    least_force,
     load_ranges,
     nearest,
     needed,
@@ -422,7 +423,7 @@ class _Stays:
         where = f"{whose} centre of gravity (X{x:.1f} Y{y:.1f}) {verb}{off:.1f} mm outside what carries it"
         none = Jets(0.0, 0.0)
         open_ones = {name: at for name, at in presses.items() if name not in forces}
-        force, names = _least(open_ones, lambda at: needed(held, none, _none(), at, corners, EDGE))
+        force, names = least_force(open_ones, lambda at: needed(held, none, _none(), at, corners, EDGE))
         if np.isfinite(force):
             keep, each = ("keeps", "") if len(names) == 1 else ("keep", "each ")
             only = f"only {_named(names)} {keep} it from tipping, and must {each}press with"
@@ -443,7 +444,7 @@ class _Stays:
         def force_at(at: Array) -> float:
             return needed(held, jets, path, at, corners, EDGE)
 
-        force, names = _least({n: at for n, at in presses.items() if n not in forces}, force_at)
+        force, names = least_force({n: at for n, at in presses.items() if n not in forces}, force_at)
         if np.isfinite(force):
             at = _named(names) if len(names) == 1 else f"each of {_named(names)}"
             self.tell("flushing", "note", f"the flushing jets want at least {_up(force)} N at {at}")
@@ -469,27 +470,13 @@ class _Stays:
         self, forces: dict[str, float], presses: dict[str, Array], more: Callable[[Array], float]
     ) -> str:
         """Which clamp of a stated force would have to press harder, and how hard; "" where none would do."""
-        extra, names = _least({n: presses[n] for n in forces}, more)
+        extra, names = least_force({n: presses[n] for n in forces}, more)
         if not np.isfinite(extra):
             return ""
         return " and ".join(
             f'"{name}" presses with {forces[name]:g} N and must with {_up(forces[name] + extra)} at least'
             for name in names
         )
-
-
-def _least(presses: dict[str, Array], force: Callable[[Array], float]) -> tuple[float, tuple[str, ...]]:
-    """The least force that is enough, at one clamp alone or at each of all of them, and their names; else
-    infinite. So many equal forces act as their sum does in the middle of their places."""
-    least, names = float("inf"), tuple[str, ...]()
-    for name, at in presses.items():
-        if (alone := force(at)) < least:
-            least, names = alone, (name,)
-    if len(presses) > 1:
-        each = force(np.mean(list(presses.values()), axis=0)) / len(presses)
-        if each < least:
-            least, names = each, tuple(presses)
-    return least, names
 
 
 def _named(names: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from clearance.geometry.regions import edges
 from clearance.report.sheet.markup import (
     BREAK,
     MARKS,
@@ -128,14 +129,6 @@ def _passes(passes: Sequence[Pass]) -> Html:
 
 
 # -------------------------------------------------------------------------------------------- the drawing
-def _edges(region: Any) -> Any:
-    """The edges of a region's areas; what is clipped at the plan's edge may have lines beside them."""
-    import shapely
-
-    areas = [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
-    return shapely.union_all([each.boundary for each in areas])
-
-
 def drawing(plan: Plan, name: str) -> Html:
     """A plan as SVG; ``name`` tells its patterns from those of the page's others."""
     x0, y0, x1, y1 = plan.box
@@ -177,7 +170,7 @@ def drawing(plan: Plan, name: str) -> Html:
             drawn.append(Html(f'<path d="{path(thing.region)}" fill="{fill}" fill-rule="evenodd"/>'))
     for thing in plan.things:
         if thing.what == "below":
-            hidden = [_edges(thing.region).intersection(each) for each in metal]
+            hidden = [edges(thing.region).intersection(each) for each in metal]
             drawn += [
                 Html(f'<path d="{path(each, closed=False)}" class="hidden"/>')
                 for each in hidden

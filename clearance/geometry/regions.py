@@ -1,0 +1,60 @@
+"""Flat regions (shapely geometries, mm): their areas, their edges, and those of many that are near."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+
+def polygons(region: Any) -> list[Any]:
+    """The areas of any geometry; lines and points, which cutting may leave beside them, are left out.
+
+    Args:
+        region: a geometry, of whatever kind.
+    """
+    import shapely
+
+    return [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
+
+
+def edges(region: Any) -> Any:
+    """The lines around the areas of any geometry.
+
+    Args:
+        region: a geometry, of whatever kind.
+    """
+    import shapely
+
+    return shapely.union_all([each.boundary for each in polygons(region)])
+
+
+class Regions:
+    """Flat regions that become more, and those of them that are near."""
+
+    def __init__(self) -> None:
+        self.all: list[Any] = []
+        self._boxes = np.empty((64, 4))
+
+    def append(self, region: Any) -> None:
+        """One more.
+
+        Args:
+            region: not empty.
+        """
+        if len(self.all) == len(self._boxes):
+            self._boxes = np.concatenate([self._boxes, np.empty_like(self._boxes)])
+        self._boxes[len(self.all)] = region.bounds
+        self.all.append(region)
+
+    def near(self, bounds: Sequence[float]) -> list[Any]:
+        """Those whose boxes meet one, in their order.
+
+        Args:
+            bounds: x and y at its lowest corner, then at its highest, mm.
+        """
+        x0, y0, x1, y1 = bounds
+        a = self._boxes[: len(self.all)]
+        meet = (a[:, 0] <= x1) & (a[:, 2] >= x0) & (a[:, 1] <= y1) & (a[:, 3] >= y0)
+        return [self.all[k] for k in np.flatnonzero(meet)]
