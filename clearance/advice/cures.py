@@ -136,7 +136,7 @@ class _CureSearch:
             return []
         try:
             with self.budget.step("raises", 0.3):
-                answer = find_raises(self.scene, touch_free=False)
+                answer = find_raises(self.scene, touch_free=False, job=False)
         except InputError:
             return []
         s = answer.smallest

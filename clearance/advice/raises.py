@@ -100,7 +100,7 @@ class RaiseAnswer:
 
     @property
     def falls(self) -> bool:
-        """Whether the heads run free at ``smallest``, but the job is not clear: an item tips, say."""
+        """Whether the heads run free at ``smallest``, but an item would cut into another, or tip."""
         return any(f.severity in ("close", "clash") for f in self.findings)
 
 
@@ -109,6 +109,7 @@ def find_raises(
     items: Collection[str] | None = None,
     within: tuple[float, float] | None = None,
     touch_free: bool = True,
+    job: bool = True,
 ) -> RaiseAnswer:
     """Which raises clear everything?
 
@@ -116,6 +117,7 @@ def find_raises(
         items: names of what is raised, with all that stands on it; everything on the table where None.
         within: the raises that matter, mm; from 0 to what travel in Z leaves where None.
         touch_free: look for what is free without margins, too.
+        job: say what is wrong besides the heads, too, where that stays so (``besides``).
 
     Raises:
         InputError: there is no such item, or nothing of the range lies within the travel.
@@ -173,7 +175,7 @@ def find_raises(
             *(d.finding for d in doubts if d.finding is not None),
             *(() if smallest is None else _worse_standing(scene, items, rising, smallest)),
         ),
-        besides=() if smallest is None else tuple(_as_planned(scene, items, smallest)),
+        besides=() if smallest is None or not job else tuple(_as_planned(scene, items, smallest)),
     )
 
 

@@ -191,7 +191,7 @@ def view(setup: str) -> None:
         try:
             # on a taper each raise is looked at on its own: as many as a person packs up, and no more
             leaning = any(s.upper_moves is not None for s in result.scene.stretches)
-            answer = find_raises(result.scene, within=(0.0, LEAST_RANGE) if leaning else None)
+            answer = find_raises(result.scene, within=(0.0, LEAST_RANGE) if leaning else None, job=False)
         except InputError:
             # no raise keeps within the travel: there is still something to turn about
             answer = no_raises()
