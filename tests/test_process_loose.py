@@ -210,3 +210,32 @@ def test_a_trims_lead_in_through_the_metal_of_a_free_slug(tmp_path: Path) -> Non
     retraced = line((40, 30), (50, 30), *AROUND)
     result = judged(tmp_path, body, INNER, retraced, items=HOLD)
     assert [f.kind for f in result.findings if f.kind == "cut in free metal"] == []
+
+
+# ------------------------------------------------------------------------------------- rapid moves at the end
+BACK = "G01 X40 Y30"
+HOME = "G00 X140 Y30"
+
+
+@pytest.mark.parametrize(
+    ("end", "told"),
+    [
+        (HOME, True),
+        ("G00 X40 Y30", False),
+        (f"{BACK}\n{HOME}", True),
+        (f"{BACK}\nM00\n{HOME}", True),
+        (f"{BACK}\n{HOME}\nM00", True),
+        (BACK, False),
+    ],
+)
+def test_the_last_slug_and_a_rapid_move_away(end: str, told: bool, tmp_path: Path) -> None:
+    """The heads go 100 mm aside with a slug that stands on the lower one; back to the hole is a lead-out."""
+    nc = "\n".join([INNER, end.replace("G00", "M50\nG00")])
+    result = judged(tmp_path, FRAME, nc, items=HOLD, machine={"codes": {"cut": ["M50"]}})
+    assert [(cut, severity) for cut, severity, _ in loose(result)] == ([("cut 1", "close")] if told else [])
+
+
+def test_taken_out_before_the_rapid_move_away(tmp_path: Path) -> None:
+    nc = "\n".join([INNER, BACK, "M50", "N70 M00", HOME])
+    cut = {"nc": nc, "taken_out": [{"piece": "all", "at": "N70"}]}
+    assert grave(judged(tmp_path, FRAME, cut, items=HOLD, machine={"codes": {"cut": ["M50"]}})) == []

@@ -16,10 +16,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from clearance.process.removal import KINDS, Piece
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Finding, FromModel, Scene, Stretch
 from clearance.scene.settings import Cut, JobStop
+
+#: a rapid move that ends this near to where the wire was threaded leads out, mm
+ASIDE = 1.0
 
 
 @dataclass(frozen=True)
@@ -143,6 +148,38 @@ class Moment:
     taken_out: tuple[str, ...] = ()
     acts: JobStop | None = None
     was: tuple[int, ...] = ()
+
+    @property
+    def ends_in(self) -> Stretch:
+        """The cut that runs as it ends."""
+        return self.steps[-1].bit.stretch if self.steps else self.stretch
+
+    def goes_away(self, following: Moment | None) -> bool:
+        """Whether the heads go elsewhere by rapid moves once it has cut all that it cuts.
+
+        A rapid move back to where the wire was threaded is a lead-out; what follows the next thread point is
+        a run of its own.
+
+        Args:
+            following: the next moment of the job, None where there is none.
+        """
+        stretch, moves = self.ends_in, self.ends_in.moves
+        bits = [step.bit for step in self.steps] or [piece.run for piece in self.freed]
+        if bits:
+            last = bits[-1]
+            cutting = np.flatnonzero(~moves.rapid[last.first : last.last + 1])
+            first = last.first + (int(cutting[-1]) + 1 if len(cutting) else 0)
+            home = last.thread_point
+        elif self.acts is not None and self.acts.word:
+            first, home = self.acts.at, moves.end[self.acts.at - 1]
+        else:
+            return False
+        until = None if following is None or following.stretch is not stretch else following.acts
+        stops = (until.at,) if until is not None and until.word else ()
+        ends = [k for k in (*moves.thread_points, *stops) if k >= first]
+        span = slice(first, min(ends, default=len(moves)))
+        away = np.hypot(*(moves.end[span] - home).T)
+        return bool(np.any(moves.rapid[span] & (away > ASIDE)))
 
 
 def moments(scene: Scene, runs: Iterable[Run], pieces: Iterable[Piece]) -> list[Moment]:

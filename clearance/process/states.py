@@ -81,7 +81,10 @@ class _Job:
             self._note("flushing", what)
         else:
             self._note("not judged", "sideways forces are not judged")
-        states = [self._state(n, moment) for n, moment in enumerate(self.moments, 1)]
+        following = (*self.moments[1:], None)
+        states = [
+            self._state(n, *pair) for n, pair in enumerate(zip(self.moments, following, strict=True), 1)
+        ]
         if states and (dragged := self._on_the_way(None)):
             n, moment = len(states), self.moments[-1]
             for name, remark in dragged:
@@ -117,7 +120,7 @@ class _Job:
         self.findings.append(Finding(kind, "note", message))
 
     # ------------------------------------------------------------------------------------------- one state
-    def _state(self, n: int, moment: Moment) -> State:
+    def _state(self, n: int, moment: Moment, following: Moment | None) -> State:
         """Looked at as it begins, and again where more comes free in it."""
         about_wire = self._hands(moment)
         self.free.take_out(moment.taken_out)
@@ -141,6 +144,8 @@ class _Job:
                 if last or self._matters(step.freed, since):
                     since = 0.0
                     answers = _worse(answers, self._looked_at(moment, later))
+        if moment.goes_away(following):
+            about_cuts += [(moment.ends_in.name, remark) for remark in self.free.runs_on(moment.ends_in)]
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
         remarks += self._loads(answers, moment.present)
         remarks += said_to_carry(self.contact, moment.present)
