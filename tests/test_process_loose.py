@@ -239,3 +239,11 @@ def test_taken_out_before_the_rapid_move_away(tmp_path: Path) -> None:
     nc = "\n".join([INNER, BACK, "M50", "N70 M00", HOME])
     cut = {"nc": nc, "taken_out": [{"piece": "all", "at": "N70"}]}
     assert grave(judged(tmp_path, FRAME, cut, items=HOLD, machine={"codes": {"cut": ["M50"]}})) == []
+
+
+def test_what_no_jet_washes_away_is_refused(tmp_path: Path) -> None:
+    """A core of 1 kg is not washed away, whatever a file says (common practice, no source)."""
+    from clearance.errors import ClearanceError
+
+    with pytest.raises(ClearanceError, match=r"gone_below.mass.*0\.1 kg at most.*taken_out"):
+        judged(tmp_path, FRAME, INNER, items=HOLD, machine={"gone_below": {"mass": 1.0, "size": 40}})

@@ -174,3 +174,25 @@ def test_a_trim_in_the_bit_that_frees_a_glued_slug(tmp_path: Path) -> None:
     program = "\n".join([ROUGH, "N50 M00", TAB, AGAIN])
     result = judged(tmp_path, FRAME, {"nc": program, **GLUED}, items=HOLD)
     assert [cut for _, cut, _, _ in told(result, "glue cut")] == ["cut 1"]
+
+
+# ---------------------------------------------------------------------------------------- things that stand
+@pytest.mark.parametrize("words", ["vise", "the small vise", "two straps", "C-clamp"])
+def test_a_thing_that_is_named_and_stands_nowhere(words: str, tmp_path: Path) -> None:
+    """Rails carry; nothing presses or grips. What holds is one more thing in the heads' way."""
+    of_part = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by=words))
+    assert [(item, severity) for item, _, severity, _ in told(of_part, "holder not shown")] == [
+        ("plate", "close")
+    ]
+    of_slug = {"nc": INNER, "held_by": {"by": words, "piece": "slug"}}
+    result = judged(tmp_path, FRAME, of_slug, items=[LEFT, RIGHT])
+    assert len(told(result, "holder not shown")) == 1
+
+
+def test_a_thing_that_is_named_and_touches_the_part(tmp_path: Path) -> None:
+    words = plate_with(held_by="straps")
+    result = judged(tmp_path, FRAME, INNER, items=HOLD, plate=words)
+    assert told(result, "holder not shown") == []
+    lifted = [{**STRAP, "at": [*STRAP["at"][:2], STRAP["at"][2] + 5.0]}]
+    away = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, *lifted], plate=words)
+    assert len(told(away, "holder not shown")) == 1

@@ -72,7 +72,7 @@ def test_a_die_opening_with_a_relief_that_widens_upward(tmp_path: Path) -> None:
     file = tmp_path / "setup.toml"
     plain = file.read_text()
     for size, gone in ((21.5, False), (22.0, True)):
-        limit = f"\ngone_below = {{ mass = 1.0, size = {size} }}\n[machine]"
+        limit = f"\ngone_below = {{ mass = 0.1, size = {size} }}\n[machine]"
         file.write_text(plain.replace("\n[machine]", limit, 1))
         result = clearance.check(clearance.load(str(file)))
         assert ("gone" in [f.kind for f in result.findings]) == gone

@@ -1,9 +1,10 @@
 """What the setup says that holds, and the runs, go in; what it cannot hold comes out as findings.
 
-Magnets hold iron only, and lie on top, across a piece and its part, where the upper nozzle passes: one that
-no item stands for is judged by nobody. Glue that holds a piece goes into its kerf, so somebody must stand
-there once a good share of that is cut and before the piece is free; of a part as a whole, which may be glued
-to what carries it, nothing is asked (common practice, no source).
+Who writes "vise" or "strap" means a thing that stands there, in the heads' way: it is an item, or nobody
+judges it. Magnets hold iron only, and lie on top, across a piece and its part, where the upper nozzle passes:
+one that no item stands for is judged by nobody. Glue that holds a piece goes into its kerf, so somebody must
+stand there once half of that is cut and before the piece is free; of a part as a whole, which may be glued to
+what carries it, nothing is asked (common practice, no source).
 """
 
 from __future__ import annotations
@@ -18,13 +19,15 @@ from clearance.process.removal import Piece, Story
 from clearance.process.slug import piece_name
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.settings import Hold
-from clearance.scene.stability import is_magnet
+from clearance.scene.stability import holds, is_magnet
 
 #: so much of the way round a piece is open where glue is put into its kerf (no source)
-OPEN = 0.25
+OPEN = 0.5
 #: a kerf this near to a piece is beside it, mm
 BESIDE = 0.05
 _MAGNET = re.compile(r"\bmagnets?\b", re.IGNORECASE)
+#: what holds and stands there, by the trade's words
+_HOLDER = re.compile(r"\b(vi[sc]e|strap|clamp|v-?block|chuck|collet)s?\b", re.IGNORECASE)
 _GLUE = re.compile(r"\b(glue[ds]?|superglue|adhesive)\b", re.IGNORECASE)
 
 #: a place in the job: index of the cut, move
@@ -51,7 +54,55 @@ def names_magnet(words: str) -> bool:
 
 def said_findings(scene: Scene, told: Story) -> list[Finding]:
     """What is said to hold and cannot, once for each part and cut."""
-    return [*_magnets(scene, told), *_glue(scene, told)]
+    return [*_things(scene, told), *_magnets(scene, told), *_glue(scene, told)]
+
+
+def names_holder(words: str) -> str | None:
+    """The thing that words name, and that would stand there as an item; None where they name none.
+
+    >>> names_holder("the small vise"), names_holder("tape")
+    ('vise', None)
+    """
+    found = _HOLDER.search(words)
+    return None if found is None else found[1].lower()
+
+
+# ---------------------------------------------------------------------------------------------------- things
+def _things(scene: Scene, told: Story) -> Iterator[Finding]:
+    seen: set[tuple[int, str]] = set()
+    for stretch in scene.stretches:
+        cut = scene.cut_of(stretch)
+        of_cut = [hold.by for hold in (() if cut is None else cut.holds)]
+        for part in stretch.cut_bodies:
+            body = scene.bodies[part]
+            own = [body.held_by] if body.held_by and _holds_yet(scene, stretch, body.held_until) else []
+            for by in (*own, *of_cut):
+                word = names_holder(by)
+                if word is None or (part, by) in seen or _stands(scene, stretch, part, told, word):
+                    continue
+                seen.add((part, by))
+                message = (
+                    f'"{by}" is to hold "{body.name}" or what is cut from it, and no item that touches it is '
+                    f"a {word}: add it ([[items]]), so that the heads' way past it is judged"
+                )
+                yield Finding("holder not shown", "close", message, body.name, stretch.name)
+
+
+def _stands(scene: Scene, stretch: Stretch, part: int, told: Story, word: str) -> bool:
+    """Whether an item touches a part that presses or grips, or is the user's own and has the word in its
+    name."""
+    held = scene.bodies[part]
+    for k in stretch.bodies:
+        body = scene.bodies[k]
+        if body.item is None or body.kind == "part":
+            continue
+        if body.library is None and names_holder(body.name.replace("_", " ")) != word:
+            continue
+        if not holds(body, held, from_above=True):
+            continue
+        if part not in told.outlines or told.contacts.meet(part, told.outlines[part], k):
+            return True
+    return False
 
 
 # --------------------------------------------------------------------------------------------------- magnets

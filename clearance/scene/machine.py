@@ -157,10 +157,24 @@ class Flushing(Table):
         return FlushingModel(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
 
 
+#: what is heavier than this no jet washes away, kg (common practice, no source)
+WASHED_AWAY = 0.1
+
+
+def _light(value: float) -> float:
+    if value > WASHED_AWAY:
+        raise problem(
+            "",
+            f"give {WASHED_AWAY:g} kg at most: what is heavier is not washed away, it is held "
+            "(held_by) or taken out at a stop (taken_out)",
+        )
+    return value
+
+
 class GoneBelow(Table):
     """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
 
-    mass: Positive
+    mass: Annotated[Positive, AfterValidator(_light)]
     size: Size
 
 
