@@ -64,7 +64,7 @@ def test_blanks_are_silent(tmp_path: Path) -> None:
 
 def test_a_path_in_the_air(tmp_path: Path) -> None:
     (found,) = findings(scene(tmp_path, FINISHED, inner(3.0)), *KINDS)
-    assert (found.kind, found.severity) == ("no metal", "note")
+    assert (found.kind, found.severity) == ("no metal", "close")
     # A path whose box lies beside the part's is told of once, where the setup is read.
     assert findings(scene(tmp_path, PLATE, line((100, 0), (120, 0))), *KINDS) == []
     (found,) = findings(scene(tmp_path, PLATE, line((85, 65), (85, -5), (-5, -5))), *KINDS)

@@ -197,3 +197,10 @@ def test_a_part_that_is_taken_off_around_a_wire_that_a_program_left_in(tmp_path:
     cuts[0]["nc"] += "\nM72"
     out = judged(tmp_path / "b", FRAME, *cuts, items=[*HOLD, other], machine=CODES)
     assert [f for f in out.findings if f.kind == "wire in"] == []
+
+
+def test_a_machine_file_that_names_no_word_for_cutting_the_wire(tmp_path: Path) -> None:
+    none = {"codes": {"thread": [], "cut": [], "ignore": []}}
+    result = at_stop(tmp_path, HOME, none, **TAKEN, held_by={"by": "glue", "until": "N90"})
+    ((_, _, message),) = told(result, "wire in")
+    assert message.endswith("if the program does so, name its word in the machine file (codes.cut)")

@@ -335,3 +335,13 @@ def test_a_wire_left_in_meets_a_piece_that_is_still_there(tmp_path: Path) -> Non
     told = [f.message for f in result.findings if f.kind == "wire left in" and f.severity == "clash"]
     assert told
     assert "the slug of cut 1, which is still there, is in the way of the wire" in told[0]
+
+
+def test_what_is_to_be_taken_out_and_is_not_free(tmp_path: Path) -> None:
+    """The first stop's name is that of a cut which comes later; a note, for the piece stays where it is."""
+    past = line((-5, 56), (85, 56))
+    later = {"nc": INNER, "stop_before": True, "taken_out": "cut 2"}
+    result = judged(tmp_path, FRAME, past, later, items=HOLD)
+    said = [f for f in result.findings if f.kind == "nothing to take out"]
+    assert [(f.severity, f.state) for f in said] == [("note", 3)]
+    assert 'what "cut 2" frees is to be taken out, and nothing of it is free by then' in said[0].message

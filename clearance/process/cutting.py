@@ -129,7 +129,7 @@ def blank_findings(scene: Scene, told: Story) -> list[Finding]:
                 found.append(Finding("finished part", "note", message, item=name, cut=cut))
         elif cut not in told_already:
             message = f'cuts no metal of "{name}": the model is the finished part, or zero or axes are wrong'
-            found.append(Finding("no metal", "note", message, item=name, cut=cut))
+            found.append(Finding("no metal", "close", message, item=name, cut=cut))
     return found
 
 

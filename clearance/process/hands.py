@@ -39,13 +39,15 @@ def hands_at_wire(
         return []
     stretch, move = where
     width = kerf_width(scene)
+    words = scene.known_machine.codes.cut
+    hint = "" if words else "; if the program does so, name its word in the machine file (codes.cut)"
     found = []
     for one in out:
         body = scene.bodies[one.piece.part]
         if not one.gone and _around(one.metal.region, _place(scene, stretch, move, body), width):
             message = (
                 f"the {one.name} lies around the wire, which is in at stop {stop.number}: cut it before that "
-                "is taken out"
+                f"is taken out{hint}"
             )
             found.append(Remark(KIND, "close", body.name, message))
     for k in sorted({*moment.was, *moment.present} - ({*moment.was} & {*moment.present})):
@@ -56,7 +58,9 @@ def hands_at_wire(
         region = stock[k].metal.region if k in stock else body.outline.shadow
         if _around(region, _place(scene, stretch, move, body), width):
             what = "taken off" if k in moment.was else "put on"
-            message = f"lies around the wire, which is in at stop {stop.number}: cut it before that is {what}"
+            message = (
+                f"lies around the wire, which is in at stop {stop.number}: cut it before that is {what}{hint}"
+            )
             found.append(Remark(KIND, "close", body.name, message))
     if not found:
         message = "has the wire in it at a stop where hands work: cut it first, or mind it"

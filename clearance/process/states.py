@@ -122,7 +122,7 @@ class _Job:
     # ------------------------------------------------------------------------------------------- one state
     def _state(self, n: int, moment: Moment, following: Moment | None) -> State:
         """Looked at as it begins, and again where more comes free in it."""
-        about_wire = self._hands(moment)
+        about_wire = self._hands(moment) + self._nothing_to_take(moment)
         self.free.take_out(moment.taken_out)
         about_pieces = about_wire + self.free.begin(moment, self.runs)
         about_pieces += self._freed(moment.freed, moment)[1]
@@ -174,6 +174,22 @@ class _Job:
         out = self.free.named(moment.taken_out)
         parts = moment.stretch.cut_bodies or tuple(self.parts)
         return hands_at_wire(self.scene, moment, out, self.stock, self.scene.bodies[parts[0]].name)
+
+    def _nothing_to_take(self, moment: Moment) -> list[Remark]:
+        """What is to be taken out by name and is not free."""
+        parts = moment.stretch.cut_bodies or tuple(self.parts)
+        return [
+            Remark(
+                "nothing to take out",
+                "note",
+                self.scene.bodies[parts[0]].name,
+                f'at stop {moment.stop} what "{name}" frees is to be taken out, and nothing of it is free '
+                "by then",
+                about=name,
+            )
+            for name in moment.taken_out
+            if name != "all" and not self.free.named([name])
+        ]
 
     def _as_freed(self, one: Loose) -> Freed:
         up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
