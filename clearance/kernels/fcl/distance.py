@@ -192,7 +192,7 @@ class Bodies:
         if any(len(body.triangles_M) >= MANY for body in self.bodies):
             return
         for path, pieces in self._repeated.values():
-            if path.lines and is_short(path, pieces):
+            if path.lines and is_short(path, pieces, _SMALL):
                 self.swept(path, pieces)
 
     def swept(self, path: Path, pieces: Sequence[Piece]) -> Surface:
@@ -207,9 +207,13 @@ class Bodies:
         return self._shared[key].at(np.array([*begin, lift]) - self.origin)
 
 
-def is_short(path: Path, pieces: Sequence[Piece]) -> bool:
-    """Whether so few pieces along so short a path are small for FCL as a whole."""
-    return sum(len(line.points) for line in path.lines) * len(pieces) <= _SMALL
+def is_short(path: Path, pieces: Sequence[Piece], most: int) -> bool:
+    """Whether so few pieces along so short a path are small for FCL as a whole.
+
+    Args:
+        most: points of the path times pieces that are few.
+    """
+    return sum(len(line.points) for line in path.lines) * len(pieces) <= most
 
 
 def _lowered(pieces: Sequence[Piece], digits: int) -> tuple[list[Piece], float, tuple[object, ...]]:
@@ -228,6 +232,8 @@ _GROUPS = 24
 _REPEATED = 8
 #: points of the path times pieces up to which an envelope is small
 _SMALL = 120
+#: so many more for each body that is asked for, since what FCL needs to see is found for each by itself
+_FOR_EACH = 1
 
 
 @dataclass
@@ -273,7 +279,7 @@ class FclHead:
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and is_short(self.path, self.pieces)
+        return few and is_short(self.path, self.pieces, _SMALL + _FOR_EACH * len(asked))
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
