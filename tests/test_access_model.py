@@ -98,6 +98,18 @@ def test_a_wire_dragged_through_the_part(nc: str, length: float | None, tmp_path
         assert f"through {length:.2f} mm of metal" in found[0].message
 
 
+@pytest.mark.parametrize(("beside", "told"), [(0.0, False), (0.4, False), (0.8, True)])
+def test_a_wire_that_scrapes_along_its_kerf(beside: float, told: bool, tmp_path: Path) -> None:
+    """Back beside the cut by so much of the wire's radius: half of it may bend aside, more cuts."""
+    y = 30 + beside * WIRE / 2
+    nc = f"G90 G00 X40 Y30\nM71\nG01 X55\nG00 Y{y:.4f}\nG00 X44\nM72"
+    found = findings(scene(tmp_path, BLANK, nc, machine=CODES), "wire dragged")
+    assert [f.severity for f in found] == (["close"] if told else [])
+    if told:
+        # 55 to 44, less the hole of diameter 3 about X40
+        assert "through 11." in found[0].message
+
+
 def test_rapid_moves_where_the_slug_was_are_free(tmp_path: Path) -> None:
     nc = f"{inner(0.1)}\nM72\nG00 X40 Y30\nM71\nG00 X45 Y35\nG01 X45 Y36\nM72"
     assert findings(scene(tmp_path, BLANK, nc, machine=CODES), "wire dragged", "no hole") == []

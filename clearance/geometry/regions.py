@@ -30,6 +30,21 @@ def edges(region: Any) -> Any:
     return shapely.union_all([each.boundary for each in polygons(region)])
 
 
+def length_in(lines: Any, region: Any, within: float = 0.0) -> float:
+    """How much of lines lies in a region, mm; where hardly any does, how much comes within ``within`` of it.
+
+    Args:
+        lines, region: shapely, in one plane, mm.
+    """
+    import shapely
+
+    length = float(lines.intersection(region).length)
+    if length > 2.0 * within or within == 0.0:
+        return length
+    near = shapely.clip_by_rect(region, *lines.buffer(2.0 * within).bounds)
+    return max(length, float(lines.intersection(near.buffer(within)).length))
+
+
 class Regions:
     """Flat regions that become more, and those of them that are near."""
 

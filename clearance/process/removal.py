@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.regions import Regions, polygons
+from clearance.geometry.regions import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts
@@ -31,6 +31,8 @@ AROUND = 1.0
 JAGGED = 5_000
 #: a rapid move may scrape so much metal, mm: the kerf is wider than the wire
 SCRAPE = 0.05
+#: of the wire's width: what it reaches of metal beside its middle is scraped; in its own kerf it reaches none
+SIDE = 0.25
 
 
 #: what a piece is called, by kind
@@ -353,7 +355,7 @@ class _State:
             told.spared.append((run, self.part, length))
 
     def _in_metal(self, run: Run) -> float:
-        """How much of a run's rapid moves lies in metal, mm."""
+        """On how much of a run's rapid moves the wire is in metal, or scrapes along it, mm."""
         import shapely
 
         chains = run.line(self.middle, rapid=True)
@@ -362,7 +364,7 @@ class _State:
         ways = shapely.multilinestrings([shapely.linestrings(chain) for chain in chains])
         x0, y0, x1, y1 = ways.bounds
         metal = self.left((x0 - AROUND, y0 - AROUND, x1 + AROUND, y1 + AROUND))
-        return float(ways.intersection(metal).length)
+        return length_in(ways, metal, self.wire * SIDE)
 
     # ----------------------------------------------------------------------------------- figures
     def weigh(self, told: Story) -> None:

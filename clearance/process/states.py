@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import worst
+from clearance.geometry.regions import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
 from clearance.process.loads import said_to_carry, taken
 from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import SIDE, Piece, Story
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
@@ -249,7 +250,7 @@ class _Job:
             cut = self.cut if begins is None else self.cut | (set(each.cut_bodies) & set(self.stock))
             for part in sorted(cut & set(each.bodies)):
                 name = self.scene.bodies[part].name
-                length = _within(way, self.stock[part].metal.region)
+                length = self._dragged(way, self.stock[part].metal.region)
                 if length > DRAGS and begins is not None:
                     word, line = begins
                     message = (
@@ -263,7 +264,7 @@ class _Job:
                     found.append((each.name, Remark("wire left in", "clash", name, message)))
                     continue
                 for one in self.free.of(part):
-                    length = _within(way, one.metal.region)
+                    length = self._dragged(way, one.metal.region)
                     if length > DRAGS:
                         message = (
                             f"the {one.name}, which is still there, is in the way of the wire, which was "
@@ -271,6 +272,13 @@ class _Job:
                         )
                         found.append((each.name, Remark("wire left in", "clash", name, message)))
         return found
+
+    def _dragged(self, way: Sequence[Array], region: Any) -> float:
+        """On how much of a way a wire is in a region, or scrapes along it, mm."""
+        import shapely
+
+        lines = shapely.multilinestrings([shapely.linestrings(each) for each in way])
+        return length_in(lines, region, SIDE * self.scene.known_machine.wire)
 
     def _matters(self, pieces: Sequence[Piece], volume: float) -> bool:
         """Whether what came free may change what holds its part."""
@@ -402,14 +410,6 @@ def _worse(before: dict[int, Answer], after: dict[int, Answer]) -> dict[int, Ans
         return min((_RANK.index(r.severity) for r in answer.remarks), default=len(_RANK))
 
     return {k: before[k] if k in before and rank(before[k]) < rank(a) else a for k, a in after.items()}
-
-
-def _within(way: Sequence[Array], region: Any) -> float:
-    """How much of lines lies in a region, mm."""
-    import shapely
-
-    lines = shapely.multilinestrings([shapely.linestrings(each) for each in way])
-    return float(lines.intersection(region).length)
 
 
 def _wire(moment: Moment) -> str:
