@@ -1,5 +1,5 @@
-"""What every run of the tests shares: compiled files are kept, the heavier cases of ``few`` are slow, and tests on
-real models want the folder of them; where it is not there, they are left out, and say so."""
+"""What every run of the tests shares: compiled files are kept, the heavier cases of ``few`` are slow, and
+tests on real models want the folder of them; where it is not there, they are left out, and say so."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ import pytest
 
 REAL = Path(os.environ.get("CLEARANCE_REAL_DATA") or Path(__file__).parents[2] / "shared" / "data")
 
-# Whatever the environment says: otherwise each worker rewrites every test file's assertions anew, and each process
-# that a test starts compiles the whole package.
+# Whatever the environment says: otherwise each worker rewrites every test file's assertions anew, and each
+# process that a test starts compiles the whole package.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
@@ -21,8 +21,8 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 def kept(mark: pytest.Mark, cases: list[str]) -> set[int]:
     """Which of a test's cases, by their ids, its mark ``few`` leaves in the default run.
 
-    Names are those cases; a number is that many, spread evenly from the first to the last. Where none of the named
-    ones is there (another one was asked for on the command line), all are left in.
+    Names are those cases; a number is that many, spread evenly from the first to the last. Where none of the
+    named ones is there (another one was asked for on the command line), all are left in.
     """
     named = {k for k, case in enumerate(cases) if case in mark.args}
     if named or any(isinstance(each, str) for each in mark.args):

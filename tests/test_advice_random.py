@@ -162,6 +162,7 @@ def zeros_hold(seed: int, u: float, v: float) -> None:
     assert verdict(share * x0, share * y1, share * answer.turn[0]) == "clear"
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("seed", [45, 124])
 def test_scenes_that_took_long_once(seed: int) -> None:
     scene = case_of(recipe_of_seed(seed)).scene

@@ -141,6 +141,7 @@ def test_a_mirrored_drawing_turns_the_part_over(tmp_path: Path) -> None:
     lands(choice, middles @ MIRROR, middles)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("holes", "count"),
     [

@@ -123,6 +123,7 @@ def wavy(y, many=120):
     )
 
 
+@pytest.mark.slow
 def test_fine_sheets_that_follow_each_other_take_moments():
     """They meet everywhere at once, 50 on; shifted sideways by BESIDE they lean by 0.2 + 0.4 at most."""
     began = time.process_time()

@@ -21,7 +21,7 @@ from tests.oracles.compare import Tally, complaints_about, run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 from tests.oracles.truth import Case, PairTruth, truths
 
-SCENES, MANY = 16, 240
+SCENES, MANY = 8, 248
 
 
 class HypothesisDice:
