@@ -137,7 +137,7 @@ def judged(drawn: Drawn, word: str, d: float) -> tuple[float, float, float]:
     return float(strays), float(distance(way, wanted).max()), moves.chord_error
 
 
-@pytest.mark.few(5)
+@pytest.mark.few("True-3-line-arc", "True-4-arc-line", "False-3-arc-arc", "False-4-line-line")
 @pytest.mark.parametrize("kind", ["line-arc", "arc-line", "arc-arc", "line-line"])
 @pytest.mark.parametrize("decimals", [3, 4])
 @pytest.mark.parametrize("inward", [True, False])

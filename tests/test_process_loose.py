@@ -172,6 +172,7 @@ def test_many_cores_are_one_finding(tmp_path: Path) -> None:
     assert loose(gone) == []
 
 
+@pytest.mark.slow
 def test_many_cuts_are_one_finding_too(tmp_path: Path) -> None:
     """Four openings, a program each: the last one's slug is out at the job's end, three lie loose before."""
     body, cuts = PLATE, []
@@ -192,7 +193,6 @@ def test_many_cuts_are_one_finding_too(tmp_path: Path) -> None:
 
 
 # ------------------------------------------------------------------------------------- out through a slug
-@pytest.mark.few(1)
 @pytest.mark.parametrize(("to", "told"), [("X40 Y30", False), ("X44 Y36", True)])
 def test_out_through_the_metal_of_a_free_slug(to: str, told: bool, tmp_path: Path) -> None:
     """By the lead-in's own kerf there is no metal; by another way there are some 8 mm of it."""

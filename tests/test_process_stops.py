@@ -150,6 +150,7 @@ AGAIN = "\n".join(f"G01 X{x} Y{y}" for x, y in ((50, 40), (30, 40), (30, 20), (5
 THREE = "\n".join([ROUGH, "N50 M00", TAB, "N70 M00", AGAIN])
 
 
+@pytest.mark.slow
 def test_three_passes_with_two_stops(tmp_path: Path) -> None:
     """The slug is glued for the tab and taken out at the second stop: nothing drops."""
     slug = {
@@ -221,7 +222,6 @@ BACK_RAIL = rail("back rail", -10, 90, 45, 100)
 ON_STRIP, ON_REST = strap("front strap", 40, -12, 90, reach=18), strap("back strap", 40, 72, -90, reach=18)
 
 
-@pytest.mark.few(1)
 @pytest.mark.parametrize("taken", [False, True])
 def test_a_strap_is_taken_off_the_off_cut_that_it_holds(taken: bool, tmp_path: Path) -> None:
     """The rail under the strip ends at Y 8; the strip is Y 0 to 19.88 wide, its middle at 9.94: it tips."""

@@ -148,6 +148,7 @@ BOMBS: dict[str, tuple[bytes, bytes]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "what", [each if each == "tag" else pytest.param(each, marks=pytest.mark.slow) for each in BOMBS]
 )

@@ -105,6 +105,7 @@ def test_drawn_hulls_against_linear_programs():
     assert compared >= 10
 
 
+@pytest.mark.slow
 def test_many_facets_take_moments():
     part = ball(30, (0, 0, 0), level=7)
     jaw = ball(12, (3, 80, 2), level=5)

@@ -115,7 +115,7 @@ SLANT = np.arctan2(6.0, 15.0)
 CREST = [[[20.0 * i, 8.0 if i == j == 1 else 0.0, 10.0 * j] for j in range(3)] for i in range(3)]
 
 
-@pytest.mark.few(2)
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("text", "at", "along", "truth"),
     [
@@ -249,6 +249,7 @@ def test_a_file_that_takes_too_much_memory_is_a_message() -> None:
             step.read_step(ball(200.0).encode(), "part.step", memory, 2e-4)
 
 
+@pytest.mark.slow
 def test_more_facets_than_the_memory_holds(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(step, "BYTES_A_TRIANGLE", (1 << 30) // 100)
     with pytest.raises(InputError, match="the model makes more than 100 facets"):

@@ -61,6 +61,7 @@ def test_what_is_there_is_drawn_and_nothing_else(after: str, there: set[str], he
     assert drawing.verdict == nest().verdict
 
 
+@pytest.mark.slow
 def test_metal_is_taken_away() -> None:
     """The window's middle, 87 and 65 from the plate's corner at X 76, Y 90; a notch's, 49 from it at the rear
     edge, 220, and in front, 90. A triangle covers a place where it lies over it, seen from above."""
