@@ -117,7 +117,6 @@ def walled(rng: np.random.Generator) -> Scene:
 
 
 # found at random: a bound named 0.0003 beside the spot that binds was clear 0.01 past it
-@pytest.mark.slow
 @example(seed=215, u=0.0, v=0.0)
 @settings(FEW, phases=[Phase.explicit])
 @ZEROS
@@ -163,7 +162,6 @@ def zeros_hold(seed: int, u: float, v: float) -> None:
     assert verdict(share * x0, share * y1, share * answer.turn[0]) == "clear"
 
 
-@pytest.mark.few(1)
 @pytest.mark.parametrize("seed", [45, 124])
 def test_scenes_that_took_long_once(seed: int) -> None:
     scene = case_of(recipe_of_seed(seed)).scene
