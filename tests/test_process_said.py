@@ -180,6 +180,7 @@ def test_a_trim_in_the_bit_that_frees_a_glued_slug(tmp_path: Path) -> None:
 
 
 # ---------------------------------------------------------------------------------------- things that stand
+@pytest.mark.few(2)
 @pytest.mark.parametrize("words", ["vise", "the small vise", "two straps", "C-clamp"])
 def test_a_thing_that_is_named_and_stands_nowhere(words: str, tmp_path: Path) -> None:
     """Rails carry; nothing presses or grips. What holds is one more thing in the heads' way."""
