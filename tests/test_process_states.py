@@ -66,6 +66,18 @@ def message(result: Checked, kind: str) -> str:
     return found
 
 
+def test_nothing_of_states_and_pieces_rests_on_distances(tmp_path: Path) -> None:
+    """What most of these tests leave out (``judged_in_time``). Nothing holds the part, and two rails meet."""
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, rail("third rail", -60, -45)])
+    assert loaded.findings
+    whole, alone = clearance.check(loaded), judged_in_time(loaded)
+    assert [repr(f) for f in whole.findings] == [repr(f) for f in alone.findings] != []
+    assert [repr(s) for s in states(whole)] == [repr(s) for s in states(alone)]
+    assert grave(alone)
+    assert whole.pairs
+    assert not alone.pairs
+
+
 def test_held_by_straps_on_rails_is_clear(tmp_path: Path) -> None:
     result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP, SECOND])
     assert grave(result) == []
