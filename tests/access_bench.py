@@ -9,12 +9,15 @@ from __future__ import annotations
 import struct
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import numpy as np
 from manifold3d import Manifold
 
 import clearance
-from clearance.process.findings import access_findings
+from clearance.checking.result import CutResult, Result
+from clearance.checking.verdict import worst
+from clearance.process.findings import Checked, access_findings
 from clearance.scene.model import Finding, Scene
 from tests.setup_writer import Tables, toml
 
@@ -94,6 +97,23 @@ def scene(
 def findings(loaded: Scene, *kinds: str) -> list[Finding]:
     """Of these kinds, or all."""
     return [f for f in access_findings(loaded) if not kinds or f.kind in kinds]
+
+
+def judged_in_time(loaded: Scene) -> Checked:
+    """The job from moment to moment as ``clearance.check`` judges it, without the heads' distances.
+
+    Those take most of a check's time, and nothing of the states and pieces rests on them: there are no
+    pairs, and a cut's verdict and the job's are those of findings alone.
+    """
+
+    def no_distances(scene: Scene, **_: Any) -> Result:
+        cuts = tuple(CutResult(stretch.name, "clear", stretch) for stretch in scene.stretches)
+        return Result(scene, worst(f.severity for f in scene.findings), cuts, (), scene.findings)
+
+    with mock.patch("clearance.process.findings.judge", no_distances):
+        result = clearance.check(loaded)
+    assert isinstance(result, Checked)
+    return result
 
 
 def line(*points: tuple[float, float], first: str = "G90 G00") -> str:

@@ -94,11 +94,12 @@ def run(
     """Judge the scenes from number ``seed`` on: everything seen, and the scenes that failed.
 
     Args:
+        jobs: processes that share them; with 0 this one does all, which is quicker for a few.
         moves_in: one block in so many is judged move by move as well.
         large: scenes of hundreds of moves and thousands of triangles.
         work: what a process does with a block.
     """
-    block = min(4 if large else BLOCK, max(1 if large else 10, scenes // (2 * jobs)))
+    block = min(4 if large else BLOCK, max(1 if large else 10, scenes // (2 * max(jobs, 1))))
     tasks = [
         (first, min(block, seed + scenes - first), i % moves_in == 0, large)
         for i, first in enumerate(range(seed, seed + scenes, block))
@@ -116,6 +117,9 @@ def run(
 
 def _done(tasks: Sequence[Task], jobs: int, work: Work) -> Iterator[list[tuple[int, Tally]]]:
     """The blocks as they are done. If a process dies, what is not done begins again, one process a block."""
+    if jobs == 0:
+        yield from map(work, tasks)
+        return
     context = multiprocessing.get_context("spawn")
     left = list(tasks)
     with ProcessPoolExecutor(jobs, mp_context=context) as pool:

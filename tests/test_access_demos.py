@@ -24,6 +24,7 @@ FREED = {
 }
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("file", sorted(DEMO.glob("*.toml")), ids=lambda file: file.stem)
 def test_no_demo_has_an_alarm(file: Path) -> None:
     scene = clearance.load(str(file))

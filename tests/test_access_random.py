@@ -60,6 +60,7 @@ def taken_apart(body: Manifold, path: list[tuple[float, float]]) -> list[float]:
     return sorted((one.volume() for one in body.decompose()), reverse=True)
 
 
+@pytest.mark.few(12)
 @pytest.mark.parametrize("seed", range(40))
 def test_pieces_are_those_of_solids(seed: int, tmp_path: Path) -> None:
     dice = random.Random(seed)

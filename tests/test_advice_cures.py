@@ -136,6 +136,7 @@ def test_a_screw_that_hangs_out_is_shortened(tmp_path: Path) -> None:
     assert strap(tmp_path, screw_below=10.1).ask("check")[0] == 1
 
 
+@pytest.mark.slow
 def test_an_inch_setup_is_answered_in_inches(tmp_path: Path) -> None:
     """The same strap where the setup's unit is the inch (25.4 mm exactly, ISO 80000-3): 9.9 of 15 mm."""
     scene = clearance.load(str(strap(tmp_path).write()))
@@ -177,6 +178,7 @@ def test_along_the_rail(tmp_path: Path) -> None:
     assert found[0]["along"][:2] == pytest.approx([3**0.5 / 2, 0.5])
 
 
+@pytest.mark.slow
 def test_three_items_at_most(tmp_path: Path) -> None:
     bench = Bench(tmp_path)
     for k in range(5):

@@ -58,6 +58,7 @@ def six_straps(folder: Path) -> Bench:
     return bench
 
 
+@pytest.mark.slow
 def test_the_upper_head_raised_clears_all_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     # the highest block ends at 33.4, a margin in height of 0.5: the face at 33.9 is just not enough
     bench = six_straps(tmp_path)
@@ -76,6 +77,7 @@ def test_the_upper_head_raised_clears_all_at_once(tmp_path: Path, capsys: pytest
     assert bench.ask("check")[1]["verdict"] == "close"
 
 
+@pytest.mark.slow
 def test_how_many_more_there_are_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _, report = six_straps(tmp_path).ask("check")
     assert len(report["cures"]) + len(report["cures_not_looked_for"]) >= 6
@@ -113,6 +115,7 @@ def test_one_strap_left_on_keeps_what_is_left(tmp_path: Path) -> None:
     assert as_data(cures)[0]["state"] == 3
 
 
+@pytest.mark.slow
 def test_the_terminal_names_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     disc(tmp_path, without=["left strap", "right strap"])
     assert cli.run(["check", str(tmp_path / "setup.toml")]) == 1
@@ -122,6 +125,7 @@ def test_the_terminal_names_it(tmp_path: Path, capsys: pytest.CaptureFixture[str
     )
 
 
+@pytest.mark.slow
 def test_a_strap_that_a_head_would_meet_is_not_left_on(tmp_path: Path) -> None:
     # The window lies under the right strap's tip at X 140: the strap's length from its screw at 180 is 40,
     # and so the upper head, radius 4 and its nut 12, is in its way there. The left one is free of it.

@@ -124,6 +124,7 @@ def test_part_turned_as_if_written(tmp_path: Path) -> None:
 
 
 # ------------------------------------------------------------------------------------------ raises on a taper
+@pytest.mark.slow
 def test_windows_on_a_taper_are_confirmed_steps(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     # One straight move along X, the wire leaning by V 5 over 25: 0.2 for 1. The lower guide is 4 behind the
     # face at

@@ -130,6 +130,7 @@ def test_a_strap_on_the_lead_in_is_in_the_wires_zone_alone(tmp_path: Path) -> No
 CORNER, ARC = "G90 G00 X0 Y0\nG01 X100 Y0\nG01 X70 Y40\n", "G90 G00 X0 Y0\nG03 X60 Y0 I30 J5\n"
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("head", "program"),
     [
@@ -338,6 +339,7 @@ def test_the_demos_drawing_is_what_its_command_makes(of_the_demo: tuple[Path, di
     assert {g.get("id") for g in shown.iter(f"{SVG}g")} == {g.get("id") for g in made.iter(f"{SVG}g")}
 
 
+@pytest.mark.slow
 def test_the_demos_innermost_zone(of_the_demo: tuple[Path, dict[str, Any]]) -> None:
     # The lower nozzle widens from 5.5 to 7.5 over 5 mm, taken in two bands: the first is as wide as its far
     # end, 6.5, and the margin of what is laid by hand is 3: 9.5 about the path. In front the path comes to

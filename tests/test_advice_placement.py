@@ -33,6 +33,7 @@ def fenced(folder: Path, **keys: Any) -> Bench:
     return bench
 
 
+@pytest.mark.slow
 def test_four_walls(tmp_path: Path) -> None:
     # 113 - 100 - 6 = 7 to the right, 9 - 6 = 3 to the left and to the back, 14 - 6 = 8 to the front.
     code, answer = fenced(tmp_path).ask("placement")
@@ -162,6 +163,7 @@ def test_places_to_try_with_a_feeler(tmp_path: Path) -> None:
     assert at_left["head_at"] == pytest.approx([0, 0, -1], abs=BOUND)
 
 
+@pytest.mark.slow
 def test_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["placement", str(fenced(tmp_path).write())]) == 0
     text = capsys.readouterr().out

@@ -310,6 +310,7 @@ def test_text_says_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
 
 # --------------------------------------------------------------------------------------------------- the demo
+@pytest.mark.slow
 def test_demo_is_cured_by_the_raise_that_is_named(tmp_path: Path) -> None:
     # The rail's ledge hangs to Z -7, the union nut begins at -5.1: 1.9 to touch nothing, and 0.5 of margin
     # in height. The ledge cannot be passed beside: it stands 18.03 from the path, the nut's radius is 19.

@@ -57,6 +57,7 @@ def test_why_no_raise_helps_on_a_taper(tmp_path: Path) -> None:
     assert '0.00 to 20.00: the lower head and "tall post", "cut 1"' in as_text(answer)
 
 
+@pytest.mark.slow
 def test_why_a_taper_is_blocked_by_one_after_the_other(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -160,6 +160,7 @@ def dxf(*lines: tuple[float, float, float, float]) -> str:
     return "\n".join(map(str, [*rows, 0, "ENDSEC", 0, "EOF", ""]))
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(("path", "kind"), [("opening.csv", "table"), ("opening.dxf", "drawing")])
 def test_only_the_program_that_will_run_is_approved(
     path: str, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -244,6 +245,7 @@ def test_an_earlier_record_is_replaced_and_stays_where_nothing_is_approved(tmp_p
     assert [f.name for f in tmp_path.iterdir() if f.name.startswith(".")] == []
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     "change",
     [

@@ -27,6 +27,7 @@ def approved(folder: Path, semicolon: str | None, program: str) -> Path:
     return record
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("semicolon", "before", "after", "code"),
     [

@@ -136,6 +136,7 @@ DEFAULTS = {
 }
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("what", DEFAULTS)
 def test_a_default_of_the_tools_own_that_is_another_is_a_change(what: str, job: Path, tool: Path) -> None:
     module, old, new, told = DEFAULTS[what]

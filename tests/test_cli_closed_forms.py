@@ -134,6 +134,7 @@ def test_points_lie_where_the_distance_is(angle: float, tmp_path: Path) -> None:
     assert 40 - BOUND <= c * x + s * y <= 60 + BOUND
 
 
+@pytest.mark.few(3)
 @ANGLES
 @pytest.mark.parametrize("gap", [0.3, 1.5])
 def test_thin_post_in_the_middle_of_a_long_move(gap: float, angle: float, tmp_path: Path) -> None:
@@ -147,6 +148,7 @@ def test_thin_post_in_the_middle_of_a_long_move(gap: float, angle: float, tmp_pa
     assert (code, report["verdict"]) == ((1, "close") if gap < 1 else (0, "clear"))
 
 
+@pytest.mark.few(1)
 @ANGLES
 def test_thin_post_in_the_way_is_hit(angle: float, tmp_path: Path) -> None:
     job = Job(tmp_path, angle)
@@ -162,6 +164,7 @@ def test_thin_post_in_the_way_is_hit(angle: float, tmp_path: Path) -> None:
     assert holds(upper["height"], 45.1)
 
 
+@pytest.mark.few(2)
 @ANGLES
 @pytest.mark.parametrize("turn", ["G02", "G03"])
 def test_full_circle_with_a_post_outside_and_one_inside(turn: str, angle: float, tmp_path: Path) -> None:
@@ -202,6 +205,7 @@ def test_block_edge_against_a_45_degree_nose(head: str, angle: float, tmp_path: 
     assert (code, report["verdict"]) == (0, "clear")
 
 
+@pytest.mark.few(1)
 @ANGLES
 def test_head_inside_a_block(angle: float, tmp_path: Path) -> None:
     # The lower head, from -40.1 to -0.1, is nowhere near the block's skin, and it is a clash all the same.
@@ -216,6 +220,7 @@ def test_head_inside_a_block(angle: float, tmp_path: Path) -> None:
     assert holds(pair(report, "upper", "block")["clearance"], 10.1)
 
 
+@pytest.mark.few(1)
 @ANGLES
 def test_block_inside_a_head(angle: float, tmp_path: Path) -> None:
     # A cube of 1 on the wire's line, 15 to 16 below the face and 4.3 or more from the head's skin.

@@ -154,6 +154,7 @@ INPUTS: dict[str, Callable[[Path, str], Path]] = {
 }  # fmt: skip
 
 
+@pytest.mark.few(9)
 @pytest.mark.parametrize(
     "mark", [m if m in ("esc", "all") else pytest.param(m, marks=pytest.mark.slow) for m in MARKS]
 )
@@ -199,6 +200,7 @@ def test_nothing_raw_from_the_command_line(
             assert err.count("\n") <= 1
 
 
+@pytest.mark.few(1)
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows allows no such names")
 @pytest.mark.parametrize("mark", ["esc", "csi", "turned", "return", "feed"])
 def test_nothing_raw_from_the_name_of_a_file_that_is_there(

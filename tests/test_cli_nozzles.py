@@ -65,6 +65,7 @@ def test_the_table_says_what_separate_checks_say() -> None:
         assert line.startswith("chosen") == (name == "own")
 
 
+@pytest.mark.slow
 def test_which_nozzles_clear_the_vise() -> None:
     """What stands on the vise reaches to 27: the own nozzle's nut, radius 20, begins at 11.1 and passes 0.37
     beside it. Of the one 18 longer the nut begins at 29.1, 2.1 over it, and the slope is 5.5 + 2 x 21.4 / 23

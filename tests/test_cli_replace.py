@@ -45,6 +45,7 @@ def words(name: str, folder: Path, *more: str) -> list[str]:
     return [command, *([] if command == "holders" else [str(folder / "setup.toml")]), *own, *more]
 
 
+@pytest.mark.few("raise", "keepout", "keepout json", "holders")
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=[pytest.mark.slow] if n == "sheet" else []) for n in COMMANDS]
 )

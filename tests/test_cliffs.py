@@ -95,6 +95,7 @@ def test_moves_that_repeat_others_are_left_out_and_no_others() -> None:
     assert first_time(polyline(chords(400)), None) is None
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("seed", range(3))
 def test_the_farthest_of_points_from_triangles(seed: int) -> None:
     """The oracle: the smallest distance to points spread closely over every triangle, a little more."""
@@ -141,6 +142,7 @@ def demo() -> float:
     return seconds(lambda: check(load(DEMO)))
 
 
+@pytest.mark.few("chain-100-load-6.0", "two_balls-25000-load-6.0")
 @pytest.mark.parametrize(
     ("kind", "size", "what", "demos"),
     [

@@ -107,6 +107,7 @@ def test_heads_stand_where_the_plate_puts_them() -> None:
                 assert cut["flushing"]["upper"] == pytest.approx(1.5)
 
 
+@pytest.mark.slow
 def test_three_millimetres_of_packing_clear_it() -> None:
     code, report = check("side_plate_die_raised")
     assert (code, report["verdict"]) == (0, "clear")

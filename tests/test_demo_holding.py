@@ -134,6 +134,7 @@ REST = 13.0
 STRAPS = [-80 + 65 + 15 + 100 * i for i in (1, 2, 3)]
 
 
+@pytest.mark.slow
 def test_four_inserts_are_clear() -> None:
     code, report = check("keyhole_inserts")
     assert (code, report["verdict"]) == (0, "clear")
@@ -220,6 +221,7 @@ def test_toes_of_reversed_straps_are_close() -> None:
     }
 
 
+@pytest.mark.slow
 def test_lower_head_between_the_ledges_and_below_the_vise() -> None:
     _, report = check("stripper_plate")
     row = pair(report, "lower", "vise")

@@ -36,6 +36,7 @@ def test_die_beside_the_right_pallet_s_rail() -> None:
     assert "pallets/strap_rail.toml" in [one["file"] for one in report["inputs"]]
 
 
+@pytest.mark.few("pallet_stripper")
 @pytest.mark.parametrize("demo", ["pallet_nest", "pallet_stripper"])
 def test_the_others_run_free(demo: str) -> None:
     code, report = check(demo)

@@ -70,6 +70,7 @@ COMMANDS = {
 QUICK = ("check",)
 
 
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize(
     "name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in COMMANDS]
@@ -127,6 +128,7 @@ def test_nothing_needs_a_folder_for_temporary_files(job: Path) -> None:
     assert {"p.png", "s.html", "h.png", "n.toml"} <= set(os.listdir(job))
 
 
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize(
     "line",

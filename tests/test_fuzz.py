@@ -29,6 +29,7 @@ def test_damage_is_noticed(tmp_path):
         assert outcome(tmp_path / "job").startswith("FAILED: ZeroDivisionError")
 
 
+@pytest.mark.few(12)
 @pytest.mark.parametrize("seed", range(900, 940))
 def test_a_damaged_job_ends_in_a_message_or_a_sound_answer(seed, tmp_path):
     rng = random.Random(seed)
@@ -46,6 +47,7 @@ def test_a_damaged_record_is_refused_or_answered_in_words(seed):
     assert not timed(lambda: record_outcome(random.Random(seed))).startswith("FAILED")
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("seed", range(0, 400, 40))
 def test_a_holder_of_wild_values_is_refused_or_built(seed):
     from tests.fuzz_more import holder_outcome

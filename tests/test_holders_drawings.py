@@ -68,6 +68,7 @@ def test_drawings_are_as_the_library(kind, params, file):
 KINDS = [pytest.param(library.get(name), id=name) for name in library.names()]
 
 
+@pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_dimension_is_its_parameter_at_all_values(kind: Kind):
     """Whatever a value is, the points of its dimension are that far apart, and on the holder or the part."""

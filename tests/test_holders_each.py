@@ -55,6 +55,7 @@ def test_shells_are_closed_solids_over_every_range(name):
             assert volume(shell) > 0, f"{label}, shell {i}"
 
 
+@pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("name", library.names())
 def test_no_shell_crosses_itself_over_every_range(name):
     for label, holder in built(name):
@@ -74,6 +75,7 @@ def test_another_library_takes_each_shell_for_a_solid_of_that_volume(name):
         assert mesh.volume == pytest.approx(volume(shell), rel=1e-9)
 
 
+@pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("name", library.names())
 def test_it_passes_the_suite_that_holders_of_the_shop_pass(name):
     """Closed, seats in a face, told as JSON, built again by its own values, over every range."""
@@ -147,6 +149,7 @@ def by_chance(kind, rng):
     return params
 
 
+@pytest.mark.few("magnet_block", "rail", "strap", "v_block")
 @pytest.mark.parametrize("name", library.names())
 def test_values_by_chance_make_solids_or_one_message(name):
     """Nothing but a solid or a message that says what would be right; 5400 more such cases passed."""

@@ -129,6 +129,7 @@ def test_wire_only_where_it_is_in() -> None:
     assert not [a for a in along(judged(A)) if a.head == "wire"]
 
 
+@pytest.mark.few("punch_blank")
 @pytest.mark.parametrize("name", ["side_plate_die_clash", "punch_blank"])
 def test_smallest_of_all_moves_is_the_pair_s(name: str) -> None:
     """The least along the path is the least of the pairs that judge it, where that is near enough."""

@@ -72,6 +72,7 @@ def rim(piece: Piece, wire, k, count=24):
     return np.column_stack([xy, np.full(count, piece.z[k])])
 
 
+@pytest.mark.few(9)
 @pytest.mark.parametrize("what", PIECES)
 @pytest.mark.parametrize("way", PATHS)
 def test_no_point_of_the_head_comes_out(what, way):

@@ -62,6 +62,7 @@ SHEETS = {
 }
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("name", SHEETS)
 @pytest.mark.parametrize("turn", [(0, 0, 0), (3, -2, 40)])
 def test_what_is_left_out_does_not_matter(name, turn, monkeypatch):
@@ -97,6 +98,7 @@ def block(low, high):
     return shapes.box(tuple(x), tuple(y), tuple(z))
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize(
     "seed", [*range(12), *(pytest.param(k, marks=pytest.mark.slow) for k in range(12, 60))]
 )

@@ -96,6 +96,7 @@ def moments(name: str) -> list:
     return [pytest.param(name, *each.values, marks=[*each.marks, *drawn, *slow]) for each in count]
 
 
+@pytest.mark.few("check-1")
 @pytest.mark.parametrize(("name", "count"), [each for name in COMMANDS for each in moments(name)])
 def test_stopped_at_any_moment_it_leaves_nothing(tmp_path: Path, name: str, count: int) -> None:
     job = tmp_path / "job"

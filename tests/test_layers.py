@@ -6,6 +6,7 @@ The order of the floors is the project's own; no outside source.
 from __future__ import annotations
 
 import ast
+import functools
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -60,8 +61,13 @@ def modules() -> dict[str, Path]:
     return found
 
 
-def imports(source: str, module: str, is_package: bool) -> Iterator[tuple[int, str]]:
+@functools.cache
+def imports(source: str, module: str, is_package: bool) -> tuple[tuple[int, str], ...]:
     """(line, dotted name) of all that a file imports, inside functions and by importlib too."""
+    return tuple(_imports(source, module, is_package))
+
+
+def _imports(source: str, module: str, is_package: bool) -> Iterator[tuple[int, str]]:
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             for alias in node.names:
@@ -200,7 +206,9 @@ def behind_the_query(module: str, source: str, is_package: bool = False) -> list
 
 def adds_up_growth(source: str) -> list[int]:
     """Lines that add an allow to a margin: ``SideHeight.and_then`` does it, and the query says when."""
-    lines = []
+    lines: list[int] = []
+    if "allow." not in source or "margin" not in source:  # spares reading most files
+        return lines
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
             sides = [ast.unparse(side) for side in (node.left, node.right)]

@@ -63,6 +63,7 @@ def off_by(folder: Path, holder: str = "levelling_holder", /, **true: float) -> 
     return file, plan, there
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     "true",
     [{"tilt_x": 0.7}, {"tilt_y": -0.4}, {"tilt_x": -0.31, "tilt_y": 0.22, "angle": 0.4}],

@@ -28,6 +28,7 @@ def test_the_fixture_stands_where_it_says(tmp_path: Path) -> None:
     assert planned(tmp_path)[:3, 3] == pytest.approx(ORIGIN)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("axes", ["machine", "part", None])
 def test_a_form_moves_part_riders_and_cut_as_if_written_there(tmp_path: Path, axes: str | None) -> None:
     rider = {

@@ -262,6 +262,7 @@ def test_a_part_that_lies_well_is_not_turned_over() -> None:
     assert stances(plate)[0].turn == (0.0, 0.0, 0.0)
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("triangles", "holder"),
     [

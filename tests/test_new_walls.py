@@ -141,6 +141,7 @@ def test_a_mirrored_drawing_turns_the_part_over(tmp_path: Path) -> None:
     lands(choice, middles @ MIRROR, middles)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("holes", "count"),
     [
@@ -311,6 +312,7 @@ def test_a_bar_lies_where_its_program_counts_from_its_tip(tmp_path: Path) -> Non
     assert setup["cuts"][0]["zero"][:2] == [0.0, 0.0]
 
 
+@pytest.mark.slow
 def test_a_smaller_face_is_not_called_the_larger(tmp_path: Path) -> None:
     """A slot through 70 of a block of 80 x 70 x 30: it stands on 80 x 30 = 2400, not on 80 x 70 = 5600."""
     solid = manifold3d.Manifold.cube((80, 70, 30)) - manifold3d.Manifold.cube((20, 90, 8)).translate(
@@ -377,6 +379,7 @@ def test_random_parts_and_their_drawings(tmp_path: Path, seed: int) -> None:
     random_pair(seed, tmp_path)
 
 
+@pytest.mark.slow
 def test_a_drawing_of_something_else_is_not_forced(tmp_path: Path) -> None:
     """Another part's drawing: nothing is said to run along walls."""
     rng = np.random.default_rng(5)

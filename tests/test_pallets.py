@@ -45,6 +45,7 @@ def report(folder: Path, file: Path, *drop: str) -> dict[str, Any]:
 
 
 # ------------------------------------------------------------------------------------- the same, written flat
+@pytest.mark.few(1)
 @pytest.mark.parametrize("turned", [False, True], ids=["as it is", "turned by 180"])
 def test_report_is_that_of_the_same_setup_written_flat(tmp_path: Path, turned: bool) -> None:
     changes: dict[str, Any] = {}

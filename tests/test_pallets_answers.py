@@ -135,6 +135,7 @@ def test_sheet_says_what_is_otherwise_than_on_the_pallet(tmp_path: Path) -> None
     assert there.changed == (f"reach = 1 (0.9 in {file}; lengths here in inch)",)
 
 
+@pytest.mark.slow
 def test_a_cure_says_in_which_file_the_place_stands(tmp_path: Path) -> None:
     # the path begins 70 beside the plate's corner and 60 behind it: a block under it, as high as the plate
     tables, pallet = whole()

@@ -97,6 +97,7 @@ def case_none_to_be_had() -> None:
         assert answer() == HERE
 
 
+@pytest.mark.few(2)
 @needs_fork
 @pytest.mark.parametrize("case", [case_shared, case_not_worth_it, case_known_objects, case_none_to_be_had])
 def test_processes_share_the_work(case: Callable[[], None]) -> None:
@@ -118,6 +119,7 @@ def case_dies(how: str) -> None:
         assert answer() == 4
 
 
+@pytest.mark.few(1)
 @needs_fork
 @pytest.mark.parametrize("how", ["killed", "raises", "exits"])
 def test_a_process_that_dies_is_made_up_for(how: str) -> None:
@@ -259,6 +261,7 @@ def surroundings(request: bytes) -> bytes:
     return repr((os.getcwd(), sys.path, sys.flags.isolated)).encode()
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("size", [0, 1, 3_000_000])
 @pytest.mark.parametrize("early", [False, True])
 def test_a_request_is_answered(size: int, early: bool) -> None:

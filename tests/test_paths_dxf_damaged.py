@@ -146,6 +146,7 @@ except ClearanceError as error:
 """
 
 
+@pytest.mark.few(1)
 @pytest.mark.skipif(os.name != "posix", reason="memory is bounded where the system can")
 @pytest.mark.parametrize("limit", [60_000_000, 90_000_000])
 def test_a_low_limit_of_memory_is_no_fault_of_the_drawing(tmp_path: Path, limit: int) -> None:
@@ -169,6 +170,7 @@ def test_a_low_limit_of_memory_is_no_fault_of_the_drawing(tmp_path: Path, limit:
 # --- a share of the long run ---------------------------------------------------------------------------
 
 
+@pytest.mark.few(4)
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("seed", range(3000, 3012))
 def test_nested_drawings_whole_and_damaged(seed: int, tmp_path: Path) -> None:

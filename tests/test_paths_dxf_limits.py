@@ -35,6 +35,7 @@ def saved(doc: ezdxf.document.Drawing, tmp_path: Path, fmt: str = "asc") -> Path
     return file
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("fmt", ["asc", "bin"])
 def test_text_and_binary_drawings_by_the_process(tmp_path: Path, fmt: str) -> None:
     doc = ezdxf.new()

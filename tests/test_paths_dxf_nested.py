@@ -97,6 +97,7 @@ def _long(pieces: list[list[float]]) -> float:
     )
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_random_nestings_lie_where_the_matrices_put_them(tmp_path: Path, kind: str) -> None:
     rng = np.random.default_rng(KINDS.index(kind))

@@ -104,6 +104,7 @@ def test_arcs_and_going_round_again() -> None:
     assert re.search("line [456] cuts 0.100 mm into the contour of line [456],", read(key).doubts[0])
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("seed", range(6))
 def test_random_contours_against_shapely(seed: int) -> None:
     """Rooms in a row, each with a neck to the next. The oracle measures every move of the wire against every

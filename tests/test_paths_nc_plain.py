@@ -56,6 +56,7 @@ _OTHERS = [
 ]  # fmt: skip
 
 
+@pytest.mark.few(12)
 @pytest.mark.parametrize("seed", range(40))
 def test_many_plain_lines_are_read_as_they_are_one_by_one(seed: int) -> None:
     """Lines and arcs of plain words are read by the thousand; not a bit differs from block by block."""

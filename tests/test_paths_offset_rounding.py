@@ -137,6 +137,7 @@ def judged(drawn: Drawn, word: str, d: float) -> tuple[float, float, float]:
     return float(strays), float(distance(way, wanted).max()), moves.chord_error
 
 
+@pytest.mark.few("True-3-line-arc", "True-4-arc-line", "False-3-arc-arc", "False-4-line-line")
 @pytest.mark.parametrize("kind", ["line-arc", "arc-line", "arc-arc", "line-line"])
 @pytest.mark.parametrize("decimals", [3, 4])
 @pytest.mark.parametrize("inward", [True, False])
@@ -164,6 +165,7 @@ def test_the_arc_that_was_refused() -> None:
     assert np.hypot(*(moves.end[1] - (14.1421, 5.8579))) == pytest.approx(0.2 / cos(radians(0.5)), abs=1e-5)
 
 
+@pytest.mark.few("G41-0.05-3", "G42-0.02-4", "G41-0.2-4", "G42-0.2-3")
 @pytest.mark.parametrize("decimals", [3, 4])
 @pytest.mark.parametrize("step", [0.01, 0.02, 0.05, 0.2])
 @pytest.mark.parametrize("word", ["G41", "G42"])

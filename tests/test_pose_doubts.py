@@ -46,6 +46,7 @@ def names(places: Places) -> list[str]:
     return [f"place {k + 1}" for k in range(len(places))]
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("k", range(9))
 def test_one_swapped_sign_among_nine_is_named(k: int) -> None:
     places = block(NINE, 1)
@@ -90,6 +91,7 @@ def test_a_slip_of_the_unit_is_thought_of(factor: float, words: str) -> None:
     assert words in "\n".join(sentences(said, names(wrong)))
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("k", range(9))
 @pytest.mark.parametrize("off", [5.0, 20.0, 100.0])
 def test_a_slip_of_many_millimetres_does_not_name_another_place(off: float, k: int) -> None:

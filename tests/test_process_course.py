@@ -27,7 +27,7 @@ from clearance.process.slug import (
 )
 from clearance.process.solids import solids
 from clearance.report.sheet.data import gather
-from tests.access_bench import block, line, post, scene
+from tests.access_bench import block, judged_in_time, line, post, scene
 from tests.nest_job import nest_result
 from tests.test_process_states import FRAME, LEFT, RIGHT, ROUGH, SECOND, STRAP, TAB, judged
 
@@ -235,7 +235,7 @@ def test_a_free_piece_is_a_solid_of_its_own() -> None:
 
 def test_a_model_with_a_crack_is_left_whole(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, line((-5, 58), (85, 58)))
-    result = clearance.check(loaded)
+    result = judged_in_time(loaded)
     assert isinstance(result, Checked)
     course = Course(result)
     there = course.after("cut 1")[1]
@@ -247,6 +247,7 @@ def test_a_model_with_a_crack_is_left_whole(tmp_path: Path) -> None:
     assert solids(course, there, 0) is None
 
 
+@pytest.mark.slow
 def test_a_measured_job_has_its_moments_too() -> None:
     """What holds and comes free is judged as planned: the same pieces, states and items at each moment."""
     setup = DEMOS / "rivet_wheel.toml"

@@ -15,7 +15,7 @@ import pytest
 from clearance.process.findings import Checked
 from tests.access_bench import AT, line
 from tests.setup_writer import Tables
-from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged
+from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged_whole
 
 X, Y = AT
 #: from behind the plate into it between its rails, and back out
@@ -32,13 +32,14 @@ BEHIND = [X + 40, Y + 150]
 def cut(tmp_path: Path, *programs: str, items: tuple[Tables, ...] = (), **heads: Any) -> Checked:
     every = [LEFT, RIGHT, STRAP, SECOND, *items]
     said = {"flushing_distance": 0.1, **heads}
-    return judged(tmp_path, FRAME, *programs, items=every, machine=THIN, heads=said)
+    return judged_whole(tmp_path, FRAME, *programs, items=every, machine=THIN, heads=said)
 
 
 def doubts(result: Checked) -> list[tuple[str, str | None, str]]:
     return [(f.severity, f.cut, f.message) for f in result.findings if f.kind == "first point"]
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("word", ["G01", "G1", "G90 G01", "G02", "G03"])
 def test_a_program_that_begins_with_a_cut(word: str, tmp_path: Path) -> None:
     result = cut(tmp_path, line(*INTO, first=word))
@@ -51,6 +52,7 @@ def test_a_program_that_begins_with_a_cut(word: str, tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("first", ["G00", "G92", "G91 G01", "G90 G00 X40 Y80\nG01"])
 def test_one_that_says_where_it_begins(first: str, tmp_path: Path) -> None:
     """Under G91 the wire is where it stands: it goes on from there."""
@@ -97,6 +99,7 @@ def test_a_second_cut_begins_so(tmp_path: Path) -> None:
     assert {p.verdict for p in free.pairs if p.cut == "cut 1 -> cut 2"} == {"clear"}
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(("heads", "said"), [({"between": False}, "between"), ({"travel_z": 60}, "travel_z")])
 def test_a_second_cut_that_begins_so_where_that_way_is_another(
     heads: dict[str, Any], said: str, tmp_path: Path

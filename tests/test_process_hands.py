@@ -15,7 +15,7 @@ import pytest
 from clearance.process.findings import Checked
 from tests.access_bench import AT, line
 from tests.setup_writer import Tables
-from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged, states
+from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged, judged_whole, states
 
 X, Y = AT
 HOLD = [LEFT, RIGHT, STRAP, SECOND]
@@ -37,20 +37,22 @@ STOPPED: dict[str, tuple[str, str, Tables]] = {
 }
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("off", [{"without": ["bar"]}, {"with": ["bar"]}, {"taken_out": ["cut 1"]}])
 def test_a_machine_that_runs_on_through_what_is_moved(off: Tables, tmp_path: Path) -> None:
-    result = judged(tmp_path, FRAME, ONE, {"nc": TWO, **off}, items=[*HOLD, BAR])
+    result = judged_whole(tmp_path, FRAME, ONE, {"nc": TWO, **off}, items=[*HOLD, BAR])
     ((severity, cut, message),) = told(result, "no stop")
     assert (severity, cut, result.verdict) == ("close", "cut 2", "close")
     assert ('"bar"' if "taken_out" not in off else 'what "cut 1" freed') in message
     assert "stop_before = true" in message
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("how", STOPPED)
 @pytest.mark.parametrize("off", [{"without": ["bar"]}, {"taken_out": ["cut 1"]}])
 def test_one_that_stops_there(off: Tables, how: str, tmp_path: Path) -> None:
     first, second, keys = STOPPED[how]
-    result = judged(tmp_path, FRAME, first, {"nc": second, **off, **keys}, items=[*HOLD, BAR])
+    result = judged_whole(tmp_path, FRAME, first, {"nc": second, **off, **keys}, items=[*HOLD, BAR])
     assert told(result, "no stop") == []
     assert result.verdict == "clear"
 
@@ -58,7 +60,7 @@ def test_one_that_stops_there(off: Tables, how: str, tmp_path: Path) -> None:
 def test_an_m01_between_them_stops_only_with_its_switch_on(tmp_path: Path) -> None:
     import clearance
 
-    judged(tmp_path, FRAME, f"{ONE}\nM01", {"nc": TWO, "without": ["bar"]}, items=[*HOLD, BAR])
+    judged_whole(tmp_path, FRAME, f"{ONE}\nM01", {"nc": TWO, "without": ["bar"]}, items=[*HOLD, BAR])
     file = tmp_path / "setup.toml"
     text = file.read_text()
     assert [f.kind for f in clearance.check(clearance.load(str(file))).findings if f.severity == "close"] == [
@@ -81,6 +83,7 @@ def test_one_d_with_two_values_and_nobody_to_key_it_in(tmp_path: Path) -> None:
     assert all(each in message for each in ("D1", '"cut 1"', "0.18", '"cut 2"', "0.15", "stop_before = true"))
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("how", ["stop_before", "M00 as it ends", "M00 in it", "M00 before its G41"])
 def test_it_is_keyed_in_at_a_stop(how: str, tmp_path: Path) -> None:
     first, second = offset(0.18, 30), offset(0.15, 50)

@@ -12,7 +12,7 @@ import pytest
 
 import clearance
 from clearance.process.findings import Checked
-from tests.access_bench import MACHINE, line, plate_with, post
+from tests.access_bench import MACHINE, judged_in_time, line, plate_with, post
 from tests.setup_writer import Tables
 from tests.test_process_states import (
     FRAME,
@@ -24,6 +24,7 @@ from tests.test_process_states import (
     STRAP,
     grave,
     judged,
+    judged_whole,
     states,
 )
 
@@ -53,6 +54,7 @@ def test_a_slug_stands_in_its_opening_when_the_next_cut_runs(tmp_path: Path) -> 
     assert "slug of cut 1" in free
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("first", [{"held_by": "tab"}, {"held_by": {"by": "tab", "piece": "slug"}}, {}])
 def test_held_or_taken_out_it_is_clear(first: Tables, tmp_path: Path) -> None:
     second = {"nc": PAST, "stop_before": True, **({} if first else {"taken_out": "cut 1"})}
@@ -148,7 +150,7 @@ def test_what_the_machine_washes_away(tmp_path: Path) -> None:
     file = tmp_path / "setup.toml"
     less = "\ngone_below = { mass = 0.05, size = 40 }\n[machine]"
     file.write_text(file.read_text().replace("\n[machine]", less, 1))
-    result = clearance.check(clearance.load(str(file)))
+    result = judged_in_time(clearance.load(str(file)))
     assert isinstance(result, Checked)
     assert len(loose(result)) == 1
 
@@ -170,6 +172,7 @@ def test_many_cores_are_one_finding(tmp_path: Path) -> None:
     assert loose(gone) == []
 
 
+@pytest.mark.slow
 def test_many_cuts_are_one_finding_too(tmp_path: Path) -> None:
     """Four openings, a program each: the last one's slug is out at the job's end, three lie loose before."""
     body, cuts = PLATE, []
@@ -177,7 +180,7 @@ def test_many_cuts_are_one_finding_too(tmp_path: Path) -> None:
         x = 14 + 13 * k
         body -= post(1, 22, (x, 30, -1))
         cuts.append(f"G90 G00 X{x} Y30\nG01 X{x + 3} Y30\nG03 X{x + 3} Y30 I-3 J0\nG01 X{x} Y30")
-    result = judged(tmp_path, body, *cuts, items=HOLD)
+    result = judged_whole(tmp_path, body, *cuts, items=HOLD)
     ((_, _, message),) = loose(result)
     assert message.endswith("; the same of 2 cuts more")
     assert [cut.name for cut in result.cuts if cut.name in ("cut 1", "cut 2", "cut 3", "cut 4")] == [
@@ -217,6 +220,7 @@ BACK = "G01 X40 Y30"
 HOME = "G00 X140 Y30"
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("end", "told"),
     [

@@ -23,6 +23,7 @@ from tests.test_process_states import (
     STRAP,
     TAB,
     judged,
+    judged_whole,
 )
 
 HOLD = [LEFT, RIGHT, STRAP, SECOND]
@@ -43,11 +44,12 @@ def told(result: Checked, kind: str) -> list[tuple[str | None, str | None, str, 
 
 
 # --------------------------------------------------------------------------------------------------- magnets
+@pytest.mark.few(1)
 @pytest.mark.parametrize("word", ["magnets", "Magnet", "two magnets until taken out"])
 def test_magnets_that_nothing_stands_for(word: str, tmp_path: Path) -> None:
     """The upper face is 0.1 over the plate: what lies on it there would be met, and no item says where."""
     by = {"held_by": {"by": word, "piece": "slug"}}
-    result = judged(tmp_path, FRAME, {"nc": INNER, **by}, items=HOLD)
+    result = judged_whole(tmp_path, FRAME, {"nc": INNER, **by}, items=HOLD)
     assert told(result, "magnets not shown") == [
         (
             "plate",
@@ -63,12 +65,12 @@ def test_magnets_that_nothing_stands_for(word: str, tmp_path: Path) -> None:
 
 def test_a_magnet_that_is_an_item_is_judged_as_such(tmp_path: Path) -> None:
     by = {"held_by": {"by": "magnets", "piece": "slug"}}
-    result = judged(tmp_path, FRAME, {"nc": INNER, **by}, items=[*HOLD, MAGNET])
+    result = judged_whole(tmp_path, FRAME, {"nc": INNER, **by}, items=[*HOLD, MAGNET])
     assert told(result, "magnets not shown") == []
     assert "clash" in {pair.verdict for pair in result.pairs if pair.item == "magnet"}
     # laid on at a stop, for the last bit alone
     onto = {"with": [{"item": "magnet", "from": "N50"}], **by}
-    late = judged(tmp_path, FRAME, {"nc": THREE, **onto, "taken_out": "all"}, items=[*HOLD, MAGNET])
+    late = judged_whole(tmp_path, FRAME, {"nc": THREE, **onto, "taken_out": "all"}, items=[*HOLD, MAGNET])
     assert told(late, "magnets not shown") == []
 
 
@@ -87,6 +89,7 @@ def test_a_part_held_by_magnets(tmp_path: Path) -> None:
     assert told(shown, "magnets not shown") == []
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("material", "holds"), [("aluminium", False), ("copper", False), ("tool steel", True), (None, True)]
 )
@@ -177,6 +180,7 @@ def test_a_trim_in_the_bit_that_frees_a_glued_slug(tmp_path: Path) -> None:
 
 
 # ---------------------------------------------------------------------------------------- things that stand
+@pytest.mark.few(2)
 @pytest.mark.parametrize("words", ["vise", "the small vise", "two straps", "C-clamp"])
 def test_a_thing_that_is_named_and_stands_nowhere(words: str, tmp_path: Path) -> None:
     """Rails carry; nothing presses or grips. What holds is one more thing in the heads' way."""

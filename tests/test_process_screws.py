@@ -44,6 +44,7 @@ def told(result: Checked) -> list[tuple[str | None, str, str]]:
     return [(f.item, f.severity, f.message) for f in result.findings if f.kind == "no thread hole"]
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize(
     ("at", "off"),
     [

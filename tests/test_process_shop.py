@@ -59,6 +59,7 @@ def test_aluminium_under_a_magnet(tmp_path: Path) -> None:
     assert steel[1:] == [NO_PRESSURE, slug("387", "59.6 g", "20.0")]
 
 
+@pytest.mark.slow
 def test_a_die_opening_with_a_relief_that_widens_upward(tmp_path: Path) -> None:
     """From 20 x 20 below to 22 x 22 above: atan(sqrt(2) / 20) is 4.04 degrees in the corners.
 

@@ -15,7 +15,7 @@ from manifold3d import Manifold
 import clearance
 from clearance.process.account import State
 from clearance.process.findings import Checked
-from tests.access_bench import AT, block, box_path, line, plate_with, post, scene
+from tests.access_bench import AT, block, box_path, judged_in_time, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
 PLATE = block(80, 60, 20)
@@ -43,6 +43,11 @@ STRAP, SECOND = strap("strap", -15, 30), strap("second strap", 95, 30, 180)
 
 
 def judged(*args: Any, **more: Any) -> Checked:
+    """States and findings; ``judged_whole`` where distances or the verdict count."""
+    return judged_in_time(scene(*args, **more))
+
+
+def judged_whole(*args: Any, **more: Any) -> Checked:
     return clearance.check(scene(*args, **more))
 
 
@@ -59,6 +64,18 @@ def grave(result: Checked) -> list[tuple[int | None, str, str | None]]:
 def message(result: Checked, kind: str) -> str:
     (found,) = {f.message for f in result.findings if f.kind == kind}
     return found
+
+
+def test_nothing_of_states_and_pieces_rests_on_distances(tmp_path: Path) -> None:
+    """What most of these tests leave out (``judged_in_time``). Nothing holds the part, and two rails meet."""
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, rail("third rail", -60, -45)])
+    assert loaded.findings
+    whole, alone = clearance.check(loaded), judged_in_time(loaded)
+    assert [repr(f) for f in whole.findings] == [repr(f) for f in alone.findings] != []
+    assert [repr(s) for s in states(whole)] == [repr(s) for s in states(alone)]
+    assert grave(alone)
+    assert whole.pairs
+    assert not alone.pairs
 
 
 def test_held_by_straps_on_rails_is_clear(tmp_path: Path) -> None:
@@ -95,7 +112,7 @@ def disc(tmp_path: Path, **second: Any) -> Checked:
     pierced = DISC - post(2, 22, (85, 40, -1))
     items = [MIDDLE, BACK, *ON_DISC]
     more = {"heads": {"flushing_distance": 0.1, "between": False}}
-    return judged(
+    return judged_whole(
         tmp_path, pierced, ACROSS, {"nc": THROUGH, "stop_before": True, **second}, items=items, **more
     )
 
@@ -134,20 +151,23 @@ def test_a_strap_whose_tip_no_longer_reaches_what_is_left(tmp_path: Path) -> Non
     """The strap bears on the edge that the first cut takes off; the second cut is in the rest."""
     first = line((30, -5), (30, 65))
     second = {"nc": box_path(36, 22, 48, 38, (40, 30)), "stop_before": True}
-    result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP])
+    result = judged_whole(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP])
     assert result.verdict == "close"
     # what is not under the strap is free: X 30.12 to 80 on a rail that begins at 70, its middle at 55
     assert [(k, i) for _, k, i in grave(result)] == [("piece tips", "plate"), ("cut in free metal", "plate")]
     assert "centre of gravity 14." in message(result, "piece tips")
     assert '"cut 2" cuts in the off-cut of cut 1' in message(result, "cut in free metal")
-    result = judged(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP, SECOND])
+    result = judged_whole(tmp_path, FRAME, first, second, items=[LEFT, RIGHT, STRAP, SECOND])
     assert grave(result) == []
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(("up", "verdict"), [(0.0, "clear"), (0.04, "clear"), (0.3, "clear"), (5.0, "close")])
 def test_a_plate_over_its_rails(up: float, verdict: str, tmp_path: Path) -> None:
     clamps = [strap("strap", -15, 30, height=20 + up), strap("second strap", 95, 30, 180, height=20 + up)]
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, *clamps], plate=plate_with(at=[X, Y, up]))
+    result = judged_whole(
+        tmp_path, FRAME, INNER, items=[LEFT, RIGHT, *clamps], plate=plate_with(at=[X, Y, up])
+    )
     assert result.verdict == verdict
     if verdict == "close":
         assert (1, "floats", "plate") in grave(result)
@@ -170,14 +190,14 @@ def test_one_rail_that_is_lower_wants_a_shim(tmp_path: Path) -> None:
 
 
 def test_nothing_holds_it(tmp_path: Path) -> None:
-    bare = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
+    bare = judged_whole(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
     assert bare.verdict == "close"
     assert grave(bare) == [(1, "not held", "plate")]
     assert {s.verdict for s in states(bare)} == {"close"}
-    glued = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by="glue"))
+    glued = judged_whole(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by="glue"))
     assert grave(glued) == []
     assert states(glued)[0].parts[0].held_by == "glue"
-    for_the_cut = judged(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT])
+    for_the_cut = judged_whole(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT])
     assert grave(for_the_cut) == []
     assert states(for_the_cut)[1].free[0].held
 
@@ -208,13 +228,13 @@ def test_a_cut_frees_what_lies_on_the_only_post(tmp_path: Path) -> None:
     stand: Tables = {"name": "post", "shape": {"box": [4, 4, 20]}, "at": [X + 40, Y + 30, -20]}
     path = box_path(21, 11, 59, 49, (57, 30))
     more = {"plate": plate_with(held_by="glue")}
-    result = judged(tmp_path, PLATE - post(2, 22, (57, 30, -1)), path, items=[stand], **more)
+    result = judged_whole(tmp_path, PLATE - post(2, 22, (57, 30, -1)), path, items=[stand], **more)
     assert result.verdict == "close"
     assert grave(result) == [(2, "floats", "plate")]
     assert states(result)[1].name == 'once the slug of "cut 1" is free'
     assert states(result)[1].free[0].leaves == "lifts"
     items = [stand, LEFT, RIGHT]
-    carried = judged(tmp_path, PLATE - post(2, 22, (57, 30, -1)), path, items=items, **more)
+    carried = judged_whole(tmp_path, PLATE - post(2, 22, (57, 30, -1)), path, items=items, **more)
     assert grave(carried) == []
 
 
@@ -286,7 +306,7 @@ def test_m01_stops_where_the_setup_says_that_its_switch_is_on(
     file = tmp_path / "setup.toml"
     text = file.read_text().replace("\n[machine]", f"\noptional_stops = {str(switch).lower()}\n[machine]", 1)
     file.write_text(text)
-    result = clearance.check(clearance.load(str(file)))
+    result = judged_in_time(clearance.load(str(file)))
     assert len(states(result)) == count
 
 
@@ -321,7 +341,7 @@ def test_what_is_small_is_gone_with_one_note(tmp_path: Path) -> None:
     for mass, kept in ((0.01, {"cut 2"}), (0.09, set())):
         said = f"\ngone_below = {{ mass = {mass}, size = 25 }}\n[machine]"
         file.write_text(plain.replace("\n[machine]", said, 1))
-        result = clearance.check(clearance.load(str(file)))
+        result = judged_in_time(clearance.load(str(file)))
         assert {f.cut for f in result.findings if f.kind == "slug"} == kept
         assert message(result, "gone").startswith("2 pieces are" if kept else "3 pieces are")
 
@@ -335,7 +355,7 @@ def test_states_in_report_and_terminal(tmp_path: Path) -> None:
     from clearance.report.data import as_report
     from clearance.report.terminal import as_text
 
-    result = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
+    result = judged_whole(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
     report = as_report(result)
     first, second = report["states"]
     assert set(first) == {
@@ -360,7 +380,7 @@ def test_states_in_report_and_terminal(tmp_path: Path) -> None:
 
 
 def test_where_nothing_that_holds_is_described_it_is_said_once(tmp_path: Path) -> None:
-    result = judged(tmp_path, FRAME, INNER)
+    result = judged_whole(tmp_path, FRAME, INNER)
     assert result.verdict == "clear"
     assert len([f for f in result.findings if f.kind == "holding unknown"]) == 1
 

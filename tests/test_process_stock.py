@@ -97,6 +97,7 @@ def agree(scene: Scene, width: float, least: float = 0.5) -> None:
             np.testing.assert_allclose(stock.metal.middle, middle, atol=0.02)
 
 
+@pytest.mark.few("punch_blank")
 @pytest.mark.parametrize(
     "name",
     [

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from clearance.errors import ClearanceError
-from tests.access_bench import AT, block, box_path, line, plate_with, post
+from tests.access_bench import AT, block, box_path, judged_in_time, line, plate_with, post
 from tests.setup_writer import Tables
 from tests.test_process_states import (
     FRAME,
@@ -24,6 +24,7 @@ from tests.test_process_states import (
     STRAP,
     grave,
     judged,
+    judged_whole,
     message,
     rail,
     states,
@@ -39,7 +40,7 @@ BACK = "\n".join(["N40 M00", "G00 X85 Y52", "G01 X-5 Y52"])
 
 
 def across(tmp_path: Path, items: list[Tables], program: str, **cut: Any) -> Any:
-    return judged(tmp_path, PLATE, {"nc": program, **cut}, items=items)
+    return judged_whole(tmp_path, PLATE, {"nc": program, **cut}, items=items)
 
 
 # ------------------------------------------------------------------------- what is on and off within a cut
@@ -63,6 +64,7 @@ def test_a_strap_put_on_at_a_stop_is_met_only_behind_it(tmp_path: Path) -> None:
     assert at_stop.move == ('put on "low strap"',)
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("name", ["N40", "n040", 1, "stop 1"])
 def test_a_strap_taken_off_at_a_stop(name: str | int, tmp_path: Path) -> None:
     """The back strap stands on the way along Y 52; it holds while the front is cut, and is off behind."""
@@ -78,6 +80,7 @@ def test_a_strap_taken_off_at_a_stop(name: str | int, tmp_path: Path) -> None:
     assert at_stop.parts[0].pressed_by == ("strap", "second strap")
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("where", [(-15, 52), (-12, 30), (-15, 12)])
 def test_one_program_with_a_stop_is_two_programs(where: tuple[float, float], tmp_path: Path) -> None:
     """The same moves in two files, the strap off for the second: every distance to it is the same."""
@@ -85,7 +88,7 @@ def test_one_program_with_a_stop_is_two_programs(where: tuple[float, float], tmp
     off = {"without": [{"item": "back strap", "from": "N40"}]}
     one = across(tmp_path, [*HOLD, back], "\n".join([FRONT, BACK]), **off)
     second = {"nc": BACK.replace("N40 M00\n", "G90 "), "without": ["back strap"], "stop_before": True}
-    two = judged(tmp_path, PLATE, {"nc": FRONT}, second, items=[*HOLD, back], heads=ALONE)
+    two = judged_whole(tmp_path, PLATE, {"nc": FRONT}, second, items=[*HOLD, back], heads=ALONE)
     figures = [
         {(p.head, p.verdict, p.clearance, p.side, p.height) for p in each.pairs if p.item == "back strap"}
         for each in (one, two)
@@ -147,6 +150,7 @@ AGAIN = "\n".join(f"G01 X{x} Y{y}" for x, y in ((50, 40), (30, 40), (30, 20), (5
 THREE = "\n".join([ROUGH, "N50 M00", TAB, "N70 M00", AGAIN])
 
 
+@pytest.mark.slow
 def test_three_passes_with_two_stops(tmp_path: Path) -> None:
     """The slug is glued for the tab and taken out at the second stop: nothing drops."""
     slug = {
@@ -275,7 +279,7 @@ def test_a_piece_that_is_left_behind_stands_in_the_heads_way(tmp_path: Path) -> 
               "without": ["plate", "back strap"], "stop_before": True}  # fmt: skip
     heads = {"flushing_distance": 0.1, "between": False}
     tall = block(80, 60, 40)
-    result = judged(tmp_path, tall, first, second, items=items, heads=heads)
+    result = judged_whole(tmp_path, tall, first, second, items=items, heads=heads)
     told = [f for f in result.findings if f.kind == "left in the way"]
     assert [(f.severity, f.cut, f.item) for f in told] == [("clash", "cut 2", "plate")]
     assert told[0].message == (
@@ -283,7 +287,7 @@ def test_a_piece_that_is_left_behind_stands_in_the_heads_way(tmp_path: Path) -> 
         'it out (taken_out = "cut 1")'
     )
     assert result.verdict == "clash"
-    good = judged(tmp_path, tall, first, {**second, "taken_out": "cut 1"}, items=items, heads=heads)
+    good = judged_whole(tmp_path, tall, first, {**second, "taken_out": "cut 1"}, items=items, heads=heads)
     assert [f for f in good.findings if f.kind == "left in the way"] == []
     at_stop = next(s for s in states(good) if s.begins == "stop")
     assert "off-cut of cut 1" not in {one.piece for one in at_stop.free}
@@ -320,7 +324,7 @@ def test_a_light_piece_that_is_washed_away_is_not_lifted(tmp_path: Path) -> None
         file.write_text(
             plain.replace("\n[machine]", f"\ngone_below = {{ mass = {mass}, size = 40 }}\n[machine]", 1)
         )
-        result = clearance.check(clearance.load(str(file)))
+        result = judged_in_time(clearance.load(str(file)))
         # 0.059 kg, see the light slug in the states' tests
         assert [kind for _, kind, _ in grave(result)] == kinds
 

@@ -31,6 +31,7 @@ def kinds(tmp_path: Path, program: str, blank: Any = FRAME, **more: Any) -> list
     return [(f.kind, "a guess" in f.message) for f in told]
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize(
     ("program", "wanted", "kind"),
     [

@@ -13,7 +13,7 @@ import pytest
 from clearance.process.findings import Checked
 from tests.access_bench import AT, line
 from tests.setup_writer import Tables
-from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged, message, states
+from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged, judged_whole, message, states
 
 X, Y = AT
 CODES = {"codes": {"thread": ["M71"], "cut": ["M72"], "ignore": []}}
@@ -31,7 +31,7 @@ def left(tmp_path: Path, first: str, machine: Tables, **more: Any) -> Checked:
     items = [LEFT, RIGHT, STRAP, SECOND, post_on_the_way]
     heads = {"flushing_distance": 0.1, **more}
     machine = {**machine, "lower_head": thin, "upper_head": upper}
-    return judged(tmp_path, FRAME, first, IN, items=items, machine=machine, heads=heads)
+    return judged_whole(tmp_path, FRAME, first, IN, items=items, machine=machine, heads=heads)
 
 
 def test_a_wire_left_in_meets_a_post_on_the_way(tmp_path: Path) -> None:
@@ -42,6 +42,7 @@ def test_a_wire_left_in_meets_a_post_on_the_way(tmp_path: Path) -> None:
     assert "judged with the wire" in message(result, "wire left in")
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("how", ["the program says it", "the control does it", "no word is named"])
 def test_a_wire_that_is_cut_does_not(how: str, tmp_path: Path) -> None:
     first = OUT + "\nM72" if how == "the program says it" else OUT
@@ -74,7 +75,7 @@ def test_a_wire_left_in_on_the_way_to_park_and_on_the_next_rapids(tmp_path: Path
     items = [LEFT, RIGHT, STRAP, SECOND, {**POST, "shape": {"cylinder": [6, 10]}, "at": [X, Y + 75, 5]}]
     thin = {"face_z": -0.1, "guide": 5.0, "profile": [[0, 1.0], [40, 1.0]]}
     machine = {**CODES, "lower_head": thin, "upper_head": {k: thin[k] for k in ("guide", "profile")}}
-    result = judged(tmp_path / "b", FRAME, OUT, rapid, items=items, machine=machine)
+    result = judged_whole(tmp_path / "b", FRAME, OUT, rapid, items=items, machine=machine)
     assert [(p.item, p.cut) for p in result.pairs if p.verdict == "clash"] == [("stop", "cut 2")]
 
 

@@ -74,6 +74,7 @@ def test_every_argument_is_typed_and_told(name: str) -> None:
     assert "Any" not in str(inspect.signature(function).return_annotation)
 
 
+@pytest.mark.few("find_raises", "load")
 @pytest.mark.parametrize("name", [pytest.param(n, marks=MARKS[n]) if n in MARKS else n for n in FUNCTIONS])
 def test_examples_in_the_documentation(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "demo_models").symlink_to(ROOT / "demo_models")

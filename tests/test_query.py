@@ -22,6 +22,7 @@ def scene_of(seed: int) -> Scene:
     return case_of(recipe_of_seed(seed)).scene
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("seed", SEEDS)
 def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
     """To the last digit: no figure depends on what else was asked."""
@@ -33,6 +34,7 @@ def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
             assert alone.witness.keys() == together.witness.keys()
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
     scene = scene_of(seed)

@@ -80,6 +80,7 @@ SLOW_TOO = (*SLOW, "CadQuery__cadquery/red_cube_blue_cylinder.step")
 SHARED = [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW)) for name in MODELS]
 
 
+@pytest.mark.few("mikedh__trimesh/20mm-xyz-cube.stl", "mikedh__trimesh/counterX.3MF")
 @pytest.mark.parametrize("name", SHARED)
 def test_a_real_model_as_the_part(tmp_path: Path, name: str) -> None:
     """A setup with the model, once with its unit and once without: a size that is right, or no verdict."""
@@ -108,6 +109,10 @@ def test_a_real_model_as_the_part(tmp_path: Path, name: str) -> None:
 BY_A_PROCESS = ("mikedh__trimesh/apu-mount.DXF", "mozman__ezdxf/forms.dxf", "CadQuery__cadquery/spline.dxf")
 
 
+@pytest.mark.few(
+    "mikedh__trimesh/250_cycloidal.DXF-keys5-expected5",
+    "mozman__ezdxf/cc_dxflib.dxf-keys11-the curve is not flat, Z from",
+)
 @pytest.mark.parametrize(
     ("name", "keys", "expected"), [*DRAWINGS[:-1], pytest.param(*DRAWINGS[-1], marks=pytest.mark.slow)]
 )
@@ -139,6 +144,7 @@ def test_a_real_drawing_as_the_path(
     assert (np.ptp(at.real), np.ptp(at.imag)) == pytest.approx(expected, rel=2e-3)
 
 
+@pytest.mark.few("mikedh__trimesh/round.stl")
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=[pytest.mark.slow] * (name in SLOW_TOO)) for name in MODELS]
 )

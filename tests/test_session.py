@@ -61,6 +61,7 @@ def holds(session: clearance.Session) -> None:
             assert had == pytest.approx(want, abs=1e-6), row
 
 
+@pytest.mark.few("punch_blank-V-block")
 @pytest.mark.parametrize(("demo", "item"), CASES)
 def test_figures_after_drags_are_those_of_the_moved_scene(demo: str, item: str) -> None:
     session = clearance.Session(clearance.load(DEMOS / f"{demo}.toml"))
@@ -90,6 +91,7 @@ def test_figures_after_any_motion(demo: str) -> None:
         holds(session)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["strap", pytest.param("rail", marks=pytest.mark.slow)])
 def test_the_whole_job_is_judged_as_the_written_file(which: str, tmp_path: Path) -> None:
     folder = tmp_path / "demos"

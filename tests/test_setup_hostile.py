@@ -148,6 +148,7 @@ BOMBS: dict[str, tuple[bytes, bytes]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "what", [each if each == "tag" else pytest.param(each, marks=pytest.mark.slow) for each in BOMBS]
 )
@@ -160,6 +161,7 @@ def test_a_package_that_unpacks_without_end(what: str, tmp_path: Path) -> None:
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 300_000  # kB on Linux
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("what", ["tag", "attribute", "attribute with brackets", "comment", "instruction"])
 def test_a_tag_without_end_that_is_not_packed(what: str, tmp_path: Path) -> None:
     """Its size is honest, so only its length tells."""

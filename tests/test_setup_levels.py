@@ -247,6 +247,7 @@ def test_envelopes_of_two_heights_are_not_drawn_level_with_each_other(tmp_path: 
         assert min(np.diff(ends)) > 0.2
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("seed", range(12))
 def test_random_heights_against_each_height_by_itself(tmp_path: Path, seed: int) -> None:
     """Each height's moves as a cut of their own, a rise in place as many heights

@@ -40,6 +40,7 @@ def test_what_the_machine_may_carry(tmp_path: Path, over: float, told: bool) -> 
     assert [item for _, item, _ in found(report, "too heavy")] == (["part"] if told else [])
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize(("over", "told"), [(HAIR, True), (0.0, False), (-HAIR, False)])
 @pytest.mark.parametrize(("limit", "way"), [(38.0, -1), (80.0, 1)])
 def test_how_large_a_part_may_be(tmp_path: Path, limit: float, way: int, over: float, told: bool) -> None:

@@ -134,6 +134,7 @@ def test_raised_alone_the_low_block_brings_the_cup_over_the_bridge(tmp_path: Pat
     assert answer["touch_free"][0][0] == pytest.approx(22.0 - LOW, abs=0.01)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     "seed", [*range(2), *(pytest.param(k, marks=pytest.mark.slow) for k in range(2, 24))]
 )

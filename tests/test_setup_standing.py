@@ -164,6 +164,7 @@ def test_wrong_names(
         assert word in err, err
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(("lower", "tips"), [(0.06, False), (0.3, False), (0.7, True)])
 def test_rails_of_uneven_height_carry_what_comes_to_rest(
     lower: float, tips: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]

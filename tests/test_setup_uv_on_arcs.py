@@ -32,6 +32,9 @@ def standing(tmp_path: Path, v: float, codes: Tables, out: float) -> Scene:
 
 # At the upper guide the cone goes round at 15 + 15 x 25.1 / 20 = 33.825, and evenly changed U V pass the
 # middle of the arc at 15 + 18.825 cos 45 = 28.311; the upper head's radius is 12 there, the post's 5.
+@pytest.mark.few(
+    "0.0-48.0-codes0-clear", "0.004-48.0-codes1-clash", "0.0065-48.0-codes2-clash", "0.0065-52.5-codes3-clear"
+)
 @pytest.mark.parametrize(
     ("out", "codes", "verdict"),
     [

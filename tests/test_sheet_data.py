@@ -64,6 +64,7 @@ def test_what_carries_comes_first_and_fitted_sizes_are_told() -> None:
     assert "fitted" not in dict(strap.others)["slot"]
 
 
+@pytest.mark.slow
 def test_zero_heads_and_thread_points() -> None:
     """Zero of the rivet holes is at 44, 38.5 of the plate: 164, 138.5. Faces: -0.1 below a plate that lies at
     0, and 1.5 over its 22: 23.5. The program threads first at X0 Y-6.35."""

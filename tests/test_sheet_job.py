@@ -21,7 +21,7 @@ from clearance.report.sheet.plan import drawing, stops
 from tests.access_bench import block, line, post
 from tests.nest_job import SETUP, nest_result
 from tests.sheet_setups import DEMOS
-from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged
+from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged_whole
 from tests.test_sheet_page import Seen
 
 ALL = sorted(file.stem for file in DEMOS.glob("*.toml"))
@@ -157,16 +157,16 @@ def test_an_offset_at_the_control_and_no_offset(tmp_path: Path) -> None:
     hole = block(80, 60, 20) - post(2, 22, (40, 30, -1))
     program = "G90 G40 G00 X40 Y30\nG41 D3 G01 X50 Y30\nG03 X50 Y30 I-10 J0"
     items = [LEFT, RIGHT, STRAP, SECOND]
-    there = judged(tmp_path, hole, {"nc": program, "offset_max": 0.25}, items=items)
+    there = judged_whole(tmp_path, hole, {"nc": program, "offset_max": 0.25}, items=items)
     assert "rough D3 at the control, 0.25 at most" in words(told(there))
-    bare = judged(tmp_path, FRAME, INNER, items=items)
+    bare = judged_whole(tmp_path, FRAME, INNER, items=items)
     assert "no offset D to key in" in words(told(bare))
 
 
 def test_what_is_wrong_in_a_state_stands_at_its_stop(tmp_path: Path) -> None:
     """Nothing presses the plate once both straps are off; nobody is asked to stop for taking them off."""
     off = {"nc": line((-5, 58), (85, 58)), "without": ["strap", "second strap"]}
-    result = judged(tmp_path, FRAME, INNER, off, items=[LEFT, RIGHT, STRAP, SECOND])
+    result = judged_whole(tmp_path, FRAME, INNER, off, items=[LEFT, RIGHT, STRAP, SECOND])
     shown = told(result)
     assert [one.verdict for one in shown.stations] == ["clear", "close"]
     assert [one.asked for one in shown.stations] == [True, False]
@@ -177,5 +177,7 @@ def test_what_is_wrong_in_a_state_stands_at_its_stop(tmp_path: Path) -> None:
 
 
 def test_a_setup_that_cuts_nothing_has_no_states(tmp_path: Path) -> None:
-    shown = told(judged(tmp_path, FRAME, "G90 G00 X0 Y0\nG00 X10 Y0", items=[LEFT, RIGHT, STRAP, SECOND]))
+    shown = told(
+        judged_whole(tmp_path, FRAME, "G90 G00 X0 Y0\nG00 X10 Y0", items=[LEFT, RIGHT, STRAP, SECOND])
+    )
     assert shown == Job((), ())

@@ -105,6 +105,7 @@ def test_drawn_hulls_against_linear_programs():
     assert compared >= 10
 
 
+@pytest.mark.slow
 def test_many_facets_take_moments():
     part = ball(30, (0, 0, 0), level=7)
     jaw = ball(12, (3, 80, 2), level=5)
@@ -123,6 +124,7 @@ def wavy(y, many=120):
     )
 
 
+@pytest.mark.slow
 def test_fine_sheets_that_follow_each_other_take_moments():
     """They meet everywhere at once, 50 on; shifted sideways by BESIDE they lean by 0.2 + 0.4 at most."""
     began = time.process_time()

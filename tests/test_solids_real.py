@@ -81,6 +81,7 @@ OTHER_FACTS = [
 ]
 
 
+@pytest.mark.few("counterX.3MF")
 @pytest.mark.parametrize(
     "fact",
     [

@@ -44,6 +44,7 @@ def nearest_to_origin(triangles: NDArray[np.float64]) -> float:
     return float(np.abs(height[inside]).min())
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("unit", "mm", "word"),
     [
@@ -71,6 +72,7 @@ def test_a_unit_that_is_not_the_files(tmp_path: Path) -> None:
         solid_of(tmp_path, ball(1.0, INCH), "m")
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("radius", "bound"),
     [
@@ -88,6 +90,7 @@ def test_the_facets_of_a_ball_keep_the_bound(tmp_path: Path, radius: float, boun
     assert radius - nearest_to_origin(solid.triangles) <= solid.facet_error
 
 
+@pytest.mark.slow
 def test_the_facets_of_a_ring_keep_the_bound(tmp_path: Path) -> None:
     """Facets of a torus lie inside its surface on one side and outside on the other."""
     solid = solid_of(tmp_path, ring(20.0, 5.0), bound=0.05)
@@ -112,6 +115,7 @@ SLANT = np.arctan2(6.0, 15.0)
 CREST = [[[20.0 * i, 8.0 if i == j == 1 else 0.0, 10.0 * j] for j in range(3)] for i in range(3)]
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("text", "at", "along", "truth"),
     [
@@ -212,6 +216,7 @@ BROKEN_TOO = [
 ]
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     "text", [*BROKEN, *(pytest.param(text, marks=pytest.mark.slow) for text in BROKEN_TOO)]
 )
@@ -244,6 +249,7 @@ def test_a_file_that_takes_too_much_memory_is_a_message() -> None:
             step.read_step(ball(200.0).encode(), "part.step", memory, 2e-4)
 
 
+@pytest.mark.slow
 def test_more_facets_than_the_memory_holds(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(step, "BYTES_A_TRIANGLE", (1 << 30) // 100)
     with pytest.raises(InputError, match="the model makes more than 100 facets"):
@@ -261,6 +267,7 @@ def answered_by(folder: Path, monkeypatch: pytest.MonkeyPatch, arrays: str) -> N
     monkeypatch.setattr(step, "TRANSLATOR", "liar:main")
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("off", ["np.nan", "np.inf"])
 def test_facets_of_which_nobody_knows_how_far_off_they_lie(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, off: str
@@ -282,6 +289,7 @@ def test_a_face_without_facets_is_told_where_it_leaves_a_gap(
     assert all("2 faces of the file could not be cut" in r.message for r in found)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("numbers", "words"),
     [

@@ -213,6 +213,7 @@ def test_an_item_of_another_file_is_not_written() -> None:
 
 
 # ------------------------------------------------------------------------------------------ the command line
+@pytest.mark.slow
 def test_check_says_before_and_after_and_leaves_the_file(
     demos: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -186,6 +186,7 @@ def sound() -> list[tuple[Scene, Result]]:
     return [(scene, check(scene)) for scene in scenes]
 
 
+@pytest.mark.few("fcl sees nothing", "flat sees nothing")
 @pytest.mark.parametrize("name", [n for n in BREAKS if not n.startswith("the envelope")])
 def test_random_scenes_are_never_clear_by_one_way(
     name: str, sound: list[tuple[Scene, Result]], monkeypatch: Patch
@@ -204,6 +205,7 @@ def test_random_scenes_are_never_clear_by_one_way(
     assert ("clash", "undecided") in kinds
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(
     "name", ["fcl reads 0.02 mm too much", "flat reads 0.02 mm too much", "flat sees nothing"]
 )

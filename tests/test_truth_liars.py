@@ -103,6 +103,7 @@ def honest() -> list[tuple[Case, list[PairTruth]]]:
     return list(zip(cases, truths(cases, per_move=False), strict=True))
 
 
+@pytest.mark.few("facets turned at random", "every facet twice")
 @pytest.mark.parametrize("lie", CLOSED_LIES)
 def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest) -> None:
     seen = set()
@@ -117,6 +118,7 @@ def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest) -> None:
     assert "clash" in seen
 
 
+@pytest.mark.few(12)
 @pytest.mark.parametrize("lie", [None, *CLOSED_LIES])
 @pytest.mark.parametrize("shape", ["block", "tetrahedron", "tilted prism"])
 def test_a_needle_inside_a_closed_liar_is_a_clash(shape: str, lie: str | None) -> None:
@@ -252,6 +254,7 @@ def _star() -> tuple[Array, tuple[Part, ...]]:
     return corners[np.array(faces)], tuple(parts)
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("make", [_bow_tie, _star])
 @pytest.mark.parametrize(
     "lie", [None, "facets turned at random", "all facets turned inward", "every facet twice"]
@@ -275,6 +278,7 @@ def test_a_surface_that_crosses_itself_is_solid_wherever_it_winds(make, lie: str
 # ------------------------------------------------- needles through corners and edges
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("lie", [None, "all facets turned inward", "facets turned at random"])
 def test_a_needle_through_corners_of_the_shell_it_stands_in(lie: str | None) -> None:
     """Straight above and below it, beside it along X and Y, there are corners, edges, facets seen edge on."""

@@ -86,6 +86,7 @@ SPOTS_ON_A_LINE = {
 LINE = (Step((40.0, 0.0)),)
 
 
+@pytest.mark.few(9)
 @far_places
 @pytest.mark.parametrize("spot", SPOTS_ON_A_LINE)
 def test_a_touch_is_one_to_a_micrometre_along_a_line(spot: str, far: tuple[float, float, float]) -> None:
@@ -105,6 +106,7 @@ def test_a_touch_is_one_to_a_micrometre_along_a_line(spot: str, far: tuple[float
             assert p.touching == ((1, 1),)
 
 
+@pytest.mark.few(5)
 @far_places
 @pytest.mark.parametrize("turn", [2.0, -2.0, 2 * np.pi], ids=["left", "right", "full circle"])
 @pytest.mark.parametrize("inside", [False, True], ids=["outside", "inside"])

@@ -122,6 +122,7 @@ def _with_few_moves(seed: int, kinds: tuple[str, ...]):
     return replace(recipe, tracks=(start,), shapes=recipe.shapes[:2])
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(("kinds", "seeds"), [(("line", "axis line", "stand"), 4), (("line", "arc"), 2)])
 def test_two_ways_agree(kinds: tuple[str, ...], seeds: int) -> None:
     figures = 0

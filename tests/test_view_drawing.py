@@ -261,6 +261,7 @@ def test_what_is_off_for_this_cut_is_see_through_and_says_so() -> None:
     assert "left strap (off for this cut)" in [label.text for label in drawing.labels]
 
 
+@pytest.mark.few("iso", "along_wire")
 @pytest.mark.parametrize("view", VIEWS)
 def test_every_view_holds_the_worst_place_off_the_words(view: str) -> None:
     for size in ((1600, 1200), (900, 1400), (640, 480)):

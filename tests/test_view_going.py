@@ -24,7 +24,7 @@ from clearance.view.going import Going, going
 from clearance.view.handling import Handling
 from clearance.view.raised import Raised, no_raises
 from tests.nest_job import SETUP, nest_result
-from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged
+from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged_whole
 
 #: 10, 14, 2 and 14 moves, and a way of one move before each but the first
 WINDOW, BACK, TAB, FRONT = 10.0, 25.0, 28.0, 43.0
@@ -55,6 +55,7 @@ def volume(run: float) -> float:
     return float(np.einsum("ni,ni->", t[:, 0], np.cross(t[:, 1], t[:, 2]))) / 6
 
 
+@pytest.mark.slow
 def test_moves_are_those_of_the_programs() -> None:
     _, handling = nest()
     counts = [len(s.moves) for s in handling.result.scene.stretches]
@@ -127,7 +128,7 @@ def test_many_pieces_are_shown_in_a_few_forms(tmp_path: Path, monkeypatch: pytes
     """Two forms at most: the last has all gone, and no form shows what has gone."""
     monkeypatch.setattr(module, "MOST_FORMS", 2)
     again = {"nc": INNER, "stop_before": True, "taken_out": "all"}
-    result = judged(tmp_path, FRAME, INNER, again, items=[LEFT, RIGHT, STRAP, SECOND])
+    result = judged_whole(tmp_path, FRAME, INNER, again, items=[LEFT, RIGHT, STRAP, SECOND])
     drawing, _ = going(result, describe(result))
     spans = [s.span for s in drawing.shapes if s.name == "plate"]
     assert len(spans) == 2

@@ -19,7 +19,7 @@ from clearance.errors import InputError
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe, small_places, stretch_shown, worst_pair
 from tests.nest_job import SETUP, nest_result
-from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged
+from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged_whole
 
 ALWAYS = {"left rail", "right rail", "nest plate", "right strap"}
 SLUG = 'slug of "window, tab"'
@@ -61,6 +61,7 @@ def test_what_is_there_is_drawn_and_nothing_else(after: str, there: set[str], he
     assert drawing.verdict == nest().verdict
 
 
+@pytest.mark.slow
 def test_metal_is_taken_away() -> None:
     """The window's middle, 87 and 65 from the plate's corner at X 76, Y 90; a notch's, 49 from it at the rear
     edge, 220, and in front, 90. A triangle covers a place where it lies over it, seen from above."""
@@ -113,7 +114,7 @@ def test_a_wrong_name_is_one_message(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_an_item_that_is_off_carries_no_figure(tmp_path: Path) -> None:
     """Without --after too: the heads stand in the cut with the least to spare, and the strap is off there."""
     second = {"nc": INNER, "without": ["second strap"], "stop_before": True, "upper_z": 20.05}
-    result = judged(tmp_path, FRAME, INNER, second, items=[LEFT, RIGHT, STRAP, SECOND])
+    result = judged_whole(tmp_path, FRAME, INNER, second, items=[LEFT, RIGHT, STRAP, SECOND])
     worst = worst_pair(result)
     assert worst is not None
     assert worst.cut == "cut 2"

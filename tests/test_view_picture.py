@@ -94,6 +94,7 @@ def child(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str) -> None:
     monkeypatch.setattr(picture, "RENDERER", "stand_in:main")
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("code", ["import os; os.abort()", "import sys; sys.exit(11)", "return b''"])
 def test_a_child_that_dies_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str) -> None:
     child(tmp_path, monkeypatch, code)

@@ -115,6 +115,7 @@ def demo() -> Raised:
 SLOW = [pytest.param(by, marks=pytest.mark.slow) for by in (2.0, 3.1, 7.7)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", [0.7, *SLOW])
 def test_a_demo_raised_is_what_the_check_of_it_says(demo: Raised, by: float) -> None:
     """The window's way against the whole check of the raised setup, pair by pair."""
