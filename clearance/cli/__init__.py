@@ -19,7 +19,18 @@ from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "editors", "main", "measuring", "night", "run", "starting"]
+__all__ = [
+    "advising",
+    "approval",
+    "checking",
+    "commands",
+    "editors",
+    "main",
+    "measuring",
+    "night",
+    "run",
+    "starting",
+]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

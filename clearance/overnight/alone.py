@@ -1,4 +1,4 @@
-"""A judged job and its night go in; what ends running alone in it comes out: holds, and whether it is watched.
+"""A judged job goes in; what ends running alone in it comes out: holds, and whether it is watched.
 
 Strict: what nobody has said, and what could not be judged, ends it too.
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 
@@ -44,6 +44,15 @@ class Stand:
 
 
 @dataclass(frozen=True)
+class Stop:
+    """Where a job needs somebody: when by the likely figures, why, and whether somebody is there then."""
+
+    at: datetime
+    why: str
+    there: bool
+
+
+@dataclass(frozen=True)
 class JobAnswer:
     """One job of the night.
 
@@ -54,7 +63,8 @@ class JobAnswer:
         minutes: least, likely, most.   threadings: their number.   wire: metres, likely.
         rough, trim: (length, length in metal, mm; area, mm2).   late: not done when it is due, by the longest
             figures.   ran: minutes that it took, where it has run before this night.
-        approval: "unchanged" and so on.
+        approval: "unchanged" and so on.   ends: by the least and the longest figures; None as for ``end``.
+        stops: where it needs somebody, in order.
     """
 
     name: str
@@ -77,6 +87,8 @@ class JobAnswer:
     pinned: bool = False
     late: bool = False
     ran: float | None = None
+    ends: tuple[datetime | None, datetime | None] = (None, None)
+    stops: tuple[Stop, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,7 +96,7 @@ class NightAnswer:
     """The whole answer; all times are estimates.
 
     Attributes:
-        title, file: of the night.   start: on the wall.   presence: when somebody is there, from the start on.
+        title, file: of the night.   start: on the wall.   presence: when somebody is there, from then on.
         runs_alone: whether it runs whenever nobody is there, by the least, likely and longest figures alike.
         alone_until: when it first waits for somebody who is not there, or is done; ``between``: by the least
             and the longest figures.
@@ -92,10 +104,11 @@ class NightAnswer:
         hours_alone: hours for which it runs and nobody is there, in all.
         stands: each wait, by the likely figures.   jobs: in the order that was looked at.
         end: when all is done; None where it stands for good.
-        proposal: the order with most hours alone, where it was asked for and there is one that keeps all that is
-            due; ``asked_order``: it was asked for.
+        proposal: the order with most hours alone, where it was asked for and there is one that keeps all
+            that is due; ``asked_order``: it was asked for.
         spool: metres on it.   corrected: how many times as long as estimated the jobs took that ran before.
         notes: what is to be known of the whole night.   files: all that were read.
+        rates: name, slowest or least, likely, fastest or most, and whether the file gives it.
     """
 
     title: str
@@ -116,10 +129,12 @@ class NightAnswer:
     asked_order: bool = False
     proposal: Proposal | None = None
     files: tuple[str, ...] = ()
+    rates: tuple[tuple[str, Three, bool], ...] = ()
 
     def __repr__(self) -> str:
         until = f"{self.alone_until:%Y-%m-%d %H:%M}"
-        return f'<NightAnswer "{self.title or self.file}": alone until {until} (estimate), {len(self.jobs)} jobs>'
+        name = self.title or self.file
+        return f'<NightAnswer "{name}": alone until {until} (estimate), {len(self.jobs)} jobs>'
 
 
 def find_night(
@@ -173,7 +188,7 @@ def find_night(
 
 
 def _factor(judged: Sequence[Judged]) -> float:
-    """How many times as long as estimated the jobs took that have run: all their minutes over all estimated."""
+    """How many times as long as estimated the jobs took that have run, all their minutes together."""
     ran = [one for one in judged if one.job.ran is not None]
     estimated = sum(one.minutes[LIKELY] for one in ran)
     took = sum(one.job.ran or 0.0 for one in ran)
@@ -198,7 +213,8 @@ def _ready(one: Judged, tables: dict[str, OnTable], clock: Clock, factor: float)
         due=None if one.job.due is None or never else clock.both(one.job.due)[0],
         pinned=one.job.pinned,
         after={
-            name: (why, verdict in ("clash", "undecided")) for name, (verdict, why) in beside.after.items()
+            name: None if verdict == "clear" else (why, verdict in ("clash", "undecided"))
+            for name, (verdict, why) in beside.after.items()
         },
     )
 
@@ -227,7 +243,8 @@ class _Said:
         until, waits_for = self._first_wait()
         ends = [self._until(night) for night in self.nights] + [until]
         last = max(ends)
-        shown = [(a, b) for a, b in self.presence if b > self.setting.start and a < last + 24.0 * 60.0]
+        seen = max([last, *(night.now for night in self.nights if not math.isinf(night.now))])
+        shown = [(a, b) for a, b in self.presence if b > self.setting.start and a < seen + 12.0 * 60.0]
         return NightAnswer(
             title=self.plan.title,
             file=self.plan.file,
@@ -249,6 +266,10 @@ class _Said:
             asked_order=asked,
             proposal=proposal,
             files=tuple(self._files()),
+            rates=tuple(
+                (one.name, getattr(self.plan.rates, one.name), one.name in self.plan.given)
+                for one in fields(self.plan.rates)
+            ),
         )
 
     def _files(self) -> list[str]:
@@ -268,7 +289,7 @@ class _Said:
         return night.waits[0].at if night.waits else night.now
 
     def _first_wait(self) -> tuple[float, tuple[str, str] | None]:
-        """When it first waits, in which job and why; at its end, and None, where that is certain not to be."""
+        """When it first waits, in which job and why; its end, and None, where it is certain not to."""
         likely = self.nights[LIKELY]
         first = [min(night.waits, key=lambda w: w.at) for night in self.nights if night.waits]
         if likely.waits:
@@ -284,8 +305,8 @@ class _Said:
         return likely.now, None
 
     def _doubtful(self) -> tuple[float, str, str] | None:
-        """A hold, or a watched job, that by some estimate between the least and the longest falls where nobody
-        is there, though by none of the three; None where there is none."""
+        """A hold, or a watched job, that may fall where nobody is there by some estimate between the least
+        and the longest, though it does by none of the three; None where there is none."""
         there = self.setting.there
         by_key: dict[tuple[str, str], list[Held]] = {}
         for night in self.nights:
@@ -322,7 +343,7 @@ class _Said:
         way = None if before is None else beside.after.get(before.job.name)
         spares = [pair.spare for pair in one.result.pairs if pair.spare is not None]
         spares += [] if beside.spare is None else [beside.spare]
-        why = [*one.watched, *beside.why, *([way[1]] if way else []), *one.holds]
+        why = [*one.watched, *beside.why, *([way[1]] if way and way[0] != "clear" else []), *one.holds]
         why += [held.why for held in self.nights[LIKELY].holds if held.job == job.name]
         minutes = times(1.0 if job.ran is not None else self.factor, one.minutes)
         due = None if job.due is None else self.clock.wall(self.clock.both(job.due)[0])
@@ -348,7 +369,21 @@ class _Said:
             pinned=job.pinned,
             late=late or (due is not None and job.ran is None and not reached),
             ran=job.ran,
+            ends=self._ends(job.name),
+            stops=tuple(
+                Stop(self.clock.wall(held.at), held.why, held.there)
+                for held in self.nights[LIKELY].holds
+                if held.job == job.name
+            ),
         )
+
+    def _ends(self, name: str) -> tuple[datetime | None, datetime | None]:
+        """When a job ends by the least and by the longest figures."""
+        least, most = (
+            next((one.ends for one in self.nights[which].ran if one.name == name), math.inf)
+            for which in (LEAST, MOST)
+        )
+        return self._wall(least), self._wall(most)
 
     # ---------------------------------------------------------------------------------------------- notes
     def _notes(self, proposal: Proposal | None, asked: bool, now: datetime | None) -> list[str]:
@@ -373,7 +408,8 @@ class _Said:
             if one.job.ran is None:
                 continue
             low, likely, high = one.minutes
-            said = f'"{one.job.name}" ran {one.job.ran:.0f} min, estimated {likely:.0f} ({low:.0f} to {high:.0f})'
+            estimated = f"{likely:.0f} ({low:.0f} to {high:.0f})"
+            said = f'"{one.job.name}" ran {one.job.ran:.0f} min, estimated {estimated}'
             if not low <= one.job.ran <= high:
                 said += ": outside of what was to be expected; look for the cause"
             found.append(said)

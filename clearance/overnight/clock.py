@@ -1,8 +1,9 @@
-"""A night's start, time zone and presence go in; moments that can be counted, and who is there when, come out.
+"""A night's start, time zone and presence go in; moments that can be counted, and who is there, come out.
 
-Moments are counted in minutes that all are equally long, since 1970 (UTC). Times in the file stand on the wall: a
-night in which the clocks change has an hour more or less. Where a time comes twice or never that night, a
-start is refused until it says its offset; of presence, and of what is due, the reading with less time counts.
+Moments are counted in minutes that all are equally long, since 1970 (UTC). Times in the file stand on the
+wall: a night in which the clocks change has an hour more or less. Where a time comes twice or never that
+night, a start is refused until it says its offset; of presence, and of what is due, the reading with less
+time counts.
 """
 
 from __future__ import annotations
@@ -52,17 +53,16 @@ class Clock:
         """Whether the clocks pass over this time."""
         if wall.tzinfo is not None:
             return False
-        return self.wall(self.minutes(wall)) != wall.replace(fold=0)
+        return self.wall(self.minutes(wall)).replace(tzinfo=None, fold=0) != wall
 
     def wall(self, minutes: float) -> datetime:
-        """What the clock shows at a moment, without an offset."""
-        instant = datetime.fromtimestamp(round(minutes * 60.0), UTC)
-        return instant.astimezone(self.zone).replace(tzinfo=None, fold=0)
+        """What the clock shows at a moment, with its offset then."""
+        return datetime.fromtimestamp(round(minutes * 60.0), UTC).astimezone(self.zone)
 
     def offset(self, minutes: float) -> str:
         """The offset of the wall's clock at a moment, "+02:00"."""
-        instant = datetime.fromtimestamp(round(minutes * 60.0), UTC).astimezone(self.zone)
-        return instant.strftime("%z")[:3] + ":" + instant.strftime("%z")[3:5]
+        text = self.wall(minutes).strftime("%z")
+        return f"{text[:3]}:{text[3:5]}"
 
 
 def clock_of(plan: NightPlan) -> Clock:

@@ -1,9 +1,9 @@
 """A judged job and rates go in; how long each of its moves takes comes out: an estimate, least to most.
 
 A rough pass is as quick as metal is cut, mm2/min: the wire's length in metal times the way. What it goes
-through where no metal is, a trim, a rapid move and the upper head's way up and down go by length, mm/min. Lengths
-are exact, arcs by radius and angle; the height of metal is that of the part's own slices, less what was cut
-and what came free before (two slices in each slab between its levels, as ``process/stock.py``).
+through where no metal is, a trim, a rapid move and the upper head's way up and down go by length, mm/min.
+Lengths are exact, arcs by radius and angle; the height of metal is that of the part's own slices, less what
+was cut and what came free before (two slices in each slab between its levels, as ``process/stock.py``).
 """
 
 from __future__ import annotations

@@ -71,7 +71,7 @@ class OnTable:
 
     Attributes:
         verdict: the worst of its heads and wire against what the others have there.   spare: the least, mm.
-        why: what is not clear, in words.   after: of ways from other jobs that are not clear, by their names:
+        why: what is not clear, in words.   after: of the ways from other jobs, by their names:
             verdict and words.
     """
 
@@ -172,9 +172,9 @@ def tables_of(plan: NightPlan, jobs: Sequence[Judged], every_way: bool) -> dict[
         if len(group) < 2:
             continue
         names = [one.job.name for one in group]
-        ways = list(zip(names[:-1], names[1:], strict=True))
-        if every_way:
-            ways = [(a, b) for a in names for b in names if a != b]
+        # one that must not run is left out, so that any may follow any before it
+        ways = [(a, b) for k, a in enumerate(names) for b in names[k + 1 :]]
+        ways += [(b, a) for a, b in ways] if every_way else []
         try:
             table = on_one_table([(one.job.name, one.result.scene) for one in group], ways)
         except InputError as error:
@@ -189,24 +189,24 @@ def _on_table(table: Table) -> dict[str, OnTable]:
     way_of = {name: both for both, name in table.ways.items()}
     pairs: dict[str, list[Pair]] = {job: [] for job in table.jobs}
     after: dict[str, dict[str, tuple[str, str]]] = {job: {} for job in table.jobs}
+    for a, b in table.ways:
+        after[b][a] = "clear", ""
     for pair in sorted(result.pairs, key=lambda one: SEVERITIES.index(one.verdict)):
         if pair.cut in way_of:
             a, b = way_of[pair.cut]
-            if pair.verdict != "clear":
-                after[b].setdefault(a, (pair.verdict, f'on the way from "{a}": {_met(pair)}'))
+            if pair.verdict != "clear" and after[b][a][0] == "clear":
+                after[b][a] = pair.verdict, f'on the way from "{a}": {_met(pair)}'
             continue
         job, cut = table.of_stretch[pair.cut]
         if job not in table.of_item.get(pair.item, (job,)):
             pairs[job].append(replace(pair, cut=cut))
+    mine = {job: [name for name, (of, _) in table.of_stretch.items() if of == job] for job in table.jobs}
     found = {}
     for job in table.jobs:
         bad = [p for p in pairs[job] if p.verdict != "clear"]
         why = [f"beside what else stands on the table: {_met(p)}, {p.where}" for p in bad[:1]]
         meet = [f"{finding.item} {finding.message}" for a, b, finding in table.meet if job in (a, b)]
-        undecided = [
-            f.message for f in result.findings
-            if f.severity == "undecided" and f.cut is not None and table.of_stretch.get(f.cut, ("",))[0] == job
-        ]  # fmt: skip
+        undecided = [f.message for f in result.findings if f.severity == "undecided" and f.cut in mine[job]]
         verdict = worst(
             [*(p.verdict for p in pairs[job]), *("close" for _ in meet), *("undecided" for _ in undecided)]
         )

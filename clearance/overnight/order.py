@@ -1,8 +1,8 @@
 """Jobs and presence go in; the order in which the machine runs alone for longest comes out.
 
 Exact: every order that may be is looked at, each beginning once for all orders that share it (depth-first
-search). Pinned jobs keep their places, what is due is done by the longest estimate, and what stands on one table
-runs in one go. Of orders that are equally good the first by the file's own order is taken.
+search). Pinned jobs keep their places, what is due is done by the longest estimate, and what stands on one
+table runs in one go. Of orders that are equally good the first by the file's own order is taken.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Jobs with their times and holds, and when somebody is there, go in; when each runs and waits comes out.
 
-One going-through of the night, with all times at their least, or likely, or most. It is a value: going on from
-it makes another one, so that many orders can share their beginning.
+One going-through of the night, with all times at their least, or likely, or most. It is a value: going on
+from it makes another one, so that many orders can share their beginning.
 """
 
 from __future__ import annotations
@@ -82,7 +82,8 @@ class Ready:
         never: why it must not run at all, or None.
         heads: wire and nozzles that it runs with.   table: what it stands on with others, or None.
         due: minutes, or None.   pinned: it keeps its place.
-        after: by the job before it, what is wrong with the heads' way from there, and whether it must not be gone.
+        after: by the job before it on its table, what is wrong with the heads' way from there, and whether
+            it must not be gone; None where it is right.
     """
 
     name: str
@@ -93,7 +94,7 @@ class Ready:
     table: str | None = None
     due: float | None = None
     pinned: bool = False
-    after: Mapping[str, tuple[str, bool]] = field(default_factory=dict)
+    after: Mapping[str, tuple[str, bool] | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -238,7 +239,7 @@ class _Running:
     def _begin(self, before: Ready | None) -> float:
         """What there is to do before it begins; the moment at which it does."""
         job, setting = self.job, self.setting
-        way, clash = (None, False) if before is None else job.after.get(before.name, (None, False))
+        way, clash = self._way(before)
         if clash and self.never is None:
             self.never = way
         if self.never is not None:
@@ -255,6 +256,14 @@ class _Running:
                 self._hold("it has to be put on: nothing says that pallets are changed without anybody")
             self._go_on(setting.change[self.night.which])
         return self.now
+
+    def _way(self, before: Ready | None) -> tuple[str | None, bool]:
+        """What is wrong with the heads' way from the job before it on the same table."""
+        job = self.job
+        if before is None or job.table is None or job.table != before.table:
+            return None, False
+        unknown = f'the heads\' way from "{before.name}" was not judged', False
+        return job.after.get(before.name, unknown) or (None, False)
 
     def _step(self, step: Step) -> None:
         if step.thread:

@@ -62,12 +62,22 @@ def as_text(answer: NightAnswer, width: int = 100) -> str:
     lines += _wrapped(_sums(answer), width)
     if answer.proposal is not None:
         lines += _wrapped(_order(answer), width)
-    lines += [line for note in answer.notes for line in _wrapped(f"note: {printable(note)}", width)]
-    for job in answer.jobs:
-        notes = [f'note: "{printable(job.name)}": {printable(note)}' for note in job.notes]
-        lines += [line for note in notes for line in _wrapped(note, width)]
+    lines += [line for note in notes_of(answer) for line in _wrapped(f"note: {note}", width)]
     lines += ["", *_wrapped(CAUTION, width)]
     return "\n".join(lines)
+
+
+def notes_of(answer: NightAnswer) -> list[str]:
+    """All that is to be known, what is the same of several jobs once."""
+    found = [printable(note) for note in answer.notes]
+    by_note: dict[str, list[str]] = {}
+    for job in answer.jobs:
+        for note in job.notes:
+            by_note.setdefault(printable(note), []).append(f'"{printable(job.name)}"')
+    for note, names in by_note.items():
+        who = names[0] if len(names) == 1 else f"{len(names)} jobs"
+        found.append(f"{who}: {note}")
+    return found
 
 
 CAUTION = (
@@ -91,7 +101,10 @@ def _table(answer: NightAnswer) -> list[str]:
             )
         )
     wide = [min(max(len(row[k]) for row in rows), 34) for k in range(7)]
-    return ["  ".join(_cell(c, w, k == 5) for k, (c, w) in enumerate(zip(r, wide, strict=True))).rstrip() for r in rows]
+    return [
+        "  ".join(_cell(c, w, k == 5) for k, (c, w) in enumerate(zip(r, wide, strict=True))).rstrip()
+        for r in rows
+    ]
 
 
 def _cell(text: str, width: int, right: bool) -> str:
@@ -115,8 +128,8 @@ def _sums(answer: NightAnswer) -> str:
     wire = sum(job.wire for job in to_run if job.begin is not None)
     threadings = sum(job.threadings for job in to_run if job.begin is not None)
     return (
-        f"{answer.hours_alone:.1f} h alone in all; all done {moment(answer.end)}. Wire: about {wire:.0f} m of "
-        f"{answer.spool:.0f} on the spool; threaded {threadings} times. (estimates)"
+        f"Estimates: {answer.hours_alone:.1f} h alone in all; all done {moment(answer.end)}; "
+        f"about {wire:.0f} m of wire, of {answer.spool:.0f} on the spool. Threaded {threadings} times."
     )
 
 
@@ -171,6 +184,9 @@ def as_report(answer: NightAnswer) -> dict[str, Any]:
         "spool_m": answer.spool,
         "corrected": answer.corrected,
         "order": order,
+        "rates": [
+            {"what": what, "figures": list(figures), "given": given} for what, figures, given in answer.rates
+        ],
         "notes": list(answer.notes),
     }
 
@@ -197,6 +213,8 @@ def _as_job(job: JobAnswer) -> dict[str, Any]:
         "pinned": job.pinned,
         "late": job.late,
         "ran": job.ran,
+        "ends": [_iso(each) for each in job.ends],
+        "stops": [{"at": _iso(one.at), "why": one.why, "there": one.there} for one in job.stops],
     }
 
 

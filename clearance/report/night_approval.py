@@ -1,4 +1,4 @@
-"""An approval record and a setup go in; whether the record lets that setup run with nobody there comes out."""
+"""An approval record and a setup go in; whether the record lets it run with nobody there comes out."""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ values that no other room has to read a file for.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, time
 from pathlib import Path
 from typing import Any
@@ -107,7 +107,7 @@ class NightPlan:
         threads_itself, changes_pallets: what the machine does alone.
         most_threadings: so many in a row are trusted to it; None: any number.
         passes: words of programs and what the pass is that begins there ("rough", "trim").
-        toml: the file, for messages.
+        given: which of the rates the file says itself.   toml: the file, for messages.
     """
 
     file: str
@@ -123,7 +123,7 @@ class NightPlan:
     rates: Rates
     jobs: tuple[Job, ...]
     toml: TomlFile = field(repr=False)
-    inputs: tuple[tuple[str, str], ...] = ()
+    given: frozenset[str] = frozenset()
 
     def error(self, loc: Loc, found: str, want: str = "") -> InputError:
         """The error for a key of the file; see ``TomlFile.error``.
@@ -132,15 +132,6 @@ class NightPlan:
             loc: keys down to the value.   found: what stands there.   want: what would be right.
         """
         return self.toml.error(loc, found, want)
-
-    def in_order(self, names: list[str]) -> NightPlan:
-        """The same night with its jobs in another order.
-
-        Args:
-            names: of the jobs, each once.
-        """
-        by_name = {job.name: job for job in self.jobs}
-        return replace(self, jobs=tuple(by_name[name] for name in names))
 
 
 def read_night(file: str | Path) -> NightPlan:
@@ -155,7 +146,6 @@ def read_night(file: str | Path) -> NightPlan:
         raise read.error((), "this is no night's file", "a file with start, [spool] and [[jobs]]")
     night = read.checked(Night)
     files = Files(path.parent)
-    files.note(read.shown_as, read.sha256)
     jobs = tuple(_job(k, job, night, read, files) for k, job in enumerate(night.jobs))
     _tables_stand_together(jobs, read)
     return NightPlan(
@@ -177,7 +167,7 @@ def read_night(file: str | Path) -> NightPlan:
         rates=Rates(**{key: getattr(night.times, key) for key in type(night.times).model_fields}),
         jobs=jobs,
         toml=read,
-        inputs=tuple(files.inputs),
+        given=frozenset(night.times.model_fields_set),
     )
 
 

@@ -1,4 +1,4 @@
-"""A night's file goes in, its tables checked, with minutes, metres and moments as they are meant, come out."""
+"""A night's file goes in; its tables checked, minutes, metres and moments as they are meant, come out."""
 
 from __future__ import annotations
 

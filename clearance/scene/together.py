@@ -1,8 +1,8 @@
 """The scenes of several jobs go in; one scene in which all their items stand on one table comes out.
 
 Every stretch of every job meets all that any of the others ever has there, parts included, whichever of them
-is done; and the heads' ways from the end of one job to the beginning of another are stretches of their own. What
-two jobs have at the same place, corner by corner, is one thing: the rails on which both stand.
+is done; and the heads' ways from the end of one job to the beginning of another are stretches of their own.
+What two jobs have at the same place, corner by corner, is one thing: the rails on which both stand.
 
 Each setup is taken as it is written: it says itself where on the table its job stands.
 """
@@ -238,7 +238,7 @@ def _same(a: Piece, b: Piece) -> bool:
     return same and np.allclose(a.z, b.z, 0.0, 1e-9) and np.array_equal(a.r, b.r)
 
 
-# --------------------------------------------------------------------------- what cuts into what of another job
+# ------------------------------------------------------------------------------ what cuts into another job
 def _meeting(
     bodies: Sequence[Body], every: _Bodies, ever: dict[str, set[int]], jobs: Sequence[str]
 ) -> Iterable[tuple[str, str, Finding]]:

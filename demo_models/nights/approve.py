@@ -1,6 +1,6 @@
 """Writes the approval records of the night's jobs again, as the first shift would: after a change of a setup.
 
-    python demo_models/nights/approve.py
+python demo_models/nights/approve.py
 """
 
 from __future__ import annotations
