@@ -181,9 +181,7 @@ def _all_cutting(course: Course, told_by: Mapping[str, str], folder: Path) -> It
     scene = course.scene
     words = {cut.path: word_lines(folder / cut.path, told_by) for cut in scene.cuts} if told_by else {}
     before: list[Run] = []
-    there = There(())
-    for now in course.bit_by_bit if course.states else _only_cut(scene):
-        bit = now.cut[-1]
+    for bit, there in _bits(course) if course.states else _only_cut(scene):
         cut = scene.cut_of(bit.stretch)
         said = words.get(cut.path, []) if cut is not None else []
         for one in _parted(bit, said):
@@ -192,16 +190,26 @@ def _all_cutting(course: Course, told_by: Mapping[str, str], folder: Path) -> It
                 what = "trim" if is_trim(one, before, _middle(scene, one)) else "rough"
             yield met(course, one, there, what)
         before.append(bit)
-        there = now
 
 
-def _only_cut(scene: Scene) -> Iterator[There]:
-    """What was cut after each bit, where nobody can say what came free."""
+def _bits(course: Course) -> Iterator[tuple[Run, There]]:
+    """Each bit, and what stands there as it begins: once somebody has acted, where it is the first behind a
+    stop."""
+    left = iter(course.bit_by_bit)
+    for phase in course.phases:
+        there = phase.begun
+        for bit in phase.bits:
+            yield bit, there
+            there = next(left)
+
+
+def _only_cut(scene: Scene) -> Iterator[tuple[Run, There]]:
+    """Each bit, and what was cut before it, where nobody can say what came free."""
     done: list[Run] = []
     for run in runs(scene):
         for bit in run.bits():
+            yield bit, There((), tuple(done))
             done.append(bit)
-            yield There((), tuple(done))
 
 
 def _parted(bit: Run, words: Sequence[tuple[int, str]]) -> list[Run]:
