@@ -1,8 +1,8 @@
 """A night in time: midnight, clocks that change, a spool that ends, who is there, and in which order.
 
 Clocks change on the last Sunday of March and of October at 01:00 UTC in the European Union (directive
-2000/84/EC, from memory). That 8 kg of brass of 0.25 mm are 19.3 km is arithmetic, its density of 8.44 g/cm3 from
-memory. The orders are held against another way of going through a night, minute by minute, written here.
+2000/84/EC, from memory). That 8 kg of brass of 0.25 mm are 19.3 km is arithmetic, its density of 8.44 g/cm3
+from memory. The orders are held against another way of going through a night, minute by minute, written here.
 """
 
 from __future__ import annotations
@@ -238,8 +238,8 @@ def test_threading_that_nobody_said_the_machine_does() -> None:
 def by_minutes(jobs: list[tuple[Ready, list[int]]], there: list[bool]) -> tuple[int, list[int]]:
     """Minutes alone, and when each job ends, going minute by minute: another way than the code's.
 
-    Each job is its minutes of work between holds. Behind all but the last stands a hold; a watched job works only
-    where somebody is there.
+    Each job is its minutes of work between holds. Behind all but the last stands a hold; a watched job works
+    only where somebody is there.
     """
     now = alone = 0
     ends = []

@@ -1,7 +1,7 @@
 """How long a job takes, against lengths and heights worked out by hand, on three programs; and what rates do.
 
-Lengths of lines and arcs and heights of metal are plane geometry, written out beside each figure. Rates are common
-practice, no source.
+Lengths of lines and arcs and heights of metal are plane geometry, written out beside each figure. Rates are
+common practice, no source.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def test_each_height_counts_where_it_is_met(tmp_path: Path) -> None:
 
 
 def test_what_was_cut_before_and_came_free_is_air(tmp_path: Path) -> None:
-    """The second cut crosses the first one's kerf, 0.24 wide, and goes on where a piece fell out of the plate."""
+    """The second cut crosses the first one's kerf, 0.24 wide, and what was taken out of the plate."""
     plate = block(80, 60, 20) - post(2, 22, (40, 30, -1))
     window = "\n".join(["G90 G00 X40 Y30", "G01 X50 Y30", "Y40", "X30", "Y20", "X50", "Y30"])
     across = {"nc": line((-5, 35), (60, 35)), "stop_before": True, "taken_out": ["cut 1"]}
@@ -140,7 +140,8 @@ def test_an_arc_is_as_long_as_its_radius_and_angle_say(tmp_path: Path) -> None:
 
 # ------------------------------------------------------------------------------------- passes, dwells, moves
 PASSES = "\n".join([
-    "G90 G00 X-5 Y50", "G01 X35 Y50", "G00 X-5 Y50", "G04 X2.", "G01 X35 Y50", "G00 X-5 Y50", "E21", "G01 X35 Y50",
+    "G90 G00 X-5 Y50", "G01 X35 Y50", "G00 X-5 Y50", "G04 X2.", "G01 X35 Y50", "G00 X-5 Y50", "E21",
+    "G01 X35 Y50",
 ])  # fmt: skip
 
 

@@ -388,7 +388,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "its own, or a table by its name",
         "threads_itself": "whether the machine threads the wire itself; left out, somebody has to be there",
         "changes_pallets": "whether the machine changes pallets itself; left out, somebody puts each job on",
-        "most_threadings": "so often in a row it is trusted to thread with nobody there; left out, any number",
+        "most_threadings": "so often in a row it is trusted to thread alone; left out, any number of times",
         "passes": "words of the programs and what the pass is that begins there, "
         '{ D1 = "rough", D2 = "trim" }; where none is met, a pass along an earlier one is a trim, any other '
         "is rough",
