@@ -181,7 +181,7 @@ def test_one_that_must_not_run_is_waited_for_and_left_out() -> None:
     ready = [job("a", 3 * HOUR), job("b", 60.0, never="clash"), job("c", 60.0)]
     night = run_all(ready, setting("2026-01-15T17:00", NIGHT), LIKELY)
     assert [(wall(w.at), w.why) for w in night.waits] == [("2026-01-15T20:00", "clash")]
-    assert [one.never for one in night.ran] == [False, True, False]
+    assert [one.never for one in night.ran] == [None, "clash", None]
     assert wall(night.now) == "2026-01-16T07:00"
 
 
@@ -219,7 +219,8 @@ def test_other_wire_or_nozzles_and_ways_on_a_table() -> None:
     ):
         night = run_all([a, job("b", 60.0, table="t", after=after)], given, LIKELY)
         assert night.waits[0].why == why
-        assert night.ran[1].never is never
+        assert night.ran[1].never == (why if never else None)
+        assert night.ran[1].watched == (None if never else why)
 
 
 def test_threading_that_nobody_said_the_machine_does() -> None:

@@ -126,6 +126,13 @@ def test_a_verdict_that_is_not_clear_is_told_with_its_place(tmp_path: Path) -> N
     assert watched(close)[0].startswith(f"{close.verdict}: ")
 
 
+def test_a_thread_point_without_a_hole_is_watched(tmp_path: Path) -> None:
+    result = clearance.check(job(tmp_path, "a", line((40, 45), (40, 50))))
+    assert result.verdict == "close"
+    assert watched(result)
+    assert clearance.check(job(tmp_path, "a", line((40, 30), (40, 35)))).verdict == "clear", "from the hole"
+
+
 # ------------------------------------------------------------------------------------------------- approvals
 def test_approved_and_unchanged_or_not(tmp_path: Path) -> None:
     one = approved(tmp_path, "a")

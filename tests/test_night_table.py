@@ -147,6 +147,17 @@ def test_each_job_is_judged_beside_the_others(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+def test_what_ran_before_stands_on_the_table_still(tmp_path: Path) -> None:
+    at = {"c": (150.0, 118.0)}
+    listed = [{"name": n, "setup": f.name} for n, f in jobs(tmp_path, "cb", **at).items()]
+    listed[0]["ran"] = "10min"
+    answer = clearance.night(night(tmp_path, listed, together=True))
+    (b,) = (one for one in answer.jobs if one.name == "b")
+    assert b.verdict == "clash"
+    assert answer.left_out == ("b",)
+
+
+@pytest.mark.slow
 def test_the_demo_s_three_plates_of_which_one_meets_another_s_strap_only() -> None:
     answer = clearance.night(DEMO / "friday.toml", other_version=True)
     by_name = {one.name: one for one in answer.jobs}

@@ -35,7 +35,7 @@ def night(
     NIGHT is a file: when it begins, who is there when, the spool, and the jobs. All times are estimates.
 
     \b
-    Exit codes: 0 it runs whenever nobody is there, 1 it does not, 2 a file is wrong.
+    Exit codes: 0 it runs whenever nobody is there; 1 it does not, or a job must not run; 2 a file is wrong.
     """
     import clearance
     from clearance.report.night import as_report, as_text
@@ -56,7 +56,7 @@ def night(
         from clearance.report.night_page import write_page
 
         write_page(answer, page)
-    context.exit(0 if answer.runs_alone else 1)
+    context.exit(0 if answer.runs_alone and not answer.left_out else 1)
 
 
 def _check_targets(night: str, json_file: str | None, page: str | None, replace: bool) -> None:

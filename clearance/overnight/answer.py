@@ -100,7 +100,7 @@ class NightAnswer:
         runs_alone: whether it runs whenever nobody is there, by the least, likely and longest figures alike.
         alone_until: when it first waits for somebody who is not there, or is done; ``between``: by the least
             and the longest figures.
-        waits_for: job and reason, None where it runs alone throughout.
+        waits_for: job and reason, None where it runs alone throughout.   left_out: jobs that must not run.
         hours_alone: hours for which it runs and nobody is there, in all.
         stands: each wait, by the likely figures.   jobs: in the order that was looked at.
         end: when all is done; None where it stands for good.
@@ -126,6 +126,7 @@ class NightAnswer:
     spool: float
     corrected: float
     notes: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
     asked_order: bool = False
     proposal: Proposal | None = None
     files: tuple[str, ...] = ()
@@ -166,7 +167,7 @@ def find_night(
     judged = all_judged(plan, confirm, progress)
     factor = _factor(judged)
     to_run = [one for one in judged if one.job.ran is None]
-    tables = tables_of(plan, to_run, every_way=order)
+    tables = tables_of(plan, judged, every_way=order)
     there = There(presence := presence_of(plan.presence, clock, start))
     diameter = to_run[0].result.scene.known_machine.wire
     setting = Setting(
@@ -263,6 +264,7 @@ class _Said:
             spool=metres(self.plan.spool, self.judged[0].result.scene.known_machine.wire),
             corrected=self.factor,
             notes=tuple(self._notes(proposal, asked, now)),
+            left_out=tuple(one.name for one in likely.ran if one.never is not None),
             asked_order=asked,
             proposal=proposal,
             files=tuple(self._files()),
@@ -307,24 +309,32 @@ class _Said:
     def _doubtful(self) -> tuple[float, str, str] | None:
         """A hold, or a watched job, that may fall where nobody is there by some estimate between the least
         and the longest, though it does by none of the three; None where there is none."""
-        there = self.setting.there
         by_key: dict[tuple[str, str], list[Held]] = {}
         for night in self.nights:
             for held in night.holds:
                 by_key.setdefault((held.job, held.why), []).append(held)
         for (job, why), held_here in by_key.items():
             first, last = min(h.at for h in held_here), max(h.at for h in held_here)
-            if len(held_here) % len(self.nights) or there.until(first) <= last:
-                return there.until(first), job, why
-        spans = {job.name: [n.ran[k] for n in self.nights] for k, job in enumerate(self.ready)}
-        for job_ in self.ready:
-            if job_.watched is None or job_.never is not None:
+            if len(held_here) % len(self.nights) or self._alone_between(first, last):
+                return self._left(first), job, why
+        for each in zip(*(night.ran for night in self.nights), strict=True):
+            watched = next((one.watched for one in each if one.watched is not None), None)
+            if watched is None or any(one.never is not None for one in each):
                 continue
-            first = min(one.begins for one in spans[job_.name])
-            last = max(one.ends for one in spans[job_.name])
-            if there.until(first) < last:
-                return there.until(first), job_.name, job_.watched
+            first, last = min(one.begins for one in each), max(one.ends for one in each)
+            if self._alone_between(first, last):
+                return self._left(first), each[0].name, watched
         return None
+
+    def _alone_between(self, first: float, last: float) -> bool:
+        """Whether nobody is there at some moment from the first to the last one."""
+        there = self.setting.there
+        return not there.at(first) or there.until(first) < last or not there.at(last)
+
+    def _left(self, at: float) -> float:
+        """When whoever is there at a moment leaves."""
+        there = self.setting.there
+        return there.until(at) if there.at(at) else at
 
     # ------------------------------------------------------------------------------------------ job by job
     def _jobs(self) -> list[JobAnswer]:
@@ -335,7 +345,7 @@ class _Said:
         for one in self.judged:
             done = ran.get(one.job.name)
             found.append(self._job(one, before, done, one.job.name in longest))
-            before = one if done is not None and not done.never else before
+            before = one if done is not None and done.never is None else before
         return found
 
     def _job(self, one: Judged, before: Judged | None, ran: Ran | None, late: bool) -> JobAnswer:
@@ -347,7 +357,7 @@ class _Said:
         why += [held.why for held in self.nights[LIKELY].holds if held.job == job.name]
         minutes = times(1.0 if job.ran is not None else self.factor, one.minutes)
         due = None if job.due is None else self.clock.wall(self.clock.both(job.due)[0])
-        reached = ran is not None and not ran.never
+        reached = ran is not None and ran.never is None
         return JobAnswer(
             name=job.name,
             setup=job.shown,
@@ -391,13 +401,15 @@ class _Said:
         present = datetime.now().astimezone().timestamp() / 60.0 if now is None else self.clock.minutes(now)
         if self.setting.start < present:
             found.append("the start is past: all times are counted from it all the same")
+        if not self.setting.there.at(self.setting.start):
+            found.append("nobody is there at the start: the machine has to begin by itself")
         found += self._corrections()
         ends = [night.now for night in self.nights if not math.isinf(night.now)]
         if ends and (a := self.clock.offset(self.setting.start)) != (b := self.clock.offset(max(ends))):
             way = "forward" if b > a else "back"
             found.append(f"the clocks are put {way} in this time ({a} to {b})")
         if not self.presence:
-            found.append("the file says of nobody that they are there")
+            found.append("by the file nobody is ever there")
         if asked and proposal is None:
             found.append("no order keeps all that is due, by the longest estimates")
         return found

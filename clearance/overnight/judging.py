@@ -162,7 +162,12 @@ def steps_of(lasts: Durations, ends: Sequence[Hold], threading: Three) -> tuple[
 
 # --------------------------------------------------------------------------------------------- on one table
 def tables_of(plan: NightPlan, jobs: Sequence[Judged], every_way: bool) -> dict[str, OnTable]:
-    """What each job is beside the others on its table; those that stand alone are left out."""
+    """What each job is beside the others on its table; those that stand alone are left out.
+
+    Args:
+        jobs: all, also those that ran before: what they have on the table stands there still.
+        every_way: judge the ways from each to each, not only in the file's order.
+    """
     groups: dict[str, list[Judged]] = {}
     for one in jobs:
         if one.job.table is not None:
@@ -171,9 +176,9 @@ def tables_of(plan: NightPlan, jobs: Sequence[Judged], every_way: bool) -> dict[
     for group in groups.values():
         if len(group) < 2:
             continue
-        names = [one.job.name for one in group]
         # one that must not run is left out, so that any may follow any before it
-        ways = [(a, b) for k, a in enumerate(names) for b in names[k + 1 :]]
+        to_run = [one.job.name for one in group if one.job.ran is None]
+        ways = [(a, b) for k, a in enumerate(to_run) for b in to_run[k + 1 :]]
         ways += [(b, a) for a, b in ways] if every_way else []
         try:
             table = on_one_table([(one.job.name, one.result.scene) for one in group], ways)

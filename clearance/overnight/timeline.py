@@ -140,12 +140,16 @@ class Wait:
 
 @dataclass(frozen=True)
 class Ran:
-    """When a job begins and ends, minutes; infinite where it is not reached; ``never``: it is left out."""
+    """When a job begins and ends, minutes; infinite where it is not reached.
+
+    ``never``: why it is left out; ``watched``: why it ran only while somebody was there.
+    """
 
     name: str
     begins: float
     ends: float
-    never: bool = False
+    never: str | None = None
+    watched: str | None = None
 
 
 @dataclass(frozen=True)
@@ -222,7 +226,8 @@ class _Running:
                 for step in job.steps:
                     self._step(step)
         out = self.never is not None
-        done = Ran(job.name, math.inf if out else begins, math.inf if out else self.now, out)
+        span = (math.inf, math.inf) if out else (begins, self.now)
+        done = Ran(job.name, *span, self.never, self.watched)
         return replace(
             self.night,
             now=self.now,

@@ -34,8 +34,9 @@ def sentence(answer: NightAnswer) -> str:
     """What matters, in one sentence."""
     low, high = answer.between
     spread = f"{moment(answer.alone_until)} ({moment(low)} to {moment(high)}, an estimate)"
+    out = "".join(f' "{printable(name)}" must not run, and is left out.' for name in answer.left_out)
     if answer.waits_for is None:
-        return f"Runs alone whenever nobody is there, until all is done at {spread}."
+        return f"Runs alone whenever nobody is there, until all is done at {spread}.{out}"
     job, why = answer.waits_for
     return f'Runs alone until {spread}, then waits for somebody at "{printable(job)}": {printable(why)}.'
 
@@ -176,6 +177,7 @@ def as_report(answer: NightAnswer) -> dict[str, Any]:
         "hours_alone": answer.hours_alone,
         "end": _iso(answer.end),
         "present": [[_iso(a), _iso(b)] for a, b in answer.presence],
+        "left_out": list(answer.left_out),
         "stands": [
             {"at": _iso(one.at), "until": _iso(one.until), "job": one.job, "why": one.why}
             for one in answer.stands

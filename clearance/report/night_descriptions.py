@@ -22,6 +22,7 @@ NIGHT: Final[dict[str, str]] = {
     "hours_alone": "hours for which it runs and nobody is there, in all",
     "end": "when all jobs are done; null where it stands for good",
     "present": "when somebody is there, [from, until], as far as the jobs reach",
+    "left_out": "jobs that must not run: they clash, or could not be decided",
     "stands": "each time at which it waits for somebody",
     "stands[].at": "from when on",
     "stands[].until": "until when somebody comes; null: nobody does",
