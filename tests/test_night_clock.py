@@ -19,11 +19,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from clearance.errors import InputError
+from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, clock_of, joined, presence_of, start_of
 from clearance.overnight.order import best, late
-from clearance.overnight.timeline import LIKELY, MOST, Ready, Setting, Step, There, run_all
+from clearance.overnight.timeline import LEAST, LIKELY, MOST, Ready, Setting, Step, There, run_all
 from clearance.overnight.wire import metres, minutes
-from clearance.scene.night import Presence, Spool
+from clearance.scene.night import Presence, Spool, Three
 
 PARIS = Clock(ZoneInfo("Europe/Paris"))
 HOUR = 60.0
@@ -321,6 +322,56 @@ def test_what_is_late_is_told_by_the_longest_figures() -> None:
     given = setting("2026-01-15T16:00", NIGHT)
     assert late(ready, run_all(ready, given, MOST)) == ["a"]
     assert late(ready, run_all(ready, given, LIKELY)) == []
+
+
+def any_times(jobs: list[Ready], setting: Setting, draw: random.Random) -> int:
+    """How often a night waits in which every step and person takes any time between least and longest."""
+
+    def one(span: Three) -> Three:
+        took = draw.choice([span[0], span[2], draw.uniform(span[0], span[2])])
+        return took, took, took
+
+    drawn = [replace(job, steps=tuple(replace(s, minutes=one(s.minutes)) for s in job.steps)) for job in jobs]
+    given = replace(setting, attend=one(setting.attend), change=one(setting.change))
+    return len(run_all(drawn, given, LIKELY).waits)
+
+
+def ranged_night(seed: int) -> tuple[list[Ready], Setting]:
+    draw = random.Random(seed)
+
+    def span(most: float) -> Three:
+        low, likely, high = sorted(draw.uniform(0.0, most) for _ in range(3))
+        return low, likely, high
+
+    jobs = []
+    for k in range(draw.randint(1, 3)):
+        steps = [
+            Step(span(40.0), "stop" if draw.random() < 0.4 else None, draw.random() < 0.5)
+            for _ in range(draw.randint(1, 4))
+        ]
+        jobs.append(Ready(f"j{k}", tuple(steps), watched="close" if draw.random() < 0.2 else None))
+    spans, t = [], 0.0
+    for _ in range(draw.randint(1, 4)):
+        spans.append((t, t + draw.uniform(20.0, 150.0)))
+        t = spans[-1][1] + draw.uniform(5.0, 60.0)
+    wire = draw.choice([math.inf, draw.uniform(10.0, 150.0)])
+    most = draw.choice([None, 1, 2, 3])
+    attend, change = span(10.0), span(5.0)
+    return jobs, Setting(0.0, There(tuple(spans)), wire, change, attend, True, True, most)
+
+
+@pytest.mark.parametrize("first", [0, *(pytest.param(400 * k, marks=pytest.mark.slow) for k in range(1, 15))])
+def test_what_is_certain_never_waits_whatever_each_step_takes(first: int) -> None:
+    certain = 0
+    for seed in range(first, first + 400):
+        jobs, given = ranged_night(seed)
+        nights = [run_all(jobs, given, which) for which in (LEAST, LIKELY, MOST)]
+        if any(night.waits for night in nights) or doubtful(nights, given) is not None:
+            continue
+        certain += 1
+        draw = random.Random(seed + 1)
+        assert not any(any_times(jobs, given, draw) for _ in range(30)), seed
+    assert certain > 10
 
 
 @pytest.mark.slow

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from clearance.checking.verdict import Progress, worst
 from clearance.overnight import order as orders
+from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, Spans, clock_of, presence_of, start_of
 from clearance.overnight.durations import times
 from clearance.overnight.judging import Confirm, Judged, OnTable, all_judged, tables_of
@@ -19,7 +20,6 @@ from clearance.overnight.timeline import (
     LEAST,
     LIKELY,
     MOST,
-    Held,
     Night,
     Ran,
     Ready,
@@ -300,41 +300,11 @@ class _Said:
         if first:
             wait = min(first, key=lambda w: w.at)
             return wait.at, (wait.job, wait.why)
-        doubtful = self._doubtful()
-        if doubtful is not None:
-            at, job, why = doubtful
+        doubt = doubtful(self.nights, self.setting)
+        if doubt is not None:
+            at, job, why = doubt
             return at, (job, why)
         return likely.now, None
-
-    def _doubtful(self) -> tuple[float, str, str] | None:
-        """A hold, or a watched job, that may fall where nobody is there by some estimate between the least
-        and the longest, though it does by none of the three; None where there is none."""
-        by_key: dict[tuple[str, str], list[Held]] = {}
-        for night in self.nights:
-            for held in night.holds:
-                by_key.setdefault((held.job, held.why), []).append(held)
-        for (job, why), held_here in by_key.items():
-            first, last = min(h.at for h in held_here), max(h.at for h in held_here)
-            if len(held_here) % len(self.nights) or self._alone_between(first, last):
-                return self._left(first), job, why
-        for each in zip(*(night.ran for night in self.nights), strict=True):
-            watched = next((one.watched for one in each if one.watched is not None), None)
-            if watched is None or any(one.never is not None for one in each):
-                continue
-            first, last = min(one.begins for one in each), max(one.ends for one in each)
-            if self._alone_between(first, last):
-                return self._left(first), each[0].name, watched
-        return None
-
-    def _alone_between(self, first: float, last: float) -> bool:
-        """Whether nobody is there at some moment from the first to the last one."""
-        there = self.setting.there
-        return not there.at(first) or there.until(first) < last or not there.at(last)
-
-    def _left(self, at: float) -> float:
-        """When whoever is there at a moment leaves."""
-        there = self.setting.there
-        return there.until(at) if there.at(at) else at
 
     # ------------------------------------------------------------------------------------------ job by job
     def _jobs(self) -> list[JobAnswer]:

@@ -16,6 +16,8 @@ from clearance.scene.night import Three
 
 #: which figure of a span is meant
 LEAST, LIKELY, MOST = 0, 1, 2
+#: what is waited for where the spool ends
+SPOOL = "the spool is at its end"
 #: less than this is no time, minutes
 MOMENT = 1e-9
 
@@ -160,7 +162,7 @@ class Night:
         which: of least, likely and most.   now: minutes.   wire: minutes that are left on the spool.
         alone: minutes for which it ran and nobody was there.   last_alone: when it did so last.
         threadings: in a row with nobody there.   before: the job that ran last.
-        holds: every hold, in order.
+        holds: every hold, in order.   threads: every threading, where their number in a row matters.
     """
 
     which: int
@@ -173,6 +175,7 @@ class Night:
     ran: tuple[Ran, ...] = ()
     waits: tuple[Wait, ...] = ()
     holds: tuple[Held, ...] = ()
+    threads: tuple[Held, ...] = ()
 
     @property
     def stands(self) -> bool:
@@ -215,6 +218,7 @@ class _Running:
         self.last_alone, self.threadings = night.last_alone, night.threadings
         self.waits: list[Wait] = []
         self.holds: list[Held] = []
+        self.threads: list[Held] = []
         self.watched, self.never = job.watched, job.never
 
     def run(self) -> Night:
@@ -239,6 +243,7 @@ class _Running:
             ran=(*self.night.ran, done),
             waits=(*self.night.waits, *self.waits),
             holds=(*self.night.holds, *self.holds),
+            threads=(*self.night.threads, *self.threads),
         )
 
     def _begin(self, before: Ready | None) -> float:
@@ -278,13 +283,17 @@ class _Running:
             self._hold(step.hold)
 
     def _thread(self) -> None:
-        setting = self.setting
-        if self.there.at(self.now):
+        setting, most = self.setting, self.setting.most_threadings
+        there = self.there.at(self.now)
+        if there:
             self.threadings = 0
+        why = f"{most} threadings in a row, and no more are trusted to it alone"
+        if most is not None and not math.isinf(self.now):
+            self.threads.append(Held(self.job.name, len(self.threads), why, self.now, there))
         if not setting.threads_itself:
             self._hold("the wire is threaded: nothing says that the machine does it itself")
-        elif setting.most_threadings is not None and self.threadings >= setting.most_threadings:
-            self._hold(f"{setting.most_threadings} threadings in a row, and no more are trusted to it alone")
+        elif most is not None and self.threadings >= most:
+            self._hold(why)
         self.threadings += 1
 
     # ------------------------------------------------------------------------------------------ time goes on
@@ -305,7 +314,7 @@ class _Running:
             self.wire -= bit
             minutes -= bit
             if self.wire <= MOMENT and minutes > MOMENT:
-                self._hold("the spool is at its end")
+                self._hold(SPOOL)
                 # how much is on the next one nobody has said
                 self.wire = math.inf
 
