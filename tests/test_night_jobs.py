@@ -57,6 +57,7 @@ def test_stops_and_the_switch_for_optional_ones(word: str, switch: bool, stops: 
     assert passed == ([] if stops else ['M01 at N40 of "cut"'])
 
 
+@pytest.mark.slow
 def test_a_stop_at_a_program_s_beginning_or_end_stops_too(tmp_path: Path) -> None:
     """These are no stops of the setup's list: nobody acts at them, but the machine stands."""
     for k, program in enumerate((f"M00\n{SLIT}", f"{SLIT}\nM00")):
@@ -81,6 +82,11 @@ def test_a_piece_that_nothing_holds(tmp_path: Path) -> None:
     # 19.8 x 19.8 less the hole of 2 and the lead-in's 9 x 0.2: 387.1 mm2, 20 high, of 7.7 g/cm3
     assert why == 'the slug of "cut", 59.6 g, comes free and nothing holds it'
     assert held(file, accepted=(Accepted("slug of cut", "basket"),)) == []
+
+
+@pytest.mark.slow
+def test_a_piece_on_a_tab_in_glue_or_of_another_name(tmp_path: Path) -> None:
+    file = job(tmp_path, "a", WINDOW)
     assert len(held(file, accepted=(Accepted("off-cut of cut", "basket"),))) == 1
     assert held(job(tmp_path, "a", TAB)) == []
     cut = {"name": "cut", "part": "plate", "path": "a.nc", "held_by": "glue"}
@@ -93,6 +99,7 @@ def test_what_is_washed_away_is_not_held_either(tmp_path: Path) -> None:
     assert held(file)[0].endswith("nothing holds it, washed away as the setup says")
 
 
+@pytest.mark.slow
 def test_a_wire_that_is_left_in(tmp_path: Path) -> None:
     from tests.access_bench import MACHINE
 
@@ -105,11 +112,13 @@ def test_a_wire_that_is_left_in(tmp_path: Path) -> None:
 
 
 # --------------------------------------------------------------------------------------------- watched jobs
+@pytest.mark.slow
 def test_a_job_that_is_clear_may_be_left_alone(tmp_path: Path) -> None:
     result = clearance.check(job(tmp_path, "a"))
     assert (result.verdict, watched(result)) == ("clear", [])
 
 
+@pytest.mark.slow
 def test_what_could_not_be_judged_is_watched(tmp_path: Path) -> None:
     bare = [one for one in items(100, 100) if one["name"] == "plate"]
     result = clearance.check(job(tmp_path, "a", items=bare))
@@ -120,6 +129,7 @@ def test_what_could_not_be_judged_is_watched(tmp_path: Path) -> None:
     assert any("names no part" in why for why in watched(result))
 
 
+@pytest.mark.slow
 def test_a_verdict_that_is_not_clear_is_told_with_its_place(tmp_path: Path) -> None:
     close = clearance.check(job(tmp_path, "a", line((10, -5), (10, 28))))
     assert close.verdict != "clear"
@@ -164,6 +174,7 @@ def test_a_setup_that_was_written_to_and_a_record_of_another(tmp_path: Path) -> 
     assert asked(tmp_path, [one]).jobs[0].approval == "changed"
 
 
+@pytest.mark.slow
 def test_a_draft_and_an_overridden_verdict_count_for_nothing(tmp_path: Path) -> None:
     job(tmp_path, "a")
     words = ["approve", str(tmp_path / "a.toml"), "-o", str(tmp_path / "a.json"), "--by", "me"]
@@ -196,6 +207,7 @@ def test_a_night_of_two_jobs_that_runs_and_one_that_does_not(tmp_path: Path) -> 
     assert f"{answer.alone_until:%H:%M}" == f"{by_hand // 60 - 24:02d}:{by_hand % 60:02d}"
 
 
+@pytest.mark.slow
 def test_figures_by_hand_for_a_whole_night(tmp_path: Path) -> None:
     """5 mm in air at 1 mm/min, 20 x 20 mm2 at 1 mm2/min, 1 minute of threading: 406 minutes from 17:00 on."""
     answer = asked(tmp_path, [approved(tmp_path, "a")], times={"rough": 1.0, "air": 1.0, "threading": 1.0})
@@ -319,6 +331,7 @@ def test_a_wrong_job_is_named(
     assert said in error
 
 
+@pytest.mark.slow
 def test_more_than_eight_jobs_have_no_order(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     job(tmp_path, "a")
     file = night(tmp_path, [{"name": f"j{k}", "setup": "a.toml"} for k in range(9)])
@@ -326,6 +339,7 @@ def test_more_than_eight_jobs_have_no_order(tmp_path: Path, capsys: pytest.Captu
     assert "9 jobs; 8 at most for --order" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_jobs_of_two_machines_are_refused(tmp_path: Path) -> None:
     from tests.access_bench import MACHINE
 

@@ -57,7 +57,9 @@ def figures(pairs: Any, cut_of: Any) -> dict[tuple[str, str, str], Any]:
     }
 
 
-@pytest.mark.parametrize("near", [0.0, 87.5, pytest.param(100.0, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "near", [87.5, *(pytest.param(near, marks=pytest.mark.slow) for near in (0.0, 100.0))]
+)
 def test_every_figure_is_that_of_one_setup_with_all_of_it(near: float, tmp_path: Path) -> None:
     at = {"c": (250.0 - near, 118.0)}
     made = table(tmp_path, **at)
@@ -83,6 +85,7 @@ def test_names_of_items_and_stretches_say_whose_they_are(tmp_path: Path) -> None
     assert not made.meet
 
 
+@pytest.mark.slow
 def test_what_two_jobs_have_at_one_place_is_one_thing(tmp_path: Path) -> None:
     rail = {"name": "long rail", "shape": {"box": [10, 300, 20]}, "at": [20, 150, -20]}
     scenes = []
@@ -110,6 +113,7 @@ def test_items_that_would_stand_in_each_other(tmp_path: Path) -> None:
     assert not table(tmp_path, "ab", b=(60.0, 116.0)).meet, "rails that touch"
 
 
+@pytest.mark.slow
 def test_jobs_of_different_machines_cannot_stand_on_one_table(tmp_path: Path) -> None:
     one = clearance.load(job(tmp_path / "1", "a"))
     file = job(tmp_path / "2", "b")

@@ -48,6 +48,7 @@ def test_a_slit_into_a_thin_plate() -> None:
     assert [len(timed.threads) for timed in found.stretches] == [1]
 
 
+@pytest.mark.slow
 def test_a_bore_with_a_keyway_in_a_blank_that_is_sawn_askew() -> None:
     """34 high on the axis, its lower face rises by 0.5 degrees; what goes there and back evens out."""
     found = lasts(DEMO / "nights" / "wheel.toml", DEMO / "nights")
@@ -107,6 +108,7 @@ def test_each_height_counts_where_it_is_met(tmp_path: Path) -> None:
     assert minutes(found)[1] == pytest.approx(1400 / 100 + 10 / 20)
 
 
+@pytest.mark.slow
 def test_what_was_cut_before_and_came_free_is_air(tmp_path: Path) -> None:
     """The second cut crosses the first one's kerf, 0.24 wide, and what was taken out of the plate."""
     plate = block(80, 60, 20) - post(2, 22, (40, 30, -1))
@@ -123,6 +125,7 @@ def test_what_was_cut_before_and_came_free_is_air(tmp_path: Path) -> None:
     assert second.area.sum() == pytest.approx(20 * (40.0 - kerf), abs=1e-4)
 
 
+@pytest.mark.slow
 def test_what_goes_over_itself_is_cut_once(tmp_path: Path) -> None:
     found = lasts(stepped(tmp_path, line((-5, 50), (35, 50), (-5, 50))), tmp_path)
     length, metal, area = found.total("rough")
@@ -153,6 +156,7 @@ def test_a_pass_along_an_earlier_one_is_a_trim(tmp_path: Path) -> None:
     assert minutes(found) == pytest.approx(np.full(3, expected), abs=1e-6)
 
 
+@pytest.mark.slow
 def test_words_say_what_a_pass_is(tmp_path: Path) -> None:
     made = stepped(tmp_path, PASSES)
     found = lasts(made, tmp_path, told_by={"E21": "rough"})
@@ -175,6 +179,7 @@ def test_the_fastest_rate_is_the_shortest_time(tmp_path: Path) -> None:
     assert minutes(found) == pytest.approx(np.array([2.0, 1.0, 0.5])[::-1] * (3.5 + 0.25))
 
 
+@pytest.mark.slow
 def test_the_way_between_cuts_and_the_head_s_way_up(tmp_path: Path) -> None:
     """From (35, 50) to (-5, 40) by the rapid rate; up to Z 60 and down again at 500 mm/min."""
     heads = {"flushing_distance": 0.1, "travel_z": 60.0}
@@ -185,6 +190,7 @@ def test_the_way_between_cuts_and_the_head_s_way_up(tmp_path: Path) -> None:
     assert way.minutes.sum(axis=0)[1] == pytest.approx(hypot(40, 10) / 600 + 2 * (60 - face) / 500)
 
 
+@pytest.mark.slow
 def test_an_open_part_counts_as_its_box(tmp_path: Path) -> None:
     """Nobody can tell its inside: as much metal as its box has, 25 high throughout."""
     made = stepped(tmp_path, line((-5, 50), (85, 50)))
