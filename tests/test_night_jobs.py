@@ -136,6 +136,22 @@ def test_a_verdict_that_is_not_clear_is_told_with_its_place(tmp_path: Path) -> N
     assert watched(close)[0].startswith(f"{close.verdict}: ")
 
 
+@pytest.mark.slow
+def test_a_program_that_cuts_its_way_to_its_first_point(tmp_path: Path) -> None:
+    """From where the setup says that the heads come it is judged; a job before it ends somewhere else."""
+    heads = {"flushing_distance": 0.1, "approach_from": [140.0, 90.0]}
+    program = line((40, -5), (40, 20), first="G90 G01")
+    result = clearance.check(job(tmp_path, "a", program, heads=heads))
+    assert result.verdict == "clear"
+    assert watched(result) == ['"cut" begins with G01 (line 2): it would cut its way from the job before']
+
+
+def test_a_night_s_file_is_no_setup(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job(tmp_path, "a")
+    assert cli.run(["check", str(night(tmp_path, [{"name": "a", "setup": "a.toml"}]))]) == 2
+    assert "this is a night's file; clearance night" in capsys.readouterr().err
+
+
 def test_a_thread_point_without_a_hole_is_watched(tmp_path: Path) -> None:
     result = clearance.check(job(tmp_path, "a", line((40, 45), (40, 50))))
     assert result.verdict == "close"

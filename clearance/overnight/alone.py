@@ -66,6 +66,12 @@ def watched(result: Checked) -> list[str]:
     for stretch in result.scene.stretches:
         if stretch.cut is not None and not stretch.cut_bodies:
             found.append(f'"{stretch.name}" names no part, so nobody knows what comes free in it')
+    first = next((stretch for stretch in result.scene.stretches if stretch.cut is not None), None)
+    if first is not None and first.moves.begins_cutting is not None:
+        word, line = first.moves.begins_cutting
+        found.append(
+            f'"{first.name}" begins with {word} (line {line}): it would cut its way from the job before'
+        )
     if result.account is None and not found:
         found.append("what comes free in it could not be judged")
     return list(dict.fromkeys(found))
