@@ -288,6 +288,8 @@ def test_other_wire_on_the_spool(tmp_path: Path) -> None:
         ({"present": [{"from": "@06:00:00", "until": "@06:00:00"}]}, "from and until are the same"),
         ({"present": [{"from": "@06:00:00", "until": "@2025-11-28T06:00:00"}]}, "one end has a day"),
         ({"present": [{"from": "@06:00:00", "until": "@07:00:00", "days": ["sunday"]}]}, '"sun"'),
+        ({"present": [{"from": "@2025-11-28T06:00:00", "until": "@2025-11-28T05:00:00"}]}, "is before from"),
+        ({"present": [{"from": "@2025-11-28T06:00:00", "until": "@2025-11-28T07:00:00Z"}]}, "an offset"),
         ({"most_threadings": -1}, "0 or more"),
         ({"zone": "Nowhere/At all"}, "there is no time zone"),
         ({"cuts": []}, "this is no night's file"),

@@ -14,7 +14,7 @@ from clearance.overnight import order as orders
 from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, Spans, clock_of, presence_of, start_of
 from clearance.overnight.durations import times
-from clearance.overnight.judging import Confirm, Judged, OnTable, all_judged, tables_of
+from clearance.overnight.judging import Confirm, Judged, OnTable, all_judged, spool_wire, tables_of
 from clearance.overnight.order import Proposal
 from clearance.overnight.timeline import (
     LEAST,
@@ -160,8 +160,9 @@ def find_night(
     plan = read_night(file)
     clock = clock_of(plan)
     start = start_of(plan, clock)
-    if order and sum(job.ran is None for job in plan.jobs) > orders.MOST_JOBS:
-        found = f"{len(plan.jobs)} jobs"
+    count = sum(job.ran is None for job in plan.jobs)
+    if order and count > orders.MOST_JOBS:
+        found = f"{count} jobs"
         want = f"{orders.MOST_JOBS} at most for --order: all their orders are looked at"
         raise plan.error(("jobs",), found, want)
     judged = all_judged(plan, confirm, progress)
@@ -169,7 +170,7 @@ def find_night(
     to_run = [one for one in judged if one.job.ran is None]
     tables = tables_of(plan, judged, every_way=order)
     there = There(presence := presence_of(plan.presence, clock, start))
-    diameter = to_run[0].result.scene.known_machine.wire
+    diameter = spool_wire(plan, judged)
     setting = Setting(
         start=start,
         there=there,
@@ -261,7 +262,7 @@ class _Said:
             ),
             jobs=tuple(self._jobs()),
             end=self._wall(likely.now),
-            spool=metres(self.plan.spool, self.judged[0].result.scene.known_machine.wire),
+            spool=metres(self.plan.spool, spool_wire(self.plan, self.judged)),
             corrected=self.factor,
             notes=tuple(self._notes(proposal, asked, now)),
             left_out=tuple(one.name for one in likely.ran if one.never is not None),

@@ -83,6 +83,14 @@ class OnTable:
 
 # ------------------------------------------------------------------------------------------- each by itself
 def all_judged(plan: NightPlan, confirm: Confirm, progress: Progress | None) -> list[Judged]:
+    """Each job by itself.
+
+    Args:
+        plan: the night.   confirm: tells what a record says.   progress: is told how far it is.
+
+    Raises:
+        InputError: a file is wrong, or the jobs are for different machines.
+    """
     found = []
     for k, job in enumerate(plan.jobs):
         if progress is not None:
@@ -96,7 +104,29 @@ def all_judged(plan: NightPlan, confirm: Confirm, progress: Progress | None) -> 
             said = f'"{one.job.shown}" is for the machine "{machine.name}", "{plan.jobs[0].shown}" for '
             said += f'"{first.known_machine.name}"'
             raise plan.error(("jobs", one.job.index, "setup"), said, "one night is on one machine")
-    return found
+    on_it = spool_wire(plan, found)
+    return [_with_wire(one, on_it) for one in found]
+
+
+def spool_wire(plan: NightPlan, judged: Sequence[Judged]) -> float:
+    """Diameter of the wire on the spool, mm: as the file says, or that of the first job that is to run.
+
+    Args:
+        plan: the night.   judged: its jobs.
+    """
+    if plan.spool.diameter is not None:
+        return plan.spool.diameter
+    first = next(one for one in judged if one.job.ran is None)
+    return float(first.result.scene.known_machine.wire)
+
+
+def _with_wire(one: Judged, on_it: float) -> Judged:
+    """A job, which is watched where it runs with other wire than is on the spool."""
+    wire = one.result.scene.known_machine.wire
+    if abs(on_it - wire) <= 1e-9:
+        return one
+    why = f"it runs with wire of {wire:g} mm, and {on_it:g} is on the spool"
+    return replace(one, watched=(*one.watched, why))
 
 
 def _judged(plan: NightPlan, job: Job, approval: Approval) -> Judged:
@@ -113,9 +143,6 @@ def _judged(plan: NightPlan, job: Job, approval: Approval) -> Judged:
             raise plan.error(place, f'no piece "{one.piece}" comes free in "{job.name}"', want)
     ends = holds(course, job)
     reasons = [*watched(result), *approval.reasons]
-    wire, other = scene.known_machine.wire, plan.spool.diameter
-    if other is not None and abs(other - wire) > 1e-9:
-        reasons.append(f"it runs with wire of {wire:g} mm, and {other:g} is on the spool")
     never = None
     if result.verdict in ("clash", "undecided"):
         never = reasons[0]

@@ -121,6 +121,10 @@ class Present(Table):
             raise problem("one end has a day and the other has none", "both with a day, or both without")
         if all(once) and self.days is not None:
             raise problem("from and until have a day already", "leave days out", key="days")
+        if all(once) and (self.from_.tzinfo is None) != (self.until.tzinfo is None):
+            raise problem("one end has an offset and the other has none", "both with, or both without one")
+        if all(once) and self.until < self.from_:  # type: ignore[operator]
+            raise problem("until is before from", "the later one behind", key="until")
         if self.from_ == self.until:
             raise problem("from and until are the same", "nobody is there then", key="until")
         return self
