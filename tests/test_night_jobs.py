@@ -95,7 +95,7 @@ def test_a_piece_on_a_tab_in_glue_or_of_another_name(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_what_is_washed_away_is_not_held_either(tmp_path: Path) -> None:
-    file = job(tmp_path, "a", WINDOW, gone_below={"mass": 1.0, "size": 100.0})
+    file = job(tmp_path, "a", WINDOW, gone_below={"mass": 0.09, "size": 40.0})
     assert held(file)[0].endswith("nothing holds it, washed away as the setup says")
 
 
