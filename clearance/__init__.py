@@ -25,6 +25,8 @@ from clearance.errors import (
 )
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from clearance.advice.keepout import Keepout, Zone
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
         Result,
     )
     from clearance.measuring.answer import Measured
+    from clearance.overnight.alone import Approval
+    from clearance.overnight.answer import NightAnswer
     from clearance.process.findings import Checked, Facts
     from clearance.scene.lying import Asked
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
@@ -69,6 +73,7 @@ __all__ = [
     "Margins",
     "Measured",
     "MoveDistance",
+    "NightAnswer",
     "NotYet",
     "Pair",
     "PairChange",
@@ -94,6 +99,7 @@ __all__ = [
     "keepout",
     "load",
     "measured",
+    "night",
     "raised",
 ]
 
@@ -105,6 +111,7 @@ _HOMES = {
     "advice.raises": ("RaiseAnswer",),
     "advice.session": ("Row", "Session"),
     "measuring.answer": ("Measured",),
+    "overnight.answer": ("NightAnswer",),
     "checking.result": (
         "Ailment",
         "Compared",
@@ -320,6 +327,41 @@ def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
     from clearance.advice.keepout import find_keepout
 
     return find_keepout(_scene(setup), kind)
+
+
+def night(
+    file: str | PathLike[str],
+    *,
+    order: bool = False,
+    other_version: bool = False,
+    now: datetime | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> NightAnswer:
+    """Until when does the machine run alone, and what does it wait for then? All times are estimates.
+
+    Args:
+        file: the night's TOML file; what it names is looked for beside it.
+        order: propose the order with most hours alone, too; for 8 jobs at most.
+        other_version: it is known that another version of the tool approved the jobs.
+        now: the time it is, to tell whether the start is past; None: by the computer's clock.
+        progress: is told the share done (0 to 1) and what is looked at.
+
+    Raises:
+        InputError: the file, or one that it names, is wrong.
+
+    >>> answer = clearance.night("demo_models/nights/friday.toml", other_version=True)
+    >>> answer.runs_alone, answer.waits_for[0]
+    (False, 'riveting nest')
+    """
+    if not isinstance(file, str | PathLike):
+        raise WrongArgument("file", file, "the path of a night's file")
+    from clearance.overnight.answer import find_night
+    from clearance.report.night_approval import standing
+
+    def confirm(record: str, setup: str) -> Approval:
+        return standing(record, setup, other_version)
+
+    return find_night(fspath(file), confirm, order=order, now=now, progress=progress)
 
 
 def draw(

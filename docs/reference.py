@@ -33,6 +33,7 @@ REPORTS = {
     "measured": ("report/measuring.py", "as_report"),
     "confirm": ("report/approval_confirm.py", "as_report"),
     "holders": ("report/holders.py", "describe"),
+    "night": ("report/night.py", "as_report"),
 }
 
 
@@ -67,17 +68,18 @@ def keys(table: Any) -> dict[str, tuple[str, str]]:
 
 def form(hint: Any) -> str:
     """What may be written for a key, in words, from its type."""
-    from clearance.scene import fields
+    from clearance.scene import fields, night_tables
 
     words = {
         "Number": "number", "Positive": "number above 0", "Length": "length", "Span": "length, 0 or more",
         "Room": "length, 0 or more", "Size": "length above 0", "Name": "text", "Words": "text",
         "FileName": "file", "Flag": "true or false", "PointXY": "[x, y]", "PointXYZ": "[x, y, z]",
         "Angle": "angle", "Angles": "[about X, about Y, about Z]", "Interval": "[low, high]",
-        "Names": "list of names",
+        "Names": "list of names", "Moment": "day and time", "MomentOrTime": "time of day, or day and time",
+        "Duration": "text", "Figures": "number, or [least, likely, most]", "Count": "whole number, 0 or more",
     }  # fmt: skip
     for name, text in words.items():
-        if hint == getattr(fields, name):
+        if hint == getattr(fields, name, None) or hint == getattr(night_tables, name, None):
             return text
     origin, inner = typing.get_origin(hint), typing.get_args(hint)
     if origin is typing.Annotated:
@@ -366,6 +368,7 @@ def _doc(thing: Any) -> list[str]:
 def pages() -> dict[str, str]:
     """Every page that is made, by its place on the site."""
     from clearance.scene.machine import Machine
+    from clearance.scene.night_tables import Night
     from clearance.scene.own_holders import OwnHolder
     from clearance.scene.schema import Setup
     from clearance.scene.schema_items import Pallet
@@ -385,6 +388,11 @@ def pages() -> dict[str, str]:
             "Keys of a pallet's file",
             f"A text file (TOML). Lengths are in its `units`, angles degrees. {axes}",
             Pallet,
+        ),
+        "reference/night.md": schema_page(
+            "The file of a night",
+            "When it begins, who is there when, the spool and the jobs: [a night alone](../how_to/night.md).",
+            Night,
         ),
         "reference/own_holder.md": schema_page(
             "Keys of a holder of your own",

@@ -125,7 +125,8 @@ def test_files_that_the_pages_name_exist() -> None:
         named |= set(re.findall(r"[\w/]*\w+\.(?:toml|nc|stl|md)\b", text))
     assert len(named) > 10
     for name in named - own:
-        homes = (ROOT, ROOT / "demo_models", ROOT / "demo_models" / "our_holders")
+        demos = ROOT / "demo_models"
+        homes = (ROOT, demos, demos / "our_holders", demos / "nights")
         assert any((home / name).exists() for home in homes), name
 
 

@@ -21,6 +21,7 @@ import pytest
 from clearance.report.descriptions import REPORTS
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.machine import Machine
+from clearance.scene.night_tables import Night
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
@@ -45,7 +46,7 @@ reference = module("reference")
 drawings = module("drawings")
 
 
-@pytest.mark.parametrize("top", [Setup, Machine, Pallet, OwnHolder])
+@pytest.mark.parametrize("top", [Setup, Machine, Pallet, OwnHolder, Night])
 def test_every_key_of_a_file_has_its_sentence_and_is_on_its_page(top: Any) -> None:
     page = reference.schema_page("keys", "", top)
     for table in reference.tables(top):
@@ -58,7 +59,7 @@ def test_every_key_of_a_file_has_its_sentence_and_is_on_its_page(top: Any) -> No
 
 
 def test_no_key_is_described_that_is_not_there() -> None:
-    found = [table for top in (Setup, Machine, Pallet, OwnHolder) for table in reference.tables(top)]
+    found = [table for top in (Setup, Machine, Pallet, OwnHolder, Night) for table in reference.tables(top)]
     assert {name: set(keys) for name, keys in KEYS.items()} == {
         table.__name__: set(table.key_names()) for table in found
     }
@@ -148,7 +149,8 @@ def test_every_page_is_in_the_site_s_contents() -> None:
     there = {page.relative_to(DOCS).as_posix() for page in DOCS.rglob("*.md")}
     made = {
         "reference/commands.md", "reference/setup.md", "reference/machine.md", "reference/pallet.md",
-        "reference/own_holder.md", "reference/report.md", "reference/python.md", "reference/holders.md",
+        "reference/own_holder.md", "reference/night.md",
+        "reference/report.md", "reference/python.md", "reference/holders.md",
         "changelog.md",
     }  # fmt: skip
     assert named == there | made

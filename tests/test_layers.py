@@ -30,6 +30,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.process",),
     ("clearance.advice",),
     ("clearance.measuring",),
+    ("clearance.overnight",),
     ("clearance.view",),
     ("clearance.report",),
     ("clearance.cli",),

@@ -7,7 +7,7 @@ import click
 from clearance.cli.common import check_targets, commands, replacing, say, write_answer
 
 #: as in ``scene/editor_schema.py``, which is loaded only where it is asked
-FILES = ("setup", "machine", "pallet", "holder")
+FILES = ("setup", "machine", "pallet", "holder", "night")
 
 
 @commands.command()

@@ -69,27 +69,42 @@ class Run:
 
     def line(self, z: float, rapid: bool = False) -> list[Array]:
         """What the wire draws at height ``z``: chains of points (n, 2), of its cutting or its rapid moves."""
+        picked, start, points, count = self._drawn(z, rapid)
+        if not len(picked):
+            return []
+        first = np.cumsum(count) - count
+        new = np.flatnonzero(np.diff(picked) > 1) + 1
+        bounds = [0, *new.tolist(), len(picked)]
+        stops = [*first[bounds[:-1]].tolist(), len(points)]
+        return [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+
+    def chords(self, z: float) -> tuple[NDArray[np.intp], Array]:
+        """Straight bits of its cutting moves at height ``z``: the move that each belongs to (K,), and both
+        ends (K, 2, 2)."""
+        picked, start, points, count = self._drawn(z, False)
+        first = np.cumsum(count) - count
+        begins = np.vstack([np.zeros((1, 2)), points[:-1]]) if len(points) else points
+        begins[first] = start
+        return np.repeat(picked, count), np.stack([begins, points], axis=1)
+
+    def _drawn(self, z: float, rapid: bool) -> tuple[NDArray[np.intp], Array, Array, NDArray[np.intp]]:
+        """Its cutting or rapid moves, where each starts, points along them, and how many of each."""
         moves, upper = self.stretch.moves, self.stretch.upper_moves
         picked = np.arange(self.first, self.last + 1)
         picked = picked[moves.rapid[picked] == rapid]
         if moves.again is not None:
             picked = picked[~moves.again[picked]]
         if not len(picked):
-            return []
+            return picked, np.zeros((0, 2)), np.zeros((0, 2)), picked
         count = _chords(moves, picked)
         if upper is None:
-            start, points = moves.start[picked], _points(moves, picked, count)
-        else:
-            count = np.maximum(count, _chords(upper, picked))
-            low, high = self.guides_z
-            share = (z - low) / (high - low)
-            start = (1.0 - share) * moves.start[picked] + share * upper.start[picked]
-            points = (1.0 - share) * _points(moves, picked, count) + share * _points(upper, picked, count)
-        first = np.cumsum(count) - count
-        new = np.flatnonzero(np.diff(picked) > 1) + 1
-        bounds = [0, *new.tolist(), len(picked)]
-        stops = [*first[bounds[:-1]].tolist(), len(points)]
-        return [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+            return picked, moves.start[picked], _points(moves, picked, count), count
+        count = np.maximum(count, _chords(upper, picked))
+        low, high = self.guides_z
+        share = (z - low) / (high - low)
+        start = (1.0 - share) * moves.start[picked] + share * upper.start[picked]
+        points = (1.0 - share) * _points(moves, picked, count) + share * _points(upper, picked, count)
+        return picked, start, points, count
 
     def kerf(self, z: float, width: float) -> Any:
         """What the wire draws at height ``z``, ``width`` wide (mm, shapely); made once for the same

@@ -57,6 +57,13 @@ TABLES: Final[dict[str, str]] = {
     "OwnAxis": "The line that it turns about, in turns of [moving].",
     "OwnSeat": "[[seats]]: where something stands, Z up from the seat. The first is the usual one.",
     "OwnLimit": "[[limits]]: what the holder may hold.",
+    "Night": "A night's file, before its first [table].",
+    "Present": "[[present]]: when somebody is there. Without any, nobody is.",
+    "Spool": "[spool]: the wire that is left on the machine.",
+    "Times": "[times]: how fast it goes, and how long single things take, for the estimates: one figure, or "
+    "[least, likely, most]. The defaults are common practice, no source.",
+    "NightJob": "[[jobs]]: one job. They run in the order of the file.",
+    "Accepted": "A piece that may come free with nobody there, in accepted of a job.",
 }
 
 _SIDE = "sideways"
@@ -372,6 +379,62 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "low": "at least so much",
         "high": "at most so much",
         "source": "where the figure is from",
+    },
+    "Night": {
+        "title": "a name for the night",
+        "start": "when the first job begins, on the clock on the wall; with an offset where clocks change",
+        "zone": 'the time zone of that clock, "Europe/Paris" say; left out, the clock of this computer',
+        "together": "whether all jobs stand on one table at the same time; left out, each has a pallet of "
+        "its own, or a table by its name",
+        "threads_itself": "whether the machine threads the wire itself; left out, somebody has to be there",
+        "changes_pallets": "whether the machine changes pallets itself; left out, somebody puts each job on",
+        "most_threadings": "so often in a row it is trusted to thread alone; left out, any number of times",
+        "passes": "words of the programs and what the pass is that begins there, "
+        '{ D1 = "rough", D2 = "trim" }; where none is met, a pass along an earlier one is a trim, any other '
+        "is rough",
+        "spool": "the wire that is left on the machine",
+        "times": "rates and times for the estimates",
+        "present": "when somebody is there",
+        "jobs": "the jobs, in the order in which they run",
+    },
+    "Present": {
+        "from": "from when on: a time of day, 06:00:00, or a day and a time",
+        "until": "until when; a time of day before from is that of the next day",
+        "days": 'days of the week on which it begins, ["mon", "tue"]; left out, every day',
+    },
+    "Spool": {
+        "mass": "kg of wire that are left",
+        "metres": "or: metres that are left",
+        "diameter": "of the wire on it, mm; left out, the machine's. A job with other wire is not left alone",
+        "density": "of the wire, g/cm3: brass with 37 % of zinc (from memory)",
+        "speed": "how fast it runs off, m/min",
+    },
+    "Times": {
+        "rough": "rough passes, mm2/min of metal",
+        "trim": "trim passes, mm/min",
+        "air": "cutting moves where no metal is, mm/min",
+        "rapid": "rapid moves, mm/min",
+        "z": "the upper head's way up and down, mm/min",
+        "threading": "minutes for each threading, cutting the wire with it",
+        "dwell": "minutes for each dwell (G04)",
+        "change": "minutes for each change of pallets",
+        "attend": "minutes that a person takes at a stop",
+    },
+    "NightJob": {
+        "name": "its name in every answer",
+        "setup": "its setup file, seen from this file",
+        "approval": "its approval record; left out, it is not left alone",
+        "table": "the name of the table on which it stands together with the other jobs that name it, each "
+        "setup as it is written; left out, it has a pallet of its own",
+        "due": "when it has to be done",
+        "pinned": "whether it keeps its place in the order that --order proposes",
+        "ran": 'how long it took, "312min" or "5h 12min", where it has run before this night: it only '
+        "corrects the estimates of the others",
+        "accepted": "pieces that may come free with nobody there",
+    },
+    "Accepted": {
+        "piece": 'its name, "slug of opening"; for all of that name',
+        "reason": "why it may; it stands on the answer",
     },
 }
 

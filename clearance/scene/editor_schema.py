@@ -17,6 +17,7 @@ from pydantic import BeforeValidator
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.fields import FORMS, Table
 from clearance.scene.machine import Machine
+from clearance.scene.night_tables import Night
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
@@ -27,12 +28,14 @@ KINDS: dict[str, type[Table]] = {
     "machine": Machine,
     "pallet": Pallet,
     "holder": OwnHolder,
+    "night": Night,
 }
 _TITLES = {
     "setup": "Clearance: a setup file",
     "machine": "Clearance: a machine file",
     "pallet": "Clearance: a pallet's file",
     "holder": "Clearance: a holder of the shop's own",
+    "night": "Clearance: the file of a night",
 }
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

@@ -126,7 +126,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     began = time.perf_counter()
     path = Path(setup_path)
     read = read_toml(path, str(setup_path))
-    _refuse_a_pallet(read)
+    _refuse_other_files(read)
     setup = read.checked(Setup)
     files = Files(path.parent)
     files.note(read.shown_as, read.sha256)
@@ -198,9 +198,12 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     return replace(scene, planned=as_planned, read_s=time.perf_counter() - began)
 
 
-def _refuse_a_pallet(file: TomlFile) -> None:
-    """Refuse a pallet's file where a setup is asked for: it has what stands on it, and nothing else."""
+def _refuse_other_files(file: TomlFile) -> None:
+    """Refuse a pallet's file where a setup is asked for, which has what stands on it and nothing else; and a
+    night's."""
     there = set(file.data)
+    if {"jobs", "spool"} <= there:
+        raise file.error((), "this is a night's file", "clearance night, or one of the setups that it names")
     if there & {"items", "pallets"} and there <= set(Pallet.key_names()):
         found = "this is a pallet's file: it has neither [machine] nor [[cuts]]"
         raise file.error((), found, "name it in a setup's [[pallets]]")

@@ -1,0 +1,345 @@
+"""Jobs with their times and holds, and when somebody is there, go in; when each runs and waits comes out.
+
+One going-through of the night, with all times at their least, or likely, or most. It is a value: going on
+from it makes another one, so that many orders can share their beginning.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from clearance.overnight.clock import Spans
+from clearance.scene.night import Three
+
+#: which figure of a span is meant
+LEAST, LIKELY, MOST = 0, 1, 2
+#: what is waited for where the spool ends
+SPOOL = "the spool is at its end"
+#: less than this is no time, minutes
+MOMENT = 1e-9
+
+
+class There:
+    """When somebody is there.
+
+    Args:
+        spans: minutes, in order and apart.
+    """
+
+    def __init__(self, spans: Spans) -> None:
+        self.begins = [a for a, _ in spans]
+        self.ends = [b for _, b in spans]
+        self._before = [0.0]
+        for a, b in spans:
+            self._before.append(self._before[-1] + b - a)
+
+    def at(self, t: float) -> bool:
+        """Whether somebody is there at a moment."""
+        k = bisect_right(self.begins, t) - 1
+        return k >= 0 and t < self.ends[k]
+
+    def next(self, t: float) -> float:
+        """The first moment from ``t`` on at which somebody is there; infinite where nobody is any more."""
+        if self.at(t):
+            return t
+        k = bisect_right(self.begins, t)
+        return self.begins[k] if k < len(self.begins) else math.inf
+
+    def until(self, t: float) -> float:
+        """Until when whoever is there at ``t`` stays."""
+        return self.ends[bisect_right(self.begins, t) - 1]
+
+    def absent(self, a: float, b: float) -> float:
+        """Minutes from ``a`` to ``b`` at which nobody is there."""
+        return (b - a) - (self._there_before(b) - self._there_before(a))
+
+    def _there_before(self, t: float) -> float:
+        k = bisect_right(self.begins, t) - 1
+        return 0.0 if k < 0 else self._before[k] + min(t, self.ends[k]) - self.begins[k]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A bit of a job.
+
+    Attributes:
+        minutes: how long.   hold: why somebody has to be there after it, or None.
+        thread: the wire is threaded as it begins.
+    """
+
+    minutes: Three
+    hold: str | None = None
+    thread: bool = False
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A job, ready to be put into an order.
+
+    Attributes:
+        steps: in order.   watched: why nobody may leave it alone, or None.
+        never: why it must not run at all, or None.
+        heads: wire and nozzles that it runs with.   table: what it stands on with others, or None.
+        due: minutes, or None.   pinned: it keeps its place.
+        after: by the job before it on its table, what is wrong with the heads' way from there, and whether
+            it must not be gone; None where it is right.
+    """
+
+    name: str
+    steps: tuple[Step, ...]
+    watched: str | None = None
+    never: str | None = None
+    heads: tuple[float, str] = (0.25, "")
+    table: str | None = None
+    due: float | None = None
+    pinned: bool = False
+    after: Mapping[str, tuple[str, bool] | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What holds for all jobs.
+
+    Attributes:
+        start: minutes.   there: when somebody is.   wire: minutes that the spool lasts.
+        change, attend: minutes for a change of pallets, and for a person at a hold.
+        changes_pallets, threads_itself, most_threadings: as the night's file says.
+    """
+
+    start: float
+    there: There
+    wire: float
+    change: Three
+    attend: Three
+    changes_pallets: bool
+    threads_itself: bool
+    most_threadings: int | None = None
+
+
+@dataclass(frozen=True)
+class Held:
+    """A hold as it was met: which of its job's, from 0, why, when, and whether somebody was there."""
+
+    job: str
+    number: int
+    why: str
+    at: float
+    there: bool
+
+
+@dataclass(frozen=True)
+class Wait:
+    """The machine stands from ``at`` to ``until`` (infinite: nobody comes any more) since nobody is there."""
+
+    at: float
+    until: float
+    job: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Ran:
+    """When a job begins and ends, minutes; infinite where it is not reached.
+
+    ``never``: why it is left out; ``watched``: why it ran only while somebody was there.
+    """
+
+    name: str
+    begins: float
+    ends: float
+    never: str | None = None
+    watched: str | None = None
+
+
+@dataclass(frozen=True)
+class Night:
+    """How far a night has come.
+
+    Attributes:
+        which: of least, likely and most.   now: minutes.   wire: minutes that are left on the spool.
+        alone: minutes for which it ran and nobody was there.   last_alone: when it did so last.
+        threadings: in a row with nobody there.   before: the job that ran last.
+        holds: every hold, in order.   threads: every threading, where their number in a row matters.
+    """
+
+    which: int
+    now: float
+    wire: float
+    alone: float = 0.0
+    last_alone: float | None = None
+    threadings: int = 0
+    before: Ready | None = None
+    ran: tuple[Ran, ...] = ()
+    waits: tuple[Wait, ...] = ()
+    holds: tuple[Held, ...] = ()
+    threads: tuple[Held, ...] = ()
+
+    @property
+    def stands(self) -> bool:
+        """Whether it waits for somebody who does not come."""
+        return math.isinf(self.now)
+
+
+def begun(setting: Setting, which: int) -> Night:
+    """The night before its first job.
+
+    Args:
+        which: of least, likely and most.
+    """
+    return Night(which, setting.start, setting.wire)
+
+
+def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> Night:
+    """The whole night.
+
+    Args:
+        jobs: in order.   which: of least, likely and most.
+    """
+    night = begun(setting, which)
+    for job in jobs:
+        night = run(night, job, setting)
+    return night
+
+
+def run(night: Night, job: Ready, setting: Setting) -> Night:
+    """The night with one job more."""
+    return _Running(night, job, setting).run()
+
+
+class _Running:
+    """One job as it runs."""
+
+    def __init__(self, night: Night, job: Ready, setting: Setting) -> None:
+        self.night, self.job, self.setting, self.there = night, job, setting, setting.there
+        self.now, self.wire, self.alone = night.now, night.wire, night.alone
+        self.last_alone, self.threadings = night.last_alone, night.threadings
+        self.waits: list[Wait] = []
+        self.holds: list[Held] = []
+        self.threads: list[Held] = []
+        self.watched, self.never = job.watched, job.never
+
+    def run(self) -> Night:
+        job, before = self.job, self.night.before
+        begins = self.now
+        if not self.night.stands:
+            begins = self._begin(before)
+            if self.never is None:
+                for step in job.steps:
+                    self._step(step)
+        out = self.never is not None
+        span = (math.inf, math.inf) if out else (begins, self.now)
+        done = Ran(job.name, *span, self.never, self.watched)
+        return replace(
+            self.night,
+            now=self.now,
+            wire=self.wire,
+            alone=self.alone,
+            last_alone=self.last_alone,
+            threadings=self.threadings,
+            before=self.night.before if out else job,
+            ran=(*self.night.ran, done),
+            waits=(*self.night.waits, *self.waits),
+            holds=(*self.night.holds, *self.holds),
+            threads=(*self.night.threads, *self.threads),
+        )
+
+    def _begin(self, before: Ready | None) -> float:
+        """What there is to do before it begins; the moment at which it does."""
+        job, setting = self.job, self.setting
+        way, clash = self._way(before)
+        if clash and self.never is None:
+            self.never = way
+        if self.never is not None:
+            self._hold(self.never)
+            return self.now
+        if way is not None and self.watched is None:
+            self.watched = way
+        if self.watched is not None and not self.there.at(self.now):
+            self._wait(self.watched)
+        if before is not None and before.heads != job.heads:
+            self._hold(_other_heads(before, job))
+        if before is not None and (job.table is None or job.table != before.table):
+            if not setting.changes_pallets:
+                self._hold("it has to be put on: nothing says that pallets are changed without anybody")
+            self._go_on(setting.change[self.night.which])
+        return self.now
+
+    def _way(self, before: Ready | None) -> tuple[str | None, bool]:
+        """What is wrong with the heads' way from the job before it on the same table."""
+        job = self.job
+        if before is None or job.table is None or job.table != before.table:
+            return None, False
+        unknown = f'the heads\' way from "{before.name}" was not judged', False
+        return job.after.get(before.name, unknown) or (None, False)
+
+    def _step(self, step: Step) -> None:
+        if step.thread:
+            self._thread()
+        self._go_on(step.minutes[self.night.which])
+        if step.hold is not None:
+            self._hold(step.hold)
+
+    def _thread(self) -> None:
+        setting, most = self.setting, self.setting.most_threadings
+        there = self.there.at(self.now)
+        if there:
+            self.threadings = 0
+        why = f"{most} threadings in a row, and no more are trusted to it alone"
+        if most is not None and not math.isinf(self.now):
+            self.threads.append(Held(self.job.name, len(self.threads), why, self.now, there))
+        if not setting.threads_itself:
+            self._hold("the wire is threaded: nothing says that the machine does it itself")
+        elif most is not None and self.threadings >= most:
+            self._hold(why)
+        self.threadings += 1
+
+    # ------------------------------------------------------------------------------------------ time goes on
+    def _go_on(self, minutes: float) -> None:
+        """Run for so long; the spool may end in it."""
+        while minutes > MOMENT and not math.isinf(self.now):
+            bit = min(minutes, self.wire)
+            if self.watched is not None:
+                if not self.there.at(self.now):
+                    self._wait(self.watched)
+                    continue
+                bit = min(bit, self.there.until(self.now) - self.now)
+            absent = self.there.absent(self.now, self.now + bit)
+            if absent > MOMENT:
+                self.alone += absent
+                self.last_alone = self.now + bit
+            self.now += bit
+            self.wire -= bit
+            minutes -= bit
+            if self.wire <= MOMENT and minutes > MOMENT:
+                self._hold(SPOOL)
+                # how much is on the next one nobody has said
+                self.wire = math.inf
+
+    def _hold(self, why: str) -> None:
+        """Somebody has to be there; the machine waits until somebody is."""
+        if math.isinf(self.now):
+            return
+        there = self.there.at(self.now)
+        self.holds.append(Held(self.job.name, len(self.holds), why, self.now, there))
+        if not there:
+            self._wait(why)
+        self.now += self.setting.attend[self.night.which]
+        self.threadings = 0
+
+    def _wait(self, why: str) -> None:
+        until = self.there.next(self.now)
+        self.waits.append(Wait(self.now, until, self.job.name, why))
+        self.now = until
+        self.threadings = 0
+
+
+def _other_heads(before: Ready, job: Ready) -> str:
+    told = []
+    if before.heads[0] != job.heads[0]:
+        told.append(f"wire of {job.heads[0]:g} mm instead of {before.heads[0]:g}")
+    if before.heads[1] != job.heads[1]:
+        told.append(f'the nozzles "{job.heads[1] or "own"}" instead of "{before.heads[1] or "own"}"')
+    return f"other than the job before it: {' and '.join(told)}"
