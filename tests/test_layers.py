@@ -32,6 +32,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.measuring",),
     ("clearance.view",),
     ("clearance.report",),
+    ("clearance.archive",),
     ("clearance.cli",),
     ("clearance.__main__",),
 )

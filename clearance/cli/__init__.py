@@ -14,12 +14,23 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import advising, approval, checking, editors, measuring, starting
+from clearance.cli import advising, approval, archive, checking, editors, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
 
-__all__ = ["advising", "approval", "checking", "commands", "editors", "main", "measuring", "run", "starting"]
+__all__ = [
+    "advising",
+    "approval",
+    "archive",
+    "checking",
+    "commands",
+    "editors",
+    "main",
+    "measuring",
+    "run",
+    "starting",
+]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
