@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -74,6 +75,13 @@ def summary(rows: Sequence[Rechecked], otherwise: Otherwise) -> str:
     word = "WORSE" if told["worse"] else "NOT ALL JUDGED" if told["not_judged"] else "NO VERDICT WORSE"
     said = said_otherwise(otherwise)
     return f"{word}: {total}{f' with {said}' if said else ''}: {', '.join(parts)}."
+
+
+def since_words(rows: Sequence[Rechecked]) -> str:
+    """Where the verdicts before are from, in a sentence; "" where there are none."""
+    found = Counter(row.since for row in rows if row.since)
+    parts = [f"{_SINCE[since]} ({count})" for since, count in sorted(found.items())]
+    return f"Before: {', '.join(parts)}." if parts else ""
 
 
 def spare_words(spare: float) -> str:
