@@ -70,7 +70,7 @@ def summary(rows: Sequence[Rechecked], otherwise: Otherwise) -> str:
     same = told["same"] - told["less_to_spare"]
     if same:
         parts.append(f"{same} as before")
-    if not otherwise:
+    if not otherwise and told["not_clear"]:
         parts.append(f"{told['not_clear']} not clear")
     word = "WORSE" if told["worse"] else "NOT ALL JUDGED" if told["not_judged"] else "NO VERDICT WORSE"
     said = said_otherwise(otherwise)
