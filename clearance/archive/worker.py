@@ -55,6 +55,8 @@ def serve(parent: int, lifeline: int, memory: int | None) -> None:
             stream.write(answer.as_text().encode("ascii") + b"\n")
         if answer.ends:
             break
+        # what a scene leaves behind in circles holds large arrays; the next one would come on top
+        gc.collect()
     # native libraries may stumble when they are taken apart
     os._exit(0)
 
