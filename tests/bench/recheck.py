@@ -13,12 +13,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable, Iterator
+from hashlib import sha256
 from pathlib import Path
 
 from clearance.archive.cache import Cache
 from clearance.archive.page import page
 from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
 from clearance.archive.recheck import recheck as ask
+from clearance.archive.rows import Rechecked
 from clearance.archive.runner import Runner, Worker, begin_worker
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -93,12 +95,8 @@ def _worker(setups: list[Path]) -> None:
         memory.append(resident(worker.pid))
         if k % 3 == 1:
             began = resource.getrusage(resource.RUSAGE_CHILDREN)
-            subprocess.run(
-                [sys.executable, "-m", "clearance", "check", setup],
-                stdout=subprocess.DEVNULL,
-                cwd=ROOT,
-                env=plain,
-            )
+            command = [sys.executable, "-m", "clearance", "check", str(setup)]
+            subprocess.run(command, stdout=subprocess.DEVNULL, cwd=ROOT, env=plain)
             now = resource.getrusage(resource.RUSAGE_CHILDREN)
             fresh.append((now.ru_utime + now.ru_stime - began.ru_utime - began.ru_stime, ours[-1]))
     process.stdin.close()
@@ -109,15 +107,11 @@ def _worker(setups: list[Path]) -> None:
         f"  processor time a setup: load and check {statistics.median(theirs):.3f} s, a warm worker "
         f"{statistics.median(ours):.3f} s; in sum {sum(theirs) / sum(ours):.2f} (aim 0.95)"
     )
-    print(
-        f"  fresh processes: {sum(a for a, _ in fresh) / sum(b for _, b in fresh):.2f} times a warm worker's (aim 1.3)"
-    )
-    tenth = max(len(memory) // 10, 2)
-    print(
-        f"  memory of the worker: {memory[tenth]:.0f} MB after {tenth} setups, {memory[len(memory) // 2]:.0f} after "
-        f"{len(memory) // 2}, {memory[-1]:.0f} after {len(memory)}",
-        flush=True,
-    )
+    times = sum(a for a, _ in fresh) / sum(b for _, b in fresh)
+    print(f"  fresh processes: {times:.2f} times a warm worker's (aim 1.3)")
+    at = (max(len(memory) // 10, 2), len(memory) // 2, len(memory) - 1)
+    told = ", ".join(f"{memory[k]:.0f} MB after {k + 1}" for k in at)
+    print(f"  memory of the worker: {told} setups; at most {max(memory):.0f}", flush=True)
 
 
 def _pool(setups: list[Path]) -> None:
@@ -140,51 +134,37 @@ class _Known:
     """Answers at once, with the hashes of the files that a setup of these has."""
 
     def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
-        from hashlib import sha256
-
         for question in questions:
             job = Path(question.setup).parent
-            files = [
-                job / "setup.toml",
-                *sorted(each for each in job.iterdir() if each.name != "setup.toml" and each.is_file()),
-            ]
+            files = sorted(job.glob("*.*"), key=lambda each: (each.name != "setup.toml", each.name))
             inputs = tuple((each.name, sha256(each.read_bytes()).hexdigest()) for each in files)
             yield question, Answer("clear", "nothing touches", "A job", 0.5, None, inputs)
 
 
+def _rows(jobs: Path, file: Path) -> tuple[float, list[Rechecked]]:
+    began = time.perf_counter()
+    found = list(ask([str(jobs)], AS_IT_IS, _Known(), lambda: Cache(file)))
+    return time.perf_counter() - began, found
+
+
 def _kept(folder: Path, times: int) -> None:
-    """What the rows take that nothing has to be judged for; 5 s for 1 000."""
+    """What the rows take that nothing has to be judged for: 5 s for 1 000."""
     before = 0.0
     for count in GROWTH:
-        jobs = folder / f"kept {count}"
+        jobs, file = folder / f"kept {count}", folder / f"kept {count}.sqlite3"
         copies(jobs, count)
-        file = folder / f"kept {count}.sqlite3"
-
-        def rows() -> list[object]:
-            return list(ask([str(jobs)], AS_IT_IS, _Known(), lambda: Cache(file)))
-
+        first, _ = _rows(jobs, file)
+        taken = [_rows(jobs, file) for _ in range(min(times, 3))]
+        again, rows = statistics.median(seconds for seconds, _ in taken), taken[-1][1]
+        assert all(row.kept for row in rows)
         began = time.perf_counter()
-        found = rows()
-        first = time.perf_counter() - began
-        taken = []
-        for _ in range(min(times, 3)):
-            began = time.perf_counter()
-            found = rows()
-            taken.append(time.perf_counter() - began)
-        assert all(row.kept for row in found)  # type: ignore[attr-defined]
-        began = time.perf_counter()
-        made = page(found, Otherwise(), "2026-11-28")  # type: ignore[arg-type]
+        made = page(rows, Otherwise(), "2026-11-28")
         drawn = time.perf_counter() - began
-        again = statistics.median(taken)
-        grown = (
-            f"{again / before:.1f} times the time for {GROWTH[1] // GROWTH[0]} times the setups"
-            if before
-            else ""
-        )
+        grown = f"; {again / before:.1f} times the time for 10 times the setups" if before else ""
         before = again
         print(
-            f"  {count:6d} setups: kept {first:.2f} s, again from what is kept {again:.2f} s, page {drawn:.2f} s, "
-            f"{len(made) / 1e6:.1f} MB; {grown}",
+            f"  {count:6d} setups: to keep {first:.2f} s, again from what is kept {again:.2f} s, "
+            f"page {drawn:.2f} s, {len(made) / 1e6:.1f} MB{grown}",
             flush=True,
         )
         shutil.rmtree(jobs)
