@@ -33,6 +33,7 @@ REPORTS = {
     "measured": ("report/measuring.py", "as_report"),
     "confirm": ("report/approval_confirm.py", "as_report"),
     "holders": ("report/holders.py", "describe"),
+    "recheck": ("archive/telling.py", "as_report"),
 }
 
 

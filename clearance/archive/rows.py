@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -92,12 +93,14 @@ def _order(row: Rechecked) -> tuple[float, float, float, float, float, str]:
 
 def counts(rows: Sequence[Rechecked]) -> dict[str, int]:
     """How many rows there are of each kind, by the keys of the report."""
-    found = {change.replace(" ", "_"): 0 for change in CHANGES}
-    for row in rows:
-        found[row.change.replace(" ", "_")] += 1
+    found = Counter(row.change for row in rows)
     return {
         "setups": len(rows),
-        **found,
+        "worse": found["worse"],
+        "not_judged": found["not judged"],
+        "same": found["same"],
+        "new": found["new"],
+        "better": found["better"],
         "less_to_spare": sum(row.change == "same" and row.lost > 0.0 for row in rows),
         "changed_after_approval": sum(bool(row.changed) for row in rows),
         "not_clear": sum(row.verdict not in ("clear", None) for row in rows),

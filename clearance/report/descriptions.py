@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from clearance.report.recheck_descriptions import RECHECK
+
 if TYPE_CHECKING:
     from clearance.checking.result import Result
     from clearance.process.account import Account, State
@@ -469,4 +471,5 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "adjusted[].pitch": "of the screw, mm a turn; null where nobody knows",
         "adjusted[].division": "its smallest step: mm at the screw, degrees of a scale",
     },
+    "recheck": RECHECK,
 }
