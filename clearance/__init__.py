@@ -380,7 +380,8 @@ def recheck(
 
     Args:
         places: folders, of which all setups are asked, and setup files.
-        machine: a machine file, instead of the setups' machines.   nozzles: as for ``load``.
+        machine: a machine file, instead of the setups' machines.
+        nozzles: as for ``load``.
         margins: a file with ``[margins]``; what it says counts instead of what the setups say.
         fresh: judge all of them anew, whatever was kept.
         scheduler: address of a Dask scheduler whose computers judge, "tcp://host:8786"; None: this one.

@@ -140,6 +140,26 @@ def test_a_file_changed_while_it_was_judged_is_not_taken_for_the_old_one(shop: S
     cache.close()
 
 
+def test_a_file_changed_between_two_readings_is_not_kept(shop: Shop) -> None:
+    twice = (*shop.answer().inputs, ("../model.stl", "0" * 64))
+    shop.setup.write_text("another")
+    cache = shop.cache()
+    inputs = ((str(shop.setup), sha256(shop.setup)), *twice[1:])
+    cache.keep(shop.question, replace(shop.answer(), inputs=inputs))
+    assert cache.answer(shop.question) is None
+    cache.keep(shop.question, replace(shop.answer(), inputs=inputs[:-1]))
+    assert cache.answer(shop.question) is not None
+    cache.close()
+
+
+def test_a_name_that_is_no_text(shop: Shop) -> None:
+    odd = os.path.join(os.path.dirname(shop.setup), os.fsdecode(b"caf\xe9.toml"))
+    cache = shop.cache()
+    cache.finish([(odd, "clear", None)])
+    assert cache.last(odd) == ("clear", None)
+    cache.close()
+
+
 def test_what_could_not_be_judged_is_tried_again(shop: Shop) -> None:
     shop.setup.write_text("another")
     cache = shop.cache()
@@ -186,6 +206,7 @@ def test_a_folder_that_cannot_be_written_is_told_once(shop: Shop) -> None:
     assert len(shop.said) == 1
 
 
+@pytest.mark.slow
 def test_several_at_once(shop: Shop) -> None:
     """Four processes write 50 answers each into one file: all 200 are there, and it is sound."""
     code = (

@@ -46,6 +46,7 @@ def test_every_file_that_a_setup_needs_travels_with_it() -> None:
     assert "pallets/strap_rail.toml" in there("pallet_die.toml")
 
 
+@pytest.mark.slow
 def test_a_setup_is_judged_there_as_here(tmp_path: Path) -> None:
     """A parcel needs nothing of the folder that it comes from; names in the answer are those at home."""
     (setup,) = archive(tmp_path / "jobs", 1)

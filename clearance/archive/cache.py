@@ -43,7 +43,7 @@ _SHIPPED = ".toml (ships with the tool)"
 _TABLES = """
 create table if not exists answers (id text primary key, start text, needs text, answer text, used real);
 create index if not exists by_start on answers (start);
-create table if not exists last (setup text primary key, verdict text, spare real, at real);
+create table if not exists last (setup blob primary key, verdict text, spare real, at real);
 """
 
 T = TypeVar("T")
@@ -137,6 +137,8 @@ class Cache:
         if answer.verdict is None or not answer.inputs:
             return
         read, other = dict(answer.inputs[1:]), question.otherwise
+        if len(read) < len(answer.inputs) - 1:
+            return  # a file was changed between two readings of it
         # as they were read, whatever they are by now
         machine, margins = (read.pop(name, None) if name else "" for name in (other.machine, other.margins))
         form = self._hashes.of(question.form) if question.form else ""
@@ -188,7 +190,7 @@ class Cache:
             setup: the path of its file.
         """
         asked = "select verdict, spare from last where setup = ?"
-        found = self._do(lambda base: base.execute(asked, (os.path.realpath(setup),)).fetchone(), None)
+        found = self._do(lambda base: base.execute(asked, (_place(setup),)).fetchone(), None)
         return None if found is None else (str(found[0]), found[1])
 
     def finish(self, verdicts: Sequence[tuple[str, str, float | None]]) -> None:
@@ -198,7 +200,7 @@ class Cache:
             verdicts: of each setup its path, verdict and least to spare, mm.
         """
         now = time.time()
-        rows = [(os.path.realpath(setup), verdict, spare, now) for setup, verdict, spare in verdicts]
+        rows = [(_place(setup), verdict, spare, now) for setup, verdict, spare in verdicts]
         self._write("insert or replace into last values (?, ?, ?, ?)", rows)
         self._write("update answers set used = ? where id = ?", [(now, key) for key in self._used])
         self._used.clear()
@@ -263,6 +265,11 @@ class Cache:
 
         if rows:
             self._do(step, None)
+
+
+def _place(setup: str) -> bytes:
+    """Where a setup lies: as bytes, since a name need not be text."""
+    return os.fsencode(os.path.realpath(setup))
 
 
 def _is_spoilt(error: sqlite3.Error) -> bool:
