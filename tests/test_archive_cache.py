@@ -163,7 +163,8 @@ def test_a_name_that_is_no_text(shop: Shop) -> None:
 def test_what_could_not_be_judged_is_tried_again(shop: Shop) -> None:
     shop.setup.write_text("another")
     cache = shop.cache()
-    cache.keep(shop.question, Answer(None, "it took longer than 600 s"))
+    inputs = ((str(shop.setup), sha256(shop.setup)), *shop.answer().inputs[1:])
+    cache.keep(shop.question, Answer(None, "it took longer than 600 s", inputs=inputs))
     assert cache.answer(shop.question) is None
     cache.close()
 
@@ -195,6 +196,14 @@ def test_a_damaged_file_is_set_aside(shop: Shop, how: str) -> None:
     cache.keep(shop.question, shop.answer())
     cache.close()
     assert shop.kept() is not None, "a new one is begun"
+
+
+def test_an_answer_that_a_bad_disk_has_turned_is_not_believed(shop: Shop) -> None:
+    assert shop.kept() is not None
+    with sqlite3.connect(shop.file) as base:
+        base.execute("update answers set answer = replace(answer, '\"close\"', '\"clear\"')")
+    base.close()
+    assert shop.kept() is None
 
 
 def test_a_folder_that_cannot_be_written_is_told_once(shop: Shop) -> None:

@@ -41,7 +41,8 @@ _SPOILT = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _SHIPPED = ".toml (ships with the tool)"
 
 _TABLES = """
-create table if not exists answers (id text primary key, start text, needs text, answer text, used real);
+create table if not exists answers
+    (id text primary key, start text, needs text, answer text, whole text, used real);
 create index if not exists by_start on answers (start);
 create table if not exists last (setup blob primary key, verdict text, spare real, at real);
 """
@@ -123,11 +124,15 @@ class Cache:
         start = None if self._passed_by else self._start(question)
         if start is None:
             return None
-        asked = "select id, needs, answer from answers where start = ? order by used desc"
-        nothing: list[tuple[str, str, str]] = []
-        for key, needs, answer in self._do(lambda base: base.execute(asked, (start,)).fetchall(), nothing):
+        asked = "select id, needs, answer, whole from answers where start = ? order by used desc"
+        nothing: list[tuple[str, str, str, str]] = []
+        found = self._do(lambda base: base.execute(asked, (start,)).fetchall(), nothing)
+        for key, needs, answer, whole in found:
             with contextlib.suppress(ValueError, TypeError):
-                if self._holds(json.loads(needs), os.path.dirname(question.setup)):
+                # a disk that has turned a bit must not turn a verdict
+                if whole == digest(key, needs, answer) and self._holds(
+                    json.loads(needs), os.path.dirname(question.setup)
+                ):
                     self._used.append(key)
                     return answer_of(answer)
         return None
@@ -153,8 +158,9 @@ class Cache:
             ]
         )
         # the files are in ``needs``
-        row = (digest(start, needs), start, needs, replace(answer, inputs=()).as_text(), time.time())
-        self._write("insert or replace into answers values (?, ?, ?, ?, ?)", [row])
+        key, text = digest(start, needs), replace(answer, inputs=()).as_text()
+        row = (key, start, needs, text, digest(key, needs, text), time.time())
+        self._write("insert or replace into answers values (?, ?, ?, ?, ?, ?)", [row])
 
     def _start(self, question: Question) -> str | None:
         """A hash of what is known before any file that the setup names is read; None where one is missing."""
@@ -287,13 +293,7 @@ def _opened(file: Path) -> sqlite3.Connection:
         base.execute("pragma synchronous = normal")
         base.executescript(_TABLES)
         base.execute(f"pragma user_version = {SCHEMA}")
-        if base.execute("pragma quick_check(1)").fetchone()[0] != "ok":
-            raise _Spoilt
         return base
     except BaseException:
         base.close()
         raise
-
-
-class _Spoilt(sqlite3.DatabaseError):
-    sqlite_errorcode = sqlite3.SQLITE_CORRUPT
