@@ -145,6 +145,13 @@ def test_a_worker_of_ours_judges_with_all_that_is_asked(tmp_path: Path) -> None:
     assert {Path(name).name for name, _ in as_is.inputs} >= {"setup.toml", "block.stl", "slit.nc"}
 
 
+def test_where_the_system_does_not_bound_memory_it_is_looked_at() -> None:
+    code = "from clearance.archive.worker import _watch_memory; _watch_memory(1)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 1
+    assert done.stderr.strip() == "MemoryError", "as the runner looks for it"
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("how", "why"), [(CRASH, "broke down"), (HANG, "longer than 15 s"), (MEMORY, "more memory than the 4 GB")]

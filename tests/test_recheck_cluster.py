@@ -116,7 +116,6 @@ def computer(folder: Path) -> contextlib.AbstractContextManager[subprocess.Popen
 def test_a_computer_dies_half_way_and_every_row_is_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    pytest.importorskip("distributed")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     jobs = tmp_path / "jobs"
     archive(jobs, 12)
@@ -145,7 +144,6 @@ def _until_two_are_there() -> None:
 
 @pytest.mark.slow
 def test_no_scheduler_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    pytest.importorskip("distributed")
     monkeypatch.setattr(cluster, "_ANSWERS", 1)
     with pytest.raises(cluster.NoScheduler, match="no scheduler answers"):
         list(cluster.Cluster("tcp://127.0.0.1:9").answers([Question("a.toml")]))

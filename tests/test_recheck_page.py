@@ -46,7 +46,6 @@ ROWS = made()
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
-    pytest.importorskip("websocket")
     file = tmp_path_factory.mktemp("page") / "page.html"
     write_page(ROWS, Otherwise(nozzles="long"), str(file), "2026-11-28 01:00")
     browser = Chromium()
@@ -138,7 +137,8 @@ def test_a_chosen_row_is_told_in_full_and_as_text(page: Chromium) -> None:
 
 
 def test_it_prints_what_is_chosen(page: Chromium) -> None:
-    pypdf = pytest.importorskip("pypdf")
+    import pypdf
+
     fresh(page)
     look_for(page, "archive/07/job_000")
     right = [row.setup for row in ROWS if "archive/07/job_000" in row.setup]
