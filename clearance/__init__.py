@@ -11,7 +11,7 @@ the first function needs them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
     from clearance.advice.session import Row, Session
+    from clearance.archive.rows import Rechecked
     from clearance.checking.result import (
         Ailment,
         Compared,
@@ -79,6 +80,7 @@ __all__ = [
     "PairChange",
     "PlacementAnswer",
     "RaiseAnswer",
+    "Rechecked",
     "Result",
     "Row",
     "Scene",
@@ -101,6 +103,7 @@ __all__ = [
     "measured",
     "night",
     "raised",
+    "recheck",
 ]
 
 #: where the types are that are loaded when they are first asked for
@@ -110,6 +113,7 @@ _HOMES = {
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
     "advice.session": ("Row", "Session"),
+    "archive.rows": ("Rechecked",),
     "measuring.answer": ("Measured",),
     "overnight.answer": ("NightAnswer",),
     "checking.result": (
@@ -397,6 +401,63 @@ def draw(
 
     result = setup if isinstance(setup, Result) else check(setup)
     draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
+
+
+def recheck(
+    *places: str | PathLike[str],
+    machine: str | PathLike[str] | None = None,
+    nozzles: str | None = None,
+    margins: str | PathLike[str] | None = None,
+    fresh: bool = False,
+    scheduler: str | None = None,
+    workers: int | None = None,
+    seconds: float | None = None,
+    memory: float | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> Iterator[Rechecked]:
+    """Which verdicts of many setups would change? A row for each, as it is ready.
+
+    Setups are judged by fresh processes, one for each core; answers are kept for the next time. One that
+    cannot be judged is a row with the reason.
+
+    Args:
+        places: folders, of which all setups are asked, and setup files.
+        machine: a machine file, instead of the setups' machines.
+        nozzles: as for ``load``.
+        margins: a file with ``[margins]``; what it says counts instead of what the setups say.
+        fresh: judge all of them anew, whatever was kept.
+        scheduler: address of a Dask scheduler whose computers judge, "tcp://host:8786"; None: this one.
+        workers: how many at once; None: one for each core.
+        seconds: of the clock that one setup may take; None: 600.
+        memory: GB that one setup may take; None: 4.
+        progress: as for ``check``.
+
+    Raises:
+        InputError: there is no such place, no setup in it, or a file that is otherwise is wrong.
+
+    >>> rows = clearance.recheck("demo_models/punch_blank.toml", workers=1)
+    >>> [(row.verdict, row.before) for row in rows if row.since == ""]
+    [('close', None)]
+    """
+    from clearance.archive.asked import asked
+    from clearance.archive.question import Otherwise
+
+    for name, given in (("machine", machine), ("margins", margins)):
+        if given is not None and not isinstance(given, str | PathLike):
+            raise WrongArgument(name, given, "the path of a file")
+    for place in places:
+        if not isinstance(place, str | PathLike):
+            raise WrongArgument("places", place, "folders, and paths of setup files")
+    files = (None if each is None else fspath(each) for each in (machine, margins))
+    otherwise = Otherwise(next(files), nozzles, next(files))
+    limits = {"workers": workers, "seconds": seconds, "memory": memory}
+    for name, number in limits.items():
+        if number is not None and (not isinstance(number, int | float) or number <= 0):
+            raise WrongArgument(name, number, "a number above zero")
+    return asked(
+        [fspath(place) for place in places], otherwise,
+        fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
+    )  # fmt: skip
 
 
 def _asked(measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None) -> Asked:

@@ -40,6 +40,8 @@ half_written: set[str] = set()
 written: list[str] = []
 #: what wipes a line that is being shown, if there is one: the characters to be written for it
 wipe: list[Callable[[], str]] = []
+#: what of an unfinished work is kept for the next time, if any: told to a person who has stopped it
+kept: list[Callable[[], str]] = []
 
 _held = 0
 _told = False
@@ -83,7 +85,7 @@ def clean_up() -> None:
 def stopped() -> str:
     """What is told to a person who has stopped it."""
     done = f"{', '.join(map(printable, written))} had been written" if written else "nothing was written"
-    return f"stopped; {done}"
+    return "; ".join(["stopped", done, *(each() for each in kept)])
 
 
 @contextlib.contextmanager

@@ -47,6 +47,8 @@ STILL = 30.0
 #: the same where the system does not tell how much processor time it has used
 UNSEEN = 600.0
 
+#: a process that was started
+Process = subprocess.Popen[bytes]
 Task = TypeVar("Task")
 Answer = TypeVar("Answer")
 
@@ -342,38 +344,18 @@ class Child:
         environment: Mapping[str, str] | None = None,
         given: bytes | None = None,
     ) -> None:
-        lifeline = _lifeline()
-        arguments = (entry, os.getpid(), lifeline, limits.memory, limits.seconds, limits.disk)
-        code = (
-            f"import sys; sys.path += [p for p in {import_paths()!r} if p not in sys.path]; "
-            f"from clearance.child import serve; serve{arguments!r}"
-        )
-        # -I: neither the working folder nor what the environment says of Python counts
-        command = [sys.executable, "-I", *(["-B"] if sys.dont_write_bytecode else []), "-c", code]
-        own = dict(os.environ if environment is None else environment)
-        if limits.memory is not None:
-            # an idle pool of threads counts against the memory too
-            own.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1", MKL_NUM_THREADS="1")
-        pipe = subprocess.PIPE
+        arguments = (limits.memory, limits.seconds, limits.disk)
+        # an idle pool of threads counts against the memory too
+        threads = None if limits.memory is None else 1
         self._request = given
         there = None if given is None else _in_memory(_framed(given))
         try:
-            self._process = subprocess.Popen(
-                command,
-                stdin=pipe if there is None else there,
-                stdout=pipe,
-                stderr=pipe,
-                cwd=sys.base_prefix,
-                env=own,
-                pass_fds=(lifeline,) if lifeline >= 0 else (),
+            self._process = started(
+                "clearance.child:serve", (entry,), arguments, there, None, environment, threads
             )
-        except OSError as error:
-            reason = error.strerror or str(error)
-            raise CannotStart(f"{sys.executable} cannot be started once more ({reason})") from None
         finally:
             if there is not None:
                 os.close(there)
-        ending.processes.add(self._process.pid)
 
     def finish(self, request: bytes = b"", seconds: float | None = None) -> Ended:
         """Give it the request, where it has none yet, and wait for its end, ``seconds`` at most."""
@@ -400,6 +382,68 @@ class Child:
 
     def __exit__(self, *_: object) -> None:
         self.end()
+
+
+def started(
+    entry: str,
+    before: tuple[object, ...] = (),
+    after: tuple[object, ...] = (),
+    reads: int | None = None,
+    complains: int | None = None,
+    environment: Mapping[str, str] | None = None,
+    threads: int | None = None,
+) -> Process:
+    """A fresh Python, kept apart, in which a function runs: see ``Child``. It answers on standard output.
+
+    Args:
+        entry: "module:function"; its arguments are ``before``, this process and its lifeline, ``after``, all
+            of plain types.
+        reads, complains: open files for its standard input and its errors; None: pipes.
+        environment: this process's own where left out.
+        threads: of the libraries for linear algebra; None: as many as they like.
+
+    Raises:
+        CannotStart: no process is to be had.
+    """
+    lifeline = _lifeline()
+    module, function = entry.split(":")
+    arguments = (*before, os.getpid(), lifeline, *after)
+    code = (
+        f"import sys; sys.path += [p for p in {import_paths()!r} if p not in sys.path]; "
+        f"from {module} import {function}; {function}{arguments!r}"
+    )
+    # -I: neither the working folder nor what the environment says of Python counts
+    command = [sys.executable, "-I", *(["-B"] if sys.dont_write_bytecode else []), "-c", code]
+    own = dict(os.environ if environment is None else environment)
+    if threads is not None:
+        names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+        own.update(dict.fromkeys(names, str(threads)))
+    try:
+        process = subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE if reads is None else reads,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE if complains is None else complains,
+            cwd=sys.base_prefix,
+            env=own,
+            pass_fds=(lifeline,) if lifeline >= 0 else (),
+        )
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise CannotStart(f"{sys.executable} cannot be started once more ({reason})") from None
+    ending.processes.add(process.pid)
+    return process
+
+
+def ended(process: Process, seconds: float) -> int:
+    """The exit code of a process that was ``started``; it is ended where it has not by so many seconds."""
+    try:
+        code = process.wait(seconds)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        code = process.wait()
+    ending.processes.discard(process.pid)
+    return code
 
 
 def import_paths() -> list[str]:

@@ -33,6 +33,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.overnight",),
     ("clearance.view",),
     ("clearance.report",),
+    ("clearance.archive",),
     ("clearance.cli",),
     ("clearance.__main__",),
 )

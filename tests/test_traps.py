@@ -87,6 +87,7 @@ def test_the_traps_work(job: Path) -> None:
         pytest.param(["view", "setup.toml"], (2,), marks=[pytest.mark.slow, pytest.mark.draws]),
         pytest.param(["new", "ball.step", "drawn.dxf", "-o", "n.toml"], (0,), marks=pytest.mark.slow),
         pytest.param(["keepout", "setup.toml", "-o", "k.svg"], (0,), marks=pytest.mark.slow),
+        pytest.param(["recheck", ".", "--fresh"], (0, 1), marks=pytest.mark.slow),
     ],
     ids=lambda value: value[0] if isinstance(value, list) else "",
 )

@@ -20,7 +20,7 @@ LIBRARIES = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
 READERS = {"drawing": "ezdxf", "step": "cadquery-ocp-novtk"}
 
 #: rooms of the program that only tell a verdict, or what would cure it
-_TELLING = frozenset({"advice", "cli", "overnight", "report", "view"})
+_TELLING = frozenset({"advice", "archive", "cli", "overnight", "report", "view"})
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,14 @@ def others(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
 def libraries_for(kinds: Sequence[str]) -> tuple[str, ...]:
     """The libraries that count for inputs of these kinds, see ``READERS``."""
     return (*LIBRARIES, *(library for kind, library in READERS.items() if kind in kinds))
+
+
+def everything_sha256() -> str:
+    """Over all program files of the tool, those that only tell a verdict too, and its machines."""
+    machines = hashlib.sha256()
+    for each in sorted(Path(__file__).parents[1].glob("scene/machines/*.toml")):
+        machines.update(f"{each.name}\0".encode() + hashlib.sha256(each.read_bytes()).digest())
+    return _files_sha256("clearance") + machines.hexdigest()
 
 
 def _version(library: str) -> str | None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from clearance.report.night_descriptions import NIGHT
+from clearance.report.recheck_descriptions import RECHECK
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result
@@ -472,4 +473,5 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "adjusted[].division": "its smallest step: mm at the screw, degrees of a scale",
     },
     "night": NIGHT,
+    "recheck": RECHECK,
 }

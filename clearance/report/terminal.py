@@ -104,14 +104,18 @@ def rounded_down(value: float | None) -> str:
     return str(down + 0)
 
 
-def verdict_sentence(result: Result) -> str:
-    """One sentence: the verdict, what is nearest to what, and where."""
+def verdict_sentence(result: Result, below: bool = True) -> str:
+    """One sentence: the verdict, what is nearest to what, and where.
+
+    Args:
+        result: of the check.   below: all findings follow, and may be pointed to.
+    """
     pairs = sorted(result.pairs, key=_worst_first)
     worst = pairs[0] if pairs else None
     if worst is None or worst.verdict != result.verdict:
         return _sentence_without_pair(result, worst)
     more = sum(pair.verdict == worst.verdict for pair in pairs) - 1
-    others = f" {more} more of this kind below." if more else ""
+    others = f" {more} more of this kind below." if more and below else ""
     near = f"within {rounded_down(worst.clearance)} mm of"
     if worst.verdict == "clash":
         if worst.clearance <= TOUCH:

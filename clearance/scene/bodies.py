@@ -58,10 +58,12 @@ class Made:
 
 @dataclass
 class Files:
-    """The files that a setup names: found beside it, each noted once with its hash."""
+    """The files that a setup names: found beside it, each noted once with its hash; and the ``folders`` in
+    which a name was looked for."""
 
     folder: Path
     inputs: list[tuple[str, str]] = field(default_factory=list)
+    folders: list[str] = field(default_factory=list)
 
     def note(self, shown: str, sha256: str) -> None:
         """Remember a file that was read, once.
@@ -114,6 +116,15 @@ def filled_margins(said: MarginsIn) -> Margins:
 def _filled(said: SideHeightIn, default: SideHeight) -> SideHeight:
     side = default.side if said.side is None else said.side
     return SideHeight(side, default.height if said.height is None else said.height)
+
+
+def over(said: MarginsIn, more: MarginsIn) -> MarginsIn:
+    """The margins, mm, where what ``more`` says counts before what is ``said``."""
+    found = {}
+    for kind in type(said).model_fields:
+        new = {key: value for key, value in getattr(more, kind) if value is not None}
+        found[kind] = getattr(said, kind).model_copy(update=new)
+    return said.model_copy(update=found)
 
 
 def machine_bodies(machine: Machine, margins: Margins) -> list[Body]:

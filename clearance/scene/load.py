@@ -15,7 +15,15 @@ from clearance.errors import InputError
 from clearance.parallel import beside
 from clearance.scene import settings as model
 from clearance.scene.at_stops import Stops, present_in_cuts
-from clearance.scene.bodies import OWN_UNIT, Files, filled_margins, item_bodies, machine_bodies, unit_is_known
+from clearance.scene.bodies import (
+    OWN_UNIT,
+    Files,
+    filled_margins,
+    item_bodies,
+    machine_bodies,
+    over,
+    unit_is_known,
+)
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
 from clearance.scene.lying import Asked, as_they_lie
@@ -26,7 +34,7 @@ from clearance.scene.overlaps import overlap_findings
 from clearance.scene.pallets import assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
-from clearance.scene.schema import Heads, Setup
+from clearance.scene.schema import Heads, Margins, MarginsFile, Setup
 from clearance.scene.schema_items import Item, Pallet
 from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
@@ -127,9 +135,9 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     path = Path(setup_path)
     read = read_toml(path, str(setup_path))
     _refuse_other_files(read)
-    setup = read.checked(Setup)
     files = Files(path.parent)
     files.note(read.shown_as, read.sha256)
+    setup = _as_asked(read.checked(Setup), asked, files)
     setup, file, changed, pallets = assembled(setup, read, files)
     if asked.trial is not None:
         setup = applied(setup, asked.trial.edits)
@@ -186,6 +194,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         spark_gap=setup.spark_gap,
         gone_below=None if gone is None else model.GoneBelow(gone.mass, gone.size),
         pallets=pallets,
+        looked_in=tuple(files.folders),
         lies=lies,
         sets=own.sets,
         read_s=time.perf_counter() - began,
@@ -222,6 +231,28 @@ def read_machine(path: str | Path) -> Machine:
         InputError: it is wrong.
     """
     return _checked(read_toml(Path(path), str(path)))
+
+
+def read_margins(path: str | Path) -> tuple[Margins, str]:
+    """The margins that a file names, mm, None where it says nothing; and the file's hash.
+
+    Raises:
+        InputError: it is wrong.
+    """
+    read = read_toml(Path(path), str(path))
+    return read.checked(MarginsFile).margins, read.sha256
+
+
+def _as_asked(setup: Setup, asked: Asked, files: Files) -> Setup:
+    """The setup on the machine, and with the margins, that are asked for beside it."""
+    if asked.machine is not None:
+        machine = setup.machine.model_copy(update={"use": None, "file": asked.machine})
+        setup = setup.model_copy(update={"machine": machine})
+    if asked.margins is not None:
+        margins, sha256 = read_margins(asked.margins)
+        files.note(asked.margins, sha256)
+        setup = setup.model_copy(update={"margins": over(setup.margins, margins)})
+    return setup
 
 
 def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:

@@ -112,13 +112,15 @@ class Trial:
 
 @dataclass(frozen=True)
 class Asked:
-    """What the user asks for beside the setup: a form, for how many standard uncertainties, or a trial; and
-    other nozzles than the setup's."""
+    """What the user asks for beside the setup: a form, for how many standard uncertainties, or a trial;
+    other nozzles than the setup's, the machine of another file, margins that a file names (whole paths)."""
 
     form: str | None = None
     coverage: float = COVERAGE
     trial: Trial | None = None
     nozzles: str | None = None
+    machine: str | None = None
+    margins: str | None = None
 
 
 def as_they_lie(

@@ -307,6 +307,7 @@ class Scene:
         spark_gap: mm a side that make a kerf wider than the wire; None where the setup does not say.
         gone_below: what is washed away as it comes free; None where the setup does not say.
         pallets: as they stand, each before those on it.
+        looked_in: folders in which holders were looked for, as they are named.
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
         sets: names of the nozzles that can be mounted, the machine's own heads first; () where none can.
@@ -332,6 +333,7 @@ class Scene:
     spark_gap: float | None = None
     gone_below: GoneBelow | None = None
     pallets: tuple[PalletThere, ...] = ()
+    looked_in: tuple[str, ...] = ()
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
     sets: tuple[str, ...] = ()

@@ -28,7 +28,7 @@ from clearance.scene.fields import (
     problem,
     shown,
 )
-from clearance.scene.machine import GoneBelow
+from clearance.scene.machine import GoneBelow, Units
 from clearance.scene.schema_items import (
     SideHeightIn,
     Standing,
@@ -94,6 +94,14 @@ class Margins(Table):
     laid: SideHeightIn = Field(default_factory=SideHeightIn)
     machine: SideHeightIn = Field(default_factory=SideHeightIn)
     wire: SideIn = Field(default_factory=SideIn)
+
+
+class MarginsFile(Table):
+    """A file of margins, which counts instead of what setups say."""
+
+    where: ClassVar[str] = "in a file of margins"
+    units: Units = "mm"
+    margins: Margins
 
 
 def _as(key: str) -> Callable[[Any], Any]:

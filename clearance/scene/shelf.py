@@ -367,4 +367,5 @@ def shelf_of(setup: Setup, machine: Machine, file: TomlFile, files: Files) -> Sh
         each.check()
     known = {os.path.realpath(each.path) for each in folders}
     folders += [each for each in named_by_environment() if os.path.realpath(each.path) not in known]
+    files.folders += [each.shown for each in folders]
     return Shelf(folders, files.note)

@@ -1,0 +1,252 @@
+"""Setups and what is otherwise go in; a row for each, as it is ready, comes out: what was it, what is it now?
+
+What a verdict was before:
+    - with something otherwise, what the setup is as its files are; the word of the approval record beside it
+      counts where neither a file nor the program has changed since;
+    - with nothing otherwise, what was approved; of a setup without a record, what it was at the end of the
+      last whole run.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from clearance import child
+from clearance.archive.cache import Cache
+from clearance.archive.found import Approvals, Approved, setups_in
+from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
+from clearance.archive.rows import Rechecked
+from clearance.report.approval_confirm import compare
+from clearance.report.approval_tool import others, tool_now
+
+Progress = Callable[[float, str], None]
+
+
+class Source(Protocol):
+    """Who answers questions: workers on this computer, or on several."""
+
+    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+        """Each question with its answer, as they are ready."""
+
+
+@dataclass
+class _Case:
+    """A setup on its way to its row."""
+
+    shown: str
+    now: Question
+    before: Question | None = None
+    was: tuple[str, float | None] | None = None
+    since: str = ""
+    changed: tuple[str, ...] = ()
+    notes: list[str] = field(default_factory=list)
+    answers: dict[Question, Answer] = field(default_factory=dict)
+    judged: bool = False
+
+    @property
+    def open(self) -> list[Question]:
+        """What is still to be answered of it."""
+        asked = dict.fromkeys([self.now, *([] if self.before is None else [self.before])])
+        return [question for question in asked if question not in self.answers]
+
+    def row(self) -> Rechecked:
+        now, was, notes = self.answers[self.now], self.was, list(self.notes)
+        if self.before is not None:
+            then = self.answers[self.before]
+            if then.verdict is None:
+                notes.append(f"Before, it could not be judged: {then.why}.")
+            else:
+                was = (then.verdict, then.spare)
+        return Rechecked(
+            setup=self.shown,
+            verdict=now.verdict,
+            before=None if was is None else was[0],
+            since="" if was is None else self.since,
+            spare=now.spare,
+            spare_before=None if was is None else was[1],
+            why=now.why,
+            title=now.title,
+            changed=self.changed,
+            note=" ".join(notes),
+            least=now.least,
+            kept=not self.judged,
+        )
+
+
+def recheck(
+    places: Sequence[str],
+    otherwise: Otherwise,
+    source: Source,
+    kept: Callable[[], Cache],
+    progress: Progress | None = None,
+) -> Iterator[Rechecked]:
+    """A row for each setup, as it is ready.
+
+    Args:
+        places: folders and setup files.   otherwise: than the setups say, its files with their whole paths.
+        source: answers what no kept answer is there for.
+        kept: opens the kept answers, once all that was asked is sound.
+        progress: is told the share done (0 to 1), how quickly it goes and how long it will take.
+
+    Raises:
+        InputError: a place is neither folder nor file, there is no setup, or what is otherwise is wrong.
+        CannotStart: no process for judging can be started.
+    """
+    _look_at(otherwise)
+    return _rows(setups_in(places), otherwise, source, kept, progress)
+
+
+def _rows(
+    shown: Sequence[str],
+    otherwise: Otherwise,
+    source: Source,
+    kept: Callable[[], Cache],
+    progress: Progress | None,
+) -> Iterator[Rechecked]:
+    cache = kept()
+    begin = _Beginning(otherwise, cache)
+    pace = _Pace(len(shown), progress)
+    whole: list[tuple[str, str, float | None]] = []
+
+    def done(case: _Case) -> Rechecked:
+        as_is = case.answers.get(Question(case.now.setup, AS_IT_IS, case.now.form, case.now.coverage))
+        if not otherwise and as_is is not None and as_is.verdict is not None:
+            whole.append((case.now.setup, as_is.verdict, as_is.spare))
+        pace.done += 1
+        return case.row()
+
+    child.kept.append(pace.kept)
+    try:
+        waiting: dict[Question, _Case] = {}
+        for name in shown:
+            case = begin.case(name)
+            pace.tell()
+            if case.open:
+                waiting.update(dict.fromkeys(case.open, case))
+            else:
+                yield done(case)
+        pace.begin(len(waiting))
+        for question, answer in source.answers(list(waiting)):
+            with child.held():
+                cache.keep(question, answer)
+            case = waiting[question]
+            case.answers[question] = answer
+            case.judged = True
+            pace.judged += 1
+            if not case.open:
+                yield done(case)
+            pace.tell()
+        cache.finish(whole)
+    finally:
+        child.kept.remove(pace.kept)
+        cache.close()
+
+
+def _look_at(otherwise: Otherwise) -> None:
+    """Refuse at once what would be wrong for every setup."""
+    from clearance.errors import InputError
+    from clearance.scene.load import read_machine, read_margins
+
+    if otherwise.margins is not None:
+        read_margins(otherwise.margins)
+    if otherwise.machine is not None:
+        machine = read_machine(otherwise.machine)
+        names = [each.name for each in machine.nozzles]
+        if otherwise.nozzles not in (None, "own", *names):
+            found = f'the machine "{machine.name}" has no nozzles "{otherwise.nozzles}"'
+            raise InputError(None, "--nozzles", found, f"it has: {', '.join([*names, 'own'])}")
+
+
+class _Beginning:
+    """What is known of each setup before anything is judged."""
+
+    def __init__(self, otherwise: Otherwise, cache: Cache) -> None:
+        self._otherwise, self._cache = otherwise, cache
+        self._approvals = Approvals()
+        self._tools: dict[tuple[str, ...], dict[str, Any]] = {}
+
+    def case(self, shown: str) -> _Case:
+        setup = os.path.abspath(shown)
+        approved = self._approvals.of(setup)
+        notes = []
+        if approved is not None and approved.spoilt:
+            notes.append(f"Its approval record cannot be used: {approved.spoilt}.")
+            approved = None
+        form, coverage = (None, None) if approved is None else _form(approved, setup)
+        case = _Case(shown, Question(setup, self._otherwise, form, coverage), notes=notes)
+        same_tool = False
+        if approved is not None:
+            found = compare(approved.record, approved.file)
+            case.changed = tuple(each.name for each in found if not each.same)
+            same_tool = self._same_tool(approved)
+            if not same_tool:
+                notes.append("It was approved with another version of the program.")
+        if approved is not None and (not self._otherwise or (same_tool and not case.changed)):
+            least = approved.record["least"]
+            case.was = (approved.record["verdict"], None if least is None else float(least["spare"]))
+            case.since = "approval"
+        elif self._otherwise:
+            case.before, case.since = Question(setup, AS_IT_IS, form, coverage), "files"
+        else:
+            case.was, case.since = self._cache.last(setup), "last"
+        for question in case.open:
+            kept = self._cache.answer(question)
+            if kept is not None:
+                case.answers[question] = kept
+        return case
+
+    def _same_tool(self, approved: Approved) -> bool:
+        then = approved.record["tool"]
+        libraries = tuple(then["libraries"])
+        if libraries not in self._tools:
+            self._tools[libraries] = tool_now(libraries)
+        return not others(then, self._tools[libraries])
+
+
+def _form(approved: Approved, setup: str) -> tuple[str | None, float | None]:
+    """The form of readings that a setup was approved with, where it does not name it itself."""
+    for each in approved.record["inputs"]:
+        if each["kind"] == "form" and "coverage" in each:
+            return os.path.normpath(os.path.join(os.path.dirname(setup), each["file"])), float(
+                each["coverage"]
+            )
+    return None, None
+
+
+class _Pace:
+    """How far it is, how quickly it goes, and how long it will take."""
+
+    def __init__(self, setups: int, progress: Progress | None) -> None:
+        self.setups, self.done, self.judged, self._questions = setups, 0, 0, 0
+        self._progress, self._began = progress, time.monotonic()
+
+    def begin(self, questions: int) -> None:
+        """Judging begins: so much there is to judge."""
+        self._questions, self._began = questions, time.monotonic()
+
+    def kept(self) -> str:
+        """What a person is told who stops it."""
+        return f"{self.done} of {self.setups} setups are done and kept: the same command goes on from there"
+
+    def tell(self) -> None:
+        if self._progress is None:
+            return
+        if not self._questions:
+            self._progress(0.0, f"looking at {self.setups} setups")
+            return
+        text = f"{self.done} of {self.setups} setups"
+        if self.judged:
+            rate = self.judged / max(time.monotonic() - self._began, 1e-3)
+            text += f", {rate:.1f} a second, {in_words((self._questions - self.judged) / rate)} left"
+        self._progress(self.judged / self._questions, text)
+
+
+def in_words(seconds: float) -> str:
+    """A span of time, roughly."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
