@@ -24,6 +24,7 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
+from clearance.kernels.meridian.places import Places
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -395,6 +396,32 @@ class SweepQuery:
         if key not in self._grown:
             self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
         return self._grown[key][1]
+
+    def places(self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0) -> Places:
+        """A search for the places of bodies that move together at which no head comes nearer than the
+        margins.
+
+        Args:
+            moving: their indices.   origin: (2,) what a place is told of, where they stand now, machine X Y.
+            extra: mm, by which heads are grown on top, sideways and up and down.
+
+        Tags of what is met are ``run * len(bodies) + body``.
+        """
+        asks = []
+        for number, run in enumerate(self.runs):
+            mine = [b for b in moving if b in run.bodies]
+            for part in run.parts if mine else ():
+                rows: list[list[Lifted]] = [[] for _ in moving]
+                for k, b in enumerate(moving):
+                    if b in mine:
+                        grown = self.lifted(run, b, part.pieces)
+                        rows[k] = [
+                            Lifted(p.grown(extra, extra) if extra else p, 0, tag=number * len(self.bodies) + b)
+                            for p in grown
+                        ]
+                asks.append((self.path(part.moves, part.only), rows))
+        off = np.array([origin[0], origin[1], 0.0])
+        return Places([self.bodies[b].triangles_M - off for b in moving], asks)
 
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]

@@ -50,7 +50,7 @@ class Lifted:
     tag: int = 0
 
 
-class _LiftTable:
+class PieceTable:
     """Pieces by number, with up to three corners each."""
 
     def __init__(self, rows: Sequence[Lifted]) -> None:
@@ -71,6 +71,12 @@ class _LiftTable:
         self.rate = np.array([row.rate for row in rows], dtype=np.intp)
         self.span = np.array([row.span for row in rows], dtype=float).reshape(-1, 2)
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
+
+    def radius(self, z: Array, row: Index) -> Array:
+        """The radius (n,) at heights within each piece's own."""
+        upper = (z > self.z[row, 1]) | (self.z[row, 1] == self.z[row, 0])
+        k = upper.astype(np.intp)
+        return np.asarray(self.r[row, k] + self.slope[row, k] * (z - self.z[row, k]))
 
     def heights(self, g: Array, row: Index) -> tuple[Array, Array]:
         """Lowest and highest z at which the radius is no smaller than g; inf and -inf where none is."""
@@ -164,7 +170,7 @@ class Hits:
         Args:
             asks: each path, and for each body (by its number in the tree) what it is held against.
         """
-        table = _LiftTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
+        table = PieceTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
         if not len(table.rate) or not len(tree.body):
             return
         traversal = Traversal(tree, ChordForest([path for path, _ in asks]), table.rect, table.boxed)
@@ -200,7 +206,7 @@ class Hits:
 class _LiftSearch:
     hits: Hits
     traversal: Traversal
-    table: _LiftTable
+    table: PieceTable
 
     def raises(self, g_low: Array, z_low: Array, z_high: Array, row: Index) -> tuple[Array, Array]:
         """The raises (low, high) that could hit, for points no nearer than g_low between two heights."""

@@ -1,0 +1,483 @@
+"""At which places of an item does a head meet it? Boxes of places go in; which are free, which are met, comes
+out.
+
+A place is where the item's origin stands in plan, and its turn about the vertical through that. Boxes of
+places are a third tree beside those of triangles and chords: it is gone down level by level, all boxes of a
+level in one set of arrays, and the halves of a box begin with the pairs of nodes that it could not drop.
+
+A head that meets the item for some place of a box is a head whose rectangle is widened by the box, held
+against the item once (a Minkowski sum). A head that is narrower by half the box's diagonal and meets the item
+at the box's middle meets it for all of its places. A turn of the item moves a point no farther than its
+distance from the origin times the angle; it counts in both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.planar import segment_segment, segment_swept_rectangle
+from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
+from clearance.kernels.meridian.lifts import Lifted, PieceTable
+from clearance.kernels.meridian.profile import in_strip, strips_of
+
+Array = NDArray[np.float64]
+Index = NDArray[np.integer[Any]]
+Rows = NDArray[np.bool_]
+
+#: a node larger than so many times the box is opened before the box is divided
+_OPEN = 1.0
+#: pairs of a box that are looked at first, those that are deepest in by their boxes, and then
+_DEEPEST, _MORE = 3, 16
+#: steps of golden section along a strip against a cone: a thousandth of its height is left
+_STEPS = 14
+_GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
+#: pairs worked on at a time: the arrays stay in the processor's cache
+_CHUNK = 1 << 13
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """Boxes of places (n).
+
+    Attributes:
+        centre, half: (n, 2) mm, of where the origin stands, machine X Y.
+        turn, half_turn: (n,) degrees about the vertical, from how the item stands.
+    """
+
+    centre: Array
+    half: Array
+    turn: Array
+    half_turn: Array
+
+    def __len__(self) -> int:
+        return len(self.turn)
+
+    def take(self, rows: NDArray[Any]) -> Boxes:
+        """Some of them."""
+        return Boxes(*(getattr(self, f.name)[rows] for f in fields(Boxes)))
+
+    def halves(self) -> tuple[Boxes, Index]:
+        """Each divided across its longer sides (both, where they are about equal), and which one each came
+        from."""
+        longest = self.half.max(axis=1)
+        cut = (self.half > 0.55 * longest[:, None]) & (self.half > 0.0)
+        rows = np.repeat(np.arange(len(self)), 2 ** cut.sum(axis=1))
+        first = np.r_[True, rows[1:] != rows[:-1]]
+        number = np.arange(len(rows)) - np.maximum.accumulate(np.where(first, np.arange(len(rows)), 0))
+        out = self.take(rows)
+        c = cut[rows]
+        bit = np.stack([number & 1, np.where(c[:, 0], number >> 1, number) & 1], axis=1)
+        half = np.where(c, out.half / 2.0, out.half)
+        centre = out.centre + np.where(c, np.where(bit == 1, half, -half), 0.0)
+        return replace(out, centre=centre, half=half), rows
+
+
+@dataclass(frozen=True)
+class Level:
+    """What is known of some boxes.
+
+    Attributes:
+        boxes: (n).
+        free: (n,) nothing is met, wherever in the box.
+        met: (n,) something is met, wherever in the box.
+        row, move: (n,) what is met there or may be, by the number of what was held against the item, and the
+            move (0-based); -1 where nothing is.
+    """
+
+    boxes: Boxes
+    free: Rows
+    met: Rows
+    row: Index
+    move: Index
+
+    @property
+    def open(self) -> Rows:
+        """Which are not decided."""
+        return np.asarray(~self.free & ~self.met)
+
+
+class Places:
+    """The search.
+
+    Args:
+        bodies: triangles (N, 3, 3) of what moves, mm, seen from the item's origin: X Y from it, machine Z.
+        asks: paths, and for each body the pieces, grown, that are held against it along the path; ``tag`` of
+            a piece is handed back.
+    """
+
+    def __init__(
+        self,
+        bodies: Sequence[Array],
+        asks: Sequence[tuple[ChordTree, Sequence[Sequence[Lifted]]]],
+    ) -> None:
+        self.tree = TriangleTree(bodies)
+        rows = [row for _, rows_of_body in asks for of_body in rows_of_body for row in of_body]
+        self.table = PieceTable(rows)
+        self.paths = ChordForest([path for path, _ in asks]) if asks else None
+        self.reach = max((float(np.hypot(*t[..., :2].reshape(-1, 2).T).max()) for t in bodies if len(t)), default=0.0)
+        self._roots: list[Pairs] = []
+        if self.paths is not None and rows:
+            self.traversal = Traversal(self.tree, self.paths, self.table.rect, self.table.boxed)
+            at = 0
+            for k, (_, rows_of_body) in enumerate(asks):
+                begin = np.cumsum([at, *map(len, rows_of_body)])
+                numbers = [np.arange(a, b) for a, b in zip(begin[:-1], begin[1:], strict=True)]
+                self._roots.append(self.traversal.roots(0, k, numbers))
+                at = int(begin[-1])
+
+    def tag(self, row: int) -> int:
+        """The tag of what was held against the item."""
+        return int(self.table.tag[row])
+
+    def begin(self, boxes: Boxes) -> tuple[Boxes, Pairs]:
+        """Boxes with all pairs."""
+        roots = [pairs for pairs in self._roots if len(pairs)]
+        if not roots:
+            none = np.empty(0, dtype=np.intp)
+            return boxes, Pairs(none, none, none, none)
+        one = bare(roots)
+        n = len(boxes)
+        return boxes, Pairs(
+            np.repeat(np.arange(n), len(one)), np.tile(one.tri, n), np.tile(one.chord, n), np.tile(one.row, n)
+        )
+
+    def decide(self, boxes: Boxes, pairs: Pairs) -> tuple[Level, Pairs]:
+        """What can be said of the boxes, and the pairs that their halves are to begin with.
+
+        Args:
+            boxes: n of them.   pairs: their own, ``ask`` the number of the box.
+        """
+        n, view = len(boxes), _View(self, boxes)
+        free, met = np.ones(n, dtype=bool), np.zeros(n, dtype=bool)
+        row, move = (np.full(n, -1, dtype=np.intp) for _ in range(2))
+        pairs, deep = view.opened(pairs)
+        if not len(pairs):
+            return Level(boxes, free, met, row, move), pairs
+        leaf = self.traversal.is_leaf(pairs)
+        # a box with a pair of larger nodes left is not free whatever the others say
+        hit = np.zeros(n, dtype=bool)
+        hit[pairs.ask[~leaf]] = True
+        order = np.lexsort((-deep, ~leaf, pairs.ask))
+        pairs, leaf, deep = pairs.take_bare(order), leaf[order], deep[order]
+        rank = _rank(pairs.ask)
+        there = np.ones(len(pairs), dtype=bool)
+        for first, last in ((0, _DEEPEST), (_DEEPEST, _MORE), (_MORE, len(pairs))):
+            now = np.flatnonzero(leaf & (rank >= first) & (rank < last) & ~met[pairs.ask])
+            for k in range(0, len(now), _CHUNK):
+                rows = now[k : k + _CHUNK]
+                may, sure, all_ = view.held(pairs.take_bare(rows), hit)
+                there[rows] = may
+                hit[pairs.ask[rows[sure]]] = True
+                inside = rows[all_]
+                met[pairs.ask[inside]] = True
+                row[pairs.ask[inside]], move[pairs.ask[inside]] = (
+                    pairs.row[inside], self._move(pairs.chord[inside]),
+                )  # fmt: skip
+        kept = np.flatnonzero(there)
+        free[pairs.ask[kept]] = False
+        # what may be met where nothing is for certain: the deepest
+        named = kept[leaf[kept]]
+        named = named[_rank(pairs.ask[named]) == 0]
+        named = named[~met[pairs.ask[named]]]
+        row[pairs.ask[named]], move[pairs.ask[named]] = pairs.row[named], self._move(pairs.chord[named])
+        pairs = pairs.take_bare(kept)
+        return Level(boxes, free, met, row, move), pairs.take_bare(np.flatnonzero(~met[pairs.ask]))
+
+    def _move(self, chord: Index) -> Index:
+        assert self.paths is not None
+        return np.asarray(self.paths.chords.move[self.paths.leaf[chord]])
+
+    def divided(self, level: Level, pairs: Pairs, which: Rows) -> tuple[Boxes, Pairs]:
+        """The halves of some boxes, and their pairs, inherited.
+
+        Args:
+            level, pairs: of ``decide``.   which: (n,) boxes that are to be divided.
+        """
+        number = np.flatnonzero(which)
+        boxes, parent = level.boxes.take(number).halves()
+        parent = number[parent]
+        # pairs in the order of their boxes, handed to each of the box's halves
+        order = np.argsort(pairs.ask, kind="stable")
+        count = np.bincount(pairs.ask, minlength=len(level.boxes))
+        begin = np.cumsum(count) - count
+        many = count[parent]
+        child = np.repeat(np.arange(len(parent)), many)
+        at = np.arange(len(child)) - np.repeat(np.cumsum(many) - many, many)
+        rows = order[begin[parent[child]] + at]
+        return boxes, Pairs(child, pairs.tri[rows], pairs.chord[rows], pairs.row[rows])
+
+
+def _rank(group: Index) -> Index:
+    """The number (n,) of each among its neighbours of the same group."""
+    if not len(group):
+        return group
+    begins = np.r_[True, group[1:] != group[:-1]]
+    at = np.arange(len(group))
+    return np.asarray(at - np.maximum.accumulate(np.where(begins, at, 0)))
+
+
+class _View:
+    """Some boxes, with what each pair needs of them."""
+
+    def __init__(self, places: Places, boxes: Boxes) -> None:
+        self.p, self.boxes = places, boxes
+        angle = np.radians(boxes.turn)
+        self.cos, self.sin = np.cos(angle), np.sin(angle)
+        self.turned = bool((boxes.turn != 0.0).any())
+        #: how far a turn within the box moves any point, mm
+        self.swing = 2.0 * places.reach * np.sin(np.minimum(np.radians(boxes.half_turn) / 2.0, np.pi / 2.0))
+        self.size = 2.0 * boxes.half.max(axis=1) + 2.0 * self.swing
+
+    # ------------------------------------------------------------------------------------------ nodes
+    def opened(self, pairs: Pairs) -> tuple[Pairs, Array]:
+        """Pairs that could meet, of nodes no larger than their box, and how deep (n,) by their boxes."""
+        done: list[Pairs] = []
+        deep: list[Array] = []
+        while len(pairs):
+            pairs, depth = self.pruned(pairs)
+            large = self.large(pairs)
+            done.append(pairs.take_bare(np.flatnonzero(~large)))
+            deep.append(depth[~large])
+            pairs = self.p.traversal.children(pairs.take_bare(np.flatnonzero(large)))
+        return (bare(done), np.concatenate(deep)) if done else (pairs, np.empty(0))
+
+    def large(self, pairs: Pairs) -> Rows:
+        p = self.p
+        assert p.paths is not None
+        nodes, paths = p.tree.nodes, p.paths
+        size = _OPEN * self.size[pairs.ask]
+        tri, chord = pairs.tri, pairs.chord
+        by_tri = ((nodes.high[tri] - nodes.low[tri]).max(axis=1) > size) & (nodes.level[tri] > 0)
+        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size) & (paths.level[chord] > 0)
+        return np.asarray(by_tri | by_chord)
+
+    def pruned(self, pairs: Pairs) -> tuple[Pairs, Array]:
+        p = self.p
+        assert p.paths is not None
+        nodes, paths, table, k = p.tree.nodes, p.paths, p.table, pairs.ask
+        low, high = nodes.low[pairs.tri], nodes.high[pairs.tri]
+        z_low, z_high = low[:, 2], high[:, 2]
+        x0, x1, y0, y1 = low[:, 0], high[:, 0], low[:, 1], high[:, 1]
+        if self.turned:
+            cx, cy, hx, hy = (x0 + x1) / 2.0, (y0 + y1) / 2.0, (x1 - x0) / 2.0, (y1 - y0) / 2.0
+            c, s = self.cos[k], self.sin[k]
+            mx, my = c * cx - s * cy, s * cx + c * cy
+            rx, ry = np.abs(c) * hx + np.abs(s) * hy, np.abs(s) * hx + np.abs(c) * hy
+            x0, x1, y0, y1 = mx - rx, mx + rx, my - ry, my + ry
+        rect, c_low, c_high = table.rect[pairs.row], paths.low[pairs.chord], paths.high[pairs.chord]
+        centre, half = self.boxes.centre[k], self.boxes.half[k]
+        gaps = [
+            np.maximum(
+                np.maximum(a + centre[:, j] - half[:, j] - c_high[:, j] - rect[:, 2 * j + 1],
+                           c_low[:, j] + rect[:, 2 * j] - b - centre[:, j] - half[:, j]), 0.0)
+            for j, (a, b) in enumerate(((x0, x1), (y0, y1)))
+        ]  # fmt: skip
+        g = np.hypot(gaps[0], gaps[1]) - paths.slack[pairs.chord] - self.swing[k]
+        bottom, top = table.heights(np.maximum(g, 0.0), pairs.row)
+        keep = np.flatnonzero((bottom <= z_high) & (top >= z_low))
+        return pairs.take_bare(keep), (table.widest[pairs.row] - g)[keep]
+
+    # ------------------------------------------------------------------------------------------ leaves
+    def _cells(self, pairs: Pairs) -> tuple[_Cells, Index]:
+        """The strips of each pair's triangle where the box's middle puts it, between the heights of its
+        piece; and of which pair each is."""
+        p = self.p
+        t = p.tree.triangles[p.tree.nodes.leaf[pairs.tri]]
+        k = pairs.ask
+        if self.turned:
+            c, s = self.cos[k, None], self.sin[k, None]
+            t = np.stack([c * t[..., 0] - s * t[..., 1], s * t[..., 0] + c * t[..., 1], t[..., 2]], axis=-1)
+        strips, of = strips_of(t)
+        at = self.boxes.centre[k][of]
+        assert p.paths is not None
+        chord, row = p.paths.leaf[pairs.chord[of]], pairs.row[of]
+        chords = p.paths.chords
+        cells = _Cells(
+            strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
+            chords.p[chord] - at, chords.q[chord] - at, chords.slack[chord], row, of,
+        )  # fmt: skip
+        return cells.between(p.table.z[row, 0], p.table.z[row, 2]), of
+
+    def held(self, pairs: Pairs, hit: Rows) -> tuple[Rows, Rows, Rows]:
+        """Which pairs of leaves (n,) may meet for some place of the box; which do for certain; which for all
+        of its places.
+
+        Args:
+            hit: (boxes,) of which that is known of another pair: theirs need not be looked at closely.
+        """
+        table = self.p.table
+        cells, _ = self._cells(pairs)
+        may, sure, inside = (np.zeros(len(pairs), dtype=bool) for _ in range(3))
+        if not len(cells):
+            return may, sure, inside
+        of, row = cells.of, cells.row
+        g0, g1, g = cells.distances(table.rect[row], np.zeros(len(cells)))
+        away = np.hypot(*self.boxes.half[pairs.ask].T) + self.swing[pairs.ask]
+        for more, where in ((cells.slack, sure), (cells.slack + away[of], inside)):
+            for at, low, high in ((g0, cells.z0, cells.z0), (g1, cells.z1, cells.z1), (g, cells.z0, cells.z1)):
+                bottom, top = table.heights(at + more, row)
+                where[of[(bottom <= low) & (top >= high)]] = True
+        bottom, top = table.heights(np.maximum(g - cells.slack - away[of], 0.0), row)
+        near = (bottom <= cells.z1) & (top >= cells.z0)
+        may[of[near]] = True
+        may |= sure
+        hit = hit.copy()
+        hit[pairs.ask[sure]] = True
+        doubt = np.flatnonzero(near & ~hit[pairs.ask][of])
+        if len(doubt):
+            asked = np.zeros(len(pairs), dtype=bool)
+            asked[of[doubt]] = True
+            may[asked] = False
+            self._closely(cells.take(doubt), pairs, may)
+        return may, sure, inside
+
+    def _closely(self, cells: _Cells, pairs: Pairs, may: Rows) -> None:
+        """Take in which pairs may meet, by the head's rectangle widened by the box itself."""
+        table, of, row = self.p.table, cells.of, cells.row
+        half = self.boxes.half[pairs.ask[of]]
+        rect = table.rect[row] + np.stack([-half[:, 0], half[:, 0], -half[:, 1], half[:, 1]], axis=1)
+        more = -cells.slack - self.swing[pairs.ask[of]]
+        g0, g1, g = cells.distances(rect, more)
+        bottom, top = table.heights(g, row)
+        near = (bottom <= cells.z1) & (top >= cells.z0)
+        certain = (bottom <= cells.z0) & (top >= cells.z1)
+        for at, z in ((g0, cells.z0), (g1, cells.z1)):
+            bottom, top = table.heights(at, row)
+            certain |= (bottom <= z) & (top >= z)
+        may[of[certain]] = True
+        left = np.flatnonzero(near & ~may[of])
+        if len(left):
+            cells = cells.take(left)
+            may[cells.of[self._valley(cells, rect[left], more[left])]] = True
+
+    def _valley(self, cells: _Cells, rect: Array, more: Array) -> Rows:
+        """Which strips (n,) come within their piece's radius at some height, as far as can be said.
+
+        Along a strip the distance less the radius is convex: golden section. What is left of the bracket
+        counts as a whole, on the safe side.
+        """
+        table, n = self.p.table, len(cells)
+        meets, number = np.zeros(n, dtype=bool), np.arange(n)
+        low, high = np.zeros(n), np.ones(n)
+        inner = [np.full(n, 1.0 - _GOLDEN), np.full(n, _GOLDEN)]
+
+        def above(t: Array) -> Array:
+            a, b, z = cells.at(t)
+            g = np.maximum(cells.from_(a, b, rect) + more, 0.0)
+            return g - table.radius(z, cells.row)
+
+        value = [above(t) for t in inner]
+        for step in range(_STEPS + 1):
+            found = (value[0] <= 0.0) | (value[1] <= 0.0)
+            meets[number[found]] = True
+            keep = np.flatnonzero(~found)
+            cells, rect, more, number = cells.take(keep), rect[keep], more[keep], number[keep]
+            low, high = low[keep], high[keep]
+            inner, value = [x[keep] for x in inner], [x[keep] for x in value]
+            if step == _STEPS or not len(number):
+                break
+            left = value[0] <= value[1]
+            low, high = np.where(left, low, inner[0]), np.where(left, inner[1], high)
+            new = np.where(left, high - _GOLDEN * (high - low), low + _GOLDEN * (high - low))
+            got = above(new)
+            inner = [np.where(left, new, inner[1]), np.where(left, inner[0], new)]
+            value = [np.where(left, got, value[1]), np.where(left, value[0], got)]
+        if len(number):
+            (a0, b0, z0), (a1, b1, z1) = cells.at(low), cells.at(high)
+            last = replace(cells, a0=a0, b0=b0, z0=z0, a1=a1, b1=b1, z1=z1)
+            _, _, g = last.distances(rect, more)
+            bottom, top = table.heights(g, last.row)
+            meets[number[(bottom <= last.z1) & (top >= last.z0)]] = True
+        return meets
+
+    def narrow(self, pairs: Pairs) -> Rows:
+        """Which pairs of leaves (n,) meet for all places of the box."""
+        table = self.p.table
+        cells, _ = self._cells(pairs)
+        meets = np.zeros(len(pairs), dtype=bool)
+        if not len(cells):
+            return meets
+        less = np.hypot(*self.boxes.half[pairs.ask].T) + self.swing[pairs.ask]
+        of, row = cells.of, cells.row
+        g0, g1, g = cells.distances(table.rect[row], cells.slack + less[of])
+        for at, low, high in ((g0, cells.z0, cells.z0), (g1, cells.z1, cells.z1), (g, cells.z0, cells.z1)):
+            bottom, top = table.heights(at, row)
+            meets[of[(bottom <= low) & (top >= high)]] = True
+        return meets
+
+
+@dataclass
+class _Cells:
+    """Strips of triangles between two heights, each against a chord and a row of pieces."""
+
+    a0: Array
+    a1: Array
+    b0: Array
+    b1: Array
+    z0: Array
+    z1: Array
+    p: Array
+    q: Array
+    slack: Array
+    row: Index
+    of: Index
+
+    def take(self, keep: NDArray[Any]) -> _Cells:
+        return _Cells(*(getattr(self, name)[keep] for name in _CELL))
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def between(self, low: Array, high: Array) -> _Cells:
+        """Each cut to the heights between low and high (n,); those with nothing there are gone."""
+        low, high = np.maximum(low, self.z0), np.minimum(high, self.z1)
+        keep = low <= high
+        kept, low, high = self.take(keep), low[keep], high[keep]
+        rise = kept.z1 - kept.z0
+        share = np.where(rise > 0.0, rise, 1.0)
+        t0 = np.where(rise > 0.0, (low - kept.z0) / share, 0.0)[:, None]
+        t1 = np.where(rise > 0.0, (high - kept.z0) / share, 1.0)[:, None]
+        whole = ((low == kept.z0) & (high == kept.z1))[:, None]
+        da, db = kept.a1 - kept.a0, kept.b1 - kept.b0
+        return replace(
+            kept,
+            a0=np.where(whole, kept.a0, kept.a0 + t0 * da), a1=np.where(whole, kept.a1, kept.a0 + t1 * da),
+            b0=np.where(whole, kept.b0, kept.b0 + t0 * db), b1=np.where(whole, kept.b1, kept.b0 + t1 * db),
+            z0=low, z1=high,
+        )  # fmt: skip
+
+    def at(self, t: Array) -> tuple[Array, Array, Array]:
+        """The slices at shares t (n,) of the strips: both ends (n, 2), and their heights."""
+        t2 = t[:, None]
+        a, b = self.a0 + t2 * (self.a1 - self.a0), self.b0 + t2 * (self.b1 - self.b0)
+        return a, b, self.z0 + t * (self.z1 - self.z0)
+
+    def from_(self, x: Array, y: Array, rect: Array) -> Array:
+        """Distances (n,) in plan of segments x-y from what a rectangle covers along the chord."""
+        boxed = (rect != 0.0).any(axis=1)
+        if boxed.all():
+            return segment_swept_rectangle(x, y, self.p, self.q, rect)
+        out = segment_segment(x, y, self.p, self.q)
+        i = np.flatnonzero(boxed)
+        if len(i):
+            out[i] = segment_swept_rectangle(x[i], y[i], self.p[i], self.q[i], rect[i])
+        return out
+
+    def distances(self, rect: Array, more: Array) -> tuple[Array, Array, Array]:
+        """Distances (n,) in plan from what a rectangle covers along the chord: of the lower end slice, of the
+        upper one, and the least of all; ``more`` is added to each."""
+        def from_(x: Array, y: Array) -> Array:
+            return self.from_(x, y, rect)
+
+        g0, g1 = from_(self.a0, self.b0), from_(self.a1, self.b1)
+        g = np.minimum(np.minimum(g0, g1), np.minimum(from_(self.a0, self.a1), from_(self.b0, self.b1)))
+        g[in_strip(self.p + rect[:, 0::2], self.a0, self.a1, self.b0, self.b1)] = 0.0
+        return tuple(np.maximum(each + more, 0.0) for each in (g0, g1, g))  # type: ignore[return-value]
+
+
+_CELL = tuple(f.name for f in fields(_Cells))
