@@ -264,13 +264,18 @@ class SweepQuery:
         ]
 
     def clearance_below(
-        self, wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]]
+        self,
+        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]],
+        settled: float = -1.0,
+        points: bool = True,
     ) -> list[tuple[dict[int, float], dict[int, Witness]]]:
         """The distance in space of parts of heads from bodies, where it is below what is known already.
 
         Args:
             wanted: run, part, for each body the pieces that it is held against (as they are to it, raised or
                 shifted), and below which value each is looked for.
+            settled: a value that is no larger than this need not be the smallest.
+            points: witness points are wanted.
 
         Returns:
             For each the values and their witness points, of the bodies that are nearer.
@@ -283,15 +288,15 @@ class SweepQuery:
             sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
         if not sweeps:
             return []
-        found = self._smallest(ClearanceMeasure, sweeps)
+        found = self._smallest(ClearanceMeasure, sweeps, settled=settled)
         near = [
             [b for b in below if one.triangle[b] >= 0]
             for (_, _, _, below), one in zip(wanted, found.nearest, strict=True)
         ]
-        points = found.witnesses(near)
+        at = found.witnesses(near) if points else [{} for _ in near]
         return [
-            ({b: float(one.value[b]) for b in some}, at)
-            for some, one, at in zip(near, found.nearest, points, strict=True)
+            ({b: float(one.value[b]) for b in some}, where)
+            for some, one, where in zip(near, found.nearest, at, strict=True)
         ]
 
     def grown(

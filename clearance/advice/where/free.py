@@ -268,3 +268,29 @@ def _not_swallowed(query: SweepQuery, seat: Seat, boxes: Boxes) -> Rows:
             for part in run.parts
         )
     return out
+
+
+class Probe:
+    """Single places, asked one by one.
+
+    Args:
+        found: the map, into which reasons go.
+    """
+
+    def __init__(self, query: SweepQuery, found: Map, work: Work) -> None:
+        self.query, self.found, self.work = query, found, work
+        self.search = query.places(found.seat.moving, found.seat.origin)
+        self.known: dict[tuple[int, int], int] = {}
+
+    def first_wrong(self, at: Array, turn: float) -> tuple[Rows, Index]:
+        """Which places (n, 2) are wrong, and the number of the reason (-1 where none is)."""
+        n = len(at)
+        boxes = Boxes(at, np.zeros((n, 2)), np.full(n, turn), np.zeros(n))
+        keeps, _, which = self.work.look(at, boxes.turn, np.zeros(n), 0.0)
+        level, _ = self.search.decide(*self.search.begin(boxes))
+        out = np.full(n, -1, dtype=np.intp)
+        head = ~level.free
+        out[head] = _heads(self.found, self.known, self.query, self.search, level.row[head], level.move[head])
+        by_work = ~keeps & ~head
+        out[by_work] = _numbers(self.found, self.known, self.work, which[by_work])
+        return ~keeps | head, out

@@ -1,0 +1,375 @@
+"""A scene and an item's name go in; where it may stand comes out: regions or holes, the best place with what
+bounds it, and whether there is none at all. What is told of as free was proven, and looked at by the judge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.advice.where.best import ENOUGH, Bound, Rooms, Spot, best_of
+from clearance.advice.where.confirm import Judge
+from clearance.advice.where.free import Map, Probe, Reason, look
+from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
+from clearance.advice.where.work import Work, work_of
+from clearance.kernels.query import SweepQuery
+from clearance.scene.model import Scene
+
+Array = NDArray[np.float64]
+Progress = Callable[[float, str], None]
+
+#: by how much what a hand lays down may be off unless somebody says otherwise, mm (common practice, no source)
+BY_HAND = 2.0
+#: the same for what a screw holds in its hole: the play of an M8 screw in a hole of 9 (ISO 273, medium)
+IN_HOLE = 0.5
+#: and for a holder that is set by a stop or a rule (common practice, no source)
+BY_RULE = 0.5
+#: places of a green region that the judge looks at, besides the best one
+SAMPLES = 3
+#: where a place ends is looked for so far, mm
+FARTHEST = 30.0
+#: an undecided strip thinner than this is no place, mm
+STRIP = FINE
+
+
+@dataclass(frozen=True)
+class Region:
+    """Places on a plane that hang together.
+
+    Attributes:
+        outline: of the item's origin (shapely), machine X Y, mm.   turn: degrees from how it stands.
+        room: by how much the item may be off in the middle of it, mm.
+    """
+
+    outline: Any
+    turn: float
+    room: float
+
+
+@dataclass(frozen=True)
+class Hole:
+    """Places about one thread hole.
+
+    Attributes:
+        at: (x, y), machine, mm.   turns: from, to, degrees from how it stands now, each end proven.
+        room: by how much it may be off in X and Y at the best of these turns, mm.
+    """
+
+    at: tuple[float, float]
+    turns: tuple[float, float]
+    room: float
+
+
+@dataclass(frozen=True)
+class ItemPlaces:
+    """Where one item may stand.
+
+    Attributes:
+        item: its name.   seat: the family of places.   map: all that was found out.
+        least: by how much it must be allowed to be off, mm.
+        regions, holes: its places, those with the most room first; ``tight``: those with less room than
+            ``least``, which are no places to use.
+        best: the one to use; None where there is none.   bounds: what bounds it on each side.
+        nowhere: no place at all, for certain.   undecided: mm2 (or holes' degrees) of which nobody knows.
+        forbids: what forbids places, the one that forbids most first: words, share.
+        doubts: what the judge said against places that were found; these are not among ``regions``.
+        looked_at: the judge alone tells its work, at single places.
+        opens: what would make room where there is none.
+    """
+
+    item: str
+    seat: Seat
+    map: Map
+    least: float
+    regions: tuple[Region, ...] = ()
+    holes: tuple[Hole, ...] = ()
+    tight: tuple[Region | Hole, ...] = ()
+    best: Spot | None = None
+    bounds: tuple[Bound, ...] = ()
+    nowhere: bool = False
+    undecided: float = 0.0
+    forbids: tuple[tuple[Reason, float], ...] = ()
+    doubts: tuple[str, ...] = ()
+    looked_at: bool = False
+    opens: tuple[str, ...] = ()
+
+    @property
+    def shift(self) -> tuple[float, float]:
+        """From where it stands to the best place, mm."""
+        assert self.best is not None
+        return self.best.at[0] - float(self.seat.origin[0]), self.best.at[1] - float(self.seat.origin[1])
+
+    @property
+    def verdict(self) -> str:
+        """"places", "nowhere" or "undecided"."""
+        return "places" if self.best is not None else "nowhere" if self.nowhere else "undecided"
+
+
+@dataclass(frozen=True)
+class Where:
+    """The answer.
+
+    Attributes:
+        scene: as it stands.   items: each one's places.
+        together: what is to be said of several at once; "" for one.
+        gap: of several: by how much more room there may be at most than was found, mm.
+    """
+
+    scene: Scene
+    items: tuple[ItemPlaces, ...]
+    together: str = ""
+    gap: float = 0.0
+    found: bool | None = None
+
+    @property
+    def verdict(self) -> str:
+        """"places", "nowhere" or "undecided"."""
+        said = [one.verdict for one in self.items]
+        for word in ("nowhere", "undecided"):
+            if word in said:
+                return word
+        return "places" if self.found is not False else "undecided"
+
+
+def usual_least(scene: Scene, seat: Seat) -> float:
+    """By how much an item is to be allowed to be off where nobody says it, mm."""
+    if seat.holes is not None:
+        return IN_HOLE
+    return BY_HAND if scene.bodies[seat.index].kind == "laid" else BY_RULE
+
+
+def filling(
+    scene: Scene, item: str, turns: tuple[float, float] | None = None, query: SweepQuery | None = None
+) -> Iterator[Map]:
+    """The map of an item's places, again and again as it fills.
+
+    Args:
+        scene: as it stands.   item: its name.   turns: degrees, from and to.   query: about the scene.
+    """
+    seat = seat_of(scene, item, turns)
+    work = work_of(scene, seat.index, seat.moving, seat.around)
+    yield from look(query or SweepQuery(scene), seat, work)
+
+
+def find_item(
+    scene: Scene,
+    item: str,
+    least: float | None = None,
+    turns: tuple[float, float] | None = None,
+    progress: Progress | None = None,
+) -> ItemPlaces:
+    """Where one item may stand.
+
+    Args:
+        scene: as it stands.   item: its name.   least: mm; None: the usual.
+        turns: degrees, from and to.   progress: is told the share done and what is looked at.
+
+    Raises:
+        InputError: there is no such item, or it has no places.
+    """
+    say = progress or (lambda share, what: None)
+    seat = seat_of(scene, item, turns)
+    least = usual_least(scene, seat) if least is None else least
+    say(0.0, f'what "{item}" stands on, holds and stands beside')
+    work = work_of(scene, seat.index, seat.moving, seat.around)
+    query = SweepQuery(scene)
+    found = Map(seat)
+    for k, found in enumerate(look(query, seat, work)):
+        say(min(0.1 + 0.05 * k, 0.7), f'heads about "{item}"')
+    say(0.7, f'the best place of "{item}"')
+    return _Answer(scene, query, found, work, least).made()
+
+
+@dataclass
+class _Answer:
+    scene: Scene
+    query: SweepQuery
+    found: Map
+    work: Work
+    least: float
+    doubts: list[str] = field(default_factory=list)
+
+    def made(self) -> ItemPlaces:
+        seat = self.found.seat
+        self.rooms = Rooms(self.query, seat)
+        self.probe = Probe(self.query, self.found, self.work)
+        self.judge = Judge(self.scene, seat.moving)
+        base = ItemPlaces(seat.item, seat, self.found, self.least, forbids=tuple(self._forbids()))
+        filled = self._on_plane(base) if seat.holes is None else self._in_holes(base)
+        if filled.best is not None:
+            filled = replace(filled, bounds=tuple(self._bounds(filled.best)))
+        return replace(filled, doubts=tuple(dict.fromkeys(self.doubts)), looked_at=not self.work.judged)
+
+    def _forbids(self) -> list[tuple[Reason, float]]:
+        boxes, why = self.found.forbidden, self.found.why
+        if not len(boxes):
+            return []
+        size = 4.0 * boxes.half.prod(axis=1) if self.found.seat.holes is None else np.ones(len(boxes))
+        share = np.bincount(why, size, minlength=len(self.found.reasons))
+        whole = max(float(share.sum()), 1e-12)
+        order = np.argsort(-share, kind="stable")
+        return [(self.found.reasons[k], float(share[k]) / whole) for k in order if share[k] > 0.0]
+
+    def _confirmed(self, at: tuple[float, float], turn: float) -> bool:
+        there = self.judge.moved(self.found.seat.origin, at, turn)
+        said = self.judge.wrong(there)
+        if said is not None:
+            self.doubts.append(said)
+        return said is None
+
+    # ------------------------------------------------------------------------------------------ on a plane
+    def _on_plane(self, base: ItemPlaces) -> ItemPlaces:
+        import shapely
+
+        good, tight, by_turn = [], [], {}
+        for turn in np.unique(self.found.free.turn):
+            mine = self.found.free.take(self.found.free.turn == turn)
+            for piece in shapely.get_parts(shapely.union_all(_squares(mine))):
+                room = float(shapely.length(shapely.maximum_inscribed_circle(piece, 0.02)))
+                one = Region(piece, float(turn), room)
+                if room < self.least - 1e-9:
+                    tight.append(one)
+                elif self._looked_at(one):
+                    good.append(one)
+        good.sort(key=lambda one: -one.room)
+        for one in good:
+            by_turn.setdefault(one.turn, []).append(one.outline)
+        cores = {t: shapely.union_all(each).buffer(-self.least, join_style="mitre") for t, each in by_turn.items()}
+        best = None
+        while cores and best is None:
+            found = best_of(self.rooms, cores, self.found.seat.origin)
+            if found is None:
+                break
+            turn, at, spare = found
+            whole = shapely.union_all(by_turn[turn])
+            if self._confirmed(at, turn):
+                best = Spot(at, turn, spare, float(shapely.distance(whole.boundary, shapely.Point(at))))
+            else:
+                cores[turn] = cores[turn].difference(shapely.Point(at).buffer(5.0))
+                if len(self.doubts) > 4:
+                    break
+        open_ = shapely.union_all(_squares(self.found.open)) if len(self.found.open) else shapely.Polygon()
+        # a strip thinner than the finest box is no place
+        thick = open_.buffer(-STRIP / 2.0 - 1e-6, join_style="mitre")
+        nowhere = not len(self.found.free) and thick.is_empty
+        return replace(
+            base, regions=tuple(good), tight=tuple(tight), best=best, nowhere=nowhere,
+            undecided=float(open_.area),
+        )  # fmt: skip
+
+    def _looked_at(self, one: Region) -> bool:
+        """Whether the judge says of some of a region's places what was proven of all."""
+        import shapely
+
+        core = one.outline.buffer(-max(self.least - 1e-6, 0.0), join_style="mitre")
+        core = one.outline if core.is_empty else core
+        rng = np.random.default_rng(1)
+        x0, y0, x1, y1 = core.bounds
+        points = [shapely.get_coordinates(core.representative_point())[0]]
+        for _ in range(200):
+            if len(points) >= SAMPLES:
+                break
+            p = rng.uniform((x0, y0), (x1, y1))
+            if shapely.intersects_xy(core, *p):
+                points.append(p)
+        return all([self._confirmed((float(p[0]), float(p[1])), one.turn) for p in points])
+
+    # ------------------------------------------------------------------------------------------ in holes
+    def _in_holes(self, base: ItemPlaces) -> ItemPlaces:
+        free, seat = self.found.free, self.found.seat
+        assert seat.holes is not None
+        spots: list[Spot] = []
+        for turn in np.unique(free.turn):
+            at = free.centre[free.turn == turn]
+            spare = self.rooms.of(at, float(turn))
+            room, _ = self.work.room(at, np.full(len(at), turn))
+            spots += [
+                Spot((float(p[0]), float(p[1])), float(turn), float(e), float(min(e, r)))
+                for p, e, r in zip(at, spare, room, strict=True)
+            ]
+        good, tight = [], []
+        for spot in sorted(spots, key=lambda s: (s.at, s.turn)):
+            into = good if spot.room >= self.least - 1e-6 else tight
+            into.append(spot)
+        best = None
+        left = list(good)
+        while left and best is None:
+            # half a millimetre more room is no reason to stand askew
+            most = max(spot.spare for spot in left)
+            alike = [spot for spot in left if spot.spare >= most - 0.5]
+            near = min(alike, key=lambda s: (np.hypot(*(np.array(s.at) - seat.origin)), abs(s.turn)))
+            if self._confirmed(near.at, near.turn):
+                best = near
+            else:
+                left = [spot for spot in left if spot.at != near.at]
+                good = [spot for spot in good if spot.at != near.at]
+        holes = []
+        for one in _bands(good):
+            if best is not None and one.at == best.at:
+                holes.append(one)
+            elif self._confirmed(one.at, _middle(one)):
+                holes.append(one)
+        undecided = self.found.open
+        return replace(
+            base, holes=tuple(sorted(holes, key=lambda h: -h.room)), tight=tuple(_bands(tight)), best=best,
+            nowhere=not len(free) and not len(undecided), undecided=float(len(undecided)) * DEGREE,
+        )  # fmt: skip
+
+    # -------------------------------------------------------------------------------------- what bounds it
+    def _bounds(self, spot: Spot) -> list[Bound]:
+        out = []
+        ways = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
+        steps = np.r_[0.1 * 1.3 ** np.arange(22)]
+        steps = np.r_[steps[steps < FARTHEST], FARTHEST]
+        at = np.array(spot.at)
+        points = np.concatenate([at + steps[:, None] * np.array(way) for way in ways.values()])
+        wrong, reason = self.probe.first_wrong(points, spot.turn)
+        for k, (side, way) in enumerate(ways.items()):
+            mine = slice(k * len(steps), (k + 1) * len(steps))
+            bad = np.flatnonzero(wrong[mine])
+            if not len(bad):
+                continue
+            first = int(bad[0])
+            low, high = (float(steps[first - 1]) if first else 0.0), float(steps[first])
+            why = int(reason[mine][first])
+            for _ in range(10):
+                middle = (low + high) / 2.0
+                is_wrong, told = self.probe.first_wrong((at + middle * np.array(way))[None], spot.turn)
+                if is_wrong[0]:
+                    high, why = middle, int(told[0])
+                else:
+                    low = middle
+            out.append(Bound(side, low, self.found.reasons[why]))
+        return out
+
+
+def _squares(boxes: Any) -> Any:
+    import shapely
+
+    (x, y), (a, b) = boxes.centre.T, boxes.half.T
+    return shapely.box(x - a, y - b, x + a, y + b)
+
+
+def _bands(spots: list[Spot]) -> list[Hole]:
+    """Neighbouring turns about one hole as one."""
+    out: list[Hole] = []
+    for spot in spots:
+        last = out[-1] if out else None
+        if last is not None and last.at == spot.at and abs(spot.turn - last.turns[1] - DEGREE) < 1e-9:
+            out[-1] = Hole(last.at, (last.turns[0], spot.turn), max(last.room, spot.room))
+        else:
+            out.append(Hole(spot.at, (spot.turn, spot.turn), spot.room))
+    return out
+
+
+def _middle(hole: Hole) -> float:
+    """A turn of a band, a whole one, as near to none as it can be."""
+    low, high = hole.turns
+    return float(min(max(0.0, low), high))
+
+
+__all__ = ["ENOUGH", "Hole", "ItemPlaces", "Region", "Where", "filling", "find_item", "usual_least"]

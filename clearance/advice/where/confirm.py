@@ -1,0 +1,66 @@
+"""Places of an item that were found go in; what a fresh judgement of the job says of each comes out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from clearance.advice.edits import shifted, turned
+from clearance.advice.whole import Told, key_of, of_change
+from clearance.checking.verdict import check
+from clearance.process.check import told
+from clearance.scene.model import Scene
+
+
+class Judge:
+    """The job with an item elsewhere, judged anew: its heads by both ways of measuring, and the whole job.
+
+    Args:
+        scene: as it stands.   moving: indices of the item and of all that stands on it.
+    """
+
+    def __init__(self, scene: Scene, moving: tuple[int, ...]) -> None:
+        self.scene, self.moving = scene, moving
+        findings, account = told(scene)
+        self.names = {scene.bodies[k].name for k in moving}
+        before = Told(tuple(findings), account)
+        # what is wrong with the item itself counts wherever it stands
+        self.known = {key for key in before.grave if key[2] not in self.names}
+        self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
+
+    def moved(self, origin: tuple[float, float], at: tuple[float, float], turn: float) -> Scene:
+        """The scene with the item at a place."""
+        there = turned(self.scene, self.moving, origin, turn) if turn else self.scene
+        by = (at[0] - origin[0], at[1] - origin[1], 0.0)
+        return shifted(there, self.moving, by) if any(by) else there
+
+    def wrong(self, there: Scene) -> str | None:
+        """What is wrong in a scene with the item at a place; None where it is clear."""
+        said = self.work_wrong(there)
+        if said is not None:
+            return said
+        wanted = set(self.moving)
+        stretches = tuple(
+            replace(s, bodies=tuple(b for b in s.bodies if b in wanted)) for s in there.stretches
+        )
+        result = check(replace(there, stretches=stretches, findings=()))
+        for pair in result.pairs:
+            if pair.verdict != "clear":
+                what = "the wire" if pair.head == "wire" else f"the {pair.head} head"
+                return f'{what} in "{pair.cut}" is {"too near" if pair.verdict == "close" else "in its way"}'
+        for finding in result.findings:
+            if finding.severity in ("clash", "undecided", "close"):
+                return finding.message
+        return None
+
+    def work_wrong(self, there: Scene) -> str | None:
+        """The same, the heads left out."""
+        for finding in of_change(self.scene, there).findings:
+            if finding.severity == "note" and finding.kind != "overlap":
+                continue
+            mine = finding.item in self.names or any(f'"{name}"' in finding.message for name in self.names)
+            if finding.severity == "note" and not mine:
+                continue
+            if key_of(finding) not in self.known:
+                about = "" if finding.item is None else f'"{finding.item}" '
+                return f"{about}{finding.message}"
+        return None
