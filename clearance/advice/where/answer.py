@@ -4,7 +4,7 @@ bounds it, and whether there is none at all. What is told of as free was proven,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -99,40 +99,14 @@ class ItemPlaces:
 
     @property
     def shift(self) -> tuple[float, float]:
-        """From where it stands to the best place, mm."""
+        """By how much its own origin goes from where it stands to the best place, mm."""
         assert self.best is not None
-        return self.best.at[0] - float(self.seat.origin[0]), self.best.at[1] - float(self.seat.origin[1])
+        return self.seat.by(self.best.at, self.best.turn)
 
     @property
     def verdict(self) -> str:
         """"places", "nowhere" or "undecided"."""
         return "places" if self.best is not None else "nowhere" if self.nowhere else "undecided"
-
-
-@dataclass(frozen=True)
-class Where:
-    """The answer.
-
-    Attributes:
-        scene: as it stands.   items: each one's places.
-        together: what is to be said of several at once; "" for one.
-        gap: of several: by how much more room there may be at most than was found, mm.
-    """
-
-    scene: Scene
-    items: tuple[ItemPlaces, ...]
-    together: str = ""
-    gap: float = 0.0
-    found: bool | None = None
-
-    @property
-    def verdict(self) -> str:
-        """"places", "nowhere" or "undecided"."""
-        said = [one.verdict for one in self.items]
-        for word in ("nowhere", "undecided"):
-            if word in said:
-                return word
-        return "places" if self.found is not False else "undecided"
 
 
 def usual_least(scene: Scene, seat: Seat) -> float:
@@ -151,7 +125,7 @@ def filling(
         scene: as it stands.   item: its name.   turns: degrees, from and to.   query: about the scene.
     """
     seat = seat_of(scene, item, turns)
-    work = work_of(scene, seat.index, seat.moving, seat.around)
+    work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around)
     yield from look(query or SweepQuery(scene), seat, work)
 
 
@@ -161,12 +135,17 @@ def find_item(
     least: float | None = None,
     turns: tuple[float, float] | None = None,
     progress: Progress | None = None,
-) -> ItemPlaces:
-    """Where one item may stand.
+    query: SweepQuery | None = None,
+    besides: Sequence[int] | None = None,
+) -> tuple[ItemPlaces, Finder]:
+    """Where one item may stand; and what found it.
 
     Args:
         scene: as it stands.   item: its name.   least: mm; None: the usual.
         turns: degrees, from and to.   progress: is told the share done and what is looked at.
+        query: about the scene.
+        besides: indices of what is looked for a place too: it is not kept from, and the judge is not asked
+            about this item alone. None where it is asked about alone.
 
     Raises:
         InputError: there is no such item, or it has no places.
@@ -175,33 +154,45 @@ def find_item(
     seat = seat_of(scene, item, turns)
     least = usual_least(scene, seat) if least is None else least
     say(0.0, f'what "{item}" stands on, holds and stands beside')
-    work = work_of(scene, seat.index, seat.moving, seat.around)
-    query = SweepQuery(scene)
+    work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around, besides or ())
+    query = SweepQuery(scene) if query is None else query
     found = Map(seat)
     for k, found in enumerate(look(query, seat, work)):
         say(min(0.1 + 0.05 * k, 0.7), f'heads about "{item}"')
     say(0.7, f'the best place of "{item}"')
-    return _Answer(scene, query, found, work, least).made()
+    finder = Finder(scene, query, found, work, least, alone=besides is None)
+    return finder.made(), finder
 
 
 @dataclass
-class _Answer:
+class Finder:
+    """What makes an answer of a map.
+
+    Args:
+        scene, query, found, work: of the item.   least: mm.   alone: the judge is asked about it alone.
+    """
+
     scene: Scene
     query: SweepQuery
     found: Map
     work: Work
     least: float
+    alone: bool = True
     doubts: list[str] = field(default_factory=list)
+    #: places with the room at each, from which several items choose
+    spots: list[Spot] = field(default_factory=list)
+    by_turn: dict[float, list[Any]] = field(default_factory=dict)
 
     def made(self) -> ItemPlaces:
+        """The answer."""
         seat = self.found.seat
         self.rooms = Rooms(self.query, seat)
         self.probe = Probe(self.query, self.found, self.work)
-        self.judge = Judge(self.scene, seat.moving)
+        self.judge = Judge(self.scene, [seat.item]) if self.alone else None
         base = ItemPlaces(seat.item, seat, self.found, self.least, forbids=tuple(self._forbids()))
         filled = self._on_plane(base) if seat.holes is None else self._in_holes(base)
         if filled.best is not None:
-            filled = replace(filled, bounds=tuple(self._bounds(filled.best)))
+            filled = replace(filled, bounds=tuple(self.bounds(filled.best)))
         return replace(filled, doubts=tuple(dict.fromkeys(self.doubts)), looked_at=not self.work.judged)
 
     def _forbids(self) -> list[tuple[Reason, float]]:
@@ -215,7 +206,9 @@ class _Answer:
         return [(self.found.reasons[k], float(share[k]) / whole) for k in order if share[k] > 0.0]
 
     def _confirmed(self, at: tuple[float, float], turn: float) -> bool:
-        there = self.judge.moved(self.found.seat.origin, at, turn)
+        if not self.alone:
+            return True
+        there = self.judge.moved(self.found.seat, at, turn)
         said = self.judge.wrong(there)
         if said is not None:
             self.doubts.append(said)
@@ -238,6 +231,7 @@ class _Answer:
         good.sort(key=lambda one: -one.room)
         for one in good:
             by_turn.setdefault(one.turn, []).append(one.outline)
+        self.by_turn = by_turn
         cores = {t: shapely.union_all(each).buffer(-self.least, join_style="mitre") for t, each in by_turn.items()}
         best = None
         while cores and best is None:
@@ -278,6 +272,39 @@ class _Answer:
                 points.append(p)
         return all([self._confirmed((float(p[0]), float(p[1])), one.turn) for p in points])
 
+    def choices(self, most: int) -> list[Spot]:
+        """Places of a region to choose from, spread over it, with the room at each."""
+        import shapely
+
+        if self.found.seat.holes is not None:
+            return self.spots
+        out: list[Spot] = []
+        for turn, pieces in self.by_turn.items():
+            whole = shapely.union_all(pieces)
+            core = whole.buffer(-self.least, join_style="mitre")
+            if core.is_empty:
+                continue
+            x0, y0, x1, y1 = core.bounds
+            apart = max(1.0, float(np.sqrt(core.area * len(self.by_turn) / most)))
+            x = np.unique(np.r_[x0, np.arange(x0, x1, apart), x1])
+            y = np.unique(np.r_[y0, np.arange(y0, y1, apart), y1])
+            if y1 - y0 < apart:
+                y = np.array([(y0 + y1) / 2.0])
+            if x1 - x0 < apart:
+                x = np.array([(x0 + x1) / 2.0])
+            at = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+            at = np.round(at, 2)
+            at = at[shapely.intersects_xy(core, *at.T)]
+            if not len(at):
+                continue
+            spare = self.rooms.of(at, turn)
+            room = shapely.distance(whole.boundary, shapely.points(at))
+            out += [
+                Spot((float(p[0]), float(p[1])), turn, float(e), float(r))
+                for p, e, r in zip(at, spare, room, strict=True)
+            ]
+        return out
+
     # ------------------------------------------------------------------------------------------ in holes
     def _in_holes(self, base: ItemPlaces) -> ItemPlaces:
         free, seat = self.found.free, self.found.seat
@@ -296,6 +323,7 @@ class _Answer:
             into = good if spot.room >= self.least - 1e-6 else tight
             into.append(spot)
         best = None
+        self.spots = list(good)
         left = list(good)
         while left and best is None:
             # half a millimetre more room is no reason to stand askew
@@ -320,7 +348,8 @@ class _Answer:
         )  # fmt: skip
 
     # -------------------------------------------------------------------------------------- what bounds it
-    def _bounds(self, spot: Spot) -> list[Bound]:
+    def bounds(self, spot: Spot) -> list[Bound]:
+        """What bounds a place on each side."""
         out = []
         ways = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
         steps = np.r_[0.1 * 1.3 ** np.arange(22)]
@@ -372,4 +401,4 @@ def _middle(hole: Hole) -> float:
     return float(min(max(0.0, low), high))
 
 
-__all__ = ["ENOUGH", "Hole", "ItemPlaces", "Region", "Where", "filling", "find_item", "usual_least"]
+__all__ = ["ENOUGH", "Finder", "Hole", "ItemPlaces", "Region", "filling", "find_item", "usual_least"]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
-from clearance.advice.edits import shifted, turned
+from clearance.advice.edits import shifted, turned, with_all_on_them
+from clearance.advice.where.seats import Seat
 from clearance.advice.whole import Told, key_of, of_change
 from clearance.checking.verdict import check
 from clearance.process.check import told
@@ -12,26 +14,30 @@ from clearance.scene.model import Scene
 
 
 class Judge:
-    """The job with an item elsewhere, judged anew: its heads by both ways of measuring, and the whole job.
+    """The job with items elsewhere, judged anew: its heads by both ways of measuring, and the whole job.
 
     Args:
-        scene: as it stands.   moving: indices of the item and of all that stands on it.
+        scene: as it stands.   items: names of those that are put elsewhere.
     """
 
-    def __init__(self, scene: Scene, moving: tuple[int, ...]) -> None:
-        self.scene, self.moving = scene, moving
+    def __init__(self, scene: Scene, items: Sequence[str]) -> None:
+        self.scene = scene
+        self.moving = sorted({k for name in items for k in with_all_on_them(scene, [name])})
         findings, account = told(scene)
-        self.names = {scene.bodies[k].name for k in moving}
+        self.names = {scene.bodies[k].name for k in self.moving}
         before = Told(tuple(findings), account)
         # what is wrong with the item itself counts wherever it stands
         self.known = {key for key in before.grave if key[2] not in self.names}
         self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
 
-    def moved(self, origin: tuple[float, float], at: tuple[float, float], turn: float) -> Scene:
-        """The scene with the item at a place."""
-        there = turned(self.scene, self.moving, origin, turn) if turn else self.scene
-        by = (at[0] - origin[0], at[1] - origin[1], 0.0)
-        return shifted(there, self.moving, by) if any(by) else there
+    def moved(
+        self, seat: Seat, at: tuple[float, float], turn: float, scene: Scene | None = None
+    ) -> Scene:
+        """A scene (the one given, or as it stands) with an item at a place."""
+        there = self.scene if scene is None else scene
+        there = turned(there, seat.moving, seat.origin, turn) if turn else there
+        by = (at[0] - float(seat.origin[0]), at[1] - float(seat.origin[1]), 0.0)
+        return shifted(there, seat.moving, by) if any(by) else there
 
     def wrong(self, there: Scene) -> str | None:
         """What is wrong in a scene with the item at a place; None where it is clear."""

@@ -34,7 +34,9 @@ class Seat:
 
     Attributes:
         item: its name.   index: in the scene's bodies.   moving: indices of it and of all that stands on it.
-        origin: (2,) where its own origin stands now, machine X Y, mm.
+        origin: (2,) what its places are told by, where that is now, machine X Y, mm: its own origin, or its
+            screw's axis where it stands in a hole.
+        own: (2,) its own origin now.
         carriers: names of what it stands on; () for the table.
         holes: (h, 2) the thread holes that its screw may go into, machine X Y; None where it stands on a plane.
         turns: degrees from how it stands now that are looked at.
@@ -46,11 +48,20 @@ class Seat:
     index: int
     moving: tuple[int, ...]
     origin: Array
+    own: Array
     carriers: tuple[str, ...]
     holes: Array | None
     turns: Array
     range: tuple[float, float, float, float]
     reach: float
+
+    def by(self, at: tuple[float, float], turn: float) -> tuple[float, float]:
+        """By how much the item's own origin goes, mm, to a place and turn (degrees)."""
+        a = np.radians(turn)
+        off = self.own - self.origin
+        x = np.cos(a) * off[0] - np.sin(a) * off[1] + at[0] - self.own[0]
+        y = np.sin(a) * off[0] + np.cos(a) * off[1] + at[1] - self.own[1]
+        return float(x), float(y)
 
     @property
     def around(self) -> tuple[float, float, float, float]:
@@ -106,15 +117,16 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
             )
     if not any(index in s.bodies for s in scene.stretches):
         raise InputError(None, "--item", f'"{name}" is off for every cut', "an item that is there for a cut")
-    origin = body.T_MI[:2, 3].copy()
+    own = body.T_MI[:2, 3].copy()
+    holes = _holes(scene, body)
+    origin = own if holes is None else _axis(body)
     corners = np.concatenate([scene.bodies[k].triangles_M[..., :2].reshape(-1, 2) for k in moving])
     reach = float(np.hypot(*(corners - origin).T).max())
     carriers, face = carrier_face(scene, body)
-    holes = _holes(scene, body)
     if holes is not None:
         low, high = holes.min(axis=0), holes.max(axis=0)
         first, last = (-180.0, 180.0) if turns is None else turns
-        return _made(name, index, moving, origin, carriers, holes, first, last, low, high, reach)
+        return _made(name, index, moving, (origin, own), carriers, holes, first, last, low, high, reach)
     if face is None:
         box = scene.known_machine.travel
         low, high = np.array([box.x[0], box.y[0]]), np.array([box.x[1], box.y[1]])
@@ -130,14 +142,14 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
         x0, y0, x1, y1 = face.bounds
         low, high = np.array([x0, y0]) - far, np.array([x1, y1]) + far
     first, last = (0.0, 0.0) if turns is None else turns
-    return _made(name, index, moving, origin, carriers, None, first, last, low, high, reach)
+    return _made(name, index, moving, (origin, own), carriers, None, first, last, low, high, reach)
 
 
 def _made(
     name: str,
     index: int,
     moving: Any,
-    origin: Array,
+    origins: tuple[Array, Array],
     carriers: list[str],
     holes: Array | None,
     first: float,
@@ -151,7 +163,14 @@ def _made(
         steps = steps[:-1]
     turns = steps if len(steps) else np.array([first])
     box = (float(low[0]), float(high[0]), float(low[1]), float(high[1]))
-    return Seat(name, index, tuple(moving), origin, tuple(carriers), holes, turns, box, reach)
+    return Seat(name, index, tuple(moving), *origins, tuple(carriers), holes, turns, box, reach)
+
+
+def _axis(body: Body) -> Array:
+    """The axis (2,) of the first screw that is sunk."""
+    parts = np.split(body.triangles_M, np.cumsum(body.shells)[:-1])
+    xy = parts[body.sunk[0]][..., :2].reshape(-1, 2)
+    return np.asarray((xy.min(axis=0) + xy.max(axis=0)) / 2.0)
 
 
 def _holes(scene: Scene, body: Body) -> Array | None:

@@ -10,7 +10,7 @@ side. What is broken for certain is told from slices and from single points.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -193,22 +193,29 @@ def _rings(outline: Array, at: Array, turn: Array) -> Any:
 
 
 # --------------------------------------------------------------------------------------- what is asked of it
-def work_of(scene: Scene, item: int, moving: Sequence[int], around: tuple[float, float, float, float]) -> Work:
+def work_of(
+    scene: Scene,
+    item: int,
+    moving: Sequence[int],
+    origin: Array,
+    around: tuple[float, float, float, float],
+    besides: Collection[int] = (),
+) -> Work:
     """The conditions on an item's places.
 
     Args:
         scene: in which it stands as it is to, whatever place it has now.   item: its index.
-        moving: indices of it and of all that stands on it.
+        moving: indices of it and of all that stands on it.   origin: (2,) what its places are told by.
+        besides: indices of what is not where it stands now, and is not kept from.
         around: x0, y0, x1, y1, mm: none of what moves reaches farther, wherever it stands.
     """
     body = scene.bodies[item]
-    origin = body.T_MI[:2, 3]
     conditions: list[Condition] = list(_foot(scene, body, origin))
     told = [(q, a) for q, a in heard(scene) if item in q.present]
     pressing, judged = _tip(scene, item, told, origin)
     conditions += pressing
     for k in moving:
-        conditions += _cuts(scene, k, moving, origin, around)
+        conditions += _cuts(scene, k, {*moving, *besides}, origin, around)
     return Work(conditions, judged)
 
 
@@ -326,11 +333,11 @@ def _tip(
 
 
 def _cuts(
-    scene: Scene, k: int, moving: Sequence[int], origin: Array, around: tuple[float, float, float, float]
+    scene: Scene, k: int, without: Collection[int], origin: Array, around: tuple[float, float, float, float]
 ) -> list[Apart]:
     """What it would cut into: everything that is there with it at any time."""
     body = scene.bodies[k]
-    together = {b for s in scene.stretches if k in s.bodies for b in s.bodies} - set(moving)
+    together = {b for s in scene.stretches if k in s.bodies for b in s.bodies} - set(without)
     out: list[Apart] = []
     x0, y0, x1, y1 = around
     for b in sorted(together):
@@ -340,23 +347,28 @@ def _cuts(
         low, high = other.crowd.box
         if low[0] > x1 or high[0] < x0 or low[1] > y1 or high[1] < y0:
             continue
-        for mine in _shells(body, other.kind == "part"):
+        for mine in shells_of(body, other.kind == "part"):
             z0, z1 = max(float(mine[..., 2].min()), float(low[2])), min(float(mine[..., 2].max()), float(high[2]))
             if z1 - z0 <= NOTICED:
                 continue
-            for theirs in _shells(other, body.kind == "part"):
-                out += _layers(mine, theirs, origin, f'it would cut into "{other.name}"')
+            for theirs in shells_of(other, body.kind == "part"):
+                out += layers(mine, theirs, origin, f'it would cut into "{other.name}"')
     return out
 
 
-def _shells(body: Body, into_part: bool) -> list[Array]:
+def shells_of(body: Body, into_part: bool) -> list[Array]:
     """A body's shells; those that are meant to be sunk only where they may not be."""
     parts = np.split(body.triangles_M, np.cumsum(body.shells)[:-1]) if body.shells else [body.triangles_M]
     return [t for k, t in enumerate(parts) if into_part or k not in body.sunk]
 
 
-def _layers(mine: Array, theirs: Array, origin: Array, words: str) -> list[Apart]:
-    """Between heights at which either has corners: the item's outline and the other's shadow."""
+def layers(mine: Array, theirs: Array, origin: Array, words: str) -> list[Apart]:
+    """Between heights at which either has corners: the item's outline and the other's shadow.
+
+    Args:
+        mine, theirs: triangles of shells (N, 3, 3), machine frame, mm.   origin: (2,) of the item.
+        words: of the conditions.
+    """
     import shapely
 
     z0 = max(float(mine[..., 2].min()), float(theirs[..., 2].min())) + NOTICED / 2.0

@@ -1,0 +1,191 @@
+"""Where an item may stand comes in; what the terminal shows, and the JSON, go out.
+
+Lengths by which something may be off are rounded down to 0.1 mm: what is read is inside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from clearance.advice.where.best import ENOUGH
+from clearance.report.keepout import rings
+from clearance.report.terminal import _named, paragraphs
+
+if TYPE_CHECKING:
+    from clearance.advice.where.answer import Hole, ItemPlaces, Region
+    from clearance.advice.where.best import Bound
+    from clearance.advice.where.free import Reason
+    from clearance.advice.where.several import Where
+    from clearance.scene.model import Scene
+
+#: places, and reasons, that are told singly
+MOST = 6
+
+
+def tenths(value: float) -> str:
+    """A length to 0.1 mm, never more than it is."""
+    return f"{math.floor(value * 10.0 + 1e-6) / 10.0 + 0.0:.1f}"
+
+
+def as_text(answer: Where, width: int = 100) -> str:
+    """What the terminal shows, ending in a newline.
+
+    Args:
+        answer: of ``where``.   width: columns of the terminal.
+    """
+    blocks: list[list[str]] = []
+    for one in answer.items:
+        blocks += [list(_first(one, answer.scene)), list(_bounds(one)), list(_places(one)), list(_not(one))]
+    if answer.together:
+        blocks.append([answer.together])
+    return paragraphs(blocks, width)
+
+
+def _first(one: ItemPlaces, scene: Scene) -> Iterator[str]:
+    name = _named(one.item)
+    on = f" on {' and '.join(map(_named, one.seat.carriers))}" if one.seat.carriers else " on the table"
+    if one.best is None:
+        if one.nowhere:
+            yield f"NOWHERE: there is no place for {name}{on}. Every place was looked at."
+        else:
+            yield f"UNDECIDED: no place for {name}{on} was found; see what could not be told below."
+        for opens in one.opens:
+            yield f"  would open it: {opens}"
+        if one.nowhere and not one.opens:
+            yield "  nothing that was tried would open it."
+        return
+    x, y = one.best.at
+    dx, dy = one.shift
+    shift = " ".join(f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005)
+    turn = f", turned by {one.best.turn:+g} degrees" if one.best.turn else ""
+    stays = not shift and not one.best.turn
+    moved = "where it stands now" if stays else f"from where it stands now: {shift or 'not moved'}{turn}"
+    yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f}, {moved}."
+    far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
+    if not _heads(one, scene):
+        yield f"  It may be off there by ± {tenths(one.best.room)} mm; no head comes near it."
+    else:
+        yield f"  It may be off there by ± {tenths(one.best.room)} mm; all heads stay {far} farther than their margins."
+
+
+def _heads(one: ItemPlaces, scene: Scene) -> bool:
+    return any(one.seat.index in s.bodies for s in scene.stretches)
+
+
+def _bounds(one: ItemPlaces) -> Iterator[str]:
+    if one.best is None or not one.bounds:
+        return
+    yield "What bounds it:"
+    for bound in one.bounds:
+        yield f"  {bound.side[0]} {bound.side[1]}{tenths(bound.far)}: {said(bound.reason)}"
+
+
+def said(reason: Reason) -> str:
+    """What forbids a place, in a few words."""
+    if reason.head is None:
+        return reason.words
+    move = f", move {reason.move}" if reason.move is not None else ""
+    return f"{reason.words}{move}"
+
+
+def _places(one: ItemPlaces) -> Iterator[str]:
+    found = [*one.regions, *one.holes]
+    if found:
+        yield "Places:"
+    for k, place in enumerate(found[:MOST], 1):
+        yield f"  {k}: {_place(place)}, may be off by ± {tenths(place.room)} mm"
+    if len(found) > MOST:
+        yield f"  (+{len(found) - MOST} more)"
+    if one.tight:
+        most = max(place.room for place in one.tight)
+        what = "place has" if len(one.tight) == 1 else "places have"
+        yield f"  {len(one.tight)} more {what} less room than ± {one.least:g} mm (± {tenths(most)} at most) and not to be used."
+
+
+def _place(place: Region | Hole) -> str:
+    if hasattr(place, "outline"):
+        x0, y0, x1, y1 = place.outline.bounds
+        turn = f", turned by {place.turn:+g} degrees" if place.turn else ""
+        return f"X{x0:.1f} to X{x1:.1f}, Y{y0:.1f} to Y{y1:.1f}{turn}"
+    low, high = place.turns
+    about = "as it stands" if low == high == 0 else f"turned by {low:+g} to {high:+g} degrees"
+    if low == high != 0:
+        about = f"turned by {low:+g} degrees"
+    return f"thread hole at X{place.at[0]:.2f} Y{place.at[1]:.2f}, {about}"
+
+
+def _not(one: ItemPlaces) -> Iterator[str]:
+    """What forbids the other places, and what is not known."""
+    if one.forbids:
+        yield "Elsewhere, of all places looked at:"
+        for reason, share in one.forbids[:MOST]:
+            percent = "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+            yield f"  {percent}: {reason.words}"
+        if len(one.forbids) > MOST:
+            yield f"  (+{len(one.forbids) - MOST} more reasons)"
+    if one.undecided:
+        what = f"{one.undecided:.1f} mm2" if one.seat.holes is None else f"{one.undecided:.0f} degrees about holes"
+        yield f"not decided: {what}, at the edges; no place is counted there."
+    if one.looked_at and one.best is not None:
+        yield "note: whether it holds was judged at single places, not everywhere; check the one that you take"
+    for doubt in one.doubts:
+        yield f"note: left out, since the whole job says: {doubt}"
+
+
+# ------------------------------------------------------------------------------------------------- as data
+def as_report(answer: Where) -> dict[str, Any]:
+    """The answer as a dictionary that JSON can carry: mm and degrees, unrounded.
+
+    Args:
+        answer: of ``where``.
+    """
+    report: dict[str, Any] = {"verdict": answer.verdict, "items": [_item(one) for one in answer.items]}
+    if answer.together:
+        report |= {"together": answer.together, "gap": answer.gap}
+    return report
+
+
+def _item(one: ItemPlaces) -> dict[str, Any]:
+    best = None
+    if one.best is not None:
+        best = {
+            "shift": list(one.shift), "turn": one.best.turn, "room": one.best.room,
+            "at": list(one.best.at), "spare": one.best.spare,
+        }  # fmt: skip
+    return {
+        "item": one.item,
+        "on": list(one.seat.carriers),
+        "free": [ring for region in one.regions for ring in rings(region.outline)],
+        "regions": [
+            {"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions
+        ],
+        "holes": [{"at": list(h.at), "turn": list(h.turns), "room": h.room} for h in one.holes],
+        "tight": [_tight(place) for place in one.tight],
+        "least": one.least,
+        "best": best,
+        "nowhere": one.nowhere,
+        "undecided_mm2": one.undecided if one.seat.holes is None else 0.0,
+        "undecided_degrees": one.undecided if one.seat.holes is not None else 0.0,
+        "bound_by": [_bound(b) for b in one.bounds],
+        "forbidden_by": [
+            {"why": r.words, "head": r.head, "cut": r.cut, "share": share} for r, share in one.forbids
+        ],
+        "opens": list(one.opens),
+        "doubts": list(one.doubts),
+    }
+
+
+def _tight(place: Region | Hole) -> dict[str, Any]:
+    if hasattr(place, "outline"):
+        return {"outlines": rings(place.outline), "turn": place.turn, "room": place.room}
+    return {"at": list(place.at), "turn": list(place.turns), "room": place.room}
+
+
+def _bound(bound: Bound) -> dict[str, Any]:
+    r = bound.reason
+    return {
+        "side": bound.side, "at": bound.far, "why": r.words,
+        "head": r.head, "item": r.item, "cut": r.cut, "move": r.move,
+    }  # fmt: skip
