@@ -8,6 +8,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from clearance.advice.where.answer import squares, within
 from clearance.report.plan_marks import Plan, written
 from clearance.report.where import said, tenths
 
@@ -134,7 +135,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
     for region in one.regions:
         if region.turn != turn:
             continue
-        core = region.outline.buffer(-one.least, join_style="mitre")
+        core = within(region.outline, one.least)
         plan.area("PLACES", region.outline, PALE)
         plan.area("PLACES", core, GREEN)
         plan.hatch("PLACES", core, DARK_GREEN, 60.0, 1.5, 0.15)
@@ -158,10 +159,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
 def _union(boxes: Any) -> Any:
     import shapely
 
-    if not len(boxes):
-        return shapely.Polygon()
-    (x, y), (a, b) = boxes.centre.T, boxes.half.T
-    return shapely.union_all(shapely.box(x - a, y - b, x + a, y + b))
+    return shapely.union_all(squares(boxes)) if len(boxes) else shapely.Polygon()
 
 
 def _holes(plan: Plan, one: ItemPlaces) -> None:

@@ -16,8 +16,10 @@ from clearance.advice.where.confirm import Judge
 from clearance.advice.where.free import Map, Probe, Reason, look
 from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
 from clearance.advice.where.work import Work, work_of
+from clearance.kernels.meridian.places import Boxes
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
+from clearance.tolerances import PLACES
 
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
@@ -126,7 +128,7 @@ def filling(
     """
     seat = seat_of(scene, item, turns)
     work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around)
-    yield from look(query or SweepQuery(scene), seat, work)
+    yield from look(query or SweepQuery(scene, tolerances=PLACES), seat, work)
 
 
 def find_item(
@@ -155,7 +157,7 @@ def find_item(
     least = usual_least(scene, seat) if least is None else least
     say(0.0, f'what "{item}" stands on, holds and stands beside')
     work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around, besides or ())
-    query = SweepQuery(scene) if query is None else query
+    query = SweepQuery(scene, tolerances=PLACES) if query is None else query
     found = Map(seat)
     for k, found in enumerate(look(query, seat, work)):
         say(min(0.1 + 0.05 * k, 0.7), f'heads about "{item}"')
@@ -221,7 +223,7 @@ class Finder:
         good, tight, by_turn = [], [], {}
         for turn in np.unique(self.found.free.turn):
             mine = self.found.free.take(self.found.free.turn == turn)
-            for piece in shapely.get_parts(shapely.union_all(_squares(mine))):
+            for piece in shapely.get_parts(shapely.union_all(squares(mine))):
                 room = float(shapely.length(shapely.maximum_inscribed_circle(piece, 0.02)))
                 one = Region(piece, float(turn), room)
                 if room < self.least - 1e-9:
@@ -232,7 +234,7 @@ class Finder:
         for one in good:
             by_turn.setdefault(one.turn, []).append(one.outline)
         self.by_turn = by_turn
-        cores = {t: shapely.union_all(each).buffer(-self.least, join_style="mitre") for t, each in by_turn.items()}
+        cores = {t: within(shapely.union_all(each), self.least) for t, each in by_turn.items()}
         best = None
         while cores and best is None:
             found = best_of(self.rooms, cores, self.found.seat.origin)
@@ -246,9 +248,9 @@ class Finder:
                 cores[turn] = cores[turn].difference(shapely.Point(at).buffer(5.0))
                 if len(self.doubts) > 4:
                     break
-        open_ = shapely.union_all(_squares(self.found.open)) if len(self.found.open) else shapely.Polygon()
+        open_ = shapely.union_all(squares(self.found.open)) if len(self.found.open) else shapely.Polygon()
         # a strip thinner than the finest box is no place
-        thick = open_.buffer(-STRIP / 2.0 - 1e-6, join_style="mitre")
+        thick = within(open_, STRIP / 2.0 + 1e-6)
         nowhere = not len(self.found.free) and thick.is_empty
         return replace(
             base, regions=tuple(good), tight=tuple(tight), best=best, nowhere=nowhere,
@@ -259,7 +261,7 @@ class Finder:
         """Whether the judge says of some of a region's places what was proven of all."""
         import shapely
 
-        core = one.outline.buffer(-max(self.least - 1e-6, 0.0), join_style="mitre")
+        core = within(one.outline, self.least - 1e-6)
         core = one.outline if core.is_empty else core
         rng = np.random.default_rng(1)
         x0, y0, x1, y1 = core.bounds
@@ -281,7 +283,7 @@ class Finder:
         out: list[Spot] = []
         for turn, pieces in self.by_turn.items():
             whole = shapely.union_all(pieces)
-            core = whole.buffer(-self.least, join_style="mitre")
+            core = within(whole, self.least)
             if core.is_empty:
                 continue
             x0, y0, x1, y1 = core.bounds
@@ -376,11 +378,18 @@ class Finder:
         return out
 
 
-def _squares(boxes: Any) -> Any:
+def within(region: Any, by: float) -> Any:
+    """A region (shapely) less a rim, ``by`` mm wide."""
+    return region if by <= 0.0 or region.is_empty else region.buffer(-by, quad_segs=4)
+
+
+def squares(boxes: Boxes) -> Any:
+    """Boxes of places as shapely's, machine X Y, mm."""
     import shapely
 
-    (x, y), (a, b) = boxes.centre.T, boxes.half.T
-    return shapely.box(x - a, y - b, x + a, y + b)
+    # neighbours are to share their edges to the last digit
+    low, high = np.round(boxes.centre - boxes.half, 9), np.round(boxes.centre + boxes.half, 9)
+    return shapely.box(*low.T, *high.T)
 
 
 def _bands(spots: list[Spot]) -> list[Hole]:

@@ -70,7 +70,7 @@ class Rooms:
             for place in at:
                 shift = np.array([*(place - self.seat.origin), 0.0])
                 copies.append(replace(body, triangles_M=body.triangles_M + shift))
-        query = SweepQuery(replace(self.query.scene, bodies=tuple(copies)), like=self.query)
+        query = SweepQuery(replace(self.query.scene, bodies=tuple(copies)), like=self.query, tolerances=self.query.tolerances)
         wanted = [
             (run, part, {k * n + j: grown for j in range(n)}, {k * n + j: below for j in range(n)})
             for run, part, k, grown in self.asked

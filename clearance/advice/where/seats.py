@@ -158,7 +158,7 @@ def _made(
     high: Array,
     reach: float,
 ) -> Seat:
-    steps = np.arange(np.ceil(first / DEGREE - 1e-9), np.floor(last / DEGREE + 1e-9) + 1.0) * DEGREE
+    steps = np.arange(np.ceil(first / DEGREE - 1e-9), np.floor(last / DEGREE + 1e-9) + 1.0) * DEGREE + 0.0
     if len(steps) and abs(steps[-1] - steps[0] - 360.0) < 1e-9:
         steps = steps[:-1]
     turns = steps if len(steps) else np.array([first])

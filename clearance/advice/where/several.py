@@ -23,6 +23,7 @@ from clearance.advice.where.work import Apart, layers, placed, shells_of
 from clearance.errors import InputError
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
+from clearance.tolerances import PLACES
 
 Array = NDArray[np.float64]
 
@@ -123,7 +124,7 @@ def _together(
 ) -> Where:
     from clearance.advice.edits import with_all_on_them
 
-    query = SweepQuery(scene)
+    query = SweepQuery(scene, tolerances=PLACES)
     sets = [with_all_on_them(scene, [name]) for name in items]
     for k, name in enumerate(items):
         for j, other in enumerate(items):

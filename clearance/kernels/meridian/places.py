@@ -30,9 +30,11 @@ Index = NDArray[np.integer[Any]]
 Rows = NDArray[np.bool_]
 
 #: a node larger than so many times the box is opened before the box is divided
-_OPEN = 1.0
-#: pairs of a box that are looked at first, those that are deepest in by their boxes, and then
-_DEEPEST, _MORE = 3, 16
+_LARGE = 4.0
+#: boxes no larger than this, mm, are looked at to the end
+_SMALL = 2.0
+#: pairs of a box that are followed to the end first, those that may be deepest in
+_BEAM = 4
 #: steps of golden section along a strip against a cone: a thousandth of its height is left
 _STEPS = 14
 _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
@@ -153,40 +155,45 @@ class Places:
             boxes: n of them.   pairs: their own, ``ask`` the number of the box.
         """
         n, view = len(boxes), _View(self, boxes)
-        free, met = np.ones(n, dtype=bool), np.zeros(n, dtype=bool)
+        free, met, hit = np.ones(n, dtype=bool), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
         row, move = (np.full(n, -1, dtype=np.intp) for _ in range(2))
-        pairs, deep = view.opened(pairs)
+        pairs, deep = view.opened(pairs, np.full(n, _LARGE))
         if not len(pairs):
             return Level(boxes, free, met, row, move), pairs
+        # a few of each box are followed to the end: what they meet tells of most boxes
+        first = view.beam(pairs, deep)
+        for k in range(0, len(first), _CHUNK):
+            some = first.take_bare(np.arange(k, min(k + _CHUNK, len(first))))
+            may, sure, inside = view.held(some, hit)
+            hit[some.ask[sure]] = True
+            for rows in (may, inside):
+                named = np.flatnonzero(rows & ~met[some.ask])
+                row[some.ask[named]], move[some.ask[named]] = some.row[named], self._move(some.chord[named])
+            met[some.ask[inside]] = True
+        # where nothing was met for certain everything is looked at
+        left = np.flatnonzero(~hit[pairs.ask])
+        free[pairs.ask[hit[pairs.ask]]] = False
+        kept = [pairs.take_bare(np.flatnonzero(hit[pairs.ask] & ~met[pairs.ask]))]
+        pairs = pairs.take_bare(left)
+        pairs, _ = view.opened(pairs, np.where(view.size > _SMALL, 1.0, 0.0))
         leaf = self.traversal.is_leaf(pairs)
-        # a box with a pair of larger nodes left is not free whatever the others say
-        hit = np.zeros(n, dtype=bool)
-        hit[pairs.ask[~leaf]] = True
-        order = np.lexsort((-deep, ~leaf, pairs.ask))
-        pairs, leaf, deep = pairs.take_bare(order), leaf[order], deep[order]
-        rank = _rank(pairs.ask)
-        there = np.ones(len(pairs), dtype=bool)
-        for first, last in ((0, _DEEPEST), (_DEEPEST, _MORE), (_MORE, len(pairs))):
-            now = np.flatnonzero(leaf & (rank >= first) & (rank < last) & ~met[pairs.ask])
-            for k in range(0, len(now), _CHUNK):
-                rows = now[k : k + _CHUNK]
-                may, sure, all_ = view.held(pairs.take_bare(rows), hit)
-                there[rows] = may
-                hit[pairs.ask[rows[sure]]] = True
-                inside = rows[all_]
-                met[pairs.ask[inside]] = True
-                row[pairs.ask[inside]], move[pairs.ask[inside]] = (
-                    pairs.row[inside], self._move(pairs.chord[inside]),
-                )  # fmt: skip
-        kept = np.flatnonzero(there)
-        free[pairs.ask[kept]] = False
-        # what may be met where nothing is for certain: the deepest
-        named = kept[leaf[kept]]
-        named = named[_rank(pairs.ask[named]) == 0]
-        named = named[~met[pairs.ask[named]]]
-        row[pairs.ask[named]], move[pairs.ask[named]] = pairs.row[named], self._move(pairs.chord[named])
-        pairs = pairs.take_bare(kept)
-        return Level(boxes, free, met, row, move), pairs.take_bare(np.flatnonzero(~met[pairs.ask]))
+        free[pairs.ask[~leaf]] = False
+        kept.append(pairs.take_bare(np.flatnonzero(~leaf)))
+        # of a box that is to be divided anyway nothing more is asked
+        pairs = pairs.take_bare(np.flatnonzero(leaf))
+        asked = free[pairs.ask]
+        kept.append(pairs.take_bare(np.flatnonzero(~asked)))
+        pairs = pairs.take_bare(np.flatnonzero(asked))
+        for k in range(0, len(pairs), _CHUNK):
+            some = pairs.take_bare(np.arange(k, min(k + _CHUNK, len(pairs))))
+            may, _, inside = view.held(some, met)
+            met[some.ask[inside]] = True
+            free[some.ask[may]] = False
+            named = np.flatnonzero(inside | (may & (row[some.ask] < 0)))
+            row[some.ask[named]], move[some.ask[named]] = some.row[named], self._move(some.chord[named])
+            kept.append(some.take_bare(np.flatnonzero(may)))
+        pairs = bare(kept)
+        return Level(boxes, free & ~met, met, row, move), pairs.take_bare(np.flatnonzero(~met[pairs.ask]))
 
     def _move(self, chord: Index) -> Index:
         assert self.paths is not None
@@ -234,27 +241,42 @@ class _View:
         self.size = 2.0 * boxes.half.max(axis=1) + 2.0 * self.swing
 
     # ------------------------------------------------------------------------------------------ nodes
-    def opened(self, pairs: Pairs) -> tuple[Pairs, Array]:
-        """Pairs that could meet, of nodes no larger than their box, and how deep (n,) by their boxes."""
+    def opened(self, pairs: Pairs, times: Array) -> tuple[Pairs, Array]:
+        """Pairs that could meet, of nodes no larger than so many times (boxes,) their box, and how deep (n,)
+        they may be by their own boxes."""
         done: list[Pairs] = []
         deep: list[Array] = []
         while len(pairs):
             pairs, depth = self.pruned(pairs)
-            large = self.large(pairs)
+            large = self.large(pairs, times)
             done.append(pairs.take_bare(np.flatnonzero(~large)))
             deep.append(depth[~large])
             pairs = self.p.traversal.children(pairs.take_bare(np.flatnonzero(large)))
         return (bare(done), np.concatenate(deep)) if done else (pairs, np.empty(0))
 
-    def large(self, pairs: Pairs) -> Rows:
+    def beam(self, pairs: Pairs, deep: Array) -> Pairs:
+        """Of each box a few pairs of leaves, from those that may be deepest."""
+        done: list[Pairs] = []
+        while len(pairs):
+            order = np.lexsort((-deep, pairs.ask))
+            order = order[_rank(pairs.ask[order]) < _BEAM]
+            pairs = pairs.take_bare(order)
+            leaf = self.p.traversal.is_leaf(pairs)
+            done.append(pairs.take_bare(np.flatnonzero(leaf)))
+            pairs, deep = self.pruned(self.p.traversal.children(pairs.take_bare(np.flatnonzero(~leaf))))
+        return bare(done) if done else pairs
+
+    def large(self, pairs: Pairs, times: Array) -> Rows:
         p = self.p
         assert p.paths is not None
         nodes, paths = p.tree.nodes, p.paths
-        size = _OPEN * self.size[pairs.ask]
+        size = (times * self.size)[pairs.ask]
+        all_ = times[pairs.ask] == 0.0
         tri, chord = pairs.tri, pairs.chord
-        by_tri = ((nodes.high[tri] - nodes.low[tri]).max(axis=1) > size) & (nodes.level[tri] > 0)
-        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size) & (paths.level[chord] > 0)
-        return np.asarray(by_tri | by_chord)
+        # tall ones stay together: their heights are looked at once they are leaves
+        by_tri = ((nodes.high[tri, :2] - nodes.low[tri, :2]).max(axis=1) > size) | all_
+        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size) | all_
+        return np.asarray((by_tri & (nodes.level[tri] > 0)) | (by_chord & (paths.level[chord] > 0)))
 
     def pruned(self, pairs: Pairs) -> tuple[Pairs, Array]:
         p = self.p
