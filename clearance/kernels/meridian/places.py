@@ -30,9 +30,12 @@ Index = NDArray[np.integer[Any]]
 Rows = NDArray[np.bool_]
 
 #: a node larger than so many times the box is opened before the box is divided
-_LARGE = 4.0
-#: boxes no larger than this, mm, are looked at to the end
-_SMALL = 2.0
+_LARGE = 2.0
+#: boxes of no more pairs than this, or no larger than this, mm, are looked at closely: nodes larger than such a
+#: share of them are opened, and none that is smaller than this, mm
+_MANY, _SMALL, _FINE, _FINEST = 64, 1.0, 0.25, 0.03
+#: larger ones are only divided, mm
+_COARSE = 4.0
 #: pairs of a box that are followed to the end first, those that may be deepest in
 _BEAM = 4
 #: steps of golden section along a strip against a cone: a thousandth of its height is left
@@ -170,12 +173,13 @@ class Places:
                 named = np.flatnonzero(rows & ~met[some.ask])
                 row[some.ask[named]], move[some.ask[named]] = some.row[named], self._move(some.chord[named])
             met[some.ask[inside]] = True
-        # where nothing was met for certain everything is looked at
-        left = np.flatnonzero(~hit[pairs.ask])
-        free[pairs.ask[hit[pairs.ask]]] = False
-        kept = [pairs.take_bare(np.flatnonzero(hit[pairs.ask] & ~met[pairs.ask]))]
-        pairs = pairs.take_bare(left)
-        pairs, _ = view.opened(pairs, np.where(view.size > _SMALL, 1.0, 0.0))
+        # where nothing was met for certain everything is looked at, once that is not too much
+        many = np.bincount(pairs.ask, minlength=n) > _MANY
+        later = hit | (many & (view.size > _SMALL)) | (view.size > _COARSE)
+        free[pairs.ask[later[pairs.ask]]] = False
+        kept = [pairs.take_bare(np.flatnonzero(later[pairs.ask] & ~met[pairs.ask]))]
+        pairs = pairs.take_bare(np.flatnonzero(~later[pairs.ask]))
+        pairs, _ = view.opened(pairs, np.full(n, _FINE))
         leaf = self.traversal.is_leaf(pairs)
         free[pairs.ask[~leaf]] = False
         kept.append(pairs.take_bare(np.flatnonzero(~leaf)))
@@ -270,12 +274,11 @@ class _View:
         p = self.p
         assert p.paths is not None
         nodes, paths = p.tree.nodes, p.paths
-        size = (times * self.size)[pairs.ask]
-        all_ = times[pairs.ask] == 0.0
+        size = np.maximum((times * self.size)[pairs.ask], _FINEST)
         tri, chord = pairs.tri, pairs.chord
         # tall ones stay together: their heights are looked at once they are leaves
-        by_tri = ((nodes.high[tri, :2] - nodes.low[tri, :2]).max(axis=1) > size) | all_
-        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size) | all_
+        by_tri = ((nodes.high[tri, :2] - nodes.low[tri, :2]).max(axis=1) > size)
+        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size)
         return np.asarray((by_tri & (nodes.level[tri] > 0)) | (by_chord & (paths.level[chord] > 0)))
 
     def pruned(self, pairs: Pairs) -> tuple[Pairs, Array]:
@@ -299,7 +302,23 @@ class _View:
                            c_low[:, j] + rect[:, 2 * j] - b - centre[:, j] - half[:, j]), 0.0)
             for j, (a, b) in enumerate(((x0, x1), (y0, y1)))
         ]  # fmt: skip
-        g = np.hypot(gaps[0], gaps[1]) - paths.slack[pairs.chord] - self.swing[k]
+        g = np.hypot(gaps[0], gaps[1])
+        # a long chord that lies askew has a box that is nearly all air
+        some = np.flatnonzero(paths.level[pairs.chord] == 0)
+        if len(some):
+            chord, at, wide = paths.leaf[pairs.chord[some]], centre[some], half[some]
+            p0 = paths.chords.p[chord]
+            way = paths.chords.q[chord] - p0
+            long = np.hypot(way[:, 0], way[:, 1])
+            mx = (x0 + x1)[some] / 2.0 + at[:, 0] - (rect[some, 0] + rect[some, 1]) / 2.0 - p0[:, 0]
+            my = (y0 + y1)[some] / 2.0 + at[:, 1] - (rect[some, 2] + rect[some, 3]) / 2.0 - p0[:, 1]
+            rx = (x1 - x0)[some] / 2.0 + wide[:, 0] + (rect[some, 1] - rect[some, 0]) / 2.0
+            ry = (y1 - y0)[some] / 2.0 + wide[:, 1] + (rect[some, 3] - rect[some, 2]) / 2.0
+            across = np.abs(way[:, 0] * my - way[:, 1] * mx)
+            across -= np.abs(way[:, 1]) * rx + np.abs(way[:, 0]) * ry
+            beside = np.divide(across, long, out=np.zeros_like(across), where=long > 0.0)
+            g[some] = np.maximum(g[some], beside)
+        g = g - paths.slack[pairs.chord] - self.swing[k]
         bottom, top = table.heights(np.maximum(g, 0.0), pairs.row)
         keep = np.flatnonzero((bottom <= z_high) & (top >= z_low))
         return pairs.take_bare(keep), (table.widest[pairs.row] - g)[keep]
