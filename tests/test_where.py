@@ -96,14 +96,18 @@ def test_beside_a_circle_it_is_an_annulus_and_what_is_left_inside(tmp_path: Path
     program = "G90 G00 X90 Y0\nG02 X90 Y0 I-40 J0\n"
     job = on_a_plate(tmp_path, margins=(1.0, 0.5), program=program)
     job.items.append(
-        '[[items]]\nname = "block"\nshape = { cylinder = [2, 30] }\non = "plate"\nseat = "top"\nat = [0, 0, 0]\n'
+        '[[items]]\nname = "block"\nshape = { box = [2, 2, 30] }\non = "plate"\nseat = "top"\nat = [0, 0, 0]\n'
         "laid = true\n"
     )
     found = region(asked(job, "--least", "0.5"))
     circle = shapely.Point(50, 0).buffer(40.0, quad_segs=256).exterior
-    same(found, shapely.box(-29, -49, 129, 49).difference(circle.buffer(7.0, quad_segs=64)), 0.25)
-    inner = max((p for p in found.geoms if p.contains(shapely.Point(50, 0))), key=lambda p: p.area)
-    assert inner.area == pytest.approx(pi * 33.0**2, rel=0.02)
+    # a corner of the post is up to 1.42 from its middle: the truth lies between these two
+    true = shapely.box(-29, -49, 129, 49)
+    least, most = (true.difference(circle.buffer(6.0 + by, quad_segs=64)) for by in (2**0.5, 1.0))
+    assert found.difference(most.buffer(1e-3)).area < 1e-3
+    assert least.difference(found).buffer(-FINE).is_empty
+    inner = next(p for p in found.geoms if p.contains(shapely.Point(50, 0)))
+    assert pi * (34 - 2**0.5 - FINE) ** 2 < inner.area < pi * 33.0**2
 
 
 def test_a_stepped_head_over_a_rail_leaves_two_strips(tmp_path: Path) -> None:
@@ -147,14 +151,15 @@ def test_nowhere_is_proven(tmp_path: Path) -> None:
 
 
 def test_less_room_than_wanted_is_named_and_is_no_place(tmp_path: Path) -> None:
-    # Strips 10 wide (to 17 from 7): may be off by 5 at most.
-    job = on_a_plate(tmp_path, margins=(1.0, 0.5))
-    job.items.clear()
+    # Strips between 9 (5 + 1 + 3) and 14 (17 - 3) from the path, which is longer than the plate: 2.5 either way.
+    job = Bench(
+        tmp_path, face_z=-60.0, heads="upper_z = 10.0", margins=(1.0, 0.5),
+        program="G90 G00 X-100 Y0\nG01 X200 Y0\n",
+    )  # fmt: skip
     job.block("plate", (-30, -17, -30), (130, 17, -2))
     add(job, (50.0, 11.0))
     one = asked(job, "--least", "3", code=3)
     assert not one["regions"] and one["best"] is None and not one["nowhere"]
-    # where |y| is from 9 to 14: 2.5 either way
     assert max(each["room"] for each in one["tight"]) == pytest.approx(2.5, abs=0.15)
     assert any("--least" in words for words in one["opens"])
 
@@ -195,20 +200,27 @@ def test_the_demos_strap_finds_its_hole_and_is_written(tmp_path: Path) -> None:
     assert {p.verdict for p in after.pairs if p.item == "left strap"} == {"clear"}
     said = {f.message for f in after.findings if f.severity != "note"}
     assert said <= {f.message for f in before.findings if f.severity != "note"}
-    assert "best" in plan.read_text() and setup.read_text().count("260") > before.scene.setup_file.count("260")
+    assert "best" in plan.read_text()
+    assert "at = [260, 12.5, -3]" in setup.read_text()
 
 
 def test_good_in_the_first_state_only_is_no_place(tmp_path: Path) -> None:
     """A notch that is cut off takes the metal under a tip with it."""
     setup = clash(tmp_path) / "riveting_nest.toml"
-    code = cli.run(["where", str(setup), "--item", "left strap at the back", "--json", str(tmp_path / "a.json")])
+    code = cli.run(
+        ["where", str(setup), "--item", "left strap at the back", "--json", str(tmp_path / "a.json")]
+    )
     assert code in (0, 1, 3)
     one = json.loads((tmp_path / "a.json").read_text())["items"][0]
     for hole in one["holes"]:
         there = clearance.load(setup)
         by = [hole["at"][k] - there.items["left strap at the back"].T_MI[k, 3] for k in (0, 1)]
-        judged = clearance.check(there.moved("left strap at the back", by=(*by, 0.0), turn=(0, 0, hole["turn"][0])))
-        assert not [f for f in judged.findings if f.severity != "note" and "left strap at the back" in f.message]
+        judged = clearance.check(
+            there.moved("left strap at the back", by=(*by, 0.0), turn=(0, 0, hole["turn"][0]))
+        )
+        assert not [
+            f for f in judged.findings if f.severity != "note" and "left strap at the back" in f.message
+        ]
         assert {p.verdict for p in judged.pairs if p.item == "left strap at the back"} == {"clear"}
 
 

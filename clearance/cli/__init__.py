@@ -27,7 +27,10 @@ __all__ = [
     "editors",
     "main",
     "measuring",
+<<<<<<< HEAD
     "night",
+=======
+>>>>>>> bb4035b (Other carriers, other holders in an item's stead, and what opens a place)
     "run",
     "starting",
     "where",

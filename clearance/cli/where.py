@@ -39,13 +39,21 @@ EXIT = {"places": 0, "nowhere": 1, "undecided": 3}
 @mounting
 @trying
 @raising
-@click.option("--item", "items", multiple=True, required=True, metavar="NAME", help="Whose places; up to three.")
+@click.option(
+    "--item", "items", multiple=True, required=True, metavar="NAME", help="Whose places; up to three."
+)
 @click.option("--on", "on", metavar="ITEM", help="As if it stood on this instead.")
 @click.option("--least", type=MM, metavar="MM", help="By how much it must be allowed to be off; 2 by hand.")
 @click.option(
-    "--turns", nargs=2, type=MM, metavar="FROM TO", help="Degrees by which it may be turned from how it stands."
+    "--turns",
+    nargs=2,
+    type=MM,
+    metavar="FROM TO",
+    help="Degrees by which it may be turned from how it stands.",
 )
-@click.option("--with-any", "any_of", metavar="A,B", help="Which of these holders would have a place instead?")
+@click.option(
+    "--with-any", "any_of", metavar="A,B", help="Which of these holders would have a place instead?"
+)
 @click.option("-o", "--output", "file", metavar="FILE", help="A plan of the places: .svg, .png or .dxf.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
 @click.option("--write", is_flag=True, help="Write the best place into SETUP; its comments and layout stay.")
@@ -134,7 +142,9 @@ def _check_plan(setup: str, file: str | None, json_file: str | None, replace: bo
     if file is None:
         return
     if not file.lower().endswith((".svg", ".png", ".dxf")):
-        raise InputError(file, "", "a plan is written as SVG, PNG or DXF", "end its name in .svg, .png or .dxf")
+        raise InputError(
+            file, "", "a plan is written as SVG, PNG or DXF", "end its name in .svg, .png or .dxf"
+        )
     check_writable(file)
     if json_file is not None and os.path.realpath(json_file) == os.path.realpath(file):
         raise InputError(file, "", "is named for the answer and for the plan", "name two files")

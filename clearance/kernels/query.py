@@ -421,7 +421,9 @@ class SweepQuery:
                     if b in mine:
                         grown = self.lifted(run, b, part.pieces)
                         rows[k] = [
-                            Lifted(p.grown(extra, extra) if extra else p, 0, tag=number * len(self.bodies) + b)
+                            Lifted(
+                                p.grown(extra, extra) if extra else p, 0, tag=number * len(self.bodies) + b
+                            )
                             for p in grown
                         ]
                 asks.append((self.path(part.moves, part.only), rows))

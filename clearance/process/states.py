@@ -54,9 +54,7 @@ def account(scene: Scene, told: Story, heard: Heard | None = None) -> Account:
 
 
 class _Job:
-    def __init__(
-        self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None
-    ) -> None:
+    def __init__(self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None) -> None:
         self.scene, self.parts, self.heard = scene, parts, heard
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)

@@ -61,7 +61,9 @@ class Plan:
         if not shape.is_empty:
             self.marks.append(Mark("line", layer, shape, colour, width, dash))
 
-    def hatch(self, layer: str, shape: Any, colour: str, angle: float, apart: float, width: float = 0.2) -> None:
+    def hatch(
+        self, layer: str, shape: Any, colour: str, angle: float, apart: float, width: float = 0.2
+    ) -> None:
         """Hatching of an area, ``angle`` degrees from X, lines ``apart`` mm."""
         import numpy as np
         import shapely

@@ -36,11 +36,30 @@ def as_text(answer: Where, width: int = 100) -> str:
         answer: of ``where``.   width: columns of the terminal.
     """
     blocks: list[list[str]] = []
+    if answer.kinds:
+        blocks.append(list(_kinds(answer)))
     for one in answer.items:
         blocks += [list(_first(one, answer.scene)), list(_bounds(one)), list(_places(one)), list(_not(one))]
     if answer.together:
         blocks.append([answer.together])
     return paragraphs(blocks, width)
+
+
+def _kinds(answer: Where) -> Iterator[str]:
+    """Holders that were compared, with their usual sizes."""
+    yield "Holders in its stead, with their usual sizes, the one with the most room first:"
+    for kind, one, why in answer.kinds:
+        if one is None:
+            yield f"  {kind}: cannot be put there: {why}"
+        elif one.best is None:
+            yield f"  {kind}: {'nowhere' if one.nowhere else 'no place was found'}"
+        else:
+            x, y = one.best.at
+            far = tenths(one.best.spare) if one.best.spare < ENOUGH else f"{ENOUGH:g} or more"
+            yield (
+                f"  {kind}: X{x:.2f} Y{y:.2f}, may be off by ± {tenths(one.best.room)} mm, all heads {far} mm "
+                "farther than their margins"
+            )
 
 
 def _first(one: ItemPlaces, scene: Scene) -> Iterator[str]:
@@ -126,7 +145,11 @@ def _not(one: ItemPlaces) -> Iterator[str]:
         if len(one.forbids) > MOST:
             yield f"  (+{len(one.forbids) - MOST} more reasons)"
     if one.undecided:
-        what = f"{one.undecided:.1f} mm2" if one.seat.holes is None else f"{one.undecided:.0f} degrees about holes"
+        what = (
+            f"{one.undecided:.1f} mm2"
+            if one.seat.holes is None
+            else f"{one.undecided:.0f} degrees about holes"
+        )
         yield f"not decided: {what}, at the edges; no place is counted there."
     if one.looked_at and one.best is not None:
         yield "note: whether it holds was judged at single places, not everywhere; check the one that you take"
@@ -142,6 +165,12 @@ def as_report(answer: Where) -> dict[str, Any]:
         answer: of ``where``.
     """
     report: dict[str, Any] = {"verdict": answer.verdict, "items": [_item(one) for one in answer.items]}
+    if answer.kinds:
+        report["kinds"] = [
+            {"holder": kind, "verdict": None if one is None else one.verdict, "why": why,
+             "best": None if one is None else _item(one)["best"]}
+            for kind, one, why in answer.kinds
+        ]  # fmt: skip
     if answer.together:
         report |= {"together": answer.together, "gap": answer.gap}
     return report
@@ -157,10 +186,9 @@ def _item(one: ItemPlaces) -> dict[str, Any]:
     return {
         "item": one.item,
         "on": list(one.seat.carriers),
-        "free": [ring for region in one.regions for ring in rings(region.outline)],
-        "regions": [
-            {"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions
-        ],
+        "free": [ring for region in one.regions for ring in rings(region.outline)]
+        + [[list(hole.at)] for hole in one.holes],
+        "regions": [{"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions],
         "holes": [{"at": list(h.at), "turn": list(h.turns), "room": h.room} for h in one.holes],
         "tight": [_tight(place) for place in one.tight],
         "least": one.least,

@@ -95,7 +95,9 @@ def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
         there = affinity.translate(there, one.best.at[0] - x, one.best.at[1] - y)
         plan.line("BEST", there, DARK_GREEN, 0.6)
         _cross(plan, "BEST", *one.best.at)
-        plan.words((one.best.at[0] + 1.5, one.best.at[1] + 1.5), f"best, ± {tenths(one.best.room)}", DARK_GREEN)
+        plan.words(
+            (one.best.at[0] + 1.5, one.best.at[1] + 1.5), f"best, ± {tenths(one.best.room)}", DARK_GREEN
+        )
 
 
 def _cross(plan: Plan, layer: str, x: float, y: float) -> None:
@@ -182,7 +184,9 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
             plan.words((place[0] - 7, place[1] - 8), f"± {tenths(max(h.room for h in good))}", DARK_GREEN)
         elif tight:
             plan.line("TIGHT", circle, AMBER, 0.3, (1.0, 1.0))
-            plan.words((place[0] - 7, place[1] - 8), f"only ± {tenths(max(t.room for t in tight))}", AMBER, 2.6)
+            plan.words(
+                (place[0] - 7, place[1] - 8), f"only ± {tenths(max(t.room for t in tight))}", AMBER, 2.6
+            )
         else:
             mine = np.flatnonzero((one.map.forbidden.centre == at).all(axis=1))
             if len(mine):

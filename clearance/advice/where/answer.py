@@ -32,6 +32,8 @@ IN_HOLE = 0.5
 BY_RULE = 0.5
 #: places of a green region that the judge looks at, besides the best one
 SAMPLES = 3
+#: the judge is asked about so many places at most until one is right
+TRIES = 12
 #: where a place ends is looked for so far, mm
 FARTHEST = 30.0
 #: an undecided strip thinner than this is no place, mm
@@ -107,7 +109,7 @@ class ItemPlaces:
 
     @property
     def verdict(self) -> str:
-        """"places", "nowhere" or "undecided"."""
+        """ "places", "nowhere" or "undecided"."""
         return "places" if self.best is not None else "nowhere" if self.nowhere else "undecided"
 
 
@@ -326,7 +328,7 @@ class Finder:
             into.append(spot)
         best = None
         self.spots = list(good)
-        left = list(good)
+        left, tries = list(good), 0
         while left and best is None:
             # half a millimetre more room is no reason to stand askew
             most = max(spot.spare for spot in left)
@@ -334,19 +336,26 @@ class Finder:
             near = min(alike, key=lambda s: (np.hypot(*(np.array(s.at) - seat.origin)), abs(s.turn)))
             if self._confirmed(near.at, near.turn):
                 best = near
-            else:
+            elif self.work.judged:
                 left = [spot for spot in left if spot.at != near.at]
                 good = [spot for spot in good if spot.at != near.at]
+            else:
+                left.remove(near)
+            tries += 1
+            if tries >= TRIES:
+                break
         holes = []
+        if not self.work.judged:
+            # the judge alone says whether it holds: what it was not asked about is no place
+            good = [] if best is None else [best]
         for one in _bands(good):
-            if best is not None and one.at == best.at:
-                holes.append(one)
-            elif self._confirmed(one.at, _middle(one)):
+            if (best is not None and one.at == best.at) or self._confirmed(one.at, _middle(one)):
                 holes.append(one)
         undecided = self.found.open
         return replace(
             base, holes=tuple(sorted(holes, key=lambda h: -h.room)), tight=tuple(_bands(tight)), best=best,
-            nowhere=not len(free) and not len(undecided), undecided=float(len(undecided)) * DEGREE,
+            nowhere=not len(free) and not len(undecided),
+            undecided=float(len(undecided) + (len(free) if best is None and not self.work.judged else 0)) * DEGREE,
         )  # fmt: skip
 
     # -------------------------------------------------------------------------------------- what bounds it

@@ -70,7 +70,9 @@ class Rooms:
             for place in at:
                 shift = np.array([*(place - self.seat.origin), 0.0])
                 copies.append(replace(body, triangles_M=body.triangles_M + shift))
-        query = SweepQuery(replace(self.query.scene, bodies=tuple(copies)), like=self.query, tolerances=self.query.tolerances)
+        query = SweepQuery(
+            replace(self.query.scene, bodies=tuple(copies)), like=self.query, tolerances=self.query.tolerances
+        )
         wanted = [
             (run, part, {k * n + j: grown for j in range(n)}, {k * n + j: below for j in range(n)})
             for run, part, k, grown in self.asked
@@ -98,7 +100,9 @@ class Spot:
     room: float
 
 
-def best_of(rooms: Rooms, regions: Mapping[float, Any], near: Array) -> tuple[float, tuple[float, float], float] | None:
+def best_of(
+    rooms: Rooms, regions: Mapping[float, Any], near: Array
+) -> tuple[float, tuple[float, float], float] | None:
     """The place with the most room, then the nearest: turn, at, room; None where there is none.
 
     Args:
@@ -122,12 +126,13 @@ def best_of(rooms: Rooms, regions: Mapping[float, Any], near: Array) -> tuple[fl
 
 def _largest(rooms: Rooms, turn: float, region: Any, near: Array) -> tuple[tuple[float, float], float]:
     """Of one turn: the place, and its room."""
-    import shapely
 
     x0, y0, x1, y1 = region.bounds
     size = max(x1 - x0, y1 - y0, 1e-3) / SIDE
     nx, ny = max(int(np.ceil((x1 - x0) / size)), 1), max(int(np.ceil((y1 - y0) / size)), 1)
-    grid = np.stack(np.meshgrid(x0 + size * (np.arange(nx) + 0.5), y0 + size * (np.arange(ny) + 0.5)), axis=-1)
+    grid = np.stack(
+        np.meshgrid(x0 + size * (np.arange(nx) + 0.5), y0 + size * (np.arange(ny) + 0.5)), axis=-1
+    )
     centre = grid.reshape(-1, 2)
     half = np.full(len(centre), size / 2.0)
     at, seen = [np.empty((0, 2))], [np.empty(0)]
@@ -169,26 +174,27 @@ def _largest(rooms: Rooms, turn: float, region: Any, near: Array) -> tuple[tuple
 
 
 def _towards(rooms: Rooms, turn: float, region: Any, place: Array, near: Array, least: float) -> Array:
-    """From a place as far towards another one as it stays in the region with so much room."""
+    """From a place as near to another one as it stays in the region with so much room, in ever smaller steps."""
     import shapely
 
-    for _ in range(3):
-        share = np.linspace(0.0, 1.0, 17)[1:]
-        points = place + share[:, None] * (near - place)
-        good = shapely.intersects_xy(region, points[:, 0], points[:, 1])
-        some = np.flatnonzero(good)
-        if not len(some):
-            break
-        fits = rooms.of(points[some], turn, least + ALIKE) >= least
-        bad = np.flatnonzero(~fits)
-        last = len(some) if not len(bad) else int(bad[0])
-        if last == 0:
-            near = points[0]
-            continue
-        place = points[some[last - 1]]
-        if last == len(points):
-            break
-        near = points[min(some[last - 1] + 1, len(points) - 1)]
+    angle = np.arange(8) * np.pi / 4.0
+    ways = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    for step in (16.0, 8.0, 4.0, 2.0, 1.0, 0.5, 0.25):
+        for _ in range(4):
+            way = near - place
+            far = float(np.hypot(*way))
+            if far < 1e-9:
+                return place
+            straight = place + way * min(step / far, 1.0)
+            points = np.concatenate([straight[None], place + step * ways])
+            away = np.hypot(*(points - near).T)
+            points = points[(away < far - 0.1 * step) & shapely.intersects_xy(region, *points.T)]
+            if not len(points):
+                break
+            fits = points[rooms.of(points, turn, least + ALIKE, least * (1.0 - 1e-9)) >= least]
+            if not len(fits):
+                break
+            place = fits[np.argmin(np.hypot(*(fits - near).T))]
     return place
 
 

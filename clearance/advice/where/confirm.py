@@ -10,7 +10,8 @@ from clearance.advice.where.seats import Seat
 from clearance.advice.whole import Told, key_of, of_change
 from clearance.checking.verdict import check
 from clearance.process.check import told
-from clearance.scene.model import Scene
+from clearance.scene.model import Body, Scene
+from fixtures_lib.holder import Does
 
 
 class Judge:
@@ -30,9 +31,7 @@ class Judge:
         self.known = {key for key in before.grave if key[2] not in self.names}
         self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
 
-    def moved(
-        self, seat: Seat, at: tuple[float, float], turn: float, scene: Scene | None = None
-    ) -> Scene:
+    def moved(self, seat: Seat, at: tuple[float, float], turn: float, scene: Scene | None = None) -> Scene:
         """A scene (the one given, or as it stands) with an item at a place."""
         there = self.scene if scene is None else scene
         there = turned(there, seat.moving, seat.origin, turn) if turn else there
@@ -60,7 +59,8 @@ class Judge:
 
     def work_wrong(self, there: Scene) -> str | None:
         """The same, the heads left out."""
-        for finding in of_change(self.scene, there).findings:
+        said = of_change(self.scene, there)
+        for finding in said.findings:
             if finding.severity == "note" and finding.kind != "overlap":
                 continue
             mine = finding.item in self.names or any(f'"{name}"' in finding.message for name in self.names)
@@ -69,4 +69,29 @@ class Judge:
             if key_of(finding) not in self.known:
                 about = "" if finding.item is None else f'"{finding.item}" '
                 return f"{about}{finding.message}"
+        return self._idle(there, said)
+
+    def _idle(self, there: Scene, said: Told) -> str | None:
+        """That a clamp or magnet holds no part in a state in which it is there."""
+        stretches = {s.name: s for s in there.stretches}
+        for state in () if said.account is None else said.account.states:
+            at_work = {
+                name
+                for held in state.parts
+                for name in (*held.pressed_by, *held.gripped_by, *(c.item for c in held.carried_by))
+            }
+            present = stretches[state.cut].there(0)
+            for k in self.moving:
+                body = there.bodies[k]
+                if not holds_down(body) or k not in present or not state.parts:
+                    continue
+                if body.name not in at_work:
+                    return f'"{body.name}" holds nothing in "{state.cut}"'
         return None
+
+
+def holds_down(body: Body) -> bool:
+    """Whether a body is there to hold a part: a clamp or a magnet of the library, or of the shop's own."""
+    if body.library is None:
+        return False
+    return bool(body.library.does & (Does.PRESSES | Does.ATTRACTS | Does.GRIPS)) and body.kind == "laid"

@@ -114,7 +114,10 @@ def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Itera
     boxes = boxes.take(~breaks)
     near = np.argsort(np.hypot(*(boxes.centre - seat.origin).T), kind="stable")
     boxes = boxes.take(near)
-    waiting += [search.begin(boxes.take(np.arange(k, min(k + _BEGUN, len(boxes))))) for k in range(0, len(boxes), _BEGUN)]
+    waiting += [
+        search.begin(boxes.take(np.arange(k, min(k + _BEGUN, len(boxes)))))
+        for k in range(0, len(boxes), _BEGUN)
+    ]
     while waiting:
         later: list[tuple[Boxes, Pairs]] = []
         for boxes, pairs in waiting:

@@ -113,7 +113,10 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
             part = scene.bodies[k].name
             what = "is cut" if part == name else f'carries "{part}", which is cut'
             raise InputError(
-                None, "--item", f'"{name}" {what}', "an item that holds; for the part itself: clearance placement"
+                None,
+                "--item",
+                f'"{name}" {what}',
+                "an item that holds; for the part itself: clearance placement",
             )
     if not any(index in s.bodies for s in scene.stretches):
         raise InputError(None, "--item", f'"{name}" is off for every cut', "an item that is there for a cut")
@@ -138,7 +141,11 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
             found = f'"{name}" stands on {said}, which has no level face where its foot is'
             raise InputError(None, "--item", found, "an item that lies on a level face of what it is on")
         _, where = foot(body)
-        far = 0.0 if where.is_empty else float(np.hypot(*(np.array(where.envelope.exterior.coords) - origin).T).max())
+        far = (
+            0.0
+            if where.is_empty
+            else float(np.hypot(*(np.array(where.envelope.exterior.coords) - origin).T).max())
+        )
         x0, y0, x1, y1 = face.bounds
         low, high = np.array([x0, y0]) - far, np.array([x1, y1]) + far
     first, last = (0.0, 0.0) if turns is None else turns

@@ -55,7 +55,7 @@ class Where:
 
     @property
     def verdict(self) -> str:
-        """"places", "nowhere" or "undecided"."""
+        """ "places", "nowhere" or "undecided"."""
         if self.kinds:
             words = [one.verdict for _, one, _ in self.kinds if one is not None]
             return "places" if "places" in words else "undecided" if "undecided" in words else "nowhere"

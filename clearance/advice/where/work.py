@@ -277,8 +277,13 @@ def carrier_face(scene: Scene, body: Body) -> tuple[list[str], Any]:
         source = base.library
         if source is not None and source.holes and not face.is_empty:
             mouths = [base.T_MI @ np.array([*hole.at, 1.0]) for hole in source.holes]
-            discs = [shapely.Point(m[:2]).buffer(h.diameter / 2 + 0.1) for m, h in zip(mouths, source.holes, strict=True)]
-            filled = shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(face) if p.geom_type == "Polygon"])
+            discs = [
+                shapely.Point(m[:2]).buffer(h.diameter / 2 + 0.1)
+                for m, h in zip(mouths, source.holes, strict=True)
+            ]
+            filled = shapely.union_all(
+                [shapely.Polygon(p.exterior) for p in shapely.get_parts(face) if p.geom_type == "Polygon"]
+            )
             face = face.union(shapely.union_all(discs).intersection(filled))
         faces.append(face)
     return names, shapely.union_all(faces)
@@ -291,7 +296,9 @@ def _foot(scene: Scene, body: Body, origin: Array) -> list[Inside]:
         return []
     _, where = foot(body)
     said = " and ".join(f'"{name}"' for name in names)
-    return [Inside(hull, face, f"its foot would not stand wholly on {said}") for hull in _hulls(where, origin)]
+    return [
+        Inside(hull, face, f"its foot would not stand wholly on {said}") for hull in _hulls(where, origin)
+    ]
 
 
 def _tip(
@@ -324,7 +331,9 @@ def _tip(
             continue
         seen.add(key)
         said.append(part.name)
-        found += [Inside(hull, metal, f'its tip would not lie wholly on metal of "{part.name}"') for hull in hulls]
+        found += [
+            Inside(hull, metal, f'its tip would not lie wholly on metal of "{part.name}"') for hull in hulls
+        ]
         if corners is not None:
             middle = np.array(tip.centroid.coords[0]) - origin
             over = corners.convex_hull.buffer(EDGE / 2)
@@ -348,7 +357,10 @@ def _cuts(
         if low[0] > x1 or high[0] < x0 or low[1] > y1 or high[1] < y0:
             continue
         for mine in shells_of(body, other.kind == "part"):
-            z0, z1 = max(float(mine[..., 2].min()), float(low[2])), min(float(mine[..., 2].max()), float(high[2]))
+            z0, z1 = (
+                max(float(mine[..., 2].min()), float(low[2])),
+                min(float(mine[..., 2].max()), float(high[2])),
+            )
             if z1 - z0 <= NOTICED:
                 continue
             for theirs in shells_of(other, body.kind == "part"):
@@ -375,7 +387,11 @@ def layers(mine: Array, theirs: Array, origin: Array, words: str) -> list[Apart]
     z1 = min(float(mine[..., 2].max()), float(theirs[..., 2].max())) - NOTICED / 2.0
     if z1 <= z0:
         return []
-    levels = np.unique(np.round(np.concatenate([mine[..., 2].ravel(), theirs[..., 2].ravel()]), 3)) if len(theirs) <= MANY else np.unique(np.round(mine[..., 2].ravel(), 3))
+    levels = (
+        np.unique(np.round(np.concatenate([mine[..., 2].ravel(), theirs[..., 2].ravel()]), 3))
+        if len(theirs) <= MANY
+        else np.unique(np.round(mine[..., 2].ravel(), 3))
+    )
     levels = levels[(levels > z0) & (levels < z1)]
     kept = [z0]
     for z in levels:
@@ -394,7 +410,12 @@ def layers(mine: Array, theirs: Array, origin: Array, words: str) -> list[Apart]
         core = region(mine, (a + b) / 2.0)
         points = np.empty((0, 2))
         if not core.is_empty:
-            points = np.concatenate([shapely.get_coordinates(core.simplify(0.2)), shapely.get_coordinates(shapely.point_on_surface(shapely.get_parts(core)))])
+            points = np.concatenate(
+                [
+                    shapely.get_coordinates(core.simplify(0.2)),
+                    shapely.get_coordinates(shapely.point_on_surface(shapely.get_parts(core))),
+                ]
+            )
             points = points - origin
         out.append(Apart(outline - origin, shadow, points, inner, words))
     return out
@@ -410,7 +431,11 @@ def _shadow_hull(triangles: Array, a: float, b: float) -> Array | None:
     hull = shapely.MultiPoint(t[..., :2].reshape(-1, 2)).convex_hull
     if hull.geom_type != "Polygon" or hull.area < 1e-6:
         return None
-    hull = hull.simplify(ROUND).buffer(ROUND, join_style="mitre").convex_hull if len(hull.exterior.coords) > 24 else hull
+    hull = (
+        hull.simplify(ROUND).buffer(ROUND, join_style="mitre").convex_hull
+        if len(hull.exterior.coords) > 24
+        else hull
+    )
     return np.asarray(hull.exterior.coords)[:-1]
 
 

@@ -124,7 +124,9 @@ class Places:
         rows = [row for _, rows_of_body in asks for of_body in rows_of_body for row in of_body]
         self.table = PieceTable(rows)
         self.paths = ChordForest([path for path, _ in asks]) if asks else None
-        self.reach = max((float(np.hypot(*t[..., :2].reshape(-1, 2).T).max()) for t in bodies if len(t)), default=0.0)
+        self.reach = max(
+            (float(np.hypot(*t[..., :2].reshape(-1, 2).T).max()) for t in bodies if len(t)), default=0.0
+        )
         self._roots: list[Pairs] = []
         if self.paths is not None and rows:
             self.traversal = Traversal(self.tree, self.paths, self.table.rect, self.table.boxed)
@@ -277,8 +279,8 @@ class _View:
         size = np.maximum((times * self.size)[pairs.ask], _FINEST)
         tri, chord = pairs.tri, pairs.chord
         # tall ones stay together: their heights are looked at once they are leaves
-        by_tri = ((nodes.high[tri, :2] - nodes.low[tri, :2]).max(axis=1) > size)
-        by_chord = ((paths.high[chord] - paths.low[chord]).max(axis=1) > size)
+        by_tri = (nodes.high[tri, :2] - nodes.low[tri, :2]).max(axis=1) > size
+        by_chord = (paths.high[chord] - paths.low[chord]).max(axis=1) > size
         return np.asarray((by_tri & (nodes.level[tri] > 0)) | (by_chord & (paths.level[chord] > 0)))
 
     def pruned(self, pairs: Pairs) -> tuple[Pairs, Array]:
@@ -360,7 +362,11 @@ class _View:
         g0, g1, g = cells.distances(table.rect[row], np.zeros(len(cells)))
         away = np.hypot(*self.boxes.half[pairs.ask].T) + self.swing[pairs.ask]
         for more, where in ((cells.slack, sure), (cells.slack + away[of], inside)):
-            for at, low, high in ((g0, cells.z0, cells.z0), (g1, cells.z1, cells.z1), (g, cells.z0, cells.z1)):
+            for at, low, high in (
+                (g0, cells.z0, cells.z0),
+                (g1, cells.z1, cells.z1),
+                (g, cells.z0, cells.z1),
+            ):
                 bottom, top = table.heights(at + more, row)
                 where[of[(bottom <= low) & (top >= high)]] = True
         bottom, top = table.heights(np.maximum(g - cells.slack - away[of], 0.0), row)
@@ -512,6 +518,7 @@ class _Cells:
     def distances(self, rect: Array, more: Array) -> tuple[Array, Array, Array]:
         """Distances (n,) in plan from what a rectangle covers along the chord: of the lower end slice, of the
         upper one, and the least of all; ``more`` is added to each."""
+
         def from_(x: Array, y: Array) -> Array:
             return self.from_(x, y, rect)
 
