@@ -1,18 +1,17 @@
-"""Where an item may stand: regions against closed forms worked out by hand, and each place against a fresh check.
+"""Where an item may stand: regions against closed forms worked out by hand, places against a fresh check.
 
-Distances of blocks from heads along straight moves and circles: a head of radius r along a path covers what is
-nearer to it than r (Steiner's parallel body, published); the rest is rectangles.
+Distances of blocks from heads along straight moves and circles: a head of radius r along a path covers what
+is nearer to it than r (Steiner's parallel body, published); the rest is rectangles.
 """
 
 from __future__ import annotations
 
 import json
 import shutil
-from math import hypot, pi
+from math import pi
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 import shapely
 
@@ -48,7 +47,7 @@ def same(found: Any, true: Any, fine: float = FINE) -> None:
 
 
 def on_a_plate(folder: Path, **keys: Any) -> Bench:
-    """A plate 160 x 100 with its top at -2, on which a block 10 x 6, 30 high, may stand; the faces at 1 and 40."""
+    """A plate 160 x 100 with its top at -2, on which a block 10 x 6, 30 high, may stand."""
     job = Bench(folder, **{"face_z": -60.0, "heads": "upper_z = 10.0", **keys})
     job.block("plate", (-30, -50, -30), (130, 50, -2))
     return job
@@ -91,13 +90,13 @@ def test_best_is_where_the_head_is_farthest_then_nearest_to_where_it_stands(tmp_
 
 
 def test_beside_a_circle_it_is_an_annulus_and_what_is_left_inside(tmp_path: Path) -> None:
-    # A full circle of radius 40 about (50, 0); head of radius 5 and margin 1. A slim post of 2 x 2 keeps clear
+    # A full circle of radius 40 about (50, 0); head of radius 5 and margin 1. A post of 2 x 2 keeps clear
     # within 40 - 6 less its own corner, and outside 40 + 6.
     program = "G90 G00 X90 Y0\nG02 X90 Y0 I-40 J0\n"
     job = on_a_plate(tmp_path, margins=(1.0, 0.5), program=program)
     job.items.append(
-        '[[items]]\nname = "block"\nshape = { box = [2, 2, 30] }\non = "plate"\nseat = "top"\nat = [0, 0, 0]\n'
-        "laid = true\n"
+        '[[items]]\nname = "block"\nshape = { box = [2, 2, 30] }\non = "plate"\nseat = "top"\n'
+        "at = [0, 0, 0]\nlaid = true\n"
     )
     found = region(asked(job, "--least", "0.5"))
     circle = shapely.Point(50, 0).buffer(40.0, quad_segs=256).exterior
@@ -141,17 +140,19 @@ def test_nowhere_is_proven(tmp_path: Path) -> None:
     )  # fmt: skip
     job.block("rail", (-30, -10, -30), (130, 10, -2))
     job.items.append(
-        '[[items]]\nname = "block"\nshape = { box = [10, 6, 34] }\non = "rail"\nseat = "top"\nat = [0, 0, 0]\n'
-        "laid = true\n"
+        '[[items]]\nname = "block"\nshape = { box = [10, 6, 34] }\non = "rail"\nseat = "top"\n'
+        "at = [0, 0, 0]\nlaid = true\n"
     )
     one = asked(job, code=1)
-    assert one["nowhere"] and one["best"] is None and not one["regions"]
-    # top 32 against the step at 30: raised by 12 the block's top is at 44, and worse; nothing opens it but that
+    assert one["nowhere"]
+    assert one["best"] is None
+    assert not one["regions"]
+    # top 32 against the step at 30: raised, the block's top is higher still
     assert not any("raised" in words for words in one["opens"])
 
 
 def test_less_room_than_wanted_is_named_and_is_no_place(tmp_path: Path) -> None:
-    # Strips between 9 (5 + 1 + 3) and 14 (17 - 3) from the path, which is longer than the plate: 2.5 either way.
+    # Strips from 9 (5 + 1 + 3) to 14 (17 - 3) beside the path, longer than the plate: 2.5 either way.
     job = Bench(
         tmp_path, face_z=-60.0, heads="upper_z = 10.0", margins=(1.0, 0.5),
         program="G90 G00 X-100 Y0\nG01 X200 Y0\n",
@@ -159,7 +160,9 @@ def test_less_room_than_wanted_is_named_and_is_no_place(tmp_path: Path) -> None:
     job.block("plate", (-30, -17, -30), (130, 17, -2))
     add(job, (50.0, 11.0))
     one = asked(job, "--least", "3", code=3)
-    assert not one["regions"] and one["best"] is None and not one["nowhere"]
+    assert not one["regions"]
+    assert one["best"] is None
+    assert not one["nowhere"]
     assert max(each["room"] for each in one["tight"]) == pytest.approx(2.5, abs=0.15)
     assert any("--least" in words for words in one["opens"])
 
@@ -190,7 +193,7 @@ def test_the_demos_strap_finds_its_hole_and_is_written(tmp_path: Path) -> None:
     words = ["where", str(setup), "--item", "left strap", "-o", str(plan), "--json", str(answer), "--write"]
     assert cli.run(words) == 0
     one = json.loads(answer.read_text())["items"][0]
-    # hand: the next hole is 40 along; at its own the heel touches a pad, on the one after stands the other strap
+    # hand: the next hole is 40 along; at its own the heel touches a pad, on the one after is the other strap
     assert one["best"]["at"] == pytest.approx([200.0, 215.5])
     assert one["best"]["shift"] == pytest.approx([40.0, 0.0])
     # heel from 4 to 12 behind the screw, the rail's edge at 12.5: 0.5
@@ -243,18 +246,5 @@ def test_bad_input_is_one_message(tmp_path: Path, capsys: Any, words: list[str],
     job.block("block", (-10, 60, 0), (0, 70, 5))
     assert cli.run(["where", str(job.write()), *words]) == 2
     error = capsys.readouterr().err
-    assert said in error and len(error.strip().splitlines()) == 1
-
-
-def spread(shape: Any, count: int, seed: int) -> list[tuple[float, float]]:
-    rng = np.random.default_rng(seed)
-    x0, y0, x1, y1 = shape.bounds
-    out: list[tuple[float, float]] = []
-    while len(out) < count:
-        x, y = rng.uniform((x0, y0), (x1, y1))
-        if shapely.intersects_xy(shape, x, y):
-            out.append((float(x), float(y)))
-    return out
-
-
-__all__ = ["hypot", "spread"]
+    assert said in error
+    assert len(error.strip().splitlines()) == 1

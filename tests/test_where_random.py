@@ -1,8 +1,8 @@
-"""Where a block may stand among random heads and paths: each place against what heads of cylinders and straight
-moves leave, worked out with shapely, and against a fresh check of the setup written out.
+"""Where a block may stand among random heads and paths: each place against what heads of cylinders and
+straight moves leave, worked out with shapely, and against a fresh check of the setup written out.
 
-A head of revolution along a path comes as near to an upright block as the disc of each of its cylinders along the
-path does to the block's plan, and their heights (a prism's distance, by hand).
+A head of revolution along a path comes as near to an upright block as the disc of each of its cylinders along
+the path does to the block's plan, and their heights (a prism's distance, by hand).
 """
 
 from __future__ import annotations

@@ -203,8 +203,8 @@ def _png(plan: Plan) -> bytes:
                     on_mask.polygon([at(*p) for p in hole.coords], fill=0)
             image.paste(mark.colour, mask=mask)
             continue
-        for line in _coordinates(mark.shape):
-            points = [at(*p) for p in line]
+        for corners in _coordinates(mark.shape):
+            points = [at(*p) for p in corners]
             for bit in dashed(points, mark.dash) if mark.dash else [points]:
                 if len(bit) > 1:
                     pen.line(bit, fill=mark.colour, width=max(round(mark.width * k), 1), joint="curve")
@@ -232,8 +232,8 @@ def _dxf(plan: Plan) -> bytes:
         document.linetypes.add("DASHED", [4.5, 3.0, -1.5])
         for mark in plan.marks:
             if mark.layer not in document.layers:
-                line = "DASHED" if mark.dash else "CONTINUOUS"
-                document.layers.add(mark.layer, true_color=int(mark.colour[1:], 16), linetype=line)
+                kind = "DASHED" if mark.dash else "CONTINUOUS"
+                document.layers.add(mark.layer, true_color=int(mark.colour[1:], 16), linetype=kind)
             where = {"layer": mark.layer}
             if mark.kind == "words":
                 size = {**where, "height": mark.width, "insert": mark.shape}

@@ -9,12 +9,13 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from clearance.advice.where.answer import Hole, Region
 from clearance.advice.where.best import ENOUGH
 from clearance.report.keepout import rings
 from clearance.report.terminal import _named, paragraphs
 
 if TYPE_CHECKING:
-    from clearance.advice.where.answer import Hole, ItemPlaces, Region
+    from clearance.advice.where.answer import ItemPlaces
     from clearance.advice.where.best import Bound
     from clearance.advice.where.free import Reason
     from clearance.advice.where.several import Where
@@ -57,8 +58,8 @@ def _kinds(answer: Where) -> Iterator[str]:
             x, y = one.best.at
             far = tenths(one.best.spare) if one.best.spare < ENOUGH else f"{ENOUGH:g} or more"
             yield (
-                f"  {kind}: X{x:.2f} Y{y:.2f}, may be off by ± {tenths(one.best.room)} mm, all heads {far} mm "
-                "farther than their margins"
+                f"  {kind}: X{x:.2f} Y{y:.2f}, may be off by ± {tenths(one.best.room)} mm, all heads "
+                f"{far} mm farther than their margins"
             )
 
 
@@ -86,7 +87,8 @@ def _first(one: ItemPlaces, scene: Scene) -> Iterator[str]:
     if not _heads(one, scene):
         yield f"  It may be off there by ± {tenths(one.best.room)} mm; no head comes near it."
     else:
-        yield f"  It may be off there by ± {tenths(one.best.room)} mm; all heads stay {far} farther than their margins."
+        room = tenths(one.best.room)
+        yield f"  It may be off there by ± {room} mm; all heads stay {far} farther than their margins."
 
 
 def _heads(one: ItemPlaces, scene: Scene) -> bool:
@@ -110,7 +112,7 @@ def said(reason: Reason) -> str:
 
 
 def _places(one: ItemPlaces) -> Iterator[str]:
-    found = [*one.regions, *one.holes]
+    found: list[Region | Hole] = [*one.regions, *one.holes]
     if found:
         yield "Places:"
     for k, place in enumerate(found[:MOST], 1):
@@ -120,11 +122,14 @@ def _places(one: ItemPlaces) -> Iterator[str]:
     if one.tight:
         most = max(place.room for place in one.tight)
         what = "place has" if len(one.tight) == 1 else "places have"
-        yield f"  {len(one.tight)} more {what} less room than ± {one.least:g} mm (± {tenths(most)} at most) and not to be used."
+        yield (
+            f"  {len(one.tight)} more {what} less room than ± {one.least:g} mm (± {tenths(most)} at most): "
+            "not to be used"
+        )
 
 
 def _place(place: Region | Hole) -> str:
-    if hasattr(place, "outline"):
+    if isinstance(place, Region):
         x0, y0, x1, y1 = place.outline.bounds
         turn = f", turned by {place.turn:+g} degrees" if place.turn else ""
         return f"X{x0:.1f} to X{x1:.1f}, Y{y0:.1f} to Y{y1:.1f}{turn}"
@@ -152,7 +157,7 @@ def _not(one: ItemPlaces) -> Iterator[str]:
         )
         yield f"not decided: {what}, at the edges; no place is counted there."
     if one.looked_at and one.best is not None:
-        yield "note: whether it holds was judged at single places, not everywhere; check the one that you take"
+        yield "note: whether it holds was judged at single places, not all over; check the one that you take"
     for doubt in one.doubts:
         yield f"note: left out, since the whole job says: {doubt}"
 
@@ -206,7 +211,7 @@ def _item(one: ItemPlaces) -> dict[str, Any]:
 
 
 def _tight(place: Region | Hole) -> dict[str, Any]:
-    if hasattr(place, "outline"):
+    if isinstance(place, Region):
         return {"outlines": rings(place.outline), "turn": place.turn, "room": place.room}
     return {"at": list(place.at), "turn": list(place.turns), "room": place.room}
 

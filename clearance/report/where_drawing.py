@@ -1,5 +1,5 @@
-"""Where items may stand comes in; the plan of it goes out: places green, forbidden ones hatched with the mark of
-what forbids, and what could not be decided.
+"""Where items may stand comes in; the plan of it goes out: places green, forbidden ones hatched with the mark
+of what forbids, and what could not be decided.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from clearance.advice.where.answer import squares, within
+from clearance.advice.where.answer import Hole, Region, squares, within
 from clearance.report.plan_marks import Plan, written
 from clearance.report.where import said, tenths
 
@@ -66,7 +66,7 @@ def _frame(answer: Where, outlines: dict[str, Any]) -> tuple[float, float, float
             boxes.append((bx - r, by - r, bx + r, by + r))
         for region in one.regions:
             boxes.append(region.outline.bounds)
-        for hole in (*one.holes, *(t for t in one.tight if hasattr(t, "at"))):
+        for hole in (*one.holes, *(t for t in one.tight if isinstance(t, Hole))):
             boxes.append((hole.at[0] - 5, hole.at[1] - 5, hole.at[0] + 5, hole.at[1] + 5))
     low = [math.floor(min(b[k] for b in boxes)) - 10.0 for k in (0, 1)]
     high = [math.ceil(max(b[k] for b in boxes)) + 10.0 for k in (2, 3)]
@@ -82,7 +82,8 @@ def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
     x, y = (float(v) for v in one.seat.origin)
     what = "screw" if one.seat.holes is not None else "corner or middle that its place counts from"
     plan.legend.append(
-        f'"{one.item}": green, "/" hatched: where its {what} (+) may be. Dashed: where it stands now. Thick: at the best place.'
+        f'"{one.item}": green, finely hatched: where its {what} (+) may be. Dashed: where it stands now. '
+        "Thick: at the best place."
     )
     if one.seat.holes is None:
         _areas(plan, one)
@@ -145,7 +146,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
         at = region.outline.representative_point()
         plan.words((at.x, at.y + 1.0), f"± {tenths(region.room)}", DARK_GREEN)
     for place in one.tight:
-        if hasattr(place, "outline") and place.turn == turn:
+        if isinstance(place, Region) and place.turn == turn:
             plan.line("TIGHT", place.outline, AMBER, 0.25, (1.0, 1.0))
             at = place.outline.representative_point()
             plan.words((at.x, at.y), f"only ± {tenths(place.room)}", AMBER, 2.6)
@@ -153,7 +154,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
         shape = _union(one.map.open.take(np.flatnonzero(one.map.open.turn == turn)))
         plan.area("UNDECIDED", shape.intersection(frame), "#d9c089")
     plan.legend.append(
-        f"Pale: less room than ± {one.least:g} mm is left there. Dotted outlines: places with less room all over. "
+        f"Pale: less room than ± {one.least:g} mm is left there. Dotted outlines: less room all over. "
         "Ochre: not decided."
     )
 
@@ -176,7 +177,7 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
         place = (float(at[0]), float(at[1]))
         circle = shapely.Point(place).buffer(3.4)
         good = [h for h in one.holes if h.at == place]
-        tight = [t for t in one.tight if hasattr(t, "at") and t.at == place]
+        tight = [t for t in one.tight if isinstance(t, Hole) and t.at == place]
         if good:
             plan.area("PLACES", circle, GREEN)
             plan.hatch("PLACES", circle, DARK_GREEN, 60.0, 1.2, 0.15)

@@ -101,8 +101,7 @@ class Set:
 
 @dataclass(frozen=True)
 class Instead:
-    """An item with other values of some of its keys, as the setup's own, mm: another holder in its stead, or on
-    another carrier."""
+    """An item with other values of some of its keys, mm: another holder, or on another carrier."""
 
     item: str
     keys: tuple[tuple[str, Any], ...]

@@ -24,7 +24,7 @@ from clearance.tolerances import PLACES
 Array = NDArray[np.float64]
 Progress = Callable[[float, str], None]
 
-#: by how much what a hand lays down may be off unless somebody says otherwise, mm (common practice, no source)
+#: by how much what a hand lays down may be off where nobody says otherwise, mm (common practice, no source)
 BY_HAND = 2.0
 #: the same for what a screw holds in its hole: the play of an M8 screw in a hole of 9 (ISO 273, medium)
 IN_HOLE = 0.5
@@ -160,9 +160,11 @@ def find_item(
     say(0.0, f'what "{item}" stands on, holds and stands beside')
     work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around, besides or ())
     query = SweepQuery(scene, tolerances=PLACES) if query is None else query
-    found = Map(seat)
-    for k, found in enumerate(look(query, seat, work)):
-        say(min(0.1 + 0.05 * k, 0.7), f'heads about "{item}"')
+    found, share = Map(seat), 0.1
+    for each in look(query, seat, work):
+        found = each
+        share = min(share + 0.05, 0.7)
+        say(share, f'heads about "{item}"')
     say(0.7, f'the best place of "{item}"')
     finder = Finder(scene, query, found, work, least, alone=besides is None)
     return finder.made(), finder
@@ -210,7 +212,7 @@ class Finder:
         return [(self.found.reasons[k], float(share[k]) / whole) for k in order if share[k] > 0.0]
 
     def _confirmed(self, at: tuple[float, float], turn: float) -> bool:
-        if not self.alone:
+        if self.judge is None:
             return True
         there = self.judge.moved(self.found.seat, at, turn)
         said = self.judge.wrong(there)
@@ -222,7 +224,9 @@ class Finder:
     def _on_plane(self, base: ItemPlaces) -> ItemPlaces:
         import shapely
 
-        good, tight, by_turn = [], [], {}
+        good: list[Region] = []
+        tight: list[Region | Hole] = []
+        by_turn: dict[float, list[Any]] = {}
         for turn in np.unique(self.found.free.turn):
             mine = self.found.free.take(self.found.free.turn == turn)
             for piece in shapely.get_parts(shapely.union_all(squares(mine))):
@@ -322,7 +326,8 @@ class Finder:
                 Spot((float(p[0]), float(p[1])), float(turn), float(e), float(min(e, r)))
                 for p, e, r in zip(at, spare, room, strict=True)
             ]
-        good, tight = [], []
+        good: list[Spot] = []
+        tight: list[Spot] = []
         for spot in sorted(spots, key=lambda s: (s.at, s.turn)):
             into = good if spot.room >= self.least - 1e-6 else tight
             into.append(spot)
@@ -352,10 +357,11 @@ class Finder:
             if (best is not None and one.at == best.at) or self._confirmed(one.at, _middle(one)):
                 holes.append(one)
         undecided = self.found.open
+        unknown = len(free) if best is None and not self.work.judged else 0
         return replace(
             base, holes=tuple(sorted(holes, key=lambda h: -h.room)), tight=tuple(_bands(tight)), best=best,
             nowhere=not len(free) and not len(undecided),
-            undecided=float(len(undecided) + (len(free) if best is None and not self.work.judged else 0)) * DEGREE,
+            undecided=float(len(undecided) + unknown) * DEGREE,
         )  # fmt: skip
 
     # -------------------------------------------------------------------------------------- what bounds it

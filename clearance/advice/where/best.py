@@ -1,9 +1,9 @@
-"""The map of an item's places goes in; the place with the most room comes out, and what bounds it on each side.
+"""The map of an item's places goes in; the place with the most room comes out.
 
-The room of a place is the distance of the item there from the heads grown by allow and margin. It changes by no
-more than the place is shifted, so branch and bound over boxes of places finds the largest: what a box can hold
-is its middle's room and half its diagonal at most. Of places with as much room the nearest to where the item
-stands is taken.
+The room of a place is the distance of the item there from the heads grown by allow and margin. It changes by
+no more than the place is shifted, so branch and bound over boxes of places finds the largest: what a box can
+hold is its middle's room and half its diagonal at most. Of places with as much room the nearest to where the
+item stands is taken.
 """
 
 from __future__ import annotations
@@ -174,7 +174,7 @@ def _largest(rooms: Rooms, turn: float, region: Any, near: Array) -> tuple[tuple
 
 
 def _towards(rooms: Rooms, turn: float, region: Any, place: Array, near: Array, least: float) -> Array:
-    """From a place as near to another one as it stays in the region with so much room, in ever smaller steps."""
+    """From a place as near to another one as the region and so much room let it, in ever smaller steps."""
     import shapely
 
     angle = np.arange(8) * np.pi / 4.0

@@ -1,15 +1,16 @@
-"""A seat, the heads and the work go in; the map of its places comes out: free, forbidden and by what, and what
-could not be decided.
+"""A seat, the heads and the work go in; the map of its places comes out: free, forbidden and by what, and
+what could not be decided.
 
-Boxes of places are gone down level by level. One is free where no head meets the item in any of its places and
-the work keeps its distance; it is forbidden where a head meets it in all of them, or the work is broken in all;
-else it is divided, until it is as small as is promised.
+Boxes of places are gone down level by level. One is free where no head meets the item in any of its places
+and the work keeps its distance; it is forbidden where a head meets it in all of them, or the work is broken
+in all; else it is divided, until it is as small as is promised.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from clearance.kernels.query import SweepQuery
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
-Index = NDArray[np.intp]
+Index = NDArray[np.integer[Any]]
 
 #: boxes with so many pairs at most are looked at together: what bounds the memory
 _TOGETHER = 1 << 18
@@ -102,7 +103,7 @@ def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Itera
         fine: mm; boxes are halved down to this.
     """
     found = Map(seat)
-    search = query.places(seat.moving, seat.origin)
+    search = query.places(seat.moving, seat.origin.tolist())
     swallow = _may_swallow(query, seat)
     boxes = seat.boxes()
     known: dict[tuple[int, int], int] = {}
@@ -282,7 +283,7 @@ class Probe:
 
     def __init__(self, query: SweepQuery, found: Map, work: Work) -> None:
         self.query, self.found, self.work = query, found, work
-        self.search = query.places(found.seat.moving, found.seat.origin)
+        self.search = query.places(found.seat.moving, found.seat.origin.tolist())
         self.known: dict[tuple[int, int], int] = {}
 
     def first_wrong(self, at: Array, turn: float) -> tuple[Rows, Index]:

@@ -14,8 +14,8 @@ from clearance.scene.tries import Instead
 
 
 def on_another(scene: Scene, name: str, carrier: str) -> Scene:
-    """The setup read anew with an item on another carrier: at the same place of its seat where both carriers are
-    of one kind, else on its seat's plane.
+    """The setup read anew with an item on another carrier: at the same place of its seat where both carriers
+    are of one kind, else on its seat's plane.
 
     Args:
         scene: as read.   name: of the item.   carrier: of what it is to stand on.
@@ -66,7 +66,7 @@ def with_others(
     turns: tuple[float, float] | None,
     progress: Progress | None,
 ) -> Where:
-    """Holders, with their usual sizes, in an item's stead: which have a place, the one with the most room first.
+    """Holders, with their usual sizes, in an item's stead: which have a place, the roomiest first.
 
     Args:
         scene: as read.   name: of the item.   kinds: names of holders.   least, turns: as for ``find_where``.

@@ -26,7 +26,8 @@ def what_opens(scene: Scene, found: ItemPlaces, finder: Finder) -> Iterator[str]
     name, turns = found.item, _turns(found)
     if found.tight:
         most = max(place.room for place in found.tight)
-        yield f"to be content with ± {np.floor(most * 10.0 + 1e-6) / 10.0:g} mm (--least), where it is set that well"
+        least = np.floor(most * 10.0 + 1e-6) / 10.0
+        yield f"to be content with ± {least:g} mm (--least), where it is set that well"
     heads = any(reason.head is not None for reason, _ in found.forbids)
     if not heads:
         return
@@ -36,7 +37,7 @@ def what_opens(scene: Scene, found: ItemPlaces, finder: Finder) -> Iterator[str]
             yield f"all on the table raised by {by:g} mm"
             break
     for nozzles in scene.sets:
-        if nozzles == scene.heads.nozzles or (scene.heads.nozzles is None and nozzles == "own"):
+        if nozzles == scene.known_machine.nozzles:
             continue
         if _has_place(lambda nozzles=nozzles: _with_nozzles(scene, nozzles), name, found.least, turns):
             yield f'the nozzles "{nozzles}"'

@@ -1,7 +1,7 @@
 """An item goes in; the family of places that it has on what it stands on comes out.
 
-A strap that is screwed down stands on its screw: each thread hole of its carrier, at any angle about it, and as
-far along its slot as that lets it. Everything else stands on a plane: any X and Y, and its turn.
+What is screwed down stands on its screw: in each thread hole of its carrier, at any angle about it.
+Everything else stands on a plane: any X and Y, and its turn.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Seat:
             screw's axis where it stands in a hole.
         own: (2,) its own origin now.
         carriers: names of what it stands on; () for the table.
-        holes: (h, 2) the thread holes that its screw may go into, machine X Y; None where it stands on a plane.
+        holes: (h, 2) the thread holes that its screw may go into, machine X Y; None: it stands on a plane.
         turns: degrees from how it stands now that are looked at.
         range: x0, x1, y0, y1, machine X Y, mm, of its origin.
         reach: mm; nothing of it is farther from its origin in plan.

@@ -1,9 +1,9 @@
 """A scene and up to three items go in; where they may stand, together, comes out.
 
-Each item's places are found once, as if the others were not there. They disturb each other in two ways only: by
-cutting into each other, and by what they hold together in every state. Of all combinations the one is looked
-for whose least room is the largest, best first: no combination has more than the least of the items' own best
-rooms, so the first one that is right is the best of those places that were looked at.
+Each item's places are found once, as if the others were not there. They disturb each other in two ways only:
+by cutting into each other, and by what they hold together in every state. Of all combinations the one is
+looked for whose least room is the largest, best first: no combination has more than the least of the items'
+own best rooms, so the first one that is right is the best of those places that were looked at.
 """
 
 from __future__ import annotations

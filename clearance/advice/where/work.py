@@ -1,5 +1,5 @@
-"""An item and the job around it go in; how far a place keeps from where it would stand on air, press on air or
-cut into something comes out.
+"""An item and the job around it go in; how far a place keeps from where it would stand on air, press on air
+or cut into something comes out.
 
 Each condition is a question in plan about one outline of the item: it must lie within a region, or apart from
 one. How far it is from being broken, and how deeply it is broken, changes by no more than the place is
@@ -308,8 +308,8 @@ def _tip(
     is to be asked."""
     import shapely
 
-    body, found, seen = scene.bodies[item], [], set()
-    low, _ = foot(body)
+    body, seen = scene.bodies[item], set()
+    found: list[Condition] = []
     judged, said = True, []
     for question, answer in told:
         part = scene.bodies[question.part]

@@ -20,10 +20,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.planar import segment_segment, segment_swept_rectangle
 from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
+from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.lifts import Lifted, PieceTable
-from clearance.kernels.meridian.profile import in_strip, strips_of
+from clearance.kernels.meridian.profile import strips_of
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -31,8 +31,8 @@ Rows = NDArray[np.bool_]
 
 #: a node larger than so many times the box is opened before the box is divided
 _LARGE = 2.0
-#: boxes of no more pairs than this, or no larger than this, mm, are looked at closely: nodes larger than such a
-#: share of them are opened, and none that is smaller than this, mm
+#: boxes of no more pairs than this, or no larger than this, mm, are looked at closely: nodes larger than such
+#: a share of them are opened, and none that is smaller than this, mm
 _MANY, _SMALL, _FINE, _FINEST = 64, 1.0, 0.25, 0.03
 #: larger ones are only divided, mm
 _COARSE = 4.0
@@ -326,7 +326,7 @@ class _View:
         return pairs.take_bare(keep), (table.widest[pairs.row] - g)[keep]
 
     # ------------------------------------------------------------------------------------------ leaves
-    def _cells(self, pairs: Pairs) -> tuple[_Cells, Index]:
+    def _cells(self, pairs: Pairs) -> tuple[Cells, Index]:
         """The strips of each pair's triangle where the box's middle puts it, between the heights of its
         piece; and of which pair each is."""
         p = self.p
@@ -340,7 +340,7 @@ class _View:
         assert p.paths is not None
         chord, row = p.paths.leaf[pairs.chord[of]], pairs.row[of]
         chords = p.paths.chords
-        cells = _Cells(
+        cells = Cells(
             strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
             chords.p[chord] - at, chords.q[chord] - at, chords.slack[chord], row, of,
         )  # fmt: skip
@@ -383,7 +383,7 @@ class _View:
             self._closely(cells.take(doubt), pairs, may)
         return may, sure, inside
 
-    def _closely(self, cells: _Cells, pairs: Pairs, may: Rows) -> None:
+    def _closely(self, cells: Cells, pairs: Pairs, may: Rows) -> None:
         """Take in which pairs may meet, by the head's rectangle widened by the box itself."""
         table, of, row = self.p.table, cells.of, cells.row
         half = self.boxes.half[pairs.ask[of]]
@@ -402,7 +402,7 @@ class _View:
             cells = cells.take(left)
             may[cells.of[self._valley(cells, rect[left], more[left])]] = True
 
-    def _valley(self, cells: _Cells, rect: Array, more: Array) -> Rows:
+    def _valley(self, cells: Cells, rect: Array, more: Array) -> Rows:
         """Which strips (n,) come within their piece's radius at some height, as far as can be said.
 
         Along a strip the distance less the radius is convex: golden section. What is left of the bracket
@@ -456,76 +456,3 @@ class _View:
             bottom, top = table.heights(at, row)
             meets[of[(bottom <= low) & (top >= high)]] = True
         return meets
-
-
-@dataclass
-class _Cells:
-    """Strips of triangles between two heights, each against a chord and a row of pieces."""
-
-    a0: Array
-    a1: Array
-    b0: Array
-    b1: Array
-    z0: Array
-    z1: Array
-    p: Array
-    q: Array
-    slack: Array
-    row: Index
-    of: Index
-
-    def take(self, keep: NDArray[Any]) -> _Cells:
-        return _Cells(*(getattr(self, name)[keep] for name in _CELL))
-
-    def __len__(self) -> int:
-        return len(self.row)
-
-    def between(self, low: Array, high: Array) -> _Cells:
-        """Each cut to the heights between low and high (n,); those with nothing there are gone."""
-        low, high = np.maximum(low, self.z0), np.minimum(high, self.z1)
-        keep = low <= high
-        kept, low, high = self.take(keep), low[keep], high[keep]
-        rise = kept.z1 - kept.z0
-        share = np.where(rise > 0.0, rise, 1.0)
-        t0 = np.where(rise > 0.0, (low - kept.z0) / share, 0.0)[:, None]
-        t1 = np.where(rise > 0.0, (high - kept.z0) / share, 1.0)[:, None]
-        whole = ((low == kept.z0) & (high == kept.z1))[:, None]
-        da, db = kept.a1 - kept.a0, kept.b1 - kept.b0
-        return replace(
-            kept,
-            a0=np.where(whole, kept.a0, kept.a0 + t0 * da), a1=np.where(whole, kept.a1, kept.a0 + t1 * da),
-            b0=np.where(whole, kept.b0, kept.b0 + t0 * db), b1=np.where(whole, kept.b1, kept.b0 + t1 * db),
-            z0=low, z1=high,
-        )  # fmt: skip
-
-    def at(self, t: Array) -> tuple[Array, Array, Array]:
-        """The slices at shares t (n,) of the strips: both ends (n, 2), and their heights."""
-        t2 = t[:, None]
-        a, b = self.a0 + t2 * (self.a1 - self.a0), self.b0 + t2 * (self.b1 - self.b0)
-        return a, b, self.z0 + t * (self.z1 - self.z0)
-
-    def from_(self, x: Array, y: Array, rect: Array) -> Array:
-        """Distances (n,) in plan of segments x-y from what a rectangle covers along the chord."""
-        boxed = (rect != 0.0).any(axis=1)
-        if boxed.all():
-            return segment_swept_rectangle(x, y, self.p, self.q, rect)
-        out = segment_segment(x, y, self.p, self.q)
-        i = np.flatnonzero(boxed)
-        if len(i):
-            out[i] = segment_swept_rectangle(x[i], y[i], self.p[i], self.q[i], rect[i])
-        return out
-
-    def distances(self, rect: Array, more: Array) -> tuple[Array, Array, Array]:
-        """Distances (n,) in plan from what a rectangle covers along the chord: of the lower end slice, of the
-        upper one, and the least of all; ``more`` is added to each."""
-
-        def from_(x: Array, y: Array) -> Array:
-            return self.from_(x, y, rect)
-
-        g0, g1 = from_(self.a0, self.b0), from_(self.a1, self.b1)
-        g = np.minimum(np.minimum(g0, g1), np.minimum(from_(self.a0, self.a1), from_(self.b0, self.b1)))
-        g[in_strip(self.p + rect[:, 0::2], self.a0, self.a1, self.b0, self.b1)] = 0.0
-        return tuple(np.maximum(each + more, 0.0) for each in (g0, g1, g))  # type: ignore[return-value]
-
-
-_CELL = tuple(f.name for f in fields(_Cells))
