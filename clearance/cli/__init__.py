@@ -27,10 +27,7 @@ __all__ = [
     "editors",
     "main",
     "measuring",
-<<<<<<< HEAD
     "night",
-=======
->>>>>>> bb4035b (Other carriers, other holders in an item's stead, and what opens a place)
     "run",
     "starting",
     "where",

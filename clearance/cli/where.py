@@ -25,8 +25,6 @@ from clearance.cli.common import (
 from clearance.cli.trying import MM, raising, trying
 from clearance.errors import InputError
 
-#: items at once
-MOST = 3
 #: mm; nobody is off by more
 FARTHEST = 1000.0
 
@@ -115,6 +113,8 @@ def _check(
     write: bool,
 ) -> None:
     """What does not go together on the command line."""
+    from clearance.advice.where.several import MOST
+
     if len(items) > MOST:
         raise InputError(None, "--item", f"{len(items)} items are named", f"up to {MOST} at once")
     if len(set(items)) < len(items):

@@ -20,6 +20,7 @@ from tests.bench.cliffs import cliffs
 from tests.bench.jobs import make_cuts
 from tests.bench.live import live
 from tests.bench.reading import reading
+from tests.bench.where import where
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -248,6 +249,7 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "scripted": scripted,
     "cliffs": cliffs,
     "live": live,
+    "where": where,
 }
 #: reads real files, and may stand beside another checkout
 READING = "reading"

@@ -67,9 +67,13 @@ def _raised(scene: Scene, by: float) -> Scene:
 
 
 def _with_nozzles(scene: Scene, nozzles: str) -> Scene:
-    import clearance
+    from dataclasses import replace
 
-    return clearance.load(scene.setup_file, nozzles=nozzles)
+    from clearance.scene.load import load
+    from clearance.scene.lying import Asked
+
+    asked = scene.reading
+    return load(scene.setup_file, replace(Asked() if asked is None else asked, nozzles=nozzles))
 
 
 def _has_place(made: Any, name: str, least: float, turns: tuple[float, float] | None) -> bool:

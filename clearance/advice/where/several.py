@@ -27,6 +27,8 @@ from clearance.tolerances import PLACES
 
 Array = NDArray[np.float64]
 
+#: items at once
+MOST = 3
 #: places of each item that are combined
 CHOICES = 48
 #: combinations that the judge is asked about, and that are looked at in plan
