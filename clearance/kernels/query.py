@@ -21,10 +21,10 @@ from numpy.typing import NDArray
 
 from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
 from clearance.kernels.fcl.touch import TouchHead, swallowed
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.places import Places
+from clearance.kernels.meridian.places import Boxes, Places
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -440,6 +440,7 @@ class SweepQuery:
 
 __all__ = [
     "BARE",
+    "Boxes",
     "FclRun",
     "Figures",
     "Growth",
@@ -447,6 +448,8 @@ __all__ = [
     "HeadRun",
     "Hits",
     "Lifted",
+    "Pairs",
+    "Places",
     "SweepQuery",
     "TouchHead",
     "Witness",

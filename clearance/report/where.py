@@ -171,33 +171,51 @@ def as_report(answer: Where) -> dict[str, Any]:
     """
     report: dict[str, Any] = {"verdict": answer.verdict, "items": [_item(one) for one in answer.items]}
     if answer.kinds:
-        report["kinds"] = [
-            {"holder": kind, "verdict": None if one is None else one.verdict, "why": why,
-             "best": None if one is None else _item(one)["best"]}
-            for kind, one, why in answer.kinds
-        ]  # fmt: skip
+        report["kinds"] = [_kind(*each) for each in answer.kinds]
     if answer.together:
-        report |= {"together": answer.together, "gap": answer.gap}
+        report["together"] = answer.together
+        report["gap"] = answer.gap
     return report
 
 
+def _free(one: ItemPlaces) -> list[Any]:
+    """Rings; a single point for each hole."""
+    return [ring for region in one.regions for ring in rings(region.outline)] + [
+        [list(hole.at)] for hole in one.holes
+    ]
+
+
+def _kind(kind: str, one: ItemPlaces | None, why: str) -> dict[str, Any]:
+    return {
+        "holder": kind,
+        "verdict": None if one is None else one.verdict,
+        "why": why,
+        "best": None if one is None else _best(one),
+    }
+
+
+def _best(one: ItemPlaces) -> dict[str, Any] | None:
+    if one.best is None:
+        return None
+    return {
+        "shift": list(one.shift),
+        "turn": one.best.turn,
+        "room": one.best.room,
+        "at": list(one.best.at),
+        "spare": one.best.spare,
+    }
+
+
 def _item(one: ItemPlaces) -> dict[str, Any]:
-    best = None
-    if one.best is not None:
-        best = {
-            "shift": list(one.shift), "turn": one.best.turn, "room": one.best.room,
-            "at": list(one.best.at), "spare": one.best.spare,
-        }  # fmt: skip
     return {
         "item": one.item,
         "on": list(one.seat.carriers),
-        "free": [ring for region in one.regions for ring in rings(region.outline)]
-        + [[list(hole.at)] for hole in one.holes],
+        "free": _free(one),
         "regions": [{"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions],
         "holes": [{"at": list(h.at), "turn": list(h.turns), "room": h.room} for h in one.holes],
         "tight": [_tight(place) for place in one.tight],
         "least": one.least,
-        "best": best,
+        "best": _best(one),
         "nowhere": one.nowhere,
         "undecided_mm2": one.undecided if one.seat.holes is None else 0.0,
         "undecided_degrees": one.undecided if one.seat.holes is not None else 0.0,

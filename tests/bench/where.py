@@ -1,4 +1,4 @@
-"""How long it takes to tell where an item may stand: seconds of wall and of processor time, and the first green."""
+"""How long it takes to tell where an item may stand, and to have the first green."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ LARGE = ((64, 2_000), (256, 20_000))
 
 
 def where(folder: Path, times: int) -> None:
-    """One strap on each demo (5 s, the first green within 1), two at once (2.5 times one), and as the job grows."""
+    """One strap on each demo, two at once, and as the job grows."""
     demos = Path(__file__).parents[2] / "demo_models"
     print(
         "where may it stand: wall s, processor s, first green s (aims: 5; first green 1; two 2.5 times one)"
@@ -62,8 +62,6 @@ def told(setup: Path, items: Sequence[str], what: str) -> float:
             first = time.perf_counter() - begin
             break
     green = "-" if first is None else f"{first:.2f}"
-    print(
-        f"  {what + ', ' + ' and '.join(items):<58} {taken:6.2f} {cpu:6.2f} {green:>6}  {answer.verdict}",
-        flush=True,
-    )
+    who = f"{what}, {' and '.join(items)}"
+    print(f"  {who:<58} {taken:6.2f} {cpu:6.2f} {green:>6}  {answer.verdict}", flush=True)
     return taken

@@ -16,8 +16,7 @@ from clearance.advice.where.confirm import Judge
 from clearance.advice.where.free import Map, Probe, Reason, look
 from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
 from clearance.advice.where.work import Work, work_of
-from clearance.kernels.meridian.places import Boxes
-from clearance.kernels.query import SweepQuery
+from clearance.kernels.query import Boxes, SweepQuery
 from clearance.scene.model import Scene
 from clearance.tolerances import PLACES
 

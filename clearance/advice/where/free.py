@@ -17,9 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.seats import FINE, Seat
 from clearance.advice.where.work import Work
-from clearance.kernels.meridian.bvh import Pairs
-from clearance.kernels.meridian.places import Boxes, Places
-from clearance.kernels.query import SweepQuery
+from clearance.kernels.query import Boxes, Pairs, Places, SweepQuery
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]

@@ -16,7 +16,7 @@ from clearance.advice.edits import with_all_on_them
 from clearance.advice.where.work import carrier_face, foot
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply
-from clearance.kernels.meridian.places import Boxes
+from clearance.kernels.query import Boxes
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Fastened
 
