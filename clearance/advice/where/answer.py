@@ -4,7 +4,7 @@ bounds it, and whether there is none at all. What is told of as free was proven,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -233,14 +233,17 @@ class Finder:
                 one = Region(piece, float(turn), room)
                 if room < self.least - 1e-9:
                     tight.append(one)
-                elif self._looked_at(one):
+                elif not self.work.judged or self._looked_at(one):
                     good.append(one)
         good.sort(key=lambda one: -one.room)
         for one in good:
             by_turn.setdefault(one.turn, []).append(one.outline)
         self.by_turn = by_turn
         cores = {t: within(shapely.union_all(each), self.least) for t, each in by_turn.items()}
-        best = None
+        best = self._judged(cores) if not self.work.judged else None
+        if not self.work.judged:
+            # the judge alone says whether it holds: what it was not asked about is no place
+            good, cores = [], {}
         while cores and best is None:
             found = best_of(self.rooms, cores, self.found.seat.origin)
             if found is None:
@@ -259,8 +262,32 @@ class Finder:
         nowhere = not len(self.found.free) and thick.is_empty
         return replace(
             base, regions=tuple(good), tight=tuple(tight), best=best, nowhere=nowhere,
-            undecided=float(open_.area),
+            undecided=float(open_.area) + (0.0 if self.work.judged else self._unknown(by_turn)),
         )  # fmt: skip
+
+    def _unknown(self, by_turn: Mapping[float, Sequence[Any]]) -> float:
+        """mm2 of places at which heads run free and nobody knows whether it holds."""
+        return float(sum(piece.area for pieces in by_turn.values() for piece in pieces))
+
+    def _judged(self, cores: Mapping[float, Any]) -> Spot | None:
+        """Of some places, and the one that it has now, the one with the most room that the judge is content
+        with."""
+        import shapely
+
+        now = self.found.seat.origin
+        spots = self.choices(2 * TRIES)
+        for turn, core in cores.items():
+            if turn == 0.0 and shapely.intersects_xy(core, *now):
+                room = float(shapely.distance(core.boundary, shapely.Point(now))) + self.least
+                spare = float(self.rooms.of(now[None], 0.0)[0])
+                spots.append(Spot((float(now[0]), float(now[1])), 0.0, spare, room))
+                    Spot((float(now[0]), float(now[1])), 0.0, float(self.rooms.of(now[None], 0.0)[0]), room)
+                )
+        near = sorted(spots, key=lambda s: (np.hypot(*(np.array(s.at) - now)), abs(s.turn)))[:TRIES]
+        for spot in sorted(near, key=lambda s: -s.spare):
+            if self._confirmed(spot.at, spot.turn):
+                return spot
+        return None
 
     def _looked_at(self, one: Region) -> bool:
         """Whether the judge says of some of a region's places what was proven of all."""

@@ -22,16 +22,19 @@ from clearance.mesh.sections import region
 from clearance.process.check import heard
 from clearance.process.holding import role_of
 from clearance.process.stays import EDGE
-from clearance.process.support import TOUCHES
+from clearance.process.support import TOUCHES, bearing
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
 from fixtures_lib.fitting import between
+from fixtures_lib.holder import Does
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
 
 #: slices are made so far beside a face, mm
 BESIDE = 0.01
+#: of a tip that lies across several parts so much may come off each of them, mm
+SHARED = 1.0
 #: layers between levels of corners at most
 LAYERS = 10
 #: a slab thinner than this, mm, is joined to its neighbour
@@ -46,11 +49,15 @@ ROUND = 0.005
 
 @dataclass(frozen=True)
 class Inside:
-    """An outline of the item (m, 2), convex, from its origin, must lie within a region (machine X Y)."""
+    """An outline of the item (m, 2), convex, from its origin, must lie within a region (machine X Y).
+
+    ``sure``: where it does not the place is none for certain; else nobody knows.
+    """
 
     outline: Array
     region: Any
     words: str
+    sure: bool = True
 
     def tell(self, rings: Any, corners: Array, off: Array) -> tuple[Rows, Rows]:
         """Which places (n,) keep it by ``off`` mm, and which break it by more.
@@ -62,14 +69,14 @@ class Inside:
 
         keeps = np.zeros(len(rings), dtype=bool)
         if self.region.is_empty:
-            return keeps, np.ones(len(rings), dtype=bool)
+            return keeps, np.full(len(rings), self.sure)
         shapely.prepare(self.region)
         within = np.flatnonzero(shapely.covers(self.region, rings))
         if len(within):
             edge = self.region.boundary
             shapely.prepare(edge)
             keeps[within] = ~shapely.dwithin(edge, rings[within], off[within])
-        rest = np.flatnonzero(~keeps)
+        rest = np.flatnonzero(~keeps & self.sure)
         points = shapely.points(corners[rest])
         far = ~shapely.dwithin(self.region, points, np.broadcast_to(off[rest, None], points.shape))
         breaks = np.zeros(len(rings), dtype=bool)
@@ -305,40 +312,54 @@ def _tip(
     scene: Scene, item: int, told: Sequence[tuple[Any, Any]], origin: Array
 ) -> tuple[list[Condition], bool]:
     """It presses on metal that is there, over what carries it, in every state; and whether that is all that
-    is to be asked."""
+    is to be asked.
+
+    It is to press what it presses where it stands now. Across several parts no more is known than that what
+    of its tip lies on each should go on doing so: elsewhere nobody knows.
+    """
     import shapely
 
-    body, seen = scene.bodies[item], set()
+    body = scene.bodies[item]
     found: list[Condition] = []
-    judged, said = True, []
+    pressing = []
     for question, answer in told:
-        part = scene.bodies[question.part]
-        role = role_of(body, part)
+        role = role_of(body, scene.bodies[question.part])
         if role.grips or role.aside or role.pulls or role.unknown:
-            judged = False
-        if not role.presses or role.aside:
-            continue
+            return [], False
+        if role.presses and not bearing(body, scene.bodies[question.part]).touching.is_empty:
+            pressing.append((question, answer))
+    parts = {question.part for question, _ in pressing}
+    seen = set()
+    for question, answer in pressing:
+        part = scene.bodies[question.part]
         top = float(part.crowd.box[1][2])
-        tip = _face(body.triangles_M, top, False, TOUCHES)
-        hulls = _hulls(tip, origin)
-        if not hulls:
-            continue
         under = region(part.triangles_M, top - TOUCHES - BESIDE, (part.crowd.low, part.crowd.high))
         metal = under if question.whole else under.intersection(question.metal.region)
+        tip = _face(body.triangles_M, top, False, TOUCHES)
+        if len(parts) > 1:
+            tip = tip.intersection(under).buffer(-SHARED)
         corners = shapely.MultiPoint(np.asarray(answer.corners)) if len(answer.corners) else None
         key = (question.part, metal.wkb, b"" if corners is None else corners.wkb)
+        hulls = _hulls(tip, origin)
+        if not hulls:
+            return [], False
         if key in seen:
             continue
         seen.add(key)
-        said.append(part.name)
-        found += [
-            Inside(hull, metal, f'its tip would not lie wholly on metal of "{part.name}"') for hull in hulls
-        ]
+        sure = len(parts) == 1
+        words = f'its tip would not lie wholly on metal of "{part.name}"'
+        found += [Inside(hull, metal, words, sure) for hull in hulls]
         if corners is not None:
             middle = np.array(tip.centroid.coords[0]) - origin
             over = corners.convex_hull.buffer(EDGE / 2)
-            found.append(Inside(middle[None], over, f'its tip would press "{part.name}" over air'))
-    return found, judged
+            found.append(Inside(middle[None], over, f'its tip would press "{part.name}" over air', sure))
+    return found, bool(found) or not presses_only(body)
+
+
+def presses_only(body: Body) -> bool:
+    """Whether a body is a clamp of the library and no more: it is to press something."""
+    does = Does.BEARS if body.library is None else body.library.does
+    return Does.PRESSES in does and not does & (Does.BEARS | Does.CARRIES)
 
 
 def _cuts(
