@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from clearance.advice.where.best import Bound
     from clearance.advice.where.free import Reason
     from clearance.advice.where.several import Where
-    from clearance.scene.model import Scene
 
 #: places, and reasons, that are told singly
 MOST = 6
@@ -40,7 +39,7 @@ def as_text(answer: Where, width: int = 100) -> str:
     if answer.kinds:
         blocks.append(list(_kinds(answer)))
     for one in answer.items:
-        blocks += [list(_first(one, answer.scene)), list(_bounds(one)), list(_places(one)), list(_not(one))]
+        blocks += [[*_first(one), *_bounds(one)], [*_places(one), *_not(one)]]
     if answer.together:
         blocks.append([answer.together])
     return paragraphs(blocks, width)
@@ -63,7 +62,7 @@ def _kinds(answer: Where) -> Iterator[str]:
             )
 
 
-def _first(one: ItemPlaces, scene: Scene) -> Iterator[str]:
+def _first(one: ItemPlaces) -> Iterator[str]:
     name = _named(one.item)
     on = f" on {' and '.join(map(_named, one.seat.carriers))}" if one.seat.carriers else " on the table"
     if one.best is None:
@@ -78,27 +77,18 @@ def _first(one: ItemPlaces, scene: Scene) -> Iterator[str]:
         return
     x, y = one.best.at
     dx, dy = one.shift
-    shift = " ".join(f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005)
-    turn = f", turned by {one.best.turn:+g} degrees" if one.best.turn else ""
-    stays = not shift and not one.best.turn
-    moved = "where it stands now" if stays else f"from where it stands now: {shift or 'not moved'}{turn}"
-    yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f}, {moved}."
+    away = [f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005]
+    away += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
+    now = f"from now: {' '.join(away)}" if away else "where it stands now"
+    yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f} ({now})."
     far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
-    if not _heads(one, scene):
-        yield f"  It may be off there by ± {tenths(one.best.room)} mm; no head comes near it."
-    else:
-        room = tenths(one.best.room)
-        yield f"  It may be off there by ± {room} mm; all heads stay {far} farther than their margins."
-
-
-def _heads(one: ItemPlaces, scene: Scene) -> bool:
-    return any(one.seat.index in s.bodies for s in scene.stretches)
+    room = tenths(one.best.room)
+    yield f"  It may be off there by ± {room} mm; all heads stay {far} farther than their margins."
 
 
 def _bounds(one: ItemPlaces) -> Iterator[str]:
     if one.best is None or not one.bounds:
         return
-    yield "What bounds it:"
     for bound in one.bounds:
         yield f"  {bound.side[0]} {bound.side[1]}{tenths(bound.far)}: {said(bound.reason)}"
 
@@ -142,13 +132,13 @@ def _place(place: Region | Hole) -> str:
 
 def _not(one: ItemPlaces) -> Iterator[str]:
     """What forbids the other places, and what is not known."""
-    if one.forbids:
+    if one.forbids and one.best is None:
         yield "Elsewhere, of all places looked at:"
-        for reason, share in one.forbids[:MOST]:
-            percent = "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
-            yield f"  {percent}: {reason.words}"
-        if len(one.forbids) > MOST:
-            yield f"  (+{len(one.forbids) - MOST} more reasons)"
+        much = [each for each in one.forbids if each[1] >= 0.01][:MOST] or list(one.forbids[:1])
+        for reason, share in much:
+            yield f"  {100 * share:.0f} %: {reason.words}"
+        if len(one.forbids) > len(much):
+            yield f"  (+{len(one.forbids) - len(much)} more reasons)"
     if one.undecided:
         what = (
             f"{one.undecided:.1f} mm2"

@@ -281,8 +281,6 @@ class Finder:
                 room = float(shapely.distance(core.boundary, shapely.Point(now))) + self.least
                 spare = float(self.rooms.of(now[None], 0.0)[0])
                 spots.append(Spot((float(now[0]), float(now[1])), 0.0, spare, room))
-                    Spot((float(now[0]), float(now[1])), 0.0, float(self.rooms.of(now[None], 0.0)[0]), room)
-                )
         near = sorted(spots, key=lambda s: (np.hypot(*(np.array(s.at) - now)), abs(s.turn)))[:TRIES]
         for spot in sorted(near, key=lambda s: -s.spare):
             if self._confirmed(spot.at, spot.turn):
