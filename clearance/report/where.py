@@ -79,7 +79,7 @@ def _first(one: ItemPlaces) -> Iterator[str]:
     dx, dy = one.shift
     away = [f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005]
     away += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
-    now = f"from now: {' '.join(away)}" if away else "where it stands now"
+    now = f"moved by {' '.join(away)}" if away else "where it stands now"
     yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f} ({now})."
     far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
     room = tenths(one.best.room)
