@@ -39,7 +39,8 @@ def as_text(answer: Where, width: int = 100) -> str:
     if answer.kinds:
         blocks.append(list(_kinds(answer)))
     for one in answer.items:
-        blocks += [[*_first(one), *_bounds(one)], [*_places(one), *_not(one)]]
+        best, others = [*_first(one), *_bounds(one)], [*_places(one), *_not(one)]
+        blocks += [[*best, *others]] if _alone(one) else [best, others]
     if answer.together:
         blocks.append([answer.together])
     return paragraphs(blocks, width)
@@ -103,6 +104,9 @@ def said(reason: Reason) -> str:
 
 def _places(one: ItemPlaces) -> Iterator[str]:
     found: list[Region | Hole] = [*one.regions, *one.holes]
+    if _alone(one):
+        found = []
+        yield "It is the only place."
     if found:
         yield "Places:"
     for k, place in enumerate(found[:MOST], 1):
@@ -116,6 +120,11 @@ def _places(one: ItemPlaces) -> Iterator[str]:
             f"  {len(one.tight)} more {what} less room than ± {one.least:g} mm (± {tenths(most)} at most): "
             "not to be used"
         )
+
+
+def _alone(one: ItemPlaces) -> bool:
+    """Whether the best place is all that there is."""
+    return not one.regions and len(one.holes) == 1 and one.holes[0].turns == (0.0, 0.0)
 
 
 def _place(place: Region | Hole) -> str:
