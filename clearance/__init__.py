@@ -395,17 +395,11 @@ def where(
     >>> answer = clearance.where("demo_models/side_plate_die_clash.toml", "left strap")
     >>> answer.verdict, answer.items[0].best.at
     ('places', (200.0, 215.5))
-    >>> clearance.check(answer.placed()).scene.items["left strap"].T_MI[:2, 3].tolist()
-    [200.0, 215.5]
     """
-    from clearance.advice.where.several import MOST, find_where
+    from clearance.advice.where.several import find_where
 
-    names = [items] if isinstance(items, str) else list(items)
-    if not 1 <= len(names) <= MOST or not all(isinstance(name, str) for name in names):
-        raise WrongArgument("items", items, f"up to {MOST} names of items")
     room = None if least is None else _length("least", least)
-    kinds = None if any_of is None else list(any_of)
-    return find_where(_scene(setup), names, on, room, turns, kinds, progress)
+    return find_where(_scene(setup), items, on, room, turns, any_of, progress)
 
 
 def draw(

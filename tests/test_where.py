@@ -213,8 +213,8 @@ def test_the_demos_strap_finds_its_hole_and_is_written(tmp_path: Path) -> None:
 
 def test_good_in_the_first_state_only_is_no_place(tmp_path: Path) -> None:
     # The first cut parts the plate at x = 30. The block stands on the left piece: what is right of it comes
-    # free and is gone for the second cut, and would be under the block in the first state only. Left of the kerf
-    # (0.29 wide) it keeps to x = 30 - 0.15 - 5.
+    # free and is gone for the second cut; it would be under the block in the first state only. Left of the
+    # kerf (0.29 wide) the block keeps to x = 30 - 0.15 - 5.
     job = Bench(tmp_path, face_z=-60.0, heads="upper_z = 60.0")
     job.block("table", (0, 0, -20), (100, 60, 0))
     job.part("plate", (0, 0, 0), (100, 60, 20))

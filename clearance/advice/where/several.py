@@ -9,7 +9,7 @@ own best rooms, so the first one that is right is the best of those places that 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +20,7 @@ from clearance.advice.where.answer import Finder, ItemPlaces, Progress, find_ite
 from clearance.advice.where.best import Spot
 from clearance.advice.where.confirm import Judge
 from clearance.advice.where.work import Apart, layers, placed, shells_of
-from clearance.errors import InputError
+from clearance.errors import InputError, WrongArgument
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
 from clearance.tolerances import PLACES
@@ -81,11 +81,11 @@ class Where:
 
 def find_where(
     scene: Scene,
-    items: Sequence[str],
+    items: Collection[str] | str,
     on: str | None = None,
     least: float | None = None,
     turns: tuple[float, float] | None = None,
-    any_of: Sequence[str] | None = None,
+    any_of: Collection[str] | None = None,
     progress: Progress | None = None,
 ) -> Where:
     """Where items may stand.
@@ -99,14 +99,18 @@ def find_where(
 
     Raises:
         InputError: there is no such item, or it has no places; there is no such holder.
+        WrongArgument: ``items`` are no names, or too many.
     """
+    items = [items] if isinstance(items, str) else list(items)
+    if not 1 <= len(items) <= MOST or not all(isinstance(name, str) for name in items):
+        raise WrongArgument("items", items, f"up to {MOST} names of items")
     if on is not None or any_of is not None:
         from clearance.advice.where.instead import on_another, with_others
 
         if on is not None:
             scene = on_another(scene, items[0], on)
         if any_of is not None:
-            return with_others(scene, items[0], any_of, least, turns, progress)
+            return with_others(scene, items[0], list(any_of), least, turns, progress)
     if len(items) == 1:
         found, finder = find_item(scene, items[0], least, turns, progress)
         if found.best is None:
