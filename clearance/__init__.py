@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
     from clearance.advice.raises import RaiseAnswer
     from clearance.advice.session import Row, Session
+    from clearance.advice.where.several import Where
     from clearance.archive.rows import Rechecked
     from clearance.checking.result import (
         Ailment,
@@ -90,6 +91,7 @@ __all__ = [
     "StretchKind",
     "Travel",
     "Undecided",
+    "Where",
     "WrongArgument",
     "Zone",
     "__version__",
@@ -104,6 +106,7 @@ __all__ = [
     "night",
     "raised",
     "recheck",
+    "where",
 ]
 
 #: where the types are that are loaded when they are first asked for
@@ -113,6 +116,7 @@ _HOMES = {
     "advice.placement": ("Binds", "PlacementAnswer"),
     "advice.raises": ("RaiseAnswer",),
     "advice.session": ("Row", "Session"),
+    "advice.where.several": ("Where",),
     "archive.rows": ("Rechecked",),
     "measuring.answer": ("Measured",),
     "overnight.answer": ("NightAnswer",),
@@ -366,6 +370,40 @@ def night(
         return standing(record, setup, other_version)
 
     return find_night(fspath(file), confirm, order=order, now=now, progress=progress)
+
+
+def where(
+    setup: Scene | str | PathLike[str],
+    items: Collection[str] | str,
+    *,
+    on: str | None = None,
+    least: float | None = None,
+    turns: tuple[float, float] | None = None,
+    any_of: Collection[str] | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> Where:
+    """Where may these items stand: every place, and the best one?
+
+    Args:
+        setup: a scene, or the path of a setup file.
+        items: names, up to three; or one.
+        on: what the item is to stand on instead.
+        least: mm by which each must be allowed to be off; None: 2 for what is laid by hand, 0.5 for others.
+        turns: degrees from how it stands, from and to; None: as it stands, or all turns about a screw.
+        any_of: names of holders that are tried in its stead.
+        progress: is told the share done (0 to 1) and what is looked at.
+
+    Raises:
+        InputError: as for ``load``; there is no such item or holder, or it has no places.
+
+    >>> answer = clearance.where("demo_models/side_plate_die_clash.toml", "left strap")
+    >>> answer.verdict, answer.items[0].best.at
+    ('places', (200.0, 215.5))
+    """
+    from clearance.advice.where.several import find_where
+
+    room = None if least is None else _length("least", least)
+    return find_where(_scene(setup), items, on, room, turns, any_of, progress)
 
 
 def draw(

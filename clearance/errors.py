@@ -35,6 +35,7 @@ class InputError(ClearanceError):
     def __init__(self, file: str | Path | None, place: str, found: str, want: str = "") -> None:
         self.file = None if file is None else str(file)
         self.place = place
+        self.found = printable(found)
         self.found = found
         self.want = want
         # The lines of ``want`` are ours; a line end in a name or in what was found is the user's.

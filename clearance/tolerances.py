@@ -7,7 +7,7 @@ used.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True)
@@ -156,3 +156,6 @@ class Tolerances:
 
 
 DEFAULT = Tolerances()
+
+#: where an item may stand is told to 0.2 mm: arcs may be ten times as coarse
+PLACES = replace(DEFAULT, meridian=replace(DEFAULT.meridian, sagitta=0.02))

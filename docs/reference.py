@@ -30,6 +30,7 @@ REPORTS = {
     "raise": ("report/raising.py", "as_report"),
     "placement": ("report/placing.py", "as_report"),
     "keepout": ("report/keepout.py", "as_report"),
+    "where": ("report/where.py", "as_report"),
     "measured": ("report/measuring.py", "as_report"),
     "confirm": ("report/approval_confirm.py", "as_report"),
     "holders": ("report/holders.py", "describe"),

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import advising, approval, archive, checking, editors, measuring, night, starting
+from clearance.cli import advising, approval, archive, checking, editors, measuring, night, starting, where
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
@@ -31,6 +31,7 @@ __all__ = [
     "night",
     "run",
     "starting",
+    "where",
 ]
 
 

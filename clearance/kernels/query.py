@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 
 from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
 from clearance.kernels.fcl.touch import TouchHead, swallowed
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
+from clearance.kernels.meridian.places import Boxes, Places
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -263,13 +264,18 @@ class SweepQuery:
         ]
 
     def clearance_below(
-        self, wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]]
+        self,
+        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]],
+        settled: float = -1.0,
+        points: bool = True,
     ) -> list[tuple[dict[int, float], dict[int, Witness]]]:
         """The distance in space of parts of heads from bodies, where it is below what is known already.
 
         Args:
             wanted: run, part, for each body the pieces that it is held against (as they are to it, raised or
                 shifted), and below which value each is looked for.
+            settled: a value that is no larger than this need not be the smallest.
+            points: witness points are wanted.
 
         Returns:
             For each the values and their witness points, of the bodies that are nearer.
@@ -282,15 +288,15 @@ class SweepQuery:
             sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
         if not sweeps:
             return []
-        found = self._smallest(ClearanceMeasure, sweeps)
+        found = self._smallest(ClearanceMeasure, sweeps, settled=settled)
         near = [
             [b for b in below if one.triangle[b] >= 0]
             for (_, _, _, below), one in zip(wanted, found.nearest, strict=True)
         ]
-        points = found.witnesses(near)
+        at = found.witnesses(near) if points else [{} for _ in near]
         return [
-            ({b: float(one.value[b]) for b in some}, at)
-            for some, one, at in zip(near, found.nearest, points, strict=True)
+            ({b: float(one.value[b]) for b in some}, where)
+            for some, one, where in zip(near, found.nearest, at, strict=True)
         ]
 
     def grown(
@@ -396,6 +402,34 @@ class SweepQuery:
             self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
         return self._grown[key][1]
 
+    def places(self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0) -> Places:
+        """A search for the places of bodies that move together at which no head comes nearer than the
+        margins.
+
+        Args:
+            moving: their indices.   origin: (2,) what a place is told of, where they stand now, machine X Y.
+            extra: mm, by which heads are grown on top, sideways and up and down.
+
+        Tags of what is met are ``run * len(bodies) + body``.
+        """
+        asks = []
+        for number, run in enumerate(self.runs):
+            mine = [b for b in moving if b in run.bodies]
+            for part in run.parts if mine else ():
+                rows: list[list[Lifted]] = [[] for _ in moving]
+                for k, b in enumerate(moving):
+                    if b in mine:
+                        grown = self.lifted(run, b, part.pieces)
+                        rows[k] = [
+                            Lifted(
+                                p.grown(extra, extra) if extra else p, 0, tag=number * len(self.bodies) + b
+                            )
+                            for p in grown
+                        ]
+                asks.append((self.path(part.moves, part.only), rows))
+        off = np.array([origin[0], origin[1], 0.0])
+        return Places([self.bodies[b].triangles_M - off for b in moving], asks)
+
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
     ) -> TouchHead:
@@ -406,6 +440,7 @@ class SweepQuery:
 
 __all__ = [
     "BARE",
+    "Boxes",
     "FclRun",
     "Figures",
     "Growth",
@@ -413,6 +448,8 @@ __all__ = [
     "HeadRun",
     "Hits",
     "Lifted",
+    "Pairs",
+    "Places",
     "SweepQuery",
     "TouchHead",
     "Witness",

@@ -15,6 +15,7 @@ from clearance.scene.model import Finding, Scene
 if TYPE_CHECKING:
     from clearance.process.account import Account
     from clearance.process.removal import Piece, Story
+    from clearance.process.stays import Answer, Question
 
 
 def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
@@ -60,6 +61,20 @@ def told(scene: Scene) -> tuple[list[Finding], Account | None]:
     if made is not None and made.states:
         findings = _together(_without_gone(scene, findings, facts.pieces), made)
     return findings, made
+
+
+def heard(scene: Scene) -> list[tuple[Question, Answer]]:
+    """Of each part in each state of the job what is asked, and what holds it.
+
+    Args:
+        scene: as loaded, or changed; it is not judged whether heads run free.
+    """
+    from clearance.process.findings import look
+    from clearance.process.states import account
+
+    found: list[tuple[Question, Answer]] = []
+    look(scene, lambda there, story: account(there, story, lambda q, a: found.append((q, a))))
+    return found
 
 
 def _account(scene: Scene, told: Story) -> Account:

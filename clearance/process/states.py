@@ -5,7 +5,7 @@ come out.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -43,15 +43,19 @@ _RANK = ("clash", "undecided", "close", "note")
 MANY = 20
 
 
-def account(scene: Scene, told: Story) -> Account:
+#: is told of each part in each state: what is asked, and what holds it
+Heard = Callable[[Question, Answer], None]
+
+
+def account(scene: Scene, told: Story, heard: Heard | None = None) -> Account:
     """The account of a job; an empty one where no cut goes through a part whose surface closes."""
     parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
-    return _Job(scene, told, parts).run() if parts else Account((), ())
+    return _Job(scene, told, parts, heard).run() if parts else Account((), ())
 
 
 class _Job:
-    def __init__(self, scene: Scene, told: Story, parts: Sequence[int]) -> None:
-        self.scene, self.parts = scene, parts
+    def __init__(self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None) -> None:
+        self.scene, self.parts, self.heard = scene, parts, heard
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
@@ -301,24 +305,23 @@ class _Job:
             own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
-            answer = stays(
-                self.contact,
-                Question(
-                    part=part,
-                    metal=metal,
-                    whole=part not in self.cut,
-                    outline=self.stock[part].slabs,
-                    present=present,
-                    cut=part in cutting,
-                    held_by=own,
-                    path=path,
-                    jets=jets,
-                    on_table=part in self.on_table,
-                    load=tuple(loads.get(part, ())),
-                    pressed_above=tuple(pressed.get(part, ())),
-                ),
+            question = Question(
+                part=part,
+                metal=metal,
+                whole=part not in self.cut,
+                outline=self.stock[part].slabs,
+                present=present,
+                cut=part in cutting,
+                held_by=own,
+                path=path,
+                jets=jets,
+                on_table=part in self.on_table,
+                load=tuple(loads.get(part, ())),
+                pressed_above=tuple(pressed.get(part, ())),
             )
-            answers[part] = answer
+            answer = answers[part] = stays(self.contact, question)
+            if self.heard is not None:
+                self.heard(question, answer)
             for carrier in answer.held.carried_by:
                 below = index.get(carrier.item)
                 if below is not None and scene.bodies[below].kind == "part":

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from clearance.report.night_descriptions import NIGHT
 from clearance.report.recheck_descriptions import RECHECK
+from clearance.report.where_descriptions import WHERE
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result
@@ -417,6 +418,7 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "wire[].excess": "how far its outline may lie outside of where the wire is",
         "wire[].outlines": "rings of points, as above",
     },
+    "where": WHERE,
     "confirm": {
         "schema": "1",
         "tool": "what wrote it",

@@ -20,7 +20,7 @@ from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
 from clearance.scene.stand import DIGITS, SAME
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import Edit, Off, Place, Set, applied
+from clearance.scene.tries import Edit, Instead, Off, Place, Set, applied
 
 
 def write_tried(scene: Scene) -> None:
@@ -127,6 +127,8 @@ def rewritten(
                 _numbers(items[edit.item], "turn", edit.turn, 1.0)
         elif isinstance(edit, Set):
             _param(items[edit.item], edit)
+        elif isinstance(edit, Instead):
+            _instead(items[edit.item], edit, mm)
         else:
             for cut in document["cuts"]:
                 _off(cut, edit)
@@ -185,6 +187,19 @@ def _param(item: Any, edit: Set) -> None:
         item["params"][edit.param] = _plain(edit.value)
     else:
         _add(item["params"], edit.param, _plain(edit.value))
+
+
+def _instead(item: Any, edit: Instead, mm: float) -> None:
+    """An item on another carrier: what it stands on, and where."""
+    for key, value in edit.keys:
+        if key in ("at", "turn"):
+            _numbers(item, key, value, mm if key == "at" else 1.0)
+        elif key == "on" and len(value) == 1:
+            item[key] = value[0]
+        elif value is None and key in item:
+            del item[key]
+        elif value is not None:
+            item[key] = value
 
 
 def _off(cut: Any, edit: Off) -> None:

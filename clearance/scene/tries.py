@@ -99,7 +99,15 @@ class Set:
     value: Any
 
 
-Edit = Place | Set | Off
+@dataclass(frozen=True)
+class Instead:
+    """An item with other values of some of its keys, mm: another holder, or on another carrier."""
+
+    item: str
+    keys: tuple[tuple[str, Any], ...]
+
+
+Edit = Place | Set | Off | Instead
 
 
 def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
@@ -114,6 +122,8 @@ def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
             out["place", edit.item] = edit
         elif isinstance(edit, Set):
             out["set", edit.item, edit.param] = edit
+        elif isinstance(edit, Instead):
+            out["instead", edit.item] = edit
         else:
             out["off", edit.item] = edit
     return tuple(out.values())
@@ -131,7 +141,9 @@ def applied(setup: Setup, edits: Sequence[Edit]) -> Setup:
         if isinstance(one, Set):
             params.setdefault(one.item, {})[one.param] = one.value
     off = [one.item for one in edits if isinstance(one, Off)]
-    items = [_item(item, places.get(item.name), params.get(item.name)) for item in setup.items]
+    instead = {one.item: dict(one.keys) for one in edits if isinstance(one, Instead)}
+    items = [item.model_copy(update=instead.get(item.name, {})) for item in setup.items]
+    items = [_item(item, places.get(item.name), params.get(item.name)) for item in items]
     cuts = [_without(cut, off) for cut in setup.cuts] if off else setup.cuts
     return setup.model_copy(update={"items": items, "cuts": cuts})
 

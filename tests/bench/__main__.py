@@ -21,6 +21,7 @@ from tests.bench.jobs import make_cuts
 from tests.bench.live import live
 from tests.bench.reading import reading
 from tests.bench.recheck import recheck
+from tests.bench.where import where
 
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
@@ -250,6 +251,7 @@ PARTS: dict[str, Callable[[Path, int], None]] = {
     "cliffs": cliffs,
     "live": live,
     "recheck": recheck,
+    "where": where,
 }
 #: reads real files, and may stand beside another checkout
 READING = "reading"

@@ -247,6 +247,10 @@ class Pairs:
     def __len__(self) -> int:
         return len(self.tri)
 
+    def take_bare(self, rows: NDArray[Any]) -> Pairs:
+        """Some of them, not bounded."""
+        return Pairs(self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows])
+
     def take(self, rows: NDArray[Any] | slice) -> Pairs:
         return Pairs(
             self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows], self.low[rows], self.g[rows]

@@ -12,7 +12,7 @@ could end beside the best place is made.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.intervals import Union
 from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
+from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.profile import in_strip, outline, strips_of
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, MeridianTolerances
@@ -50,7 +51,7 @@ class Lifted:
     tag: int = 0
 
 
-class _LiftTable:
+class PieceTable:
     """Pieces by number, with up to three corners each."""
 
     def __init__(self, rows: Sequence[Lifted]) -> None:
@@ -72,6 +73,12 @@ class _LiftTable:
         self.span = np.array([row.span for row in rows], dtype=float).reshape(-1, 2)
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
 
+    def radius(self, z: Array, row: Index) -> Array:
+        """The radius (n,) at heights within each piece's own."""
+        upper = (z > self.z[row, 1]) | (self.z[row, 1] == self.z[row, 0])
+        k = upper.astype(np.intp)
+        return np.asarray(self.r[row, k] + self.slope[row, k] * (z - self.z[row, k]))
+
     def heights(self, g: Array, row: Index) -> tuple[Array, Array]:
         """Lowest and highest z at which the radius is no smaller than g; inf and -inf where none is."""
         low, high = self.z[row, 0].copy(), self.z[row, 2].copy()
@@ -85,63 +92,6 @@ class _LiftTable:
         low, high = np.minimum(low, self.peak[row, 0]), np.maximum(high, self.peak[row, 1])
         none = g > self.widest[row]
         return np.where(none, np.inf, low), np.where(none, -np.inf, high)
-
-
-@dataclass
-class _Cells:
-    """Strips of triangles between two heights, each against a chord and a row: gathered once, then cut."""
-
-    a0: Array
-    a1: Array
-    b0: Array
-    b1: Array
-    z0: Array
-    z1: Array
-    p: Array
-    q: Array
-    slack: Array
-    row: Index
-    move: Index
-
-    def take(self, keep: NDArray[np.bool_] | slice) -> _Cells:
-        return _Cells(*(getattr(self, name)[keep] for name in _CELL))
-
-    def __len__(self) -> int:
-        return len(self.row)
-
-    def between(self, low: Array, high: Array) -> _Cells:
-        """Each cut to the heights between low and high (n,); those with nothing there are gone."""
-        low, high = np.maximum(low, self.z0), np.minimum(high, self.z1)
-        kept = self.take(low <= high)
-        low, high = low[low <= high], high[low <= high]
-        whole = (low == kept.z0) & (high == kept.z1)
-        if whole.all():
-            return kept
-        rise = kept.z1 - kept.z0
-        t0 = np.divide(low - kept.z0, rise, out=np.zeros_like(rise), where=rise > 0.0)[:, None]
-        t1 = np.divide(high - kept.z0, rise, out=np.ones_like(rise), where=rise > 0.0)[:, None]
-        da, db = kept.a1 - kept.a0, kept.b1 - kept.b0
-        w = whole[:, None]
-        return _Cells(
-            np.where(w, kept.a0, kept.a0 + t0 * da), np.where(w, kept.a1, kept.a0 + t1 * da),
-            np.where(w, kept.b0, kept.b0 + t0 * db), np.where(w, kept.b1, kept.b0 + t1 * db),
-            low, high, kept.p, kept.q, kept.slack, kept.row, kept.move,
-        )  # fmt: skip
-
-    def halves(self) -> _Cells:
-        """Each cut at its middle height."""
-        a, b, z = (self.a0 + self.a1) / 2, (self.b0 + self.b1) / 2, (self.z0 + self.z1) / 2
-        parts = (
-            (self.a0, a, self.b0, b, self.z0, z),
-            (a, self.a1, b, self.b1, z, self.z1),
-        )
-        own = (self.p, self.q, self.slack, self.row, self.move)
-        return _Cells(
-            *(np.concatenate(pair) for pair in zip(*((*part, *own) for part in parts), strict=True))
-        )
-
-
-_CELL = tuple(f.name for f in fields(_Cells))
 
 
 class Hits:
@@ -164,7 +114,7 @@ class Hits:
         Args:
             asks: each path, and for each body (by its number in the tree) what it is held against.
         """
-        table = _LiftTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
+        table = PieceTable([row for _, rows_of_body in asks for rows in rows_of_body for row in rows])
         if not len(table.rate) or not len(tree.body):
             return
         traversal = Traversal(tree, ChordForest([path for path, _ in asks]), table.rect, table.boxed)
@@ -200,7 +150,7 @@ class Hits:
 class _LiftSearch:
     hits: Hits
     traversal: Traversal
-    table: _LiftTable
+    table: PieceTable
 
     def raises(self, g_low: Array, z_low: Array, z_high: Array, row: Index) -> tuple[Array, Array]:
         """The raises (low, high) that could hit, for points no nearer than g_low between two heights."""
@@ -274,18 +224,18 @@ class _LiftSearch:
                         if len(cut):
                             waiting.append(cut.halves())
 
-    def cells(self, pairs: Pairs) -> _Cells:
+    def cells(self, pairs: Pairs) -> Cells:
         chords = self.traversal.paths.chords
         strips, of = strips_of(self.traversal.tree.triangles[pairs.tri])
         chord, row = self.traversal.paths.leaf[pairs.chord[of]], pairs.row[of]
-        cells = _Cells(
+        cells = Cells(
             strips.a0, strips.a1, strips.b0, strips.b1, strips.z0, strips.z1,
             chords.p[chord], chords.q[chord], chords.slack[chord], row, chords.move[chord],
         )  # fmt: skip
         span = self.table.span[row]
         return cells.between(span[:, 0], span[:, 1])
 
-    def uncovered(self, cells: _Cells) -> _Cells:
+    def uncovered(self, cells: Cells) -> Cells:
         """Take in what the cells are known to hit; returns those that could hit more and can still be cut."""
         row = cells.row
 
@@ -300,7 +250,7 @@ class _LiftSearch:
         g[in_strip(inside, cells.a0, cells.a1, cells.b0, cells.b1)] = 0.0
         low, high = self.raises(g, cells.z0, cells.z1, row)
         done = cells.z1 - cells.z0 <= self.hits.tolerances.strip
-        tag = self.table.tag[row] + cells.move
+        tag = self.table.tag[row] + cells.of
         # both end slices, and whatever height the smallest g is at, are there
         for g_there, z_there, z_other in (
             (g0, cells.z0, cells.z0),

@@ -1,0 +1,241 @@
+"""Where an item may stand comes in; what the terminal shows, and the JSON, go out.
+
+Lengths by which something may be off are rounded down to 0.1 mm: what is read is inside.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from clearance.advice.where.answer import Hole, Region
+from clearance.advice.where.best import ENOUGH
+from clearance.report.keepout import rings
+from clearance.report.terminal import _named, paragraphs
+
+if TYPE_CHECKING:
+    from clearance.advice.where.answer import ItemPlaces
+    from clearance.advice.where.best import Bound
+    from clearance.advice.where.free import Reason
+    from clearance.advice.where.several import Where
+
+#: places, and reasons, that are told singly
+MOST = 6
+
+
+def tenths(value: float) -> str:
+    """A length to 0.1 mm, never more than it is."""
+    return f"{math.floor(value * 10.0 + 1e-6) / 10.0 + 0.0:.1f}"
+
+
+def as_text(answer: Where, width: int = 100) -> str:
+    """What the terminal shows, ending in a newline.
+
+    Args:
+        answer: of ``where``.   width: columns of the terminal.
+    """
+    blocks: list[list[str]] = []
+    if answer.kinds:
+        blocks.append(list(_kinds(answer)))
+    for one in answer.items:
+        best, others = [*_first(one), *_bounds(one)], [*_places(one), *_not(one)]
+        blocks += [[*best, *others]] if _alone(one) else [best, others]
+    if answer.together:
+        blocks.append([answer.together])
+    return paragraphs(blocks, width)
+
+
+def _kinds(answer: Where) -> Iterator[str]:
+    """Holders that were compared, with their usual sizes."""
+    yield "Holders in its stead, with their usual sizes, the one with the most room first:"
+    for kind, one, why in answer.kinds:
+        if one is None:
+            yield f"  {kind}: cannot be put there: {why}"
+        elif one.best is None:
+            yield f"  {kind}: {'nowhere' if one.nowhere else 'no place was found'}"
+        else:
+            x, y = one.best.at
+            far = tenths(one.best.spare) if one.best.spare < ENOUGH else f"{ENOUGH:g} or more"
+            yield (
+                f"  {kind}: X{x:.2f} Y{y:.2f}, may be off by ± {tenths(one.best.room)} mm, all heads "
+                f"{far} mm farther than their margins"
+            )
+
+
+def _first(one: ItemPlaces) -> Iterator[str]:
+    name = _named(one.item)
+    on = f" on {' and '.join(map(_named, one.seat.carriers))}" if one.seat.carriers else " on the table"
+    if one.best is None:
+        if one.nowhere:
+            yield f"NOWHERE: there is no place for {name}{on}. Every place was looked at."
+        else:
+            yield f"UNDECIDED: no place for {name}{on} was found; see what could not be told below."
+        for opens in one.opens:
+            yield f"  would open it: {opens}"
+        if one.nowhere and not one.opens:
+            yield "  nothing that was tried would open it."
+        return
+    x, y = one.best.at
+    dx, dy = one.shift
+    away = [f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005]
+    away += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
+    now = f"moved by {' '.join(away)}" if away else "where it stands now"
+    yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f} ({now})."
+    far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
+    room = tenths(one.best.room)
+    yield f"  It may be off there by ± {room} mm; all heads stay {far} farther than their margins."
+
+
+def _bounds(one: ItemPlaces) -> Iterator[str]:
+    if one.best is None or not one.bounds:
+        return
+    for bound in one.bounds:
+        yield f"  {bound.side[0]} {bound.side[1]}{tenths(bound.far)}: {said(bound.reason)}"
+
+
+def said(reason: Reason) -> str:
+    """What forbids a place, in a few words."""
+    if reason.head is None:
+        return reason.words
+    move = f", move {reason.move}" if reason.move is not None else ""
+    return f"{reason.words}{move}"
+
+
+def _places(one: ItemPlaces) -> Iterator[str]:
+    found: list[Region | Hole] = [*one.regions, *one.holes]
+    if _alone(one):
+        found = []
+        yield "It is the only place."
+    if found:
+        yield "Places:"
+    for k, place in enumerate(found[:MOST], 1):
+        yield f"  {k}: {_place(place)}, may be off by ± {tenths(place.room)} mm"
+    if len(found) > MOST:
+        yield f"  (+{len(found) - MOST} more)"
+    if one.tight:
+        most = max(place.room for place in one.tight)
+        what = "place has" if len(one.tight) == 1 else "places have"
+        yield (
+            f"  {len(one.tight)} more {what} less room than ± {one.least:g} mm (± {tenths(most)} at most): "
+            "not to be used"
+        )
+
+
+def _alone(one: ItemPlaces) -> bool:
+    """Whether the best place is all that there is."""
+    return not one.regions and len(one.holes) == 1 and one.holes[0].turns == (0.0, 0.0)
+
+
+def _place(place: Region | Hole) -> str:
+    if isinstance(place, Region):
+        x0, y0, x1, y1 = place.outline.bounds
+        turn = f", turned by {place.turn:+g} degrees" if place.turn else ""
+        return f"X{x0:.1f} to X{x1:.1f}, Y{y0:.1f} to Y{y1:.1f}{turn}"
+    low, high = place.turns
+    about = "as it stands" if low == high == 0 else f"turned by {low:+g} to {high:+g} degrees"
+    if low == high != 0:
+        about = f"turned by {low:+g} degrees"
+    return f"thread hole at X{place.at[0]:.2f} Y{place.at[1]:.2f}, {about}"
+
+
+def _not(one: ItemPlaces) -> Iterator[str]:
+    """What forbids the other places, and what is not known."""
+    if one.forbids and one.best is None:
+        yield "Elsewhere, of all places looked at:"
+        much = [each for each in one.forbids if each[1] >= 0.01][:MOST] or list(one.forbids[:1])
+        for reason, share in much:
+            yield f"  {100 * share:.0f} %: {reason.words}"
+        if len(one.forbids) > len(much):
+            yield f"  (+{len(one.forbids) - len(much)} more reasons)"
+    if one.undecided:
+        what = (
+            f"{one.undecided:.1f} mm2"
+            if one.seat.holes is None
+            else f"{one.undecided:.0f} degrees about holes"
+        )
+        yield f"not decided: {what}, at the edges; no place is counted there."
+    if one.looked_at and one.best is not None:
+        yield "note: whether it holds was judged at single places, not all over; check the one that you take"
+    for doubt in one.doubts:
+        yield f"note: left out, since the whole job says: {doubt}"
+
+
+# ------------------------------------------------------------------------------------------------- as data
+def as_report(answer: Where) -> dict[str, Any]:
+    """The answer as a dictionary that JSON can carry: mm and degrees, unrounded.
+
+    Args:
+        answer: of ``where``.
+    """
+    report: dict[str, Any] = {"verdict": answer.verdict, "items": [_item(one) for one in answer.items]}
+    if answer.kinds:
+        report["kinds"] = [_kind(*each) for each in answer.kinds]
+    if answer.together:
+        report["together"] = answer.together
+        report["gap"] = answer.gap
+    return report
+
+
+def _free(one: ItemPlaces) -> list[Any]:
+    """Rings; a single point for each hole."""
+    return [ring for region in one.regions for ring in rings(region.outline)] + [
+        [list(hole.at)] for hole in one.holes
+    ]
+
+
+def _kind(kind: str, one: ItemPlaces | None, why: str) -> dict[str, Any]:
+    return {
+        "holder": kind,
+        "verdict": None if one is None else one.verdict,
+        "why": why,
+        "best": None if one is None else _best(one),
+    }
+
+
+def _best(one: ItemPlaces) -> dict[str, Any] | None:
+    if one.best is None:
+        return None
+    return {
+        "shift": list(one.shift),
+        "turn": one.best.turn,
+        "room": one.best.room,
+        "at": list(one.best.at),
+        "spare": one.best.spare,
+    }
+
+
+def _item(one: ItemPlaces) -> dict[str, Any]:
+    return {
+        "item": one.item,
+        "on": list(one.seat.carriers),
+        "free": _free(one),
+        "regions": [{"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions],
+        "holes": [{"at": list(h.at), "turn": list(h.turns), "room": h.room} for h in one.holes],
+        "tight": [_tight(place) for place in one.tight],
+        "least": one.least,
+        "best": _best(one),
+        "nowhere": one.nowhere,
+        "undecided_mm2": one.undecided if one.seat.holes is None else 0.0,
+        "undecided_degrees": one.undecided if one.seat.holes is not None else 0.0,
+        "bound_by": [_bound(b) for b in one.bounds],
+        "forbidden_by": [
+            {"why": r.words, "head": r.head, "cut": r.cut, "share": share} for r, share in one.forbids
+        ],
+        "opens": list(one.opens),
+        "doubts": list(one.doubts),
+    }
+
+
+def _tight(place: Region | Hole) -> dict[str, Any]:
+    if isinstance(place, Region):
+        return {"outlines": rings(place.outline), "turn": place.turn, "room": place.room}
+    return {"at": list(place.at), "turn": list(place.turns), "room": place.room}
+
+
+def _bound(bound: Bound) -> dict[str, Any]:
+    r = bound.reason
+    return {
+        "side": bound.side, "at": bound.far, "why": r.words,
+        "head": r.head, "item": r.item, "cut": r.cut, "move": r.move,
+    }  # fmt: skip

@@ -1,0 +1,67 @@
+"""How long it takes to tell where an item may stand, and to have the first green."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+#: items of the demos, with what is aimed at, s
+DEMOS = (
+    ("side_plate_die_clash", ("left strap",)),
+    ("riveting_nest", ("left strap",)),
+    ("keyhole_inserts", ("strap 2-3",)),
+    ("punch_blank", ("strap",)),
+)
+#: the same with two at once
+TWO = ("riveting_nest", ("left strap", "right strap"))
+#: facets along a side of the large part's grid, and moves
+LARGE = ((64, 2_000), (256, 20_000))
+
+
+def where(folder: Path, times: int) -> None:
+    """One strap on each demo, two at once, and as the job grows."""
+    demos = Path(__file__).parents[2] / "demo_models"
+    print(
+        "where may it stand: wall s, processor s, first green s (aims: 5; first green 1; two 2.5 times one)"
+    )
+    for demo, items in DEMOS:
+        told(demos / f"{demo}.toml", items, demo)
+    one = told(demos / f"{TWO[0]}.toml", TWO[1][:1], TWO[0])
+    two = told(demos / f"{TWO[0]}.toml", TWO[1], TWO[0])
+    print(f"  two straps at once: {two / one:.1f} times one")
+    from tests.bench.jobs import make_job
+
+    for cells, moves in LARGE:
+        place = folder / f"where_{cells}"
+        make_job(place, cells, moves)
+        setup = next(place.glob("*.toml"))
+        import clearance
+
+        laid = [b.name for b in clearance.load(setup).items.values() if b.kind != "part"]
+        told(setup, laid[:1], f"{12 * cells * cells} facets, {moves} moves")
+
+
+def told(setup: Path, items: Sequence[str], what: str) -> float:
+    """Print what one question takes; the wall time of all of it, s."""
+    import clearance
+    from clearance.advice.where.answer import filling
+    from clearance.errors import InputError
+
+    scene = clearance.load(setup)
+    began, spent = time.perf_counter(), time.process_time()
+    try:
+        answer = clearance.where(scene, items)
+    except InputError as error:
+        print(f"  {what}: {error}")
+        return 0.0
+    taken, cpu = time.perf_counter() - began, time.process_time() - spent
+    first, begin = None, time.perf_counter()
+    for found in filling(scene, items[0]):
+        if len(found.free):
+            first = time.perf_counter() - begin
+            break
+    green = "-" if first is None else f"{first:.2f}"
+    who = f"{what}, {' and '.join(items)}"
+    print(f"  {who:<58} {taken:6.2f} {cpu:6.2f} {green:>6}  {answer.verdict}", flush=True)
+    return taken
