@@ -33,6 +33,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.overnight",),
     ("clearance.view",),
     ("clearance.report",),
+    ("clearance.live",),
     ("clearance.cli",),
     ("clearance.__main__",),
 )
@@ -44,6 +45,7 @@ ALONE = {
     "vtk": ("clearance.view",),
     "vtkmodules": ("clearance.view",),
     "click": ("clearance.cli",),
+    "aiohttp": ("clearance.live",),
     "subprocess": ("clearance.parallel",),
     "multiprocessing": ("clearance.parallel",),
 }

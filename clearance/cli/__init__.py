@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import advising, approval, checking, editors, measuring, night, starting
+from clearance.cli import advising, approval, checking, editors, live, measuring, night, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
@@ -25,6 +25,7 @@ __all__ = [
     "checking",
     "commands",
     "editors",
+    "live",
     "main",
     "measuring",
     "night",
