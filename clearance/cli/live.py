@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
 from clearance.cli.common import commands, measuring, mounting, say
 from clearance.errors import InputError
+
+if TYPE_CHECKING:
+    from clearance.scene.model import Scene
 
 
 @commands.command(name="try")
@@ -39,16 +43,17 @@ def try_(setup: str, port: int, quiet: bool) -> None:
 
     measured, coverage = asked_for()
     nozzles = click.get_current_context().meta.get("clearance.nozzles")
+
+    def read(file: str) -> Scene:
+        return clearance.load(file, measured=measured, coverage=coverage, nozzles=nozzles)
+
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
-        scene = clearance.load(setup, measured=measured, coverage=coverage, nozzles=nozzles)
+        scene = read(setup)
         progress(0.5, "measuring")
         # threads of the browser's starter may run from here on: nothing is forked any more
         with parallel.processes(False):
-            desk = Desk(
-                scene,
-                lambda file: clearance.load(file, measured=measured, coverage=coverage, nozzles=nozzles),
-            )
+            desk = Desk(scene, read)
 
     def ready(address: str) -> None:
         say(f"{scene.title or setup}: the page is at\n  {address}\nCtrl-C ends it.")

@@ -1,7 +1,7 @@
 """Questions go in, one newer than the other; the judged answer to the newest comes out, from another process.
 
-That process is a fresh one (see ``parallel.Child``), started before it is needed, so that it has loaded all by
-the time something rests. A question that is not the newest any more is given up, and its process ended.
+That process is a fresh one (see ``parallel.Child``), started before it is needed, so that it has loaded all
+by the time something rests. A question that is not the newest any more is given up, and its process ended.
 """
 
 from __future__ import annotations

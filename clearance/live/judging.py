@@ -1,7 +1,7 @@
 """In a process of its own: a setup and what is tried of it go in; the judged answer comes out, bit by bit.
 
-Each line of JSON on the error output is one thing that is told: how far it is, the verdict, what each move has
-to spare, which raises are free. What a library prints there is no JSON, and not listened to.
+Each line of JSON on the error output is one thing that is told: how far it is, the verdict, what each move
+has to spare, which raises are free. What a library prints there is no JSON, and not listened to.
 """
 
 from __future__ import annotations
@@ -168,7 +168,7 @@ def judged_in_words(result: Any) -> dict[str, Any]:
 
 
 def along_in_words(result: Any) -> dict[str, list[list[float]]]:
-    """For each cut, from the first move on, [moves, least to spare] of moves in a row that have about as much.
+    """For each cut, from move 1 on, [how many, level]: moves in a row that have about as much to spare.
 
     Args:
         result: of ``check``.

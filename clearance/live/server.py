@@ -1,8 +1,9 @@
 """Who may see the page, and how it gets there: 127.0.0.1 alone, with a token in the address.
 
-One rule stands before everything that is asked for, the page, its files and its socket: the name by which this
-computer was called is its own, nothing comes from another page's origin (RFC 6454), and the address holds the
-token. Who fails it is told nothing. The page may ask for nothing but what comes from here (its policy, CSP).
+One rule stands before everything that is asked for, the page, its files and its socket: the name by which
+this computer was called is its own, nothing comes from another page's origin (RFC 6454), and the address
+holds the token. Who fails it is told nothing. The page may ask for nothing but what comes from here (its
+policy, CSP).
 """
 
 from __future__ import annotations
@@ -62,6 +63,7 @@ class Server:
         self._socket = _listening(port)
         self.port: int = self._socket.getsockname()[1]
         self._pages: set[web.WebSocketResponse] = set()
+        self._telling: set[asyncio.Future[None]] = set()
         #: what is known of the place at which all stands now, for pages that are opened later
         self._judged: dict[str, Any] = {}
         self._page = {
@@ -114,7 +116,7 @@ class Server:
         content, kind = found
         return web.Response(body=content, content_type=kind, charset="utf-8", headers=HEADERS)
 
-    # ------------------------------------------------------------------------------------- pages that are open
+    # ------------------------------------------------------------------------------------- open pages
     async def _live(self, request: web.Request) -> web.StreamResponse:
         if request.headers.get("Origin") is None:
             return web.Response(status=403)
@@ -185,8 +187,6 @@ class Server:
         task = asyncio.ensure_future(self._tell_all(message))
         self._telling.add(task)
         task.add_done_callback(self._telling.discard)
-
-    _telling: set[asyncio.Future[None]] = set()
 
     async def _tell_all(self, message: dict[str, Any]) -> None:
         text = _json(message)

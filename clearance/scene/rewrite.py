@@ -27,7 +27,8 @@ def write_tried(scene: Scene, target: str | None = None) -> None:
     """Write into a scene's setup file what is tried in it.
 
     Args:
-        scene: read anew with edits (``Scene.reading``).   target: write it there instead; None: over the file.
+        scene: read anew with edits (``Scene.reading``).
+        target: write it there instead; None: over the file.
 
     Raises:
         InputError: the file has changed since it was read, or cannot be written; or what is tried cannot be
