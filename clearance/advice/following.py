@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from clearance.kernels.query import BARE, Growth, HeadPart, SweepQuery
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.stand import Stand
 from fixtures_lib import library
+from fixtures_lib.holder import Holder
 
 Array = NDArray[np.float64]
 
@@ -65,9 +67,12 @@ class Following:
         self.scene, self.home, self._live = scene, Stand(scene), live
         self._number = {body.name: k for k, body in enumerate(scene.bodies)}
         self._poses: dict[int, Matrix] = {}
-        self._params = {k: b.library.params for k, b in enumerate(scene.bodies) if b.library is not None}
+        self._params: dict[int, Mapping[str, Any]] = {}
+        self._params |= {k: b.library.params for k, b in enumerate(scene.bodies) if b.library is not None}
         #: how the part that a holder fits stood to it when it was fitted last
         self._seen: dict[int, Matrix] = {}
+        #: holders that are to have other dimensions
+        self._asked: dict[int, Holder] = {}
         #: how often each was given another shape
         self._built: dict[int, int] = {}
         self._now = scene
@@ -75,6 +80,41 @@ class Following:
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         self._tell(np.ones(live.there.shape, dtype=bool))
+
+    def reshape(self, name: str, holder: Holder) -> bool:
+        """Have a holder other dimensions from the next ``follow`` on; False where that is not enough: what
+        stands on it would stand elsewhere, or it is built to fit.
+
+        Args:
+            name: of the item.   holder: as it is to be.
+        """
+        k = self._number[name]
+        body = self.scene.bodies[k]
+        source = body.library
+        if self.scene.lies or source is None or source.fit is not None or source.kind.file:
+            return False
+        T_HM = invert(body.T_MI)
+        seats = {key: seat.T_HS for key, seat in holder.seats.items()}
+        same = seats.keys() == body.seats_M.keys() and holder.holes == source.holes
+        carries = any(other.stands_on == name for other in self.scene.bodies)
+        if carries and not (
+            same and all(np.abs(T_HM @ T - seats[key]).max() <= NO_MOTION for key, T in body.seats_M.items())
+        ):
+            return False
+        self._asked[k] = holder
+        return True
+
+    def forget(self) -> None:
+        """What was to be reshaped is not."""
+        self._asked.clear()
+
+    def params(self, name: str) -> Mapping[str, Any]:
+        """The values with which a holder is built now.
+
+        Args:
+            name: of the item.
+        """
+        return self._params[self._number[name]]
 
     def follow(self, on_seat: Mapping[str, Matrix]) -> bool:
         """Shift what moved and measure it again; False where that is not enough, and all is as it was.
@@ -104,6 +144,10 @@ class Following:
         rebuilt = self._refitted(stand)
         if rebuilt is None:
             return False
+        for k, holder in self._asked.items():
+            rebuilt[k] = holder.triangles
+            self._params[k] = holder.params
+        self._asked.clear()
         self._put(poses, shift, rebuilt)
         return True
 

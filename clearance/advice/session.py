@@ -23,8 +23,8 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
+from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
 from clearance.scene.changed import check as check_tried
-from clearance.scene.changed import edited, found_item, off_with, params_of, three
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
 from clearance.scene.stand import Stand
@@ -132,6 +132,14 @@ class Session:
     def stretches(self) -> tuple[Stretch, ...]:
         """The stretches, with their paths where they are now."""
         return self._figures.stretches
+
+    def params(self, item: str) -> Mapping[str, Any]:
+        """The values with which a holder is built now, mm and degrees.
+
+        Args:
+            item: its name.
+        """
+        return self._figures.params(item)
 
     def triangles(self, item: str) -> Array:
         """An item's triangles (N, 3, 3) where it is now, mm, machine frame.
@@ -307,7 +315,7 @@ class Session:
         kept = self._state, self._read, self._base, self._figures
         try:
             edits = state.read_with(self._scene)
-            if edits != self._state.read_with(self._scene):
+            if edits != self._state.read_with(self._scene) and not self._reshaped(state):
                 self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
                 self._base, self._figures = Stand(self._read), Following(self._read)
             self._state = state
@@ -315,7 +323,23 @@ class Session:
                 self._figures = Following(self.scene)
         except BaseException:
             self._state, self._read, self._base, self._figures = kept
+            self._figures.forget()
             raise
+
+    def _reshaped(self, state: State) -> bool:
+        """Whether nothing but dimensions of holders is otherwise, which change nothing but their surfaces."""
+        now = self._state
+        if (state.off, state.nozzles) != (now.off, now.nozzles):
+            return False
+        items = {
+            i for i, p in {**now.params, **state.params} if now.params.get((i, p)) != state.params.get((i, p))
+        }
+        for item in items:
+            sets = [Set(i, p, value) for (i, p), value in state.params.items() if i == item]
+            if not self._figures.reshape(item, built_with(self._scene, item, sets)):
+                self._figures.forget()
+                return False
+        return True
 
     def _there(self, state: State) -> Stand:
         """Where the items are, of the setup as it was read before anything was moved."""

@@ -140,6 +140,7 @@ class Desk:
         raw, content = with_tried(self.session.scene)
         before, after = (text.decode("utf-8-sig").splitlines() for text in (raw, content))
         lines = list(difflib.unified_diff(before, after, lineterm="", n=AROUND))[2:]
+        lines = [_from_line(line) if line.startswith("@@") else line for line in lines]
         return {
             "is": "difference",
             "n": self.n,
@@ -158,6 +159,11 @@ class Desk:
             write_tried(scene, target)
         self._open(self._load(target))
         return {**self.whole(), "said": f"written into {printable(target)}"}
+
+
+def _from_line(words: str) -> str:
+    """What stands over a difference: "@@ -58,6 +58,6 @@" in plain words."""
+    return f"from line {words.split()[1].lstrip('-').split(',')[0]} on:"
 
 
 def _target(name: str, setup: str) -> str:

@@ -129,7 +129,7 @@ class Model:
             "by_turn": round(_between(angles(T0, (0.0, 0.0, 0.0))[2], turn), 4) + 0.0,
             "origin": "" if kind is None else kind.origin,
             "steps": LAID if body.kind == "laid" else FINE,
-            "params": [] if kind is None else [_param(body, one) for one in kind.parameters],
+            "params": [] if kind is None else [_param(session, body, one) for one in kind.parameters],
             "screw": _screw(self.session.shown, body, session.stand),
         }
 
@@ -155,9 +155,9 @@ def _between(was: float, now: float) -> float:
     return (now - was + 180.0) % 360.0 - 180.0
 
 
-def _param(body: Body, one: Parameter) -> dict[str, Any]:
+def _param(session: Session, body: Body, one: Parameter) -> dict[str, Any]:
     assert body.library is not None
-    value = body.library.params.get(one.name)
+    value = session.params(body.name).get(one.name)
     return {
         "name": one.name,
         "meaning": one.meaning,

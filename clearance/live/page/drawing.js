@@ -207,13 +207,13 @@ export class View {
   drawWords(places, chosen) {
     const mm = this.mm, [a, b] = this.axes;
     this.words.replaceChildren();
-    const taken = [];
+    const taken = [], arms = make("g", {}, this.words);
     for (const place of places) {
       let x = place.at[a], y = place.at[b];
       for (let k = 0; k < 9 && taken.some(([p, q]) => Math.hypot(p - x, q - y) < 17 * mm); k++) x += 17 * mm;
       taken.push([x, y]);
       const group = make("g", { class: `place ${place.verdict}` }, this.words);
-      if (x !== place.at[a]) make("line", { class: "axes", x1: place.at[a], y1: -place.at[b], x2: x, y2: -y }, group);
+      if (x !== place.at[a]) make("line", { class: "axes", x1: place.at[a], y1: -place.at[b], x2: x, y2: -y }, arms);
       make("circle", { cx: x, cy: -y, r: 9 * mm }, group);
       make("text", { x, y: -y + 4.5 * mm, "font-size": 12.5 * mm }, group).textContent = place.number;
     }

@@ -184,7 +184,7 @@ function showLegend() {
   if ($("legend").words === words[0][1]) return;
   $("legend").words = words[0][1];
   $("legend").replaceChildren(...words.map(([kind, text]) => {
-    const line = document.createElement("span"), svg = make("svg", { class: "view" });
+    const line = document.createElement("span"), svg = make("svg");
     make("line", { class: `way ${kind}`, x1: 0, x2: 34, y1: 5, y2: 5 }, svg);
     line.append(svg, ` ${text}`);
     return line;
@@ -292,12 +292,13 @@ function showRaises() {
   svg.replaceChildren();
   if (!told) { $("raise-says").textContent = ""; return; }
   if (told.none) { $("raise-says").textContent = told.none; return; }
-  const high = Math.max(told.range[1], 1);
+  // no farther than anybody packs up, unless nothing less is free
+  const high = Math.max(1, page.told.raised, Math.min(told.range[1], Math.max(20, (told.smallest ?? 0) + 10)));
   slider.min = Math.min(told.range[0], 0); slider.max = high;
   slider.value = page.told.raised;
   svg.setAttribute("viewBox", `${slider.min} 0 ${high - slider.min} 12`);
   svg.setAttribute("preserveAspectRatio", "none");
-  for (const [a, b] of told.free) make("rect", { x: a, y: 1, width: b - a, height: 10, fill: "#bfe3cd", stroke: "#17663a", "vector-effect": "non-scaling-stroke" }, svg);
+  for (const [a, b] of told.free) make("rect", { x: a, y: 1, width: Math.max(Math.min(b, high) - a, 0), height: 10, fill: "#bfe3cd", stroke: "#17663a", "vector-effect": "non-scaling-stroke" }, svg);
   $("raise-says").textContent = told.free.length ? `free: ${told.free.map(([a, b]) => `${a.toFixed(2)} to ${b.toFixed(2)}`).join(", ")}` : "no raise is free";
 }
 

@@ -1,0 +1,135 @@
+"""What else a session takes: holders' dimensions, items that are off, a raise of all, other nozzles.
+
+The oracle is the program's own way from files, of which the session takes none: all is read, placed and
+measured anew.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import clearance
+from clearance.scene.rewrite import write_tried
+from tests.test_session import DEMOS, close, holds
+from tests.test_tried import told
+
+#: of each demo: what is dragged, a parameter and its values, what can be off
+DONE = {
+    "punch_blank": ("strap", ("strap", "thickness", (8.0, 14.0)), "strap"),
+    "side_plate_die_clash": ("left strap", ("front rail", "ledge", (0.0, 8.0)), "right strap"),
+    "keyhole_inserts": ("strap 2-3", ("strap 1-2", "reach", (30.0, 45.0)), "strap 3-4"),
+    "riveting_nest": ("left strap", ("left rail", "height", (16.0, 24.0)), "right strap"),
+    "stripper_plate": ("vise", ("base rail", "height", (20.0, 40.0)), None),
+}
+
+
+def test_figures_after_a_dimension_a_raise_and_an_item_that_is_off() -> None:
+    session = clearance.Session(clearance.load(DEMOS / "punch_blank.toml"))
+    session.set_param("strap", "thickness", 14.0)
+    session.raise_to(1.5)
+    holds(session)
+    session.take_off("strap")
+    assert all(row.item != "strap" for row in session.rows)
+    session.put_on("strap")
+    holds(session)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("demo", list(DONE))
+def test_figures_after_anything_that_is_done(demo: str) -> None:
+    session = clearance.Session(clearance.load(DEMOS / f"{demo}.toml"))
+    item, (holder, param, values), off = DONE[demo]
+    rng = np.random.default_rng(22)
+    for value in values:
+        session.set_param(holder, param, value)
+        session.move(item, by=(*rng.uniform(-3, 3, 2), 0.0), turn=(0, 0, 2.0))
+        holds(session)
+    session.raise_to(1.5)
+    if off is not None:
+        session.take_off(off)
+        assert all(row.item != off for row in session.rows)
+        holds(session)
+        session.put_on(off)
+        holds(session)
+    done = session.rows
+    for _ in range(3):
+        session.undo()
+    holds(session)
+    for _ in range(3):
+        session.redo()
+    assert close(session.rows, done)
+    session.reset()
+    assert session.changes == ()
+
+
+def test_other_dimensions_are_those_of_the_file_that_says_so() -> None:
+    """One that nothing stands on is not read anew: its surface alone is another."""
+    session = clearance.Session(clearance.load(DEMOS / "punch_blank.toml"))
+    first = session.shown
+    session.set_param("strap", "reach", 55.5)
+    assert session.shown is first
+    assert session.params("strap")["reach"] == 55.5
+    now = clearance.load(DEMOS / "punch_blank.toml").with_param("strap", "reach", 55.5).items["strap"]
+    # the session has them in another order
+    at, wanted = (
+        np.unique(np.round(t.reshape(-1, 9), 6), axis=0)
+        for t in (session.triangles("strap"), now.triangles_M)
+    )
+    np.testing.assert_allclose(at, wanted, atol=1e-6)
+    session.set_param("rail", "height", 30.0)
+    with pytest.raises(clearance.InputError, match="reach"):
+        session.set_param("strap", "reach", 1000.0)
+    assert session.params("strap")["reach"] == 55.5
+
+
+def test_a_drag_is_taken_back_as_one() -> None:
+    session = clearance.Session(clearance.load(DEMOS / "punch_blank.toml"))
+    first = session.rows
+    for k in range(5):
+        session.move("strap", by=(0.5, 0, 0), on=k > 0)
+    assert session.stand.pose("strap")[0, 3] == pytest.approx(
+        clearance.load(DEMOS / "punch_blank.toml").items["strap"].T_MI[0, 3] + 2.5
+    )
+    assert close(session.undo(), first)
+    assert not session.can_undo
+
+
+def test_other_nozzles_are_measured_and_written(tmp_path: Path) -> None:
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    file = folder / "keyhole.toml"
+    text = (folder / "punch_blank.toml").read_text()
+    assert 'use = "mid_size"' in text
+    file.write_text(text.replace('use = "mid_size"', 'file = "machines/mid_size_nozzles.toml"'))
+    session = clearance.Session(clearance.load(file))
+    name = next(each for each in session.shown.sets if each != "own")
+    before = session.rows
+    session.mount(name)
+    assert session.rows != before
+    holds(session)
+    judged = session.judge()
+    write_tried(session.scene)
+    assert f'nozzles = "{name}"' in file.read_text()
+    assert told(judged) == told(clearance.check(file))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("demo", list(DONE))
+def test_what_is_judged_is_what_a_fresh_check_of_the_written_file_says(demo: str, tmp_path: Path) -> None:
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    file = folder / f"{demo}.toml"
+    session = clearance.Session(clearance.load(file))
+    item, (holder, param, values), _ = DONE[demo]
+    rng = np.random.default_rng(23)
+    session.set_param(holder, param, values[0])
+    for _ in range(4):
+        session.move(item, by=(*rng.uniform(-8, 8, 2), 0.0), turn=(0, 0, rng.uniform(-5, 5)))
+    session.raise_to(0.75)
+    judged = session.judge()
+    write_tried(session.scene)
+    assert told(judged) == told(clearance.check(file))
