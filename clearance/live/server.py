@@ -148,7 +148,7 @@ class Server:
             return
         if do == "stop":
             self._judge.stop()
-            await self._tell_all({"is": "judged", "n": self.desk.n, "stopped": True})
+            await self._tell_all({"is": "judged", "n": self.desk.n, "stopped": True, "q": number})
             return
         was = self.desk.n
         try:
