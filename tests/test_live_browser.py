@@ -1,5 +1,5 @@
-"""The page of ``clearance try`` in Chromium: picked, dragged, typed, raised, off, undone, written; by mouse, and
-by keys.
+"""The page of ``clearance try`` in Chromium: picked, dragged, typed, raised, off, undone, written; by mouse,
+and by keys.
 
 The oracle for every figure is ``clearance.check`` of the file that the page wrote, rounded as the report's
 table is; keys by their names in UI Events KeyboardEvent key Values (W3C).
@@ -190,13 +190,15 @@ def test_nothing_is_cut_off_at_1280_by_720(browser: Chromium, folder: Path) -> N
         wide = browser.run("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
         assert wide == [1280, 720]
         out = browser.run(
-            "[...document.querySelectorAll('button, input, select, #verdict-word')].filter(e =>"
-            " e.offsetParent && !e.closest('#panel, #items')).filter(e => { const r = e.getBoundingClientRect();"
-            " return r.right > 1281 || r.bottom > 721 || r.left < 0 || r.top < 0; }).map(e => e.id)"
+            "[...document.querySelectorAll('button, input, select, #verdict-word')]"
+            ".filter(e => e.offsetParent && !e.closest('#panel, #items'))"
+            ".filter(e => (r => r.right > 1281 || r.bottom > 721 || r.left < 0 || r.top < 0)"
+            "(e.getBoundingClientRect())).map(e => e.id)"
         )
         assert out == []
         small = browser.run(
             "[...document.querySelectorAll('body *')].filter(e => e.offsetParent && !e.childElementCount"
-            " && e.textContent.trim() && parseFloat(getComputedStyle(e).fontSize) < 12).map(e => e.textContent)"
+            " && e.textContent.trim() && parseFloat(getComputedStyle(e).fontSize) < 12)"
+            ".map(e => e.textContent)"
         )
         assert small == []

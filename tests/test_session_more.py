@@ -25,6 +25,8 @@ DONE = {
     "riveting_nest": ("left strap", ("left rail", "height", (16.0, 24.0)), "right strap"),
     "stripper_plate": ("vise", ("base rail", "height", (20.0, 40.0)), None),
 }
+#: where a part is carried that may not be turned: nobody says what its program runs along
+STRAIGHT = ("stripper_plate",)
 
 
 def test_figures_after_a_dimension_a_raise_and_an_item_that_is_off() -> None:
@@ -46,7 +48,7 @@ def test_figures_after_anything_that_is_done(demo: str) -> None:
     rng = np.random.default_rng(22)
     for value in values:
         session.set_param(holder, param, value)
-        session.move(item, by=(*rng.uniform(-3, 3, 2), 0.0), turn=(0, 0, 2.0))
+        session.move(item, by=(*rng.uniform(-3, 3, 2), 0.0), turn=(0, 0, 0 if demo in STRAIGHT else 2))
         holds(session)
     session.raise_to(1.5)
     if off is not None:
@@ -128,7 +130,8 @@ def test_what_is_judged_is_what_a_fresh_check_of_the_written_file_says(demo: str
     rng = np.random.default_rng(23)
     session.set_param(holder, param, values[0])
     for _ in range(4):
-        session.move(item, by=(*rng.uniform(-8, 8, 2), 0.0), turn=(0, 0, rng.uniform(-5, 5)))
+        turn = 0.0 if demo in STRAIGHT else rng.uniform(-5, 5)
+        session.move(item, by=(*rng.uniform(-8, 8, 2), 0.0), turn=(0, 0, turn))
     session.raise_to(0.75)
     judged = session.judge()
     write_tried(session.scene)
