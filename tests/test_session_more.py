@@ -136,3 +136,19 @@ def test_what_is_judged_is_what_a_fresh_check_of_the_written_file_says(demo: str
     judged = session.judge()
     write_tried(session.scene)
     assert told(judged) == told(clearance.check(file))
+
+
+def test_what_lies_along_another_axis_is_moved_as_it_lies(tmp_path: Path) -> None:
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    file = folder / "punch_blank.toml"
+    bar = '\n[[items]]\nname = "bar"\nshape = { cylinder = [12, 60] }\naxis = "x"\nat = [20, 180, 0]\n'
+    at = file.read_text().index("\n[[cuts]]")
+    file.write_text(file.read_text()[:at] + bar + file.read_text()[at:])
+    session = clearance.Session(clearance.load(file))
+    session.move("bar", by=(3, -2, 0), turn=(0, 0, 10))
+    wanted = session.scene.items["bar"].triangles_M
+    np.testing.assert_allclose(
+        session.triangles("bar").mean(axis=(0, 1)), wanted.mean(axis=(0, 1)), atol=1e-6
+    )
+    holds(session)
