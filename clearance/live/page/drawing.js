@@ -45,6 +45,7 @@ export class View {
   clear() {
     this.svg.replaceChildren();
     this.known.clear();
+    this.drawn = {};
     this.flip = make("g", { transform: "scale(1,-1)" }, this.svg);
     for (const layer of ["machine", "swept", "items", "holes", "ways", "heads", "handles"])
       this[layer] = make("g", {}, this.flip);
@@ -111,6 +112,13 @@ export class View {
     for (const [name, group] of this.known) if (!shapes[name] && !this.names?.has(name)) { group.remove(); this.known.delete(name); }
   }
 
+  /** Whether a layer is to be drawn again: what it shows is another thing than before. */
+  anew(layer, ...what) {
+    const before = this.drawn[layer];
+    this.drawn[layer] = what;
+    return !before || what.some((one, k) => one !== before[k]);
+  }
+
   /** Each item where it is: shifted, and as seen from above turned. */
   place(items, chosen, there) {
     const [a, b] = this.axes;
@@ -121,10 +129,10 @@ export class View {
       const item = items[name];
       if (!item) continue;
       const turn = this.name === "top" && item.turned ? ` rotate(${item.turned})` : "";
-      group.setAttribute("transform", `translate(${item.shift[a]} ${item.shift[b]})${turn}`);
+      set(group, "transform", `translate(${item.shift[a]} ${item.shift[b]})${turn}`);
       const later = this.name !== "top" && item.turned ? " later" : "";
       const away = there && !there.has(name) ? " away" : "";
-      group.setAttribute("class", `item ${item.kind}${item.off ? " off" : ""}${name === chosen ? " chosen" : ""}${later}${away}`);
+      set(group, "class", `item ${item.kind}${item.off ? " off" : ""}${name === chosen ? " chosen" : ""}${later}${away}`);
       if (last ? last.nextSibling !== group : this.items.firstChild !== group)
         last ? last.after(group) : this.items.prepend(group);
       last = group;
@@ -133,6 +141,7 @@ export class View {
 
   /** Paths, by what each move has to spare where that is known: along[cut] = [[moves, level], ...]. */
   drawPaths(paths, along, next) {
+    if (!this.anew("ways", paths, along, next)) return;
     this.ways.replaceChildren();
     if (this.name !== "top") return this.drawLevels(paths);
     for (const path of paths) {
@@ -162,6 +171,7 @@ export class View {
 
   /** All that a head goes over. */
   drawSwept(paths, heads, next) {
+    if (!this.anew("swept", paths, next, heads.join())) return;
     this.swept.replaceChildren();
     for (const path of paths) {
       if (next && path.cut && path.name !== next) continue;
@@ -183,6 +193,7 @@ export class View {
 
   /** Both heads where they stand, machine X Y. */
   drawHeads(path, at, which) {
+    if (!this.anew("heads", path, at, which)) return;
     this.heads.replaceChildren();
     if (!path || !at) return;
     for (const head of ["lower", "upper"]) {
@@ -240,6 +251,10 @@ export class View {
     make("line", { class: "arm", x1: x, y1: y, x2: kx, y2: ky }, this.handles);
     make("circle", { class: "handle", cx: kx, cy: ky, r: 9 * mm, id: "turn-knob" }, this.handles);
   }
+}
+
+function set(element, name, value) {
+  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
 }
 
 function levels(path, along) {
