@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import signal
+import socket
+import struct
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from tests.chromium import environment
 
@@ -76,3 +80,63 @@ def served(setup: Path, *words: str) -> Iterator[Served]:
         if one.process.poll() is None:
             one.process.kill()
         one.process.communicate()
+
+
+#: RFC 6455, 1.3: a key, and what a server answers to it
+KEY, ACCEPT = "dGhlIHNhbXBsZSBub25jZQ==", "s3pPLMBiTxaQ9kYGzzhZRbK+xOo="
+
+
+def told(port: int, path: str, host: str | None = None, **headers: str) -> socket.socket:
+    """A line on which a page, or one of its files, was asked for (RFC 9112)."""
+    line = socket.create_connection(("127.0.0.1", port), timeout=60)
+    every = {"Host": host or f"127.0.0.1:{port}", "Connection": "close", **headers}
+    lines = [f"GET {path} HTTP/1.1", *(f"{k.replace('_', '-')}: {v}" for k, v in every.items())]
+    line.sendall(("\r\n".join(lines) + "\r\n\r\n").encode())
+    return line
+
+
+class Line:
+    """A WebSocket (RFC 6455) as a page has one, by plain means; ``status``, ``head``: of the first answer."""
+
+    def __init__(self, port: int, path: str, **headers: str) -> None:
+        ways = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec_WebSocket_Key": KEY}
+        self.socket = told(port, path, Sec_WebSocket_Version="13", **ways, **headers)
+        got = b""
+        while b"\r\n\r\n" not in got:
+            got += self.socket.recv(1 << 16)
+        head, _, self._got = got.partition(b"\r\n\r\n")
+        self.status, self.head = int(head.split()[1]), head.decode()
+
+    def _take(self, count: int) -> bytes:
+        while len(self._got) < count:
+            part = self.socket.recv(1 << 16)
+            assert part, "the line was closed"
+            self._got += part
+        out, self._got = self._got[:count], self._got[count:]
+        return out
+
+    def next(self) -> dict[str, Any]:
+        """The next text that comes (5.2; from a server it is not masked)."""
+        first, size = self._take(2)
+        assert first == 0x81
+        if size == 126:
+            (size,) = struct.unpack(">H", self._take(2))
+        elif size == 127:
+            (size,) = struct.unpack(">Q", self._take(8))
+        return dict(json.loads(self._take(size)))
+
+    def until(self, key: str) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+        """The next message that has a key, and all that came before it."""
+        before = []
+        while key not in (message := self.next()):
+            before.append(message)
+        return message, before
+
+    def send(self, **what: Any) -> None:
+        """A text (5.3: masked, by zeros)."""
+        data = json.dumps(what).encode()
+        assert len(data) < 126
+        self.socket.sendall(bytes([0x81, 0x80 | len(data), 0, 0, 0, 0]) + data)
+
+    def close(self) -> None:
+        self.socket.close()

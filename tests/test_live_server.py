@@ -7,75 +7,30 @@ that the name by which this computer is called counts: common knowledge, no sour
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import signal
 import socket
-import struct
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from tests.live_bench import ROOT, START, served
+from tests.live_bench import ACCEPT, ROOT, START, Line, served, told
 
 DEMOS = Path(__file__).parents[1] / "demo_models"
-KEY = "dGhlIHNhbXBsZSBub25jZQ=="
-#: RFC 6455, 1.3: what a server answers to that key
-ACCEPT = "s3pPLMBiTxaQ9kYGzzhZRbK+xOo="
 
 
 def asked(port: int, path: str, host: str | None = None, **headers: str) -> tuple[int, str, bytes]:
     """Status, head and body of the answer to one question."""
-    with _told(port, path, host, **headers) as line:
+    with told(port, path, host, **headers) as line:
         line.settimeout(20)
         got = b""
         while part := line.recv(1 << 16):
             got += part
     head, _, body = got.partition(b"\r\n\r\n")
     return int(head.split()[1]), head.decode(), body
-
-
-def _told(port: int, path: str, host: str | None = None, **headers: str) -> socket.socket:
-    line = socket.create_connection(("127.0.0.1", port), timeout=20)
-    every = {"Host": host or f"127.0.0.1:{port}", "Connection": "close", **headers}
-    lines = [f"GET {path} HTTP/1.1", *(f"{k.replace('_', '-')}: {v}" for k, v in every.items())]
-    line.sendall(("\r\n".join(lines) + "\r\n\r\n").encode())
-    return line
-
-
-def upgraded(port: int, path: str, **headers: str) -> tuple[int, str, socket.socket, bytes]:
-    """Status and head of the answer to a page that goes on by WebSocket; the line, what came behind."""
-    ways = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec_WebSocket_Key": KEY}
-    line = _told(port, path, Sec_WebSocket_Version="13", **ways, **headers)
-    got = b""
-    while b"\r\n\r\n" not in got:
-        got += line.recv(1 << 16)
-    head, _, rest = got.partition(b"\r\n\r\n")
-    return int(head.split()[1]), head.decode(), line, rest
-
-
-def first_message(line: socket.socket, got: bytes) -> dict[str, object]:
-    """The first text that comes (RFC 6455, 5.2; from a server it is not masked)."""
-
-    def at_least(count: int) -> None:
-        nonlocal got
-        while len(got) < count:
-            part = line.recv(1 << 16)
-            assert part
-            got += part
-
-    at_least(10)
-    assert got[0] == 0x81
-    size, begin = got[1], 2
-    if size == 126:
-        (size,), begin = struct.unpack(">H", got[2:4]), 4
-    elif size == 127:
-        (size,), begin = struct.unpack(">Q", got[2:10]), 10
-    at_least(begin + size)
-    return dict(json.loads(got[begin : begin + size]))
 
 
 def test_only_this_page_of_this_computer_is_answered_and_nothing_is_left() -> None:
@@ -112,21 +67,38 @@ def test_only_this_page_of_this_computer_is_answered_and_nothing_is_left() -> No
             (good + "live", {"Origin": "http://elsewhere.test"}),
             ("/wrong/live", {"Origin": own}),
         ]:
-            status, _, line, _ = upgraded(port, path, **headers)
+            line = Line(port, path, **headers)
             line.close()
-            assert status == 403
-        status, head, line, rest = upgraded(port, good + "live", Origin=own)
-        assert (status, ACCEPT in head) == (101, True)
-        first = first_message(line, rest)
-        line.close()
+            assert line.status == 403
+        line = Line(port, good + "live", Origin=own)
+        assert (line.status, ACCEPT in line.head) == (101, True)
+        first = line.next()
         assert first["is"] == "whole"
-        assert {"strap", "V-block"} <= set(first["items"])  # type: ignore[call-overload]
+        assert {"strap", "V-block"} <= set(first["items"])
+        line.close()
         assert asked(port, good + "../../pyproject.toml")[0] in (403, 404)
         # nothing listens but on this computer's own address
         listening = Path(f"/proc/{page.process.pid}/net/tcp").read_text()
         at = [row.split()[1] for row in listening.splitlines()[1:] if row.split()[3] == "0A"]
         assert [a for a in at if a.endswith(f":{port:04X}")] == [f"0100007F:{port:04X}"]
         assert page.below(), "the process that judges"
+        assert page.stop() == 130
+
+
+@pytest.mark.slow
+def test_of_two_places_only_the_newer_is_judged() -> None:
+    """And nothing that was judged is told of a place that is gone."""
+    with served(DEMOS / "punch_blank.toml") as page:
+        line = Line(page.port, f"/{page.token}/live", Origin=f"http://127.0.0.1:{page.port}")
+        first = line.next()
+        line.until("judged")
+        for k in (1, 2):
+            line.send(do="move", item="strap", by=[0.5, 0, 0], q=k)
+            line.send(do="rest", q=k)
+        message, before = line.until("judged")
+        assert message["n"] == first["n"] + 2
+        assert {m["n"] for m in before if m["is"] == "judged"} <= {first["n"] + k for k in range(3)}
+        line.close()
         assert page.stop() == 130
 
 
