@@ -152,3 +152,31 @@ def test_what_lies_along_another_axis_is_moved_as_it_lies(tmp_path: Path) -> Non
         session.triangles("bar").mean(axis=(0, 1)), wanted.mean(axis=(0, 1)), atol=1e-6
     )
     holds(session)
+
+
+def test_a_strap_is_pushed_along_its_slot(tmp_path: Path) -> None:
+    """Its screw stays; the strap's outline goes by as much along its own X: a shift, by hand."""
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    file = folder / "punch_blank.toml"
+    text = file.read_text()
+    at = text.index("params = { ", text.index('name = "strap"')) + len("params = { ")
+    text = text[:at] + "slot = 20, " + text[at:].replace("back = 12", "back = 30", 1)
+    file.write_text(text)
+    session = clearance.Session(clearance.load(file))
+    x, _, z = session.shown.items["strap"].T_MI[:3, :3].T
+    before = session.triangles("strap").reshape(-1, 3)
+    session.slide("strap", 4.0)
+    after = session.triangles("strap").reshape(-1, 3)
+    assert (after @ x).max() - (before @ x).max() == pytest.approx(4.0)
+    assert (after @ x).min() - (before @ x).min() == pytest.approx(4.0)
+    top = [t[np.abs(t @ z - (t @ z).max()) < 1e-6] @ x for t in (before, after)]
+    assert top[0].mean() == pytest.approx(top[1].mean()), "the screw's head"
+    holds(session)
+    # 20 long, a hole of 9 for an M8 (ISO 273, medium): 5.5 to each side
+    with pytest.raises(clearance.InputError, match="beyond the end of its slot"):
+        session.slide("strap", 2.0)
+    session.undo()
+    assert session.changes == ()
+    with pytest.raises(clearance.InputError, match="has no slot"):
+        session.slide("V-block", 1.0)

@@ -119,6 +119,7 @@ def test_nor_by_the_page_and_the_process_that_judges(job: Path) -> None:
     with served(job / "setup.toml") as page:
         line = Line(page.port, f"/{page.token}/live", Origin=f"http://127.0.0.1:{page.port}")
         judged, _ = line.until("judged")
+        line.close()
         assert judged["judged"]["verdict"] in ("clear", "close", "clash")
         assert page.stop() == 130
     assert not (job.parent / "mark").exists(), (job.parent / "mark").read_text()

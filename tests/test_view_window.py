@@ -73,7 +73,7 @@ def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.Monke
         ((1920, 1200), (1400, 1000)),
         ((1440, 900), (1400, 790)),
         ((1280, 720), (1260, 610)),
-        ((0, 0), (1400, 1000)),
+        ((0, 0), SIZE),
     ],
 )
 def test_the_window_has_room_on_the_screen(screen: tuple[int, int], size: tuple[int, int]) -> None:

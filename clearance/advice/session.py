@@ -227,8 +227,28 @@ class Session:
         Raises:
             InputError: there is no such item or parameter; it cannot have this value, and stays as it was.
         """
-        (one,) = params_of(self._scene, [Param(item, param, value)])
-        params = {**self._state.params, (item, param): one.value}
+        return self._set(item, {param: value}, on)
+
+    def slide(self, item: str, by: float, *, on: bool = False) -> tuple[Row, ...]:
+        """Push a clamp along its slot, its screw where it is, and measure.
+
+        Args:
+            item: a holder that has a slot.   by: mm, towards its tip.
+            on: goes on with what was done before; both are taken back together.
+
+        Raises:
+            InputError: there is no such item; it has no slot, or the slot ends there.
+        """
+        source = found_item(self._scene, item, "--set").library
+        if source is None or not source.kind.slides:
+            found = f'"{item}" has no slot along which it could be pushed'
+            raise InputError(None, "--set", found, "a strap, say")
+        now = self.params(item)
+        return self._set(item, {name: now[name] + sign * by for name, sign in source.kind.slides}, on)
+
+    def _set(self, item: str, values: Mapping[str, Any], on: bool) -> tuple[Row, ...]:
+        sets = params_of(self._scene, [Param(item, name, value) for name, value in values.items()])
+        params = {**self._state.params, **{(item, one.param): one.value for one in sets}}
         return self._to(replace(self._state, params=params), on)
 
     def take_off(self, item: str) -> tuple[Row, ...]:

@@ -115,6 +115,8 @@ class Desk:
             )
         elif do == "set":
             session.set_param(item, str(told.get("param")), told.get("value"), on=on)
+        elif do == "slide":
+            session.slide(item, _number(told.get("by")), on=on)
         elif do == "off":
             session.take_off(item)
         elif do == "on":

@@ -130,6 +130,7 @@ class Model:
             "origin": "" if kind is None else kind.origin,
             "steps": LAID if body.kind == "laid" else FINE,
             "params": [] if kind is None else [_param(session, body, one) for one in kind.parameters],
+            "slides": kind is not None and bool(kind.slides) and _slot(session, body) > 0.0,
             "screw": _screw(self.session.shown, body, session.stand),
         }
 
@@ -172,6 +173,13 @@ def _param(session: Session, body: Body, one: Parameter) -> dict[str, Any]:
 
 
 # ---------------------------------------------------------------------------------------------- screws
+def _slot(session: Session, body: Body) -> float:
+    """The slot's length as its setup says it; 0: none is said, and the screw's hole is round."""
+    said = body.library is not None and "slot" in body.library.chosen
+    said |= (body.name, "slot") in session.state.params
+    return float(session.params(body.name)["slot"] or 0.0) if said else 0.0
+
+
 def _holes(body: Body, T: Matrix) -> Array:
     """The mouths (N, 2) of an item's thread holes as it is drawn."""
     holes = thread_holes(body)

@@ -106,6 +106,7 @@ function key(page, event) {
   switch (event.key.toLowerCase()) {
     case "n": return page.choose(all[(k + (shift ? all.length - 1 : 1) + (k < 0 && shift ? 1 : 0)) % all.length]);
     case "h": return item && toHole(page.chosen, shift ? -1 : 1);
+    case "l": return item?.slides && page.send({ do: "slide", item: page.chosen, by: shift ? -1 : 1, on: event.repeat });
     case "o": return item && !item.cut && page.send({ do: item.off ? "on" : "off", item: page.chosen });
     case "u": return page.send({ do: "undo" });
     case "y": return page.send({ do: "redo" });

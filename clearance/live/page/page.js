@@ -377,6 +377,15 @@ function showScrew(box, name) {
   const item = page.items[name], screw = item?.screw;
   box.replaceChildren();
   if (!screw || item.off) return;
+  if (item.slides) {
+    const row = element("div", "", { className: "row" });
+    for (const [text, by, key] of [["\u25C0 along its slot", -1, "Shift+L"], ["along its slot \u25B6", 1, "L"]]) {
+      const button = element("button", text, { title: `1 mm, back or towards its tip; key ${key}` });
+      button.onclick = () => send({ do: "slide", item: name, by });
+      row.append(button, " ");
+    }
+    box.append(row);
+  }
   if (screw.off === null) { box.append(element("p", `Its screw: nobody says where "${screw.on}" has thread holes.`, { className: "small" })); return; }
   const well = screw.off <= 1.0;
   const line = element("div", well ? `\u25CB Its screw stands in a thread hole of "${screw.on}".` : `\u25C6 No thread hole here: its screw stands ${screw.off.toFixed(1)} mm beside the nearest one of "${screw.on}", at X ${screw.nearest[0].toFixed(1)} Y ${screw.nearest[1].toFixed(1)}.`, { className: well ? "well" : "warn", id: "screw" });
@@ -483,7 +492,7 @@ export function showKeys() {
   const box = $("dialog"), list = element("dl");
   const keys = [["N, Shift+N", "next item, item before"], ["Left Right Up Down", "move it along machine X and Y: laid by hand 1 mm, all else 0.1; with Shift 5 and 1"],
     ["Page Up, Page Down", "packing under it: 0.1 mm up, down; with Shift 1"], ["+, \u2212", "turn it by 1 degree, anticlockwise and clockwise"], ["H, Shift+H", "its screw into the next thread hole, the one before"],
-    ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], [", and .", "the job: step before, next step"], ["V", "the other side view"], ["F", "everything into the drawing"],
+    ["L, Shift+L", "push it along its slot by 1 mm, its screw where it is; back"], ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], [", and .", "the job: step before, next step"], ["V", "the other side view"], ["F", "everything into the drawing"],
     ["J", "judge"], ["Esc", "stop judging; choose nothing"], ["W", "write it down"], ["Tab", "to every button, field and slider"]];
   for (const [key, words] of keys) { const dt = element("dt"); dt.append(element("kbd", key)); list.append(dt, element("dd", words)); }
   const shut = element("button", "Close", { className: "main" });
