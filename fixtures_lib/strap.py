@@ -38,13 +38,7 @@ def build(p: Mapping[str, Any]) -> Holder:
             f"{long:g} is shorter than the hole an {p['screw']} screw passes through",
             f"want 0 for a round hole, or {size.through:g} and more",
         )
-    aside = p["slot_at"]
-    if abs(aside) > (long - size.through) / 2 + 1e-9:
-        raise Conflict(
-            "slot_at",
-            f"{aside:g} puts the screw beyond the end of its slot",
-            f"want {-(long - size.through) / 2:g} to {(long - size.through) / 2:g}, or a longer slot",
-        )
+    aside = _aside(p)
     room = min(reach - TIP - aside, back - 2 + aside)
     if long / 2 > room:
         raise Conflict(
@@ -114,13 +108,37 @@ def _heel(p: Mapping[str, Any], low: float, high: float, long: float) -> tuple[l
         wide = min(PACKING, back - d / 2 - 1)
         return [], [box((-back, -half, 0), (-back + wide, half, low))]
     middle = -back + d / 2 + 2
-    begin = p["slot_at"] - long / 2
+    begin = _aside(p) - long / 2
     if middle + d / 2 + 1 > begin:
         raise Conflict(
             "heel", "its screw has no room beside the slot", f"want back = {d + 3 - begin:g} or more"
         )
     foot = bar(d, 0, high + SCREWS[p["screw"]].nut_height + 3, (middle, 0))
     return [], [foot, nut(p["screw"], high, (middle, 0))]
+
+
+def _aside(p: Mapping[str, Any]) -> float:
+    """From the screw's axis to the slot's middle, towards the tip."""
+    through = SCREWS[p["screw"]].through
+    return float((0.5 - p["slot_share"] / 100.0) * ((p["slot"] or through) - through))
+
+
+def slid(p: Mapping[str, Any], by: float) -> dict[str, Any]:
+    """The values once it is pushed along its slot by so much, mm, towards its tip. Raises ``Conflict``."""
+    through = SCREWS[p["screw"]].through
+    play = (p["slot"] or through) - through
+    share = p["slot_share"] - (100.0 * by / play if play > 0.0 else 1000.0)
+    if not -1e-6 <= share <= 100.0 + 1e-6:
+        raise Conflict(
+            "slot",
+            f"it ends {abs(by):g} mm farther on, or before that",
+            f"want a slot over {through + abs(by):g}",
+        )
+    return {
+        "reach": p["reach"] + by,
+        "back": p["back"] - by,
+        "slot_share": min(max(round(share, 6), 0.0), 100.0),
+    }
 
 
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
@@ -138,7 +156,7 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
 def drawn(p: Mapping[str, Any]) -> Drawn:
     """Where its dimensions are, and the part that it holds down."""
     reach, back, half, low = p["reach"], p["back"], p["width"] / 2, p["height"]
-    high, slot_half, aside = low + p["thickness"], p["slot"] / 2, p["slot_at"]
+    high, slot_half, aside = low + p["thickness"], p["slot"] / 2, _aside(p)
     found = (
         Length("reach", "above", "x", (0, 0, 0), (reach, 0, 0), side="below"),
         Length("back", "above", "x", (-back, 0, 0), (0, 0, 0), side="below"),
@@ -146,7 +164,6 @@ def drawn(p: Mapping[str, Any]) -> Drawn:
         Length("thickness", "front", "z", (-back, 0, low), (-back, 0, high), side="left"),
         Length("height", "front", "z", (reach, 0, 0), (reach, 0, low), side="right"),
         Length("slot", "above", "x", (aside - slot_half, 0, 0), (aside + slot_half, 0, 0), side="above"),
-        Length("slot_at", "above", "x", (0, 0, 0), (aside, 0, 0), side="above"),
         Length("washer", "right", "z", (0, 0, high), (0, 0, high + p["washer"]), side="right"),
         Length("screw_below", "right", "z", (0, 0, -p["screw_below"]), (0, 0, 0), side="right"),
         Length("nut_below", "right", "z", (0, 0, -p["nut_below"]), (0, 0, 0), side="left"),
@@ -167,7 +184,14 @@ KIND = Kind(
         Parameter("thickness", 10.0, "of the strap", 3, 50),
         Parameter("height", 20.0, "of what it clamps, over the rest plane", 0.5, 250),
         Parameter("slot", 0.0, "length of the slot that the screw passes through; 0: a round hole", 0, 150),
-        Parameter("slot_at", 0.0, "from the screw's axis to the slot's middle, towards the tip", -75, 75),
+        Parameter(
+            "slot_share",
+            50.0,
+            "where in its slot the screw stands: 0 at its end towards the heel, 100 towards the tip",
+            0,
+            100,
+            unit="percent",
+        ),
         Parameter(
             "screw", "M8", "ISO 4762, socket-head cap screw", unit="", choices=("M6", "M8", "M10", "M12")
         ),
@@ -192,7 +216,7 @@ KIND = Kind(
     does=Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
-    slides=(("reach", 1), ("back", -1), ("slot_at", 1)),
+    slides=slid,
     laid=True,
     cautions=(
         "Measure how far the screw hangs out below: that end is what the lower head meets.",

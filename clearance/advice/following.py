@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from math import inf
 from typing import Any
 
@@ -51,6 +52,9 @@ class Row:
     spare: float | None
 
 
+_serials = count()
+
+
 class Following:
     """The figures of a scene whose items are moved.
 
@@ -63,6 +67,7 @@ class Following:
     """
 
     def __init__(self, scene: Scene) -> None:
+        self._serial = next(_serials)
         live = Live(SweepQuery(scene))
         self.scene, self.home, self._live = scene, Stand(scene), live
         self._number = {body.name: k for k, body in enumerate(scene.bodies)}
@@ -165,7 +170,7 @@ class Following:
         Args:
             name: of the item.
         """
-        return id(self), self._built.get(self._number[name], 0)
+        return self._serial, self._built.get(self._number[name], 0)
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:

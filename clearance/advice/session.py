@@ -29,6 +29,7 @@ from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
 from clearance.scene.stand import Stand
 from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, said
+from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "State"]
 
@@ -240,11 +241,14 @@ class Session:
             InputError: there is no such item; it has no slot, or the slot ends there.
         """
         source = found_item(self._scene, item, "--set").library
-        if source is None or not source.kind.slides:
+        if source is None or source.kind.slides is None:
             found = f'"{item}" has no slot along which it could be pushed'
             raise InputError(None, "--set", found, "a strap, say")
-        now = self.params(item)
-        return self._set(item, {name: now[name] + sign * by for name, sign in source.kind.slides}, on)
+        try:
+            values = source.kind.slides(self.params(item), by)
+        except Conflict as error:
+            raise InputError(None, f'"{item}": {error.parameter}', error.found, error.want) from None
+        return self._set(item, values, on)
 
     def _set(self, item: str, values: Mapping[str, Any], on: bool) -> tuple[Row, ...]:
         sets = params_of(self._scene, [Param(item, name, value) for name, value in values.items()])

@@ -153,7 +153,12 @@ def judged_in_words(result: Any) -> dict[str, Any]:
         for phase in Course(result).phases
     ]
     findings = [
-        {"severity": f.severity, "item": f.item, "message": printable(f.message), "state": f.state}
+        {
+            "severity": f.severity,
+            "item": None if f.item is None else printable(f.item),
+            "message": printable(f.message),
+            "state": f.state,
+        }
         for f in result.findings
         if f.kind != "tried"
     ]

@@ -119,9 +119,10 @@ class Model:
         moved = T[:3, 3] - T0[:3, 3]
         turn = angles(T, (0.0, 0.0, 0.0))[2]
         return {
+            "label": printable(body.name),
             "kind": body.kind,
             "what": "part" if kind is None and body.kind == "part" else kind.name if kind else "model",
-            "on": body.stands_on,
+            "on": None if body.stands_on is None else printable(body.stands_on),
             "cut": any(body.name in cut.parts for cut in session.shown.cuts),
             "at": [round(float(v), 4) + 0.0 for v in T[:3, 3]],
             "turn": round(turn, 4) + 0.0,
@@ -130,7 +131,7 @@ class Model:
             "origin": "" if kind is None else kind.origin,
             "steps": LAID if body.kind == "laid" else FINE,
             "params": [] if kind is None else [_param(session, body, one) for one in kind.parameters],
-            "slides": kind is not None and bool(kind.slides) and _slot(session, body) > 0.0,
+            "slides": kind is not None and kind.slides is not None and _slot(session, body) > 0.0,
             "screw": _screw(self.session.shown, body, session.stand),
         }
 
@@ -195,14 +196,14 @@ def _screw(scene: Scene, body: Body, stand: Stand) -> dict[str, Any] | None:
     holes = apply(stand.pose(base.name) @ invert(base.T_MI), thread_holes(base))
     at = apply(stand.pose(body.name) @ invert(body.T_MI), screw[None])[0]
     if not len(holes):
-        return {"at": at[:2].tolist(), "holes": [], "off": None, "on": base.name}
+        return {"at": at[:2].tolist(), "holes": [], "off": None, "on": printable(base.name)}
     far = np.hypot(*(holes[:, :2] - at[:2]).T)
     return {
         "at": at[:2].tolist(),
         "holes": holes[:, :2].tolist(),
         "off": float(far.min()),
         "nearest": holes[int(far.argmin()), :2].tolist(),
-        "on": base.name,
+        "on": printable(base.name),
     }
 
 
@@ -243,6 +244,7 @@ def row_in_words(row: Any, number: int) -> dict[str, Any]:
         "verdict": row.verdict,
         "head": row.head,
         "item": row.item,
+        "label": printable(row.item),
         "cut": printable(row.cut),
         "clearance": shown(row.clearance),
         "side": shown(row.side),
@@ -260,7 +262,7 @@ def change_in_words(one: PairChange) -> dict[str, Any]:
     """
     return {
         "head": one.head,
-        "item": one.item,
+        "item": printable(one.item),
         "cut": printable(one.cut),
         "before": one.before or "-",
         "was": shown(one.spare_before),

@@ -145,6 +145,8 @@ class Server:
         if do == "rest":
             self._rest()
             await self._tell_all({**self.desk.state(True), "q": number})
+            for what in self._judged.values():
+                await page.send_str(_json(what))
             return
         if do == "stop":
             self._judge.stop()

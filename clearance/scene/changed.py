@@ -17,7 +17,7 @@ from clearance.scene.lying import Asked, Trial
 from clearance.scene.model import Body, Scene
 from clearance.scene.stand import DIGITS, Stand
 from clearance.scene.toml_file import MM_PER_UNIT
-from clearance.scene.tries import Edit, Move, Off, Param, Raise, Set, Three, Tried, said, together
+from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Raise, Set, Three, Tried, said, together
 from fixtures_lib import library
 from fixtures_lib.holder import Holder, Kind
 
@@ -95,6 +95,9 @@ def _anew(
     asked = _reading(scene)
     trial = asked.trial or Trial()
     every = together([*trial.edits, *edits])
+    if any(isinstance(one, Nozzles) for one in edits):
+        # what is tried later goes before what was asked for
+        asked = replace(asked, nozzles=None)
     made = load(
         scene.setup_file,
         replace(asked, trial=Trial(every, lies, then or {}, (*trial.said, *words))),

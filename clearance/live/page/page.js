@@ -40,12 +40,18 @@ function send(told) {
     return;
   }
   page.waiting = ++page.number;
-  if (!["rest", "stop", "difference"].includes(told.do)) unjudge();
+  page.changing = changes(told);
+  if (page.changing) unjudge();
   if (socket.readyState === 1) socket.send(JSON.stringify({ ...told, q: page.waiting }));
 }
 
+/** Whether something is asked for that makes it another place. */
+const changes = (told) => !["rest", "stop", "difference"].includes(told.do);
+const moving = () => (page.waiting !== null && page.changing) || page.next.some(changes);
+
 /** What is known is about another place from now on. */
 function unjudge() {
+  if ($("said").className === "refused") tell("");
   page.judged = page.along = page.windows = null;
   page.judging = true; page.share = 0; page.doing = "";
   showVerdict();
@@ -61,7 +67,8 @@ function rest() {
 function hear(told) {
   if (told.is === "whole") whole(told);
   else if (told.is === "state") state(told);
-  else if (told.is === "judged" && told.n === page.n) judged(told);
+  // what is about to be another place is not judged by this; "rest" brings it again if nothing came of that
+  else if (told.is === "judged" && told.n === page.n && !moving()) judged(told);
   else if (told.is === "refused") { refuse(told.text); }
   else if (told.is === "difference") showDifference(told);
   if (told.q !== undefined && told.q === page.waiting) {
@@ -84,7 +91,8 @@ function whole(told) {
   $("nozzles").replaceChildren(...told.sets.map((name) => option(name, name === "own" ? "own heads" : name)));
   state(told);
   if (!plan.box) fit();
-  if (told.said) tell(told.said);
+  tell(told.said ?? "");
+  $("reload").hidden = true;
 }
 
 function state(told) {
@@ -117,6 +125,7 @@ function judged(told) {
   if (told.along) page.along = told.along;
   if (told.windows) { page.windows = told.windows; showRaises(); }
   if (told.refused || told.failed) {
+    $("reload").hidden = !(told.refused ?? "").includes("has changed since it was read");
     page.judged = { verdict: "undecided", sentence: told.refused ?? `No verdict: ${told.failed}.`, rows: [], findings: [], states: [], none: true };
     page.judging = false;
   }
@@ -171,7 +180,7 @@ export function draw(all) {
       view.drawHeads(heads && page.paths.find((path) => path.name === heads.cut), heads?.head_at, heads?.head);
     }
     const item = page.items[page.chosen];
-    view.drawWords(places, item && { name: page.chosen, at: item.at });
+    view.drawWords(places, item && { name: item.label, at: item.at });
     view.drawHandles(item);
   }
   showLegend();
@@ -197,7 +206,10 @@ function tell(text, wrong = false) {
   $("said").title = text;
   $("said").className = wrong ? "refused" : "";
 }
-function refuse(text) { tell(text, true); page.onrefused?.(); }
+function refuse(text) {
+  tell(text, true);
+  $("reload").hidden = !text.includes("has changed since it was read");
+}
 function option(value, text = value) { const one = document.createElement("option"); one.value = value; one.textContent = text; return one; }
 
 function showVerdict() {
@@ -207,6 +219,7 @@ function showVerdict() {
     box.className = page.judged.verdict;
     $("verdict-mark").textContent = MARKS[page.judged.verdict];
     $("verdict-word").textContent = page.judged.none ? "no verdict" : page.judged.verdict;
+    $("verdict-says").title = page.judged.sentence;
     $("verdict-says").textContent = page.judged.none ? page.judged.sentence : `Judged. ${page.judged.sentence}`;
   } else if (page.judging) {
     box.className = "judging";
@@ -232,9 +245,9 @@ function showRows() {
   $("rows").tBodies[0].replaceChildren(...shown.map((row, k) => {
     const line = document.createElement("tr");
     line.tabIndex = 0;
-    line.title = `${row.head === "wire" ? "wire" : row.head + " head"} and "${row.item}": sideways ${row.side}, up and down ${row.height}; ${row.where || row.cut}`;
+    line.title = `${row.head === "wire" ? "wire" : row.head + " head"} and "${row.label}": sideways ${row.side}, up and down ${row.height}; ${row.where || row.cut}`;
     if (k === page.row && judgedRows) line.className = "chosen";
-    const cells = [[row.number], [`${MARKS[row.verdict]} ${row.verdict}`, row.verdict], [row.head], [row.item, "item"], [row.spare, "n"], [row.clearance, "n"]];
+    const cells = [[row.number], [`${MARKS[row.verdict]} ${row.verdict}`, row.verdict], [row.head], [row.label, "item"], [row.spare, "n"], [row.clearance, "n"]];
     for (const [text, kind] of cells) { const cell = line.insertCell(); cell.textContent = text; if (kind) cell.className = kind; }
     line.onclick = () => { page.row = k; choose(row.item); draw(true); showRows(); };
     line.onkeydown = (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); line.onclick(); } };
@@ -249,7 +262,7 @@ function showItems() {
   names.forEach((name, k) => {
     const item = page.items[name], button = list.children[k].firstChild, bad = worst(name);
     const words = document.createElement("span"), more = document.createElement("em");
-    words.textContent = name;
+    words.textContent = item.label;
     words.className = item.off ? "off" : "";
     more.textContent = [item.off ? "off" : "", bad ? `${MARKS[bad]} ${bad}` : ""].filter(Boolean).join(" ");
     button.replaceChildren(words, more);
@@ -330,7 +343,7 @@ function itemPanel(panel) {
   const item = page.items[page.chosen];
   if (!item) return [element("p", "Choose an item: click it in a drawing or in the list. Then drag it, use the arrow keys, or type."), element("p", "Keys: N next item, arrows move, ? all keys.", { className: "small" })];
   const name = page.chosen, out = [], fresh = [];
-  const head = element("h3", name);
+  const head = element("h3", item.label);
   const off = element("button", item.off ? "Put it on" : "Take it off", { id: "off", title: "key O" });
   off.onclick = () => send({ do: page.items[name].off ? "on" : "off", item: name });
   if (item.cut) { off.disabled = true; off.title = "it is cut"; }
@@ -508,6 +521,7 @@ $("undo").onclick = () => send({ do: "undo" });
 $("redo").onclick = () => send({ do: "redo" });
 $("reset").onclick = () => send({ do: "reset" });
 $("write").onclick = () => send({ do: "difference" });
+$("reload").onclick = () => send({ do: "reload" });
 $("help").onclick = showKeys;
 $("stop").onclick = () => send({ do: "stop" });
 $("before").onclick = () => step(-1);
