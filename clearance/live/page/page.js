@@ -51,7 +51,7 @@ const moving = () => (page.waiting !== null && page.changing) || page.next.some(
 
 /** What is known is about another place from now on. */
 function unjudge() {
-  if ($("said").className === "refused") tell("");
+  tell("");
   page.judged = page.along = page.windows = null;
   page.judging = true; page.share = 0; page.doing = "";
   showVerdict();
@@ -189,7 +189,7 @@ export function draw(all) {
 function showLegend() {
   const words = page.along
     ? [["l0", "too near: inside a margin"], ["l1", "under 0.5 mm to spare"], ["l2", "under 2 mm to spare"], ["l3", "more"]]
-    : [["unknown", "the path (what it has to spare: once judged)"]];
+    : [["unknown", "the path; more once it is judged"]];
   if ($("legend").words === words[0][1]) return;
   $("legend").words = words[0][1];
   $("legend").replaceChildren(...words.map(([kind, text]) => {
@@ -205,6 +205,8 @@ function tell(text, wrong = false) {
   $("said").textContent = text;
   $("said").title = text;
   $("said").className = wrong ? "refused" : "";
+  clearTimeout(page.saying);
+  if (!wrong) page.saying = setTimeout(() => tell(""), 8000);
 }
 function refuse(text) {
   tell(text, true);
@@ -240,7 +242,7 @@ function showVerdict() {
 
 function showRows() {
   const shown = rows(), judgedRows = page.judged?.rows.length > 0;
-  $("rows-are").textContent = judgedRows ? "The ten least to spare, judged (mm)" : "The ten least to spare, measured while it moves (mm)";
+  $("rows-are").textContent = judgedRows ? "The ten least to spare, judged (mm)" : "The ten least to spare, measured, not judged (mm)";
   $("rows").dataset.kind = judgedRows ? "judged" : "measured";
   $("rows").tBodies[0].replaceChildren(...shown.map((row, k) => {
     const line = document.createElement("tr");
