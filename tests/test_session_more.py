@@ -100,6 +100,7 @@ def test_a_drag_is_taken_back_as_one() -> None:
     assert not session.can_undo
 
 
+@pytest.mark.slow
 def test_other_nozzles_are_measured_and_written(tmp_path: Path) -> None:
     folder = tmp_path / "demos"
     shutil.copytree(DEMOS, folder)
