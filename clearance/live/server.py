@@ -26,14 +26,8 @@ from clearance.live.desk import Desk
 from clearance.live.judge import Judge
 
 HOST = "127.0.0.1"
-#: files of the page, and what they are
-FILES = {
-    "": ("index.html", "text/html"),
-    "page.css": ("page.css", "text/css"),
-    "page.js": ("page.js", "text/javascript"),
-    "drawing.js": ("drawing.js", "text/javascript"),
-    "hands.js": ("hands.js", "text/javascript"),
-}
+#: files of the page, by how their names end
+KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src data:; "
@@ -67,8 +61,9 @@ class Server:
         #: what is known of the place at which all stands now, for pages that are opened later
         self._judged: dict[str, Any] = {}
         self._page = {
-            name: ((Path(__file__).parent / "page" / file).read_bytes(), kind)
-            for name, (file, kind) in FILES.items()
+            "" if file.name == "index.html" else file.name: (file.read_bytes(), KINDS[file.suffix])
+            for file in (Path(__file__).parent / "page").iterdir()
+            if file.suffix in KINDS
         }
 
     @property

@@ -1,6 +1,7 @@
 // Pointer and keys come in; what is moved, and by how much, goes out.
 
-import { draw, fit, showKeys, step, toHole, turnSide } from "./page.js";
+import { fit, step, turnSide } from "./page.js";
+import { showKeys, toHole } from "./panels.js";
 
 const $ = (id) => document.getElementById(id);
 /** a screw that comes so near to a thread hole goes into it, mm */
