@@ -4,7 +4,7 @@
 
 import { make, View } from "./drawing.js";
 import { hands } from "./hands.js";
-import { showDifference, showKeys, showPanel } from "./panels.js";
+import { showDifference, showKeys, showPanel, verdictNow } from "./panels.js";
 
 export const MARKS = { clash: "\u2715", undecided: "?", close: "\u25C6", clear: "\u25CB" };
 const $ = (id) => document.getElementById(id);
@@ -237,6 +237,7 @@ function showVerdict() {
     $("verdict-word").textContent = "not judged";
     $("verdict-says").textContent = `Stopped. Measured: ${page.measured}. Move something, or press J, to have it judged.`;
   }
+  if ($("dialog-verdict")) $("dialog-verdict").textContent = verdictNow();
   document.body.dataset.judged = page.judged ? page.judged.verdict : "";
   document.body.dataset.n = page.n;
 }

@@ -171,6 +171,11 @@ function findingsPanel() {
 }
 
 // ------------------------------------------------------------------------------------------- writing it down
+/** What a look at the difference says of the verdict, as long as it is open. */
+export function verdictNow() {
+  return page.judged && !page.judged.none ? `Judged: ${page.judged.verdict}.` : "Not judged yet.";
+}
+
 export function showDifference(told) {
   const box = $("dialog");
   const text = element("pre", "", { id: "difference", tabIndex: 0 });
@@ -182,10 +187,11 @@ export function showDifference(told) {
   over.onclick = () => { box.close(); send({ do: "write" }); };
   as.onclick = () => { box.close(); send({ do: "write", name: other.value.trim() }); };
   no.onclick = () => box.close();
-  const verdict = page.judged ? `Judged: ${page.judged.verdict}.` : "Not judged yet.";
+  const verdict = element("b", verdictNow(), { id: "dialog-verdict" }), words = element("p");
+  words.append(verdict, " Lines with \u2212 go, lines with + come; all else stays as it is.");
   const row = element("div", "", { className: "row" }), second = element("div", "", { className: "row" });
   row.append(over, no); second.append(other, as);
-  box.replaceChildren(element("h2", "What would be written"), element("p", `${verdict} Lines with \u2212 go, lines with + come; all else stays as it is.`), text, row, second);
+  box.replaceChildren(element("h2", "What would be written"), words, text, row, second);
   box.showModal();
   over.focus();
 }
