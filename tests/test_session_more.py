@@ -204,3 +204,10 @@ def test_400_random_drags(demo: str) -> None:
             assert told(judged) == told(clearance.check(scene))
             pairs = {(p.head, p.item, p.cut): p.verdict for p in judged.pairs}
             assert {(r.head, r.item, r.cut): r.verdict for r in session.rows} == pairs
+
+
+def test_a_holder_of_the_shops_own_is_fitted_anew_as_its_part_moves() -> None:
+    session = clearance.Session(clearance.load(DEMOS / "own_vise.toml"))
+    part = next(b.name for b in session.shown.items.values() if b.kind == "part")
+    session.move(part, by=(0.5, 0, 0))
+    holds(session)

@@ -192,8 +192,8 @@ class Following:
             given = {name: source.params[name] for name in source.chosen}
             part = self.home.items[source.fit]
             own = apply(invert(part.T_MI), part.triangles_M)
-            fitted = library.fit(source.holder, given, apply(T_SP, own))
-            built = library.build(source.holder, fitted.params)
+            fitted = library.fit(source.kind, given, apply(T_SP, own))
+            built = library.build(source.kind, fitted.params)
             if _alike(built.params, self._params[k]):
                 continue
             if any(other.stands_on == body.name for other in self.scene.bodies):
