@@ -370,6 +370,26 @@ class Child:
         lines = told[-4000:].decode("utf-8", "replace").strip().splitlines()
         return Ended(process.returncode, answer, lines[-1][-300:] if lines else "")
 
+    def begin(self, request: bytes) -> None:
+        """Give it the request and go on; what it writes to its error output comes at ``told``.
+
+        Args:
+            request: short enough for a pipe, as it is not yet reading.
+
+        Raises:
+            OSError: it has ended.
+        """
+        assert self._process.stdin is not None
+        self._process.stdin.write(_framed(request))
+        self._process.stdin.close()
+        self._process.stdin = None
+
+    @property
+    def told(self) -> int:
+        """The descriptor from which its error output is read, to its end."""
+        assert self._process.stderr is not None
+        return self._process.stderr.fileno()
+
     def end(self) -> None:
         """End it, if it has not ended."""
         if self._process.returncode is None:

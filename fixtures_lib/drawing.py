@@ -396,7 +396,7 @@ class _Sheet:
             value = self.holder.params[p.name]
             if p.choices:
                 rows.append(f"{p.name}: {value} ({', '.join(p.choices)})")
-            elif not p.unit:
+            elif p.unit not in ("mm", "degrees"):
                 rows.append(f"{p.name}: {value:g}")
         rows += self.drawn.notes
         if self.drawn.part:

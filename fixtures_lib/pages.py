@@ -59,7 +59,7 @@ SHOWN: dict[str, tuple[tuple[str, dict[str, object]], ...]] = {
     "strap": (
         (
             "with a slot, a nut below and loose packing",
-            {"slot": 22, "nut_below": 26, "screw_below": 30, "heel": "packing", "back": 30},
+            {"slot": 22, "slot_share": 20, "nut_below": 26, "screw_below": 30, "heel": "packing", "back": 30},
         ),
         ("with a screw as its heel", {"heel": "screw"}),
     ),

@@ -38,11 +38,13 @@ def build(p: Mapping[str, Any]) -> Holder:
             f"{long:g} is shorter than the hole an {p['screw']} screw passes through",
             f"want 0 for a round hole, or {size.through:g} and more",
         )
-    if long / 2 > min(reach - TIP, back - 2):
+    aside = _aside(p)
+    room = min(reach - TIP - aside, back - 2 + aside)
+    if long / 2 > room:
         raise Conflict(
             "slot",
             f"{long:g} is longer than the strap has room for",
-            f"want at most {2 * min(reach - TIP, back - 2):g}, or a longer reach or back",
+            f"want at most {2 * room:g}, or a longer reach or back",
         )
     if p["thickness"] < RELIEF + 2:
         raise Conflict("thickness", f"{p['thickness']:g} is too thin", f"want {RELIEF + 2:g} or more")
@@ -60,7 +62,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         )
 
     nose = width / 2 if width > 16 else width
-    shoulder = max(long / 2 + 1, reach * 0.55)
+    shoulder = max(aside + long / 2 + 1, reach * 0.55)
     plan = [(-back, -width / 2), (shoulder, -width / 2), (reach, -nose / 2), (reach, nose / 2)]
     plan += [(shoulder, width / 2), (-back, width / 2)]
     bevel = min(p["thickness"] * 0.4, TIP * 0.6)
@@ -68,7 +70,7 @@ def build(p: Mapping[str, Any]) -> Holder:
     profile += [(reach - TIP, low), (reach, low), (reach, high - bevel), (reach - bevel, high), (-back, high)]
     strap = cut(
         prism(plan, low - 1, high + 1) ^ prism(profile, -width, width, "y"),
-        prism(slot(long, size.through), low - 1, high + 1),
+        prism(slot(long, size.through, (aside, 0.0)), low - 1, high + 1),
     )
     joined, apart = _heel(p, low, high, long)
     washer = p["washer"]
@@ -106,12 +108,37 @@ def _heel(p: Mapping[str, Any], low: float, high: float, long: float) -> tuple[l
         wide = min(PACKING, back - d / 2 - 1)
         return [], [box((-back, -half, 0), (-back + wide, half, low))]
     middle = -back + d / 2 + 2
-    if middle + d / 2 + 1 > -long / 2:
+    begin = _aside(p) - long / 2
+    if middle + d / 2 + 1 > begin:
         raise Conflict(
-            "heel", "its screw has no room beside the slot", f"want back = {d + 3 + long / 2:g} or more"
+            "heel", "its screw has no room beside the slot", f"want back = {d + 3 - begin:g} or more"
         )
     foot = bar(d, 0, high + SCREWS[p["screw"]].nut_height + 3, (middle, 0))
     return [], [foot, nut(p["screw"], high, (middle, 0))]
+
+
+def _aside(p: Mapping[str, Any]) -> float:
+    """From the screw's axis to the slot's middle, towards the tip."""
+    through = SCREWS[p["screw"]].through
+    return float((0.5 - p["slot_share"] / 100.0) * ((p["slot"] or through) - through))
+
+
+def slid(p: Mapping[str, Any], by: float) -> dict[str, Any]:
+    """The values once it is pushed along its slot by so much, mm, towards its tip. Raises ``Conflict``."""
+    through = SCREWS[p["screw"]].through
+    play = (p["slot"] or through) - through
+    share = p["slot_share"] - (100.0 * by / play if play > 0.0 else 1000.0)
+    if not -1e-6 <= share <= 100.0 + 1e-6:
+        raise Conflict(
+            "slot",
+            f"it ends {abs(by):g} mm farther on, or before that",
+            f"want a slot over {through + abs(by):g}",
+        )
+    return {
+        "reach": p["reach"] + by,
+        "back": p["back"] - by,
+        "slot_share": min(max(round(share, 6), 0.0), 100.0),
+    }
 
 
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
@@ -129,14 +156,14 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
 def drawn(p: Mapping[str, Any]) -> Drawn:
     """Where its dimensions are, and the part that it holds down."""
     reach, back, half, low = p["reach"], p["back"], p["width"] / 2, p["height"]
-    high, slot_half = low + p["thickness"], p["slot"] / 2
+    high, slot_half, aside = low + p["thickness"], p["slot"] / 2, _aside(p)
     found = (
         Length("reach", "above", "x", (0, 0, 0), (reach, 0, 0), side="below"),
         Length("back", "above", "x", (-back, 0, 0), (0, 0, 0), side="below"),
         Length("width", "above", "y", (-back, -half, 0), (-back, half, 0), side="left"),
         Length("thickness", "front", "z", (-back, 0, low), (-back, 0, high), side="left"),
         Length("height", "front", "z", (reach, 0, 0), (reach, 0, low), side="right"),
-        Length("slot", "above", "x", (-slot_half, 0, 0), (slot_half, 0, 0), side="above"),
+        Length("slot", "above", "x", (aside - slot_half, 0, 0), (aside + slot_half, 0, 0), side="above"),
         Length("washer", "right", "z", (0, 0, high), (0, 0, high + p["washer"]), side="right"),
         Length("screw_below", "right", "z", (0, 0, -p["screw_below"]), (0, 0, 0), side="right"),
         Length("nut_below", "right", "z", (0, 0, -p["nut_below"]), (0, 0, 0), side="left"),
@@ -157,6 +184,14 @@ KIND = Kind(
         Parameter("thickness", 10.0, "of the strap", 3, 50),
         Parameter("height", 20.0, "of what it clamps, over the rest plane", 0.5, 250),
         Parameter("slot", 0.0, "length of the slot that the screw passes through; 0: a round hole", 0, 150),
+        Parameter(
+            "slot_share",
+            50.0,
+            "where in its slot the screw stands: 0 at its end towards the heel, 100 towards the tip",
+            0,
+            100,
+            unit="percent",
+        ),
         Parameter(
             "screw", "M8", "ISO 4762, socket-head cap screw", unit="", choices=("M6", "M8", "M10", "M12")
         ),
@@ -181,6 +216,7 @@ KIND = Kind(
     does=Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
+    slides=slid,
     laid=True,
     cautions=(
         "Measure how far the screw hangs out below: that end is what the lower head meets.",

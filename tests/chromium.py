@@ -35,15 +35,19 @@ PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
 
 class Chromium:
-    """One browser with one page."""
+    """One browser with one page. ``served``: by a program on this computer, the only one that it reaches."""
 
-    def __init__(self) -> None:
+    def __init__(self, served: bool = False) -> None:
         import websocket
 
         program = next((found for found in map(shutil.which, NAMES) if found), None)
         assert program is not None, "Chromium is not installed: apt-get install chromium"
         self._folder = tempfile.mkdtemp(prefix="clearance-browser-")
-        command = [program, *ARGUMENTS, f"--user-data-dir={self._folder}", "about:blank"]
+        own = (("<-loopback>", "127.0.0.1"), ("~NOTFOUND", "~NOTFOUND, EXCLUDE 127.0.0.1"))
+        arguments = list(ARGUMENTS)
+        for closed, open_ in own if served else ():
+            arguments = [each.replace(closed, open_) for each in arguments]
+        command = [program, *arguments, f"--user-data-dir={self._folder}", "about:blank"]
         self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         port = self._port()
         # the browser is on this computer: no proxy in between
@@ -97,6 +101,8 @@ class Chromium:
             self.errors.append(f"{params['entry']['text']} {params['entry'].get('url', '')}")
         elif told["method"] == "Network.requestWillBeSent":
             self.requests.append(params["request"]["url"])
+        elif told["method"] == "Network.webSocketCreated":
+            self.requests.append(params["url"])
 
     def run(self, script: str) -> Any:
         """The value of a JavaScript expression."""
@@ -133,6 +139,78 @@ class Chromium:
             clip = {"clip": {**place, "scale": 1}}
         data = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=of is None, **clip)
         return np.asarray(Image.open(io.BytesIO(base64.b64decode(data["data"]))).convert("RGB"))
+
+    def visit(self, address: str) -> None:
+        """Open a page that a program on this computer serves."""
+        self.errors.clear()
+        self.requests.clear()
+        self.ask(
+            "Network.emulateNetworkConditions",
+            offline=False, latency=0, downloadThroughput=-1, uploadThroughput=-1,
+        )  # fmt: skip
+        self.ask("Page.navigate", url=address)
+        self.wait("document.readyState === 'complete'")
+
+    def size(self, wide: int, high: int) -> None:
+        """A screen of so many pixels."""
+        self.ask(
+            "Emulation.setDeviceMetricsOverride", width=wide, height=high, deviceScaleFactor=1, mobile=False
+        )
+
+    def screen(self) -> bytes:
+        """What is seen on the screen, as PNG."""
+        self.run("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(1))))")
+        return base64.b64decode(self.ask("Page.captureScreenshot", format="png")["data"])
+
+    def mouse(self, what: str, x: float, y: float, held: bool = False) -> None:
+        """``what``: "Pressed", "Moved" or "Released"; with the left button."""
+        self.ask(
+            "Input.dispatchMouseEvent",
+            type=f"mouse{what}", x=x, y=y, button="left" if held or what != "Moved" else "none",
+            buttons=1 if held or what == "Pressed" else 0, clickCount=0 if what == "Moved" else 1,
+        )  # fmt: skip
+
+    def click(self, of: str) -> None:
+        """Press and release the mouse in the middle of an element."""
+        x, y = self.middle(of)
+        for what in ("Moved", "Pressed", "Released"):
+            self.mouse(what, x, y)
+
+    def middle(self, of: str) -> tuple[float, float]:
+        """Where an element's middle is on the screen."""
+        place = self.run(
+            f"(e => {{ e.scrollIntoView({{block: 'nearest'}}); const r = e.getBoundingClientRect();"
+            f" return [r.x + r.width / 2, r.y + r.height / 2]; }})(document.querySelector({json.dumps(of)}))"
+        )
+        return place[0], place[1]
+
+    def drag(self, start: tuple[float, float], end: tuple[float, float], steps: int = 8) -> None:
+        """From one place of the screen to another with the button held down."""
+        self.mouse("Moved", *start)
+        self.mouse("Pressed", *start)
+        for k in range(1, steps + 1):
+            share = k / steps
+            at = [a + share * (b - a) for a, b in zip(start, end, strict=True)]
+            self.mouse("Moved", *at, held=True)
+        self.mouse("Released", *end)
+
+    def key(self, name: str, *, shift: bool = False, ctrl: bool = False) -> None:
+        """Press and release a key, by its name in the UI Events standard ("ArrowRight", "u", "Enter")."""
+        code = {"Enter": 13, "Tab": 9, "Escape": 27, "PageUp": 33, "PageDown": 34}.get(name, 0)
+        code = code or {"ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40}.get(name, 0)
+        text = {"Enter": "\r"}.get(name, name if len(name) == 1 else "")
+        modifiers = 8 * shift + 2 * ctrl
+        for what in ("keyDown", "keyUp"):
+            self.ask(
+                "Input.dispatchKeyEvent",
+                type=what, key=name, modifiers=modifiers, windowsVirtualKeyCode=code,
+                **({"text": text} if text and what == "keyDown" and not ctrl else {}),
+            )  # fmt: skip
+
+    def type(self, text: str) -> None:
+        """Into what has the focus, over all that stands there."""
+        self.run("document.activeElement.select?.(), 1")
+        self.ask("Input.insertText", text=text)
 
     def printed(self, paper: str) -> bytes:
         """The page as PDF on ``PAPER``, with backgrounds as the browser's default has them: none."""

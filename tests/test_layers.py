@@ -34,6 +34,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.view",),
     ("clearance.report",),
     ("clearance.archive",),
+    ("clearance.live",),
     ("clearance.cli",),
     ("clearance.__main__",),
 )
@@ -45,6 +46,7 @@ ALONE = {
     "vtk": ("clearance.view",),
     "vtkmodules": ("clearance.view",),
     "click": ("clearance.cli",),
+    "aiohttp": ("clearance.live",),
     "subprocess": ("clearance.parallel",),
     "multiprocessing": ("clearance.parallel",),
 }

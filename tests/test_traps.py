@@ -15,13 +15,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.live_bench import Line, served
 from tests.test_cli_bad_input import MACHINE, PROGRAM, SETUP, plate
 from tests.test_solids_step import ball
 
 LIBRARIES = """
     numpy trimesh fcl pyvista click pydantic pydantic_core shapely manifold3d ezdxf plotly OCP vtk
     vtkmodules PIL scipy matplotlib lxml networkx sitecustomize usercustomize clearance fixtures_lib
-    typing_extensions
+    typing_extensions aiohttp multidict yarl websocket
 """.split()  # noqa: SIM905
 LINE = "0\nLINE\n8\ncut\n10\n{}\n20\n{}\n11\n{}\n21\n{}\n"
 SQUARE = "".join(
@@ -112,3 +113,14 @@ def test_of_python_m_no_file_is_run_once_it_has_begun(job: Path) -> None:
     done = run(job, [sys.executable, "-m", "clearance"], ["check", "setup.toml"])
     assert not (job.parent / "mark").exists()
     assert done.returncode in (0, 1), done.stderr
+
+
+@pytest.mark.slow
+def test_nor_by_the_page_and_the_process_that_judges(job: Path) -> None:
+    with served(job / "setup.toml") as page:
+        line = Line(page.port, f"/{page.token}/live", Origin=f"http://127.0.0.1:{page.port}")
+        judged, _ = line.until("judged")
+        line.close()
+        assert judged["judged"]["verdict"] in ("clear", "close", "clash")
+        assert page.stop() == 130
+    assert not (job.parent / "mark").exists(), (job.parent / "mark").read_text()

@@ -18,6 +18,7 @@ from clearance import cli
 from clearance.errors import CannotDraw
 from clearance.view import looks, picture, window
 from clearance.view.raised import no_raises
+from clearance.view.window_scene import SIZE, fitting
 from tests.view_scenes import plate_on_rails
 
 DEMO = Path(__file__).parent.parent / "demo_models" / "side_plate_die_clash.toml"
@@ -64,6 +65,20 @@ def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.Monke
         monkeypatch.delenv("VTK_DEFAULT_OPENGL_WINDOW", raising=False)
         with pytest.raises(CannotDraw, match="no window: the display does not answer"):
             window.show(plate_on_rails(), no_raises(), "plate")
+
+
+@pytest.mark.parametrize(
+    ("screen", "size"),
+    [
+        ((1920, 1200), (1400, 1000)),
+        ((1440, 900), (1400, 790)),
+        ((1280, 720), (1260, 610)),
+        ((0, 0), SIZE),
+    ],
+)
+def test_the_window_has_room_on_the_screen(screen: tuple[int, int], size: tuple[int, int]) -> None:
+    """20 pixels beside it and 110 above and below are the desktop's: common practice, no source."""
+    assert fitting(screen) == size
 
 
 def test_where_a_window_can_be_asked_for() -> None:

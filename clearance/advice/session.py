@@ -2,61 +2,65 @@
 
 What moves is put where a file would have it (rounded, as it would be written), and only pairs are measured
 again whose two sides moved against each other. What needs more than that (a part that is cut goes up or is
-turned, a measured one is moved) is read anew. ``judge`` asks the whole job.
+turned, a measured one is moved, an item is off, other nozzles) is read anew. ``judge`` asks the whole job.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from math import inf
+from dataclasses import dataclass, field, replace
+from math import isfinite
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.edits import cuts_shifted
+from clearance.advice.following import Following, Row
 from clearance.checking.compared import pair_changes
-from clearance.checking.result import SEVERITIES, PairChange
-from clearance.errors import InputError
-from clearance.geometry.transforms import Matrix, apply, invert, pose
-from clearance.kernels.live import Live
-from clearance.kernels.query import BARE, Growth, HeadPart, SweepQuery
+from clearance.checking.result import PairChange
+from clearance.errors import InputError, WrongArgument
+from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
+from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
 from clearance.scene.changed import check as check_tried
-from clearance.scene.changed import edited, three
 from clearance.scene.model import Scene, Stretch
+from clearance.scene.placing import on_its_seat
 from clearance.scene.stand import Stand
-from clearance.scene.tries import Move, Place
-from fixtures_lib import library
+from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, said
+from fixtures_lib.holder import Conflict
+
+__all__ = ["Row", "Session", "State"]
 
 Array = NDArray[np.float64]
 
 #: moves that can be taken back
 KEPT = 1000
-#: a motion smaller than this is none: mm, and of a rotation its parts
-NO_MOTION = 1e-9
-NO_TURN = 1e-12
 
 
 @dataclass(frozen=True)
-class Row:
-    """One head (or the wire) against one body along one stretch, by one of the two ways of measuring.
+class State:
+    """What is otherwise than the setup's file says.
 
-    Lengths mm; None where head and body do not stand beside, or over, each other. ``clearance`` is never
-    above the true one.
+    Attributes:
+        on_seat: (4, 4) the pose on its seat of each item that was moved, not rounded, before all is raised.
+        params: what is set, by item and parameter, in the file's own units.
+        off: names of items that are off for all cuts.   raised: all on the table, mm.
+        nozzles: that are mounted; None: those of the setup.
     """
 
-    head: str
-    item: str
-    body: str
-    cut: str
-    verdict: str
-    clearance: float
-    side: float | None
-    height: float | None
-    spare: float | None
+    on_seat: Mapping[str, Matrix] = field(default_factory=dict)
+    params: Mapping[tuple[str, str], Any] = field(default_factory=dict)
+    off: tuple[str, ...] = ()
+    raised: float = 0.0
+    nozzles: str | None = None
+
+    def read_with(self, scene: Scene) -> list[Edit]:
+        """What a setup is read with before anything of it is moved."""
+        edits: list[Edit] = [Set(item, param, value) for (item, param), value in self.params.items()]
+        edits += [Off(name) for name in off_with(scene, self.off)]
+        return edits if self.nozzles is None else [*edits, Nozzles(self.nozzles)]
 
 
 class Session:
@@ -80,32 +84,99 @@ class Session:
         if scene.reading is None:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")
-        self._scene, self._base = scene, Stand(scene)
-        #: the pose on its seat of each item that was moved, not rounded
-        self._state: dict[str, Matrix] = {}
-        self._past: deque[dict[str, Matrix]] = deque(maxlen=KEPT)
-        self._future: list[dict[str, Matrix]] = []
-        self._begin(scene)
-        self._before = self._rows
+        self._scene = scene
+        self._state = State()
+        #: the setup with what is set, off and mounted, and nothing moved; and where its items are
+        self._read, self._base = scene, Stand(scene)
+        self._past: deque[State] = deque(maxlen=KEPT)
+        self._future: list[State] = []
+        self._figures = Following(scene)
+        self._before = self._figures.rows
 
     # ------------------------------------------------------------------------------------- what is asked
     @property
     def rows(self) -> tuple[Row, ...]:
         """Every pair as it is now, the least to spare first."""
-        return self._rows
+        return self._figures.rows
 
     @property
     def changes(self) -> tuple[PairChange, ...]:
         """The pairs of which verdict or spare is another than at first: those whose verdict is first."""
-        return tuple(pair_changes(self._before, self._rows))
+        return tuple(pair_changes(self._before, self.rows))
+
+    @property
+    def state(self) -> State:
+        """What is otherwise than the file says."""
+        return self._state
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is something to take back."""
+        return bool(self._past)
+
+    @property
+    def can_redo(self) -> bool:
+        """Whether something was taken back that can be done again."""
+        return bool(self._future)
+
+    @property
+    def stand(self) -> Stand:
+        """Where every item is now."""
+        return self._figures.home.with_on_seat(self._written(self._state))
+
+    @property
+    def shown(self) -> Scene:
+        """The scene as it was read last, whose items stand at ``stand``: what there is, how it is made."""
+        return self._figures.scene
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """The stretches, with their paths where they are now."""
+        return self._figures.stretches
+
+    def params(self, item: str) -> Mapping[str, Any]:
+        """The values with which a holder is built now, mm and degrees.
+
+        Args:
+            item: its name.
+        """
+        return self._figures.params(item)
+
+    def triangles(self, item: str) -> Array:
+        """An item's triangles (N, 3, 3) where it is now, mm, machine frame.
+
+        Args:
+            item: its name.
+        """
+        return self._figures.triangles(item)
+
+    def shape(self, item: str) -> object:
+        """What is another one whenever an item may have another shape than before.
+
+        Args:
+            item: its name.
+        """
+        return self._figures.shape(item)
+
+    @property
+    def edits(self) -> tuple[tuple[Edit, ...], tuple[str, ...]]:
+        """What is otherwise, as the setup's file would say it; and the same in words."""
+        before = self._state.read_with(self._scene)
+        places = self._there(self._state).places()
+        words = [_in_words(one, self._scene) for one in before]
+        return (*before, *places), (*words, *map(placed_in_words, places))
+
+    @property
+    def edits_unraised(self) -> tuple[Edit, ...]:
+        """The same as the setup's file would say it, but for the raise of all."""
+        there = self._base.with_on_seat(self._state.on_seat)
+        return (*self._state.read_with(self._scene), *there.places())
 
     @property
     def scene(self) -> Scene:
         """The setup read anew with what was moved."""
-        places = self._base.with_on_seat(self._state).places()
-        if not places:
-            return self._scene
-        return edited(self._scene, places, [placed_in_words(place) for place in places])
+        edits, words = self.edits
+        return edited(self._scene, edits, words) if edits else self._scene
 
     def judge(self) -> Checked:
         """The whole job with what was moved: both ways of measuring, and what else stops a cut.
@@ -117,7 +188,12 @@ class Session:
 
     # ------------------------------------------------------------------------------------- what is moved
     def move(
-        self, item: str, by: Sequence[float] = (0.0, 0.0, 0.0), turn: Sequence[float] = (0.0, 0.0, 0.0)
+        self,
+        item: str,
+        by: Sequence[float] = (0.0, 0.0, 0.0),
+        turn: Sequence[float] = (0.0, 0.0, 0.0),
+        *,
+        on: bool = False,
     ) -> tuple[Row, ...]:
         """Move an item from where it is now, with all that stands on it, and measure.
 
@@ -126,6 +202,7 @@ class Session:
         Args:
             item: its name.   by: mm along the machine's X, Y and Z.
             turn: degrees about the machine's X, then Y, then Z, through the item's own origin.
+            on: goes on with the move before; both are taken back together.
 
         Returns:
             Every pair as it is then, the least to spare first.
@@ -135,9 +212,97 @@ class Session:
         """
         move = Move(item, three("by", by), three("turn", turn))
         check_tried(self._scene, [move])
-        there = self._home.with_on_seat(self._whole(self._state)).moved(item, move.by, move.turn)
-        self._to({**self._state, item: there.on_seat[item]})
-        return self._rows
+        flat = replace(self._state, raised=0.0)
+        home = self._figures.home.with_on_seat(self._whole(flat.on_seat, self._base))
+        there = home.moved(item, move.by, move.turn)
+        on_seat = {**self._state.on_seat, item: there.on_seat[item]}
+        return self._to(replace(self._state, on_seat=on_seat), on)
+
+    def set_param(self, item: str, param: str, value: Any, *, on: bool = False) -> tuple[Row, ...]:
+        """Set a parameter of a holder, and measure.
+
+        Args:
+            item: the holder's name.   param: the parameter's.   value: mm, degrees, or one of its words.
+            on: goes on with what was done before; both are taken back together.
+
+        Raises:
+            InputError: there is no such item or parameter; it cannot have this value, and stays as it was.
+        """
+        return self._set(item, {param: value}, on)
+
+    def slide(self, item: str, by: float, *, on: bool = False) -> tuple[Row, ...]:
+        """Push a clamp along its slot, its screw where it is, and measure.
+
+        Args:
+            item: a holder that has a slot.   by: mm, towards its tip.
+            on: goes on with what was done before; both are taken back together.
+
+        Raises:
+            InputError: there is no such item; it has no slot, or the slot ends there.
+        """
+        source = found_item(self._scene, item, "--set").library
+        if source is None or source.kind.slides is None:
+            found = f'"{item}" has no slot along which it could be pushed'
+            raise InputError(None, "--set", found, "a strap, say")
+        try:
+            values = source.kind.slides(self.params(item), by)
+        except Conflict as error:
+            raise InputError(None, f'"{item}": {error.parameter}', error.found, error.want) from None
+        return self._set(item, values, on)
+
+    def _set(self, item: str, values: Mapping[str, Any], on: bool) -> tuple[Row, ...]:
+        sets = params_of(self._scene, [Param(item, name, value) for name, value in values.items()])
+        params = {**self._state.params, **{(item, one.param): one.value for one in sets}}
+        return self._to(replace(self._state, params=params), on)
+
+    def take_off(self, item: str) -> tuple[Row, ...]:
+        """Take an item off for all cuts, with all that stands on it, and measure.
+
+        Args:
+            item: its name; no part that is cut.
+
+        Raises:
+            InputError: there is no such item, or a cut needs it.
+        """
+        found_item(self._scene, item, "--off")
+        off_with(self._scene, [item])
+        off = tuple(dict.fromkeys([*self._state.off, item]))
+        return self._to(replace(self._state, off=off))
+
+    def put_on(self, item: str) -> tuple[Row, ...]:
+        """Put an item on again that was taken off, and measure.
+
+        Args:
+            item: its name.
+        """
+        found_item(self._scene, item, "--off")
+        return self._to(replace(self._state, off=tuple(name for name in self._state.off if name != item)))
+
+    def raise_to(self, by: float, *, on: bool = False) -> tuple[Row, ...]:
+        """All that stands on the table, and with it the part zero, so much higher than it was put; measure.
+
+        Args:
+            by: mm over where the file, or what was moved, has it.
+            on: goes on with what was done before; both are taken back together.
+
+        Raises:
+            InputError: it cannot be set up so.
+        """
+        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
+            raise WrongArgument("by", by, "a length in mm")
+        check_tried(self._scene, [Raise(float(by))])
+        return self._to(replace(self._state, raised=float(by)), on)
+
+    def mount(self, nozzles: str | None) -> tuple[Row, ...]:
+        """Other nozzles, and measure.
+
+        Args:
+            nozzles: one of ``Scene.sets``; None: those that the setup chooses.
+
+        Raises:
+            InputError: there is no such set; the job cannot be set up with it.
+        """
+        return self._to(replace(self._state, nozzles=nozzles))
 
     def undo(self) -> tuple[Row, ...]:
         """Take the last move back; where there is none, nothing changes."""
@@ -146,7 +311,7 @@ class Session:
             self._go(self._past[-1])
             self._past.pop()
             self._future.append(now)
-        return self._rows
+        return self.rows
 
     def redo(self) -> tuple[Row, ...]:
         """Make the last move again that was taken back; where there is none, nothing changes."""
@@ -155,255 +320,76 @@ class Session:
             self._go(self._future[-1])
             self._future.pop()
             self._past.append(now)
-        return self._rows
+        return self.rows
 
     def reset(self) -> tuple[Row, ...]:
         """Put all back to where it was at first; ``undo`` takes that back."""
-        if self._state:
-            self._to({})
-        return self._rows
+        return self._to(State()) if self._state != State() else self.rows
 
-    def _to(self, state: dict[str, Matrix]) -> None:
+    def _to(self, state: State, on: bool = False) -> tuple[Row, ...]:
         now = self._state
         self._go(state)
-        self._past.append(now)
+        if not on or not self._past:
+            self._past.append(now)
         self._future.clear()
+        return self.rows
 
-    def _go(self, state: dict[str, Matrix]) -> None:
+    def _go(self, state: State) -> None:
         """Items where they are to be, and measured; where that cannot be, all stays as it is."""
-        before, self._state = self._state, state
+        kept = self._state, self._read, self._base, self._figures
         try:
-            if not self._follow():
-                self._begin(self.scene)
+            edits = state.read_with(self._scene)
+            if edits != self._state.read_with(self._scene) and not self._reshaped(state):
+                self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
+                self._base, self._figures = Stand(self._read), Following(self._read)
+            self._state = state
+            if not self._figures.follow(self._written(state)):
+                self._figures = Following(self.scene)
         except BaseException:
-            self._state = before
+            self._state, self._read, self._base, self._figures = kept
+            self._figures.forget()
             raise
 
-    def _whole(self, state: Mapping[str, Matrix]) -> dict[str, Matrix]:
-        """A state with the items that were moved when the scene was last read, and are not any more."""
-        at_first = {name: pose(b.placed.at, b.placed.turn) for name, b in self._base.items.items()}
-        home = {name: b.placed for name, b in self._home.items.items()}
-        moved = [n for n, b in self._base.items.items() if n in state or home[n] != b.placed]
-        return {name: state.get(name, at_first[name]) for name in moved}
-
-    # ------------------------------------------------------------------------------------- how it is measured
-    def _begin(self, scene: Scene) -> None:
-        """Measure all of a scene as it was read."""
-        live = Live(SweepQuery(scene))
-        self._home_scene, self._home, self._live = scene, Stand(scene), live
-        self._number = {body.name: k for k, body in enumerate(scene.bodies)}
-        self._poses: dict[int, Matrix] = {}
-        self._params = {k: b.library.params for k, b in enumerate(scene.bodies) if b.library is not None}
-        #: how the part that a holder fits stood to it when it was fitted last
-        self._seen: dict[int, Matrix] = {}
-        self._now = scene
-        self._verdicts: dict[tuple[int, int], str] = {}
-        self._inside: dict[tuple[int, int], bool] = {}
-        self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
-        self._tell(np.ones(live.there.shape, dtype=bool))
-
-    def _follow(self) -> bool:
-        """Shift what moved; False where that is not enough."""
-        home = self._home_scene
-        if home.lies:
+    def _reshaped(self, state: State) -> bool:
+        """Whether nothing but dimensions of holders is otherwise, which change nothing but their surfaces."""
+        now = self._state
+        if (state.off, state.nozzles) != (now.off, now.nozzles):
             return False
-        base = self._base.with_on_seat(self._state)
-        written = {name: pose(*base.placed(name)) for name in self._whole(self._state)}
-        stand = self._home.with_on_seat(written)
-        poses: dict[int, Matrix] = {}
-        for k, body in enumerate(home.bodies):
-            if body.item is not None:
-                T_MM = stand.pose(body.name) @ invert(body.T_MI)
-                if _is_motion(T_MM):
-                    poses[k] = T_MM
-        shift: dict[int, tuple[float, float]] = {}
-        for stretch in home.stretches:
-            for n, k in enumerate(stretch.cut_bodies if stretch.cut is not None else ()):
-                T_MM = poses.get(k, _EYE)
-                if np.abs(T_MM[:3, :3] - np.eye(3)).max() > NO_TURN or abs(T_MM[2, 3]) > NO_MOTION:
-                    return False
-                if n == 0 and k in poses:
-                    assert stretch.cut is not None
-                    shift[stretch.cut] = (float(T_MM[0, 3]), float(T_MM[1, 3]))
-        rebuilt = self._refitted(stand)
-        if rebuilt is None:
-            return False
-        self._put(poses, shift, rebuilt)
+        items = {
+            i for i, p in {**now.params, **state.params} if now.params.get((i, p)) != state.params.get((i, p))
+        }
+        for item in items:
+            sets = [Set(i, p, value) for (i, p), value in state.params.items() if i == item]
+            if not self._figures.reshape(item, built_with(self._scene, item, sets)):
+                self._figures.forget()
+                return False
         return True
 
-    def _refitted(self, stand: Stand) -> dict[int, Array] | None:
-        """The triangles (N, 3, 3), in their own frame, of holders that fit their parts otherwise now; None
-        where one of them carries something, which then stands elsewhere."""
-        out: dict[int, Array] = {}
-        for k, body in enumerate(self._home_scene.bodies):
-            source = body.library
-            if source is None or source.fit is None:
-                continue
-            T_SP = stand.over(source.fit, body.name)
-            if np.abs(T_SP - self._seen.get(k, self._home.over(source.fit, body.name))).max() <= NO_MOTION:
-                continue
-            self._seen[k] = T_SP
-            given = {name: source.params[name] for name in source.chosen}
-            part = self._home.items[source.fit]
-            own = apply(invert(part.T_MI), part.triangles_M)
-            fitted = library.fit(source.holder, given, apply(T_SP, own))
-            built = library.build(source.holder, fitted.params)
-            if _alike(built.params, self._params[k]):
-                continue
-            if any(other.stands_on == body.name for other in self._home_scene.bodies):
-                return None
-            self._params[k] = built.params
-            out[k] = built.triangles
-        return out
+    def _there(self, state: State) -> Stand:
+        """Where the items are, of the setup as it was read before anything was moved."""
+        there = self._base.with_on_seat(state.on_seat)
+        return there.raised(state.raised) if state.raised else there
 
-    def _put(
-        self, poses: dict[int, Matrix], shift: Mapping[int, tuple[float, float]], rebuilt: Mapping[int, Array]
-    ) -> None:
-        """Bodies and paths where they are now; and what moved against each other measured again."""
-        home, live = self._home_scene, self._live
-        before = self._poses
-        changed = {
-            k for k in {*poses, *before} if not np.array_equal(poses.get(k, _EYE), before.get(k, _EYE))
-        } | set(rebuilt)
-        for k, triangles in rebuilt.items():
-            live.rebuilt(k, apply(home.bodies[k].T_MI, triangles))
-        live.bodies_at({k: poses.get(k, _EYE) for k in changed})
-        self._poses = poses
-        went = _way_of(self._now.stretches)
-        stretches = cuts_shifted(home, shift) if shift else home.stretches
-        self._now = replace(home, stretches=stretches, planned=None)
-        live.paths_at(SweepQuery(self._now).runs)
-        again = np.zeros(live.there.shape, dtype=bool)
-        goes = _way_of(stretches)
-        by_stretch = {s.name: n for n, s in enumerate(stretches)}
-        rows = np.array([by_stretch[live.runs[r].stretch.name] for r in live.run_of])
-        for n, (a, b) in enumerate(zip(went, goes, strict=True)):
-            mine = rows == n
-            path = _shift(a, b)
-            for k in range(len(home.bodies)):
-                if path is None or k in rebuilt:
-                    again[mine, k] = True
-                    continue
-                old, new = before.get(k, _EYE), poses.get(k, _EYE)
-                apart = new @ invert(old)
-                apart[:2, 3] -= path
-                again[mine, k] = _is_motion(apart) if k in changed or path.any() else False
-        live.look_again(again)
-        self._tell(again)
+    def _written(self, state: State) -> dict[str, Matrix]:
+        """On their seats, as a file would have them, all items that are or were elsewhere."""
+        return self._whole(self._there(state).as_written().on_seat, self._base)
 
-    def _tell(self, again: NDArray[np.bool_]) -> None:
-        """The rows as they are now; verdicts only of what was measured again (parts, bodies)."""
-        live, bodies = self._live, self._home_scene.bodies
-        figures = live.figures()
-        rows = []
-        asked: list[dict[int, Growth]] = [{} for _ in live.runs]
-        query = live.query
-        anew: set[tuple[int, int]] = set()
-        for r, b in zip(*np.nonzero(again & live.there), strict=True):
-            anew.add((int(live.run_of[r]), int(b)))
-        rungs: list[tuple[list[dict[int, Growth]], str]] = []
-        for rung, verdict in enumerate(("clash", "close")):
-            wanted = [dict(one) for one in asked]
-            for r, b in anew:
-                growth = query.ladder(live.runs[r], b)[rung][0]
-                if growth != BARE and query.may_touch(float(figures[0, r, b]), growth):
-                    wanted[r][b] = growth
-            rungs.append((wanted, verdict))
-        near = sorted({b for wanted, _ in rungs for one in wanted for b in one})
-        for key in anew:
-            self._verdicts[key] = "clear"
-        touch = query.tolerances.found_touch
-        if near:
-            there = self._query(near)
-            for wanted, verdict in reversed(rungs):
-                grown = there.grown(there.runs, wanted, query.tolerances.agree_from)
-                for r, one in enumerate(wanted):
-                    for b in one:
-                        if grown[r][b] <= touch:
-                            self._verdicts[r, b] = verdict
-        for r, b in anew:
-            if figures[0, r, b] <= touch or self._holds(r, b):
-                self._verdicts[r, b] = "clash"
-        for r, run in enumerate(live.runs):
-            for b in run.bodies:
-                clearance, side, height = (float(v) for v in figures[:, r, b])
-                own = self._verdicts[r, b]
-                held = own == "clash" and clearance > touch and self._inside.get((r, b), False)
-                if held:
-                    clearance = side = height = 0.0
-                beside, over = (None if v == inf else v for v in (side, height))
-                spare = query.spare(run, b, beside, over)
-                name, kind, cut = bodies[b].name, bodies[b].kind, run.stretch.name
-                rows.append(Row(run.head, name, kind, cut, own, clearance, beside, over, spare))
-        rows.sort(key=_order)
-        self._rows = tuple(rows)
+    def _whole(self, on_seat: Mapping[str, Matrix], base: Stand) -> dict[str, Matrix]:
+        """The same with the items that were moved when the scene was last read, and are not any more."""
+        home = {name: body.placed for name, body in self._figures.home.items.items()}
+        moved = [n for n, b in base.items.items() if n in on_seat or home[n] != b.placed]
+        return {n: on_seat[n] if n in on_seat else on_its_seat(base.items[n].placed) for n in moved}
 
-    def _query(self, only: Sequence[int]) -> SweepQuery:
-        """A query about some bodies where they are now."""
-        home = self._home_scene
-        bodies = tuple(
-            replace(b, triangles_M=self._live.triangles(k)) if k in only else b
-            for k, b in enumerate(home.bodies)
+
+def _in_words(one: Edit, scene: Scene) -> str:
+    """What a setup is read with, in a setter's words."""
+    if isinstance(one, Set):
+        return said(Param(one.item, one.param, one.value)) + (
+            "" if scene.units == "mm" else f" {scene.units}"
         )
-        return SweepQuery(replace(self._now, bodies=bodies), only, tolerances=self._live.tolerances)
-
-    def _holds(self, r: int, b: int) -> bool:
-        """Whether a body holds a head whole, its surface apart from it; asked where its box is that large."""
-        run = self._live.runs[r]
-        low, high = self._live.box(b)
-        inside = False
-        for k, part in enumerate(run.parts):
-            if (r, k) not in self._extent:
-                self._extent[r, k] = _extent(part)
-            a, z = self._extent[r, k]
-            start = np.r_[part.moves.start[0], 0.0]
-            if ((a + start > low) & (z + start < high)).all(axis=1).any():
-                inside |= bool(self._query([b]).swallowed(b, part.moves, part.pieces, part.only))
-        self._inside[r, b] = inside
-        return inside
-
-
-def _extent(part: HeadPart) -> tuple[Array, Array]:
-    """Corners (pieces, 3) of the boxes about a part's pieces, the wire at 0, 0."""
-    a, z = [], []
-    for piece in part.pieces:
-        reach, rect = float(piece.r.max()), piece.rect
-        a.append((rect[0] - reach, rect[2] - reach, piece.z[0]))
-        z.append((rect[1] + reach, rect[3] + reach, piece.z[-1]))
-    return np.array(a), np.array(z)
-
-
-_EYE = np.eye(4)
-
-
-def _is_motion(T_MM: Matrix) -> bool:
-    """Whether a motion (4, 4) moves anything."""
-    still = np.abs(T_MM[:3, :3] - np.eye(3)).max() <= NO_TURN and np.abs(T_MM[:3, 3]).max() <= NO_MOTION
-    return not still
-
-
-def _way_of(stretches: Sequence[Stretch]) -> list[tuple[Array, ...]]:
-    """Where the paths of each stretch begin and end, move by move."""
-    return [tuple(np.r_[m.start, m.end] for m in (s.moves, s.upper_moves or s.moves)) for s in stretches]
-
-
-def _shift(old: tuple[Array, ...], new: tuple[Array, ...]) -> Array | None:
-    """By how much (2,) a stretch went sideways; None where it has another shape."""
-    by = new[0][0] - old[0][0]
-    same = all(np.abs(b - a - by).max() <= NO_MOTION for a, b in zip(old, new, strict=True))
-    return np.asarray(by) if same else None
-
-
-def _alike(a: Mapping[str, object], b: Mapping[str, object]) -> bool:
-    """Whether a holder is built the same, but for doubles."""
-    for key, one in a.items():
-        other = b[key]
-        if isinstance(one, float) and isinstance(other, float):
-            if abs(one - other) > NO_MOTION:
-                return False
-        elif one != other:
-            return False
-    return True
+    if isinstance(one, Nozzles):
+        return f'nozzles "{one.name}"'
+    return f'"{one.item}" off'
 
 
 def placed_in_words(place: Place) -> str:
@@ -418,7 +404,3 @@ def placed_in_words(place: Place) -> str:
         if values is not None
     ]
     return f'"{place.item}" {" and ".join(said)}'
-
-
-def _order(row: Row) -> tuple[float, int, float]:
-    return (inf if row.spare is None else row.spare), SEVERITIES.index(row.verdict), row.clearance

@@ -14,7 +14,18 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import advising, approval, archive, checking, editors, measuring, night, starting, where
+from clearance.cli import (
+    advising,
+    approval,
+    archive,
+    checking,
+    editors,
+    live,
+    measuring,
+    night,
+    starting,
+    where,
+)
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
@@ -26,6 +37,7 @@ __all__ = [
     "checking",
     "commands",
     "editors",
+    "live",
     "main",
     "measuring",
     "night",

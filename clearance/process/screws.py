@@ -26,7 +26,7 @@ def screw_findings(scene: Scene) -> list[Finding]:
     for k in sorted(there):
         clamp = scene.bodies[k]
         base = by_name.get(clamp.stands_on or "")
-        screw = foot_of(clamp)[1] if clamp.sunk else None
+        screw = screw_of(clamp)
         if base is None or screw is None:
             continue
         off, hole = _nearest(screw, base)
@@ -39,15 +39,36 @@ def screw_findings(scene: Scene) -> list[Finding]:
     return found
 
 
-def _nearest(screw: Any, base: Body) -> tuple[float, Any]:
-    """How far beside the nearest thread hole of a holder a screw (N, 3, 3) stands, mm, and that hole (3,);
-    (0, None) where it has none."""
-    holes = () if base.library is None else base.library.holes
-    if not holes:
-        return 0.0, None
+def screw_of(clamp: Body) -> Any:
+    """Where the screw of a clamp stands that goes into what it is fixed to: the middle (3,) of it, machine
+    frame; None where it has none.
+
+    Args:
+        clamp: an item.
+    """
+    screw = foot_of(clamp)[1] if clamp.sunk else None
+    if screw is None:
+        return None
     corners = screw.reshape(-1, 3)
-    axis = (corners.min(axis=0) + corners.max(axis=0)) / 2.0
-    mouths = apply(base.T_MI, np.array([hole.at for hole in holes]))
+    return (corners.min(axis=0) + corners.max(axis=0)) / 2.0
+
+
+def thread_holes(base: Body) -> Any:
+    """The mouths (N, 3) of a holder's thread holes, machine frame; none where it has none, or nobody knows.
+
+    Args:
+        base: an item.
+    """
+    holes = () if base.library is None else base.library.holes
+    return apply(base.T_MI, np.array([hole.at for hole in holes]).reshape(-1, 3))
+
+
+def _nearest(axis: Any, base: Body) -> tuple[float, Any]:
+    """How far beside the nearest thread hole of a holder a screw's axis (3,) stands, mm, and that hole (3,);
+    (0, None) where it has none."""
+    mouths = thread_holes(base)
+    if not len(mouths):
+        return 0.0, None
     far = np.hypot(*(mouths - axis)[:, :2].T)
     nearest = int(np.argmin(far))
     return float(far[nearest]), mouths[nearest]

@@ -20,7 +20,7 @@ LIBRARIES = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
 READERS = {"drawing": "ezdxf", "step": "cadquery-ocp-novtk"}
 
 #: rooms of the program that only tell a verdict, or what would cure it
-_TELLING = frozenset({"advice", "archive", "cli", "overnight", "report", "view"})
+_TELLING = frozenset({"advice", "archive", "cli", "live", "overnight", "report", "view"})
 
 
 @dataclass(frozen=True)

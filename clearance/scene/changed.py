@@ -17,8 +17,9 @@ from clearance.scene.lying import Asked, Trial
 from clearance.scene.model import Body, Scene
 from clearance.scene.stand import DIGITS, Stand
 from clearance.scene.toml_file import MM_PER_UNIT
-from clearance.scene.tries import Edit, Move, Off, Param, Raise, Set, Three, Tried, said, together
-from fixtures_lib.holder import Kind
+from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Raise, Set, Three, Tried, said, together
+from fixtures_lib import library
+from fixtures_lib.holder import Holder, Kind
 
 #: no item is moved farther, mm, nor turned by more, degrees
 FARTHEST = 2000.0
@@ -94,6 +95,9 @@ def _anew(
     asked = _reading(scene)
     trial = asked.trial or Trial()
     every = together([*trial.edits, *edits])
+    if any(isinstance(one, Nozzles) for one in edits):
+        # what is tried later goes before what was asked for
+        asked = replace(asked, nozzles=None)
     made = load(
         scene.setup_file,
         replace(asked, trial=Trial(every, lies, then or {}, (*trial.said, *words))),
@@ -205,12 +209,42 @@ def params_of(scene: Scene, tried: Sequence[Tried]) -> list[Set]:
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
             raise InputError(None, "--set", found, suggestion(one.param, list(known)))
-        body, unit = scene.items[one.item], 1.0
-        if known[one.param].unit == "mm":
-            written = body.written
-            unit = MM_PER_UNIT[scene.units if written is None else written.of(f"params.{one.param}")[1]]
+        unit = _unit(scene, scene.items[one.item], one.param)
         out.append(Set(one.item, one.param, _in_file(one.value, unit)))
     return out
+
+
+def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
+    """A holder of the library as a setup would have it with some of its parameters set.
+
+    Args:
+        scene: as read.   item: its name.   sets: of it, as a file would have them.
+
+    Raises:
+        InputError: it cannot be built so.
+    """
+    body = scene.items[item]
+    source = body.library
+    assert source is not None
+    given: dict[str, Any] = {name: _in_mm(source.params[name], 1.0) for name in source.chosen}
+    for one in sets:
+        given[one.param] = _in_mm(one.value, _unit(scene, body, one.param))
+    return library.build(source.kind, given, item, scene.setup_file)
+
+
+def _unit(scene: Scene, body: Body, param: str) -> float:
+    """Millimetres in one unit in which a parameter stands in the file."""
+    known = {each.name: each for each in _kind(body).parameters}
+    if known[param].unit != "mm":
+        return 1.0
+    written = body.written
+    return MM_PER_UNIT[scene.units if written is None else written.of(f"params.{param}")[1]]
+
+
+def _in_mm(value: Any, unit: float) -> Any:
+    if isinstance(value, list | tuple):
+        return [_in_mm(one, unit) for one in value]
+    return value * unit if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
 def _kind(body: Body) -> Kind:

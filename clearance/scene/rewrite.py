@@ -20,18 +20,33 @@ from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
 from clearance.scene.stand import DIGITS, SAME
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import Edit, Instead, Off, Place, Set, applied
+from clearance.scene.tries import Edit, Instead, Nozzles, Off, Place, Set, applied
 
 
-def write_tried(scene: Scene) -> None:
+def write_tried(scene: Scene, target: str | None = None) -> None:
     """Write into a scene's setup file what is tried in it.
+
+    Args:
+        scene: read anew with edits (``Scene.reading``).
+        target: write it there instead; None: over the file.
+
+    Raises:
+        InputError: the file has changed since it was read, or cannot be written; or what is tried cannot be
+            said in it.
+    """
+    _, content = with_tried(scene)
+    _as_read(scene)
+    write_whole(scene.setup_file if target is None else target, content)
+
+
+def with_tried(scene: Scene) -> tuple[bytes, bytes]:
+    """A setup file's bytes as they are, and with what is tried written into them; nothing is written.
 
     Args:
         scene: read anew with edits (``Scene.reading``).
 
     Raises:
-        InputError: the file has changed since it was read, or cannot be written; or what is tried cannot be
-            said in it.
+        InputError: the file has changed since it was read; or what is tried cannot be said in it.
     """
     asked = scene.reading
     edits = () if asked is None or asked.trial is None else asked.trial.edits
@@ -40,8 +55,7 @@ def write_tried(scene: Scene) -> None:
     raw = _as_read(scene)
     content = rewritten(raw, edits, scene.setup_file, scene.units, _on_pallets(scene, edits))
     _check(content, scene, edits)
-    _as_read(scene)
-    write_whole(scene.setup_file, content)
+    return raw, content
 
 
 def _as_read(scene: Scene) -> bytes:
@@ -77,9 +91,10 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
     """
     found = set()
     for edit in edits:
-        written = scene.items[edit.item].written
+        written = None if isinstance(edit, Nozzles) else scene.items[edit.item].written
         if written is None:
             continue
+        assert not isinstance(edit, Nozzles)
         found.add(edit.item)
         if isinstance(edit, Set) and written.of(f"params.{edit.param}")[1] != scene.units:
             why = f'"{edit.item}" stands in {written.file}, whose lengths are in another unit'
@@ -113,6 +128,12 @@ def rewritten(
     mm = MM_PER_UNIT[units]
     changes = {str(each["item"]).strip(): each for each in document.get("change", [])}
     for edit in edits:
+        if isinstance(edit, Nozzles):
+            if "heads" not in document:
+                document["heads"] = tomlkit.table()
+            if str(document["heads"].get("nozzles")) != edit.name:
+                _add(document["heads"], "nozzles", edit.name)
+            continue
         if edit.item in on_pallets and not isinstance(edit, Off):
             if edit.item not in changes:
                 changes[edit.item] = _new_change(document, edit.item)

@@ -2,8 +2,8 @@
 out, before anything of it is placed.
 
 Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's
-own place on its seat (``Place``, ``Set``, ``Off``), rounded as a file has it, so that what is tried and what
-is written are one.
+own place on its seat (``Place``, ``Set``, ``Off``, ``Nozzles``), rounded as a file has it, so that what is
+tried and what is written are one.
 """
 
 from __future__ import annotations
@@ -107,7 +107,14 @@ class Instead:
     keys: tuple[tuple[str, Any], ...]
 
 
-Edit = Place | Set | Off | Instead
+@dataclass(frozen=True)
+class Nozzles:
+    """The nozzles that the setup chooses; "own" are the machine's own heads."""
+
+    name: str
+
+
+Edit = Place | Set | Off | Instead | Nozzles
 
 
 def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
@@ -124,6 +131,8 @@ def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
             out["set", edit.item, edit.param] = edit
         elif isinstance(edit, Instead):
             out["instead", edit.item] = edit
+        elif isinstance(edit, Nozzles):
+            out["nozzles",] = edit
         else:
             out["off", edit.item] = edit
     return tuple(out.values())
@@ -145,7 +154,11 @@ def applied(setup: Setup, edits: Sequence[Edit]) -> Setup:
     items = [item.model_copy(update=instead.get(item.name, {})) for item in setup.items]
     items = [_item(item, places.get(item.name), params.get(item.name)) for item in items]
     cuts = [_without(cut, off) for cut in setup.cuts] if off else setup.cuts
-    return setup.model_copy(update={"items": items, "cuts": cuts})
+    update: dict[str, Any] = {"items": items, "cuts": cuts}
+    for one in edits:
+        if isinstance(one, Nozzles):
+            update["heads"] = setup.heads.model_copy(update={"nozzles": one.name})
+    return setup.model_copy(update=update)
 
 
 def _item(item: Item, place: Place | None, params: Mapping[str, Any] | None) -> Item:

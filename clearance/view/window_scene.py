@@ -42,6 +42,8 @@ class Words:
         face: str = "Sans",
     ) -> None:
         """Lines with their upper left at a share of the window, in place of those of the same name."""
+        wide = self.plotter.window_size[0]
+        size = max(6, round(size * min(1.0, wide / SIZE[0])))
         text = self.plotter.add_text(
             words,
             position=at,
@@ -155,12 +157,27 @@ OPACITY = {
     "part": 0.72,
 }
 SIZE = (1400, 1000)
+#: pixels that the desktop takes of a screen: frame, title, bars (common practice, no source)
+DESKTOP = (20, 110)
+#: less than this is no window in which anything can be read, pixels
+SMALLEST = (800, 560)
 #: a click that moved by more than this turned the scene, pixels
 STILL = 4
 #: the scene stands a little to the right of the middle, off the table; shares of half the window
 OFF_MIDDLE = (-0.14, 0.03)
 #: an item that is pointed at is mixed with this much of this colour
 POINTED, POINTED_SHARE = looks.VERDICT["clear"], 0.45
+
+
+def fitting(screen: tuple[int, int]) -> tuple[int, int]:
+    """The window's size, pixels, on a screen on which a title and a bar of the desktop have room too.
+
+    Args:
+        screen: its width and height, pixels; 0 where nobody knows.
+    """
+    wide = screen[0] - DESKTOP[0] if screen[0] > 0 else SIZE[0]
+    high = screen[1] - DESKTOP[1] if screen[1] > 0 else SIZE[1]
+    return max(min(SIZE[0], wide), SMALLEST[0]), max(min(SIZE[1], high), SMALLEST[1])
 
 
 class Window:
@@ -179,6 +196,8 @@ class Window:
             lighting="none",
         )
         self._pv = pv
+        if not off_screen:
+            self.plotter.window_size = list(fitting(self.plotter.render_window.GetScreenSize()))
         self.words = Words(self.plotter, drawing, handling)
         self._bodies: list[tuple[Shape, list[Any]]] = []
         self._paths: list[Any] = []
@@ -264,13 +283,14 @@ class Window:
                 self.drag_run,
                 (0.0, self.handling.length),
                 value=self.handling.run,
-                title="along the path, moves",
+                title="along the whole way, from the first move to the last",
                 pointa=(0.53, 0.085),
                 pointb=(0.96, 0.085),
                 interaction_event="always",
-                fmt="%.1f",
                 **look,
             )
+            # it runs through all cuts, whose moves are counted each from 1: what stands above says which
+            self._sliders["run"].GetRepresentation().ShowSliderLabelOff()
         for slider in self._sliders.values():
             slider.GetRepresentation().GetLabelProperty().SetColor(*(c / 255 for c in looks.INK))
 

@@ -1,0 +1,117 @@
+"""Questions go in, one newer than the other; the judged answer to the newest comes out, from another process.
+
+That process is a fresh one (see ``parallel.Child``), started before it is needed, so that it has loaded all
+by the time something rests. A question that is not the newest any more is given up, and its process ended.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+from collections.abc import Callable
+from typing import Any
+
+from clearance.live.judging import Question, as_request
+from clearance.parallel import CannotStart, Child
+
+ENTRY = "clearance.live.judging:answer"
+
+Tell = Callable[[int, dict[str, Any]], None]
+
+
+class Judge:
+    """Answers one question at a time, the newest.
+
+    Args:
+        tell: is told the question's number, and what is known of its answer.
+    """
+
+    def __init__(self, loop: asyncio.AbstractEventLoop, tell: Tell) -> None:
+        self._loop, self._tell = loop, tell
+        self._ready: Child | None = None
+        self._child: Child | None = None
+        self._told = b""
+        self._last = ""
+        self._number = 0
+        self._answered = False
+
+    def get_ready(self) -> None:
+        """Start a process that waits for a question."""
+        if self._ready is None:
+            with contextlib.suppress(CannotStart):
+                self._ready = Child(ENTRY)
+
+    def ask(self, number: int, question: Question) -> None:
+        """Ask, and forget what was asked before.
+
+        Args:
+            number: of the place that it is about.   question: what is to be judged.
+        """
+        self.stop()
+        try:
+            child = self._ready or Child(ENTRY)
+        except CannotStart as error:
+            self._tell(number, {"failed": str(error)})
+            return
+        self._ready = None
+        self._child, self._number, self._told, self._last = child, number, b"", ""
+        self._answered = False
+        try:
+            child.begin(as_request(question))
+        except OSError:
+            self._ended()
+            return
+        os.set_blocking(child.told, False)
+        self._loop.add_reader(child.told, self._hear)
+
+    def _hear(self) -> None:
+        child = self._child
+        assert child is not None
+        try:
+            part = os.read(child.told, 1 << 16)
+        except BlockingIOError:
+            return
+        if not part:
+            self._ended()
+            return
+        *lines, self._told = (self._told + part).split(b"\n")
+        for line in lines:
+            if not line.startswith(b"{"):
+                self._last = line.decode("utf-8", "replace").strip() or self._last
+                continue
+            with contextlib.suppress(ValueError):
+                what = json.loads(line)
+                self._answered |= bool(what.keys() & {"judged", "refused", "failed"})
+                self._tell(self._number, what)
+
+    def _ended(self) -> None:
+        answered, number, last = self._answered, self._number, self._last
+        self.stop()
+        if not answered:
+            self._tell(
+                number, {"failed": f"the check broke down ({last})" if last else "the check broke down"}
+            )
+        else:
+            self._tell(number, {"done": True})
+        self.get_ready()
+
+    @property
+    def busy(self) -> bool:
+        """Whether a question is being answered."""
+        return self._child is not None
+
+    def stop(self) -> None:
+        """Give up what is being asked."""
+        if self._child is not None:
+            child, self._child = self._child, None
+            self._loop.remove_reader(child.told)
+            child.end()
+
+    def close(self) -> None:
+        """End both processes."""
+        self.stop()
+        if self._ready is not None:
+            self._ready.end()
+            self._ready = None

@@ -1,0 +1,272 @@
+// What stands where goes in; the drawing from above and from the side comes out, as SVG.
+
+const NS = "http://www.w3.org/2000/svg";
+/** machine axes across and up each view */
+export const AXES = { top: [0, 1], front: [0, 2], right: [1, 2] };
+
+export function make(name, attributes = {}, parent = null) {
+  const one = document.createElementNS(NS, name);
+  for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
+  if (parent) parent.append(one);
+  return one;
+}
+
+/** Faces and edges, hundredths of a millimetre, as the data of two paths. */
+function faces(numbers) {
+  let d = "";
+  for (let k = 0; k < numbers.length; k += 6) {
+    d += `M${numbers[k] / 100} ${numbers[k + 1] / 100}L${numbers[k + 2] / 100} ${numbers[k + 3] / 100}`;
+    d += `L${numbers[k + 4] / 100} ${numbers[k + 5] / 100}Z`;
+  }
+  return d;
+}
+
+export function lines(numbers) {
+  let d = "", x = null, y = null;
+  for (let k = 0; k < numbers.length; k += 4) {
+    if (numbers[k] !== x || numbers[k + 1] !== y) d += `M${numbers[k] / 100} ${numbers[k + 1] / 100}`;
+    x = numbers[k + 2]; y = numbers[k + 3];
+    d += `L${x / 100} ${y / 100}`;
+  }
+  return d;
+}
+
+export class View {
+  /** @param svg where it is drawn. @param name "top", "front" or "right". */
+  constructor(svg, name) {
+    this.svg = svg;
+    this.name = name;
+    this.box = null;
+    this.known = new Map();
+    this.clear();
+    new ResizeObserver(() => this.resized()).observe(svg);
+  }
+
+  clear() {
+    this.svg.replaceChildren();
+    this.known.clear();
+    this.drawn = {};
+    this.flip = make("g", { transform: "scale(1,-1)" }, this.svg);
+    for (const layer of ["machine", "swept", "items", "holes", "ways", "heads", "handles"])
+      this[layer] = make("g", {}, this.flip);
+    this.words = make("g", {}, this.svg);
+  }
+
+  get axes() { return AXES[this.name]; }
+  /** millimetres in a pixel */
+  get mm() { return this.box ? this.box[2] / Math.max(this.svg.clientWidth, 1) : 1; }
+
+  look(x, y, wide, high) {
+    const w = this.svg.clientWidth || 600, h = this.svg.clientHeight || 300;
+    const scale = Math.max(wide / w, high / h);
+    this.box = [x - (scale * w) / 2, y - (scale * h) / 2, scale * w, scale * h];
+    this.svg.setAttribute("viewBox", `${this.box[0]} ${-this.box[1] - this.box[3]} ${this.box[2]} ${this.box[3]}`);
+    this.onlook?.();
+  }
+
+  resized() {
+    if (!this.box) return;
+    const [x, y, w, h] = this.box;
+    this.look(x + w / 2, y + h / 2, w, h);
+  }
+
+  zoom(factor, at = null) {
+    const [x, y, w, h] = this.box;
+    const c = at ?? [x + w / 2, y + h / 2];
+    this.look(c[0] + (x + w / 2 - c[0]) * factor, c[1] + (y + h / 2 - c[1]) * factor, w * factor, h * factor);
+  }
+
+  /** The place, across and up in mm, under a pointer. */
+  at(event) {
+    const box = this.svg.getBoundingClientRect();
+    const mm = this.mm;
+    return [this.box[0] + (event.clientX - box.left) * mm, this.box[1] + (box.bottom - event.clientY) * mm];
+  }
+
+  drawMachine(bodies) {
+    this.machine.replaceChildren();
+    for (const body of bodies) this.body(make("g", { class: "machine" }, this.machine), body.draw);
+  }
+
+  body(group, draw) {
+    const mine = draw[this.name];
+    make("path", { class: "faces", d: faces(mine.faces) }, group);
+    make("path", { class: "edges", d: lines(mine.edges) }, group);
+  }
+
+  /** New shapes; those of other items stay. */
+  drawShapes(shapes) {
+    for (const [name, shape] of Object.entries(shapes)) {
+      let group = this.known.get(name);
+      if (!group) {
+        group = make("g", { "data-item": name }, this.items);
+        this.known.set(name, group);
+      }
+      group.replaceChildren();
+      group.top = shape.top;
+      this.body(group, shape.draw);
+      if (this.name === "top")
+        for (let k = 0; k < shape.holes.length; k += 2)
+          make("circle", { class: "hole", cx: shape.holes[k] / 100, cy: shape.holes[k + 1] / 100, r: 2.2 }, group);
+    }
+    for (const [name, group] of this.known) if (!shapes[name] && !this.names?.has(name)) { group.remove(); this.known.delete(name); }
+  }
+
+  /** Whether a layer is to be drawn again: what it shows is another thing than before. */
+  anew(layer, ...what) {
+    const before = this.drawn[layer];
+    this.drawn[layer] = what;
+    return !before || what.some((one, k) => one !== before[k]);
+  }
+
+  /** Each item where it is: shifted, and as seen from above turned. */
+  place(items, chosen, there) {
+    const [a, b] = this.axes;
+    this.names = new Set(Object.keys(items));
+    const order = [...this.known].sort((p, q) => p[1].top - q[1].top || (p[0] < q[0] ? -1 : 1));
+    let last = null;
+    for (const [name, group] of order) {
+      const item = items[name];
+      if (!item) continue;
+      const turn = this.name === "top" && item.turned ? ` rotate(${item.turned})` : "";
+      set(group, "transform", `translate(${item.shift[a]} ${item.shift[b]})${turn}`);
+      const later = this.name !== "top" && item.turned ? " later" : "";
+      const away = there && !there.has(name) ? " away" : "";
+      set(group, "class", `item ${item.kind}${item.off ? " off" : ""}${name === chosen ? " chosen" : ""}${later}${away}`);
+      if (last ? last.nextSibling !== group : this.items.firstChild !== group)
+        last ? last.after(group) : this.items.prepend(group);
+      last = group;
+    }
+  }
+
+  /** Paths, by what each move has to spare where that is known: along[cut] = [[moves, level], ...]. */
+  drawPaths(paths, along, next) {
+    if (!this.anew("ways", paths, along, next)) return;
+    this.ways.replaceChildren();
+    if (this.name !== "top") return this.drawLevels(paths);
+    for (const path of paths) {
+      const level = levels(path, along);
+      const rapid = new Set(path.rapid);
+      const by = new Map();
+      for (let k = 0; k < path.move.length; k++) {
+        const kind = !path.cut || rapid.has(k) ? "rapid" : level ? `l${level[path.move[k]]}` : "unknown";
+        if (!by.has(kind)) by.set(kind, []);
+        by.get(kind).push(...path.points.slice(4 * k, 4 * k + 4));
+      }
+      for (const kind of ["rapid", "unknown", "l3", "l2", "l1", "l0"])
+        if (by.has(kind)) {
+          const one = make("path", { class: `way ${kind}`, d: lines(by.get(kind)) }, this.ways);
+          if (next && path.cut && path.name !== next) one.style.opacity = 0.25;
+        }
+    }
+  }
+
+  /** From the side: the heights at which both faces go along. */
+  drawLevels(paths) {
+    for (const path of paths) {
+      const x = across(path, this.axes[0]);
+      for (const z of path.z) make("line", { class: path.cut ? "way unknown" : "way rapid", x1: x[0], x2: x[1], y1: z, y2: z }, this.ways);
+    }
+  }
+
+  /** All that a head goes over. */
+  drawSwept(paths, heads, next) {
+    if (!this.anew("swept", paths, next, heads.join())) return;
+    this.swept.replaceChildren();
+    for (const path of paths) {
+      if (next && path.cut && path.name !== next) continue;
+      for (const head of heads) {
+        for (const piece of path[head]) {
+          const r = Math.max(...piece.r), [x0, x1, y0, y1] = piece.rect;
+          if (this.name === "top") {
+            if (x0 || x1 || y0 || y1 || !path.cut) continue;
+            make("path", { class: `swept ${head}`, d: lines(path.points), "stroke-width": 2 * r }, this.swept);
+          } else if (path.cut) {
+            const a = this.axes[0], low = a === 0 ? x0 : y0, high = a === 0 ? x1 : y1, x = across(path, a);
+            make("rect", { class: `swept ${head}`, x: x[0] + low - r, width: x[1] - x[0] + high - low + 2 * r,
+              y: piece.z[0], height: piece.z.at(-1) - piece.z[0] }, this.swept);
+          }
+        }
+      }
+    }
+  }
+
+  /** Both heads where they stand, machine X Y. */
+  drawHeads(path, at, which) {
+    if (!this.anew("heads", path, at, which)) return;
+    this.heads.replaceChildren();
+    if (!path || !at) return;
+    for (const head of ["lower", "upper"]) {
+      for (const piece of path[head]) {
+        const [x0, x1, y0, y1] = piece.rect, r = Math.max(...piece.r);
+        const kind = { class: `head ${head}`, style: "" };
+        delete kind.style;
+        if (which && which !== head && which !== "wire") kind.opacity = 0.45;
+        if (this.name === "top") {
+          if (x0 || x1 || y0 || y1) make("rect", { ...kind, x: at[0] + x0, y: at[1] + y0, width: x1 - x0, height: y1 - y0, rx: r }, this.heads);
+          else make("circle", { ...kind, cx: at[0], cy: at[1], r }, this.heads);
+        } else {
+          const a = this.axes[0], low = a === 0 ? x0 : y0, high = a === 0 ? x1 : y1, c = at[a];
+          const left = piece.z.map((z, k) => `${c + low - piece.r[k]} ${z}`), right = piece.z.map((z, k) => `${c + high + piece.r[k]} ${z}`);
+          make("path", { ...kind, d: `M${left.join("L")}L${right.reverse().join("L")}Z` }, this.heads);
+        }
+      }
+    }
+  }
+
+  /** Numbers at places, the chosen item's name, the axes. */
+  drawWords(places, chosen) {
+    const mm = this.mm, [a, b] = this.axes;
+    this.words.replaceChildren();
+    const taken = [], arms = make("g", {}, this.words);
+    for (const place of places) {
+      let x = place.at[a], y = place.at[b];
+      for (let k = 0; k < 9 && taken.some(([p, q]) => Math.hypot(p - x, q - y) < 17 * mm); k++) x += 17 * mm;
+      taken.push([x, y]);
+      const group = make("g", { class: `place ${place.verdict}` }, this.words);
+      if (x !== place.at[a]) make("line", { class: "axes", x1: place.at[a], y1: -place.at[b], x2: x, y2: -y }, arms);
+      make("circle", { cx: x, cy: -y, r: 9 * mm }, group);
+      make("text", { x, y: -y + 4.5 * mm, "font-size": 12.5 * mm }, group).textContent = place.number;
+    }
+    if (chosen) {
+      const at = chosen.at;
+      make("text", { class: "name", x: at[a], y: -at[b] - 14 * mm, "font-size": 13 * mm, "stroke-width": 3.5 * mm }, this.words).textContent = chosen.name;
+    }
+    if (!this.box) return;
+    const x = this.box[0] + 14 * mm, y = -this.box[1] - 14 * mm, l = 30 * mm;
+    make("path", { class: "axes", d: `M${x} ${y - l}V${y}H${x + l}` }, this.words);
+    make("text", { class: "axes-words", x: x + l + 3 * mm, y: y + 4 * mm, "font-size": 13 * mm }, this.words).textContent = "XYZ"[a];
+    make("text", { class: "axes-words", x: x - 4 * mm, y: y - l - 4 * mm, "font-size": 13 * mm }, this.words).textContent = "XYZ"[b];
+  }
+
+  /** The cross at the chosen item's own point, and the knob by which it is turned. */
+  drawHandles(item) {
+    const mm = this.mm, [a, b] = this.axes;
+    this.handles.replaceChildren();
+    if (!item) return;
+    const x = item.at[a], y = item.at[b], s = 8 * mm;
+    make("path", { class: "origin", d: `M${x - s} ${y}h${2 * s}M${x} ${y - s}v${2 * s}` }, this.handles);
+    if (this.name !== "top") return;
+    const c = (item.turn * Math.PI) / 180, far = 62 * mm, kx = x + far * Math.cos(c), ky = y + far * Math.sin(c);
+    make("line", { class: "arm", x1: x, y1: y, x2: kx, y2: ky }, this.handles);
+    make("circle", { class: "handle", cx: kx, cy: ky, r: 9 * mm, id: "turn-knob" }, this.handles);
+  }
+}
+
+function set(element, name, value) {
+  if (element.getAttribute(name) !== value) element.setAttribute(name, value);
+}
+
+function levels(path, along) {
+  const told = along?.[path.name];
+  if (!told) return null;
+  const out = [];
+  for (const [count, level] of told) for (let k = 0; k < count; k++) out.push(level);
+  return out;
+}
+
+function across(path, axis) {
+  let low = Infinity, high = -Infinity;
+  for (let k = axis; k < path.points.length; k += 2) { low = Math.min(low, path.points[k] / 100); high = Math.max(high, path.points[k] / 100); }
+  return [low, high];
+}

@@ -1,0 +1,227 @@
+"""Who may see the page, and how it gets there: 127.0.0.1 alone, with a token in the address.
+
+One rule stands before everything that is asked for, the page, its files and its socket: the name by which
+this computer was called is its own, nothing comes from another page's origin (RFC 6454), and the address
+holds the token. Who fails it is told nothing. The page may ask for nothing but what comes from here (its
+policy, CSP).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import hmac
+import json
+import secrets
+import socket
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Any
+
+from aiohttp import WSMsgType, web
+
+from clearance.errors import InputError
+from clearance.live.desk import Desk
+from clearance.live.judge import Judge
+
+HOST = "127.0.0.1"
+#: files of the page, by how their names end
+KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src data:; "
+        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    ),
+    "Cache-Control": "no-store",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+#: bytes of one message from a page, at most
+LONGEST = 1 << 16
+
+Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
+
+
+class Server:
+    """The page's server.
+
+    Args:
+        desk: what lies open on it.   port: to listen at; 0: one that is free.
+    """
+
+    def __init__(self, desk: Desk, port: int = 0) -> None:
+        self.desk = desk
+        self.token = secrets.token_urlsafe(24)
+        self._socket = _listening(port)
+        self.port: int = self._socket.getsockname()[1]
+        self._pages: set[web.WebSocketResponse] = set()
+        self._telling: set[asyncio.Future[None]] = set()
+        #: what is known of the place at which all stands now, for pages that are opened later
+        self._judged: dict[str, Any] = {}
+        self._page = {
+            "" if file.name == "index.html" else file.name: (file.read_bytes(), KINDS[file.suffix])
+            for file in (Path(__file__).parent / "page").iterdir()
+            if file.suffix in KINDS
+        }
+
+    @property
+    def address(self) -> str:
+        """Where the page is."""
+        return f"http://{HOST}:{self.port}/{self.token}/"
+
+    async def run(self, ready: Callable[[], None]) -> None:
+        """Serve until the process ends.
+
+        Args:
+            ready: called once it listens.
+        """
+        self._judge = Judge(asyncio.get_running_loop(), self._hear_judge)
+        app = web.Application(middlewares=[self._guard], client_max_size=LONGEST)
+        app.router.add_get("/{token}/live", self._live)
+        app.router.add_get("/{token}/{file}", self._file)
+        app.router.add_get("/{token}/", self._file)
+        runner = web.AppRunner(app, access_log=None, handle_signals=False)
+        await runner.setup()
+        await web.SockSite(runner, self._socket).start()
+        self._rest()
+        ready()
+        await asyncio.Event().wait()
+
+    # ------------------------------------------------------------------------------------- who may ask
+    @web.middleware
+    async def _guard(self, request: web.Request, handler: Handler) -> web.StreamResponse:
+        own = {f"{HOST}:{self.port}", f"localhost:{self.port}"}
+        origin = request.headers.get("Origin")
+        given = request.match_info.get("token", "")
+        right = hmac.compare_digest(given.encode(), self.token.encode())
+        if request.headers.get("Host") not in own or not right:
+            return web.Response(status=403)
+        if origin is not None and origin not in {f"http://{name}" for name in own}:
+            return web.Response(status=403)
+        if request.headers.get("Sec-Fetch-Site", "none") not in ("none", "same-origin"):
+            return web.Response(status=403)
+        return await handler(request)
+
+    async def _file(self, request: web.Request) -> web.Response:
+        found = self._page.get(request.match_info.get("file", ""))
+        if found is None:
+            return web.Response(status=404, headers=HEADERS)
+        content, kind = found
+        return web.Response(body=content, content_type=kind, charset="utf-8", headers=HEADERS)
+
+    # ------------------------------------------------------------------------------------- open pages
+    async def _live(self, request: web.Request) -> web.StreamResponse:
+        if request.headers.get("Origin") is None:
+            return web.Response(status=403)
+        page = web.WebSocketResponse(max_msg_size=LONGEST, compress=False)
+        await page.prepare(request)
+        self._pages.add(page)
+        try:
+            await page.send_str(_json({**self.desk.whole(), "judging": self._judge.busy}))
+            for what in self._judged.values():
+                await page.send_str(_json(what))
+            async for message in page:
+                if message.type is WSMsgType.TEXT:
+                    await self._asked(page, message.data)
+        finally:
+            self._pages.discard(page)
+        return page
+
+    async def _asked(self, page: web.WebSocketResponse, text: str) -> None:
+        try:
+            told = json.loads(text)
+        except ValueError:
+            told = None
+        if not isinstance(told, dict):
+            return
+        number, do = told.get("q"), told.get("do")
+        if do == "rest":
+            self._rest()
+            await self._tell_all({**self.desk.state(True), "q": number})
+            for what in self._judged.values():
+                await page.send_str(_json(what))
+            return
+        if do == "stop":
+            self._judge.stop()
+            await self._tell_all({"is": "judged", "n": self.desk.n, "stopped": True, "q": number})
+            return
+        was = self.desk.n
+        try:
+            answer = self.desk.hear(told)
+        except Exception as error:
+            words = f"a defect of this program, not of your files ({type(error).__name__}: {error})"
+            answer = {"is": "refused", "n": self.desk.n, "text": words}
+        answer["q"] = number
+        if self.desk.n != was:
+            # what was judged was another place
+            self._judge.stop()
+            self._judged.clear()
+        if answer["is"] in ("whole", "state"):
+            await self._tell_all(answer)
+            if answer["is"] == "whole":
+                self._rest()
+        else:
+            await page.send_str(_json(answer))
+
+    def _rest(self) -> None:
+        """Nothing moves: have it judged, where that is not done or being done."""
+        if self._judge.busy or "judged" in self._judged:
+            return
+        try:
+            self._judge.ask(self.desk.n, self.desk.question)
+        except Exception as error:
+            self._hear_judge(self.desk.n, {"failed": str(error)})
+
+    def _hear_judge(self, n: int, what: dict[str, Any]) -> None:
+        if n != self.desk.n:
+            return
+        message = {"is": "judged", "n": n, **what}
+        for key in ("judged", "refused", "failed", "along", "windows"):
+            if key in what:
+                self._judged["judged" if key in ("refused", "failed") else key] = message
+        task = asyncio.ensure_future(self._tell_all(message))
+        self._telling.add(task)
+        task.add_done_callback(self._telling.discard)
+
+    async def _tell_all(self, message: dict[str, Any]) -> None:
+        text = _json(message)
+        for page in list(self._pages):
+            with contextlib.suppress(ConnectionError):
+                await page.send_str(text)
+
+
+def _json(message: dict[str, Any]) -> str:
+    return json.dumps(message, separators=(",", ":"))
+
+
+def _listening(port: int) -> socket.socket:
+    """A socket that listens on this computer alone."""
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((HOST, port))
+    except (OSError, OverflowError) as error:
+        made.close()
+        if isinstance(error, OverflowError) or error.errno in (errno.EADDRINUSE, errno.EACCES):
+            found = f"port {port} cannot be had: it is taken, or not for everybody"
+        else:
+            found = f"port {port} cannot be had ({error.strerror})"
+        raise InputError(None, "--port", found, "another one, or leave it out") from None
+    return made
+
+
+def serve(desk: Desk, port: int, ready: Callable[[str], None]) -> None:
+    """Serve a page until the process is stopped.
+
+    Args:
+        desk: what lies open on it.   port: to listen at; 0: one that is free.
+        ready: is told the address once it listens.
+
+    Raises:
+        InputError: the port cannot be had.
+    """
+    server = Server(desk, port)
+    loop = asyncio.new_event_loop()
+    loop.run_until_complete(server.run(lambda: ready(server.address)))

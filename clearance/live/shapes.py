@@ -1,0 +1,85 @@
+"""A body's triangles go in; what is drawn of it from above, from the front and from the right comes out.
+
+Faces that look at the viewer, and of the edges those that bound the body or in which it is bent. Numbers are
+hundredths of a millimetre, in pairs: across the page, and up it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.mesh.topology import edges_of
+
+Array = NDArray[np.float64]
+
+#: machine axes across and up the page, and the axis along which it is looked, its sign towards the viewer
+VIEWS: dict[str, tuple[int, int, int, float]] = {
+    "top": (0, 1, 2, 1.0),
+    "front": (0, 2, 1, -1.0),
+    "right": (1, 2, 0, 1.0),
+}
+#: facets above which only an outline without notches is drawn, so that the page stays quick
+MOST = 8000
+#: two facets whose normals' cosine is less make an edge that is drawn
+BENT = 0.9
+#: numbers are multiples of this, mm
+UNIT = 0.01
+
+
+def drawn(triangles: Array) -> dict[str, dict[str, list[int]]]:
+    """For each view ``faces`` (six numbers a triangle) and ``edges`` (four a line).
+
+    Args:
+        triangles: (N, 3, 3) mm, machine frame, normals outward.
+    """
+    if len(triangles) > MOST:
+        return {name: _outline(triangles, across, up) for name, (across, up, _, _) in VIEWS.items()}
+    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    size = np.linalg.norm(normal, axis=1, keepdims=True)
+    unit = normal / np.where(size > 0.0, size, 1.0)
+    edges = edges_of(triangles)
+    start = np.r_[edges.use_start, len(edges.use_facet)]
+    two = np.flatnonzero(edges.uses == 2)
+    a, b = edges.use_facet[start[two]], edges.use_facet[start[two] + 1]
+    p = triangles[edges.facet, edges.side]
+    q = triangles[edges.facet, (edges.side + 1) % 3]
+    out = {}
+    for name, (across, up, axis, sign) in VIEWS.items():
+        seen = sign * unit[:, axis] > 1e-9
+        flip = across == 0 and up == 2
+        faces = triangles[seen][:, :, (across, up)]
+        shown = np.ones(len(edges.uses), dtype=bool)
+        bent = (unit[a] * unit[b]).sum(axis=1) < BENT
+        shown[two] = (seen[a] != seen[b]) | (seen[a] & seen[b] & bent)
+        shown[edges.uses != 2] = seen[edges.facet[edges.uses != 2]]
+        lines = np.stack([p[shown], q[shown]], axis=1)[:, :, (across, up)]
+        long = np.abs(lines[:, 0] - lines[:, 1]).max(axis=1) >= UNIT
+        out[name] = {"faces": _numbers(faces[:, ::-1] if flip else faces), "edges": _numbers(lines[long])}
+    return out
+
+
+def _outline(triangles: Array, across: int, up: int) -> dict[str, list[int]]:
+    import shapely
+
+    points = triangles.reshape(-1, 3)[:, (across, up)]
+    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
+    fan = np.stack([np.repeat(hull[:1], max(len(hull) - 3, 0), axis=0), hull[1:-2], hull[2:-1]], axis=1)
+    return {"faces": _numbers(fan), "edges": _numbers(np.stack([hull[:-1], hull[1:]], axis=1))}
+
+
+def _numbers(points: Array) -> list[int]:
+    """Points as whole hundredths."""
+    numbers: list[int] = np.round(points / UNIT).astype(np.int64).reshape(-1).tolist()
+    return numbers
+
+
+def as_points(points: Any) -> list[int]:
+    """Points (..., 2), mm, as the page takes them.
+
+    Args:
+        points: of a path, say.
+    """
+    return _numbers(np.asarray(points, dtype=np.float64))

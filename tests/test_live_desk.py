@@ -1,0 +1,128 @@
+"""What is done on the page, without one: what it is told, and what becomes of the file.
+
+The oracle is ``clearance.check`` of the file that was written.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import clearance
+from clearance.live.desk import Desk
+from clearance.live.model import finite
+
+DEMOS = Path(__file__).parents[1] / "demo_models"
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    return opened(folder / "punch_blank.toml")
+
+
+def opened(file: Path) -> Desk:
+    one = Desk(clearance.load(file), clearance.load)
+    json.dumps(finite(one.whole()), allow_nan=False)
+    return one
+
+
+def done(desk: Desk, **told: Any) -> dict[str, Any]:
+    answer = desk.hear(told)
+    assert answer["is"] in ("state", "whole", "difference"), answer
+    json.dumps(answer, allow_nan=False)
+    return answer
+
+
+def test_each_thing_that_is_done_is_another_place(desk: Desk) -> None:
+    n = desk.n
+    told = done(desk, do="move", item="strap", by=[1.5, 0, 0])
+    assert told["n"] == n + 1
+    assert told["items"]["strap"]["moved"] == [1.5, 0, 0]
+    assert told["items"]["strap"]["shift"] == pytest.approx([1.5, 0, 0])
+    assert told["shapes"] == {}, "what is merely shifted is not drawn anew"
+    assert told["undo"]
+    told = done(desk, do="set", item="strap", param="reach", value=50)
+    assert set(told["shapes"]) == {"strap"}
+    assert {p["name"]: p["value"] for p in told["items"]["strap"]["params"]}["reach"] == 50
+    told = done(desk, do="move", item="strap", turn=3.0)
+    assert told["items"]["strap"]["turned"] == pytest.approx(3.0)
+    assert told["items"]["strap"]["by_turn"] == pytest.approx(3.0)
+    assert set(desk.state(True)["shapes"]) == {"strap"}, "from the side it looks otherwise once it rests"
+    told = done(desk, do="off", item="strap")
+    assert told["items"]["strap"]["off"]
+    told = done(desk, do="reset")
+    assert told["changed"] == []
+
+
+def test_what_is_wrong_is_refused_in_one_sentence_and_all_stays(desk: Desk) -> None:
+    n, rows = desk.n, desk.session.rows
+    for told in (
+        {"do": "move", "item": "nobody", "by": [1, 0, 0]},
+        {"do": "move", "item": "strap", "by": [1, 0]},
+        {"do": "move", "item": "strap", "by": [1, 0, "x"]},
+        {"do": "move", "item": "strap", "by": [1e9, 0, 0]},
+        {"do": "set", "item": "strap", "param": "reach", "value": 1e9},
+        {"do": "set", "item": "strap", "param": "nothing", "value": 1},
+        {"do": "off", "item": "punch blank"},
+        {"do": "raise", "by": None},
+        {"do": "mount", "name": "none"},
+        {"do": "dance"},
+        {},
+    ):
+        answer = desk.hear(told)
+        assert answer["is"] == "refused", told
+        assert answer["text"]
+    assert (desk.n, desk.session.rows) == (n, rows)
+
+
+def test_written_down_after_a_look_at_the_difference(desk: Desk) -> None:
+    file = Path(desk.session.shown.setup_file)
+    before = file.read_text()
+    assert desk.hear({"do": "difference"})["is"] == "refused", "nothing is otherwise"
+    done(desk, do="move", item="strap", by=[2, 1, 0])
+    told = done(desk, do="difference")
+    assert [line[0] for line in told["lines"]].count("+") == 1
+    assert file.read_text() == before
+    told = done(desk, do="write", name=told["other"])
+    other = file.with_name("punch_blank_2.toml")
+    assert told["file"] == str(other)
+    assert file.read_text() == before
+    after = other.read_text().splitlines()
+    assert [line for line in before.splitlines() if line not in after] == []
+    assert len(after) == len(before.splitlines()) + 1, "its place was the seat's own: one line is new"
+    for name in ("punch_blank.toml", "../x.toml", "x.txt", ".toml", ""):
+        done(desk, do="move", item="strap", by=[1, 0, 0])
+        assert desk.hear({"do": "write", "name": name})["is"] == "refused", name
+
+
+def test_never_over_a_file_that_changed_meanwhile(desk: Desk) -> None:
+    file = Path(desk.session.shown.setup_file)
+    done(desk, do="move", item="strap", by=[2, 1, 0])
+    file.write_text(file.read_text() + "\n# by somebody else\n")
+    there = file.read_bytes()
+    answer = desk.hear({"do": "write"})
+    assert answer["is"] == "refused"
+    assert "has changed since it was read" in answer["text"]
+    assert file.read_bytes() == there
+    assert done(desk, do="reload")["changed"] == []
+
+
+def test_the_right_arrow_moves_to_plus_x_on_a_rail_that_is_turned_by_180() -> None:
+    """And a screw that comes to stand beside its thread hole is said to, at once."""
+    desk = opened(DEMOS / "side_plate_die_clash.toml")
+    before = desk.state(True)["items"]["left strap"]
+    assert before["on"] == "back rail"
+    assert desk.session.shown.items["back rail"].placed.turn == (0.0, 0.0, 180.0)
+    assert before["screw"]["off"] < 1e-9
+    told = done(desk, do="move", item="left strap", by=[before["steps"][1], 0, 0])["items"]["left strap"]
+    assert before["steps"] == (1.0, 5.0)
+    assert told["at"][0] - before["at"][0] == pytest.approx(5.0)
+    assert told["shift"] == pytest.approx([5, 0, 0])
+    # the rail's thread holes are 40 apart: its own dimension hole_pitch
+    assert told["screw"]["off"] == pytest.approx(5.0)
