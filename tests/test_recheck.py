@@ -187,8 +187,10 @@ def test_records_beside_a_setup(tmp_path: Path, cache: Path) -> None:
 def test_setups_of_a_folder_and_nothing_else(tmp_path: Path) -> None:
     jobs = tmp_path / "jobs"
     shutil.copytree(DEMOS, jobs / "demos")
-    there = {os.path.basename(file) for file in setups_in([str(jobs)])}
-    assert there == {file.name for file in DEMOS.glob("*.toml")}, "no machine, holder or pallet among them"
+    there = {os.path.relpath(file, jobs / "demos") for file in setups_in([str(jobs)])}
+    right = {file.name for file in DEMOS.glob("*.toml")}
+    right |= {f"nights/{file.name}" for file in DEMOS.glob("nights/*.toml")} - {"nights/friday.toml"}
+    assert there == right, "no machine, holder, pallet, margins or night among them"
     hidden = jobs / ".old"
     hidden.mkdir()
     shutil.copy(DEMOS / "punch_blank.toml", hidden / "a.toml")

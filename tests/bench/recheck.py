@@ -39,10 +39,10 @@ def copies(folder: Path, count: int) -> list[Path]:
         text = demo.read_text()
         job.mkdir(parents=True)
         for file in DEMOS.iterdir():
-            if file.is_dir():
+            if file.name in ("machines", "our_holders", "pallets"):
                 shutil.copytree(file, job / file.name)
-            elif file.suffix == ".toml":
-                continue  # another setup
+            elif file.suffix == ".toml" or file.is_dir():
+                continue  # other setups
             elif file.name in text or file.name in (DEMOS / "pallets" / "strap_rail.toml").read_text():
                 shutil.copy(file, job / file.name)
         (job / "setup.toml").write_text(f"# {k}\n{text}")
