@@ -385,12 +385,10 @@ def where(
     """Where may these items stand: every place, and the best one?
 
     Args:
-        setup: a scene, or the path of a setup file.
-        items: names, up to three; or one.
+        setup: a scene, or the path of a setup file.   items: names, up to three; or one.
         on: what the item is to stand on instead.
         least: mm by which each must be allowed to be off; None: 2 for what is laid by hand, 0.5 for others.
-        turns: degrees from how it stands, from and to; None: as it stands, or all turns about a screw.
-        any_of: names of holders that are tried in its stead.
+        turns: degrees, from and to; None: as it stands, or all about a screw.   any_of: holders in its stead.
         progress: is told the share done (0 to 1) and what is looked at.
 
     Raises:

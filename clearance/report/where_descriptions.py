@@ -54,5 +54,10 @@ WHERE: dict[str, str] = {
     "kinds[].holder": "its name in the library",
     "kinds[].verdict": "as above; null where it cannot be put there",
     "kinds[].why": "why it cannot",
-    "kinds[].best": "as above",
+    "kinds[].best": "its best place, as that of an item",
+    "kinds[].best.shift": "as above",
+    "kinds[].best.turn": "as above",
+    "kinds[].best.room": "as above",
+    "kinds[].best.at": "as above",
+    "kinds[].best.spare": "as above",
 }
