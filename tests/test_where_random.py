@@ -122,13 +122,13 @@ def held_against(folder: Path, seed: int, places: int, checks: int, tries: int) 
         assert clear(job, "best", found.best.at)
 
 
-@pytest.mark.parametrize("seed", [1])
+@pytest.mark.parametrize("seed", [3])
 def test_a_random_job(tmp_path: Path, seed: int) -> None:
     held_against(tmp_path, seed, 400, 1, 2000)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2, 14))
+@pytest.mark.parametrize("seed", [1, 2, *range(4, 14)])
 def test_random_jobs(tmp_path: Path, seed: int) -> None:
     held_against(tmp_path, seed, 400, 2, 2000)
 

@@ -49,8 +49,9 @@ def drawing(answer: Where, title: str, file: str) -> bytes:
     for number, one in enumerate(answer.items):
         _item(plan, one, answer, number)
     for name, shape in outlines.items():
-        at = shape.representative_point()
-        plan.words((at.x - 0.8 * len(name), at.y), name, "#6b6250", 2.6)
+        x0, y0, *_ = shape.bounds
+        at = (max(x0, plan.frame[0]) + 1.0, max(y0, plan.frame[1]) + 1.0)
+        plan.words(at, name, "#6b6250", 2.6)
     return written(plan, file)
 
 
@@ -80,11 +81,9 @@ def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
     bodies = [answer.scene.bodies[k] for k in one.seat.moving]
     own = shapely.union_all([b.outline.shadow for b in bodies])
     x, y = (float(v) for v in one.seat.origin)
-    what = "screw" if one.seat.holes is not None else "corner or middle that its place counts from"
-    plan.legend.append(
-        f'"{one.item}": green, finely hatched: where its {what} (+) may be. Dashed: where it stands now. '
-        "Thick: at the best place."
-    )
+    what = "screw" if one.seat.holes is not None else "own zero"
+    plan.legend.append(f'"{one.item}": green, finely hatched: where its {what} (+) may be.')
+    plan.legend.append("Dashed: where it stands now. Thick: at the best place.")
     if one.seat.holes is None:
         _areas(plan, one)
     else:

@@ -38,7 +38,7 @@ def where(folder: Path, times: int) -> None:
         setup = next(place.glob("*.toml"))
         import clearance
 
-        laid = [b.name for b in clearance.load(setup).items.values() if b.kind != "part"]
+        laid = [b.name for b in clearance.load(setup).items.values() if b.kind == "laid"]
         told(setup, laid[:1], f"{12 * cells * cells} facets, {moves} moves")
 
 
