@@ -15,6 +15,7 @@ from collections.abc import Callable, Collection, Iterator
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
+from clearance import arguments as _arguments
 from clearance.errors import (
     CannotDraw,
     ClearanceError,
@@ -48,7 +49,6 @@ if TYPE_CHECKING:
     from clearance.overnight.alone import Approval
     from clearance.overnight.answer import NightAnswer
     from clearance.process.findings import Checked, Facts
-    from clearance.scene.lying import Asked
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
 
@@ -174,7 +174,7 @@ def load(
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup), _asked(measured, coverage, nozzles))
+        return load_setup(fspath(setup), _arguments.asked_of(measured, coverage, nozzles))
 
 
 def check(
@@ -206,7 +206,7 @@ def check(
     from clearance.process.check import check as check_all
 
     with parallel.processes(processes or parallel.asked()):
-        return check_all(_scene(setup), moves=moves, progress=progress)
+        return check_all(_arguments.scene_of(setup), moves=moves, progress=progress)
 
 
 def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str] | None = None) -> Scene:
@@ -225,7 +225,7 @@ def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str]
     """
     from clearance.advice.raises import raised_by
 
-    return raised_by(_scene(setup), _names(items), _length("by", by))
+    return raised_by(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.length_of("by", by))
 
 
 def find_raises(
@@ -249,7 +249,7 @@ def find_raises(
     """
     from clearance.advice.raises import find_raises as find
 
-    return find(_scene(setup), _names(items), within)
+    return find(_arguments.scene_of(setup), _arguments.names_of(items), within)
 
 
 def find_cures(result: Result) -> Cures:
@@ -266,7 +266,7 @@ def find_cures(result: Result) -> Cures:
     """
     from clearance.advice.cures import find_cures as find
 
-    return find(_result(result))
+    return find(_arguments.result_of(result))
 
 
 def find_placement(setup: Result | Scene | str | PathLike[str]) -> PlacementAnswer:
@@ -312,7 +312,7 @@ def measured(
     """
     from clearance.measuring.answer import find_measured
 
-    return find_measured(fspath(setup), _asked(form, coverage))
+    return find_measured(fspath(setup), _arguments.asked_of(form, coverage))
 
 
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
@@ -334,7 +334,7 @@ def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
         raise WrongArgument("kind", kind, '"laid" or "holder"')
     from clearance.advice.keepout import find_keepout
 
-    return find_keepout(_scene(setup), kind)
+    return find_keepout(_arguments.scene_of(setup), kind)
 
 
 def night(
@@ -385,10 +385,12 @@ def where(
     """Where may these items stand: every place, and the best one?
 
     Args:
-        setup: a scene, or the path of a setup file.   items: names, up to three; or one.
+        setup: a scene, or the path of a setup file.
+        items: names, up to three; or one.
         on: what the item is to stand on instead.
         least: mm by which each must be allowed to be off; None: 2 for what is laid by hand, 0.5 for others.
-        turns: degrees, from and to; None: as it stands, or all about a screw.   any_of: holders in its stead.
+        turns: degrees, from and to; None: as it stands, or all about a screw.
+        any_of: holders in its stead.
         progress: is told the share done (0 to 1) and what is looked at.
 
     Raises:
@@ -400,8 +402,8 @@ def where(
     """
     from clearance.advice.where.several import find_where
 
-    room = None if least is None else _length("least", least)
-    return find_where(_scene(setup), items, on, room, turns, any_of, progress)
+    room = None if least is None else _arguments.length_of("least", least)
+    return find_where(_arguments.scene_of(setup), items, on, room, turns, any_of, progress)
 
 
 def draw(
@@ -494,54 +496,6 @@ def recheck(
         [fspath(place) for place in places], otherwise,
         fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
     )  # fmt: skip
-
-
-def _asked(measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None) -> Asked:
-    """What is asked for beside a setup."""
-    from clearance.pose.statistics import COVERAGE
-    from clearance.scene.lying import Asked
-
-    if measured is not None and not isinstance(measured, str | PathLike):
-        raise WrongArgument("measured", measured, "the path of a form of readings")
-    k = COVERAGE if coverage is None else _length("coverage", coverage)
-    if not 0.0 <= k <= 100.0:
-        raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
-    if nozzles is not None and not isinstance(nozzles, str):
-        raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
-    return Asked(None if measured is None else fspath(measured), k, nozzles=nozzles)
-
-
-def _scene(setup: Scene | str | PathLike[str]) -> Scene:
-    """A scene, read where it is not."""
-    if isinstance(setup, str | PathLike):
-        return load(setup)
-    from clearance.scene.model import Scene
-
-    if not isinstance(setup, Scene):
-        raise WrongArgument("setup", setup, "a Scene, or the path of a setup file")
-    return setup
-
-
-def _result(result: Result) -> Result:
-    from clearance.checking.result import Result
-
-    if not isinstance(result, Result):
-        raise WrongArgument("result", result, "a Result, which clearance.check gives")
-    return result
-
-
-def _names(items: Collection[str] | None) -> Collection[str] | None:
-    if isinstance(items, str):
-        raise WrongArgument("items", items, f"a list of names, [{items!r}] say")
-    return items
-
-
-def _length(name: str, value: float) -> float:
-    from math import isfinite
-
-    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-        raise WrongArgument(name, value, "a length in mm")
-    return float(value)
 
 
 if not TYPE_CHECKING:

@@ -29,7 +29,7 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.process",),
     ("clearance.process",),
     ("clearance.advice",),
-    ("clearance.measuring",),
+    ("clearance.measuring", "clearance.arguments"),
     ("clearance.overnight",),
     ("clearance.view",),
     ("clearance.report",),
