@@ -346,7 +346,8 @@ def _tip(
         if key in seen:
             continue
         seen.add(key)
-        sure = len(parts) == 1
+        # which piece stays when a cut frees one may depend on what the item holds down
+        sure = len(parts) == 1 and question.whole
         words = f'its tip would not lie wholly on metal of "{part.name}"'
         found += [Inside(hull, metal, words, sure) for hull in hulls]
         if corners is not None:
