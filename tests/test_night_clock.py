@@ -148,12 +148,12 @@ def test_a_spool_that_ends_at_ten_past_four() -> None:
     lasts = minutes(Spool(None, 6700.0, None, 8.44, 10.0), 0.25)
     there = [("2026-01-16T06:00", "2026-01-16T14:00")]
     night = run_all(
-        [job("a", 5 * HOUR), job("b", 20 * HOUR)], setting("2026-01-15T17:00", there, wire=lasts), LIKELY
+        [job("a", 5 * HOUR), job("b", 8 * HOUR)], setting("2026-01-15T17:00", there, wire=lasts), LIKELY
     )
     (wait,) = night.waits
     assert (wall(wait.at), wall(wait.until), wait.job) == ("2026-01-16T04:10", "2026-01-16T06:00", "b")
     assert wait.why == "the spool is at its end"
-    assert wall(night.now) == "2026-01-16T19:50"  # 25 h and the wait of 1 h 50 min
+    assert wall(night.now) == "2026-01-16T07:50"  # 13 h and the wait of 1 h 50 min
 
 
 # ----------------------------------------------------------------------------------------- holds and watching

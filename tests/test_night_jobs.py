@@ -19,8 +19,8 @@ from clearance.overnight.alone import holds, passed_stops, watched
 from clearance.overnight.answer import NightAnswer
 from clearance.process.course import Course
 from clearance.scene.night import Accepted, Job
-from tests.access_bench import box_path, line
-from tests.night_setups import SLIT, items, job, night, tables
+from tests.access_bench import block, box_path, line, write_stl
+from tests.night_setups import PLATE, SLIT, items, job, night, tables
 from tests.setup_writer import toml
 
 WINDOW = box_path(30, 20, 50, 40, (40, 30))
@@ -416,3 +416,72 @@ def test_a_start_that_is_past_is_told(tmp_path: Path) -> None:
     said = "the start is past: all times are counted from it all the same"
     assert said in clearance.night(file, now=datetime(2025, 11, 28, 17, 1)).notes
     assert said not in clearance.night(file, now=datetime(2025, 11, 28, 16, 59)).notes
+
+
+# ---------------------------------------------------------------------- what else calls for somebody at night
+def _watched(folder: Path, program: str = SLIT, **more: Any) -> list[str]:
+    return watched(clearance.check(job(folder, "a", program, **more)))
+
+
+@pytest.mark.few(2)
+@pytest.mark.parametrize(
+    ("program", "words"),
+    [
+        (SLIT, None),
+        (f"{SLIT}\nM06", "may call for somebody"),
+        (f"{SLIT}\nM02\nG01 X40 Y25", "behind the program's end"),
+    ],
+)
+def test_notes_that_end_running_alone(program: str, words: str | None, tmp_path: Path) -> None:
+    """By day a note is enough: somebody drills the hole, knows the word, sees the machine end."""
+    said = _watched(tmp_path, program)
+    assert [words in each for each in said] == [True] if words else said == []
+
+
+def test_a_wire_threaded_where_the_model_shows_no_hole(tmp_path: Path) -> None:
+    """By day a note: it may be drilled. At night nobody sees the wire end on the plate."""
+    file = job(tmp_path, "a", "G90 G00 X20 Y20\nG01 X20 Y30")
+    write_stl(tmp_path / "plate.stl", block(*PLATE))
+    assert any("where there is no hole" in each for each in watched(clearance.check(file)))
+
+
+def test_two_jobs_that_cut_one_plate_on_one_table(tmp_path: Path) -> None:
+    """Two slits that crossed would free a corner, which no job by itself does."""
+    first = approved(tmp_path, "one")
+    second = approved(tmp_path, "two", SLIT.replace("Y20", "Y19"))
+    jobs = [{**each, "table": "t"} for each in (first, second)]
+    answer = asked(tmp_path, jobs, start="@2025-11-28T18:00:00")
+    assert not answer.runs_alone
+    assert all("judged in one setup only" in " ".join(one.why) for one in answer.jobs)
+
+
+def test_one_d_with_two_values(tmp_path: Path) -> None:
+    """A control holds one value of a D: somebody keys the other one in between."""
+    program = "G90 G00 X40 Y-5\nG41 D1 G01 X40 Y0\nG01 X40 Y20\nG40 G01 X41 Y20"
+    jobs = []
+    for name, value in (("one", 0.15), ("two", 0.18)):
+        cut = {"name": "cut", "part": "plate", "path": f"{name}.nc", "offsets": {"1": value}}
+        jobs.append(approved(tmp_path / name, name, program, cuts=[cut]))
+        jobs[-1] = {**jobs[-1], "setup": f"{name}/{name}.toml", "approval": f"{name}/{name}.json"}
+    answer = asked(tmp_path, jobs, start="@2025-11-28T18:00:00")
+    assert answer.waits_for == ("two", 'D1 is to be 0.18, and is 0.15 for "one"')
+
+
+def test_a_spool_that_is_changed_ends_again(tmp_path: Path) -> None:
+    """Somebody is there for the first change; the second spool is no longer than the first one was."""
+    jobs = [approved(tmp_path, "one")]
+    there = [{"from": "@18:00:00", "until": "@18:02:00"}]
+    answer = asked(
+        tmp_path, jobs, start="@2025-11-28T18:00:00", present=there, spool={"metres": 10, "speed": 10}
+    )
+    assert answer.waits_for is not None
+    assert answer.waits_for[1] == "the spool is at its end"
+
+
+def test_a_stop_is_not_to_be_ignored(tmp_path: Path) -> None:
+    from tests.access_bench import MACHINE
+
+    file = job(tmp_path, "a", STOPPING.format(word="M00"))
+    (tmp_path / "bench.toml").write_text(toml({**MACHINE, "codes": {"ignore": ["M00"]}}), encoding="utf-8")
+    with pytest.raises(InputError, match='"M00" stops or ends a program'):
+        clearance.load(file)

@@ -145,6 +145,7 @@ def test_nowhere_is_proven(tmp_path: Path) -> None:
     )
     one = asked(job, code=1)
     assert one["nowhere"]
+    assert cli.run(["where", str(job.write()), "--item", "block", "-o", str(tmp_path / "plan.svg")]) == 1
     assert one["best"] is None
     assert not one["regions"]
     # top 32 against the step at 30: raised, the block's top is higher still
@@ -253,3 +254,14 @@ def test_bad_input_is_one_message(tmp_path: Path, capsys: Any, words: list[str],
     error = capsys.readouterr().err
     assert said in error
     assert len(error.strip().splitlines()) == 1
+
+
+@pytest.mark.slow
+def test_what_is_laid_on_the_table_is_told(tmp_path: Path) -> None:
+    """A block that stands on nothing described may stand all over the table: its shift is two figures."""
+    job = on_a_plate(tmp_path, margins=(1.0, 0.5))
+    job.items.append(
+        '[[items]]\nname = "block"\nshape = { box = [10, 6, 30] }\nat = [50, 80, -30]\nlaid = true\n'
+    )
+    assert cli.run(["where", str(job.write()), "--item", "block", "-o", str(tmp_path / "plan.svg")]) == 0
+    assert (tmp_path / "plan.svg").stat().st_size > 1000

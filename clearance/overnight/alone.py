@@ -11,12 +11,16 @@ from dataclasses import dataclass
 from clearance.process.course import Course
 from clearance.process.findings import Checked
 from clearance.process.passes import stands_still, stops_at
+from clearance.process.removal import KINDS
 from clearance.process.slug import Fate, piece_name, weight
 from clearance.scene.model import Scene
 from clearance.scene.night import Job
+from clearance.toolpath.nc.control import BEHIND_THE_END, NO_END
 
 #: findings, notes too, that say that something was not judged which matters where nobody is there
-NOT_JUDGED = ("open part", "access unknown", "holding unknown")
+NOT_JUDGED = ("open part", "access unknown", "holding unknown", "no hole", "misses", "travel unknown")
+#: notes that a night need not repeat: what they tell of is told in its own words, or is always so
+_TOLD = frozenset({"flushing", "not judged", "gone", "fitted", "tab", *KINDS})
 
 
 @dataclass(frozen=True)
@@ -72,9 +76,37 @@ def watched(result: Checked) -> list[str]:
         found.append(
             f'"{first.name}" begins with {word} (line {line}): it would cut its way from the job before'
         )
+    found += _unknown_words(result.scene)
+    found += [
+        f.message
+        for f in result.findings
+        if f.kind == "path" and any(words in f.message for words in (BEHIND_THE_END, NO_END))
+    ]
     if result.account is None and not found:
         found.append("what comes free in it could not be judged")
     return list(dict.fromkeys(found))
+
+
+def _unknown_words(scene: Scene) -> Iterator[str]:
+    """M words that move nothing and of which nobody has said what they do: they may call for somebody."""
+    known = {word.strip().upper() for word in scene.known_machine.codes.ignore}
+    for stretch in scene.stretches:
+        for word, line in stretch.moves.passed_over if stretch.cut is not None else ():
+            plain = f"M{word[1:].lstrip('0') or '0'}"
+            if word[0].upper() == "M" and not {word.upper(), plain, "M"} & known:
+                yield (
+                    f'{word} (line {line}) of "{stretch.name}" may call for somebody; if it does not, name '
+                    "it in codes.ignore of the machine file"
+                )
+
+
+def repeated(result: Checked) -> list[str]:
+    """Notes of a job's check that a night repeats, each with the item that it is about."""
+    return [
+        finding.message if finding.item is None else f"{finding.item}: {finding.message}"
+        for finding in result.findings
+        if finding.severity == "note" and finding.kind not in _TOLD and finding.kind not in NOT_JUDGED
+    ]
 
 
 def _verdict(result: Checked) -> str:

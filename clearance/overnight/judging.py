@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
 from clearance.checking.result import SEVERITIES, Pair
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as measure
@@ -17,6 +19,7 @@ from clearance.overnight.alone import (
     holds,
     passed_stops,
     pieces_by_name,
+    repeated,
     watched,
 )
 from clearance.overnight.durations import NOTHING, Durations, durations, plus
@@ -24,6 +27,8 @@ from clearance.overnight.timeline import Step
 from clearance.process.check import check
 from clearance.process.course import Course
 from clearance.process.findings import Checked
+from clearance.process.keyed_in import uses
+from clearance.process.passes import stops_at
 from clearance.scene.load import load
 from clearance.scene.lying import Asked
 from clearance.scene.night import Job, NightPlan, Three
@@ -105,7 +110,68 @@ def all_judged(plan: NightPlan, confirm: Confirm, progress: Progress | None) -> 
             said += f'"{first.known_machine.name}"'
             raise plan.error(("jobs", one.job.index, "setup"), said, "one night is on one machine")
     on_it = spool_wire(plan, found)
-    return [_with_wire(one, on_it) for one in found]
+    found = [_with_wire(one, on_it) for one in found]
+    found = [_with_shared_parts(one, found) for one in found]
+    return [_with_hands(one, found[:k]) for k, one in enumerate(found)]
+
+
+def _with_shared_parts(one: Judged, all_of_them: Sequence[Judged]) -> Judged:
+    """A job, which is watched where another one on its table cuts the same part: what comes free of both
+    cuts together is judged where they are cuts of one setup, and nowhere else."""
+    if one.job.table is None:
+        return one
+    mine = _cut_parts(one)
+    why = [
+        f'it cuts "{name}", as "{other.job.name}" does: what both free together is judged in one setup only'
+        for other in all_of_them
+        if other is not one and other.job.table == one.job.table
+        for name, where in _cut_parts(other).items()
+        if where in mine.values()
+    ]
+    return replace(one, watched=(*one.watched, *dict.fromkeys(why)))
+
+
+def _cut_parts(one: Judged) -> dict[str, bytes]:
+    """The parts that a job cuts, by name, each with where it is: corners of its box, to 0.01 mm."""
+    scene = one.result.scene
+    return {
+        scene.bodies[k].name: np.round(np.stack(scene.bodies[k].crowd.box), 2).tobytes()
+        for stretch in scene.stretches
+        for k in stretch.cut_bodies
+    }
+
+
+def _with_hands(one: Judged, before: Sequence[Judged]) -> Judged:
+    """A job that begins with a hold where the control must be set otherwise than for a job before it."""
+    why = []
+    for other in before:
+        name = f'for "{other.job.name}"'
+        for key, value in _control(one).items():
+            was = _control(other, at_its_end=True).get(key, value)
+            if was != value:
+                why.append(f"{key} is to be {value}, and is {was} {name}")
+    if not why:
+        return one
+    first = "; ".join(dict.fromkeys(why))
+    return replace(one, holds=(first, *one.holds), steps=(Step(NOTHING, first, False), *one.steps))
+
+
+def _control(one: Judged, at_its_end: bool = False) -> dict[str, str]:
+    """What somebody sets at the control for a job: values of D, and switches that its programs want."""
+    scene = one.result.scene
+    every = list(uses(scene))
+    found = {f"D{use.d}": f"{use.value:g}" for use in (every if at_its_end else every[::-1])}
+    for stretch in scene.stretches:
+        if stretch.cut is None:
+            continue
+        for _, word, *_ in stretch.moves.stops:
+            if word.upper().replace("0", "") == "M1":
+                found["the switch for optional stops"] = "on" if stops_at(scene, word) else "off"
+        for note in one.result.findings:
+            for done, state in (("carried out", "off"), ("left out", "on")):
+                if note.cut == stretch.name and '"/"' in note.message and done in note.message:
+                    found["the switch for blocks with /"] = state
+    return found
 
 
 def spool_wire(plan: NightPlan, judged: Sequence[Judged]) -> float:
@@ -151,6 +217,7 @@ def _judged(plan: NightPlan, job: Job, approval: Approval) -> Judged:
         f"{place} stops nothing: the switch for optional stops must be off" for place in passed_stops(scene)
     ]
     notes += [f'"{one.piece}" may come free with nobody there: {one.reason}' for one in job.accepted]
+    notes += repeated(result)
     steps = steps_of(lasts, ends, plan.rates.threading)
     return Judged(
         job, result, approval, lasts, steps, tuple(reasons), never, tuple(h.why for h in ends), tuple(notes)

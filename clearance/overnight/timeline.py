@@ -315,8 +315,8 @@ class _Running:
             minutes -= bit
             if self.wire <= MOMENT and minutes > MOMENT:
                 self._hold(SPOOL)
-                # how much is on the next one nobody has said
-                self.wire = math.inf
+                # the next one is taken to hold as much as the first one did at the start
+                self.wire = self.setting.wire
 
     def _hold(self, why: str) -> None:
         """Somebody has to be there; the machine waits until somebody is."""

@@ -14,7 +14,7 @@ from clearance.scene.model import Finding, Scene, Stretch
 
 
 @dataclass(frozen=True)
-class _Use:
+class Use:
     """What a cut uses a D for: its value, mm, and the first and last move on which it holds."""
 
     stretch: Stretch
@@ -24,7 +24,7 @@ class _Use:
     last: int
 
 
-def _uses(scene: Scene) -> Iterator[_Use]:
+def uses(scene: Scene) -> Iterator[Use]:
     """Each D of each cut whose value the setup gives, in order."""
     for stretch in scene.stretches:
         cut, numbers = scene.cut_of(stretch), stretch.moves.d_number
@@ -33,7 +33,7 @@ def _uses(scene: Scene) -> Iterator[_Use]:
         for d in np.unique(numbers[numbers > 0]).tolist():
             if d in cut.options.offsets:
                 holds = np.flatnonzero(numbers == d)
-                yield _Use(stretch, d, cut.options.offsets[d], int(holds[0]), int(holds[-1]))
+                yield Use(stretch, d, cut.options.offsets[d], int(holds[0]), int(holds[-1]))
 
 
 def offset_findings(scene: Scene) -> list[Finding]:
@@ -43,9 +43,9 @@ def offset_findings(scene: Scene) -> list[Finding]:
         scene: as loaded.
     """
     found = []
-    held: dict[int, _Use] = {}
+    held: dict[int, Use] = {}
     negative: set[int] = set()
-    for use in _uses(scene):
+    for use in uses(scene):
         name, before = use.stretch.name, held.get(use.d)
         if use.value < 0.0 and use.d not in negative:
             negative.add(use.d)
@@ -68,7 +68,7 @@ def offset_findings(scene: Scene) -> list[Finding]:
     return found
 
 
-def _stops_between(scene: Scene, before: _Use, use: _Use) -> bool:
+def _stops_between(scene: Scene, before: Use, use: Use) -> bool:
     """Whether the machine stops from the last move of one use to the first of the next."""
     first, last = before.stretch.cut, use.stretch.cut
     assert first is not None

@@ -38,6 +38,8 @@ def sentence(answer: NightAnswer) -> str:
     if answer.waits_for is None:
         return f"Runs alone whenever nobody is there, until all is done at {spread}.{out}"
     job, why = answer.waits_for
+    if answer.alone_until <= answer.start:
+        return f'Does not run alone: it waits for somebody at once, at "{printable(job)}": {printable(why)}.'
     return f'Runs alone until {spread}, then waits for somebody at "{printable(job)}": {printable(why)}.'
 
 

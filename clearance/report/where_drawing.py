@@ -130,7 +130,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
         plan.hatch(f"NOT_{letter}", shape, RED, angle, apart, 0.15)
         plan.line(f"NOT_{letter}", shape, RED, 0.15)
         largest = max(shapely.get_parts(shape), key=lambda p: p.area, default=None)
-        if largest is not None and largest.geom_type == "Polygon":
+        if largest is not None and largest.geom_type == "Polygon" and not largest.is_empty:
             at = largest.representative_point()
             plan.words((at.x, at.y), letter, RED, 4.0)
         plan.legend.append(f"{letter}, hatched: {said(one.map.reasons[k])}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -104,6 +105,10 @@ class TableBody(Table):
     box: Block
 
 
+#: program stop, optional stop, end of program (ISO 6983)
+_ENDS_OR_STOPS = re.compile(r"M0*([012]|30)")
+
+
 class Codes(Table):
     """The control's own words and ways; none is assumed.
 
@@ -127,6 +132,10 @@ class Codes(Table):
                 plain = word.strip().upper()
                 if not plain:
                     raise problem("found an empty word", 'give words such as "M12"', key=key)
+                if key == "ignore" and _ENDS_OR_STOPS.fullmatch(plain):
+                    raise problem(
+                        f'"{word}" stops or ends a program', "leave it out: it is read as such", key=key
+                    )
                 if seen.get(plain, key) != key:
                     raise problem(f'"{word}" stands in {seen[plain]} too', "a word has one meaning", key=key)
                 seen[plain] = key

@@ -133,8 +133,8 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
     if face is None:
         box = scene.known_machine.travel
         low, high = np.array([box.x[0], box.y[0]]), np.array([box.x[1], box.y[1]])
-        own = np.array([corners.min(axis=0), corners.max(axis=0)])
-        low, high = np.minimum(low, own[0]), np.maximum(high, own[1])
+        ends = np.array([corners.min(axis=0), corners.max(axis=0)])
+        low, high = np.minimum(low, ends[0]), np.maximum(high, ends[1])
     else:
         if face.is_empty:
             said = " and ".join(f'"{each}"' for each in carriers)

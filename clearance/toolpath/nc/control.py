@@ -15,6 +15,11 @@ from clearance.toolpath.nc.words import G_WORDS, M_CALLS, OTHER_PLANES, STILL_LE
 
 _DWELL = frozenset("XUPFSE")
 
+#: how a note on what is not read begins
+BEHIND_THE_END = "what stands behind the program's end"
+#: and one on a program that just ceases
+NO_END = "the program has no end"
+
 
 class Control:
     """The control's modal state while a program is read. Positions are mm in C, nan until named.
@@ -68,7 +73,7 @@ class Control:
 
     def behind_the_end(self) -> None:
         if not self.told_behind:
-            self.note(f"what stands behind the program's end ({self.ended}) is not read")
+            self.note(f"{BEHIND_THE_END} ({self.ended}) is not read")
         self.told_behind = True
 
     def ends(self, word: str) -> None:

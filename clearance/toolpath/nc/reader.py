@@ -18,7 +18,7 @@ from clearance.toolpath.moves import CUT, Moves, PathOptions
 from clearance.toolpath.nc import arcs
 from clearance.toolpath.nc import arcs as plain
 from clearance.toolpath.nc.blocks import blocks_of, says_something
-from clearance.toolpath.nc.control import Control
+from clearance.toolpath.nc.control import NO_END, Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program
 from clearance.toolpath.nc.words import DELETE, length, words_of
@@ -79,7 +79,7 @@ class _Reader(Control):
             what = "carried out" if self.options.block_delete == "run" else "left out"
             self.out.notes.append(f'blocks that begin with "/" are {what}; the first is line {self.deleted}')
         if self.ended is None:
-            self.out.notes.append("the program has no end (M02, M30 or %): check that the file is whole")
+            self.out.notes.append(f"{NO_END} (M02, M30 or %): check that the file is whole")
         self.out.event = self.event
         if self.out.offset_word is not None:
             self.out.unit, self.out.scale = self.last_decimal(text), self.scale
