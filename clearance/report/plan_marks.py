@@ -6,7 +6,8 @@ Y runs away from the operator, up the sheet. What is told by a colour is told by
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from textwrap import wrap
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -108,10 +109,13 @@ def written(plan: Plan, file: str) -> bytes:
         plan: what is drawn.   file: its name, which tells the kind: .svg, .png or .dxf.
     """
     kind = file.lower().rpartition(".")[2]
+    across = int((max(plan.frame[2] - plan.frame[0], 190.0) - 10.0) / _LETTER)
+    plan = replace(plan, legend=[bit for line in plan.legend for bit in wrap(line, across)])
     return {"svg": _svg, "png": _png, "dxf": _dxf}[kind](plan)
 
 
-_LINE = 5.0
+#: height of a line under the drawing, and width of a letter in it, mm
+_LINE, _LETTER = 5.0, 1.9
 
 
 def _svg(plan: Plan) -> bytes:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from clearance.advice.where.answer import Hole, Region, squares, within
+from clearance.process.runs import runs
 from clearance.report.plan_marks import Plan, written
 from clearance.report.where import said, tenths
 
@@ -42,10 +43,9 @@ def drawing(answer: Where, title: str, file: str) -> bytes:
             plan.line("PART", outlines[body.name], "#6b6250", 0.35)
         elif body.name in outlines:
             plan.line("ITEMS", outlines[body.name], GREY)
-    for stretch in scene.stretches:
-        if stretch.cut is not None and len(stretch.moves):
-            points = [*stretch.moves.start[:1], *stretch.moves.end]
-            plan.line("PATH", shapely.LineString(points), INK, 0.15)
+    for run in runs(scene):
+        for chain in run.line(run.guides_z[0]):
+            plan.line("PATH", shapely.LineString(chain), INK, 0.15)
     for number, one in enumerate(answer.items):
         _item(plan, one, answer, number)
     for name, shape in outlines.items():
