@@ -180,3 +180,21 @@ def test_a_nozzle_that_is_narrow_at_its_face_passes_beside_a_bar(tmp_path: Path,
     scene = clearance.load(str(file))
     assert not any(p.verdict == "clash" for p in clearance.check(raised_by(scene, ["high"], by)).pairs)
     assert any(a <= by < b for a, b in find_raises(scene, ["high"], (0.0, 20.0)).touch_free)
+
+
+@pytest.mark.parametrize(
+    ("beside", "thread_z", "verdict"),
+    [(11.0, 40.0, "clash"), (15.4, 40.0, None), (11.0, LOW, None), (11.0, 18.0 - 5.0 - 0.2, None)],
+)
+def test_the_cup_on_its_way_up_to_where_the_wire_is_threaded(
+    tmp_path: Path, beside: float, thread_z: float, verdict: str | None
+) -> None:
+    """The first cut begins beside the bridge: its rim goes up past that, or stays 0.2 under it."""
+    file = job(tmp_path, beside=beside, between=False, upper_z=LOW, thread_z=thread_z)
+    (tmp_path / "path.nc").write_text("G90 G71\nG00 X0 Y0\nG01 Y-10\nM30\n")
+    text = file.read_text()
+    file.write_text(text[: text.rindex("[[cuts]]")])
+    result = judged(file)
+    found = [f for f in result.findings if f.kind == "thread_z"]
+    assert [(f.severity, f.item, f.cut) for f in found] == ([(verdict, "bridge", "first")] if verdict else [])
+    assert upper(result, "first").verdict == "clear"

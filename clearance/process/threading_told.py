@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.checking.verdict import check as judge
 from clearance.mesh.sections import Hole
 from clearance.process.removal import Story
 from clearance.process.runs import Run
@@ -23,7 +24,9 @@ from clearance.process.threading import (
 from clearance.process.threading import (
     THREADING_ROUNDING as ROUNDING,
 )
-from clearance.scene.model import Body, Finding, Scene
+from clearance.scene.heads import risen
+from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
+from clearance.toolpath.moves import polyline
 
 Array = NDArray[np.float64]
 
@@ -110,12 +113,65 @@ def thread_height_findings(scene: Scene) -> list[Finding]:
         if s.cut is not None and s.moves.threaded.any() and s.upper_z > z + ROUNDING
     ]
     if not low:
-        return []
+        return _met_on_the_way_up(scene, z)
     message = (
         f"the wire is threaded with the upper face at Z {z:.3f} (thread_z), below Z {low[0].upper_z:.3f} at "
         "which it cuts; that the head goes down there is not judged"
     )
     return [Finding("thread_z", "close", message, cut=low[0].name, also=tuple(s.name for s in low[1:]))]
+
+
+def _met_on_the_way_up(scene: Scene, z: float) -> list[Finding]:
+    """What the upper head meets as it goes up from a thread point to where the wire is threaded: a head that
+    is wider below than above may have something over its rim."""
+    ways = [
+        way
+        for stretch in scene.stretches
+        if stretch.cut is not None
+        for k in stretch.moves.thread_points
+        for way in _ways_up(stretch, k, z)
+    ]
+    if not ways:
+        return []
+    found: dict[tuple[str, str], Finding] = {}
+    for pair in judge(replace(scene, stretches=tuple(ways), findings=())).pairs:
+        if pair.head == "upper" and pair.verdict != "clear":
+            message = f"the upper head goes up to Z {z:.3f} (thread_z) to thread the wire, and " + (
+                "meets it" if pair.verdict == "clash" else f"comes within {pair.clearance:.2f} mm of it"
+            )
+            found.setdefault(
+                (pair.item, pair.cut), Finding("thread_z", pair.verdict, message, pair.item, pair.cut)
+            )
+    return list(found.values())
+
+
+def _ways_up(stretch: Stretch, move: int, z: float) -> list[Stretch]:
+    """The way straight up before a move, as a stretch of its own; none where the head is there already."""
+    face = stretch.upper_at(move, 0.0)
+    by = z - face
+    if by <= ROUNDING:
+        return []
+    upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
+    lowered = tuple(replace(piece, z=piece.z + (face - stretch.upper_z)) for piece in stretch.upper)
+    return [
+        replace(
+            stretch,
+            kind=StretchKind.BETWEEN,
+            cut=None,
+            moves=polyline(stretch.moves.start[move : move + 1], rapid=True),
+            upper_moves=None
+            if stretch.upper_moves is None
+            else polyline(upper.start[move : move + 1], rapid=True),
+            upper=tuple(risen(piece, by) for piece in lowered),
+            upper_z=z,
+            wire=None,
+            bodies=stretch.there(move),
+            partly=(),
+            cut_bodies=(),
+            levels=(),
+            own_height=False,
+        )
+    ]
 
 
 def _as_lid(scene: Scene, run: Run, way: Way, parts: Sequence[Way]) -> tuple[str, ...]:
