@@ -111,7 +111,10 @@ function key(page, event) {
     case "o": return item && !item.cut && page.send({ do: item.off ? "on" : "off", item: page.chosen });
     case "u": return page.send({ do: "undo" });
     case "y": return page.send({ do: "redo" });
-    case "r": return page.send({ do: "raise", by: Math.round((page.told.raised + (shift ? -0.1 : 0.1)) * 100) / 100, on: event.repeat });
+    // keys come faster than answers: each counts from what the one before it asked for
+    case "r":
+      page.raiseTo = Math.round(((page.raiseTo ?? page.told.raised) + (shift ? -0.1 : 0.1)) * 100) / 100;
+      return page.send({ do: "raise", by: page.raiseTo, on: event.repeat });
     case "v": return turnSide();
     case "f": return fit();
     case "j": page.judging = true; return page.send({ do: "rest" });

@@ -76,6 +76,7 @@ function hear(told) {
     page.waiting = null;
     const next = page.next.shift();
     if (next) send(next);
+    else page.raiseTo = null;
   }
 }
 
