@@ -184,6 +184,7 @@ def test_a_strap_is_pushed_along_its_slot(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.slow
 @pytest.mark.long
 @pytest.mark.parametrize("demo", list(DONE))
 def test_400_random_drags(demo: str) -> None:

@@ -133,6 +133,7 @@ def test_random_jobs(tmp_path: Path, seed: int) -> None:
     held_against(tmp_path, seed, 400, 2, 2000)
 
 
+@pytest.mark.slow
 @pytest.mark.long
 @pytest.mark.parametrize("first", range(0, 150, 10))
 def test_3000_places_in_150_jobs(tmp_path: Path, first: int) -> None:

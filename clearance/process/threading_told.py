@@ -134,8 +134,12 @@ def _met_on_the_way_up(scene: Scene, z: float) -> list[Finding]:
     if not ways:
         return []
     found: dict[tuple[str, str], Finding] = {}
-    for pair in judge(replace(scene, stretches=tuple(ways), findings=())).pairs:
-        if pair.head == "upper" and pair.verdict != "clear":
+    low, high = (
+        judge(replace(scene, stretches=tuple(each), findings=())).pairs for each in zip(*ways, strict=True)
+    )
+    for below, pair in zip(low, high, strict=True):
+        # what it meets where it stands already is told of there
+        if pair.head == "upper" and pair.verdict not in ("clear", below.verdict):
             message = f"the upper head goes up to Z {z:.3f} (thread_z) to thread the wire, and " + (
                 "meets it" if pair.verdict == "clash" else f"comes within {pair.clearance:.2f} mm of it"
             )
@@ -145,33 +149,31 @@ def _met_on_the_way_up(scene: Scene, z: float) -> list[Finding]:
     return list(found.values())
 
 
-def _ways_up(stretch: Stretch, move: int, z: float) -> list[Stretch]:
-    """The way straight up before a move, as a stretch of its own; none where the head is there already."""
+def _ways_up(stretch: Stretch, move: int, z: float) -> list[tuple[Stretch, Stretch]]:
+    """The head where it stands before a move, and its way straight up from there, as stretches of their own;
+    none where it is up there already."""
     face = stretch.upper_at(move, 0.0)
     by = z - face
     if by <= ROUNDING:
         return []
-    upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
+    upper = stretch.upper_moves
     lowered = tuple(replace(piece, z=piece.z + (face - stretch.upper_z)) for piece in stretch.upper)
-    return [
-        replace(
-            stretch,
-            kind=StretchKind.BETWEEN,
-            cut=None,
-            moves=polyline(stretch.moves.start[move : move + 1], rapid=True),
-            upper_moves=None
-            if stretch.upper_moves is None
-            else polyline(upper.start[move : move + 1], rapid=True),
-            upper=tuple(risen(piece, by) for piece in lowered),
-            upper_z=z,
-            wire=None,
-            bodies=stretch.there(move),
-            partly=(),
-            cut_bodies=(),
-            levels=(),
-            own_height=False,
-        )
-    ]
+    stands = replace(
+        stretch,
+        kind=StretchKind.BETWEEN,
+        cut=None,
+        moves=polyline(stretch.moves.start[move : move + 1], rapid=True),
+        upper_moves=None if upper is None else polyline(upper.start[move : move + 1], rapid=True),
+        upper=lowered,
+        upper_z=face,
+        wire=None,
+        bodies=stretch.there(move),
+        partly=(),
+        cut_bodies=(),
+        levels=(),
+        own_height=False,
+    )
+    return [(stands, replace(stands, upper=tuple(risen(piece, by) for piece in lowered), upper_z=z))]
 
 
 def _as_lid(scene: Scene, run: Run, way: Way, parts: Sequence[Way]) -> tuple[str, ...]:
