@@ -465,6 +465,9 @@ def test_one_d_with_two_values(tmp_path: Path) -> None:
         jobs[-1] = {**jobs[-1], "setup": f"{name}/{name}.toml", "approval": f"{name}/{name}.json"}
     answer = asked(tmp_path, jobs, start="@2025-11-28T18:00:00")
     assert answer.waits_for == ("two", 'D1 is to be 0.18, and is 0.15 for "one"')
+    # in any order the one that comes second needs somebody
+    every = clearance.night(tmp_path / "night.toml", order=True)
+    assert [one.fit for one in every.jobs] == [False, False]
 
 
 def test_a_spool_that_is_changed_ends_again(tmp_path: Path) -> None:

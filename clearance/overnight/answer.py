@@ -165,7 +165,7 @@ def find_night(
         found = f"{count} jobs"
         want = f"{orders.MOST_JOBS} at most for --order: all their orders are looked at"
         raise plan.error(("jobs",), found, want)
-    judged = all_judged(plan, confirm, progress)
+    judged = all_judged(plan, confirm, progress, every_order=order)
     factor = _factor(judged)
     to_run = [one for one in judged if one.job.ran is None]
     tables = tables_of(plan, judged, every_way=order)

@@ -87,11 +87,14 @@ class OnTable:
 
 
 # ------------------------------------------------------------------------------------------- each by itself
-def all_judged(plan: NightPlan, confirm: Confirm, progress: Progress | None) -> list[Judged]:
+def all_judged(
+    plan: NightPlan, confirm: Confirm, progress: Progress | None, every_order: bool = False
+) -> list[Judged]:
     """Each job by itself.
 
     Args:
         plan: the night.   confirm: tells what a record says.   progress: is told how far it is.
+        every_order: any job may come before any other.
 
     Raises:
         InputError: a file is wrong, or the jobs are for different machines.
@@ -112,7 +115,10 @@ def all_judged(plan: NightPlan, confirm: Confirm, progress: Progress | None) -> 
     on_it = spool_wire(plan, found)
     found = [_with_wire(one, on_it) for one in found]
     found = [_with_shared_parts(one, found) for one in found]
-    return [_with_hands(one, found[:k]) for k, one in enumerate(found)]
+    return [
+        _with_hands(one, [other for other in found if other is not one] if every_order else found[:k])
+        for k, one in enumerate(found)
+    ]
 
 
 def _with_shared_parts(one: Judged, all_of_them: Sequence[Judged]) -> Judged:
