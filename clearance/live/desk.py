@@ -251,7 +251,7 @@ def _in_words(error: ClearanceError, told: Message) -> str:
         )
         return printable_lines(words)
     if told.get("do") in ("set", "slide"):
-        param = told.get("param", error.place.rpartition(".")[2])
+        param = told.get("param", error.place.rpartition(".")[2].rpartition(": ")[2])
         return printable_lines(f'"{item}", {param}: {error.found}; {error.want}')
     return printable_lines(error)
 

@@ -180,11 +180,11 @@ class Server:
             self._judged.clear()
             if do == "raise" and windows is not None:
                 self._judged["windows"] = windows
-            answer["windows"] = do == "raise"
+            answer["keeps"] = do == "raise"
             if self._filled is not None and self._filled[0] != self._wanted():
                 self._filled = None
                 self._filler.stop()
-                await self._tell_all({"is": "where", "item": self._where, "stale": True})
+                await self._tell_all({"is": "where", "item": self._where, "anew": True})
         if answer["is"] in ("whole", "state"):
             await self._tell_all(answer)
             if answer["is"] == "whole":

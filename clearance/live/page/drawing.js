@@ -250,17 +250,21 @@ export class View {
     }
     const seen = places.map((place) => [place, ...this.flat(place.at)])
       .filter(([, x, y]) => x > left && x < left + wide && y > low && y < low + high);
-    // a place keeps its own spot free of other places' numbers
-    for (const [, x, y] of seen) taken.push([x, y, 1.5 * mm, 1.5 * mm]);
-    const free = (x, y, own) => x > left + 10 * mm && x < left + wide - 10 * mm && y > low + 10 * mm && y < low + high - 10 * mm
-      && taken.every(([p, q, w, h]) => (p === own[0] && q === own[1]) || Math.abs(p - x) > w + 9.5 * mm || Math.abs(q - y) > h + 9.5 * mm);
+    // a place keeps its own spot free of other places' numbers, where there is room
+    const spots = seen.map(([, x, y]) => [x, y, 1.5 * mm, 1.5 * mm]);
+    const apart = (x, y) => ([p, q, w, h]) => Math.abs(p - x) > w + 9.5 * mm || Math.abs(q - y) > h + 9.5 * mm;
+    const inside = (x, y) => x > left + 10 * mm && x < left + wide - 10 * mm && y > low + 10 * mm && y < low + high - 10 * mm;
+    const room = (x, y) => {
+      for (const tight of [false, true])
+        for (const far of [0, 21, 34, 48, 64, 84, 108, 140, 180])
+          for (let k = 0; k < (far ? 12 : 1); k++) {
+            const angle = Math.PI * (0.25 + k / 6), p = x + far * mm * Math.cos(angle), q = y + far * mm * Math.sin(angle), is = apart(p, q);
+            if (inside(p, q) && taken.every(is) && (tight || spots.every((spot) => (spot[0] === x && spot[1] === y) || is(spot)))) return [p, q];
+          }
+      return [x, y];
+    };
     for (const [place, x, y] of seen) {
-      let at = [x, y];
-      search: for (const far of [0, 21, 34, 48, 64, 84])
-        for (let k = 0; k < (far ? 12 : 1); k++) {
-          const angle = Math.PI * (0.25 + k / 6), p = x + far * mm * Math.cos(angle), q = y + far * mm * Math.sin(angle);
-          if (free(p, q, [x, y])) { at = [p, q]; break search; }
-        }
+      const at = room(x, y);
       taken.push([...at, 9 * mm, 9 * mm]);
       const group = make("g", { class: `place ${place.verdict}`, "data-place": place.number }, this.words);
       if (at[0] !== x || at[1] !== y) {

@@ -21,7 +21,7 @@ export function wantMap() {
 /** What came of it. */
 export function hearMap(told) {
   if (told.item !== about || about === null) return;
-  if (told.stale) { page.map = null; says = "filled anew once all rests"; }
+  if (told.anew) { page.map = null; says = "filled anew once all rests"; }
   if (told.map) { page.map = told.map; says = told.map.done ? "" : "filling \u2026"; }
   if (told.refused) says = `No map: ${told.refused}.`;
   if (told.failed) says = `No map: ${told.failed}.`;

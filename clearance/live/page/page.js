@@ -134,7 +134,7 @@ function showButtons() {
 function state(told) {
   if (told.n !== page.n && told.is === "state") {
     page.judged = page.along = null;
-    if (!told.windows) page.windows = null;
+    if (!told.keeps) page.windows = null;
     page.judging = true;
   }
   page.n = told.n;
