@@ -177,6 +177,7 @@ def test_another_version_of_the_tool(job: Path, tool: Path) -> None:
     assert confirm(tool, job, "--other-version").returncode == 0
 
 
+@pytest.mark.slow
 def test_a_version_that_cannot_read_the_setup_any_more_says_so(job: Path, tool: Path) -> None:
     change(tool / "clearance" / "scene" / "schema.py", r"    between: Flag = True", "    between: Flag")
     done = confirm(tool, job, "--other-version")

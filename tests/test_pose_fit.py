@@ -91,8 +91,8 @@ def by_library(places: Places, about: Array) -> tuple[Array, Array]:
         _, J = readings_at(places, about, x[:3], x[3:6])
         return np.asarray(-np.c_[J, settings] / places.u[:, None])
 
-    # Not "where the sum of squares no longer changes". Even so the library takes a step only where that sum gets
-    # less, which rounding hides below about the root of the machine's epsilon times the deviation of the answer.
+    # Not "where the sum of squares no longer changes". Even so the library takes a step only where that sum
+    # gets less, which rounding hides below about the root of epsilon times the deviation of the answer.
     got = least_squares(wrong, np.zeros(7), jac=slope, ftol=None, gtol=None, xtol=1e-15, max_nfev=60)
     return got.x[:6], np.linalg.inv(got.jac.T @ got.jac)[:6, :6]
 

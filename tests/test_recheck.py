@@ -75,6 +75,7 @@ def approve(setup: Path, record: Path) -> None:
 
 
 # ---------------------------------------------------------------------------------------------- before, now
+@pytest.mark.slow
 def test_margins_that_are_otherwise_and_what_is_kept(tmp_path: Path, cache: Path) -> None:
     folder = tmp_path / "jobs"
     archive(folder, 3)
