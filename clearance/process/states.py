@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import worst
-from clearance.geometry.regions import length_in
+from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
 from clearance.process.holding import role_of

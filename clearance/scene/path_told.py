@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.scene.model import Body, Finding
 from clearance.scene.schema import Cut, Heads
 from clearance.toolpath.moves import Moves
