@@ -26,8 +26,8 @@ from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stays import FAR, GRAVITY, MEETS, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.support import bearing
+from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
-from clearance.scene.path_told import FIRST_POINT
 from clearance.scene.placing import ROUNDING, Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
