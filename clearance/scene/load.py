@@ -29,7 +29,7 @@ from clearance.scene.fields import suggestion
 from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
 from clearance.scene.model import Finding, Finished, Scene
-from clearance.scene.mounting import mounting
+from clearance.scene.nozzles import mounting
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.pallets import assembled
 from clearance.scene.passes import all_stretches
