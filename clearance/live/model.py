@@ -20,7 +20,7 @@ from clearance.geometry.transforms import Matrix, apply, invert
 from clearance.live.shapes import as_points, drawn
 from clearance.process.screws import screw_of, thread_holes
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
-from clearance.scene.stand import Stand, angles
+from clearance.scene.tries import Stand, angles
 from clearance.view.meshes import flatten
 from fixtures_lib.holder import Parameter
 

@@ -24,10 +24,10 @@ from clearance.pose.statistics import AT_95, COVERAGE
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.pallets import Written
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
 from clearance.scene.tries import Edit
-from clearance.scene.written import Written
 
 Array = NDArray[np.float64]
 
