@@ -364,7 +364,7 @@ def night(
     if not isinstance(file, str | PathLike):
         raise WrongArgument("file", file, "the path of a night's file")
     from clearance.overnight.answer import find_night
-    from clearance.report.night_approval import standing
+    from clearance.report.approval_confirm import standing
 
     def confirm(record: str, setup: str) -> Approval:
         return standing(record, setup, other_version)

@@ -21,7 +21,7 @@ from clearance.archive.found import Approvals, Approved, setups_in
 from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
 from clearance.archive.rows import Rechecked
 from clearance.report.approval_confirm import compare
-from clearance.report.approval_tool import others, tool_now
+from clearance.report.approval_values import others, tool_now
 
 Progress = Callable[[float, str], None]
 

@@ -176,15 +176,15 @@ def view(setup: str) -> None:
     Click an item for its clearances; s saves the picture here; q closes.
     """
     from clearance.errors import CannotDraw, InputError
-    from clearance.view.window import INSTEAD, has_display
+    from clearance.view.picture import INSTEAD, has_display
 
     if not has_display(sys.platform, os.environ):
         raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
     result = judged(setup)
     from clearance.advice.raises import find_raises
     from clearance.report.progress import Progress
+    from clearance.view.picture import show
     from clearance.view.raised import LEAST_RANGE, no_raises
-    from clearance.view.window import show
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking for raises")

@@ -67,7 +67,7 @@ def try_(setup: str, port: int, quiet: bool) -> None:
 
 def _show(address: str) -> None:
     """Open the page in the user's browser, where there is a screen."""
-    from clearance.view.window import has_display
+    from clearance.view.picture import has_display
 
     if not has_display(sys.platform, os.environ):
         return
