@@ -59,7 +59,7 @@ def raise_(
     """Which raises of the part zero clear everything?"""
     import clearance
     from clearance.advice.raises import find_raises, raised_by
-    from clearance.report import raising
+    from clearance.report import advice
     from clearance.report.progress import Progress
 
     _check_lengths(by=by, within=within)
@@ -82,9 +82,9 @@ def raise_(
             write_report(result, json_file)
         context.exit(EXIT_CODES[result.verdict])
     if json_file != "-":
-        say(raising.as_text(answer, width()))
+        say(advice.raises_as_text(answer, width()))
     if json_file is not None:
-        write_answer(raising.as_report(answer), json_file)
+        write_answer(advice.raises_as_report(answer), json_file)
     context.exit({"clear": 0, "none": 1, "undecided": 3}[answer.verdict])
 
 
@@ -100,7 +100,7 @@ def raise_(
 def placement(context: click.Context, setup: str, json_file: str | None, replace: bool) -> None:
     """How far may the picked-up zero lie from the planned one?"""
     from clearance.advice.placement import find_placement
-    from clearance.report import placing
+    from clearance.report import advice
     from clearance.report.progress import Progress
 
     check_targets(setup, json_file, None, replace)
@@ -109,9 +109,9 @@ def placement(context: click.Context, setup: str, json_file: str | None, replace
         progress(0.0, "looking how far it may be off")
         answer = find_placement(result)
     if json_file != "-":
-        say(placing.as_text(answer, width()))
+        say(advice.placement_as_text(answer, width()))
     if json_file is not None:
-        write_answer(placing.as_report(answer), json_file)
+        write_answer(advice.placement_as_report(answer), json_file)
     context.exit(EXIT_CODES[answer.verdict])
 
 

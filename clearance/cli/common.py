@@ -280,15 +280,15 @@ def say_result(result: Result) -> None:
     colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     say(as_text(result, width(), colour), colour)
     if result.compared is not None:
-        from clearance.report import tried
+        from clearance.report import changes
 
-        say("\n" + tried.as_text(result.compared, width()))
+        say("\n" + changes.tried_as_text(result.compared, width()))
 
 
 def say_nozzles(result: Result) -> None:
-    from clearance.report.nozzles import as_text
+    from clearance.report.changes import nozzles_as_text
 
-    say(as_text(result, width()))
+    say(nozzles_as_text(result, width()))
 
 
 def say(text: str, colour: bool = False) -> None:
