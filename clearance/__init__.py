@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from clearance.advice.raises import RaiseAnswer
     from clearance.advice.session import Row, Session
     from clearance.advice.where.several import Where
-    from clearance.archive.rows import Rechecked
+    from clearance.archive.question import Rechecked
     from clearance.checking.result import (
         Ailment,
         Compared,
@@ -477,8 +477,8 @@ def recheck(
     >>> [(row.verdict, row.before) for row in rows if row.since == ""]
     [('close', None)]
     """
-    from clearance.archive.asked import asked
     from clearance.archive.question import Otherwise
+    from clearance.archive.recheck import asked
 
     for name, given in (("machine", machine), ("margins", margins)):
         if given is not None and not isinstance(given, str | PathLike):

@@ -21,7 +21,7 @@ def asked_of(
     measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None
 ) -> Asked:
     """What is asked for beside a setup."""
-    from clearance.pose.statistics import COVERAGE
+    from clearance.pose.fit import COVERAGE
     from clearance.scene.lying import Asked
 
     if measured is not None and not isinstance(measured, str | PathLike):

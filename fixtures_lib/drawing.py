@@ -17,8 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixtures_lib import library
-from fixtures_lib.dimensions import VIEWS, Angle, Drawn, Length, Mark
-from fixtures_lib.holder import Holder, Kind
+from fixtures_lib.holder import VIEWS, Angle, Drawn, Holder, Kind, Length, Mark
 from fixtures_lib.outlines import lines, outline
 
 Array = NDArray[np.float64]

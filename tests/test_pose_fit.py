@@ -14,8 +14,7 @@ from scipy.optimize import brentq, least_squares
 from scipy.spatial.transform import Rotation
 from scipy.stats import chi2
 
-from clearance.pose.fit import NoFit, Places, fit, readings_at, vector
-from clearance.pose.statistics import COVERAGE, chance
+from clearance.pose.fit import COVERAGE, NoFit, Places, chance, fit, readings_at, vector
 
 Array = NDArray[np.float64]
 

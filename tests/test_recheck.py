@@ -22,10 +22,9 @@ from typing import Any
 import pytest
 
 import clearance as front
-from clearance.archive.asked import asked
 from clearance.archive.found import Approvals, setups_in
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
-from clearance.archive.rows import Rechecked, by_loss
+from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked, by_loss
+from clearance.archive.recheck import asked
 from clearance.archive.runner import Runner
 from clearance.cli import run as command_line
 from clearance.report import approval

@@ -15,8 +15,7 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
-from clearance.advice.standing import GRAIN, TURN_GRAIN, Standing
-from clearance.advice.whole import as_told
+from clearance.advice.whole import GRAIN, TURN_GRAIN, Standing, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery

@@ -53,9 +53,8 @@ def recheck(
     Exit codes: 0 no verdict is worse, 1 one is (or, with nothing otherwise, one is not clear), 3 one could
     not be judged.
     """
-    from clearance.archive.asked import asked
-    from clearance.archive.question import Otherwise
-    from clearance.archive.rows import exit_code
+    from clearance.archive.question import Otherwise, exit_code
+    from clearance.archive.recheck import asked
     from clearance.archive.telling import as_report, as_text
     from clearance.report.progress import Progress
 
@@ -74,7 +73,7 @@ def recheck(
     if json_file is not None:
         write_answer(as_report(rows, otherwise), json_file)
     if page is not None:
-        from clearance.archive.page import write_page
+        from clearance.archive.telling import write_page
 
         write_page(rows, otherwise, page)
     context.exit(exit_code(rows, bool(otherwise)))

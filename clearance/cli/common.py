@@ -180,7 +180,7 @@ def with_every_nozzle(result: Result) -> Result:
     """The result with what it would be with each set of nozzles."""
     from dataclasses import replace
 
-    from clearance.advice.nozzles import every_nozzle
+    from clearance.advice.cures import every_nozzle
     from clearance.report.progress import Progress
 
     with Progress(sys.stderr) as progress:

@@ -98,7 +98,7 @@ def measured(
 ) -> None:
     """How the part lies, what to turn, and may the path run like that?"""
     from clearance.measuring.answer import find_measured
-    from clearance.pose.statistics import COVERAGE
+    from clearance.pose.fit import COVERAGE
     from clearance.report.measuring import as_report, as_text
     from clearance.report.progress import Progress
     from clearance.scene.lying import Asked

@@ -52,7 +52,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     Raises:
         InputError: a file is not any more what was read.
     """
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.words import words_sha256
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent

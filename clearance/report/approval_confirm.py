@@ -25,7 +25,7 @@ from clearance.errors import printable as _plain
 from clearance.report.approval_record import folder_of, read_record, shipped_machine
 from clearance.report.approval_values import Other, differing, differing_readings, others, tool_now, values_of
 from clearance.report.terminal import _named, paragraphs, rounded_down
-from clearance.toolpath.nc.blocks import Semicolon
+from clearance.toolpath.nc.words import Semicolon
 
 if TYPE_CHECKING:
     from clearance.overnight.alone import Approval
@@ -155,7 +155,7 @@ def _found(each: dict[str, Any], folder: str) -> Found:
 
 
 def _words(file: Path, name: str, semicolon: Semicolon) -> str:
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.words import words_sha256
 
     return words_sha256(file.read_bytes(), name, semicolon)
 

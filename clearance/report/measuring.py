@@ -13,7 +13,7 @@ from clearance import __version__
 from clearance.measuring.answer import Measured, PartAnswer
 from clearance.measuring.corrections import Correction
 from clearance.pose.doubts import sentences
-from clearance.pose.statistics import AT_95
+from clearance.pose.fit import AT_95
 from clearance.report.terminal import verdict_sentence
 from clearance.scene.lying import MOTIONS, Zero, figures, listed
 

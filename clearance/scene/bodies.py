@@ -33,8 +33,7 @@ from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Kind
+from fixtures_lib.holder import Fitted, Kind
 
 if TYPE_CHECKING:
     from clearance.scene.pallets import Written

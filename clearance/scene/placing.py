@@ -18,8 +18,7 @@ from clearance.scene.model import Body, Finding, Placed
 from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import TomlFile
 from fixtures_lib import library
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Kind, Limit
+from fixtures_lib.holder import Fitted, Kind, Limit
 
 if TYPE_CHECKING:
     from clearance.scene.pallets import Written

@@ -22,8 +22,7 @@ from clearance.scene.own_holders import PLAIN, PLAIN_WORDS, OwnBody, OwnHolder, 
 from clearance.scene.schema import Setup
 from clearance.scene.toml_file import MM_PER_UNIT, Loc, TomlFile, read_toml
 from fixtures_lib import library
-from fixtures_lib.fitting import length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat, length
 
 Array = NDArray[np.float64]
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from clearance.checking.per_move import HORIZON
 from clearance.errors import printable
-from clearance.pose.statistics import AT_95
+from clearance.pose.fit import AT_95
 from clearance.report.sheet.markup import MARKS, NONE, Html, down, joined, position, section, table, tag
 from clearance.report.terminal import rounded_down
 from clearance.scene.lying import Lies, zeros_of
