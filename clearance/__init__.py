@@ -117,7 +117,7 @@ _HOMES = {
     "advice.raises": ("RaiseAnswer",),
     "advice.session": ("Row", "Session"),
     "advice.where.several": ("Where",),
-    "archive.rows": ("Rechecked",),
+    "archive.question": ("Rechecked",),
     "measuring.answer": ("Measured",),
     "overnight.answer": ("NightAnswer",),
     "checking.result": (

@@ -14,18 +14,7 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import (
-    advising,
-    approval,
-    archive,
-    checking,
-    editors,
-    live,
-    measuring,
-    night,
-    starting,
-    where,
-)
+from clearance.cli import advising, approval, checking, live, many, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
@@ -33,17 +22,14 @@ from clearance.errors import ClearanceError
 __all__ = [
     "advising",
     "approval",
-    "archive",
     "checking",
     "commands",
-    "editors",
     "live",
     "main",
+    "many",
     "measuring",
-    "night",
     "run",
     "starting",
-    "where",
 ]
 
 

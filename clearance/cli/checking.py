@@ -12,34 +12,31 @@ import click
 from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
+    check_written,
     commands,
     draw_picture,
+    json_option,
     judged,
     keep_tried,
-    measuring,
-    mounting,
+    of_a_setup,
     replacing,
     say,
     say_error,
     say_nozzles,
     say_result,
-    spare,
     with_comparison,
     with_cures,
     with_every_nozzle,
     write_report,
 )
-from clearance.cli.trying import raising, refuse_write_of_nothing, trying
+from clearance.cli.trying import raising, refuse_write_of_nothing
 from clearance.errors import CannotDraw, InputError
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
-@click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
+@json_option("the report")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
 @click.option("--every-nozzle", "every", is_flag=True, help="Which sets of nozzles clear this job? A table.")
@@ -80,10 +77,7 @@ def check(
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
@@ -132,10 +126,7 @@ def _size(text: str) -> tuple[int, int]:
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
@@ -144,16 +135,12 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
     It opens by a double click, with no network. Print it from the browser.
     """
-    from clearance.files import check_writable
-    from clearance.report.ours import check_replaceable
     from clearance.report.progress import Progress
     from clearance.report.sheet.page import check_name, write_sheet
     from clearance.report.terminal import verdict_sentence
 
     check_name(file)
-    check_writable(file)
-    spare(file, [setup])
-    check_replaceable(file, replace)
+    check_written(file, [setup], replace)
     result = with_cures(judged(setup, guarded=[file]))
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
@@ -162,10 +149,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.

@@ -10,8 +10,10 @@ import click
 from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
+    check_written,
     checked_coverage,
     commands,
+    json_option,
     replacing,
     say,
     spare,
@@ -48,10 +50,9 @@ def touch(
     Fill in the form beside the part; then ask: clearance measured.
     """
     import clearance
-    from clearance.files import check_writable, write_whole
+    from clearance.files import write_whole
     from clearance.measuring.places import frame_of, part_of, propose
     from clearance.pose.form import Form
-    from clearance.report.ours import check_replaceable
     from clearance.report.progress import Progress
     from clearance.report.touching import as_text, text_of
 
@@ -60,9 +61,7 @@ def touch(
         raise InputError(None, "--tip", f"{tip:g} is no radius of a ball", "mm, from 0 to 100")
     if not file.lower().endswith(".csv"):
         raise InputError(file, "", "a form is written as CSV", "end its name in .csv")
-    check_writable(file)
-    spare(file, [setup])
-    check_replaceable(file, replace)
+    check_written(file, [setup], replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
         scene = clearance.load(setup)
@@ -84,7 +83,7 @@ def touch(
 @click.option(
     "--lean", type=float, default=10.0, metavar="UM", help="Cut walls may lean by so many micrometres; 10."
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@json_option("the answer")
 @replacing
 @click.pass_context
 def measured(
