@@ -22,9 +22,8 @@ from typing import Any
 import pytest
 
 import clearance as front
-from clearance.archive.found import Approvals, setups_in
 from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked, by_loss
-from clearance.archive.recheck import asked
+from clearance.archive.recheck import Approvals, asked, setups_in
 from clearance.archive.runner import Runner
 from clearance.cli import run as command_line
 from clearance.report import approval

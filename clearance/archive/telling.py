@@ -16,8 +16,7 @@ from typing import Any
 from clearance import __version__
 from clearance.archive.question import Otherwise, Rechecked, by_loss, counts
 from clearance.errors import printable
-from clearance.files import write_whole
-from clearance.report.ours import HTML_MARK
+from clearance.files import HTML_MARK, write_whole
 from clearance.report.sheet.markup import Html, in_script, joined, tag
 from clearance.report.terminal import CAUTIONS, paragraphs, rounded_down
 

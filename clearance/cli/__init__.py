@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import click
 
 from clearance import child
-from clearance.cli import advising, approval, checking, live, many, measuring, starting
+from clearance.cli import advising, approval, checking, many, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError

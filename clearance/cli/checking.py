@@ -1,11 +1,11 @@
-"""``check``, ``picture``, ``sheet``, ``view``: a setup goes in; report, picture, page, window come out."""
+"""``check``, ``picture``, ``sheet``, ``view``, ``try``: a setup goes in; report or picture comes out."""
 
 from __future__ import annotations
 
 import os
 import re
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,6 +18,8 @@ from clearance.cli.common import (
     json_option,
     judged,
     keep_tried,
+    measuring,
+    mounting,
     of_a_setup,
     replacing,
     say,
@@ -31,6 +33,9 @@ from clearance.cli.common import (
 )
 from clearance.cli.trying import raising, refuse_write_of_nothing
 from clearance.errors import CannotDraw, InputError
+
+if TYPE_CHECKING:
+    from clearance.scene.model import Scene
 
 
 @commands.command()
@@ -180,3 +185,68 @@ def view(setup: str) -> None:
             # no raise keeps within the travel: there is still something to turn about
             answer = no_raises()
     show(result, answer, os.path.splitext(os.path.basename(setup))[0])
+
+
+@commands.command(name="try")
+@click.argument("setup")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Listen there; one that is free.")
+@click.option("--no-browser", "quiet", is_flag=True, help="Only say where the page is.")
+@measuring
+@mounting
+def try_(setup: str, port: int, quiet: bool) -> None:
+    """What if I move this? A live page on this computer.
+
+    \b
+    Take hold of an item and see every clearance follow; at rest the whole job is judged.
+    Nobody else on the network can see the page. Ctrl-C ends it.
+    """
+    try:
+        from clearance.live.server import serve
+    except ModuleNotFoundError as error:
+        if error.name != "aiohttp":
+            raise
+        found = "the page needs a library that is not installed"
+        raise InputError(None, "try", found, 'install it:  pip install "clearance[live]"') from None
+    import clearance
+    from clearance import parallel
+    from clearance.cli.common import asked_for
+    from clearance.live.desk import Desk
+    from clearance.report.progress import Progress
+
+    measured, coverage = asked_for()
+    nozzles = click.get_current_context().meta.get("clearance.nozzles")
+
+    def read(file: str) -> Scene:
+        return clearance.load(file, measured=measured, coverage=coverage, nozzles=nozzles)
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = read(setup)
+        progress(0.5, "measuring")
+        # threads of the browser's starter may run from here on: nothing is forked any more
+        with parallel.processes(False):
+            desk = Desk(scene, read)
+
+    def ready(address: str) -> None:
+        say(f"{scene.title or setup}: the page is at\n  {address}\nCtrl-C ends it.")
+        sys.stdout.flush()
+        if not quiet:
+            _show(address)
+
+    with parallel.processes(False):
+        serve(desk, port, ready)
+
+
+def _show(address: str) -> None:
+    """Open the page in the user's browser, where there is a screen."""
+    from clearance.view.picture import has_display
+
+    if not has_display(sys.platform, os.environ):
+        return
+    import webbrowser
+
+    try:
+        webbrowser.open(address)
+    except (OSError, webbrowser.Error):
+        # the address is told: it can be opened by hand
+        return

@@ -266,8 +266,7 @@ def check_written(
     Raises:
         InputError: it says which, and what would be right.
     """
-    from clearance.files import check_writable
-    from clearance.report.ours import check_replaceable
+    from clearance.files import check_replaceable, check_writable
 
     check_writable(file)
     if other is not None and os.path.realpath(other) == os.path.realpath(file):

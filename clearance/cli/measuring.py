@@ -53,8 +53,8 @@ def touch(
     from clearance.files import write_whole
     from clearance.measuring.places import frame_of, part_of, propose
     from clearance.pose.form import Form
+    from clearance.report.measuring import form_as_bytes, form_as_text
     from clearance.report.progress import Progress
-    from clearance.report.touching import as_text, text_of
 
     counts = _counts(places)
     if not 0.0 <= tip <= 100.0:
@@ -70,8 +70,8 @@ def touch(
         body = part_of(scene, part)
         proposed = propose(scene, body, frame_of(scene, item), counts, dial)
     form = Form(proposed.rows, tip, item)
-    write_whole(file, text_of(os.path.basename(setup), form))
-    say(as_text(form, proposed.said, file, width()))
+    write_whole(file, form_as_bytes(os.path.basename(setup), form))
+    say(form_as_text(form, proposed.said, file, width()))
 
 
 @commands.command()

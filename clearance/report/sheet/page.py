@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from clearance import __version__
 from clearance.errors import CannotDraw, InputError
-from clearance.report.ours import HTML_MARK
+from clearance.files import HTML_MARK
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import (
     cautions,
