@@ -12,18 +12,11 @@ the first function needs them.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from os import PathLike, fspath
+from os import PathLike
 from typing import TYPE_CHECKING
 
 from clearance import arguments as _arguments
-from clearance.errors import (
-    CannotDraw,
-    ClearanceError,
-    InputError,
-    NotYet,
-    Undecided,
-    WrongArgument,
-)
+from clearance.errors import CannotDraw, ClearanceError, InputError, NotYet, Undecided, WrongArgument
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -168,13 +161,12 @@ def load(
     >>> scene.items["die plate"].mesh.is_watertight
     True
     """
-    if not isinstance(setup, str | PathLike):
-        raise WrongArgument("setup", setup, "the path of a setup file")
+    path = _arguments.path_of("setup", setup, "the path of a setup file")
     from clearance import parallel
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup), _arguments.asked_of(measured, coverage, nozzles))
+        return load_setup(path, _arguments.asked_of(measured, coverage, nozzles))
 
 
 def check(
@@ -312,7 +304,8 @@ def measured(
     """
     from clearance.measuring.answer import find_measured
 
-    return find_measured(fspath(setup), _arguments.asked_of(form, coverage))
+    path = _arguments.path_of("setup", setup, "the path of a setup file")
+    return find_measured(path, _arguments.asked_of(form, coverage))
 
 
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
@@ -361,15 +354,14 @@ def night(
     >>> answer.runs_alone, answer.waits_for[0]
     (False, 'riveting nest')
     """
-    if not isinstance(file, str | PathLike):
-        raise WrongArgument("file", file, "the path of a night's file")
+    path = _arguments.path_of("file", file, "the path of a night's file")
     from clearance.overnight.answer import find_night
     from clearance.report.approval_confirm import standing
 
     def confirm(record: str, setup: str) -> Approval:
         return standing(record, setup, other_version)
 
-    return find_night(fspath(file), confirm, order=order, now=now, progress=progress)
+    return find_night(path, confirm, order=order, now=now, progress=progress)
 
 
 def where(
@@ -432,13 +424,12 @@ def draw(
 
     >>> clearance.draw("demo_models/side_plate_die_clash.toml", "side_plate_die.png", view="close_up")
     """
-    if not isinstance(file, str | PathLike):
-        raise WrongArgument("file", file, "the path of the picture to write")
+    target = _arguments.path_of("file", file, "the path of the picture to write")
     from clearance.checking.result import Result
     from clearance.view.picture import draw as draw_result
 
     result = setup if isinstance(setup, Result) else check(setup)
-    draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
+    draw_result(result, target, view=view, size=size, ground=ground, after=after)
 
 
 def recheck(
@@ -480,20 +471,13 @@ def recheck(
     from clearance.archive.question import Otherwise
     from clearance.archive.recheck import asked
 
-    for name, given in (("machine", machine), ("margins", margins)):
-        if given is not None and not isinstance(given, str | PathLike):
-            raise WrongArgument(name, given, "the path of a file")
-    for place in places:
-        if not isinstance(place, str | PathLike):
-            raise WrongArgument("places", place, "folders, and paths of setup files")
-    files = (None if each is None else fspath(each) for each in (machine, margins))
-    otherwise = Otherwise(next(files), nozzles, next(files))
-    limits = {"workers": workers, "seconds": seconds, "memory": memory}
-    for name, number in limits.items():
-        if number is not None and (not isinstance(number, int | float) or number <= 0):
-            raise WrongArgument(name, number, "a number above zero")
+    named = [_arguments.path_of("places", place, "folders, and paths of setup files") for place in places]
+    on = None if machine is None else _arguments.path_of("machine", machine, "the path of a file")
+    wanted = None if margins is None else _arguments.path_of("margins", margins, "the path of a file")
+    for name, number in (("workers", workers), ("seconds", seconds), ("memory", memory)):
+        _arguments.check_above_zero(name, number)
     return asked(
-        [fspath(place) for place in places], otherwise,
+        named, Otherwise(on, nozzles, wanted),
         fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
     )  # fmt: skip
 

@@ -73,3 +73,27 @@ def length_of(name: str, value: float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         raise WrongArgument(name, value, "a length in mm")
     return float(value)
+
+
+def path_of(name: str, value: str | PathLike[str], want: str) -> str:
+    """A path as a string.
+
+    Args:
+        name: of the argument.   value: as given.   want: what would be right, in words.
+
+    Raises:
+        WrongArgument: it is no path.
+    """
+    if not isinstance(value, str | PathLike):
+        raise WrongArgument(name, value, want)
+    return fspath(value)
+
+
+def check_above_zero(name: str, value: float | None) -> None:
+    """Refuse what is neither left out nor a number above zero.
+
+    Args:
+        name: of the argument.   value: as given.
+    """
+    if value is not None and (not isinstance(value, int | float) or value <= 0):
+        raise WrongArgument(name, value, "a number above zero")

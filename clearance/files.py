@@ -21,7 +21,7 @@ import time
 from pathlib import Path
 from typing import BinaryIO
 
-from clearance import child
+from clearance import ending
 from clearance.errors import InputError
 
 #: seconds in which somebody must begin to read a pipe that is written to
@@ -94,18 +94,18 @@ def write_whole(target: str | Path, content: bytes) -> None:
             # Under its own name: a pipe that a shell made (/dev/fd/63) has no other.
             with _open_at_once(Path(target)) as out:
                 out.write(content)
-            child.written.append(str(target))
+            ending.written.append(str(target))
             return
         _clear_away(final.parent)
         part = part_name(final.parent)
-        with child.half_done(part):
+        with ending.half_done(part):
             with open(part, "xb") as out:
                 out.write(content)
             if mode is not None:
                 os.chmod(part, stat.S_IMODE(mode))
-            with child.held():
+            with ending.held():
                 os.replace(part, final)
-                child.written.append(str(target))
+                ending.written.append(str(target))
     except OSError as error:
         raise InputError(target, "", f"cannot be written ({error.strerror or error})", "") from error
 

@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parent.parent
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.errors",),
-    ("clearance.errors", "clearance.tolerances"),
-    ("clearance.child", "clearance.child"),
+    ("clearance.ending", "clearance.tolerances"),
+    ("clearance.child",),
     ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
@@ -26,7 +26,6 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.scene",),
     ("clearance.kernels",),
     ("clearance.checking",),
-    ("clearance.process",),
     ("clearance.process",),
     ("clearance.advice",),
     ("clearance.measuring", "clearance.arguments"),

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
-from clearance import child
+from clearance import ending
 from clearance.archive.cache import Cache
 from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked
 from clearance.archive.runner import MEMORY, SECONDS, Runner
@@ -260,7 +260,7 @@ def _rows(
         pace.done += 1
         return case.row()
 
-    child.kept.append(pace.kept)
+    ending.kept.append(pace.kept)
     try:
         waiting: dict[Question, _Case] = {}
         for name in shown:
@@ -272,7 +272,7 @@ def _rows(
                 yield done(case)
         pace.begin(len(waiting))
         for question, answer in source.answers(list(waiting)):
-            with child.held():
+            with ending.held():
                 cache.keep(question, answer)
             case = waiting[question]
             case.answers[question] = answer
@@ -283,7 +283,7 @@ def _rows(
             pace.tell()
         cache.finish(whole)
     finally:
-        child.kept.remove(pace.kept)
+        ending.kept.remove(pace.kept)
         cache.close()
 
 
