@@ -241,7 +241,7 @@ def find_raises(
     """
     from clearance.advice.raises import find_raises as find
 
-    return find(_arguments.scene_of(setup), _arguments.names_of(items), within)
+    return find(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.span_of("within", within))
 
 
 def find_cures(result: Result) -> Cures:
@@ -323,10 +323,9 @@ def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
     >>> zones.upper[0].limit < zones.upper[-1].limit
     True
     """
-    if kind not in ("laid", "holder"):
-        raise WrongArgument("kind", kind, '"laid" or "holder"')
     from clearance.advice.keepout import find_keepout
 
+    kind = _arguments.kind_of(kind)
     return find_keepout(_arguments.scene_of(setup), kind)
 
 
@@ -354,7 +353,7 @@ def night(
     >>> answer.runs_alone, answer.waits_for[0]
     (False, 'riveting nest')
     """
-    path = _arguments.path_of("file", file, "the path of a night's file")
+    path, now = _arguments.path_of("file", file, "the path of a night's file"), _arguments.moment_of(now)
     from clearance.overnight.answer import find_night
     from clearance.report.approval_confirm import standing
 
@@ -394,8 +393,8 @@ def where(
     """
     from clearance.advice.where.several import find_where
 
-    room = None if least is None else _arguments.length_of("least", least)
-    return find_where(_arguments.scene_of(setup), items, on, room, turns, any_of, progress)
+    asked = _arguments.where_of(items, on, least, turns, any_of)
+    return find_where(_arguments.scene_of(setup), *asked, progress)
 
 
 def draw(
@@ -428,6 +427,7 @@ def draw(
     from clearance.checking.result import Result
     from clearance.view.picture import draw as draw_result
 
+    after = _arguments.name_of("after", after, "the name of a cut, a stop or a state")
     result = setup if isinstance(setup, Result) else check(setup)
     draw_result(result, target, view=view, size=size, ground=ground, after=after)
 
@@ -468,16 +468,14 @@ def recheck(
     >>> [(row.verdict, row.before) for row in rows if row.since == ""]
     [('close', None)]
     """
-    from clearance.archive.question import Otherwise
     from clearance.archive.recheck import asked
 
     named = [_arguments.path_of("places", place, "folders, and paths of setup files") for place in places]
-    on = None if machine is None else _arguments.path_of("machine", machine, "the path of a file")
-    wanted = None if margins is None else _arguments.path_of("margins", margins, "the path of a file")
-    for name, number in (("workers", workers), ("seconds", seconds), ("memory", memory)):
-        _arguments.check_above_zero(name, number)
+    otherwise = _arguments.otherwise_of(machine, nozzles, margins)
+    scheduler = _arguments.name_of("scheduler", scheduler, "an address, tcp://host:8786 say")
+    _arguments.check_above_zero(workers=workers, seconds=seconds, memory=memory)
     return asked(
-        named, Otherwise(on, nozzles, wanted),
+        named, otherwise,
         fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
     )  # fmt: skip
 

@@ -71,6 +71,12 @@ class PlacementAnswer:
     places: tuple[Pair, ...]
     findings: tuple[Finding, ...] = ()
 
+    def __repr__(self) -> str:
+        if self.x is None or self.y is None or self.turn is None:
+            return f"<PlacementAnswer {self.verdict}: no room to be off>"
+        x, y, turn = (f"{low:+.2f} to {high:+.2f}" for low, high in (self.x, self.y, self.turn))
+        return f"<PlacementAnswer {self.verdict}: X {x}, Y {y} mm, {turn} degrees>"
+
 
 def find_placement(result: Result) -> PlacementAnswer:
     """How far the picked-up zero may lie from the planned one, for a scene as judged."""

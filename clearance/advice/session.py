@@ -80,6 +80,8 @@ class Session:
     """
 
     def __init__(self, scene: Scene) -> None:
+        if not isinstance(scene, Scene):
+            raise WrongArgument("scene", scene, "a Scene, as clearance.load gives it")
         if scene.reading is None:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")

@@ -146,6 +146,11 @@ class Rechecked:
     least: Mapping[str, Any] | None = None
     kept: bool = field(default=False, compare=False)
 
+    def __repr__(self) -> str:
+        return (
+            f'<Rechecked "{self.setup}": {self.verdict or "not judged"}, before {self.before or "not known"}>'
+        )
+
     @property
     def change(self) -> str:
         """What becomes of the verdict: "worse", "not judged", "same", "new" or "better"."""
