@@ -178,6 +178,7 @@ class Holder:
         params: every parameter with the value used.
         sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
             so that overlapping that one item is as it should be.
+        moved: indices of shells that slide or turn as a parameter changes, where that is known.
         closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
         holes: its thread holes for straps and the like; () where it has none, or nobody knows.
     """
@@ -187,6 +188,7 @@ class Holder:
     limits: tuple[Limit, ...] = ()
     params: Mapping[str, Any] = field(default_factory=dict)
     sunk: tuple[int, ...] = ()
+    moved: tuple[int, ...] = ()
     closed: bool = True
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
