@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 EXACT, AS_TYPED = 1e-9, 0.01
 #: so far over a seat there is no metal, mm
 ABOVE = 0.1
-#: what moves may come into what stands still by so much as its value changes, mm3: less is how models are drawn
+#: what moves may come so much deeper into what stands still as its value changes, mm3
 CROSSING = 1.0
 
 
