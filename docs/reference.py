@@ -27,8 +27,8 @@ ROOT = Path(__file__).resolve().parent.parent
 #: kind of report -> where the function stands that makes it
 REPORTS = {
     "check": ("report/data.py", "as_report"),
-    "raise": ("report/raising.py", "as_report"),
-    "placement": ("report/placing.py", "as_report"),
+    "raise": ("report/advice.py", "raises_as_report"),
+    "placement": ("report/advice.py", "placement_as_report"),
     "keepout": ("report/keepout.py", "as_report"),
     "where": ("report/where.py", "as_report"),
     "measured": ("report/measuring.py", "as_report"),

@@ -11,8 +11,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Hole,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+)
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
 

@@ -10,8 +10,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Hole,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+)
 from fixtures_lib.solids import THREAD_FACET, at, box, cut, hole, join, shell
 
 RISER = 8.0  # length of the riser between an ear and the rail, along X

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance import child, parallel
+from clearance import ending, parallel
 from clearance.archive.question import Answer, Otherwise, Question
 from clearance.archive.runner import Runner, Worker, begin_worker
 from tests.archives import CRASH, HANG, MEMORY, archive, begin_spoilt
@@ -113,9 +113,9 @@ def test_leaving_early_ends_the_workers() -> None:
 
 
 def test_no_processes_are_left_noted() -> None:
-    before = set(child.processes)
+    before = set(ending.processes)
     answers(Runner(2, 1.0, begin=toy), "a", "crash", "ends", "b")
-    assert child.processes == before
+    assert ending.processes == before
 
 
 def test_all_workers_are_busy() -> None:

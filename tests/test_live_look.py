@@ -1,4 +1,5 @@
-"""What is seen on the page of ``clearance try`` in Chromium: numbers that lie on each other, keys that come faster than answers, files that change, what is seen in space, maps of places.
+"""What is seen on the page of ``clearance try`` in Chromium: numbers that lie on each other, keys that come
+faster than answers, files that change, what is seen in space, maps of places.
 
 The oracles: the boxes of what is drawn as the browser has them (getBoundingClientRect, CSSOM View, W3C), and
 orthographic projection written out here (a turn about Z, then one about the drawing's own across).
@@ -69,7 +70,8 @@ def test_no_number_lies_on_another_and_each_is_at_its_place_or_tied_to_it(
             browser.run("new Promise(r => setTimeout(r, 200))")
             found = browser.run(
                 "['plan', 'side'].map(id => [...document.querySelectorAll(`#${id} .place circle`)]"
-                ".map(e => e.getBoundingClientRect()).map(r => [r.x + r.width / 2, r.y + r.height / 2, r.width]))"
+                ".map(e => e.getBoundingClientRect())"
+                ".map(r => [r.x + r.width / 2, r.y + r.height / 2, r.width]))"
             )
             for circles in found:
                 near = [

@@ -19,11 +19,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from clearance.errors import InputError
-from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, clock_of, joined, presence_of, start_of
+from clearance.overnight.durations import metres, minutes
 from clearance.overnight.order import best, late
-from clearance.overnight.timeline import LEAST, LIKELY, MOST, Ready, Setting, Step, There, run_all
-from clearance.overnight.wire import metres, minutes
+from clearance.overnight.timeline import LEAST, LIKELY, MOST, Ready, Setting, Step, There, doubtful, run_all
 from clearance.scene.night import Presence, Spool, Three
 
 PARIS = Clock(ZoneInfo("Europe/Paris"))

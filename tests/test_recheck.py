@@ -22,10 +22,8 @@ from typing import Any
 import pytest
 
 import clearance as front
-from clearance.archive.asked import asked
-from clearance.archive.found import Approvals, setups_in
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
-from clearance.archive.rows import Rechecked, by_loss
+from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked, by_loss
+from clearance.archive.recheck import Approvals, asked, setups_in
 from clearance.archive.runner import Runner
 from clearance.cli import run as command_line
 from clearance.report import approval
@@ -75,6 +73,7 @@ def approve(setup: Path, record: Path) -> None:
 
 
 # ---------------------------------------------------------------------------------------------- before, now
+@pytest.mark.slow
 def test_margins_that_are_otherwise_and_what_is_kept(tmp_path: Path, cache: Path) -> None:
     folder = tmp_path / "jobs"
     archive(folder, 3)

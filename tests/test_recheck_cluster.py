@@ -18,9 +18,9 @@ from pathlib import Path
 import pytest
 
 from clearance.archive import cluster
-from clearance.archive.asked import asked
 from clearance.archive.cache import tool_sha256
 from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, answer_of, question_of
+from clearance.archive.recheck import asked
 from clearance.archive.runner import Runner
 from clearance.errors import InputError
 from tests.archives import DEMOS, ROOT, archive, by_name

@@ -22,8 +22,7 @@ from clearance import cli
 from clearance.geometry.transforms import pose
 from clearance.scene.changed import changed, param_of
 from clearance.scene.rewrite import rewritten, write_tried
-from clearance.scene.stand import angles
-from clearance.scene.tries import Move, Off, Param, Place, Raise, Set
+from clearance.scene.tries import Move, Off, Param, Place, Raise, Set, angles
 
 DEMOS = Path(__file__).parents[1] / "demo_models"
 DIE = "side_plate_die_clash.toml"

@@ -16,7 +16,7 @@ import pytest
 
 from clearance import cli
 from clearance.errors import CannotDraw
-from clearance.view import looks, picture, window
+from clearance.view import looks, picture
 from clearance.view.raised import no_raises
 from clearance.view.window_scene import SIZE, fitting
 from tests.view_scenes import plate_on_rails
@@ -25,16 +25,16 @@ DEMO = Path(__file__).parent.parent / "demo_models" / "side_plate_die_clash.toml
 
 
 def test_no_display_is_a_message_and_names_the_other_way(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(window.sys, "platform", "linux")
+    monkeypatch.setattr(picture.sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
     with pytest.raises(CannotDraw, match="clearance picture"):
-        window.show(plate_on_rails(), no_raises(), "plate")
+        picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 def test_the_command_says_so_before_it_checks(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(window.sys, "platform", "linux")
+    monkeypatch.setattr(picture.sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
     began = time.perf_counter()
     assert cli.run(["view", str(DEMO)]) == 2
@@ -50,10 +50,10 @@ def test_the_command_says_so_before_it_checks(
 def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "stand_in.py").write_text("import os; os.abort()", encoding="utf-8")
     monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.setattr(window, "WINDOW", "stand_in:main")
+    monkeypatch.setattr(picture, "WINDOW", "stand_in:main")
     monkeypatch.setenv("DISPLAY", ":99")
     with pytest.raises(CannotDraw, match=r"does not answer, or has no OpenGL .*apt-get install"):
-        window.show(plate_on_rails(), no_raises(), "plate")
+        picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 @pytest.mark.slow
@@ -64,7 +64,7 @@ def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.Monke
         monkeypatch.setenv("DISPLAY", ":4711")
         monkeypatch.delenv("VTK_DEFAULT_OPENGL_WINDOW", raising=False)
         with pytest.raises(CannotDraw, match="no window: the display does not answer"):
-            window.show(plate_on_rails(), no_raises(), "plate")
+            picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 @pytest.mark.parametrize(
@@ -82,10 +82,10 @@ def test_the_window_has_room_on_the_screen(screen: tuple[int, int], size: tuple[
 
 
 def test_where_a_window_can_be_asked_for() -> None:
-    assert not window.has_display("linux", {})
-    assert window.has_display("linux", {"DISPLAY": ":0"})
-    assert window.has_display("win32", {})
-    assert window.has_display("darwin", {})
+    assert not picture.has_display("linux", {})
+    assert picture.has_display("linux", {"DISPLAY": ":0"})
+    assert picture.has_display("win32", {})
+    assert picture.has_display("darwin", {})
 
 
 # Every handle, one after the other; what is seen of it is printed as JSON.

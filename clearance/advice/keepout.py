@@ -39,6 +39,9 @@ class Zone:
     outline: Any
     excess: float = 0.0
 
+    def __repr__(self) -> str:
+        return f"<Zone up to Z {self.limit:.2f} mm>"
+
 
 @dataclass(frozen=True)
 class WireZone:
@@ -81,6 +84,10 @@ class Keepout:
     zeros: dict[str, Array]
     wire: tuple[WireZone, ...] = ()
     wire_margin: float = 0.0
+
+    def __repr__(self) -> str:
+        upper, lower = f"{len(self.upper)} zones of the upper head", f"{len(self.lower)} of the lower"
+        return f"<Keepout for {self.kind}: {upper}, {lower}>"
 
 
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:

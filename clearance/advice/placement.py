@@ -15,8 +15,7 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
-from clearance.advice.standing import GRAIN, TURN_GRAIN, Standing
-from clearance.advice.whole import as_told
+from clearance.advice.whole import GRAIN, TURN_GRAIN, Standing, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
@@ -71,6 +70,12 @@ class PlacementAnswer:
     turn_binds: tuple[str | None, str | None]
     places: tuple[Pair, ...]
     findings: tuple[Finding, ...] = ()
+
+    def __repr__(self) -> str:
+        if self.x is None or self.y is None or self.turn is None:
+            return f"<PlacementAnswer {self.verdict}: no room to be off>"
+        x, y, turn = (f"{low:+.2f} to {high:+.2f}" for low, high in (self.x, self.y, self.turn))
+        return f"<PlacementAnswer {self.verdict}: X {x}, Y {y} mm, {turn} degrees>"
 
 
 def find_placement(result: Result) -> PlacementAnswer:

@@ -91,6 +91,12 @@ class RaiseAnswer:
     findings: tuple[Finding, ...] = field(default=())
     besides: tuple[Finding, ...] = ()
 
+    def __repr__(self) -> str:
+        low, high = self.range
+        least = "none" if self.smallest is None else f"{self.smallest:.2f} mm"
+        count = f"{len(self.windows)} windows from {low:.2f} to {high:.2f} mm"
+        return f"<RaiseAnswer {self.verdict}: {count}, the smallest raise {least}>"
+
     @property
     def verdict(self) -> str:
         """ "clear" where a raise is found, "undecided", or "none": items would not stand so, too."""

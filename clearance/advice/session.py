@@ -27,8 +27,7 @@ from clearance.scene.changed import built_with, edited, found_item, off_with, pa
 from clearance.scene.changed import check as check_tried
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
-from clearance.scene.stand import Stand
-from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, said
+from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, Stand, said
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "State"]
@@ -81,6 +80,8 @@ class Session:
     """
 
     def __init__(self, scene: Scene) -> None:
+        if not isinstance(scene, Scene):
+            raise WrongArgument("scene", scene, "a Scene, as clearance.load gives it")
         if scene.reading is None:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")

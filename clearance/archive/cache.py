@@ -27,7 +27,7 @@ from typing import TypeVar
 
 from clearance.archive.question import Answer, Question, answer_of, digest
 from clearance.report.approval_record import shipped_machine
-from clearance.report.approval_tool import LIBRARIES, READERS, everything_sha256, tool_now
+from clearance.report.approval_values import LIBRARIES, READERS, everything_sha256, tool_now
 from clearance.scene.shelf import VARIABLE
 
 #: 1: the first

@@ -108,7 +108,7 @@ def judged(question: Question, memory: int | None = None) -> Answer:
     Args:
         question: what to judge.   memory: bytes that this process may have, for the message.
     """
-    from clearance.pose.statistics import COVERAGE
+    from clearance.pose.fit import COVERAGE
     from clearance.process.check import check
     from clearance.scene.load import load
     from clearance.scene.lying import Asked

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 
 Array = NDArray[np.float64]
 #: lowest and highest corners, (N, d) each

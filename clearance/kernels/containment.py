@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.mesh.topology import (
     Edges,
     connected,

@@ -26,8 +26,7 @@ from clearance.scene.changed import found_item
 from clearance.scene.lying import Asked
 from clearance.scene.model import Scene
 from clearance.scene.rewrite import with_tried, write_tried
-from clearance.scene.stand import angles
-from clearance.scene.tries import Place
+from clearance.scene.tries import Place, angles
 
 #: lines round a difference
 AROUND = 2

@@ -80,7 +80,7 @@ def _answer(question: WhereQuestion) -> None:
     from clearance.advice.where.answer import filling
     from clearance.scene.changed import edited, found_item
     from clearance.scene.load import load
-    from clearance.scene.stand import angles
+    from clearance.scene.tries import angles
 
     of = question.of
     scene = load(of.setup, of.asked)

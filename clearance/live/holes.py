@@ -15,7 +15,7 @@ from clearance.errors import InputError, printable
 from clearance.geometry.transforms import apply, invert
 from clearance.process.screws import BESIDE, screw_of, thread_holes
 from clearance.scene.model import Body, Scene
-from clearance.scene.stand import Stand
+from clearance.scene.tries import Stand
 from fixtures_lib.holder import Fastened
 
 Array = NDArray[np.float64]

@@ -21,7 +21,7 @@ from clearance.geometry.transforms import Matrix, invert
 from clearance.live.holes import Screws
 from clearance.live.shapes import as_points, drawn
 from clearance.scene.model import Body, Stretch, StretchKind
-from clearance.scene.stand import Stand, angles
+from clearance.scene.tries import Stand, angles
 from clearance.view.meshes import flatten
 from fixtures_lib.holder import Conflict, Parameter
 

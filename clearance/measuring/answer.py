@@ -69,6 +69,11 @@ class Measured:
     lean: float
     needed: bool
 
+    def __repr__(self) -> str:
+        after = "nothing to turn" if self.after is None else f"{self.after.verdict} after corrections"
+        verdicts = f"{self.planned.verdict} as planned, {self.measured.verdict} as measured, {after}"
+        return f"<Measured {len(self.parts)} parts: {verdicts}>"
+
 
 def find_measured(setup: str, asked: Asked, lean: float = LEAN, tell: Tell | None = None) -> Measured:
     """How the parts of a setup lie, and what to do about it.

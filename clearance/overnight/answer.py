@@ -11,9 +11,9 @@ from pathlib import Path
 
 from clearance.checking.verdict import Progress, worst
 from clearance.overnight import order as orders
-from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, Spans, clock_of, presence_of, start_of
-from clearance.overnight.durations import times
+from clearance.overnight.durations import metres, times
+from clearance.overnight.durations import minutes as wire_minutes
 from clearance.overnight.judging import Confirm, Judged, OnTable, all_judged, spool_wire, tables_of
 from clearance.overnight.order import Proposal
 from clearance.overnight.timeline import (
@@ -26,10 +26,9 @@ from clearance.overnight.timeline import (
     Setting,
     Step,
     There,
+    doubtful,
     run_all,
 )
-from clearance.overnight.wire import metres
-from clearance.overnight.wire import minutes as wire_minutes
 from clearance.scene.night import NightPlan, Three, read_night
 
 

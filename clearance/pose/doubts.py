@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.pose.fit import Array, Fit, NoFit, Places, fit
-from clearance.pose.statistics import DOUBT, SUSPECT, chance
+from clearance.pose.fit import DOUBT, SUSPECT, Array, Fit, NoFit, Places, chance, fit
 
 #: two readings are told apart where one explains the misfit so much better (chi-square): odds of 20 to 1
 _APART = 6.0

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import check as judge
-from clearance.geometry.regions import polygons
+from clearance.geometry.planar import polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.holding import role_of

@@ -13,7 +13,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from clearance.geometry.regions import polygons
+from clearance.geometry.planar import polygons
 from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Piece, Story
 from clearance.process.slug import piece_name

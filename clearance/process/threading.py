@@ -17,8 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, boxes_of
-from clearance.geometry.extent import extent
-from clearance.geometry.transforms import apply
+from clearance.geometry.transforms import apply, extent
 from clearance.mesh.sections import Hole, around, holds, hole_of, rings, section
 from clearance.process.removal import Story
 from clearance.process.runs import Run

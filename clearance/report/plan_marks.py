@@ -12,8 +12,8 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from clearance.errors import printable
+from clearance.files import DXF_MARK, NAME, SVG_MARK
 from clearance.report.keepout import rings
-from clearance.report.ours import DXF_MARK, NAME, SVG_MARK
 
 #: pixels for a mm of the sheet, and how much finer it is drawn first
 PIXELS, FINER = 6, 2

@@ -15,9 +15,22 @@ from clearance.scene.fields import suggestion
 from clearance.scene.load import load
 from clearance.scene.lying import Asked, Trial
 from clearance.scene.model import Body, Scene
-from clearance.scene.stand import DIGITS, Stand
 from clearance.scene.toml_file import MM_PER_UNIT
-from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Raise, Set, Three, Tried, said, together
+from clearance.scene.tries import (
+    DIGITS,
+    Edit,
+    Move,
+    Nozzles,
+    Off,
+    Param,
+    Raise,
+    Set,
+    Stand,
+    Three,
+    Tried,
+    said,
+    together,
+)
 from fixtures_lib import library
 from fixtures_lib.holder import Holder, Kind
 

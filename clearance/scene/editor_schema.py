@@ -22,7 +22,7 @@ from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
 
-#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/editors.py``
+#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/starting.py``
 KINDS: dict[str, type[Table]] = {
     "setup": Setup,
     "machine": Machine,

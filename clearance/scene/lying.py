@@ -18,16 +18,15 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
 from clearance.pose.doubts import Doubts, doubts, sentences
 from clearance.pose.faces import Face, distance, face_at, faces
-from clearance.pose.fit import FARTHEST, STEEPEST, Fit, NoFit, Places, cross_matrix, fit
+from clearance.pose.fit import AT_95, COVERAGE, FARTHEST, STEEPEST, Fit, NoFit, Places, cross_matrix, fit
 from clearance.pose.form import Form, Row, read_form
-from clearance.pose.statistics import AT_95, COVERAGE
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.pallets import Written
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
 from clearance.scene.tries import Edit
-from clearance.scene.written import Written
 
 Array = NDArray[np.float64]
 

@@ -26,8 +26,7 @@ from clearance.scene.fields import (
     number,
     problem,
 )
-from clearance.scene.nozzles import OWN, Lean, Nozzles, head_with, lower_shift, upper_shift
-from clearance.scene.profile import ProfileIn
+from clearance.scene.nozzles import OWN, Lean, Nozzles, ProfileIn, head_with, lower_shift, upper_shift
 from clearance.scene.settings import Flushing as FlushingModel
 from clearance.scene.settings import HeadBox, HeadModel, MachineModel
 from clearance.scene.settings import Jet as JetModel

@@ -17,18 +17,18 @@ from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
-from clearance.scene.item_facts import Finished as Finished
-from clearance.scene.item_facts import FromLibrary as FromLibrary
-from clearance.scene.item_facts import FromModel as FromModel
-from clearance.scene.item_facts import FromShape as FromShape
-from clearance.scene.item_facts import PalletThere as PalletThere
-from clearance.scene.item_facts import ParamValue as ParamValue
-from clearance.scene.item_facts import Placed as Placed
-from clearance.scene.item_facts import Source as Source
-from clearance.scene.item_facts import StartHole as StartHole
-from clearance.scene.item_facts import WrittenIn as WrittenIn
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
+from clearance.scene.settings import Finished as Finished
+from clearance.scene.settings import FromLibrary as FromLibrary
+from clearance.scene.settings import FromModel as FromModel
+from clearance.scene.settings import FromShape as FromShape
+from clearance.scene.settings import PalletThere as PalletThere
+from clearance.scene.settings import ParamValue as ParamValue
+from clearance.scene.settings import Placed as Placed
 from clearance.scene.settings import SideHeight as SideHeight
+from clearance.scene.settings import Source as Source
+from clearance.scene.settings import StartHole as StartHole
+from clearance.scene.settings import WrittenIn as WrittenIn
 from clearance.toolpath.moves import Moves
 
 if TYPE_CHECKING:

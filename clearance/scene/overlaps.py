@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Crowd, boxes_of, neighbours
 from clearance.mesh.topology import corner_numbers, shells
 from clearance.scene.model import Body, Finding
-from fixtures_lib.fitting import between
+from fixtures_lib.holder import between
 
 Array = NDArray[np.float64]
 

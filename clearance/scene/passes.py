@@ -13,13 +13,12 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
 from clearance.scene.at_stops import Presence, Stops, always_present
 from clearance.scene.bodies import Files
-from clearance.scene.cut_path import read_cut, zero_places
+from clearance.scene.cut_path import path_findings, read_cut, unknown_begin, zero_places
 from clearance.scene.fields import suggestion
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
 from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind, Zeros
-from clearance.scene.path_told import path_findings, unknown_begin
 from clearance.scene.schema import Cut, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import Moves, polyline

@@ -18,9 +18,8 @@ from clearance.scene.bodies import Files
 from clearance.scene.model import Scene
 from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
-from clearance.scene.stand import DIGITS, SAME
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import Edit, Instead, Nozzles, Off, Place, Set, applied
+from clearance.scene.tries import DIGITS, SAME, Edit, Instead, Nozzles, Off, Place, Set, applied
 
 
 def write_tried(scene: Scene, target: str | None = None) -> None:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Crowd, boxes_of
-from clearance.geometry.extent import extent
 from clearance.geometry.intervals import first_of_each, tangled, ways
+from clearance.geometry.transforms import extent
 from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
 

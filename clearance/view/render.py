@@ -233,8 +233,8 @@ def _sheet(stage: Stage, drawing: Drawing, factor: float, paper: Colour) -> Any:
     """The sheet on paper of a colour, enlarged; a view that stands on another has white paper of its own."""
     from PIL import Image as Picture
 
+    from clearance.view import layout as sheet
     from clearance.view import overlay
-    from clearance.view import title_block as sheet
 
     w, h = drawing.size
     whole = Picture.new("RGB", (round(w * factor), round(h * factor)), paper)
@@ -271,7 +271,7 @@ def prepare() -> None:
         import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
         from PIL import Image, ImageDraw, ImageFont  # noqa: F401
 
-        from clearance.view import overlay, title_block  # noqa: F401
+        from clearance.view import layout, overlay  # noqa: F401
     except ImportError as err:
         raise Refused(f"{type(err).__name__}: {err}") from None
 

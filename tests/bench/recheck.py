@@ -17,11 +17,10 @@ from hashlib import sha256
 from pathlib import Path
 
 from clearance.archive.cache import Cache
-from clearance.archive.page import page
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
+from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked
 from clearance.archive.recheck import recheck as ask
-from clearance.archive.rows import Rechecked
 from clearance.archive.runner import Runner, Worker, begin_worker
+from clearance.archive.telling import page
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMOS = ROOT / "demo_models"

@@ -25,8 +25,7 @@ from clearance.process.stays import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
-from fixtures_lib.fitting import between
-from fixtures_lib.holder import Does
+from fixtures_lib.holder import Does, between
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, Crowd, grouped
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, FclTolerances
 

@@ -333,7 +333,7 @@ def gather(result: Result, date: str) -> Sheet:
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
     from clearance.process.leaning import limits
-    from clearance.report.cures import lines
+    from clearance.report.changes import lines_of_cures
     from clearance.report.sheet.job import job
     from clearance.report.terminal import verdict_sentence
 
@@ -366,7 +366,7 @@ def gather(result: Result, date: str) -> Sheet:
         masses=() if facts is None else tuple(_masses(scene, facts)),
         pairs=tuple(sorted(result.pairs, key=_worst_first)),
         findings=tuple(sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))),
-        cures=tuple(lines(result.cures)),
+        cures=tuple(lines_of_cures(result.cures)),
         cautions=_cautions(scene),
         inputs=scene.inputs,
         along=result.along,

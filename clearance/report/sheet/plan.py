@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.geometry.regions import edges
+from clearance.geometry.planar import edges
 from clearance.report.sheet.markup import (
     BREAK,
     MARKS,

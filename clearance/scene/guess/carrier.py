@@ -147,7 +147,7 @@ def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
 
 def _even(choice: Choice, free: tuple[float, float], y: float, z: float) -> tuple[float, float, float]:
     """The longest stretch along X, within ``free``, on which a bar is of one radius, and that radius, mm."""
-    from fixtures_lib.fitting import between
+    from fixtures_lib.holder import between
 
     triangles = choice.part.triangles @ turn_matrix(choice.stance.turn).T
     edges = np.linspace(*free, SLICES + 1)
@@ -175,7 +175,7 @@ def lower_reach(machine: Machine) -> tuple[float, float]:
 
 
 def _ring(choice: Choice, middle: Array, name: str) -> Carrier:
-    from fixtures_lib.fitting import between
+    from fixtures_lib.holder import between
 
     stance = choice.stance
     high = float(stance.high[2] - stance.low[2])

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from clearance import child
+from clearance import ending
 from clearance.errors import InputError
 from clearance.files import part_name, refuse_no_file
 from clearance.mesh.mass import density_of, mass_properties
@@ -303,7 +303,7 @@ def checked(text: str, target: str | Path) -> None:
     """
     beside = part_name(Path(target).parent)
     try:
-        with child.half_done(beside):
+        with ending.half_done(beside):
             Path(beside).write_text(text, encoding="utf-8", newline="\n")
             load(beside)
     except InputError as error:
