@@ -26,9 +26,18 @@ Array = NDArray[np.float64]
 SAME = 1e-9
 #: rows of clearances that find room beside the picture
 MOST_ROWS = 10
+#: keys, and what each does: shown in the window, where it can be clicked as well
 KEYS = (
-    "left, right: a move   up, down: raise by 0.1   a: the smallest raise that clears all   click: an item's"
-    " clearances   e: envelopes   1 to 7: views   s: save the picture   q: close"
+    ("Left", "left: move back"),
+    ("Right", "right: move on"),
+    ("Up", "up: raise 0.1"),
+    ("Down", "down: lower 0.1"),
+    ("a", "a: least clear raise"),
+    ("n", "n, click: an item"),
+    ("e", "e: envelopes"),
+    ("v", "v, 1-7: views"),
+    ("s", "s: save"),
+    ("q", "q: close"),
 )
 
 
@@ -87,6 +96,11 @@ class Handling:
     def step(self, by: int) -> None:
         """To the end of the next move, or back to the beginning of this one."""
         self.run_to(np.floor(self.run + 1e-9) + by if by > 0 else np.ceil(self.run - 1e-9) + by)
+
+    def point_at_next(self) -> None:
+        """To the clearances of the next item; behind the last one, to all."""
+        names = [None, *(body.name for body in self.result.scene.bodies if body.item is not None)]
+        self.item = names[(names.index(self.item) + 1) % len(names)] if self.item in names else None
 
     # --------------------------------------------------------------------------------------- what is shown
     @property
@@ -226,13 +240,27 @@ class Handling:
             return "no move"
         stretch = self.result.scene.stretches[stand.stretch]
         moves = stretch.moves
-        words = [_short(stretch.name, 40)]
+        words = self._at()
         if stretch.cut is not None:
-            words.append(f"move {int(moves.programmed[stand.move]) + 1} of {moves.count}")
             words += [w for w in (moves.block[stand.move], _line(int(moves.line[stand.move]))) if w]
         x, y = meshes.point_at(moves, stand.move, stand.share)
         words.append(f"X{x:.2f} Y{y:.2f}")
         return "   ".join(words + (self._spare_of(stretch, stand.move) if self.by == 0.0 else []))
+
+    def run_words(self) -> str:
+        """Of the move at which the heads stand its cut and number, as the line of the move has them."""
+        return "   ".join(["along all moves:", *self._at()])
+
+    def _at(self) -> list[str]:
+        """The stretch at which the heads stand, and of a cut the move, counted from 1."""
+        stand = self.stand
+        if stand is None:
+            return ["no move"]
+        stretch = self.result.scene.stretches[stand.stretch]
+        words = [_short(stretch.name, 40)]
+        if stretch.cut is not None:
+            words.append(f"move {int(stretch.moves.programmed[stand.move]) + 1} of {stretch.moves.count}")
+        return words
 
     def _spare_of(self, stretch: Stretch, move: int) -> list[str]:
         at = int(stretch.moves.programmed[move])
