@@ -7,8 +7,6 @@ Places are told as the page draws them: of what lies on a plane, outlines of whe
 
 from __future__ import annotations
 
-import contextlib
-import os
 import pickle
 import time
 from dataclasses import dataclass
@@ -22,8 +20,6 @@ from clearance.live.judging import Question, tell
 if TYPE_CHECKING:
     from clearance.advice.where.free import Map
 
-#: it waits for everything else that this computer does
-NICE = 19
 #: seconds between two maps that are told
 APART = 0.4
 #: reasons that have a hatching of their own
@@ -45,10 +41,7 @@ class WhereQuestion:
 
 
 def prepare() -> None:
-    """Load what every answer needs, before there is a question; and stand back."""
-    if hasattr(os, "nice"):
-        with contextlib.suppress(OSError):
-            os.nice(NICE)
+    """Load what every answer needs, before there is a question."""
     import shapely
 
     from clearance.advice.where import answer

@@ -25,7 +25,7 @@ from aiohttp import WSMsgType, web
 from clearance.errors import InputError
 from clearance.live.desk import Desk
 from clearance.live.filling import WhereQuestion
-from clearance.live.judge import FILLING, Judge
+from clearance.live.judge import FILLING, NICE, Judge
 
 HOST = "127.0.0.1"
 #: files of the page, by how their names end
@@ -86,7 +86,7 @@ class Server:
             ready: called once it listens.
         """
         self._judge = Judge(asyncio.get_running_loop(), self._hear_judge)
-        self._filler = Judge(asyncio.get_running_loop(), self._hear_filler, FILLING)
+        self._filler = Judge(asyncio.get_running_loop(), self._hear_filler, FILLING, NICE)
         app = web.Application(middlewares=[self._guard], client_max_size=LONGEST)
         app.router.add_get("/{token}/live", self._live)
         app.router.add_get("/{token}/{file}", self._file)
@@ -168,7 +168,9 @@ class Server:
             return
         was = self.desk.n
         try:
-            answer = self.desk.hear(told)
+            # what moves goes first
+            with self._filler.standing_back():
+                answer = self.desk.hear(told)
         except Exception as error:
             words = f"a defect of this program, not of your files ({type(error).__name__}: {error})"
             answer = {"is": "refused", "n": self.desk.n, "text": words}
