@@ -161,7 +161,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Hole:
+class ThreadHole:
     """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
 
     at: tuple[float, float, float]
@@ -192,7 +192,7 @@ class Holder:
     closed: bool = True
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
-    holes: tuple[Hole, ...] = ()
+    holes: tuple[ThreadHole, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:

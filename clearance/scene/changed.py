@@ -20,7 +20,6 @@ from clearance.scene.tries import (
     DIGITS,
     Edit,
     Move,
-    Nozzles,
     Off,
     Param,
     Raise,
@@ -28,6 +27,7 @@ from clearance.scene.tries import (
     Stand,
     Three,
     Tried,
+    UseNozzles,
     said,
     together,
 )
@@ -108,7 +108,7 @@ def _anew(
     asked = _reading(scene)
     trial = asked.trial or Trial()
     every = together([*trial.edits, *edits])
-    if any(isinstance(one, Nozzles) for one in edits):
+    if any(isinstance(one, UseNozzles) for one in edits):
         # what is tried later goes before what was asked for
         asked = replace(asked, nozzles=None)
     made = load(

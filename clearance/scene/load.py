@@ -34,7 +34,7 @@ from clearance.scene.overlaps import overlap_findings
 from clearance.scene.pallets import Written, assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
-from clearance.scene.schema import Heads, Margins, MarginsFile, Setup
+from clearance.scene.schema import Heads, MarginsFile, MarginsIn, Setup
 from clearance.scene.schema_items import Item, Pallet
 from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
@@ -232,7 +232,7 @@ def read_machine(path: str | Path) -> Machine:
     return _checked(read_toml(Path(path), str(path)))
 
 
-def read_margins(path: str | Path) -> tuple[Margins, str]:
+def read_margins(path: str | Path) -> tuple[MarginsIn, str]:
     """The margins that a file names, mm, None where it says nothing; and the file's hash.
 
     Raises:
