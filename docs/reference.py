@@ -35,7 +35,7 @@ REPORTS = {
     "confirm": ("report/approval_confirm.py", "as_report"),
     "holders": ("report/holders.py", "describe"),
     "night": ("report/night.py", "as_report"),
-    "recheck": ("archive/telling.py", "as_report"),
+    "recheck": ("archive/report.py", "as_report"),
 }
 
 

@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.pose.doubts import doubts, sentences
 from clearance.pose.fit import DOUBT, Fit, NoFit, TouchedPlaces, chance, fit, readings_at
+from clearance.pose.outliers import doubts, sentences
 
 #: a block of 120 x 80 x 25 from the origin: top, long side, end
 TOP = [[8, 8, 25], [112, 8, 25], [112, 72, 25], [8, 72, 25]]

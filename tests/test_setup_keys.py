@@ -12,8 +12,8 @@ import pytest
 
 from clearance.scene.fields import Table
 from clearance.scene.load import load
-from clearance.scene.lying import Asked
 from clearance.scene.machine import Machine
+from clearance.scene.measured import Asked
 from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
 from clearance.scene.settings import HeldBy, TakenOut

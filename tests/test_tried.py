@@ -20,7 +20,7 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.geometry.transforms import pose
-from clearance.scene.changed import changed, param_of
+from clearance.scene.reread import changed, param_of
 from clearance.scene.rewrite import rewritten, write_tried
 from clearance.scene.tries import Move, Off, OnSeat, Param, Raise, Set, angles
 

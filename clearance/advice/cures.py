@@ -21,7 +21,7 @@ from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_
 from clearance.advice.question import RaiseQuestion
 from clearance.advice.raises import find_raises
 from clearance.advice.shifts import TriedBodies
-from clearance.advice.whole import Budget, Interrupted, Told, as_told, of_change, of_raise
+from clearance.advice.whole_job import Budget, Interrupted, Told, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
 from clearance.checking.result import (
     OTHER_NOZZLES,

@@ -15,7 +15,7 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
-from clearance.advice.whole import GRAIN, TURN_GRAIN, PartElsewhere, as_told
+from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery

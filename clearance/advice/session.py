@@ -23,10 +23,10 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
-from clearance.scene.changed import check as check_tried
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
+from clearance.scene.reread import built_with, edited, found_item, off_with, params_of, three
+from clearance.scene.reread import check as check_tried
 from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
 from fixtures_lib.holder import Conflict
 

@@ -111,7 +111,7 @@ def judged(question: WorkerQuestion, memory: int | None = None) -> WorkerAnswer:
     from clearance.pose.fit import COVERAGE
     from clearance.process.check import check
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     other = question.otherwise
     coverage = COVERAGE if question.coverage is None else question.coverage

@@ -22,9 +22,9 @@ from clearance.live.holes import next_hole
 from clearance.live.judging import Question
 from clearance.live.model import Model
 from clearance.live.watch import Watch
-from clearance.scene.changed import found_item
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
+from clearance.scene.reread import found_item
 from clearance.scene.rewrite import with_tried, write_tried
 from clearance.scene.tries import OnSeat, angles
 

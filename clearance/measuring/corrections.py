@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, invert
 from clearance.pose.fit import readings_at, vector
-from clearance.scene.lying import Lies
+from clearance.scene.measured import Lies
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Adjustment
 

@@ -16,7 +16,7 @@ from clearance.geometry.transforms import apply, invert
 from clearance.pose.faces import Face, distance, faces
 from clearance.pose.form import FormRow
 from clearance.scene.fields import suggestion
-from clearance.scene.lying import outward
+from clearance.scene.measured import outward
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]

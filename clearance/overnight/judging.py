@@ -12,7 +12,9 @@ from clearance.checking.result import SEVERITIES, Pair
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as measure
 from clearance.errors import InputError
-from clearance.overnight.alone import (
+from clearance.overnight.durations import NOTHING, Durations, durations, plus
+from clearance.overnight.timeline import JobStep
+from clearance.overnight.unattended import (
     NOT_APPROVED,
     Approval,
     Hold,
@@ -22,17 +24,15 @@ from clearance.overnight.alone import (
     repeated,
     watched,
 )
-from clearance.overnight.durations import NOTHING, Durations, durations, plus
-from clearance.overnight.timeline import JobStep
 from clearance.process.check import check
 from clearance.process.course import Course
 from clearance.process.findings import Checked
 from clearance.process.keyed_in import uses
 from clearance.process.passes import stops_at
 from clearance.scene.load import load
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.night import Job, NightPlan, Three
-from clearance.scene.together import SharedTable, on_one_table
+from clearance.scene.shared_table import SharedTable, on_one_table
 
 #: what an approval record of a job says: the record's file and the setup's go in
 Confirm = Callable[[str, str], Approval]

@@ -28,7 +28,7 @@ from clearance.report.terminal import _named, paragraphs, rounded_down
 from clearance.toolpath.nc.words import Semicolon
 
 if TYPE_CHECKING:
-    from clearance.overnight.alone import Approval
+    from clearance.overnight.unattended import Approval
 
 
 #: values told of on a terminal
@@ -102,7 +102,7 @@ def confirmed(
 
 def _values_now(setup_file: str, record: dict[str, Any], inputs: list[Found]) -> dict[str, Any]:
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     asked = Asked()
     for each, found in zip(record["inputs"], inputs, strict=True):
@@ -288,7 +288,7 @@ def standing(record_file: str, setup: str, known: bool = False) -> Approval:
     Raises:
         InputError: the file is no sound record.
     """
-    from clearance.overnight.alone import Approval
+    from clearance.overnight.unattended import Approval
 
     record = read_record(record_file)
     answer = confirmed(record, record_file, known=known)

@@ -12,11 +12,11 @@ import numpy as np
 from clearance import __version__
 from clearance.measuring.answer import Measured, PartAnswer
 from clearance.measuring.corrections import Correction
-from clearance.pose.doubts import sentences
 from clearance.pose.fit import AT_95, Fit, TouchedPlaces, fit
 from clearance.pose.form import Form, FormRow, as_csv
+from clearance.pose.outliers import sentences
 from clearance.report.terminal import verdict_sentence
-from clearance.scene.lying import MOTIONS, Zero, figures, listed
+from clearance.scene.measured import MOTIONS, Zero, figures, listed
 
 _KEYS = ("x", "y", "z", "turn_x", "turn_y", "turn_z")
 

@@ -26,8 +26,8 @@ from clearance.scene.bodies import (
 )
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
-from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
+from clearance.scene.measured import Asked, as_they_lie
 from clearance.scene.model import Finding, Finished, Scene
 from clearance.scene.nozzles import mounting
 from clearance.scene.overlaps import overlap_findings

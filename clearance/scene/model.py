@@ -34,7 +34,7 @@ from clearance.toolpath.moves import Moves
 if TYPE_CHECKING:
     import trimesh
 
-    from clearance.scene.lying import Asked, Lies
+    from clearance.scene.measured import Asked, Lies
 
 
 @dataclass(frozen=True, repr=False)
@@ -382,7 +382,7 @@ class Scene:
             InputError: there is no such item; it cannot be set up so; the scene, or a file, was changed since
                 it was read.
         """
-        from clearance.scene.changed import changed, three
+        from clearance.scene.reread import changed, three
         from clearance.scene.tries import Move
 
         return changed(self, [Move(item, three("by", by), three("turn", turn))])
@@ -396,7 +396,7 @@ class Scene:
         Raises:
             InputError: as for ``moved``.
         """
-        from clearance.scene.changed import changed
+        from clearance.scene.reread import changed
         from clearance.scene.tries import Off
 
         return changed(self, [Off(item)])
@@ -411,7 +411,7 @@ class Scene:
         Raises:
             InputError: as for ``moved``; there is no such parameter, or it cannot have this value.
         """
-        from clearance.scene.changed import changed
+        from clearance.scene.reread import changed
         from clearance.scene.tries import Param
 
         return changed(self, [Param(item, param, value)])

@@ -16,8 +16,8 @@ from clearance.scene.bodies import Files
 from clearance.scene.cut_path import path_findings, read_cut, unknown_begin, zero_places
 from clearance.scene.fields import suggestion
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
-from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
+from clearance.scene.measured import heading_as_it_lies
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind, Zeros
 from clearance.scene.schema import CutIn, Setup
 from clearance.scene.toml_file import TomlFile

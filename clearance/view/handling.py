@@ -16,7 +16,7 @@ from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
 from clearance.view.description import Shape
 from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
-from clearance.view.going import Going
+from clearance.view.moments import Going
 from clearance.view.raised import HORIZON as FAR
 from clearance.view.raised import AtRaise, Raised, RaisedPair
 

@@ -19,8 +19,8 @@ from pathlib import Path
 from clearance.archive.cache import Cache
 from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAnswer, WorkerQuestion
 from clearance.archive.recheck import recheck as ask
+from clearance.archive.report import page
 from clearance.archive.runner import Runner, Worker, begin_worker
-from clearance.archive.telling import page
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMOS = ROOT / "demo_models"

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
-from clearance.pose.doubts import Doubts, doubts, sentences
 from clearance.pose.faces import Face, distance, face_at, faces
 from clearance.pose.fit import (
     AT_95,
@@ -30,6 +29,7 @@ from clearance.pose.fit import (
     fit,
 )
 from clearance.pose.form import Form, FormRow, read_form
+from clearance.pose.outliers import Doubts, doubts, sentences
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch

@@ -13,7 +13,7 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix, invert
 from clearance.scene.fields import suggestion
 from clearance.scene.load import load
-from clearance.scene.lying import Asked, Trial
+from clearance.scene.measured import Asked, Trial
 from clearance.scene.model import Body, Scene
 from clearance.scene.toml_file import MM_PER_UNIT
 from clearance.scene.tries import (
