@@ -46,7 +46,7 @@ def prepare() -> None:
     from clearance.live import model
     from clearance.process import check, course
     from clearance.report import terminal
-    from clearance.scene import load
+    from clearance.scene import load, reread
 
     assert all((raises, model, check, course, terminal, reread, load))
 

@@ -141,7 +141,7 @@ def _cut_parts(one: JudgedJob) -> dict[str, bytes]:
     """The parts that a job cuts, by name, each with where it is: corners of its box, to 0.01 mm."""
     scene = one.result.scene
     return {
-        scene.bodies[k].name: np.round(np.stack(scene.bodies[k].crowd.box), 2).tobytes()
+        scene.bodies[k].name: np.round(np.stack(scene.bodies[k].aabbs.box), 2).tobytes()
         for stretch in scene.stretches
         for k in stretch.cut_bodies
     }

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
@@ -121,19 +121,19 @@ class Body:
         return self.source.start_holes if isinstance(self.source, FromModel) else ()
 
     @cached_property
-    def crowd(self) -> Crowd:
+    def aabbs(self) -> AabbSet:
         """The boxes of the triangles, in their order."""
-        return Crowd(*boxes_of(self.triangles_M))
+        return AabbSet(*boxes_of(self.triangles_M))
 
     @cached_property
     def outline(self) -> Outline:
         """The body seen from above, by its slices."""
-        return Outline(self.triangles_M, boxes=(self.crowd.low, self.crowd.high))
+        return Outline(self.triangles_M, boxes=(self.aabbs.low, self.aabbs.high))
 
     @cached_property
     def slabs(self) -> Slabs:
         """Its slices, so that volumes are exact."""
-        return Slabs(self.triangles_M, (self.crowd.low, self.crowd.high), self.outline)
+        return Slabs(self.triangles_M, (self.aabbs.low, self.aabbs.high), self.outline)
 
     @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:

@@ -263,5 +263,5 @@ def _apart(bodies: Sequence[Body], every: _Bodies, i: int, k: int) -> bool:
         return True
     if set(every.jobs[i]) & set(every.jobs[k]):
         return True
-    (low_i, high_i), (low_k, high_k) = bodies[i].crowd.box, bodies[k].crowd.box
+    (low_i, high_i), (low_k, high_k) = bodies[i].aabbs.box, bodies[k].aabbs.box
     return bool(((np.minimum(high_i, high_k) - np.maximum(low_i, low_k)) <= NOTICED).any())

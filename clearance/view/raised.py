@@ -221,7 +221,7 @@ class Raised:
 
     def _holds(self, body: int, part: HeadPart, pieces: Sequence[Piece]) -> bool:
         """Whether a piece stands inside the body, where no surface is near to tell."""
-        low, high = (float(corner[2]) for corner in self.scene.bodies[body].crowd.box)
+        low, high = (float(corner[2]) for corner in self.scene.bodies[body].aabbs.box)
         inside = [p for p in pieces if low < (p.z[0] + p.z[-1]) / 2 < high]
         return bool(inside and self.query.swallowed(body, part.moves, inside, part.only))
 

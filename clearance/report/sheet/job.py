@@ -230,8 +230,8 @@ class _Plans:
         self.scene = course.scene
         self._shadows: dict[int, tuple[Any, Any]] = {}
         parts = {k for s in self.scene.stretches for k in s.cut_bodies}
-        tops = [float(self.scene.bodies[k].crowd.box[1][2]) for k in parts]
-        lows = [float(self.scene.bodies[k].crowd.box[0][2]) for k in parts]
+        tops = [float(self.scene.bodies[k].aabbs.box[1][2]) for k in parts]
+        lows = [float(self.scene.bodies[k].aabbs.box[0][2]) for k in parts]
         self.parts = parts
         self.middle, self.top = (max(tops) + min(lows)) / 2.0, max(tops)
 
@@ -258,7 +258,7 @@ class _Plans:
         found, begun = stop.found, stop.begun
         bits = [bit for phase in group for bit in phase.bits]
         cut = sorted({k for bit in bits for k in bit.stretch.cut_bodies} or self.parts)
-        z = {k: sum(float(c[2]) for c in self.scene.bodies[k].crowd.box) / 2.0 for k in cut}
+        z = {k: sum(float(c[2]) for c in self.scene.bodies[k].aabbs.box) / 2.0 for k in cut}
         lines = [shapely.linestrings(c) for bit in bits for c in self._lines(bit, z) if len(c) > 1]
         box = self._box(found, begun, lines)
         window = shapely.box(*box)
@@ -277,7 +277,7 @@ class _Plans:
     def _box(self, found: There, begun: There, lines: Sequence[Any]) -> tuple[float, float, float, float]:
         """Parts, what a hand lays down and the path, and a little around them."""
         bodies = [self.scene.bodies[k] for k in {*found.bodies, *begun.bodies}]
-        boxes = [b.crowd.box for b in bodies if b.item is not None and b.kind in ("part", "laid")]
+        boxes = [b.aabbs.box for b in bodies if b.item is not None and b.kind in ("part", "laid")]
         corners = [np.array([low[:2], high[:2]]) for low, high in boxes]
         corners += [np.reshape(line.bounds, (2, 2)) for line in lines]
         every = np.concatenate(corners)
@@ -289,7 +289,7 @@ class _Plans:
 
         bodies = self.scene.bodies
         things: list[PlanRegion] = []
-        every = sorted({*found.bodies, *begun.bodies}, key=lambda k: float(bodies[k].crowd.box[1][2]))
+        every = sorted({*found.bodies, *begun.bodies}, key=lambda k: float(bodies[k].aabbs.box[1][2]))
         for k in every:
             body = bodies[k]
             if body.item is None:
