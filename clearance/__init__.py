@@ -39,8 +39,8 @@ if TYPE_CHECKING:
         Result,
     )
     from clearance.measuring.answer import Measured
-    from clearance.overnight.alone import Approval
     from clearance.overnight.answer import NightAnswer
+    from clearance.overnight.unattended import Approval
     from clearance.process.findings import Checked, Facts
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel

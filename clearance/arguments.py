@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from clearance.archive.question import Otherwise
     from clearance.checking.result import Result
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
     from clearance.scene.model import Scene
 
 
@@ -25,7 +25,7 @@ def asked_of(
 ) -> Asked:
     """What is asked for beside a setup."""
     from clearance.pose.fit import COVERAGE
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     if measured is not None and not isinstance(measured, str | PathLike):
         raise WrongArgument("measured", measured, "the path of a form of readings")

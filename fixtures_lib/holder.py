@@ -161,7 +161,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Hole:
+class ThreadHole:
     """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
 
     at: tuple[float, float, float]
@@ -180,7 +180,7 @@ class Holder:
             so that overlapping that one item is as it should be.
         moved: indices of shells that slide or turn as a parameter changes, where that is known.
         closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
-        holes: its thread holes for straps and the like; () where it has none, or nobody knows.
+        holes: its thread holes for straps and the like; () where it has none, or none is known.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -192,7 +192,7 @@ class Holder:
     closed: bool = True
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
-    holes: tuple[Hole, ...] = ()
+    holes: tuple[ThreadHole, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:
@@ -238,7 +238,7 @@ class Adjustment:
         parameter: its name; degrees.   about: "x", "y" or "z" of the holder's frame.
         by: what he turns, "lower screw".
         lever: from the axis to the screw, mm; None: it is turned by hand to a scale.
-        pitch: of the screw, mm a turn; None where nobody knows.
+        pitch: of the screw, mm a turn; None where it is not known.
         division: the smallest step: mm at the screw, degrees of the scale.
         turned_in: +1 where turning the screw in makes the parameter larger, -1 where smaller.
         lever_is, pitch_is: the holder's parameters that say lever and pitch; "": they are as said here.

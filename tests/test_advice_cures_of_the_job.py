@@ -13,7 +13,7 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.advice.cures import find_cures
-from clearance.advice.whole import Budget
+from clearance.advice.whole_job import Budget
 from clearance.checking.result import Cures
 from clearance.process.findings import Checked
 from clearance.report.changes import cures_as_data, lines_of_cures

@@ -8,7 +8,7 @@ import pytest
 
 import clearance
 from clearance.advice.placement import find_placement
-from clearance.advice.whole import GRAIN
+from clearance.advice.whole_job import GRAIN
 from clearance.report.advice import placement_as_text
 from tests.access_bench import block, post, scene
 from tests.test_process_states import INNER, LEFT, RIGHT, SECOND, STRAP

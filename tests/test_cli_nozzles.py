@@ -12,7 +12,7 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.advice.cures import every_nozzle, find_cures
-from clearance.advice.whole import Budget
+from clearance.advice.whole_job import Budget
 from clearance.report.approval_values import differing, values_of
 from clearance.report.changes import lines_of_cures
 from clearance.report.sheet.data import gather

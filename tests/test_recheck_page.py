@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from clearance.archive.question import Otherwise, Rechecked, by_loss
-from clearance.archive.telling import write_page
+from clearance.archive.report import write_page
 from tests.chromium import Chromium
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]

@@ -18,10 +18,10 @@ import numpy as np
 
 from clearance.advice.cure_items import ItemCures, StateCures
 from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_them
-from clearance.advice.question import Question
+from clearance.advice.question import RaiseQuestion
 from clearance.advice.raises import find_raises
 from clearance.advice.shifts import TriedBodies
-from clearance.advice.whole import Budget, Interrupted, Told, as_told, of_change, of_raise
+from clearance.advice.whole_job import Budget, Interrupted, Told, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
 from clearance.checking.result import (
     OTHER_NOZZLES,
@@ -298,7 +298,7 @@ class _CureSearch:
         index = {body.name: k for k, body in enumerate(self.scene.bodies)}
         query = SweepQuery(self.scene, only=None if item is None else [index[item]])
         with self.budget.step("upper raises", 0.15):
-            gaps = Question(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
+            gaps = RaiseQuestion(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
         gaps = [g for g in gaps if g[1] - g[0] >= FINE]
         if not gaps:
             return []

@@ -15,7 +15,7 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
-from clearance.advice.whole import GRAIN, TURN_GRAIN, Standing, as_told
+from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
@@ -91,7 +91,7 @@ def find_placement(result: Result) -> PlacementAnswer:
     box, binds = _grown(query, covered)
     about = _about(scene)
     turn, turn_binds = _turn(query, about)
-    standing = Standing(scene, before, about)
+    standing = PartElsewhere(scene, before, about)
     if standing.judged:
         box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
     together = _together(query, covered, box, turn, about)
@@ -112,7 +112,7 @@ def find_placement(result: Result) -> PlacementAnswer:
 
 
 def _as_it_stands(
-    standing: Standing,
+    standing: PartElsewhere,
     box: Box,
     binds: tuple[Binds, ...],
     turn: tuple[float, float],

@@ -23,11 +23,11 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
-from clearance.scene.changed import check as check_tried
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
-from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, Stand, said
+from clearance.scene.reread import built_with, edited, found_item, off_with, params_of, three
+from clearance.scene.reread import check as check_tried
+from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "State"]
@@ -59,7 +59,7 @@ class State:
         """What a setup is read with before anything of it is moved."""
         edits: list[Edit] = [Set(item, param, value) for (item, param), value in self.params.items()]
         edits += [Off(name) for name in off_with(scene, self.off)]
-        return edits if self.nozzles is None else [*edits, Nozzles(self.nozzles)]
+        return edits if self.nozzles is None else [*edits, UseNozzles(self.nozzles)]
 
 
 class Session:
@@ -388,12 +388,12 @@ def _in_words(one: Edit, scene: Scene) -> str:
         return said(Param(one.item, one.param, one.value)) + (
             "" if scene.units == "mm" else f" {scene.units}"
         )
-    if isinstance(one, Nozzles):
+    if isinstance(one, UseNozzles):
         return f'nozzles "{one.name}"'
     return f'"{one.item}" off'
 
 
-def placed_in_words(place: Place) -> str:
+def placed_in_words(place: OnSeat) -> str:
     """Where an item is put, as its file would have it, mm and degrees.
 
     Args:

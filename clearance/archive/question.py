@@ -34,7 +34,7 @@ AS_IT_IS = Otherwise()
 
 
 @dataclass(frozen=True)
-class Question:
+class WorkerQuestion:
     """A setup to be judged.
 
     Attributes:
@@ -53,14 +53,14 @@ class Question:
         return json.dumps(asdict(self)).encode("ascii") + b"\n"
 
 
-def question_of(line: bytes) -> Question:
+def question_of(line: bytes) -> WorkerQuestion:
     """The question that a worker has read."""
     said = json.loads(line)
-    return Question(**{**said, "otherwise": Otherwise(**said["otherwise"])})
+    return WorkerQuestion(**{**said, "otherwise": Otherwise(**said["otherwise"])})
 
 
 @dataclass(frozen=True)
-class Answer:
+class WorkerAnswer:
     """What became of a question.
 
     Attributes:
@@ -87,7 +87,7 @@ class Answer:
         return json.dumps(asdict(self))
 
 
-def answer_of(text: str | bytes) -> Answer:
+def answer_of(text: str | bytes) -> WorkerAnswer:
     """The answer that was written as JSON.
 
     Raises:
@@ -96,7 +96,7 @@ def answer_of(text: str | bytes) -> Answer:
     try:
         said = json.loads(text)
         inputs = tuple((str(name), str(digest)) for name, digest in said["inputs"])
-        return Answer(**{**said, "inputs": inputs, "looked_in": tuple(said["looked_in"])})
+        return WorkerAnswer(**{**said, "inputs": inputs, "looked_in": tuple(said["looked_in"])})
     except (TypeError, KeyError) as error:
         raise ValueError(f"no answer: {error}") from None
 

@@ -22,7 +22,7 @@ from typing import Any, Protocol
 
 from clearance import ending
 from clearance.archive.cache import Cache
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, Rechecked
+from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAnswer, WorkerQuestion
 from clearance.archive.runner import MEMORY, SECONDS, Runner
 from clearance.errors import InputError, printable
 from clearance.files import no_file
@@ -170,7 +170,7 @@ Progress = Callable[[float, str], None]
 class Source(Protocol):
     """Who answers questions: workers on this computer, or on several."""
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         """Each question with its answer, as they are ready."""
 
 
@@ -179,17 +179,17 @@ class _Case:
     """A setup on its way to its row."""
 
     shown: str
-    now: Question
-    before: Question | None = None
+    now: WorkerQuestion
+    before: WorkerQuestion | None = None
     was: tuple[str, float | None] | None = None
     since: str = ""
     changed: tuple[str, ...] = ()
     notes: list[str] = field(default_factory=list)
-    answers: dict[Question, Answer] = field(default_factory=dict)
+    answers: dict[WorkerQuestion, WorkerAnswer] = field(default_factory=dict)
     judged: bool = False
 
     @property
-    def open(self) -> list[Question]:
+    def open(self) -> list[WorkerQuestion]:
         """What is still to be answered of it."""
         asked = dict.fromkeys([self.now, *([] if self.before is None else [self.before])])
         return [question for question in asked if question not in self.answers]
@@ -254,7 +254,7 @@ def _rows(
     whole: list[tuple[str, str, float | None]] = []
 
     def done(case: _Case) -> Rechecked:
-        as_is = case.answers.get(Question(case.now.setup, AS_IT_IS, case.now.form, case.now.coverage))
+        as_is = case.answers.get(WorkerQuestion(case.now.setup, AS_IT_IS, case.now.form, case.now.coverage))
         if not otherwise and as_is is not None and as_is.verdict is not None:
             whole.append((case.now.setup, as_is.verdict, as_is.spare))
         pace.done += 1
@@ -262,7 +262,7 @@ def _rows(
 
     ending.kept.append(pace.kept)
     try:
-        waiting: dict[Question, _Case] = {}
+        waiting: dict[WorkerQuestion, _Case] = {}
         for name in shown:
             case = begin.case(name)
             pace.tell()
@@ -318,7 +318,7 @@ class _Beginning:
             notes.append(f"Its approval record cannot be used: {approved.spoilt}.")
             approved = None
         form, coverage = (None, None) if approved is None else _form(approved, setup)
-        case = _Case(shown, Question(setup, self._otherwise, form, coverage), notes=notes)
+        case = _Case(shown, WorkerQuestion(setup, self._otherwise, form, coverage), notes=notes)
         same_tool = False
         if approved is not None:
             found = compare(approved.record, approved.file)
@@ -331,7 +331,7 @@ class _Beginning:
             case.was = (approved.record["verdict"], None if least is None else float(least["spare"]))
             case.since = "approval"
         elif self._otherwise:
-            case.before, case.since = Question(setup, AS_IT_IS, form, coverage), "files"
+            case.before, case.since = WorkerQuestion(setup, AS_IT_IS, form, coverage), "files"
         else:
             case.was, case.since = self._cache.last(setup), "last"
         for question in case.open:

@@ -126,7 +126,7 @@ def recheck(
     """
     from clearance.archive.question import Otherwise, exit_code
     from clearance.archive.recheck import asked
-    from clearance.archive.telling import as_report, as_text
+    from clearance.archive.report import as_report, as_text
     from clearance.report.progress import Progress
 
     inputs = [each for each in (*places, machine, margins) if each and os.path.isfile(each)]
@@ -145,7 +145,7 @@ def recheck(
     if json_file is not None:
         write_answer(as_report(rows, otherwise), json_file)
     if page is not None:
-        from clearance.archive.telling import write_page
+        from clearance.archive.report import write_page
 
         write_page(rows, otherwise, page)
     context.exit(exit_code(rows, bool(otherwise)))

@@ -100,7 +100,7 @@ def measured(
     from clearance.pose.fit import COVERAGE
     from clearance.report.measuring import as_report, as_text
     from clearance.report.progress import Progress
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     k = checked_coverage(coverage)
     if not 0.0 <= lean <= 1e6:

@@ -45,7 +45,7 @@ def neighbours(triangles: Array) -> NDArray[np.intp]:
     return np.argsort(code, kind="stable")
 
 
-class Crowd:
+class AabbSet:
     """Many boxes (N, d), and coarser ones about each ``_TOGETHER`` of them that stand in a row."""
 
     def __init__(self, low: Array, high: Array) -> None:

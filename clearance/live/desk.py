@@ -22,11 +22,11 @@ from clearance.live.holes import next_hole
 from clearance.live.judging import Question
 from clearance.live.model import Model
 from clearance.live.watch import Watch
-from clearance.scene.changed import found_item
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
+from clearance.scene.reread import found_item
 from clearance.scene.rewrite import with_tried, write_tried
-from clearance.scene.tries import Place, angles
+from clearance.scene.tries import OnSeat, angles
 
 #: lines round a difference
 AROUND = 2
@@ -107,7 +107,7 @@ class Desk:
         T = np.round(self.session.stand.pose(item), 6)
         screw = self.model.screw(item)
         turned = T[:3, 2] if screw is not None and screw["holes"] else T[:3, :3].ravel()
-        rest = [one for one in self.session.edits[0] if not (isinstance(one, Place) and one.item == item)]
+        rest = [one for one in self.session.edits[0] if not (isinstance(one, OnSeat) and one.item == item)]
         return id(self._scene), item, repr(rest), float(T[2, 3]), tuple(turned.tolist())
 
     @property

@@ -45,9 +45,9 @@ def prepare() -> None:
     import shapely
 
     from clearance.advice.where import answer
-    from clearance.scene import changed, load
+    from clearance.scene import load, reread
 
-    assert all((shapely, answer, changed, load))
+    assert all((shapely, answer, load, reread))
 
 
 def answer(request: bytes) -> bytes:
@@ -71,8 +71,8 @@ def answer(request: bytes) -> bytes:
 
 def _answer(question: WhereQuestion) -> None:
     from clearance.advice.where.answer import filling
-    from clearance.scene.changed import edited, found_item
     from clearance.scene.load import load
+    from clearance.scene.reread import edited, found_item
     from clearance.scene.tries import angles
 
     of = question.of

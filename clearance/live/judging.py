@@ -14,7 +14,7 @@ from typing import Any
 
 from clearance import parallel
 from clearance.errors import ClearanceError, InputError, printable
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.tries import Edit
 
 #: raises that are looked at where the wire leans, mm: each is looked at on its own
@@ -46,9 +46,9 @@ def prepare() -> None:
     from clearance.live import model
     from clearance.process import check, course
     from clearance.report import terminal
-    from clearance.scene import changed, load
+    from clearance.scene import load, reread
 
-    assert all((raises, model, check, course, terminal, changed, load))
+    assert all((raises, model, check, course, terminal, reread, load))
 
 
 def answer(request: bytes) -> bytes:
@@ -89,8 +89,8 @@ def _progress(share: float, what: str) -> None:
 def _answer(question: Question) -> None:
     from clearance.advice.raises import find_raises
     from clearance.process.check import check
-    from clearance.scene.changed import edited
     from clearance.scene.load import load
+    from clearance.scene.reread import edited
 
     _progress(0.0, "reading")
     scene = load(question.setup, question.asked)

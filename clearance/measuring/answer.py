@@ -13,7 +13,7 @@ from clearance.measuring.corrections import Corrected, corrections, lean_of, per
 from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.scene.load import load
-from clearance.scene.lying import Asked, Lies, Trial, Zero, zeros_of
+from clearance.scene.measured import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
 from clearance.scene.tries import Set
 

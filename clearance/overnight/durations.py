@@ -233,7 +233,7 @@ def _parted(bit: Run, words: Sequence[tuple[int, str]]) -> list[Run]:
 
 def _middle(scene: Scene, bit: Run) -> float:
     """Halfway up the highest part that a bit cuts."""
-    boxes = [scene.bodies[k].crowd.box for k in bit.stretch.cut_bodies]
+    boxes = [scene.bodies[k].aabbs.box for k in bit.stretch.cut_bodies]
     low, high = max(((float(a[2]), float(b[2])) for a, b in boxes), key=lambda z: z[1], default=(0.0, 0.0))
     return (low + high) / 2.0
 
@@ -263,7 +263,7 @@ def _in_part(course: Course, bit: Run, there: There, part: int, long: Array) -> 
     most, area = np.zeros(len(long)), np.zeros(len(long))
     if not body.closed:
         # nobody can tell its inside: as much metal as its box has
-        low, high = (float(corner[2]) for corner in body.crowd.box)
+        low, high = (float(corner[2]) for corner in body.aabbs.box)
         return long, long * (high - low)
     gone = [piece.outline for piece in there.gone if piece.part == part]
     cut_by = [one for one in there.cut if part in one.stretch.cut_bodies]

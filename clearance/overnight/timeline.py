@@ -29,7 +29,7 @@ SPOOL = "the spool is at its end"
 MOMENT = 1e-9
 
 
-class There:
+class Attended:
     """When somebody is there.
 
     Args:
@@ -69,7 +69,7 @@ class There:
 
 
 @dataclass(frozen=True)
-class Step:
+class JobStep:
     """A bit of a job.
 
     Attributes:
@@ -96,7 +96,7 @@ class Ready:
     """
 
     name: str
-    steps: tuple[Step, ...]
+    steps: tuple[JobStep, ...]
     watched: str | None = None
     never: str | None = None
     heads: tuple[float, str] = (0.25, "")
@@ -117,7 +117,7 @@ class Setting:
     """
 
     start: float
-    there: There
+    there: Attended
     wire: float
     change: Three
     attend: Three
@@ -127,7 +127,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Held:
+class HoldMet:
     """A hold as it was met: which of its job's, from 0, why, when, and whether somebody was there."""
 
     job: str
@@ -162,7 +162,7 @@ class Ran:
 
 
 @dataclass(frozen=True)
-class Night:
+class NightRun:
     """How far a night has come.
 
     Attributes:
@@ -181,8 +181,8 @@ class Night:
     before: Ready | None = None
     ran: tuple[Ran, ...] = ()
     waits: tuple[Wait, ...] = ()
-    holds: tuple[Held, ...] = ()
-    threads: tuple[Held, ...] = ()
+    holds: tuple[HoldMet, ...] = ()
+    threads: tuple[HoldMet, ...] = ()
 
     @property
     def stands(self) -> bool:
@@ -190,16 +190,16 @@ class Night:
         return math.isinf(self.now)
 
 
-def begun(setting: Setting, which: int) -> Night:
+def begun(setting: Setting, which: int) -> NightRun:
     """The night before its first job.
 
     Args:
         which: of least, likely and most.
     """
-    return Night(which, setting.start, setting.wire)
+    return NightRun(which, setting.start, setting.wire)
 
 
-def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> Night:
+def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> NightRun:
     """The whole night.
 
     Args:
@@ -211,7 +211,7 @@ def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> Night:
     return night
 
 
-def run(night: Night, job: Ready, setting: Setting) -> Night:
+def run(night: NightRun, job: Ready, setting: Setting) -> NightRun:
     """The night with one job more."""
     return _Running(night, job, setting).run()
 
@@ -219,16 +219,16 @@ def run(night: Night, job: Ready, setting: Setting) -> Night:
 class _Running:
     """One job as it runs."""
 
-    def __init__(self, night: Night, job: Ready, setting: Setting) -> None:
+    def __init__(self, night: NightRun, job: Ready, setting: Setting) -> None:
         self.night, self.job, self.setting, self.there = night, job, setting, setting.there
         self.now, self.wire, self.alone = night.now, night.wire, night.alone
         self.last_alone, self.threadings = night.last_alone, night.threadings
         self.waits: list[Wait] = []
-        self.holds: list[Held] = []
-        self.threads: list[Held] = []
+        self.holds: list[HoldMet] = []
+        self.threads: list[HoldMet] = []
         self.watched, self.never = job.watched, job.never
 
-    def run(self) -> Night:
+    def run(self) -> NightRun:
         job, before = self.job, self.night.before
         begins = self.now
         if not self.night.stands:
@@ -282,7 +282,7 @@ class _Running:
         unknown = f'the heads\' way from "{before.name}" was not judged', False
         return job.after.get(before.name, unknown) or (None, False)
 
-    def _step(self, step: Step) -> None:
+    def _step(self, step: JobStep) -> None:
         if step.thread:
             self._thread()
         self._go_on(step.minutes[self.night.which])
@@ -296,7 +296,7 @@ class _Running:
             self.threadings = 0
         why = f"{most} threadings in a row, and no more are trusted to it alone"
         if most is not None and not math.isinf(self.now):
-            self.threads.append(Held(self.job.name, len(self.threads), why, self.now, there))
+            self.threads.append(HoldMet(self.job.name, len(self.threads), why, self.now, there))
         if not setting.threads_itself:
             self._hold("the wire is threaded: nothing says that the machine does it itself")
         elif most is not None and self.threadings >= most:
@@ -330,7 +330,7 @@ class _Running:
         if math.isinf(self.now):
             return
         there = self.there.at(self.now)
-        self.holds.append(Held(self.job.name, len(self.holds), why, self.now, there))
+        self.holds.append(HoldMet(self.job.name, len(self.holds), why, self.now, there))
         if not there:
             self._wait(why)
         self.now += self.setting.attend[self.night.which]
@@ -355,7 +355,7 @@ def _other_heads(before: Ready, job: Ready) -> str:
 Doubt = tuple[float, str, str]
 
 
-def doubtful(nights: Sequence[Night], setting: Setting) -> Doubt | None:
+def doubtful(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
     """When, in which job and why the machine may wait for somebody who is not there, though none of the
     goings-through waits; None where it is certain that it does not.
 
@@ -365,9 +365,9 @@ def doubtful(nights: Sequence[Night], setting: Setting) -> Doubt | None:
     return _at_holds(nights, setting) or _watched(nights, setting.there) or _threadings(nights, setting)
 
 
-def _at_holds(nights: Sequence[Night], setting: Setting) -> Doubt | None:
+def _at_holds(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
     most = max(len(night.holds) for night in nights) * setting.attend[MOST]
-    by_key: dict[tuple[str, str], list[list[Held]]] = {}
+    by_key: dict[tuple[str, str], list[list[HoldMet]]] = {}
     for which, night in enumerate(nights):
         for held in night.holds:
             by_key.setdefault((held.job, held.why), [[] for _ in nights])[which].append(held)
@@ -385,7 +385,7 @@ def _at_holds(nights: Sequence[Night], setting: Setting) -> Doubt | None:
     return None
 
 
-def _watched(nights: Sequence[Night], there: There) -> Doubt | None:
+def _watched(nights: Sequence[NightRun], there: Attended) -> Doubt | None:
     for same in zip(*(night.ran for night in nights), strict=True):
         why = next((one.watched for one in same if one.watched is not None), None)
         if why is None or any(one.never is not None for one in same):
@@ -396,7 +396,7 @@ def _watched(nights: Sequence[Night], there: There) -> Doubt | None:
     return None
 
 
-def _threadings(nights: Sequence[Night], setting: Setting) -> Doubt | None:
+def _threadings(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
     """A threading that may be one too many in a row; counting begins anew only where somebody is there for
     certain."""
     if setting.most_threadings is None:
@@ -412,11 +412,11 @@ def _threadings(nights: Sequence[Night], setting: Setting) -> Doubt | None:
     return None
 
 
-def _may_be_alone(there: There, first: float, last: float) -> bool:
+def _may_be_alone(there: Attended, first: float, last: float) -> bool:
     """Whether nobody is there at some moment from the first to the last one."""
     return not there.at(first) or there.until(first) < last or not there.at(last)
 
 
-def _leaves(there: There, at: float) -> float:
+def _leaves(there: Attended, at: float) -> float:
     """When whoever is there at a moment leaves."""
     return there.until(at) if there.at(at) else at

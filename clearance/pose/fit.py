@@ -38,7 +38,7 @@ class NoFit(Exception):
 
 
 @dataclass(frozen=True)
-class Places:
+class TouchedPlaces:
     """What was touched, in one frame; lengths mm.
 
     Attributes:
@@ -67,7 +67,7 @@ class Places:
         u: Array | float,
         group: Sequence[int] | None = None,
         tip: float = 0.0,
-    ) -> Places:
+    ) -> TouchedPlaces:
         """Places on flat faces.
 
         Args:
@@ -200,7 +200,7 @@ def left_jacobian(turn: Array) -> Array:
 
 
 # ------------------------------------------------------------------------------------------------- equations
-def readings_at(places: Places, about: Array, shift: Array, turn: Array) -> tuple[Array, Array]:
+def readings_at(places: TouchedPlaces, about: Array, shift: Array, turn: Array) -> tuple[Array, Array]:
     """What the instrument would read (N,) at the moved part, and its derivatives (N, 6) by shift and turn.
 
     The centre of the ball stands at p + (reading + tip) n and is ``tip`` away from the moved face.
@@ -240,7 +240,7 @@ def readings_at(places: Places, about: Array, shift: Array, turn: Array) -> tupl
     return out - tip, np.hstack([by_shift, by_turn @ left_jacobian(turn)])
 
 
-def fit(places: Places, about: Array | None = None) -> Fit:
+def fit(places: TouchedPlaces, about: Array | None = None) -> Fit:
     """The motion that the readings tell.
 
     Args:
@@ -279,7 +279,7 @@ def fit(places: Places, about: Array | None = None) -> Fit:
 
 
 def _assessed(
-    places: Places,
+    places: TouchedPlaces,
     settings: Array,
     about: Array,
     lever: float,
@@ -317,7 +317,7 @@ def _assessed(
     )
 
 
-def _untold(places: Places, settings: Array, about: Array, lever: float) -> Array:
+def _untold(places: TouchedPlaces, settings: Array, about: Array, lever: float) -> Array:
     """(6, K) orthonormal motions along which no reading changes, whatever the settings."""
     _, J = readings_at(places, about, np.zeros(3), np.zeros(3))
     A = J * np.r_[np.ones(3), np.full(3, 1.0 / lever)] / places.u[:, None]
@@ -338,7 +338,7 @@ def _rest(untold: Array) -> Array:
     return np.asarray(U[:, untold.shape[1] :])
 
 
-def _middle(places: Places, settings: Array, centre: Array, lever: float) -> Array:
+def _middle(places: TouchedPlaces, settings: Array, centre: Array, lever: float) -> Array:
     """The point about which untold turns are turns alone: on the axis of a round part, say."""
     untold = _untold(places, settings, centre, lever)
     if not untold.shape[1]:

@@ -117,8 +117,8 @@ class _Job:
 
     def _meets(self, clamp: int, part: int, aside: bool) -> bool:
         """Whether a clamp lies on a part, or, with a toe, is beside it."""
-        low, high = self.scene.bodies[part].crowd.box
-        if aside and len(self.scene.bodies[clamp].crowd.meeting(low - MEETS, high + MEETS)):
+        low, high = self.scene.bodies[part].aabbs.box
+        if aside and len(self.scene.bodies[clamp].aabbs.meeting(low - MEETS, high + MEETS)):
             return True
         return not self.contact.bearing(clamp, part).touching.is_empty
 
@@ -324,7 +324,7 @@ class _Job:
         answers: dict[int, Answer] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
-        for part in sorted(there, key=lambda k: -float(scene.bodies[k].crowd.box[0][2])):
+        for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
             own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
@@ -450,6 +450,6 @@ def _wire(moment: Moment) -> str:
 
 def _lies_on_table(part: Body, bearers: Sequence[Body]) -> bool:
     """Whether a part lies on Z = 0 and nothing is described that could carry it there."""
-    low = float(part.crowd.box[0][2])
-    described = any(float(b.crowd.box[0][2]) < low - BELOW for b in bearers)
+    low = float(part.aabbs.box[0][2])
+    described = any(float(b.aabbs.box[0][2]) < low - BELOW for b in bearers)
     return part.stands_on is None and abs(low) <= TABLE and not described

@@ -14,7 +14,7 @@ from clearance.report.terminal import _named, _position, paragraphs, rounded_dow
 
 if TYPE_CHECKING:
     from clearance.advice.placement import Binds, PlacementAnswer
-    from clearance.advice.raises import Blocked, Bound, CutAt, RaiseAnswer
+    from clearance.advice.raises import Blocked, CutAt, RaiseAnswer, WindowEnd
     from clearance.checking.result import Pair
 
 
@@ -90,7 +90,7 @@ def _spans(windows: Sequence[tuple[float, float]]) -> str:
     return ", ".join(f"{rounded_up(a)} to {rounded_down(b)}" for a, b in windows)
 
 
-def _raise_bound(bound: Bound, answer: RaiseAnswer) -> str:
+def _raise_bound(bound: WindowEnd, answer: RaiseAnswer) -> str:
     side = "below" if any(bound.at == a for a, _ in answer.windows) else "above"
     at = rounded_up(bound.at) if side == "below" else rounded_down(bound.at)
     if bound.head is None:
@@ -168,7 +168,7 @@ def raises_as_report(answer: RaiseAnswer) -> dict[str, Any]:
     }
 
 
-def _raise_bound_data(b: Bound) -> dict[str, Any]:
+def _raise_bound_data(b: WindowEnd) -> dict[str, Any]:
     data: dict[str, Any] = {
         "at": b.at, "head": b.head, "item": b.item, "cut": b.cut, "move": b.move, "line": b.line,
     }  # fmt: skip

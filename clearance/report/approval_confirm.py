@@ -28,7 +28,7 @@ from clearance.report.terminal import _named, paragraphs, rounded_down
 from clearance.toolpath.nc.words import Semicolon
 
 if TYPE_CHECKING:
-    from clearance.overnight.alone import Approval
+    from clearance.overnight.unattended import Approval
 
 
 #: values told of on a terminal
@@ -54,7 +54,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Confirmation:
     """Is all still what was approved?
 
     Attributes:
@@ -80,7 +80,7 @@ class Answer:
 
 def confirmed(
     record: dict[str, Any], record_file: str, folder: str | None = None, known: bool = False
-) -> Answer:
+) -> Confirmation:
     """Whether all is as it was approved.
 
     Args:
@@ -92,17 +92,17 @@ def confirmed(
     inputs = compare(record, record_file, folder)
     tool = others(record["tool"], tool_now(record["tool"]["libraries"]))
     if not tool or not all(each.same for each in inputs):
-        return Answer(inputs, tool, [], known=known)
+        return Confirmation(inputs, tool, [], known=known)
     try:
         values = _values_now(inputs[0].where, record, inputs)
     except ClearanceError as error:
-        return Answer(inputs, tool, [], str(error), known)
-    return Answer(inputs, tool, differing(record["values"], values), known=known)
+        return Confirmation(inputs, tool, [], str(error), known)
+    return Confirmation(inputs, tool, differing(record["values"], values), known=known)
 
 
 def _values_now(setup_file: str, record: dict[str, Any], inputs: list[Found]) -> dict[str, Any]:
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     asked = Asked()
     for each, found in zip(record["inputs"], inputs, strict=True):
@@ -160,7 +160,7 @@ def _words(file: Path, name: str, semicolon: Semicolon) -> str:
     return words_sha256(file.read_bytes(), name, semicolon)
 
 
-def as_text(record: dict[str, Any], answer: Answer, width: int = 100) -> str:
+def as_text(record: dict[str, Any], answer: Confirmation, width: int = 100) -> str:
     """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes."""
     found = answer.inputs
     blocks = [[line] for line in warnings(record)]
@@ -171,7 +171,7 @@ def as_text(record: dict[str, Any], answer: Answer, width: int = 100) -> str:
     return paragraphs(blocks, width)
 
 
-def _all_told(answer: Answer) -> list[str]:
+def _all_told(answer: Confirmation) -> list[str]:
     """What is not as it was, a line each."""
     lines = [line for each in answer.inputs if not each.same for line in _told(each)]
     lines += [f"  changed: {_then_now(each)}" for each in answer.values[:_SHOWN]]
@@ -201,7 +201,7 @@ def warnings(record: dict[str, Any]) -> list[str]:
     return said
 
 
-def _verdict(record: dict[str, Any], answer: Answer) -> str:
+def _verdict(record: dict[str, Any], answer: Confirmation) -> str:
     approved, found = record["approved"], answer.inputs
     by = f" by {_plain(approved['by'])}" if approved["by"] else ""
     word = "written as a draft" if approved["draft"] else "approved"
@@ -238,7 +238,7 @@ def _told(each: Found) -> list[str]:
     return [f"  {each.state}: {_named(each.name)}{why}{where}"]
 
 
-def _notes(answer: Answer) -> list[str]:
+def _notes(answer: Confirmation) -> list[str]:
     notes = [
         f"note: {_named(each.name)}: the same words, otherwise written (comments, spacing, line ends)"
         for each in answer.inputs
@@ -262,7 +262,7 @@ def least_to_spare(record: dict[str, Any]) -> str:
     )
 
 
-def as_report(record: dict[str, Any], answer: Answer) -> dict[str, Any]:
+def as_report(record: dict[str, Any], answer: Confirmation) -> dict[str, Any]:
     """The answer as a dictionary that JSON can carry."""
     return {
         "schema": 1,
@@ -288,7 +288,7 @@ def standing(record_file: str, setup: str, known: bool = False) -> Approval:
     Raises:
         InputError: the file is no sound record.
     """
-    from clearance.overnight.alone import Approval
+    from clearance.overnight.unattended import Approval
 
     record = read_record(record_file)
     answer = confirmed(record, record_file, known=known)
@@ -314,7 +314,7 @@ def standing(record_file: str, setup: str, known: bool = False) -> Approval:
     return Approval("unchanged", notes=tuple(notes), form=answer.inputs[form].where, coverage=coverage)
 
 
-def _changed(answer: Answer) -> str:
+def _changed(answer: Confirmation) -> str:
     files = [f"{each.name} is {each.state}" for each in answer.inputs if not each.same]
     if files:
         more = f", and {len(files) - 1} more" if len(files) > 1 else ""

@@ -12,11 +12,11 @@ import numpy as np
 from clearance import __version__
 from clearance.measuring.answer import Measured, PartAnswer
 from clearance.measuring.corrections import Correction
-from clearance.pose.doubts import sentences
-from clearance.pose.fit import AT_95, Fit, Places, fit
-from clearance.pose.form import Form, Row, as_csv
+from clearance.pose.fit import AT_95, Fit, TouchedPlaces, fit
+from clearance.pose.form import Form, FormRow, as_csv
+from clearance.pose.outliers import sentences
 from clearance.report.terminal import verdict_sentence
-from clearance.scene.lying import MOTIONS, Zero, figures, listed
+from clearance.scene.measured import MOTIONS, Zero, figures, listed
 
 _KEYS = ("x", "y", "z", "turn_x", "turn_y", "turn_z")
 
@@ -251,14 +251,14 @@ _DRAWING = r"""
 """
 
 
-def places_of(rows: Sequence[Row]) -> Places:
+def places_of(rows: Sequence[FormRow]) -> TouchedPlaces:
     """The places of a form's rows, all taken as flat, readings left blank as 0.
 
     Args:
         rows: of one part, in one frame.
     """
     groups = {g: k for k, g in enumerate(dict.fromkeys(row.group for row in rows if row.group))}
-    return Places.flat(
+    return TouchedPlaces.flat(
         np.array([row.at for row in rows]),
         np.array([row.normal for row in rows]),
         np.array([row.reading or 0.0 for row in rows]),

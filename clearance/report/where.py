@@ -14,7 +14,7 @@ from clearance.advice.where.answer import Hole, Region, squares, within
 from clearance.advice.where.best import ENOUGH
 from clearance.process.runs import runs
 from clearance.report.keepout import rings
-from clearance.report.plan_marks import Plan, written
+from clearance.report.plan_marks import PlanSheet, written
 from clearance.report.terminal import _named, paragraphs
 
 if TYPE_CHECKING:
@@ -267,7 +267,7 @@ def drawing(answer: Where, title: str, file: str) -> bytes:
     moving = {k for one in answer.items for k in one.seat.moving}
     shown = [b for k, b in enumerate(scene.bodies) if b.kind != "machine" and k not in moving]
     outlines = {b.name: b.outline.shadow for b in shown}
-    plan = Plan(f"Where may it stand? {title}", _frame(answer, outlines))
+    plan = PlanSheet(f"Where may it stand? {title}", _frame(answer, outlines))
     for k, body in enumerate(scene.bodies):
         if k in cut:
             plan.area("PART", outlines[body.name], "#f3efe6")
@@ -305,7 +305,7 @@ def _frame(answer: Where, outlines: dict[str, Any]) -> tuple[float, float, float
     return low[0], low[1], high[0], high[1]
 
 
-def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
+def _item(plan: PlanSheet, one: ItemPlaces, answer: Where, number: int) -> None:
     import shapely
     from shapely import affinity
 
@@ -331,7 +331,7 @@ def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
         )
 
 
-def _cross(plan: Plan, layer: str, x: float, y: float) -> None:
+def _cross(plan: PlanSheet, layer: str, x: float, y: float) -> None:
     import shapely
 
     lines = [((x - 2, y), (x + 2, y)), ((x, y - 2), (x, y + 2))]
@@ -344,7 +344,7 @@ def _letters(one: ItemPlaces) -> Iterator[tuple[str, int]]:
         yield (chr(ord("A") + k) if k < 26 else f"A{k}"), one.map.reasons.index(reason)
 
 
-def _areas(plan: Plan, one: ItemPlaces) -> None:
+def _areas(plan: PlanSheet, one: ItemPlaces) -> None:
     import numpy as np
     import shapely
 
@@ -395,7 +395,7 @@ def _union(boxes: Any) -> Any:
     return shapely.union_all(squares(boxes)) if len(boxes) else shapely.Polygon()
 
 
-def _holes(plan: Plan, one: ItemPlaces) -> None:
+def _holes(plan: PlanSheet, one: ItemPlaces) -> None:
     """Each hole, with the turns at which the item may stand on it, or the letter of what forbids."""
     import numpy as np
     import shapely

@@ -28,8 +28,7 @@ from clearance.scene.placing import (
     poses,
     seats_of_triangles,
 )
-from clearance.scene.schema import Margins as MarginsIn
-from clearance.scene.schema import Setup
+from clearance.scene.schema import MarginsIn, Setup
 from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile

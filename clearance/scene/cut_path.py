@@ -12,7 +12,7 @@ from clearance.geometry.transforms import extent, turn_matrix
 from clearance.scene.bodies import Files
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, Zeros
-from clearance.scene.schema import Cut, Heads, Setup
+from clearance.scene.schema import CutIn, Heads, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import ControlWords, Moves, PathOptions
 
@@ -51,7 +51,9 @@ def read_cut(
     return moves
 
 
-def path_options(cut: Cut, setup: Setup, machine: Machine, upper_height: float | None = None) -> PathOptions:
+def path_options(
+    cut: CutIn, setup: Setup, machine: Machine, upper_height: float | None = None
+) -> PathOptions:
     """How a cut's path file is to be read.
 
     Args:
@@ -84,7 +86,7 @@ def path_options(cut: Cut, setup: Setup, machine: Machine, upper_height: float |
 
 def zero_places(
     words: Sequence[str],
-    cut: Cut,
+    cut: CutIn,
     setup: Setup,
     machine: Machine,
     zero_M: NDArray[np.float64],
@@ -102,7 +104,7 @@ def zero_places(
     return tuple((word, (float(x), float(y))) for word, (x, y) in zip(words, places, strict=True))
 
 
-def _keys_that_fit(cut: Cut, index: int, path: Path, file: TomlFile) -> None:
+def _keys_that_fit(cut: CutIn, index: int, path: Path, file: TomlFile) -> None:
     """Refuse a key that would mean nothing for a path file of this kind, and would be passed over unseen."""
     from clearance.toolpath.read import kind_of
 
@@ -127,7 +129,7 @@ FIRST_POINT = "first point"
 
 
 def path_findings(
-    cut: Cut,
+    cut: CutIn,
     moves: Moves,
     bodies: Sequence[Body],
     present: Sequence[int],

@@ -17,7 +17,7 @@ from pydantic import BeforeValidator
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.fields import FORMS, Table
 from clearance.scene.machine import Machine
-from clearance.scene.night_tables import Night
+from clearance.scene.night_tables import NightIn
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
@@ -28,7 +28,7 @@ KINDS: dict[str, type[Table]] = {
     "machine": Machine,
     "pallet": Pallet,
     "holder": OwnHolder,
-    "night": Night,
+    "night": NightIn,
 }
 _TITLES = {
     "setup": "Clearance: a setup file",

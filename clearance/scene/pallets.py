@@ -22,13 +22,13 @@ from clearance.scene.bodies import Files
 from clearance.scene.fields import Table, shown, suggestion
 from clearance.scene.model import Finding, PalletThere, WrittenIn
 from clearance.scene.placing import chained
-from clearance.scene.schema import Change, Cut, Setup
-from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, Standing
+from clearance.scene.schema import Change, CutIn, Setup
+from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, StandingTables
 from clearance.scene.toml_file import MM_PER_UNIT, Loc, TomlFile, read_toml
 
 
 @dataclass(frozen=True)
-class Spot:
+class TableAt:
     """A table of a file: ("items", 3) in pallet_3.toml."""
 
     file: TomlFile
@@ -68,13 +68,13 @@ class Origin:
         changed: what a setup, or a pallet under it, has otherwise, by key: "reach = 22 (24 in one.toml)".
     """
 
-    own: Spot
+    own: TableAt
     pallet: str | None = None
-    keys: Mapping[tuple[str, ...], Spot] = field(default_factory=dict)
+    keys: Mapping[tuple[str, ...], TableAt] = field(default_factory=dict)
     frame: Matrix | None = None
     changed: Mapping[str, str] = field(default_factory=dict)
 
-    def of(self, *keys: str | int) -> Spot:
+    def of(self, *keys: str | int) -> TableAt:
         """The table in which a key of the item is written."""
         names = tuple(str(key) for key in keys)
         for length in range(len(names), 0, -1):
@@ -144,7 +144,9 @@ class _Reader:
     there: list[PalletThere] = field(default_factory=list)
     count: int = 0
 
-    def standing(self, table: Standing, file: TomlFile, where: str, chain: tuple[str, ...]) -> list[_One]:
+    def standing(
+        self, table: StandingTables, file: TomlFile, where: str, chain: tuple[str, ...]
+    ) -> list[_One]:
         """All that stands on a table or pallet: what is on its pallets, then its own items."""
         self._counted(len(table.items), ("items",), file)
         found: list[_One] = []
@@ -154,7 +156,7 @@ class _Reader:
             on_it, left_out = self._on_pallet(k, use, file, where, chain)
             found += on_it
             out.update(dict.fromkeys(left_out, k))
-        found += [_One(item, Origin(Spot(file, ("items", i)))) for i, item in enumerate(table.items)]
+        found += [_One(item, Origin(TableAt(file, ("items", i)))) for i, item in enumerate(table.items)]
         index = {one.item.name: n for n, one in enumerate(found)}
         first_own = len(found) - len(table.items)
         for j, change in enumerate(table.change):
@@ -169,7 +171,7 @@ class _Reader:
             if n >= first_own:
                 stands = f'"{change.item}" stands in this file itself'
                 raise file.error(("change", j, "item"), stands, "say it there, in [[items]]")
-            found[n] = _with(found[n], change, Spot(file, ("change", j)))
+            found[n] = _with(found[n], change, TableAt(file, ("change", j)))
         for one in found:
             for name in (*(one.item.on or ()), *((one.item.fit,) if one.item.fit else ())):
                 if name in out:
@@ -280,7 +282,7 @@ def _names_are_there(found: list[_One]) -> None:
                 raise spot.file.error((*spot.loc, key), f'there is no item "{name}" on this pallet', want)
 
 
-def _of_whole_pallets(cut: Cut, items: list[Item], pallets: list[PalletThere]) -> Cut:
+def _of_whole_pallets(cut: CutIn, items: list[Item], pallets: list[PalletThere]) -> CutIn:
     """A cut whose with and without name items: a pallet's name there means all of it but what has its own.
 
     The first item stands where the pallet was named, the others at the end, so that messages find the place.
@@ -326,7 +328,7 @@ def _put(one: _One, k: int, use: PalletUse, file: TomlFile) -> _One:
         origin = replace(origin, frame=frame if origin.frame is None else frame @ origin.frame)
         if use.on is not None:
             more.update(on=[use.on], seat=use.seat)
-            spot = Spot(file, ("pallets", k))
+            spot = TableAt(file, ("pallets", k))
             origin = replace(origin, keys={("on",): spot, ("seat",): spot, **origin.keys})
     return replace(one, item=item.model_copy(update=more), origin=origin)
 
@@ -341,7 +343,7 @@ def _joined(folder: str, name: str) -> str:
 
 
 # ------------------------------------------------------------------------------------------ what is changed
-def _with(one: _One, change: ChangedItem, spot: Spot) -> _One:
+def _with(one: _One, change: ChangedItem, spot: TableAt) -> _One:
     """An item as a change says, with what was there before in words."""
     item, origin = one.item, one.origin
     said = [key for key in _said(change) if key != "item"]
@@ -387,7 +389,7 @@ def _given(table: Table) -> dict[str, Any]:
     return {key: getattr(table, key) for key in table.model_fields_set}
 
 
-def _told(keys: tuple[str, ...], origin: Origin, spot: Spot, short: dict[str, str]) -> str:
+def _told(keys: tuple[str, ...], origin: Origin, spot: TableAt, short: dict[str, str]) -> str:
     """ "params.reach = 22 (there 24)"; for the sheet "reach = 22 (24 in pallet_3.toml)" goes to ``short``."""
     was = origin.of(*keys)
     before = was.raw(*keys)

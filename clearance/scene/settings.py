@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.toolpath.moves import ControlWords, PathOptions
-from fixtures_lib.holder import Does, Fastened, Hole, Kind, Limit
+from fixtures_lib.holder import Does, Fastened, Kind, Limit, ThreadHole
 
 #: from, to, mm
 Interval = tuple[float, float]
@@ -178,7 +178,7 @@ class TakenOut:
 
 
 @dataclass(frozen=True)
-class Hold:
+class HeldBy:
     """What holds a part, or what a cut frees, in the user's words.
 
     ``until``: number of the stop at which it does no longer; None: it does to the end. ``piece``: the kind of
@@ -234,7 +234,7 @@ class Cut:
     stop_before: bool = False
     wanted: Wanted | None = None
     taken_out: tuple[TakenOut, ...] = ()
-    holds: tuple[Hold, ...] = ()
+    holds: tuple[HeldBy, ...] = ()
     options: PathOptions = field(default_factory=PathOptions)
 
 
@@ -259,7 +259,7 @@ class FromLibrary:
     limits: tuple[Limit, ...] = ()
     chosen: tuple[str, ...] = ()
     fit: str | None = None
-    holes: tuple[Hole, ...] = ()
+    holes: tuple[ThreadHole, ...] = ()
 
     @property
     def holder(self) -> str:

@@ -2,8 +2,8 @@
 out, before anything of it is placed.
 
 Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's
-own place on its seat (``Place``, ``Set``, ``Off``, ``Nozzles``), rounded as a file has it, so that what is
-tried and what is written are one. ``Stand`` turns the one into the other: what is moved changes the item's
+own place on its seat (``OnSeat``, ``Set``, ``Off``, ``UseNozzles``), rounded as a file has it, so that what
+is tried and what is written are one. ``Stand`` turns the one into the other: what is moved changes the item's
 pose on its seat alone, and all that stands on it goes along.
 """
 
@@ -20,7 +20,7 @@ from clearance.geometry.transforms import Matrix, invert, turn_matrix
 from clearance.scene.model import Body, Scene
 from clearance.scene.placing import LAID_ALONG, on_its_seat
 from clearance.scene.schema import Change as Listed
-from clearance.scene.schema import Cut, Setup
+from clearance.scene.schema import CutIn, Setup
 from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import MM_PER_UNIT
 
@@ -90,7 +90,7 @@ def _number(value: Any) -> str:
 
 # ------------------------------------------------------------------------------------ as a setup says it
 @dataclass(frozen=True)
-class Place:
+class OnSeat:
     """Where an item is on its seat, mm and degrees; what is None stays as the setup has it."""
 
     item: str
@@ -116,30 +116,30 @@ class Instead:
 
 
 @dataclass(frozen=True)
-class Nozzles:
+class UseNozzles:
     """The nozzles that the setup chooses; "own" are the machine's own heads."""
 
     name: str
 
 
-Edit = Place | Set | Off | Instead | Nozzles
+Edit = OnSeat | Set | Off | Instead | UseNozzles
 
 
 def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
     """The same with what is said twice said once: the later value counts."""
     out: dict[tuple[str, ...], Edit] = {}
     for edit in edits:
-        if isinstance(edit, Place):
+        if isinstance(edit, OnSeat):
             old = out.get(("place", edit.item))
-            if isinstance(old, Place):
+            if isinstance(old, OnSeat):
                 at, turn = (edit.at or old.at), (edit.turn or old.turn)
-                edit = Place(edit.item, at, turn)
+                edit = OnSeat(edit.item, at, turn)
             out["place", edit.item] = edit
         elif isinstance(edit, Set):
             out["set", edit.item, edit.param] = edit
         elif isinstance(edit, Instead):
             out["instead", edit.item] = edit
-        elif isinstance(edit, Nozzles):
+        elif isinstance(edit, UseNozzles):
             out["nozzles",] = edit
         else:
             out["off", edit.item] = edit
@@ -152,7 +152,7 @@ def applied(setup: Setup, edits: Sequence[Edit]) -> Setup:
     Args:
         setup: as read, mm.   edits: of its items.
     """
-    places = {one.item: one for one in edits if isinstance(one, Place)}
+    places = {one.item: one for one in edits if isinstance(one, OnSeat)}
     params: dict[str, dict[str, Any]] = {}
     for one in edits:
         if isinstance(one, Set):
@@ -164,12 +164,12 @@ def applied(setup: Setup, edits: Sequence[Edit]) -> Setup:
     cuts = [_without(cut, off) for cut in setup.cuts] if off else setup.cuts
     update: dict[str, Any] = {"items": items, "cuts": cuts}
     for one in edits:
-        if isinstance(one, Nozzles):
+        if isinstance(one, UseNozzles):
             update["heads"] = setup.heads.model_copy(update={"nozzles": one.name})
     return setup.model_copy(update=update)
 
 
-def _item(item: Item, place: Place | None, params: Mapping[str, Any] | None) -> Item:
+def _item(item: Item, place: OnSeat | None, params: Mapping[str, Any] | None) -> Item:
     update: dict[str, Any] = {}
     if place is not None:
         update.update({k: v for k, v in (("at", place.at), ("turn", place.turn)) if v is not None})
@@ -178,7 +178,7 @@ def _item(item: Item, place: Place | None, params: Mapping[str, Any] | None) -> 
     return item.model_copy(update=update) if update else item
 
 
-def _without(cut: Cut, off: Sequence[str]) -> Cut:
+def _without(cut: CutIn, off: Sequence[str]) -> CutIn:
     """A cut for which some items are off from its beginning to its end."""
     with_ = [one for one in cut.with_ if one.item not in off]
     without = [one for one in cut.without if one.item not in off]
@@ -295,14 +295,14 @@ class Stand:
             turn = _three([_kept(a, was, 1.0) for a, was in ways])
         return _three(at), turn
 
-    def places(self) -> list[Place]:
+    def places(self) -> list[OnSeat]:
         """What a setup says of the items that were moved, by what differs from what it says now."""
         out = []
         for name in self.on_seat:
             own = self.items[name].placed
             at, turn = self.placed(name)
             if (at, turn) != (own.at, own.turn):
-                out.append(Place(name, at if at != own.at else None, turn if turn != own.turn else None))
+                out.append(OnSeat(name, at if at != own.at else None, turn if turn != own.turn else None))
         return out
 
     def as_written(self) -> Stand:

@@ -16,9 +16,9 @@ from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
 from clearance.view.description import Shape
 from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
-from clearance.view.going import Going
+from clearance.view.moments import Going
 from clearance.view.raised import HORIZON as FAR
-from clearance.view.raised import AtRaise, Raised, Row
+from clearance.view.raised import AtRaise, Raised, RaisedPair
 
 Array = NDArray[np.float64]
 
@@ -42,7 +42,7 @@ KEYS = (
 
 
 @dataclass(frozen=True)
-class Stand:
+class HeadsAt:
     """Where the heads stand: index of the stretch, of its move (0-based) and the share of it that is run."""
 
     stretch: int
@@ -109,14 +109,14 @@ class Handling:
         return float(self._first[-1])
 
     @property
-    def stand(self) -> Stand | None:
+    def stand(self) -> HeadsAt | None:
         """Where the heads stand now; None where no stretch has a move."""
         if self._first[-1] == 0:
             return None
         # the end of a move is the same place as the beginning of the next, and belongs to the move
         at = min(max(int(np.ceil(self.run - 1e-9)) - 1, 0), int(self._first[-1]) - 1)
         k = int(np.searchsorted(self._first, at, side="right")) - 1
-        return Stand(k, at - int(self._first[k]), float(np.clip(self.run - at, 0.0, 1.0)))
+        return HeadsAt(k, at - int(self._first[k]), float(np.clip(self.run - at, 0.0, 1.0)))
 
     def heads(self) -> dict[str, Array]:
         """By how much (3,) mm the drawn heads stand beside where they were drawn: "lower" and "upper"."""
@@ -136,7 +136,7 @@ class Handling:
             "upper": np.array([*(upper - planned[1]), up]),
         }
 
-    def _risen(self, stand: Stand) -> float:
+    def _risen(self, stand: HeadsAt) -> float:
         """Machine Z of the upper face where the heads stand, raised."""
         planned = self.result.scene.stretches[stand.stretch]
         lower = planned.upper_z - planned.upper_at(stand.move, stand.share)
@@ -207,12 +207,12 @@ class Handling:
         """The clearances at the raise as it is; they take a moment where it was not looked at before."""
         return self.raised.at(self.by)
 
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[RaisedPair, ...]:
         """The clearances to show: of the item pointed at, or the worst of each head and item."""
         rows = self.found().rows
         if self.item is not None:
             return tuple(r for r in rows if r.item == self.item)[:MOST_ROWS]
-        worst: dict[tuple[str, str], Row] = {}
+        worst: dict[tuple[str, str], RaisedPair] = {}
         for row in rows:
             worst.setdefault((row.head, row.item), row)
         return tuple(worst.values())[:MOST_ROWS]
@@ -277,9 +277,9 @@ class Handling:
                 out.append(f"{looks.HEAD_WORDS[head]}: over {HORIZON:g} to spare")
         return out
 
-    def places(self, most: int = 3) -> tuple[Row, ...]:
+    def places(self, most: int = 3) -> tuple[RaisedPair, ...]:
         """The rows to draw a dimension line for: the worst, one an item, or one a head."""
-        out: dict[str, Row] = {}
+        out: dict[str, RaisedPair] = {}
         for row in self.rows():
             if row.on_head is None or row.on_item is None or not self.present(row.item):
                 continue

@@ -163,8 +163,8 @@ def show(result: Result, answer: RaiseAnswer, name: str) -> None:
     Raises:
         CannotDraw: there is no display, or no OpenGL on it.
     """
-    from clearance.view.going import going
     from clearance.view.handling import Handling
+    from clearance.view.moments import going
     from clearance.view.raised import Raised
 
     if not has_display(sys.platform, os.environ):

@@ -43,7 +43,7 @@ def fitting(screen: tuple[int, int]) -> tuple[int, int]:
     """The window's size, pixels, on a screen on which a title and a bar of the desktop have room too.
 
     Args:
-        screen: its width and height, pixels; 0 where nobody knows.
+        screen: its width and height, pixels; 0 where that is not known.
     """
     wide = screen[0] - DESKTOP[0] if screen[0] > 0 else SIZE[0]
     high = screen[1] - DESKTOP[1] if screen[1] > 0 else SIZE[1]

@@ -16,7 +16,7 @@ from clearance.errors import printable
 from clearance.pose.fit import AT_95
 from clearance.report.sheet.markup import MARKS, NONE, Html, down, joined, position, section, table, tag
 from clearance.report.terminal import rounded_down
-from clearance.scene.lying import Lies, zeros_of
+from clearance.scene.measured import Lies, zeros_of
 
 if TYPE_CHECKING:
     from clearance.checking.per_move import Along

@@ -25,7 +25,7 @@ from typing import Any
 
 from clearance.toolpath.dxf.curves import (
     Broken,
-    Place,
+    InsertMatrix,
     Trouble,
     curve,
     flat,
@@ -110,7 +110,7 @@ class Reader:
 
     def run(self) -> dict[str, Any]:
         for entity in self.document.modelspace():
-            self.entity(entity, Place(), None, "", 0)
+            self.entity(entity, InsertMatrix(), None, "", 0)
         if not self.seen and not any(self.hidden.values()):
             raise self.nothing()
         for name in sorted(self.wanted - {layer.lower() for layer in self.seen}):
@@ -141,7 +141,9 @@ class Reader:
             "", f"no curve in the model space, which holds {what}", "LINE, ARC, CIRCLE, polylines ..."
         )
 
-    def entity(self, entity: Any, at: Place, parent_layer: str | None, within: str, depth: int) -> None:
+    def entity(
+        self, entity: Any, at: InsertMatrix, parent_layer: str | None, within: str, depth: int
+    ) -> None:
         """One entity of the drawing, or of a block: a curve, a point, an INSERT, or what is passed over.
 
         Args:
@@ -202,7 +204,7 @@ class Reader:
         else:
             self.answer["dots"] += 1
 
-    def insert(self, insert: Any, at: Place, layer: str, name: str, depth: int) -> None:
+    def insert(self, insert: Any, at: InsertMatrix, layer: str, name: str, depth: int) -> None:
         """All that an INSERT puts in place, once for each of its rows and columns.
 
         Args:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.pose.fit import DOUBT, SUSPECT, Array, Fit, NoFit, Places, chance, fit
+from clearance.pose.fit import DOUBT, SUSPECT, Array, Fit, NoFit, TouchedPlaces, chance, fit
 
 #: two readings are told apart where one explains the misfit so much better (chi-square): odds of 20 to 1
 _APART = 6.0
@@ -62,7 +62,7 @@ class Doubts:
     long: bool = False
 
 
-def doubts(places: Places, found: Fit | None, about: Array | None = None) -> Doubts:
+def doubts(places: TouchedPlaces, found: Fit | None, about: Array | None = None) -> Doubts:
     """Whether the readings agree, and if not, which of them are suspected.
 
     Args:
@@ -80,7 +80,7 @@ def doubts(places: Places, found: Fit | None, about: Array | None = None) -> Dou
     return Doubts(False, likely, suspects(places, found, about), _slips(places, about), long)
 
 
-def suspects(places: Places, found: Fit | None, about: Array | None = None) -> tuple[int, ...]:
+def suspects(places: TouchedPlaces, found: Fit | None, about: Array | None = None) -> tuple[int, ...]:
     """Indices of the readings one of which is wrong, the likeliest first.
 
     Args:
@@ -101,7 +101,7 @@ def suspects(places: Places, found: Fit | None, about: Array | None = None) -> t
     return tuple(int(k) for k in order if better[k] >= SUSPECT**2 and first - better[k] < _APART)
 
 
-def _without(places: Places, k: int, about: Array | None) -> float:
+def _without(places: TouchedPlaces, k: int, about: Array | None) -> float:
     """Chi-square of the readings without one of them; infinite where they still do not fit at all."""
     u = places.u.copy()
     u[k] = _ANY
@@ -111,7 +111,7 @@ def _without(places: Places, k: int, about: Array | None) -> float:
         return float("inf")
 
 
-def _slips(places: Places, about: Array | None) -> tuple[Slip, ...]:
+def _slips(places: TouchedPlaces, about: Array | None) -> tuple[Slip, ...]:
     """Single readings, each with what would make it fit."""
     out: list[tuple[float, Slip]] = []
     for k, reading in enumerate(places.reading):
@@ -124,13 +124,13 @@ def _slips(places: Places, about: Array | None) -> tuple[Slip, ...]:
     return tuple(slip for _, slip in sorted(out, key=lambda each: -each[0]))
 
 
-def _with(places: Places, k: int, reading: float) -> Places:
+def _with(places: TouchedPlaces, k: int, reading: float) -> TouchedPlaces:
     changed = places.reading.copy()
     changed[k] = reading
     return replace(places, reading=changed)
 
 
-def _likely(places: Places, about: Array | None) -> float:
+def _likely(places: TouchedPlaces, about: Array | None) -> float:
     try:
         found = fit(places, about)
     except NoFit:

@@ -22,7 +22,7 @@ from clearance.toolpath.moves import Moves, polyline
 
 
 @dataclass(frozen=True)
-class Table:
+class SharedTable:
     """Jobs that stand on one table at the same time.
 
     Attributes:
@@ -80,7 +80,7 @@ def _wider(a: SideHeight, b: SideHeight) -> SideHeight:
     return SideHeight(max(a.side, b.side), max(a.height, b.height))
 
 
-def on_one_table(jobs: Sequence[tuple[str, Scene]], ways: Iterable[tuple[str, str]]) -> Table:
+def on_one_table(jobs: Sequence[tuple[str, Scene]], ways: Iterable[tuple[str, str]]) -> SharedTable:
     """All jobs of a table in one scene, of which only distances may be asked.
 
     Args:
@@ -135,7 +135,7 @@ def on_one_table(jobs: Sequence[tuple[str, Scene]], ways: Iterable[tuple[str, st
     )
     of_item = {name: tuple(jobs) for name, jobs in zip(names, every.jobs, strict=True)}
     meet = tuple(_meeting(bodies, every, ever, [job for job, _ in listed]))
-    return Table(scene, tuple(job for job, _ in listed), of_stretch, found, of_item, meet)
+    return SharedTable(scene, tuple(job for job, _ in listed), of_stretch, found, of_item, meet)
 
 
 def _same_machine(jobs: Sequence[tuple[str, Scene]]) -> None:
@@ -263,5 +263,5 @@ def _apart(bodies: Sequence[Body], every: _Bodies, i: int, k: int) -> bool:
         return True
     if set(every.jobs[i]) & set(every.jobs[k]):
         return True
-    (low_i, high_i), (low_k, high_k) = bodies[i].crowd.box, bodies[k].crowd.box
+    (low_i, high_i), (low_k, high_k) = bodies[i].aabbs.box, bodies[k].aabbs.box
     return bool(((np.minimum(high_i, high_k) - np.maximum(low_i, low_k)) <= NOTICED).any())

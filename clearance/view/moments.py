@@ -33,7 +33,7 @@ ON_METAL = 0.5
 
 
 @dataclass(frozen=True)
-class Standing:
+class StandingBody:
     """One thing that stands there: its name, its kind, its triangles (N, 3, 3) mm, and what shells it has."""
 
     name: str
@@ -57,7 +57,7 @@ class At:
     words: str
     result: Result
     stretch: Stretch | None
-    things: tuple[Standing, ...]
+    things: tuple[StandingBody, ...]
     whole: tuple[str, ...]
 
 
@@ -78,21 +78,23 @@ def moment(result: Result, name: str) -> At:
     return At(words, replace(result, pairs=pairs), there.next, things, whole)
 
 
-def standing_at(course: Course, there: There) -> tuple[tuple[Standing, ...], tuple[str, ...]]:
+def standing_at(course: Course, there: There) -> tuple[tuple[StandingBody, ...], tuple[str, ...]]:
     """All that stands there at a moment, and the names of parts whose models could not be cut."""
-    things: list[Standing] = []
+    things: list[StandingBody] = []
     whole: list[str] = []
     for k in there.bodies:
         body = course.scene.bodies[k]
         shells = max(len(body.shells), 1)
         made = solids(course, there, k) if there.bits(k) else None
         if made is None:
-            things.append(Standing(body.name, body.kind, np.asarray(body.triangles_M, dtype=float), shells))
+            things.append(
+                StandingBody(body.name, body.kind, np.asarray(body.triangles_M, dtype=float), shells)
+            )
             whole += [body.name] if there.bits(k) else []
             continue
-        things.append(Standing(body.name, body.kind, made.metal, shells))
+        things.append(StandingBody(body.name, body.kind, made.metal, shells))
         things += [
-            Standing(f'{one.piece.kind} of "{one.piece.run.stretch.name}"', body.kind, triangles)
+            StandingBody(f'{one.piece.kind} of "{one.piece.run.stretch.name}"', body.kind, triangles)
             for one, triangles in made.free
         ]
     return tuple(things), tuple(whole)

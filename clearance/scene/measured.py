@@ -16,10 +16,20 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
-from clearance.pose.doubts import Doubts, doubts, sentences
 from clearance.pose.faces import Face, distance, face_at, faces
-from clearance.pose.fit import AT_95, COVERAGE, FARTHEST, STEEPEST, Fit, NoFit, Places, cross_matrix, fit
-from clearance.pose.form import Form, Row, read_form
+from clearance.pose.fit import (
+    AT_95,
+    COVERAGE,
+    FARTHEST,
+    STEEPEST,
+    Fit,
+    NoFit,
+    TouchedPlaces,
+    cross_matrix,
+    fit,
+)
+from clearance.pose.form import Form, FormRow, read_form
+from clearance.pose.outliers import Doubts, doubts, sentences
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -56,8 +66,8 @@ class Lies:
 
     part: str
     form: Form
-    rows: tuple[Row, ...]
-    places: Places
+    rows: tuple[FormRow, ...]
+    places: TouchedPlaces
     fit: Fit
     doubts: Doubts
     grown: SideHeight
@@ -247,7 +257,7 @@ def _lies(part: str, form: Form, bodies: Sequence[Body], coverage: float) -> Lie
     return Lies(part, form, tuple(read), places, found, about, SideHeight(0.0, 0.0), coverage)
 
 
-def _places(rows: Sequence[Row], form: Form, body: Body, T_MF: Matrix) -> Places:
+def _places(rows: Sequence[FormRow], form: Form, body: Body, T_MF: Matrix) -> TouchedPlaces:
     """The places in the machine frame, each on its face of the part as planned."""
     p = apply(T_MF, np.array([row.at for row in rows]))
     n = np.array([row.normal for row in rows]) @ T_MF[:3, :3].T
@@ -265,7 +275,7 @@ def _places(rows: Sequence[Row], form: Form, body: Body, T_MF: Matrix) -> Places
             )
         bend[k], axis[k] = face.radius, face.normal
     groups = {g: k for k, g in enumerate(dict.fromkeys(row.group for row in rows if row.group))}
-    return Places(
+    return TouchedPlaces(
         p=p,
         n=n,
         reading=np.array([row.reading for row in rows], dtype=float),

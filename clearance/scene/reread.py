@@ -13,14 +13,13 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix, invert
 from clearance.scene.fields import suggestion
 from clearance.scene.load import load
-from clearance.scene.lying import Asked, Trial
+from clearance.scene.measured import Asked, Trial
 from clearance.scene.model import Body, Scene
 from clearance.scene.toml_file import MM_PER_UNIT
 from clearance.scene.tries import (
     DIGITS,
     Edit,
     Move,
-    Nozzles,
     Off,
     Param,
     Raise,
@@ -28,6 +27,7 @@ from clearance.scene.tries import (
     Stand,
     Three,
     Tried,
+    UseNozzles,
     said,
     together,
 )
@@ -108,7 +108,7 @@ def _anew(
     asked = _reading(scene)
     trial = asked.trial or Trial()
     every = together([*trial.edits, *edits])
-    if any(isinstance(one, Nozzles) for one in edits):
+    if any(isinstance(one, UseNozzles) for one in edits):
         # what is tried later goes before what was asked for
         asked = replace(asked, nozzles=None)
     made = load(

@@ -1,11 +1,11 @@
 """A change to a scene goes in; what the whole job says of it comes out: what stands in what, what carries and
 holds each part in each state, threading, what comes free. Heads and their distances are judged elsewhere.
 
-``Standing`` says how far a part may lie elsewhere than planned until what carries and holds it, or where its
-wire is threaded, is no longer right. The part and its path move together, the holders stay; that is the same
-as holders that move the other way. It is asked at the ends and the corners of a box: what carries and presses
-goes away one after the other on the way out. A vise that grips the part goes along with it, so there nothing
-is told.
+``PartElsewhere`` says how far a part may lie elsewhere than planned until what carries and holds it, or where
+its wire is threaded, is no longer right. The part and its path move together, the holders stay; that is the
+same as holders that move the other way. It is asked at the ends and the corners of a box: what carries and
+presses goes away one after the other on the way out. A vise that grips the part goes along with it, so there
+nothing is told.
 """
 
 from __future__ import annotations
@@ -168,7 +168,7 @@ GRAIN, TURN_GRAIN = 0.05, 0.05
 SHARES = (1.0, 0.75, 0.5, 0.25, 0.1)
 
 
-class Standing:
+class PartElsewhere:
     """How a job stands where its parts lie elsewhere.
 
     Args:
