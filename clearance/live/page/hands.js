@@ -142,8 +142,9 @@ function key(page, event) {
     case "[": return turnSpace(-15);
     case "]": return turnSpace(15);
     case "z": return nearer(shift ? 1.25 : 0.8);
+    case "1": case "2": case "3": return document.querySelectorAll("[role=tab]")[event.key - 1].onclick();
     case "m": $("show-map").checked = !$("show-map").checked; return $("show-map").onchange();
-    case "f": return fit();
+    case "f": return fit(shift);
     case "j": page.judging = true; return page.send({ do: "rest" });
     case "w": return page.send({ do: "difference" });
     case ",": return step(-1);

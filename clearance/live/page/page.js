@@ -177,13 +177,16 @@ function judged(told) {
 }
 
 // ------------------------------------------------------------------------------------------- the drawing
-export function fit() {
+/** The part, what is laid on it and the paths into the drawings, or all that stands there. */
+export function fit(whole = false) {
+  const near = Object.keys(page.shapes).filter((name) => page.items[name] && !page.items[name].off && page.items[name].kind !== "holder");
+  const shown = whole || !near.length ? Object.keys(page.shapes) : near;
   const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
   for (const path of page.paths)
     for (let k = 0; k < path.points.length; k += 2)
       for (const a of [0, 1]) { const v = path.points[k + a] / 100; low[a] = Math.min(low[a], v - 40); high[a] = Math.max(high[a], v + 40); }
-  for (const [name, shape] of Object.entries(page.shapes)) {
-    const item = page.items[name];
+  for (const name of shown) {
+    const item = page.items[name], shape = page.shapes[name];
     if (!item || item.off) continue;
     for (const [view, axes] of [["top", [0, 1]], ["front", [0, 2]]]) {
       const e = shape.draw[view].edges;
@@ -385,7 +388,8 @@ $("help").onclick = showKeys;
 $("stop").onclick = () => send({ do: "stop" });
 $("before").onclick = () => step(-1);
 $("after").onclick = () => step(1);
-$("fit").onclick = fit;
+$("fit").onclick = () => fit(true);
+$("fit-part").onclick = () => fit();
 export function nearer(factor) { for (const view of page.views) view.zoom(factor); }
 $("nearer").onclick = () => nearer(0.8);
 $("farther").onclick = () => nearer(1.25);
