@@ -102,8 +102,7 @@ def _prism(triangles: Array) -> Array:
 
     points = triangles.reshape(-1, 3)
     low, high = points[:, 2].min(), points[:, 2].max()
-    hull = shapely.convex_hull(shapely.multipoints(points[:, :2]))
-    ring = shapely.get_coordinates(shapely.orient_polygons(hull))[:-1]
+    ring = shapely.get_coordinates(shapely.orient_polygons(_hull(points, 0, 1)))[:-1]
     n = len(ring)
     after = np.roll(np.arange(n), -1)
     up, down = np.c_[ring, np.full(n, high)], np.c_[ring, np.full(n, low)]
@@ -115,10 +114,28 @@ def _prism(triangles: Array) -> Array:
 def _outline(triangles: Array, across: int, up: int) -> dict[str, list[int]]:
     import shapely
 
-    points = triangles.reshape(-1, 3)[:, (across, up)]
-    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
+    hull = shapely.get_coordinates(_hull(triangles.reshape(-1, 3), across, up))
     fan = np.stack([np.repeat(hull[:1], max(len(hull) - 3, 0), axis=0), hull[1:-2], hull[2:-1]], axis=1)
     return {"faces": _numbers(fan), "edges": _numbers(np.stack([hull[:-1], hull[1:]], axis=1))}
+
+
+def _hull(points: Array, across: int, up: int) -> Any:
+    """The convex hull of points as a drawing has them; of many those first that lie in the octagon of the
+    outermost ones are left out (the heuristic of Akl and Toussaint, 1978, from memory)."""
+    import shapely
+
+    x, y = points[:, across], points[:, up]
+    ends = [int(f(v)) for v in (x, x + y, y, y - x) for f in (np.argmin, np.argmax)]
+    inner = shapely.convex_hull(shapely.multipoints(points[ends][:, (across, up)]))
+    out = np.ones(len(points), dtype=bool)
+    if inner.geom_type == "Polygon":
+        ring = shapely.get_coordinates(shapely.orient_polygons(inner))
+        out[:] = False
+        for (ax, ay), (bx, by) in zip(ring[:-1], ring[1:], strict=True):
+            out |= (bx - ax) * (y - ay) - (by - ay) * (x - ax) < 0.0
+        out[ends] = True
+    chosen = np.unique(points[out][:, (across, up)], axis=0)
+    return shapely.convex_hull(shapely.multipoints(chosen))
 
 
 def _numbers(points: Array) -> list[int]:

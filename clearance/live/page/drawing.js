@@ -172,11 +172,13 @@ export class View {
       for (let k = 0; k < path.move.length; k++) {
         const kind = !path.cut || rapid.has(k) ? "rapid" : level ? `l${level[path.move[k]]}` : "unknown";
         if (!by.has(kind)) by.set(kind, []);
-        by.get(kind).push(...path.points.slice(4 * k, 4 * k + 4));
+        const p = path.points, list = by.get(kind);
+        list.push(p[4 * k], p[4 * k + 1], p[4 * k + 2], p[4 * k + 3]);
       }
       for (const kind of ["rapid", "unknown", "l3", "l2", "l1", "l0"])
         if (by.has(kind)) {
           const one = make("path", { class: `way ${kind}`, d: lines(by.get(kind)), transform: turned(path) }, this.ways);
+          one.plane = path.z[1];
           if (next && path.cut && path.name !== next) one.style.opacity = 0.25;
         }
     }
