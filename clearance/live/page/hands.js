@@ -1,6 +1,6 @@
 // Pointer and keys come in; what is moved, and by how much, goes out.
 
-import { fit, nearer, step, turnSide, turnSpace } from "./page.js";
+import { fit, leastRaise, nearer, step, turnSide, turnSpace } from "./page.js";
 import { showKeys } from "./panels.js";
 
 const $ = (id) => document.getElementById(id);
@@ -138,6 +138,7 @@ function key(page, event) {
     case "r":
       page.raiseTo = Math.round(((page.raiseTo ?? page.told.raised) + (shift ? -0.1 : 0.1)) * 100) / 100;
       return page.send({ do: "raise", by: page.raiseTo, on: event.repeat });
+    case "a": return leastRaise();
     case "v": return turnSide();
     case "[": return turnSpace(-15);
     case "]": return turnSpace(15);

@@ -359,6 +359,7 @@ export function step(by) {
 function showRaises() {
   const told = page.windows, slider = $("raise"), svg = $("windows");
   svg.replaceChildren();
+  $("raise-least").disabled = typeof told?.smallest !== "number" || told.smallest === page.told.raised;
   if (!told) {
     // the slider reaches what is, also where no windows are known
     slider.max = Math.max(slider.max, page.told?.raised ?? 0); slider.min = Math.min(slider.min, page.told?.raised ?? 0);
@@ -400,6 +401,13 @@ $("nozzles").onchange = () => send({ do: "mount", name: $("nozzles").value });
 let raising = false;
 $("raise").oninput = () => { page.held = true; $("raise-typed").value = $("raise").value; send({ do: "raise", by: parseFloat($("raise").value), on: raising }); raising = true; };
 $("raise").onchange = () => { page.held = raising = false; };
+/** All up, or down, to the least raise at which nothing is touched. */
+export function leastRaise() {
+  const least = page.windows?.smallest;
+  if (typeof least === "number") send({ do: "raise", by: least });
+  else refuse(page.windows ? "No raise is free." : "Which raises are free is not known yet.");
+}
+$("raise-least").onclick = leastRaise;
 $("raise-typed").onchange = () => { const v = parseFloat($("raise-typed").value); if (Number.isFinite(v)) send({ do: "raise", by: v }); };
 const SIDES = [["front", "From the front"], ["right", "From the right"], ["space", "In space"]];
 /** The other views: from the front, from the right, in space. */
