@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import Matrix, apply
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree, leaf_order
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
 from clearance.kernels.meridian.profile import (
@@ -27,7 +27,8 @@ from clearance.kernels.meridian.profile import (
     Together,
     strips_of,
 )
-from clearance.kernels.meridian.search import quick
+from clearance.kernels.meridian.search import search
+from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery
 from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
@@ -67,6 +68,8 @@ class Live:
         count = [len(body.triangles_M) for body in query.bodies]
         self._begin = np.cumsum([0, *count])
         self._home = self._tree.triangles.copy()
+        #: of bodies that were given another shape the order in which their triangles stand as leaves
+        self._order: dict[int, Index] = {}
         self._rows_of()
         #: (parts, bodies) which are held against each other
         self.there = np.zeros((len(self.parts), len(query.bodies)), dtype=bool)
@@ -75,7 +78,7 @@ class Live:
         shape = (len(FIGURES), *self.there.shape)
         none = np.full(shape, -1, dtype=np.intp)
         self.kept = _Kept(np.full(shape, NOWHERE), none, none.copy(), none.copy())
-        self._look(self.there, False)
+        self._look(self.there, np.full(self.there.shape, np.inf))
 
     def _rows_of(self) -> None:
         """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
@@ -139,19 +142,27 @@ class Live:
                 self._paths[k] = made[key]
         self.runs, self.parts = list(runs), parts
 
-    def rebuilt(self, body: int, triangles: Array) -> None:
+    def rebuilt(self, body: int, triangles: Array) -> float:
         """Give a body another shape; its figures are to be found again.
 
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
+
+        Returns:
+            How far any point of its surface is from the old one at most, mm; infinite where nobody knows.
         """
         mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
-        home = TriangleTree([triangles]).triangles
-        if len(home) == mine.stop - mine.start:
-            # as many facets: where figures were found last is still a place to look first
+        if len(triangles) == mine.stop - mine.start:
+            # as many facets, in the same order: where figures were found last is still a place to look first
+            if body not in self._order:
+                self._order[body] = leaf_order(self.query.bodies[body].triangles_M)
+            home = triangles[self._order[body]]
+            by = float(np.sqrt(((home - self._home[mine]) ** 2).sum(axis=2).max(initial=0.0)))
             self._home[mine] = home
             self.bodies_at({body: np.eye(4)})
-            return
+            return by
+        self._order[body] = leaf_order(triangles)
+        home = triangles[self._order[body]]
         first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
         now = [self.triangles(k) for k in range(len(first))]
         first[body] = now[body] = home
@@ -167,6 +178,35 @@ class Live:
         at = self._tree.triangles[:] = np.concatenate(now)
         nodes.low[: len(at)], nodes.high[: len(at)] = at.min(axis=1), at.max(axis=1)
         nodes.close()
+        return np.inf
+
+    def grown(self, wanted: Mapping[tuple[int, int], Growth], up_to: float) -> dict[tuple[int, int], float]:
+        """How near some bodies are to a head that is grown.
+
+        Args:
+            wanted: for run and body by how much.   up_to: mm, told where it is no smaller.
+        """
+        out = dict.fromkeys(wanted, up_to)
+        by_run: dict[int, dict[int, Growth]] = {}
+        for (run, body), growth in wanted.items():
+            by_run.setdefault(run, {})[body] = growth
+        sweeps, owner = [], []
+        for k, run in enumerate(self.run_of.tolist()):
+            if run in by_run:
+                part, start = self.parts[k], np.full(len(self.query.bodies), -1.0)
+                start[list(by_run[run])] = up_to
+                against = {body: (part.pieces, growth) for body, growth in by_run[run].items()}
+                sweeps.append(Sweep(self._paths[k], against, 0.0, start))
+                owner.append(run)
+        if not sweeps:
+            return out
+        found = smallest(
+            self._tree, ClearanceMeasure, sweeps, settled=0.0, tolerances=self.tolerances.meridian
+        )
+        for run, one in zip(owner, found.nearest, strict=True):
+            for body in by_run[run]:
+                out[run, body] = min(out[run, body], float(one.value[body]))
+        return out
 
     def triangles(self, body: int) -> Array:
         """A body's triangles (N, 3, 3) where they are now, mm, machine frame.
@@ -186,23 +226,28 @@ class Live:
         root = nodes.roots[np.searchsorted(nodes.owner[nodes.roots], body)]
         return nodes.low[root], nodes.high[root]
 
-    def look_again(self, changed: Rows) -> None:
+    def look_again(self, changed: Rows, moved: Array | None = None) -> None:
         """Find the figures of some pairs again.
 
         Args:
             changed: (parts, bodies) which pairs moved against each other.
+            moved: (parts, bodies) by how much at most since each was looked at last, mm; None: nobody knows.
         """
         changed = changed & self.there
         if changed.any():
-            self._look(changed, True)
+            self._look(changed, np.full(changed.shape, np.inf) if moved is None else moved)
 
     # --------------------------------------------------------------------------------------- the search
-    def _look(self, changed: Rows, again: bool) -> None:
+    def _look(self, changed: Rows, moved: Array) -> None:
         kept, bodies = self.kept, len(self.query.bodies)
-        if again:
-            self._from_where_they_were(changed)
+        wanted = np.broadcast_to(changed, kept.value.shape)
+        # what is not there tells how far it is from being there, and no motion brings it nearer by more
+        absent = wanted & (kept.value - moved >= NOWHERE)
+        np.subtract(kept.value, moved, out=kept.value, where=absent)
+        wanted = wanted & ~absent
+        self._from_where_they_were(wanted)
         seeded = kept.triangle >= 0
-        wanted = np.broadcast_to(changed, seeded.shape) & (seeded | self._may_be(changed & ~seeded))
+        wanted &= seeded | self._may_be(wanted & ~seeded)
         for known in (False, True):
             asks, owner = [], []
             for figure, part in zip(*np.nonzero((wanted & (seeded == known)).any(axis=2)), strict=True):
@@ -211,14 +256,14 @@ class Live:
                 for body in some:
                     rows[body] = self._rows[part][int(body)] + figure * self._many
                 start = np.full(bodies, -1.0)
-                start[some] = kept.value[figure, part, some]
+                start[some] = kept.value[figure, part, some] if known else np.inf
                 at = (figure, part)
                 near = Nearest(start, kept.triangle[at], kept.chord[at], kept.row[at]) if known else None
                 asks.append(Ask(self._paths[part], rows, start, near))
                 owner.append((figure, part, some))
             found = nearest(self._tree, self._measure, asks, tolerances=self.tolerances.meridian)
             for (figure, part, some), one in zip(owner, found, strict=True):
-                kept.value[figure, part, some] = np.minimum(one.value[some], NOWHERE)
+                kept.value[figure, part, some] = one.value[some]
                 kept.triangle[figure, part, some] = one.triangle[some]
                 kept.chord[figure, part, some] = one.chord[some]
                 kept.row[figure, part, some] = one.row[some]
@@ -237,7 +282,7 @@ class Live:
         root = np.full(len(self.query.bodies), -1)
         root[nodes.owner[nodes.roots]] = nodes.roots
         tri = root[body][pair]
-        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack] for t in self._paths])[part][pair]
+        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack[-1]] for t in self._paths])[part][pair]
         rect = self._measure.profiles.rect[row]
         low, high = box[:, :2] + rect[:, 0::2], box[:, 2:4] + rect[:, 1::2]
         apart = np.maximum(np.maximum(nodes.low[tri, :2] - high, low - nodes.high[tri, :2]), 0.0)
@@ -245,28 +290,27 @@ class Live:
         z = self._measure.profiles.nearest_height(nodes.low[tri, 2], nodes.high[tri, 2], row)
         bound = np.full(len(rows), np.inf)
         np.minimum.at(bound, pair, self._measure(g, z, row))
-        out[figure, part, body] = bound < NOWHERE
+        # by so much it is not there
+        far = bound >= NOWHERE
+        self.kept.value[figure[far], part[far], body[far]] = bound[far]
+        out[figure, part, body] = ~far
         return out
 
-    def _from_where_they_were(self, changed: Rows) -> None:
-        """What is had where each figure was found last: a value that is there, or none."""
+    def _from_where_they_were(self, wanted: Rows) -> None:
+        """What is had where each figure (3, parts, bodies) was found last."""
         kept = self.kept
-        figure, part, body = np.nonzero(np.broadcast_to(changed, kept.value.shape))
-        triangle, row = kept.triangle[figure, part, body], kept.row[figure, part, body]
-        value = np.full(len(figure), NOWHERE)
-        known = np.flatnonzero(triangle >= 0)
-        if len(known):
-            chords = self._chords(part[known], kept.chord[figure[known], part[known], body[known]])
-            strips, owner = strips_of(self._tree.triangles[triangle[known]])
-            lowest = np.full(len(known), np.inf)
-            np.minimum.at(lowest, owner, quick(strips, chords, owner, row[known][owner], self._measure))
-            # the search's width is taken off, as it is of each figure: what is nearer by less is passed over
-            less = np.maximum(lowest - self.tolerances.meridian.search_width, 0.0)
-            value[known] = np.where(lowest < NOWHERE, less, NOWHERE)
-        kept.value[figure, part, body] = value
-        gone = value >= NOWHERE
-        for each in (kept.triangle, kept.chord, kept.row):
-            each[figure[gone], part[gone], body[gone]] = -1
+        at = np.nonzero(wanted & (kept.triangle >= 0))
+        if not len(at[0]):
+            return
+        row, chords = kept.row[at], self._chords(at[1], kept.chord[at])
+        strips, of = strips_of(self._tree.triangles[kept.triangle[at]])
+        endless, least = np.full(len(of), np.inf), np.zeros(len(of))
+        value, _ = search(
+            strips, chords, of, row[of], self._measure, endless, least, tolerances=self.tolerances.meridian
+        )
+        lowest = np.full(len(row), np.inf)
+        np.minimum.at(lowest, of, value)
+        kept.value[at] = lowest
 
     def _chords(self, part: Index, chord: Index) -> Chords:
         """Chords of several paths: the part whose path it is, and its number there."""

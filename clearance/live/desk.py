@@ -17,7 +17,7 @@ from typing import Any
 from clearance.advice.session import Session
 from clearance.errors import ClearanceError, InputError, printable, printable_lines
 from clearance.live.judging import Question
-from clearance.live.model import Model
+from clearance.live.model import ROWS, Model
 from clearance.scene.lying import Asked
 from clearance.scene.model import Scene
 from clearance.scene.rewrite import with_tried, write_tried
@@ -46,7 +46,7 @@ class Desk:
 
     def _open(self, scene: Scene) -> None:
         self._asked: Asked = scene.reading or Asked()
-        self.session = Session(scene)
+        self.session = Session(scene, least=ROWS)
         self.model = Model(self.session)
         self._scene = scene
         self.n += 1

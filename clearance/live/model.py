@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.session import Row, Session
-from clearance.checking.result import SEVERITIES, PairChange, shown
+from clearance.checking.result import PairChange, shown
 from clearance.errors import printable
 from clearance.geometry.transforms import Matrix, apply, invert
 from clearance.live.shapes import as_points, drawn
@@ -69,7 +69,7 @@ class Model:
         """What stands where, and what is measured there.
 
         Args:
-            rested: nothing moves just now: what was turned is drawn anew.
+            rested: nothing moves just now: what was turned is drawn anew, and every change is told.
         """
         session = self.session
         stand, scene = session.stand, session.shown
@@ -94,12 +94,15 @@ class Model:
                 "off": name in off,
                 **self._item(body, T),
             }
+        rows = session.least(ROWS)
+        # while something moves the least are measured, and no others
+        changes = session.changes if rested else session.changes_of(rows)
         out: dict[str, Any] = {
             "items": items,
             "shapes": shapes,
-            "rows": [row_in_words(row, k) for k, row in enumerate(session.rows[:ROWS], 1)],
-            "measured": min((r.verdict for r in session.rows), key=SEVERITIES.index, default="clear"),
-            "changes": [change_in_words(one) for one in session.changes[:ROWS]],
+            "rows": [row_in_words(row, k) for k, row in enumerate(rows, 1)],
+            "measured": session.verdict,
+            "changes": [change_in_words(one) for one in changes[:ROWS]],
             "changed": [printable(words) for words in session.edits[1]],
             "undo": session.can_undo,
             "redo": session.can_redo,

@@ -148,6 +148,11 @@ def _order(triangles: Array) -> Index:
     return np.argsort(code, kind="stable")
 
 
+def leaf_order(triangles: Array) -> Index:
+    """The order (N,) in which a body's triangles (N, 3, 3) stand as leaves."""
+    return _order(triangles) if len(triangles) > _BRANCH else np.arange(len(triangles))
+
+
 class TriangleTree:
     """Boxes over the triangles of several bodies; leaves are put in an order in which neighbours are near.
 
@@ -180,7 +185,7 @@ class TriangleTree:
 
 
 class ChordTree:
-    """Boxes over the chords of a path, in the order of the path. ``slack`` is the largest of its chords."""
+    """Boxes over the chords of a path, in the order of the path. ``slack`` (nodes,) is the largest under each."""
 
     def __init__(self, chords: Chords) -> None:
         self.chords = chords
@@ -188,7 +193,10 @@ class ChordTree:
         np.minimum(chords.p, chords.q, out=self.nodes.low[: len(chords.p)])
         np.maximum(chords.p, chords.q, out=self.nodes.high[: len(chords.p)])
         self.nodes.close()
-        self.slack = float(chords.slack.max(initial=0.0))
+        # straight moves keep none where others of the path are arcs: what rides parallel to them ties exactly
+        self.slack = np.empty(len(self.nodes.level))
+        for a, b in zip(self.nodes.begin, self.nodes.begin[1:], strict=False):
+            self.slack[a:b] = np.maximum.reduceat(chords.slack, self.nodes.leaf[a:b]) if b > a else 0.0
 
 
 class ChordForest(Hierarchy):
@@ -197,7 +205,7 @@ class ChordForest(Hierarchy):
     Attributes:
         chords: of all paths.   begin, node: (paths,) the numbers of each path's first chord and
             first node.
-        slack: (n,) of the path that a node is of.   roots: (paths,), -1 for a path of nothing.
+        slack: (n,) the largest of the chords under a node.   roots: (paths,), -1 for a path of nothing.
     """
 
     def __init__(self, trees: Sequence[ChordTree]) -> None:
@@ -217,7 +225,7 @@ class ChordForest(Hierarchy):
         self.count, self.leaves = joined("count"), joined("leaves")
         self.first = joined("first") + np.repeat(at, total)
         self.leaf = joined("leaf") + np.repeat(self.begin, total)
-        self.slack = np.repeat([tree.slack for tree in trees], total)
+        self.slack = np.concatenate([tree.slack for tree in trees])
         self.roots: Index = np.where(total > 0, at + total - 1, -1)
 
 
@@ -322,7 +330,7 @@ class Traversal:
         return low, high
 
     def apart(self, pairs: Pairs, plan: tuple[Array, Array]) -> Array:
-        """How far (n,) each pair's boxes are apart horizontally, at least; the path's slack taken off."""
+        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off."""
         low, high = self.tree.nodes.low[pairs.tri], self.tree.nodes.high[pairs.tri]
         x, y = (
             np.maximum(np.maximum(low[:, k] - plan[1][:, k], plan[0][:, k] - high[:, k]), 0.0) for k in (0, 1)
