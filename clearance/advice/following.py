@@ -218,7 +218,8 @@ class Following:
         } | set(rebuilt)
         for k, triangles in rebuilt.items():
             there = apply(home.bodies[k].T_MI, triangles)
-            last.reshaped(k, there, live.rebuilt(k, there))
+            live.rebuilt(k, there)
+            last.reshaped(k, there)
             self._built[k] = self._built.get(k, 0) + 1
         now = {k: poses.get(k, _EYE) for k in changed}
         live.bodies_at(now)
@@ -230,6 +231,8 @@ class Following:
             live.paths_at(SweepQuery(self._now).runs)
             last.paths_at(live.runs)
         last.settle(sorted(changed), paths)
+        if (unknown := last.unknown).any():
+            last.bounded(unknown, live.bounds(unknown))
 
     # --------------------------------------------------------------------------------------- what is asked
     def take_off(self, names: Collection[str]) -> None:
@@ -301,7 +304,7 @@ class Following:
         asked = asked & last.stale
         if not asked.any():
             return
-        live.look_again(asked[live.run_of], last.moved[live.run_of])
+        live.look_again(asked[live.run_of], last.since[live.run_of])
         figures = live.figures()
         pairs = [(int(r), int(b)) for r, b in zip(*np.nonzero(asked), strict=True)]
         verdicts = dict.fromkeys(pairs, "clear")

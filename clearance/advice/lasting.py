@@ -24,8 +24,6 @@ Pairs = NDArray[np.bool_]
 
 #: a motion smaller than this is none, mm
 NO_MOTION = 1e-9
-#: boxes about bodies are larger by this, mm: a holder that is fitted again stays within
-ROOM = 10.0
 #: taken off each bound, mm: what searches are exact to
 ROUNDING = 1e-6
 
@@ -39,7 +37,7 @@ class Lasting:
     Attributes:
         there: which pairs are held against each other.
         reach: a pair that is farther apart than this, mm, keeps its margins.
-        moved: by how much each moved at most since it was measured, mm; infinite where it never was.
+        moved: by how much each moved at most since it was measured, or bounded, mm.
     """
 
     def __init__(self, query: SweepQuery) -> None:
@@ -58,13 +56,11 @@ class Lasting:
                 self._beyond[:, r, b] = margin.height + ROUNDING, margin.side + ROUNDING
         self._boxes = np.array([_corners(body.triangles_M) for body in bodies]).reshape(-1, 8, 3)
         self._corners, self._ends = self._boxes.copy(), _ends(runs)
-        #: by how much bodies changed their shapes so far, mm
-        self._grown = np.zeros(len(bodies))
+        #: where both were when each was measured, or bounded, last; and what the distance was, or was not below
         self._from_corners = np.zeros((*shape, 8, 3))
         self._from_ends = np.zeros((*shape, *self._ends.shape[1:]))
-        self._from_grown = np.full(shape, -np.inf)
-        self._clearance = np.zeros(shape)
-        self.moved = np.full(shape, np.inf)
+        self._clearance, self._seen = np.zeros(shape), np.zeros(shape, dtype=bool)
+        self.moved = np.zeros(shape)
 
     # --------------------------------------------------------------------------------------- what moves
     def bodies_at(self, poses: dict[int, Matrix]) -> None:
@@ -84,20 +80,14 @@ class Lasting:
         """
         self._ends = _ends(runs)
 
-    def reshaped(self, body: int, triangles: Array, by: float) -> None:
-        """A body has another shape.
+    def reshaped(self, body: int, triangles: Array) -> None:
+        """A body has another shape: nothing is known of it.
 
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first.
-            by: how far any point of its surface is from the old one at most, mm; infinite where nobody knows.
         """
-        low, high = self._boxes[body, 0], self._boxes[body, -1]
-        within = (triangles >= low).all() and (triangles <= high).all()
-        if within and np.isfinite(by):
-            self._grown[body] += by
-            return
         self._boxes[body] = _corners(triangles)
-        self._from_grown[:, body] = -np.inf
+        self._clearance[:, body], self._seen[:, body] = 0.0, False
 
     def settle(self, bodies: Sequence[int], paths: bool) -> None:
         """Tell anew by how much pairs moved.
@@ -112,13 +102,18 @@ class Lasting:
         for end in range(ends.shape[2]):
             off = corners - ends[:, :, end, None]
             np.maximum(far, np.einsum("rbki,rbki->rbk", off, off).max(axis=2), out=far)
-        self.moved[:, some] = np.sqrt(far) + self._grown[some] - self._from_grown[:, some]
+        self.moved[:, some] = np.sqrt(far)
 
     # --------------------------------------------------------------------------------------- what is known
     @property
     def stale(self) -> Pairs:
         """Which pairs moved since they were measured."""
-        return self.there & (self.moved > NO_MOTION)
+        return self.there & (~self._seen | (self.moved > NO_MOTION))
+
+    @property
+    def since(self) -> Array:
+        """(runs, bodies) by how much pairs moved since they were measured, mm; infinite where they never were."""
+        return np.where(self._seen, self.moved, np.inf)
 
     def measured(self, pairs: Pairs, clearance: Array) -> None:
         """Some pairs have been measured as they are now.
@@ -126,12 +121,25 @@ class Lasting:
         Args:
             pairs: (runs, bodies) which.   clearance: (runs, bodies) their distances in space, mm.
         """
+        self.bounded(pairs, clearance)
+        self._seen |= pairs
+
+    def bounded(self, pairs: Pairs, clearance: Array) -> None:
+        """Of some pairs it is known what their distance is not below as they are now.
+
+        Args:
+            pairs: (runs, bodies) which.   clearance: (runs, bodies) mm.
+        """
         run, body = np.nonzero(pairs)
         self._from_corners[run, body] = self._corners[body]
         self._from_ends[run, body] = self._ends[run]
-        self._from_grown[run, body] = self._grown[body]
         self._clearance[run, body] = clearance[run, body]
         self.moved[run, body] = 0.0
+
+    @property
+    def unknown(self) -> Pairs:
+        """Of which pairs nothing is known."""
+        return self.there & ~self._seen & (self._clearance == 0.0)
 
     @property
     def clearance(self) -> Array:
@@ -147,14 +155,15 @@ class Lasting:
 
     def crossed(self, run: int, body: int) -> bool:
         """Whether a pair may have come to lie in each other since it was measured, or not any more."""
-        return bool(self.moved[run, body] >= self._clearance[run, body] - ROUNDING)
+        apart = self._clearance[run, body] - ROUNDING
+        return bool(not self._seen[run, body] or self.moved[run, body] >= apart)
 
 
 def _corners(triangles: Array) -> Array:
-    """Corners (8, 3) of a box about triangles, the lowest first and the highest last."""
+    """Corners (8, 3) of the box about triangles."""
     if not len(triangles):
         return np.zeros((8, 3))
-    low, high = triangles.min(axis=(0, 1)) - ROOM, triangles.max(axis=(0, 1)) + ROOM
+    low, high = triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))
     return np.array(list(product(*zip(low, high, strict=True))))
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import Matrix, apply
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree, leaf_order
 from clearance.kernels.meridian.chords import Chords
-from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
+from clearance.kernels.meridian.nearest import Ask, Nearest, bounds, nearest
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -68,8 +68,6 @@ class Live:
         count = [len(body.triangles_M) for body in query.bodies]
         self._begin = np.cumsum([0, *count])
         self._home = self._tree.triangles.copy()
-        #: of bodies that were given another shape the order in which their triangles stand as leaves
-        self._order: dict[int, Index] = {}
         self._rows_of()
         #: (parts, bodies) which are held against each other
         self.there = np.zeros((len(self.parts), len(query.bodies)), dtype=bool)
@@ -142,43 +140,50 @@ class Live:
                 self._paths[k] = made[key]
         self.runs, self.parts = list(runs), parts
 
-    def rebuilt(self, body: int, triangles: Array) -> float:
+    def rebuilt(self, body: int, triangles: Array) -> None:
         """Give a body another shape; its figures are to be found again.
 
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
-
-        Returns:
-            How far any point of its surface is from the old one at most, mm; infinite where nobody knows.
         """
-        mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
-        if len(triangles) == mine.stop - mine.start:
-            # as many facets, in the same order: where figures were found last is still a place to look first
-            if body not in self._order:
-                self._order[body] = leaf_order(self.query.bodies[body].triangles_M)
-            home = triangles[self._order[body]]
-            by = float(np.sqrt(((home - self._home[mine]) ** 2).sum(axis=2).max(initial=0.0)))
-            self._home[mine] = home
-            self.bodies_at({body: np.eye(4)})
-            return by
-        self._order[body] = leaf_order(triangles)
-        home = triangles[self._order[body]]
+        old = self._home[self._begin[body] : self._begin[body + 1]]
+        home = triangles[leaf_order(triangles)]
         first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
         now = [self.triangles(k) for k in range(len(first))]
         first[body] = now[body] = home
         begin = np.cumsum([0, *map(len, now)])
-        self._tree = TriangleTree(now)
-        kept, moved = self.kept, (begin - self._begin)[:-1]
-        kept.triangle[:] = np.where(kept.triangle >= 0, kept.triangle + moved, -1)
-        for each in (kept.triangle, kept.chord, kept.row):
-            each[:, :, body] = -1
+        kept, mine = self.kept, self.kept.triangle[:, :, body] - self._begin[body]
+        kept.triangle[:] = np.where(kept.triangle >= 0, kept.triangle + (begin - self._begin)[:-1], -1)
+        # the facet that lies where that lay on which a figure was found last is a place to look first
+        was = np.unique(mine[mine >= 0])
+        apart = ((old[was].mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
+        nearest_to = dict(zip(was.tolist(), apart.argmin(axis=1).tolist(), strict=True))
+        for at in zip(*np.nonzero(mine >= 0), strict=True):
+            kept.triangle[(*at, body)] = begin[body] + nearest_to[int(mine[at])]
         self._begin, self._home = begin, np.concatenate(first)
         # each in the order in which its figures are known
-        nodes = self._tree.nodes
-        at = self._tree.triangles[:] = np.concatenate(now)
-        nodes.low[: len(at)], nodes.high[: len(at)] = at.min(axis=1), at.max(axis=1)
-        nodes.close()
-        return np.inf
+        self._tree = TriangleTree(now, ordered=True)
+
+    def bounds(self, pairs: Rows) -> Array:
+        """(runs, bodies) what the distance in space of some pairs cannot be below, mm, by a few boxes alone; 0
+        for all others.
+
+        Args:
+            pairs: (runs, bodies) which.
+        """
+        out = np.full(pairs.shape, np.inf)
+        asks, owner = [], []
+        for k, run in enumerate(self.run_of.tolist()):
+            some = np.flatnonzero(pairs[run])
+            if len(some):
+                rows = [_NONE] * pairs.shape[1]
+                for body in some.tolist():
+                    rows[body] = self._rows[k][body]
+                asks.append(Ask(self._paths[k], rows, np.full(pairs.shape[1], np.inf)))
+                owner.append(run)
+        for run, bound in zip(owner, bounds(self._tree, self._measure.parts[0], asks), strict=True):
+            np.minimum(out[run], bound, out=out[run])
+        return np.where(pairs, out, 0.0)
 
     def grown(self, wanted: Mapping[tuple[int, int], Growth], up_to: float) -> dict[tuple[int, int], float]:
         """How near some bodies are to a head that is grown.

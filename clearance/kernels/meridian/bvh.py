@@ -160,14 +160,15 @@ class TriangleTree:
         triangles: (N, 3, 3) in leaf order.   body: (N,) index into the bodies given.   nodes: the boxes.
     """
 
-    def __init__(self, bodies: Sequence[Array]) -> None:
+    def __init__(self, bodies: Sequence[Array], ordered: bool = False) -> None:
+        """Args: bodies: (N, 3, 3) of each.   ordered: each stands in the order of its leaves already."""
         count = [len(triangles) for triangles in bodies]
         self.bodies = len(bodies)
         # written in place throughout: on large models fresh memory costs more than what is done with it
         self.triangles = np.empty((sum(count), 3, 3))
         for triangles, end in zip(bodies, np.cumsum(count), strict=True):
             own = self.triangles[end - len(triangles) : end]
-            if len(triangles) > _BRANCH:
+            if len(triangles) > _BRANCH and not ordered:
                 np.take(triangles, _order(triangles), axis=0, out=own, mode="clip")
             else:
                 own[:] = triangles

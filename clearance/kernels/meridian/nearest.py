@@ -128,6 +128,31 @@ def nearest(
     return out
 
 
+def bounds(tree: TriangleTree, measure: Measure, asks: Sequence[Ask], steps: int = 4) -> list[Array]:
+    """What no value of each key, a body of a search, can be below, by a few boxes alone; infinite where it is
+    held against nothing.
+
+    Args:
+        tree, measure, asks: as for ``nearest``.
+        steps: how often the most promising pair of boxes of each key is opened.
+    """
+    search = _NearestSearch(tree, measure, asks, False, -1.0, DEFAULT.meridian)
+    roots = [search.traversal.roots(k, int(search.path[k]), ask.rows_of_body) for k, ask in enumerate(asks)]
+    out = np.full((len(asks), tree.bodies), np.inf)
+    if not sum(map(len, roots)):
+        return list(out)
+    both = np.ones(len(asks), dtype=bool)
+    front = search.bounded(search.traversal.children(bare(roots), both))
+    for _ in range(steps):
+        order, place = ranked(search.group(front), front.low)
+        first = np.zeros(len(front), dtype=bool)
+        first[order[place == 0]] = True
+        opened = search.bounded(search.traversal.children(front.take(first), both))
+        front = joined([front.take(~first), opened])
+    np.minimum.at(out, (front.ask, tree.nodes.owner[front.tri]), front.low)
+    return list(out)
+
+
 def _size(tree: TriangleTree, ask: Ask) -> int:
     """How many pairs of leaves, with all rows, there are."""
     return len(tree.body) * len(ask.path.chords.p) * max((len(rows) for rows in ask.rows_of_body), default=0)
