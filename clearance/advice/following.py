@@ -198,7 +198,7 @@ class Following:
             part = self.home.items[source.fit]
             own = apply(invert(part.T_MI), part.triangles_M)
             fitted = library.fit(source.kind, given, apply(T_SP, own))
-            built = library.build(source.kind, fitted.params)
+            built = fitted.built or library.build(source.kind, fitted.params)
             if _alike(built.params, self._params[k]):
                 continue
             if any(other.stands_on == body.name for other in self.scene.bodies):

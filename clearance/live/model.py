@@ -55,6 +55,7 @@ class Model:
     def whole(self) -> dict[str, Any]:
         """Everything, for a page that has just been opened."""
         self._drawn.clear()
+        self._paths.clear()
         scene = self.session.shown
         machine = [b for b in scene.bodies if b.item is None]
         return {
@@ -110,7 +111,7 @@ class Model:
             "nozzles": session.state.nozzles,
         }
         stretches = session.stretches
-        if [id(s) for s in stretches] != [id(s) for s in self._paths] or not shapes.keys().isdisjoint(items):
+        if [id(s) for s in stretches] != [id(s) for s in self._paths]:
             self._paths = list(stretches)
             out["paths"] = [path(stretch) for stretch in stretches]
         return out
