@@ -85,7 +85,10 @@ class Following:
         self._shift: Mapping[int, tuple[float, float]] = {}
         self._off: frozenset[int] = frozenset()
         self._last = Lasting(live.query)
+        #: of each pair as it was measured last: all of it, its spare (mm) and how bad its verdict is
         self._found: dict[tuple[int, int], Row] = {}
+        self._spare = np.full(self._last.there.shape, inf)
+        self._rank = np.full(self._last.there.shape, len(SEVERITIES))
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         #: the spare, mm, up to which pairs were among the least when they were asked for last
@@ -262,8 +265,8 @@ class Following:
         """The worst that is measured."""
         there = self._there
         self._measure(there & self._doubtful)
-        known = zip(*np.nonzero(there & ~self._last.stale), strict=True)
-        return min((self._found[r, b].verdict for r, b in known), key=SEVERITIES.index, default="clear")
+        rank = int(self._rank[there & ~self._last.stale].min(initial=len(SEVERITIES)))
+        return SEVERITIES[rank] if rank < len(SEVERITIES) else "clear"
 
     def least(self, many: int) -> tuple[Row, ...]:
         """The pairs with the least to spare, the least first; the others need not be measured for it.
@@ -275,25 +278,22 @@ class Following:
         self._measure(there & (self._doubtful | (last.spare <= self._bar)))
         while True:
             stale = there & last.stale
-            spares = sorted(self._spare(r, b) for r, b in zip(*np.nonzero(there & ~stale), strict=True))
-            bar = spares[many - 1] if len(spares) >= many else inf
+            spares = np.sort(self._spare[there & ~stale])
+            bar = float(spares[many - 1]) if len(spares) >= many else inf
             below = np.where(stale, last.spare, inf)
             if not (below <= bar).any() or not stale.any():
                 break
             # the most promising first: they may tell that no others are among the least
-            some = np.partition(below[stale], min(many, np.count_nonzero(stale)) - 1)[:many].max()
+            count = min(many, int(np.count_nonzero(stale)))
+            some = np.partition(below[stale], count - 1)[:count].max()
             self._measure(stale & (below <= min(bar, some)))
         self._bar = bar
-        return self._told(there & ~stale)[:many]
+        return self._told(there & ~stale & (self._spare <= bar))[:many]
 
     @property
     def _doubtful(self) -> Pairs:
         """The pairs that may be other than clear."""
         return self._last.clearance <= self._last.reach
-
-    def _spare(self, r: int, b: int) -> float:
-        spare = self._found[r, b].spare
-        return inf if spare is None else spare
 
     def _told(self, which: Pairs) -> tuple[Row, ...]:
         return tuple(sorted((self._found[r, b] for r, b in zip(*np.nonzero(which), strict=True)), key=_order))
@@ -331,6 +331,8 @@ class Following:
             run, body = live.runs[r], self.scene.bodies[b]
             name, kind, cut = body.name, body.kind, run.stretch.name
             spare = query.spare(run, b, beside, over)
+            self._spare[r, b] = inf if spare is None else spare
+            self._rank[r, b] = SEVERITIES.index(verdicts[r, b])
             self._found[r, b] = Row(run.head, name, kind, cut, verdicts[r, b], clearance, beside, over, spare)
         last.measured(asked, figures[0])
 

@@ -1,10 +1,10 @@
-"""Where heads and bodies are now goes in; by how much each pair moved since it was measured comes out, and what
-no figure of it can be below since.
+"""Where heads and bodies are now goes in; by how much each pair moved since it was measured comes out, and
+what no figure of it can be below since.
 
-The smallest distance of a head from a body is Lipschitz: it changes by no more than the two moved against each
-other. A body moves by no more than the corners of a box about it do, a path by no more than its ends. Side
-and height are not Lipschitz (a height comes into being at once), but neither is below what is left of the
-distance in space once the other one's margin is taken off, as the sides of a right triangle.
+The smallest distance of a head from a body is Lipschitz: it changes by no more than the two moved against
+each other. A body moves by no more than the corners of a box about it do, a path by no more than its ends.
+Side and height are not Lipschitz (a height comes into being at once), but neither is below what is left of
+the distance in space once the other one's margin is taken off, as the sides of a right triangle.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ class Lasting:
                 self._beyond[:, r, b] = margin.height + ROUNDING, margin.side + ROUNDING
         self._boxes = np.array([_corners(body.triangles_M) for body in bodies]).reshape(-1, 8, 3)
         self._corners, self._ends = self._boxes.copy(), _ends(runs)
-        #: where both were when each was measured, or bounded, last; and what the distance was, or was not below
+        #: where both were when each was measured, or bounded, last; what the distance was, or was not below
         self._from_corners = np.zeros((*shape, 8, 3))
         self._from_ends = np.zeros((*shape, *self._ends.shape[1:]))
         self._clearance, self._seen = np.zeros(shape), np.zeros(shape, dtype=bool)
@@ -108,11 +108,11 @@ class Lasting:
     @property
     def stale(self) -> Pairs:
         """Which pairs moved since they were measured."""
-        return self.there & (~self._seen | (self.moved > NO_MOTION))
+        return np.asarray(self.there & (~self._seen | (self.moved > NO_MOTION)))
 
     @property
     def since(self) -> Array:
-        """(runs, bodies) by how much pairs moved since they were measured, mm; infinite where they never were."""
+        """(runs, bodies) by how much pairs moved since they were measured, mm; infinite: they never were."""
         return np.where(self._seen, self.moved, np.inf)
 
     def measured(self, pairs: Pairs, clearance: Array) -> None:
@@ -139,7 +139,7 @@ class Lasting:
     @property
     def unknown(self) -> Pairs:
         """Of which pairs nothing is known."""
-        return self.there & ~self._seen & (self._clearance == 0.0)
+        return np.asarray(self.there & ~self._seen & (self._clearance == 0.0))
 
     @property
     def clearance(self) -> Array:

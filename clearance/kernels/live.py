@@ -121,8 +121,7 @@ class Live:
             at = apply(T_MM, self._home[mine])
             self._tree.triangles[mine] = at
             nodes.low[mine], nodes.high[mine] = at.min(axis=1), at.max(axis=1)
-        if poses:
-            nodes.close()
+            nodes.refit(body)
 
     def paths_at(self, runs: Sequence[HeadRun]) -> None:
         """Put the paths where they are now.
@@ -146,27 +145,34 @@ class Live:
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
         """
-        old = self._home[self._begin[body] : self._begin[body + 1]]
-        home = triangles[leaf_order(triangles)]
+        own = slice(int(self._begin[body]), int(self._begin[body + 1]))
+        old, home = self._home[own].copy(), triangles[leaf_order(triangles)]
+        kept, mine = self.kept, self.kept.triangle[:, :, body] - own.start
+        # the facet that lies where that lay on which a figure was found last is a place to look first
+        was, place = np.unique(mine[mine >= 0], return_inverse=True)
+        apart = ((old[was].mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
+        if len(home) == len(old):
+            self._home[own] = home
+            self.bodies_at({body: np.eye(4)})
+        else:
+            self._replaced(body, home)
+        kept.triangle[:, :, body][mine >= 0] = self._begin[body] + apart.argmin(axis=1)[place]
+
+    def _replaced(self, body: int, home: Array) -> None:
+        """Another number of triangles (N, 3, 3) of a body, in the order of its leaves."""
         first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
         now = [self.triangles(k) for k in range(len(first))]
         first[body] = now[body] = home
         begin = np.cumsum([0, *map(len, now)])
-        kept, mine = self.kept, self.kept.triangle[:, :, body] - self._begin[body]
-        kept.triangle[:] = np.where(kept.triangle >= 0, kept.triangle + (begin - self._begin)[:-1], -1)
-        # the facet that lies where that lay on which a figure was found last is a place to look first
-        was = np.unique(mine[mine >= 0])
-        apart = ((old[was].mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
-        nearest_to = dict(zip(was.tolist(), apart.argmin(axis=1).tolist(), strict=True))
-        for at in zip(*np.nonzero(mine >= 0), strict=True):
-            kept.triangle[(*at, body)] = begin[body] + nearest_to[int(mine[at])]
+        kept = self.kept.triangle
+        kept[:] = np.where(kept >= 0, kept + (begin - self._begin)[:-1], -1)
         self._begin, self._home = begin, np.concatenate(first)
         # each in the order in which its figures are known
         self._tree = TriangleTree(now, ordered=True)
 
     def bounds(self, pairs: Rows) -> Array:
-        """(runs, bodies) what the distance in space of some pairs cannot be below, mm, by a few boxes alone; 0
-        for all others.
+        """(runs, bodies) what the distance in space of some pairs cannot be below, mm, by a few boxes alone;
+        0 for all others.
 
         Args:
             pairs: (runs, bodies) which.
@@ -287,7 +293,9 @@ class Live:
         root = np.full(len(self.query.bodies), -1)
         root[nodes.owner[nodes.roots]] = nodes.roots
         tri = root[body][pair]
-        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack[-1]] for t in self._paths])[part][pair]
+        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack[-1]] for t in self._paths])[part][
+            pair
+        ]
         rect = self._measure.profiles.rect[row]
         low, high = box[:, :2] + rect[:, 0::2], box[:, 2:4] + rect[:, 1::2]
         apart = np.maximum(np.maximum(nodes.low[tri, :2] - high, low - nodes.high[tri, :2]), 0.0)

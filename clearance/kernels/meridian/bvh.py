@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -111,6 +112,22 @@ class Nodes(Hierarchy):
             self.leaf[b:c] = self.leaf[a:b][first]
             self.leaves[b:c] = np.add.reduceat(self.leaves[a:b], first)
 
+    def refit(self, owner: int) -> None:
+        """Make the boxes of one owner's levels anew once those of its leaves are others.
+
+        Args:
+            owner: its index.
+        """
+        k = int(np.searchsorted(self.owner[self.roots], owner))
+        if k == len(self.roots) or self.owner[self.roots[k]] != owner:
+            return
+        for level, (sizes, parents) in enumerate(pairwise(self._sizes)):
+            a, b = self.begin[level] + sizes[:k].sum(), self.begin[level + 1] + parents[:k].sum()
+            below, above = slice(a, a + sizes[k]), slice(b, b + parents[k])
+            first = np.arange(0, sizes[k], _BRANCH)
+            np.minimum.reduceat(self.low[below], first, out=self.low[above])
+            np.maximum.reduceat(self.high[below], first, out=self.high[above])
+
 
 def counted(count: Index) -> tuple[Index, Index]:
     """Numbers 0, 1 ... count[k] - 1 for each row k, one after the other: the rows, and these numbers."""
@@ -186,7 +203,11 @@ class TriangleTree:
 
 
 class ChordTree:
-    """Boxes over the chords of a path, in the order of the path. ``slack`` (nodes,) is the largest under each."""
+    """Boxes over the chords of a path, in the order of the path.
+
+    Attributes:
+        slack: (nodes,) the largest of the chords under each.
+    """
 
     def __init__(self, chords: Chords) -> None:
         self.chords = chords
@@ -194,7 +215,7 @@ class ChordTree:
         np.minimum(chords.p, chords.q, out=self.nodes.low[: len(chords.p)])
         np.maximum(chords.p, chords.q, out=self.nodes.high[: len(chords.p)])
         self.nodes.close()
-        # straight moves keep none where others of the path are arcs: what rides parallel to them ties exactly
+        # straight moves keep none where others of the path are arcs: what rides along them ties exactly
         self.slack = np.empty(len(self.nodes.level))
         for a, b in zip(self.nodes.begin, self.nodes.begin[1:], strict=False):
             self.slack[a:b] = np.maximum.reduceat(chords.slack, self.nodes.leaf[a:b]) if b > a else 0.0

@@ -57,8 +57,9 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
-#: the same where good values are there already; up to so many pairs of leaves wait to be searched with others
-_FIRST_NEAR, _KEPT = 16, 1024
+#: the same where good values are there already, and how many times more after each look; up to so many pairs
+#: of leaves wait to be searched with others
+_FIRST_NEAR, _MORE, _KEPT = 16, 8, 1024
 #: pairs, and searches, that are begun together: what bounds the memory
 _BEGUN, _TOGETHER = 1 << 20, 200
 
@@ -442,7 +443,8 @@ class _NearestSearch:
             )
             self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
             pairs = self.pruned(pairs)
-            size = CHUNK
+            # where many are equally near, one of the first tells that of all of them
+            size = min(CHUNK, size * _MORE) if self.near else CHUNK
 
 
 def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
