@@ -92,7 +92,8 @@ class Following:
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         #: the spare, mm, up to which pairs were among the least when they were asked for last
-        self._bar = inf
+        self._bar = -inf
+        self._last.bounded(self._last.there, live.bounds(self._last.there))
 
     def reshape(self, name: str, holder: Holder) -> bool:
         """Have a holder other dimensions from the next ``follow`` on; False where that is not enough: what

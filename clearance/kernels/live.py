@@ -52,7 +52,8 @@ class _Kept:
 
 
 class Live:
-    """The figures of a query's heads against its bodies, and how they change.
+    """The figures of a query's heads against its bodies, and how they change; each is looked for when that is
+    asked (``look_again``), and there is none before.
 
     Args:
         query: about the bodies where they are at first.
@@ -76,7 +77,6 @@ class Live:
         shape = (len(FIGURES), *self.there.shape)
         none = np.full(shape, -1, dtype=np.intp)
         self.kept = _Kept(np.full(shape, NOWHERE), none, none.copy(), none.copy())
-        self._look(self.there, np.full(self.there.shape, np.inf))
 
     def _rows_of(self) -> None:
         """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
