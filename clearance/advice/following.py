@@ -62,14 +62,15 @@ class Following:
 
     Args:
         scene: as it was read.
+        like: of the same setup, read with something else: what was found there is looked at first.
 
     Attributes:
         scene: as it was read.   home: where its items were then.
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, like: Following | None = None) -> None:
         self._serial = next(_serials)
-        live = Live(SweepQuery(scene))
+        live = Live(SweepQuery(scene), None if like is None else like._live)
         self.scene, self.home, self._live = scene, Stand(scene), live
         self._number = {body.name: k for k, body in enumerate(scene.bodies)}
         self._poses: dict[int, Matrix] = {}
@@ -92,7 +93,7 @@ class Following:
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         #: the spare, mm, up to which pairs were among the least when they were asked for last
-        self._bar = -inf
+        self._bar = -inf if like is None else like._bar
         self._last.bounded(self._last.there, live.bounds(self._last.there))
 
     def reshape(self, name: str, holder: Holder) -> bool:

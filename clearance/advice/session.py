@@ -374,12 +374,13 @@ class Session:
             edits = state.built_with()
             if edits != self._state.built_with() and not self._reshaped(state):
                 self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
-                self._base, self._figures = Stand(self._read), Following(self._read)
+                self._base, self._figures = Stand(self._read), Following(self._read, self._figures)
             self._state = state
             if not self._figures.follow(self._written(state)):
                 edits += self._there(state).places()
                 words = [_in_words(one, self._scene) for one in edits if not isinstance(one, Place)]
-                self._figures = Following(edited(self._scene, edits, words) if edits else self._scene)
+                there = edited(self._scene, edits, words) if edits else self._scene
+                self._figures = Following(there, self._figures)
             self._figures.take_off(off_with(self._scene, state.off))
         except BaseException:
             self._state, self._read, self._base, self._figures = kept

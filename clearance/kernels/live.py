@@ -38,6 +38,8 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 FIGURES = ("clearance", "side", "height")
+#: with no more pairs of facets than this each is looked for among all
+_COMPARED = 200_000
 _NONE: Index = np.empty(0, dtype=np.intp)
 
 
@@ -57,9 +59,10 @@ class Live:
 
     Args:
         query: about the bodies where they are at first.
+        like: of a scene like this one: where figures were found there, they are looked for first.
     """
 
-    def __init__(self, query: SweepQuery) -> None:
+    def __init__(self, query: SweepQuery, like: Live | None = None) -> None:
         self.query, self.tolerances = query, query.tolerances
         self.runs: list[HeadRun] = query.runs
         self.parts: list[HeadPart] = [part for run in self.runs for part in run.parts]
@@ -77,6 +80,8 @@ class Live:
         shape = (len(FIGURES), *self.there.shape)
         none = np.full(shape, -1, dtype=np.intp)
         self.kept = _Kept(np.full(shape, NOWHERE), none, none.copy(), none.copy())
+        if like is not None:
+            self._begin_where(like)
 
     def _rows_of(self) -> None:
         """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
@@ -107,6 +112,42 @@ class Live:
                 HeightMeasure(Profiles(height)),
             ),
         )
+
+    def _begin_where(self, old: Live) -> None:
+        """Take over where figures were found, by the names of heads, stretches and bodies; any facet, chord and
+        piece that there is will do, and the nearer to the right one the better."""
+        parts = dict(zip(_names(old), range(len(old.parts)), strict=True))
+        both = [(k, parts[name]) for k, name in enumerate(_names(self)) if name in parts]
+        mine, theirs = (
+            np.array(each, dtype=np.intp) for each in (tuple(zip(*both, strict=True)) or ((), ()))
+        )
+        known = {body.name: b for b, body in enumerate(old.query.bodies)}
+        kept, was = self.kept, old.kept
+        last = np.array([len(self._paths[k].chords.p) - 1 for k in mine], dtype=np.intp)
+        for b, body in enumerate(self.query.bodies):
+            o = known.get(body.name)
+            if o is None or not len(body.triangles_M):
+                continue
+            found = was.triangle[:, theirs, o] - old._begin[o]
+            figure, k = np.nonzero((found >= 0) & (last >= 0) & self.there[mine, b] & old.there[theirs, o])
+            places, of = np.unique(found[figure, k], return_inverse=True)
+            there = self._like(b, old._home[old._begin[o] + places], places)
+            at = (figure, mine[k], b)
+            kept.triangle[at] = self._begin[b] + there[of]
+            kept.chord[at] = np.minimum(was.chord[figure, theirs[k], o], last[k])
+            for f, new, before in zip(figure.tolist(), mine[k].tolist(), theirs[k].tolist(), strict=True):
+                rows = self._rows[new][b]
+                piece = was.row[f, before, o] - f * old._many - old._rows[before][o][0]
+                kept.row[f, new, b] = rows[min(int(piece), len(rows) - 1)] + f * self._many
+
+    def _like(self, body: int, triangles: Array, places: Index) -> Index:
+        """Which facets (n,) of a body are most like triangles (n, 3, 3) that stood at some places of one like
+        it; where there are very many, those at the same places."""
+        home = self._home[self._begin[body] : self._begin[body + 1]]
+        if len(home) * len(places) > _COMPARED:
+            return np.minimum(places, len(home) - 1)
+        apart = ((triangles.mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
+        return np.asarray(apart.argmin(axis=1))
 
     # --------------------------------------------------------------------------------------- what moves
     def bodies_at(self, poses: Mapping[int, Matrix]) -> None:
@@ -146,17 +187,18 @@ class Live:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
         """
         own = slice(int(self._begin[body]), int(self._begin[body + 1]))
-        old, home = self._home[own].copy(), triangles[leaf_order(triangles)]
-        kept, mine = self.kept, self.kept.triangle[:, :, body] - own.start
+        home = triangles[leaf_order(triangles)]
+        mine = self.kept.triangle[:, :, body] - own.start
         # the facet that lies where that lay on which a figure was found last is a place to look first
-        was, place = np.unique(mine[mine >= 0], return_inverse=True)
-        apart = ((old[was].mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
-        if len(home) == len(old):
+        places, of = np.unique(mine[mine >= 0], return_inverse=True)
+        old = self._home[own.start + places]
+        if len(home) == own.stop - own.start:
             self._home[own] = home
             self.bodies_at({body: np.eye(4)})
         else:
             self._replaced(body, home)
-        kept.triangle[:, :, body][mine >= 0] = self._begin[body] + apart.argmin(axis=1)[place]
+        there = self._like(body, old, places)
+        self.kept.triangle[:, :, body][mine >= 0] = self._begin[body] + there[of]
 
     def _replaced(self, body: int, home: Array) -> None:
         """Another number of triangles (N, 3, 3) of a body, in the order of its leaves."""
@@ -343,6 +385,17 @@ class Live:
         begin = np.searchsorted(self.run_of, np.arange(len(self.runs)))
         found = np.minimum.reduceat(self.kept.value, begin, axis=1)
         return np.where(found >= NOWHERE, np.inf, found)
+
+
+def _names(live: Live) -> list[tuple[str, str, int, int]]:
+    """Of each part its head and stretch, which run of these it is of, and which part of that."""
+    seen: dict[tuple[str, str], int] = {}
+    out = []
+    for run in live.runs:
+        key = (run.head, run.stretch.name)
+        seen[key] = seen.get(key, -1) + 1
+        out += [(*key, seen[key], k) for k in range(len(run.parts))]
+    return out
 
 
 def shifted(tree: ChordTree, old: Moves, new: Moves) -> ChordTree:
