@@ -71,7 +71,8 @@ class Following:
     def __init__(self, scene: Scene, like: Following | None = None) -> None:
         self._serial = next(_serials)
         live = Live(SweepQuery(scene), None if like is None else like._live)
-        self.scene, self.home, self._live = scene, Stand(scene), live
+        self.scene, self.home = scene, Stand(scene)
+        self._live: Live = live
         self._number = {body.name: k for k, body in enumerate(scene.bodies)}
         self._poses: dict[int, Matrix] = {}
         self._params: dict[int, Mapping[str, Any]] = {}
@@ -93,7 +94,7 @@ class Following:
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
         #: the spare, mm, up to which pairs were among the least when they were asked for last
-        self._bar = -inf if like is None else like._bar
+        self._bar: float = -inf if like is None else like._bar
         self._last.bounded(self._last.there, live.bounds(self._last.there))
 
     def reshape(self, name: str, holder: Holder) -> bool:

@@ -114,8 +114,10 @@ class Live:
         )
 
     def _begin_where(self, old: Live) -> None:
-        """Take over where figures were found, by the names of heads, stretches and bodies; any facet, chord and
-        piece that there is will do, and the nearer to the right one the better."""
+        """Take over where figures were found, by the names of heads, stretches and bodies.
+
+        Any facet, chord and piece that there is will do, and the nearer to the right one the better.
+        """
         parts = dict(zip(_names(old), range(len(old.parts)), strict=True))
         both = [(k, parts[name]) for k, name in enumerate(_names(self)) if name in parts]
         mine, theirs = (

@@ -1,4 +1,4 @@
-"""How long answers take while things are moved: from what the page says to what it is told, as ``Desk.hear`` is.
+"""How long answers take while things are moved: from what the page says to what it is told (``Desk.hear``).
 
 Wall time, and processor time beside it, which other programs on the computer change less.
 """
@@ -69,8 +69,8 @@ def live(folder: Path, times: int) -> None:
 
     job = make_job(folder / "live big", 256, 20_000)
     print(f"the same, {job.triangles} triangles and {job.moves} moves, ms: 100 (99 of 100 below 350)")
-    report("strap", "strap 1", job.setup, dragged("strap 1"))
-    report("carries the part", "rail 1", job.setup, dragged("rail 1"))
+    report("strap", "front strap, left", job.setup, dragged("front strap, left"))
+    report("carries the part", "front rail", job.setup, dragged("front rail"))
     report("the part", "plate", job.setup, dragged("plate"))
 
 
