@@ -38,6 +38,8 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 FIGURES = ("clearance", "side", "height")
+#: boxes are made anew after so many shifts: doubles may be off by their last digit at each
+_SHIFTED = 200
 #: with no more pairs of facets than this each is looked for among all
 _COMPARED = 200_000
 _NONE: Index = np.empty(0, dtype=np.intp)
@@ -72,6 +74,8 @@ class Live:
         count = [len(body.triangles_M) for body in query.bodies]
         self._begin = np.cumsum([0, *count])
         self._home = self._tree.triangles.copy()
+        #: where each body's boxes are, and how often they were shifted since they were made
+        self._at: dict[int, tuple[Matrix, int]] = {}
         self._rows_of()
         #: (parts, bodies) which are held against each other
         self.there = np.zeros((len(self.parts), len(query.bodies)), dtype=bool)
@@ -158,13 +162,19 @@ class Live:
         Args:
             poses: for each that moved the motion (4, 4) of the machine frame from where it was at first.
         """
-        nodes = self._tree.nodes
         for body, T_MM in poses.items():
             mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
-            at = apply(T_MM, self._home[mine])
-            self._tree.triangles[mine] = at
-            nodes.low[mine], nodes.high[mine] = at.min(axis=1), at.max(axis=1)
-            nodes.refit(body)
+            was, times = self._at.get(body, (None, 0))
+            if np.array_equal(T_MM[:3, :3], np.eye(3)):
+                np.add(self._home[mine], T_MM[:3, 3], out=self._tree.triangles[mine])
+            else:
+                self._tree.triangles[mine] = apply(T_MM, self._home[mine])
+            if was is not None and times < _SHIFTED and np.array_equal(was[:3, :3], T_MM[:3, :3]):
+                self._tree.nodes.shift(body, T_MM[:3, 3] - was[:3, 3])
+            else:
+                times = 0
+                self._tree.refit(body, mine)
+            self._at[body] = T_MM, times + 1
 
     def paths_at(self, runs: Sequence[HeadRun]) -> None:
         """Put the paths where they are now.
@@ -194,6 +204,7 @@ class Live:
         # the facet that lies where that lay on which a figure was found last is a place to look first
         places, of = np.unique(mine[mine >= 0], return_inverse=True)
         old = self._home[own.start + places]
+        self._at.pop(body, None)
         if len(home) == own.stop - own.start:
             self._home[own] = home
             self.bodies_at({body: np.eye(4)})

@@ -112,21 +112,40 @@ class Nodes(Hierarchy):
             self.leaf[b:c] = self.leaf[a:b][first]
             self.leaves[b:c] = np.add.reduceat(self.leaves[a:b], first)
 
-    def refit(self, owner: int) -> None:
-        """Make the boxes of one owner's levels anew once those of its leaves are others.
+    def levels_of(self, owner: int) -> list[slice]:
+        """Where the nodes of an owner stand, level by level, its leaves first.
 
         Args:
             owner: its index.
         """
         k = int(np.searchsorted(self.owner[self.roots], owner))
         if k == len(self.roots) or self.owner[self.roots[k]] != owner:
-            return
-        for level, (sizes, parents) in enumerate(pairwise(self._sizes)):
-            a, b = self.begin[level] + sizes[:k].sum(), self.begin[level + 1] + parents[:k].sum()
-            below, above = slice(a, a + sizes[k]), slice(b, b + parents[k])
-            first = np.arange(0, sizes[k], _BRANCH)
-            np.minimum.reduceat(self.low[below], first, out=self.low[above])
-            np.maximum.reduceat(self.high[below], first, out=self.high[above])
+            return []
+        begin = [int(b + sizes[:k].sum()) for b, sizes in zip(self.begin, self._sizes, strict=False)]
+        return [slice(b, b + int(sizes[k])) for b, sizes in zip(begin, self._sizes, strict=True)]
+
+    def refit(self, owner: int) -> None:
+        """Make the boxes of one owner's levels anew once those of its leaves are others.
+
+        Args:
+            owner: its index.
+        """
+        for below, above in pairwise(self.levels_of(owner)):
+            for values, smaller in ((self.low, np.minimum), (self.high, np.maximum)):
+                values[above] = values[below][::_BRANCH]
+                for child in range(1, _BRANCH):
+                    each = values[below][child::_BRANCH]
+                    smaller(values[above][: len(each)], each, out=values[above][: len(each)])
+
+    def shift(self, owner: int, by: Array) -> None:
+        """Shift the boxes of one owner.
+
+        Args:
+            owner: its index.   by: (dimensions,) how far.
+        """
+        for level in self.levels_of(owner):
+            self.low[level] += by
+            self.high[level] += by
 
 
 def counted(count: Index) -> tuple[Index, Index]:
@@ -193,13 +212,26 @@ class TriangleTree:
         n = len(self.triangles)
         self.body = self.nodes.owner[:n]
         if n:
-            a, b, c = (self.triangles[:, k] for k in range(3))
-            low, high = self.nodes.low[:n], self.nodes.high[:n]
-            np.minimum(a, b, out=low)
-            np.maximum(a, b, out=high)
-            np.minimum(low, c, out=low)
-            np.maximum(high, c, out=high)
+            self._box(slice(0, n))
             self.nodes.close()
+
+    def _box(self, some: slice) -> None:
+        """The boxes of some triangles."""
+        a, b, c = (self.triangles[some, k] for k in range(3))
+        low, high = self.nodes.low[some], self.nodes.high[some]
+        np.minimum(a, b, out=low)
+        np.maximum(a, b, out=high)
+        np.minimum(low, c, out=low)
+        np.maximum(high, c, out=high)
+
+    def refit(self, body: int, some: slice) -> None:
+        """Make the boxes of a body anew whose triangles are others now.
+
+        Args:
+            body: its index.   some: which triangles are its.
+        """
+        self._box(some)
+        self.nodes.refit(body)
 
 
 class ChordTree:
