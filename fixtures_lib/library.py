@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter
+from fixtures_lib.holder import Conflict, Does, Fastened, Fitted, Holder, Kind, Limit, Parameter
 
 UNITS = {"mass": "kg", "force": "N"}
 DOES = {

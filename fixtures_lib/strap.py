@@ -10,9 +10,22 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.fitting import Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import (
+    Array,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Mark,
+    Parameter,
+    Seat,
+    between,
+    box_of,
+    length,
+)
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
 

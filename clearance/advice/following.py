@@ -24,7 +24,7 @@ from clearance.geometry.transforms import Matrix, apply, invert
 from clearance.kernels.live import Live
 from clearance.kernels.query import BARE, Growth, HeadPart, SweepQuery
 from clearance.scene.model import Scene, Stretch
-from clearance.scene.stand import Stand
+from clearance.scene.tries import Stand
 from fixtures_lib import library
 from fixtures_lib.holder import Holder
 

@@ -23,12 +23,11 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
-from clearance.scene.changed import check as check_tried
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
-from clearance.scene.stand import Stand
-from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, said
+from clearance.scene.reread import built_with, edited, found_item, off_with, params_of, three
+from clearance.scene.reread import check as check_tried
+from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "State"]
@@ -59,7 +58,7 @@ class State:
     def built_with(self) -> list[Edit]:
         """What a setup is read with before anything of it is moved or off."""
         edits: list[Edit] = [Set(item, param, value) for (item, param), value in self.params.items()]
-        return edits if self.nozzles is None else [*edits, Nozzles(self.nozzles)]
+        return edits if self.nozzles is None else [*edits, UseNozzles(self.nozzles)]
 
     def read_with(self, scene: Scene) -> list[Edit]:
         """The same with what is off."""
@@ -86,6 +85,8 @@ class Session:
     """
 
     def __init__(self, scene: Scene, least: int | None = None) -> None:
+        if not isinstance(scene, Scene):
+            raise WrongArgument("scene", scene, "a Scene, as clearance.load gives it")
         if scene.reading is None:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")
@@ -378,7 +379,7 @@ class Session:
             self._state = state
             if not self._figures.follow(self._written(state)):
                 edits += self._there(state).places()
-                words = [_in_words(one, self._scene) for one in edits if not isinstance(one, Place)]
+                words = [_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
                 there = edited(self._scene, edits, words) if edits else self._scene
                 self._figures = Following(there, self._figures)
             self._figures.take_off(off_with(self._scene, state.off))
@@ -424,12 +425,12 @@ def _in_words(one: Edit, scene: Scene) -> str:
         return said(Param(one.item, one.param, one.value)) + (
             "" if scene.units == "mm" else f" {scene.units}"
         )
-    if isinstance(one, Nozzles):
+    if isinstance(one, UseNozzles):
         return f'nozzles "{one.name}"'
     return f'"{one.item}" off'
 
 
-def placed_in_words(place: Place) -> str:
+def placed_in_words(place: OnSeat) -> str:
     """Where an item is put, as its file would have it, mm and degrees.
 
     Args:

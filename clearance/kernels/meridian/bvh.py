@@ -27,7 +27,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.profile import outline
 

@@ -72,8 +72,8 @@ class Ask:
         path: what the head follows.
         rows_of_body: for each body of the tree the rows of the measure's profiles that it is held against.
         start: (keys,) only values below these are looked for, and these are returned where there is none.
-        near: where the values in ``start`` are, of a search whose values are there already: it needs no
-            tasting to have good ones.
+        near: where the values in ``start`` are, of a search whose values are there already: it needs
+            no first search along a few pairs.
     """
 
     path: ChordTree
