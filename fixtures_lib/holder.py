@@ -311,11 +311,13 @@ class Fitted:
         said: one sentence for each value that was set.
         problems: one sentence for each that could not be: the number and its limit. Values outside a range
             are set to the range's end, so that the scene can still be made and looked at.
+        built: what ``build`` makes of these values; None where nobody made it yet.
     """
 
     params: dict[str, Any]
     said: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
+    built: Holder | None = None
 
 
 def length(value: float) -> float:

@@ -197,11 +197,11 @@ def fit(
             )
             fitted[key] = min(max(value, low), high)
     try:
-        kind.build({**values, **fitted})
+        built = kind.build({**values, **fitted})
     except Conflict as conflict:
         problem = f"{kind.name} does not fit: {conflict.parameter} {conflict.found}; {conflict.want}"
         return Fitted(given, (), (*problems, problem))
-    return Fitted({**given, **fitted}, tuple(said), tuple(problems))
+    return Fitted({**given, **fitted}, tuple(said), tuple(problems), built)
 
 
 def filled(

@@ -20,7 +20,7 @@ from clearance.advice.session import Session
 from clearance.errors import ClearanceError, InputError, printable, printable_lines
 from clearance.live.holes import next_hole
 from clearance.live.judging import Question
-from clearance.live.model import Model
+from clearance.live.model import ROWS, Model
 from clearance.live.watch import Watch
 from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
@@ -53,7 +53,7 @@ class Desk:
 
     def _open(self, scene: Scene) -> None:
         self._asked: Asked = scene.reading or Asked()
-        self.session = Session(scene)
+        self.session = Session(scene, least=ROWS)
         self.model = Model(self.session)
         self._scene = scene
         self._watch = Watch(scene)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.session import Row, Session
-from clearance.checking.result import SEVERITIES, PairChange, shown
+from clearance.checking.result import PairChange, shown
 from clearance.errors import printable
 from clearance.geometry.transforms import Matrix, invert
 from clearance.live.holes import Screws
@@ -59,6 +59,7 @@ class Model:
     def whole(self) -> dict[str, Any]:
         """Everything, for a page that has just been opened."""
         self._drawn.clear()
+        self._paths.clear()
         scene = self.session.shown
         machine = [b for b in scene.bodies if b.item is None]
         return {
@@ -73,7 +74,7 @@ class Model:
         """What stands where, and what is measured there.
 
         Args:
-            rested: nothing moves just now: what was turned is drawn anew.
+            rested: nothing moves just now: what was turned is drawn anew, and every change is told.
         """
         session = self.session
         stand, scene = session.stand, session.shown
@@ -99,12 +100,15 @@ class Model:
                 "off": name in off,
                 **self._item(body, T, stand, off),
             }
+        rows = session.least(ROWS)
+        # while something moves the least are measured, and no others
+        changes = session.changes if rested else session.changes_of(rows)
         out: dict[str, Any] = {
             "items": items,
             "shapes": shapes,
-            "rows": [row_in_words(row, k) for k, row in enumerate(session.rows[:ROWS], 1)],
-            "measured": min((r.verdict for r in session.rows), key=SEVERITIES.index, default="clear"),
-            "changes": [change_in_words(one) for one in session.changes[:ROWS]],
+            "rows": [row_in_words(row, k) for k, row in enumerate(rows, 1)],
+            "measured": session.verdict,
+            "changes": [change_in_words(one) for one in changes[:ROWS]],
             "changed": [printable(words) for words in session.edits[1]],
             "undo": session.can_undo,
             "redo": session.can_redo,
@@ -112,7 +116,7 @@ class Model:
             "nozzles": scene.known_machine.nozzles or "own",
         }
         stretches = session.stretches
-        if [id(s) for s in stretches] != [id(s) for s in self._paths] or not shapes.keys().isdisjoint(items):
+        if [id(s) for s in stretches] != [id(s) for s in self._paths]:
             self._paths = list(stretches)
             out["paths"] = [path(stretch) for stretch in stretches]
         return out

@@ -263,7 +263,7 @@ class _Workshop:
                 built = library.build(kind, item.params, scale=scale)
             else:
                 fitted = self._fitted(i, kind, scale)
-                built = library.build(kind, fitted.params)
+                built = fitted.built or library.build(kind, fitted.params)
                 findings = findings_of(item, fitted)
         except InputError as error:
             if error.file is not None:
