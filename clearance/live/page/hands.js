@@ -1,6 +1,6 @@
 // Pointer and keys come in; what is moved, and by how much, goes out.
 
-import { fit, leastRaise, nearer, step, turnSide, turnSpace } from "./page.js";
+import { fit, leastRaise, nearer, step, stop, turnSide, turnSpace } from "./page.js";
 import { showKeys } from "./panels.js";
 
 const $ = (id) => document.getElementById(id);
@@ -153,7 +153,7 @@ function key(page, event) {
     case "?": return showKeys();
     case "escape":
       page.hush();
-      if (page.judging) return page.send({ do: "stop" });
+      if (page.judging) return stop();
       return page.choose(null);
   }
 }

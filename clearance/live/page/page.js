@@ -386,7 +386,13 @@ $("reset").onclick = () => send({ do: "reset" });
 $("write").onclick = () => send({ do: "difference" });
 $("reload").onclick = () => send({ do: "reload" });
 $("help").onclick = showKeys;
-$("stop").onclick = () => send({ do: "stop" });
+/** Stop what is being done, measuring or judging; what waits for it is not done. */
+export function stop() {
+  page.next = [];
+  if (page.waiting === null) send({ do: "stop" });
+  else if (socket.readyState === 1) socket.send(JSON.stringify({ do: "stop" }));
+}
+$("stop").onclick = stop;
 $("before").onclick = () => step(-1);
 $("after").onclick = () => step(1);
 $("fit").onclick = () => fit(true);
