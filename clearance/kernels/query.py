@@ -24,7 +24,7 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.places import Boxes, Places
+from clearance.kernels.meridian.places import Places
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -34,6 +34,7 @@ from clearance.kernels.meridian.profile import (
     SideMeasure,
 )
 from clearance.kernels.meridian.search import Witness
+from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import Piece
@@ -402,13 +403,16 @@ class SweepQuery:
             self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
         return self._grown[key][1]
 
-    def places(self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0) -> Places:
+    def places(
+        self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0, beyond: float = 0.0
+    ) -> Places:
         """A search for the places of bodies that move together at which no head comes nearer than the
         margins.
 
         Args:
             moving: their indices.   origin: (2,) what a place is told of, where they stand now, machine X Y.
             extra: mm, by which heads are grown on top, sideways and up and down.
+            beyond: mm; turns are about a point that is no farther from the origin than this.
 
         Tags of what is met are ``run * len(bodies) + body``.
         """
@@ -428,7 +432,7 @@ class SweepQuery:
                         ]
                 asks.append((self.path(part.moves, part.only), rows))
         off = np.array([origin[0], origin[1], 0.0])
-        return Places([self.bodies[b].triangles_M - off for b in moving], asks)
+        return Places([self.bodies[b].triangles_M - off for b in moving], asks, beyond)
 
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
@@ -440,6 +444,7 @@ class SweepQuery:
 
 __all__ = [
     "BARE",
+    "DEGREE",
     "Boxes",
     "FclRun",
     "Figures",

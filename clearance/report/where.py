@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from clearance.advice.where.answer import Hole, Region
+from clearance.advice.where.answer import Hole, Region, Side
 from clearance.advice.where.best import ENOUGH
 from clearance.report.keepout import rings
 from clearance.report.terminal import _named, paragraphs
@@ -17,6 +17,7 @@ from clearance.report.terminal import _named, paragraphs
 if TYPE_CHECKING:
     from clearance.advice.where.answer import ItemPlaces
     from clearance.advice.where.best import Bound
+    from clearance.advice.where.found import Place
     from clearance.advice.where.free import Reason
     from clearance.advice.where.several import Where
 
@@ -25,8 +26,9 @@ MOST = 6
 
 
 def tenths(value: float) -> str:
-    """A length to 0.1 mm, never more than it is."""
-    return f"{math.floor(value * 10.0 + 1e-6) / 10.0 + 0.0:.1f}"
+    """A length to 0.1 mm, never more than it is by more than a micrometre."""
+    # a micrometre less is none
+    return f"{math.floor(value * 10.0 + 0.01) / 10.0 + 0.0:.1f}"
 
 
 def as_text(answer: Where, width: int = 100) -> str:
@@ -69,8 +71,12 @@ def _first(one: ItemPlaces) -> Iterator[str]:
     if one.best is None:
         if one.nowhere:
             yield f"NOWHERE: there is no place for {name}{on}. Every place was looked at."
+        elif one.tight:
+            yield f"TIGHT: no place for {name}{on} leaves ± {one.least:g} mm."
         else:
             yield f"UNDECIDED: no place for {name}{on} was found; see what could not be told below."
+        if one.now is not None or one.partly:
+            yield _now(one)
         for opens in one.opens:
             yield f"  would open it: {opens}"
         if one.nowhere and not one.opens:
@@ -81,10 +87,33 @@ def _first(one: ItemPlaces) -> Iterator[str]:
     away = [f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005]
     away += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
     now = f"moved by {' '.join(away)}" if away else "where it stands now"
+    if one.best.slide:
+        now = (f"{now}, " if away else "") + f"pushed along its slot by {one.best.slide:+.2f}"
     yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f} ({now})."
     far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
     room = tenths(one.best.room)
-    yield f"  It may be off there by ± {room} mm; all heads stay {far} farther than their margins."
+    how = " along the part's side" if one.sides else ""
+    yield f"  It may be off there by ± {room} mm{how}; all heads stay {far} farther than their margins."
+    if away or one.best.slide:
+        yield _now(one)
+
+
+def _now(one: ItemPlaces) -> str:
+    """What there is to say of the place that it has."""
+    if one.now is None and one.partly and not one.in_part:
+        part = " and ".join(map(_named, one.partly))
+        return (
+            f"  Where it stands now its tip lies on {part} in part only: a check is content with that, a "
+            "place here wants all of it."
+        )
+    if one.now is None:
+        return "  Where it stands now is none of its places."
+    if one.now < one.least - 1e-6:
+        return (
+            f"  Where it stands now nothing is wrong, but it may be off by ± {tenths(one.now)} mm only, not "
+            f"by the ± {one.least:g} that are wanted."
+        )
+    return f"  Where it stands now is one of its places, too: ± {tenths(one.now)} mm there."
 
 
 def _bounds(one: ItemPlaces) -> Iterator[str]:
@@ -103,7 +132,7 @@ def said(reason: Reason) -> str:
 
 
 def _places(one: ItemPlaces) -> Iterator[str]:
-    found: list[Region | Hole] = [*one.regions, *one.holes]
+    found: list[Place] = [*one.regions, *one.holes, *one.sides]
     if _alone(one):
         found = []
         yield "It is the only place."
@@ -124,18 +153,28 @@ def _places(one: ItemPlaces) -> Iterator[str]:
 
 def _alone(one: ItemPlaces) -> bool:
     """Whether the best place is all that there is."""
-    return not one.regions and len(one.holes) == 1 and one.holes[0].turns == (0.0, 0.0)
+    if one.regions or one.sides or len(one.holes) != 1:
+        return False
+    return one.holes[0].turns == (0.0, 0.0) and one.holes[0].slot in (None, (0.0, 0.0))
 
 
-def _place(place: Region | Hole) -> str:
+def _place(place: Place) -> str:
     if isinstance(place, Region):
         x0, y0, x1, y1 = place.outline.bounds
         turn = f", turned by {place.turn:+g} degrees" if place.turn else ""
         return f"X{x0:.1f} to X{x1:.1f}, Y{y0:.1f} to Y{y1:.1f}{turn}"
+    if isinstance(place, Side):
+        (x0, y0), (x1, y1) = place.ends
+        turn = f", turned by {place.turn:+g} degrees" if place.turn else ""
+        return f'along a side of "{place.part}", X{x0:.1f} Y{y0:.1f} to X{x1:.1f} Y{y1:.1f}{turn}'
     low, high = place.turns
     about = "as it stands" if low == high == 0 else f"turned by {low:+g} to {high:+g} degrees"
     if low == high != 0:
         about = f"turned by {low:+g} degrees"
+    if place.slot is not None and place.slot[0] < place.slot[1]:
+        about += f", or pushed along its slot by {place.slot[0]:+g} to {place.slot[1]:+g} mm"
+    elif place.best[1]:
+        about += f", pushed along its slot by {place.best[1]:+g} mm"
     return f"thread hole at X{place.at[0]:.2f} Y{place.at[1]:.2f}, {about}"
 
 
@@ -149,12 +188,11 @@ def _not(one: ItemPlaces) -> Iterator[str]:
         if len(one.forbids) > len(much):
             yield f"  (+{len(one.forbids) - len(much)} more reasons)"
     if one.undecided:
-        what = (
-            f"{one.undecided:.1f} mm2"
-            if one.seat.holes is None
-            else f"{one.undecided:.0f} degrees about holes"
-        )
+        what = f"{one.undecided:.{0 if unit(one) == 'degrees' else 1}f} {UNITS[unit(one)]}"
         yield f"not decided: {what}, at the edges; no place is counted there."
+    if one.in_part and one.best is not None:
+        part = " and ".join(map(_named, one.partly)) if one.partly else "the part"
+        yield f"note: no place has all of its tip on {part}: these have a part of it there, as a check asks"
     if one.looked_at and one.best is not None:
         yield "note: whether it holds was judged at single places, not all over; check the one that you take"
     for doubt in one.doubts:
@@ -177,11 +215,30 @@ def as_report(answer: Where) -> dict[str, Any]:
     return report
 
 
+#: what cannot be decided, as a person reads it
+UNITS = {"mm2": "mm2", "degrees": "degrees about holes", "mm": "mm along lines"}
+
+
+def unit(one: ItemPlaces) -> str:
+    """In what the undecided is told: "mm2", "degrees" about holes, or "mm" along lines."""
+    if one.seat.lines is None:
+        return "mm2"
+    return "degrees" if one.seat.holes is not None and one.seat.slot is None else "mm"
+
+
 def _free(one: ItemPlaces) -> list[Any]:
-    """Rings; a single point for each hole."""
-    return [ring for region in one.regions for ring in rings(region.outline)] + [
-        [list(hole.at)] for hole in one.holes
-    ]
+    """Rings; a single point for each hole, two where it may be pushed along its slot, or along a side."""
+    found: list[Any] = [ring for region in one.regions for ring in rings(region.outline)]
+    found += [_ends(one, hole) for hole in one.holes]
+    return found + [[list(end) for end in side.ends] for side in one.sides]
+
+
+def _ends(one: ItemPlaces, hole: Hole) -> list[list[float]]:
+    """From where to where an item goes along its slot, as its screw would if it went along."""
+    if hole.slot is None:
+        return [list(hole.at)]
+    x, y = one.seat.heading(hole.best[0])
+    return [[hole.at[0] + t * x, hole.at[1] + t * y] for t in hole.slot]
 
 
 def _kind(kind: str, one: ItemPlaces | None, why: str) -> dict[str, Any]:
@@ -201,6 +258,7 @@ def _best(one: ItemPlaces) -> dict[str, Any] | None:
         "turn": one.best.turn,
         "room": one.best.room,
         "at": list(one.best.at),
+        "pushed": one.best.slide,
         "spare": one.best.spare,
     }
 
@@ -211,13 +269,17 @@ def _item(one: ItemPlaces) -> dict[str, Any]:
         "on": list(one.seat.carriers),
         "free": _free(one),
         "regions": [{"outlines": rings(r.outline), "turn": r.turn, "room": r.room} for r in one.regions],
-        "holes": [{"at": list(h.at), "turn": list(h.turns), "room": h.room} for h in one.holes],
+        "holes": [_hole(h) for h in one.holes],
+        "sides": [_side(s) for s in one.sides],
         "tight": [_tight(place) for place in one.tight],
         "least": one.least,
         "best": _best(one),
         "nowhere": one.nowhere,
-        "undecided_mm2": one.undecided if one.seat.holes is None else 0.0,
-        "undecided_degrees": one.undecided if one.seat.holes is not None else 0.0,
+        "now": one.now,
+        "tip_in_part": list(one.partly),
+        "undecided_mm2": one.undecided if unit(one) == "mm2" else 0.0,
+        "undecided_degrees": one.undecided if unit(one) == "degrees" else 0.0,
+        "undecided_mm": one.undecided if unit(one) == "mm" else 0.0,
         "bound_by": [_bound(b) for b in one.bounds],
         "forbidden_by": [
             {"why": r.words, "head": r.head, "cut": r.cut, "share": share} for r, share in one.forbids
@@ -227,10 +289,24 @@ def _item(one: ItemPlaces) -> dict[str, Any]:
     }
 
 
-def _tight(place: Region | Hole) -> dict[str, Any]:
+def _hole(hole: Hole) -> dict[str, Any]:
+    slot = None if hole.slot is None else list(hole.slot)
+    return {
+        "at": list(hole.at), "turn": list(hole.turns), "room": hole.room,
+        "best": {"turn": hole.best[0], "pushed": hole.best[1]}, "pushed": slot,
+    }  # fmt: skip
+
+
+def _side(side: Side) -> dict[str, Any]:
+    return {
+        "part": side.part, "ends": [list(end) for end in side.ends], "turn": side.turn, "room": side.room
+    }  # fmt: skip
+
+
+def _tight(place: Place) -> dict[str, Any]:
     if isinstance(place, Region):
         return {"outlines": rings(place.outline), "turn": place.turn, "room": place.room}
-    return {"at": list(place.at), "turn": list(place.turns), "room": place.room}
+    return _side(place) if isinstance(place, Side) else _hole(place)
 
 
 def _bound(bound: Bound) -> dict[str, Any]:

@@ -18,11 +18,15 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.answer import Finder, ItemPlaces, Progress, find_item
 from clearance.advice.where.best import Spot
+from clearance.advice.where.conditions import Apart, placed
 from clearance.advice.where.confirm import Judge
-from clearance.advice.where.work import Apart, layers, placed, shells_of
+from clearance.advice.where.lines import pushed
+from clearance.advice.where.pressing import Heard
+from clearance.advice.where.work import layers, shells_of
 from clearance.errors import InputError, WrongArgument
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
+from clearance.scene.tries import Move, Param, Tried
 from clearance.tolerances import PLACES
 
 Array = NDArray[np.float64]
@@ -69,13 +73,21 @@ class Where:
 
     def placed(self) -> Scene:
         """The setup read anew with each item at its best place; the scene itself where all are there."""
+        from clearance.scene.changed import changed
+
         there = self.scene
         for one in self.items:
             if one.best is None:
                 continue
+            tried: list[Tried] = [
+                Param(one.item, name, value)
+                for name, value in pushed(there.items[one.item], one.best.slide).items()
+            ]
             by = one.shift
             if np.hypot(*by) > 1e-9 or one.best.turn:
-                there = there.moved(one.item, (*by, 0.0), (0.0, 0.0, one.best.turn))
+                tried.append(Move(one.item, (*by, 0.0), (0.0, 0.0, one.best.turn)))
+            if tried:
+                there = changed(there, tried)
         return there
 
 
@@ -130,7 +142,7 @@ def _together(
 ) -> Where:
     from clearance.advice.edits import with_all_on_them
 
-    query = SweepQuery(scene, tolerances=PLACES)
+    query, heard = SweepQuery(scene, tolerances=PLACES), Heard(scene)
     sets = [with_all_on_them(scene, [name]) for name in items]
     for k, name in enumerate(items):
         for j, other in enumerate(items):
@@ -141,7 +153,7 @@ def _together(
     found_: list[tuple[ItemPlaces, Finder]] = []
     for k, name in enumerate(items):
         others = sorted(every - set(sets[k]))
-        found_.append(find_item(scene, name, least, turns, progress, query, others))
+        found_.append(find_item(scene, name, least, turns, progress, query, others, heard))
     places = [one for one, _ in found_]
     if any(one.best is None for one in places):
         alone = [one.item for one in places if one.best is None]
@@ -149,7 +161,7 @@ def _together(
         return Where(scene, tuple(places), f"{said} has no place by itself.", 0.0, False)
     choices = [sorted(_with_best(one, finder), key=lambda s: -s.spare) for one, finder in found_]
     bound = min(float(one.best.spare) for one in places if one.best is not None)
-    judge = Judge(scene, items)
+    judge = Judge(scene, items, heard)
     meets = _Meets(scene, [one for one, _ in found_])
     said, judged, last = "", 0, None
     for spots in _best_first(choices):
@@ -157,7 +169,7 @@ def _together(
             continue
         there = scene
         for one, spot in zip(places, spots, strict=True):
-            there = judge.moved(one.seat, spot.at, spot.turn, there)
+            there = judge.moved(one.seat, spot, there)
         wrong = judge.wrong(there)
         judged += 1
         if wrong is None:
