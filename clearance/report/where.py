@@ -55,14 +55,24 @@ def _kinds(answer: Where) -> Iterator[str]:
         if one is None:
             yield f"  {kind}: cannot be put there: {why}"
         elif one.best is None:
-            yield f"  {kind}: {'nowhere' if one.nowhere else 'no place was found'}"
+            yield f"  {kind}: {_why_not(one)}"
         else:
             x, y = one.best.at
-            far = tenths(one.best.spare) if one.best.spare < ENOUGH else f"{ENOUGH:g} or more"
+            far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
             yield (
                 f"  {kind}: X{x:.2f} Y{y:.2f}, may be off by ± {tenths(one.best.room)} mm, all heads "
-                f"{far} mm farther than their margins"
+                f"{far} farther than their margins"
             )
+
+
+def _why_not(one: ItemPlaces) -> str:
+    """Why a holder has no place, in a few words."""
+    if one.tight:
+        most = max(place.room for place in one.tight)
+        return f"no place leaves ± {one.least:g} mm (± {tenths(most)} at most)"
+    why = f": {said(one.forbids[0][0])}" if one.forbids else ""
+    doubt = f": {one.doubts[0]}" if one.doubts and not one.nowhere else ""
+    return f"nowhere{why}" if one.nowhere else f"no place was found{doubt or why}"
 
 
 def _first(one: ItemPlaces) -> Iterator[str]:

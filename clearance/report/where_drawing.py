@@ -8,7 +8,9 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from clearance.advice.where.answer import Hole, Region, squares, within
+from clearance.advice.edits import rebuilt
+from clearance.advice.where.answer import Hole, Region, Side, squares, within
+from clearance.advice.where.lines import pushed
 from clearance.process.runs import runs
 from clearance.report.plan_marks import Plan, written
 from clearance.report.where import said, tenths
@@ -16,6 +18,7 @@ from clearance.report.where import said, tenths
 if TYPE_CHECKING:
     from clearance.advice.where.answer import ItemPlaces
     from clearance.advice.where.several import Where
+    from clearance.scene.model import Body
 
 GREEN, DARK_GREEN, PALE = "#bfe3b4", "#1e6b1e", "#eef6ea"
 RED, AMBER, GREY, INK = "#b3261e", "#8a6100", "#9a9a9a", "#222222"
@@ -56,6 +59,8 @@ def drawing(answer: Where, title: str, file: str) -> bytes:
 
 
 def _frame(answer: Where, outlines: dict[str, Any]) -> tuple[float, float, float, float]:
+    import shapely
+
     cut = {b for s in answer.scene.stretches for b in s.cut_bodies}
     boxes = [outlines[b.name].bounds for k, b in enumerate(answer.scene.bodies) if k in cut]
     for one in answer.items:
@@ -67,6 +72,7 @@ def _frame(answer: Where, outlines: dict[str, Any]) -> tuple[float, float, float
             boxes.append((bx - r, by - r, bx + r, by + r))
         for region in one.regions:
             boxes.append(region.outline.bounds)
+        boxes += [tuple(shapely.LineString(side.ends).bounds) for side in one.sides]
         for hole in (*one.holes, *(t for t in one.tight if isinstance(t, Hole))):
             boxes.append((hole.at[0] - 5, hole.at[1] - 5, hole.at[0] + 5, hole.at[1] + 5))
     low = [math.floor(min(b[k] for b in boxes)) - 10.0 for k in (0, 1)]
@@ -80,24 +86,39 @@ def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
 
     bodies = [answer.scene.bodies[k] for k in one.seat.moving]
     own = shapely.union_all([b.outline.shadow for b in bodies])
+    there = _pushed(answer, one, bodies)
     x, y = (float(v) for v in one.seat.origin)
     what = "screw" if one.seat.holes is not None else "own zero"
     plan.legend.append(f'"{one.item}": green, finely hatched: where its {what} (+) may be.')
     plan.legend.append("Dashed: where it stands now. Thick: at the best place.")
-    if one.seat.holes is None:
+    if one.seat.lines is None:
         _areas(plan, one)
+    elif one.seat.holes is None:
+        _sides(plan, one)
     else:
         _holes(plan, one)
     plan.line("NOW", own, INK, 0.25, (2.0, 1.2))
     _cross(plan, "NOW", x, y)
     if one.best is not None:
-        there = affinity.rotate(own, one.best.turn, origin=(x, y))
+        there = affinity.rotate(there, one.best.turn, origin=(x, y))
         there = affinity.translate(there, one.best.at[0] - x, one.best.at[1] - y)
         plan.line("BEST", there, DARK_GREEN, 0.6)
         _cross(plan, "BEST", *one.best.at)
         plan.words(
             (one.best.at[0] + 1.5, one.best.at[1] + 1.5), f"best, ± {tenths(one.best.room)}", DARK_GREEN
         )
+
+
+def _pushed(answer: Where, one: ItemPlaces, bodies: list[Body]) -> Any:
+    """What it covers once it is pushed along its slot, where it stands now."""
+    import shapely
+
+    values = pushed(answer.scene.bodies[one.seat.index], one.best.slide) if one.best is not None else {}
+    own = [
+        rebuilt(b, values) if values and k == one.seat.index else b
+        for k, b in zip(one.seat.moving, bodies, strict=True)
+    ]
+    return shapely.union_all([b.outline.shadow for b in own])
 
 
 def _cross(plan: Plan, layer: str, x: float, y: float) -> None:
@@ -120,7 +141,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
     turn = one.best.turn if one.best is not None else 0.0
     frame = shapely.box(*plan.frame)
     boxes, why = one.map.forbidden, one.map.why
-    here = boxes.turn == turn
+    here = boxes.holds(turn)
     for n, (letter, k) in enumerate(_letters(one)):
         some = here & (why == k)
         if not some.any():
@@ -150,7 +171,7 @@ def _areas(plan: Plan, one: ItemPlaces) -> None:
             at = place.outline.representative_point()
             plan.words((at.x, at.y), f"only ± {tenths(place.room)}", AMBER, 2.6)
     if len(one.map.open):
-        shape = _union(one.map.open.take(np.flatnonzero(one.map.open.turn == turn)))
+        shape = _union(one.map.open.at(turn))
         plan.area("UNDECIDED", shape.intersection(frame), "#d9c089")
     plan.legend.append(
         f"Pale: less room than ± {one.least:g} mm is left there. Dotted outlines: less room all over. "
@@ -181,6 +202,11 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
             plan.area("PLACES", circle, GREEN)
             plan.hatch("PLACES", circle, DARK_GREEN, 60.0, 1.2, 0.15)
             plan.line("PLACES", circle, DARK_GREEN, 0.4)
+            for hole in good:
+                if hole.slot is not None:
+                    x, y = one.seat.heading(hole.best[0])
+                    ends = [(place[0] + t * x, place[1] + t * y) for t in hole.slot]
+                    plan.line("PLACES", shapely.LineString(ends), DARK_GREEN, 0.9)
             plan.words((place[0] - 7, place[1] - 8), f"± {tenths(max(h.room for h in good))}", DARK_GREEN)
         elif tight:
             plan.line("TIGHT", circle, AMBER, 0.3, (1.0, 1.0))
@@ -188,7 +214,9 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
                 (place[0] - 7, place[1] - 8), f"only ± {tenths(max(t.room for t in tight))}", AMBER, 2.6
             )
         else:
-            mine = np.flatnonzero((one.map.forbidden.centre == at).all(axis=1))
+            lines = one.seat.lines
+            assert lines is not None
+            mine = np.flatnonzero((lines.start[one.map.forbidden.of] == at).all(axis=1))
             if len(mine):
                 # what forbids it as the item stands, or at the turn that is nearest to that
                 k = int(one.map.why[mine[np.argmin(np.abs(one.map.forbidden.turn[mine]))]])
@@ -201,4 +229,37 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
                 plan.line("UNDECIDED", circle, AMBER, 0.3, (0.5, 0.5))
                 plan.words((place[0] - 1.3, place[1] - 7), "?", AMBER, 3.6)
     plan.legend += [f"{letter}, hatched: {said(one.map.reasons[k])}" for letter, k in sorted(used.items())]
+    if one.seat.slot is not None:
+        plan.legend.append("Thick line at a hole: how far it may be pushed along its slot.")
     plan.legend.append(f"Dotted: less room than ± {one.least:g} mm. ?: not decided.")
+
+
+def _sides(plan: Plan, one: ItemPlaces) -> None:
+    """Lines along the sides of parts on which its own zero may be; what forbids the rest, by letters."""
+    import numpy as np
+    import shapely
+
+    turn = one.best.turn if one.best is not None else 0.0
+    boxes, why = one.map.forbidden, one.map.why
+    for letter, k in _letters(one):
+        some = np.flatnonzero((why == k) & (np.abs(boxes.turn - turn) < 0.01))
+        if not len(some):
+            continue
+        ends = np.stack(
+            [boxes.centre[some] - boxes.along[some], boxes.centre[some] + boxes.along[some]], axis=1
+        )
+        shape = shapely.union_all(shapely.linestrings(ends))
+        plan.line(f"NOT_{letter}", shape, RED, 0.5, (0.8, 0.8))
+        middle = shape.representative_point()
+        plan.words((middle.x, middle.y), letter, RED, 3.6)
+        plan.legend.append(f"{letter}, dotted: {said(one.map.reasons[k])}")
+    for side in one.sides:
+        line = shapely.LineString(side.ends)
+        plan.line("PLACES", line, DARK_GREEN, 0.9 if side.turn == turn else 0.4)
+        at = line.representative_point()
+        how = f" at {side.turn:+g} degrees" if side.turn else ""
+        plan.words((at.x + 1.0, at.y + 1.0), f"± {tenths(side.room)}{how}", DARK_GREEN, 2.6)
+    for place in one.tight:
+        if isinstance(place, Side):
+            plan.line("TIGHT", shapely.LineString(place.ends), AMBER, 0.3, (1.0, 1.0))
+    plan.legend.append(f"Amber, dotted: less room than ± {one.least:g} mm.")

@@ -16,7 +16,7 @@ from clearance.advice.where.conditions import Work
 from clearance.advice.where.confirm import Judge
 from clearance.advice.where.found import Hole, ItemPlaces, Place, Region, Side
 from clearance.advice.where.free import Map, Probe, Reason, look
-from clearance.advice.where.in_lines import TRIES, on_lines
+from clearance.advice.where.in_lines import TRIES, along_side, on_lines
 from clearance.advice.where.pressing import Heard
 from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
 from clearance.advice.where.work import work_of
@@ -335,6 +335,9 @@ class Finder:
         ways = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
         steps = np.r_[0.1 * 1.3 ** np.arange(22)]
         steps = np.r_[steps[steps < FARTHEST], FARTHEST]
+        seat = self.found.seat
+        if seat.lines is not None and seat.holes is None:
+            return list(along_side(self, spot, FARTHEST))
         push = np.zeros(2)
         if self.found.seat.slot is not None:
             push = spot.slide * np.array(self.found.seat.heading(spot.turn))

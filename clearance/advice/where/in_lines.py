@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.where.best import ALIKE, ENOUGH, Spot
+from clearance.advice.where.best import ALIKE, ENOUGH, Bound, Spot
 from clearance.advice.where.found import Hole, ItemPlaces, Place, Side
 from clearance.advice.where.free import Reason
 from clearance.kernels.query import DEGREE, Boxes
@@ -63,6 +63,40 @@ def on_lines(finder: Finder, base: ItemPlaces) -> ItemPlaces:
         finder: with its map.   base: what is known already.
     """
     return _OnLines(finder).answer(base)
+
+
+def along_side(finder: Finder, spot: Spot, farthest: float) -> Iterator[Bound]:
+    """What bounds a place along the side of a part, both ways; across, it lies against the part."""
+    lines = finder.found.seat.lines
+    assert lines is not None
+    at = np.array(spot.at)
+    all_ = np.arange(len(lines))
+    t = lines.along(all_, np.repeat(at[None], len(lines), axis=0))
+    near = np.hypot(*(lines.at(all_, t) - at).T) < 1e-6
+    near &= (lines.turn == spot.turn) & (t >= lines.low - 1e-6) & (t <= lines.high + 1e-6)
+    of = int(np.flatnonzero(near)[0])
+    for sign, end in ((1.0, lines.high[of] - t[of]), (-1.0, t[of] - lines.low[of])):
+        way = sign * lines.way[of]
+        axis = int(np.argmax(np.abs(way)))
+        side = "XY"[axis] + ("+" if way[axis] > 0.0 else "-")
+        low, high, why = 0.0, float(end), -1
+        steps = np.linspace(0.0, high, 61)[1:] if high > 0.0 else np.empty(0)
+        wrong, reason = finder.probe.first_wrong(at + steps[:, None] * way, spot.turn)
+        if wrong.any():
+            first = int(np.flatnonzero(wrong)[0])
+            low, high, why = (
+                float(steps[first - 1]) if first else 0.0,
+                float(steps[first]),
+                int(reason[first]),
+            )
+            for _ in range(10):
+                middle = (low + high) / 2.0
+                is_wrong, told = finder.probe.first_wrong((at + middle * way)[None], spot.turn)
+                low, high, why = (low, middle, int(told[0])) if is_wrong[0] else (middle, high, why)
+        far = low if why >= 0 else high
+        over = Reason(f'its face would stand out over the end of that side of "{lines.name[of]}"')
+        if far <= farthest:
+            yield Bound(side, far, finder.found.reasons[why] if why >= 0 else over)
 
 
 class _OnLines:

@@ -116,6 +116,8 @@ def find_where(
     items = [items] if isinstance(items, str) else list(items)
     if not 1 <= len(items) <= MOST or not all(isinstance(name, str) for name in items):
         raise WrongArgument("items", items, f"up to {MOST} names of items")
+    from clearance.advice.where.instead import with_sizes
+
     if on is not None or any_of is not None:
         from clearance.advice.where.instead import on_another, with_others
 
@@ -123,12 +125,13 @@ def find_where(
             scene = on_another(scene, items[0], on)
         if any_of is not None:
             return with_others(scene, items[0], list(any_of), least, turns, progress)
+    scene = with_sizes(scene, items)
     if len(items) == 1:
         found, finder = find_item(scene, items[0], least, turns, progress)
         if found.best is None:
             from clearance.advice.where.opens import what_opens
 
-            found = replace(found, opens=tuple(what_opens(scene, found, finder)))
+            found = replace(found, opens=tuple(what_opens(scene, found, finder, progress)))
         return Where(scene, (found,))
     return _together(scene, items, least, turns, progress)
 

@@ -98,11 +98,15 @@ def faces(body: Body, origin: Array, looks: float | None) -> list[Face]:
     upright = (np.abs(n[:, 2]) < 1e-6 * np.maximum(size, 1e-300)) & (size > 1e-9)
     t, n = t[upright], n[upright] / size[upright, None]
     angle = np.arctan2(n[:, 1], n[:, 0])
-    ways = [looks] if looks is not None else np.unique(np.round(angle, 5)).tolist()
+    ways: list[Any] = [looks]
+    if looks is None:
+        # south once, not as both ends of the circle
+        _, first = np.unique(np.round(angle, 4) % round(2.0 * np.pi, 4), return_index=True)
+        ways = angle[first].tolist()
     out = []
     for way in ways:
         normal = np.array([np.cos(way), np.sin(way)])
-        mine = t[np.abs(np.angle(np.exp(1j * (angle - way)))) < 1e-4]
+        mine = t[np.abs(np.angle(np.exp(1j * (angle - way)))) < 2e-4]
         if not len(mine):
             continue
         corners = mine.reshape(-1, 3)
@@ -165,7 +169,7 @@ def _lines(
     way = (q - p) / long
     # the metal is to the left, so the face looks to the left
     turn = np.degrees(np.arctan2(way[0], -way[1]) - face.looks)
-    turn = float(np.round((turn + 180.0) % 360.0 - 180.0, 6)) + 0.0
+    turn = float(np.round((turn + 180.0) % 360.0 - 180.0, 3)) + 0.0
     if turns is not None and not turns[0] - 1e-6 <= turn <= turns[1] + 1e-6:
         return
     a = np.radians(turn)
