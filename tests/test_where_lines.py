@@ -42,7 +42,8 @@ def on_rails(folder: Path, front: float = 55.0, at: float = 100.0, **params: Any
     values = {"height": 23, "reach": 40, "back": 20, "width": 20, "slot": 15, **params}
     said = ", ".join(f"{name} = {value}" for name, value in values.items())
     job.items.append(
-        f'[[items]]\nname = "strap"\nholder = "strap"\nparams = {{ {said} }}\non = "front rail"\nseat = "top"\n'
+        f'[[items]]\nname = "strap"\nholder = "strap"\nparams = {{ {said} }}\n'
+        'on = "front rail"\nseat = "top"\n'
         f"at = [{at}, 30, -3]\nturn = [0, 0, 90]\n"
     )
     job.cut("cut", "plate")
@@ -190,7 +191,8 @@ def beside(folder: Path, item: str) -> Bench:
 
 #: 50 long and 30 wide, its face at X = 0 of the plate
 TOE = (
-    '[[items]]\nname = "clamp"\nholder = "toe_clamp"\nparams = { screw_below = 0 }\non = "bed"\nseat = "top"\n'
+    '[[items]]\nname = "clamp"\nholder = "toe_clamp"\nparams = { screw_below = 0 }\n'
+    'on = "bed"\nseat = "top"\n'
     "at = [-70, 0, 0]\n"
 )
 #: 50 along X, 30 across

@@ -375,6 +375,16 @@ def squares(boxes: Boxes) -> Any:
 
     # neighbours are to share their edges to the last digit
     low, high = np.round(boxes.centre - boxes.half, 9), np.round(boxes.centre + boxes.half, 9)
+    # joined to strips first: of these there are few, and a union takes long over many
+    for across in (0, 1):
+        along = 1 - across
+        order = np.lexsort((low[:, across], high[:, along], low[:, along]))
+        low, high = low[order], high[order]
+        joins = (low[1:, across] == high[:-1, across]) & (low[1:, along] == low[:-1, along])
+        joins &= high[1:, along] == high[:-1, along]
+        first = np.flatnonzero(np.r_[True, ~joins])
+        last = np.r_[first[1:], len(low)] - 1 if len(low) else first
+        low, high = low[first], np.where(np.arange(2) == across, high[last], high[first])
     return shapely.box(*low.T, *high.T)
 
 

@@ -136,7 +136,7 @@ def best_of(
         here = _largest(rooms, turn, region, near)
         if found is None or here[1] > found[2] + ALIKE:
             found = (turn, here[0], here[1])
-        if found[2] >= ENOUGH:
+        if found[2] >= ENOUGH - ALIKE:
             break
     return found
 

@@ -67,6 +67,14 @@ class Look:
         ends = np.concatenate([placed(outline, c - along, turn), placed(outline, c + along, turn)], axis=1)
         return shapely.convex_hull(shapely.multipoints(ends)), self.swing(outline)
 
+    def near(self, region: Any, outline: Array) -> Index:
+        """Numbers of boxes of which an outline may come to a region at all."""
+        x0, y0, x1, y1 = region.bounds
+        far = self.off(outline) + float(np.hypot(*outline.T).max(initial=0.0)) + 1e-6
+        c = self.boxes.centre
+        beside = np.maximum(np.maximum(x0 - c[:, 0], c[:, 0] - x1), np.maximum(y0 - c[:, 1], c[:, 1] - y1))
+        return np.flatnonzero(beside <= far)
+
     def corners(self, points: Array) -> Array:
         """Points (m, 2) of the item at the middles: (n, m, 2)."""
         return placed(points, self.boxes.centre, self.boxes.turn)
@@ -190,6 +198,13 @@ class Apart:
 
     def tell(self, look: Look) -> tuple[Rows, Rows]:
         """Which boxes (n,) keep it at all of their places, and which break it at all."""
+        keeps, breaks = np.ones(len(look), dtype=bool), np.zeros(len(look), dtype=bool)
+        near = look.near(self.region, self.outline)
+        if len(near):
+            keeps[near], breaks[near] = self._told(look if len(near) == len(look) else look.take(near))
+        return keeps, breaks
+
+    def _told(self, look: Look) -> tuple[Rows, Rows]:
         import shapely
 
         shapely.prepare(self.region)

@@ -182,7 +182,7 @@ def _level(
     query: SweepQuery,
     search: Places,
     work: Work,
-    swallow: bool,
+    swallow: list[tuple[Array, float]],
     boxes: Boxes,
     pairs: Pairs,
     fine: float,
@@ -201,7 +201,13 @@ def _level(
     level, pairs = search.decide(boxes, pairs)
     free = level.free & keeps
     if swallow and free.any():
-        free[free] = _not_swallowed(query, found.seat, boxes.take(free))
+        rows = np.flatnonzero(free)
+        near = np.zeros(len(rows), dtype=bool)
+        for point, reach in swallow:
+            away = np.hypot(*(boxes.centre[rows] - point).T) - np.hypot(*boxes.half[rows].T)
+            near |= away <= reach
+        rows = rows[near]
+        free[rows] = _not_swallowed(query, found.seat, boxes.take(rows))
     _accept(found, boxes.take(free))
     met = level.met
     _forbid(found, boxes.take(met), _heads(found, known, query, search, level.row[met], level.move[met]))
@@ -266,17 +272,23 @@ def _heads(
 
 
 # ---------------------------------------------------------------------------------- what is swallowed whole
-def _may_swallow(query: SweepQuery, seat: Seat) -> bool:
-    """Whether anything that moves is so high and wide that a whole head, or the wire, would fit into it."""
+def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, float]]:
+    """Of each path along which a whole head, or the wire, may fit into what moves: one of its points (2,),
+    and how far that is from the origin then at most, mm."""
+    found = []
     for run in query.runs:
         for part in run.parts:
+            points = query.path(part.moves, part.only).chords.p
+            if not len(points) or float(np.ptp(points, axis=0).max()) > 2.0 * seat.reach:
+                continue
             low = min(float(p.z[0]) for p in part.pieces)
             high = max(float(p.z[-1]) for p in part.pieces)
             for k in seat.moving:
                 z = query.bodies[k].crowd.box
                 if k in run.bodies and z[0][2] < low and z[1][2] > high:
-                    return True
-    return False
+                    found.append((points[0], seat.reach + seat.slide))
+                    break
+    return found
 
 
 def _not_swallowed(query: SweepQuery, seat: Seat, boxes: Boxes) -> Rows:
