@@ -144,7 +144,8 @@ class Finder:
         self.rooms = Rooms(self.query, seat)
         self.probe = Probe(self.query, self.found, self.work)
         self.judge = Judge(self.scene, [seat.item], self.heard) if self.alone else None
-        self.judging = 0.0
+        # where the job alone takes so long no sample is judged
+        self.judging = self.heard.took
         base = ItemPlaces(
             seat.item, seat, self.found, self.least, forbids=tuple(self._forbids()),
             partly=self.work.partly, in_part=self.work.in_part,

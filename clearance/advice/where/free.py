@@ -9,7 +9,7 @@ in all; else it is divided, until it is as small as is promised.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -357,13 +357,37 @@ class Probe:
         out[by_work] = _numbers(self.found, self.known, self.work, which[by_work])
         return ~keeps | head, out
 
-    def leaves(self, boxes: Boxes, room: float) -> Rows:
-        """Which boxes (n,) leave so much to all heads beyond their margins, mm, for certain."""
-        seat = self.found.seat
-        search = self.query.places(seat.moving, seat.origin.tolist(), room, seat.slide)
-        out = np.zeros(len(boxes), dtype=bool)
-        for k in range(0, len(boxes), _BEGUN):
-            rows = np.arange(k, min(k + _BEGUN, len(boxes)))
-            level, _ = search.decide(*search.begin(boxes.take(rows)))
-            out[rows] = level.free
+    def leaves(self, at: Array, turn: Array, room: float, push: Array | None = None) -> Rows:
+        """Which places (n, 2) stay free of heads wherever within so much of them the item stands, mm.
+
+        Args:
+            at: machine X Y, mm, pushed along the slot.   turn: (n,) degrees.
+            push: (n, 2) how far that is; what stays with the screw stays behind by it.
+        """
+        seat, half_turn = self.found.seat, np.full(len(at), self.found.seat.half_turn)
+        searches = [(self.query.places(seat.moving, seat.origin.tolist(), beyond=seat.slide), at)]
+        if self.still is not None:
+            back = at if push is None else at - push
+            searches.append((self.still.places([seat.index], seat.origin.tolist()), back))
+        out = np.ones(len(at), dtype=bool)
+        for search, where in searches:
+            for k in range(0, len(at), _BEGUN):
+                rows = np.arange(k, min(k + _BEGUN, len(at)))
+                half = np.full((len(rows), 2), room)
+                boxes = Boxes.plain(where[rows], half, turn[rows], half_turn[rows])
+                out[rows] &= _all_free(search, boxes)
         return out
+
+
+def _all_free(search: Places, boxes: Boxes) -> Rows:
+    """Which boxes (n,) are free all over."""
+    out, of = np.ones(len(boxes), dtype=bool), np.arange(len(boxes))
+    boxes, pairs = search.begin(replace(boxes, of=of))
+    while True:
+        level, pairs = search.decide(boxes, pairs)
+        small = 2.0 * boxes.half.max(axis=1) <= FINE
+        out[boxes.of[level.met | (~level.free & small)]] = False
+        divide = ~level.free & out[boxes.of]
+        if not divide.any():
+            return out
+        boxes, pairs = search.divided(level, pairs, divide, FINE)

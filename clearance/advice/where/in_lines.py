@@ -33,8 +33,6 @@ ASKEW = 0.5
 TOGETHER, LOOKS = 24, 40
 #: the judge is asked about so many places at most until one is right
 TRIES = 12
-#: of places whose room is not told for certain so many are looked at one by one
-CLOSELY = 96
 
 
 @dataclass
@@ -189,14 +187,12 @@ class _OnLines:
             return good
         some = np.flatnonzero(good)
         c = choice.take(some)
-        n = len(c)
-        half_turn = np.full(n, self.seat.half_turn)
-        sure = self.f.probe.leaves(Boxes.plain(c.at, np.zeros((n, 2)), c.turn, half_turn), least)
-        doubt = np.flatnonzero(~sure)
-        doubt = doubt[np.argsort(self.far(c.take(doubt)), kind="stable")][:CLOSELY]
-        sure[doubt] = self.spare(c.take(doubt), least) >= least - 1e-6
-        good[some] = sure
+        good[some] = self.f.probe.leaves(c.at, c.turn, least, self.push(c))
         return good
+
+    def push(self, c: Choice) -> Array | None:
+        """How far (n, 2) places are pushed along the slot, mm; None where there is none."""
+        return None if self.seat.slot is None else np.asarray(c.along[:, None] * self.lines.way[c.of])
 
     def far(self, c: Choice) -> Array:
         """How far (n,) places are from that of now, as a person counts: the hole, then the turn, then the
@@ -213,7 +209,7 @@ class _OnLines:
         for turn in np.unique(c.turn):
             rows = np.flatnonzero(c.turn == turn)
             mine = c.take(rows)
-            push = mine.along[:, None] * self.lines.way[mine.of] if self.seat.slot is not None else None
+            push = self.push(mine)
             home = self.lines.start[mine.of] if push is not None else mine.at
             out[rows] = self.f.rooms.of(home, float(turn), below, push=push)
         return out
@@ -275,9 +271,23 @@ class _OnLines:
 
     def spot(self, c: Choice, k: int, spare: float) -> Spot:
         home = self.lines.start[c.of[k]] if self.about_holes else c.at[k]
-        room = min(spare, float(c.room[k])) if self.about_holes else float(c.room[k])
+        room = float(c.room[k])
+        if self.about_holes and spare < room:
+            room = self.room_by_heads(c.take(np.array([k])), spare, room)
         slide = float(c.along[k]) if self.seat.slot is not None else 0.0
         return Spot((float(home[0]), float(home[1])), float(c.turn[k]), spare, room, slide)
+
+    def room_by_heads(self, one: Choice, low: float, high: float) -> float:
+        """By how much it may be off at a place (1) before it comes too near to a head, mm: between its room to
+        heads, which is that much in any case, and what its work leaves."""
+        push = self.push(one)
+        for _ in range(8):
+            middle = (low + high) / 2.0
+            free = bool(self.f.probe.leaves(one.at, one.turn, middle, push)[0])
+            low, high = (middle, high) if free else (low, middle)
+            if high - low < 0.02:
+                break
+        return low
 
     def same(self, c: Choice, spot: Spot) -> Rows:
         """Which places are about the same hole, or along the same side."""

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from clearance.advice.where.conditions import Bears, Condition, Inside
 from clearance.geometry.aabb import boxes_of
 from clearance.mesh.sections import region
+from clearance.parallel import processor_time
 from clearance.process.check import told
 from clearance.process.holding import role_of
 from clearance.process.stays import EDGE
@@ -46,8 +47,11 @@ class Heard:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self.asked: list[tuple[Any, Any]] = []
+        began = processor_time()
         findings, self.account = told(scene, self.asked)
         self.findings: tuple[Finding, ...] = tuple(findings)
+        #: s of processor time that it took
+        self.took = processor_time() - began
 
     def of(self, item: int) -> list[tuple[Any, Any]]:
         """What is asked of parts, and what holds them, in states in which a body is there.
