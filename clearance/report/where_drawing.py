@@ -12,7 +12,7 @@ from clearance.advice.edits import rebuilt
 from clearance.advice.where.answer import Hole, Region, Side, squares, within
 from clearance.advice.where.lines import pushed
 from clearance.process.runs import runs
-from clearance.report.plan_marks import Plan, written
+from clearance.report.plan_marks import PlanSheet, written
 from clearance.report.where import said, tenths
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def drawing(answer: Where, title: str, file: str) -> bytes:
     moving = {k for one in answer.items for k in one.seat.moving}
     shown = [b for k, b in enumerate(scene.bodies) if b.kind != "machine" and k not in moving]
     outlines = {b.name: b.outline.shadow for b in shown}
-    plan = Plan(f"Where may it stand? {title}", _frame(answer, outlines))
+    plan = PlanSheet(f"Where may it stand? {title}", _frame(answer, outlines))
     for k, body in enumerate(scene.bodies):
         if k in cut:
             plan.area("PART", outlines[body.name], "#f3efe6")
@@ -80,7 +80,7 @@ def _frame(answer: Where, outlines: dict[str, Any]) -> tuple[float, float, float
     return low[0], low[1], high[0], high[1]
 
 
-def _item(plan: Plan, one: ItemPlaces, answer: Where, number: int) -> None:
+def _item(plan: PlanSheet, one: ItemPlaces, answer: Where, number: int) -> None:
     import shapely
     from shapely import affinity
 
@@ -121,7 +121,7 @@ def _pushed(answer: Where, one: ItemPlaces, bodies: list[Body]) -> Any:
     return shapely.union_all([b.outline.shadow for b in own])
 
 
-def _cross(plan: Plan, layer: str, x: float, y: float) -> None:
+def _cross(plan: PlanSheet, layer: str, x: float, y: float) -> None:
     import shapely
 
     lines = [((x - 2, y), (x + 2, y)), ((x, y - 2), (x, y + 2))]
@@ -134,7 +134,7 @@ def _letters(one: ItemPlaces) -> Iterator[tuple[str, int]]:
         yield (chr(ord("A") + k) if k < 26 else f"A{k}"), one.map.reasons.index(reason)
 
 
-def _areas(plan: Plan, one: ItemPlaces) -> None:
+def _areas(plan: PlanSheet, one: ItemPlaces) -> None:
     import numpy as np
     import shapely
 
@@ -185,7 +185,7 @@ def _union(boxes: Any) -> Any:
     return shapely.union_all(squares(boxes)) if len(boxes) else shapely.Polygon()
 
 
-def _holes(plan: Plan, one: ItemPlaces) -> None:
+def _holes(plan: PlanSheet, one: ItemPlaces) -> None:
     """Each hole, with the turns at which the item may stand on it, or the letter of what forbids."""
     import numpy as np
     import shapely
@@ -234,7 +234,7 @@ def _holes(plan: Plan, one: ItemPlaces) -> None:
     plan.legend.append(f"Dotted: less room than ± {one.least:g} mm. ?: not decided.")
 
 
-def _sides(plan: Plan, one: ItemPlaces) -> None:
+def _sides(plan: PlanSheet, one: ItemPlaces) -> None:
     """Lines along the sides of parts on which its own zero may be; what forbids the rest, by letters."""
     import numpy as np
     import shapely

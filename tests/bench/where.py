@@ -25,7 +25,8 @@ def where(folder: Path, times: int) -> None:
     """One strap on each demo, two at once, and as the job grows."""
     demos = Path(__file__).parents[2] / "demo_models"
     print(
-        "where may it stand: wall s, processor s, first green, processor s (aims: 5; first green 1; two 2.5 times one)"
+        "where may it stand: wall s, processor s, first green, processor s "
+        "(aims: 5; first green 1; two 2.5 times one)"
     )
     for demo, items in DEMOS:
         told(demos / f"{demo}.toml", items, demo)

@@ -92,7 +92,7 @@ def find_item(
     """
     say = progress or (lambda share, what: None)
     say(0.0, f'what "{item}" stands on, holds and stands beside')
-    from clearance.scene.changed import found_item
+    from clearance.scene.reread import found_item
 
     found_item(scene, item, "--item")
     heard = heard or Heard(scene)
@@ -237,7 +237,7 @@ class Finder:
         )  # fmt: skip
 
     def _unknown(self, by_turn: Mapping[float, Sequence[Any]]) -> float:
-        """mm2 of places at which heads run free and nobody knows whether it holds."""
+        """mm2 of places at which heads run free and it is undecided whether it holds."""
         return float(sum(piece.area for pieces in by_turn.values() for piece in pieces))
 
     def _judged(self, cores: Mapping[float, Any]) -> Spot | None:

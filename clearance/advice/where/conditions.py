@@ -84,7 +84,7 @@ class Look:
 class Inside:
     """An outline of the item (m, 2), convex, from its origin, must lie within a region (machine X Y).
 
-    ``sure``: where it does not the place is none for certain; else nobody knows.
+    ``sure``: where it does not the place is none for certain; else it is undecided.
     """
 
     outline: Array

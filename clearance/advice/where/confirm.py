@@ -10,7 +10,7 @@ from clearance.advice.where.best import Spot
 from clearance.advice.where.lines import pushed
 from clearance.advice.where.pressing import Heard
 from clearance.advice.where.seats import Seat
-from clearance.advice.whole import Told, key_of, of_change
+from clearance.advice.whole_job import Told, key_of, of_change
 from clearance.checking.verdict import check
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Does

@@ -278,8 +278,8 @@ class _OnLines:
         return Spot((float(home[0]), float(home[1])), float(c.turn[k]), spare, room, slide)
 
     def room_by_heads(self, one: Choice, low: float, high: float) -> float:
-        """By how much it may be off at a place (1) before it comes too near to a head, mm: between its room to
-        heads, which is that much in any case, and what its work leaves."""
+        """By how much it may be off at a place (1) before it comes too near to a head, mm: between its room
+        to heads, which is that much in any case, and what its work leaves."""
         push = self.push(one)
         for _ in range(8):
             middle = (low + high) / 2.0

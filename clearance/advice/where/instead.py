@@ -10,8 +10,8 @@ import numpy as np
 from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.advice.where.several import Where
 from clearance.errors import InputError
-from clearance.scene.changed import edited, found_item
 from clearance.scene.model import Body, Scene
+from clearance.scene.reread import edited, found_item
 from clearance.scene.tries import Instead
 from fixtures_lib.holder import Does
 
@@ -139,7 +139,7 @@ def _as(scene: Scene, body: Body, kind: str) -> tuple[Scene | None, str]:
 
 def _apart(part: Body, item: Body) -> float:
     """How far a part's box is from an item's, mm."""
-    (a0, a1), (b0, b1) = part.crowd.box, item.crowd.box
+    (a0, a1), (b0, b1) = part.aabbs.box, item.aabbs.box
     return float(np.hypot(*np.maximum(np.maximum(a0 - b1, b0 - a1), 0.0)[:2]))
 
 
@@ -161,7 +161,7 @@ def _usual(kind: str, body: Body, part: Body) -> dict[str, Any]:
     """What of a holder's usual sizes the job gives: how high it is for a part."""
     values = _screw(kind, body)
     known = _known(kind)
-    high = round(float(part.crowd.box[1][2] - body.T_MI[2, 3]), 4)
+    high = round(float(part.aabbs.box[1][2] - body.T_MI[2, 3]), 4)
     does = _does(kind)
     if Does.PRESSES not in does or "height" not in known:
         return values

@@ -83,7 +83,7 @@ def pressing(
 
     It is to press what it presses where it stands now; where that is nothing, the nearest part whose top is
     as high as its tip. Across several parts no more is known than that what of its tip lies on each should
-    go on doing so: elsewhere nobody knows.
+    go on doing so: elsewhere it is undecided.
 
     Args:
         scene: as it stands.   item: index of the body.   asked: of parts with it there.
@@ -113,7 +113,7 @@ def pressing(
     seen = set()
     for question, answer, top in on:
         part = scene.bodies[question.part]
-        below = region(part.triangles_M, top - TOUCHES + BESIDE, (part.crowd.low, part.crowd.high))
+        below = region(part.triangles_M, top - TOUCHES + BESIDE, (part.aabbs.low, part.aabbs.high))
         metal = below if question.whole else below.intersection(question.metal.region)
         tip = face(body.triangles_M, top, False, TOUCHES)
         if several:
@@ -177,7 +177,7 @@ def _would_press(
     near: tuple[float, int] | None = None
     for part in {question.part for question, _ in asked}:
         other = scene.bodies[part]
-        tip = face(body.triangles_M, float(other.crowd.box[1][2]), False, TOUCHES)
+        tip = face(body.triangles_M, float(other.aabbs.box[1][2]), False, TOUCHES)
         if tip.is_empty or not role_of(body, other).presses:
             continue
         far = float(shapely.distance(tip, shapely.box(*other.outline.shadow.bounds)))
@@ -185,7 +185,7 @@ def _would_press(
             near = (far, part)
     if near is None:
         return []
-    top = float(scene.bodies[near[1]].crowd.box[1][2])
+    top = float(scene.bodies[near[1]].aabbs.box[1][2])
     return [(q, a, top) for q, a in asked if q.part == near[1]]
 
 
@@ -216,8 +216,8 @@ def _under(scene: Scene, body: Body, asked: Sequence[tuple[Any, Any]], origin: A
     found = Pressing(judged=True)
     for question, answer in asked:
         part = scene.bodies[question.part]
-        low = float(part.crowd.box[0][2])
-        above = region(part.triangles_M, low + TOUCHES - BESIDE, (part.crowd.low, part.crowd.high))
+        low = float(part.aabbs.box[0][2])
+        above = region(part.triangles_M, low + TOUCHES - BESIDE, (part.aabbs.low, part.aabbs.high))
         metal = above if question.whole else above.intersection(question.metal.region)
         poles = face(body.triangles_M, low, True, TOUCHES)
         outlines = hulls(poles, origin)

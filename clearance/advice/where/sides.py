@@ -128,15 +128,15 @@ def _sides(part: Body, questions: Sequence[Any], face: Face) -> Iterator[tuple[A
     """Straight sides of a part against which a face may lie, from end to end, the metal to their left."""
     import shapely
 
-    low = max(face.z[0], float(part.crowd.box[0][2])) + BESIDE
-    high = min(face.z[1], float(part.crowd.box[1][2])) - BESIDE
+    low = max(face.z[0], float(part.aabbs.box[0][2])) + BESIDE
+    high = min(face.z[1], float(part.aabbs.box[1][2])) - BESIDE
     outline = questions[0].outline
     levels = np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int))
     # a check looks at some heights alone
     seen = [float(z) for z in np.asarray(outline.z)[levels] if face.z[0] < z < face.z[1]]
     if high - low < 0.5 or not seen:
         return
-    boxes = (part.crowd.low, part.crowd.high)
+    boxes = (part.aabbs.low, part.aabbs.high)
     slices = [region(part.triangles_M, z, boxes) for z in (low, (low + high) / 2.0, high, *seen)]
     own = shapely.intersection_all(slices)
     whole = own.boundary

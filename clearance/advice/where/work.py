@@ -21,7 +21,7 @@ from clearance.mesh.sections import region
 from clearance.process.support import TOUCHES
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
-from fixtures_lib.fitting import between
+from fixtures_lib.holder import between
 
 if TYPE_CHECKING:
     from clearance.advice.where.seats import Seat
@@ -152,7 +152,7 @@ def _cuts(
         other = scene.bodies[b]
         if other.item is None:
             continue
-        low, high = other.crowd.box
+        low, high = other.aabbs.box
         if low[0] > x1 or high[0] < x0 or low[1] > y1 or high[1] < y0:
             continue
         for mine in shells_of(body, other.kind == "part"):
