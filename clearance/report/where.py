@@ -117,7 +117,8 @@ def _now(one: ItemPlaces) -> str:
             "place here wants all of it."
         )
     if one.now is None:
-        return "  Where it stands now is none of its places."
+        why = f": {one.now_why}" if one.now_why else ""
+        return f"  Where it stands now is none of its places{why}."
     if one.now < one.least - 1e-6:
         return (
             f"  Where it stands now nothing is wrong, but it may be off by ± {tenths(one.now)} mm only, not "
@@ -286,6 +287,7 @@ def _item(one: ItemPlaces) -> dict[str, Any]:
         "best": _best(one),
         "nowhere": one.nowhere,
         "now": one.now,
+        "now_why": one.now_why,
         "tip_in_part": list(one.partly),
         "undecided_mm2": one.undecided if unit(one) == "mm2" else 0.0,
         "undecided_degrees": one.undecided if unit(one) == "degrees" else 0.0,

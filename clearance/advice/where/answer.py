@@ -151,8 +151,8 @@ class Finder:
             partly=self.work.partly, in_part=self.work.in_part,
         )  # fmt: skip
         filled = self._on_plane(base) if seat.lines is None else on_lines(self, base)
-        now = self.room_now()
-        filled = replace(filled, now=now, nowhere=filled.nowhere and now is None)
+        now, why = self.room_now()
+        filled = replace(filled, now=now, now_why=why, nowhere=filled.nowhere and now is None)
         if filled.best is not None:
             self.say(0.95, f'what bounds the best place of "{seat.item}"')
             filled = replace(filled, bounds=tuple(self.bounds(filled.best)))
@@ -310,25 +310,25 @@ class Finder:
         return out
 
     # -------------------------------------------------------------------------------------- what bounds it
-    def room_now(self) -> float | None:
-        """By how much it may be off where it stands now, mm; None where that is no place."""
-        seat = self.found.seat
+    def room_now(self) -> tuple[float | None, str]:
+        """By how much it may be off where it stands now, mm; None where that is no place, and why."""
+        seat, at = self.found.seat, self.found.seat.origin[None]
+        wrong, why = self.probe.first_wrong(at, 0.0)
+        if wrong[0]:
+            return None, self.found.reasons[int(why[0])].words
         if seat.lines is not None and seat.holes is None:
             lines = seat.lines
             t = lines.along(np.arange(len(lines)), np.repeat(seat.origin[None], len(lines), axis=0))
             off = np.hypot(*(lines.at(np.arange(len(lines)), t) - seat.origin).T) if len(lines) else t
-            mine = (off < 0.05) & (np.abs(lines.turn) < 0.01)
-            room = float(np.minimum(t - lines.low, lines.high - t)[mine].max(initial=0.0))
-            points = seat.origin[None]
-            wrong = not mine.any() or bool(self.probe.first_wrong(points, 0.0)[0][0])
-            return None if wrong else max(room, 0.0)
+            room = np.minimum(t - lines.low, lines.high - t)
+            mine = (off < 0.05) & (np.abs(lines.turn) < 0.01) & (room >= -1e-6)
+            if not mine.any():
+                return None, "its face does not lie against a side"
+            return max(float(room[mine].max()), 0.0), ""
         if seat.holes is not None and np.hypot(*(seat.holes - seat.origin).T).min(initial=np.inf) > 0.05:
-            return None
-        at = seat.origin[None]
-        if self.probe.first_wrong(at, 0.0)[0][0]:
-            return None
+            return None, "its screw does not stand over a thread hole"
         free, _ = self.work.room(at, np.zeros(1))
-        return float(min(free[0], self.rooms.of(at, 0.0)[0]))
+        return float(min(free[0], self.rooms.of(at, 0.0)[0])), ""
 
     def bounds(self, spot: Spot) -> list[Bound]:
         """What bounds a place on each side."""
