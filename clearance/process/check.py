@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from clearance.checking.verdict import Progress, worst
 from clearance.parallel import processor_time
-from clearance.process.findings import Checked
+from clearance.process.findings import Checked, with_findings
 from clearance.process.findings import check as check_access
 from clearance.scene.model import Finding, Scene
 
@@ -31,12 +31,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
         return replace(result, spent_s=processor_time() - spent)
     held = scene.planned or scene
     findings = _together(_without_gone(held, list(result.findings), result.facts.pieces), made)
-    cuts = tuple(
-        replace(
-            cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.is_about(cut.name))])
-        )
-        for cut in result.cuts
-    )
+    cuts = with_findings(result.cuts, made.findings)
     return replace(
         result,
         verdict=worst([*(c.verdict for c in cuts), *(f.severity for f in findings)]),

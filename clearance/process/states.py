@@ -65,6 +65,15 @@ class _Job:
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
+        self.order = {id(each): k for k, each in enumerate(scene.stretches)}
+        #: what the setup says that holds parts, with the place of its cut in the order
+        self.holds = [
+            (k, stretch, hold)
+            for k, stretch in enumerate(scene.stretches)
+            for hold in getattr(scene.cut_of(stretch), "holds", ())
+            if hold.piece is None
+        ]
+        self._told_freed: dict[int, tuple[Loose, tuple[object, ...], Freed]] = {}
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
         self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
@@ -110,7 +119,8 @@ class _Job:
             also = tuple(dict.fromkeys(f.cut for f in others if f.cut is not None and f.cut != first.cut))
             message = f"{first.message}; the same of {len(others)} cuts more"
             findings[findings.index(first)] = replace(first, message=message, also=also)
-            findings = [f for f in findings if f not in others]
+            told_of = set(others)
+            findings = [f for f in findings if f not in told_of]
             gone = {f'"{f.item}" {f.message}' for f in others}
             told = f'"{item}" {first.message}'
             states = [
@@ -197,9 +207,15 @@ class _Job:
         ]
 
     def _as_freed(self, one: Loose) -> Freed:
-        up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
-        by = tuple(name.strip('"') for name in one.held_by)
-        return Freed(one.name, one.metal.mass, one.leaves, one.held, by, up)
+        """It as it is told; the same object as long as nothing about it changes."""
+        now = (one.leaves, one.held_by)
+        known = self._told_freed.get(id(one))
+        if known is None or known[1] != now:
+            up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
+            by = tuple(name.strip('"') for name in one.held_by)
+            known = (one, now, Freed(one.name, one.metal.mass, one.leaves, one.held, by, up))
+            self._told_freed[id(one)] = known
+        return known[2]
 
     def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
@@ -236,8 +252,7 @@ class _Job:
         too; of parts cut before by a wire that was left in, also where the cut begins with rapid moves."""
         if stretch is self.at:
             return []
-        every = self.scene.stretches
-        index = {id(each): k for k, each in enumerate(every)}
+        every, index = self.scene.stretches, self.order
         first = 0 if self.at is None else index[id(self.at)] + 1
         last = len(every) if stretch is None else index[id(stretch)] + 1
         self.at = stretch
@@ -333,20 +348,16 @@ class _Job:
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
         stop that is yet to come."""
-        body, scene = self.scene.bodies[part], self.scene
+        body = self.scene.bodies[part]
         if body.held_by and (body.held_until is None or moment.stop < body.held_until):
             return body.held_by
-        for stretch in scene.stretches:
-            cut = scene.cut_of(stretch)
-            for hold in () if cut is None else cut.holds:
-                if hold.piece is not None or part not in stretch.cut_bodies:
-                    continue
-                if hold.until is not None and moment.stop >= hold.until:
-                    continue
-                if (stretch is moment.stretch and cutting) or hold.until is not None:
-                    return hold.by
-            if stretch is moment.stretch:
+        for k, stretch, hold in self.holds:
+            if k > self.order[id(moment.stretch)]:
                 break
+            if part not in stretch.cut_bodies or (hold.until is not None and moment.stop >= hold.until):
+                continue
+            if (stretch is moment.stretch and cutting) or hold.until is not None:
+                return hold.by
         return None
 
     def _middle(self, part: int) -> float:

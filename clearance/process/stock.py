@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,8 @@ def kerf_width(scene: Scene) -> float:
 
 #: a kerf of more corners than this is looked at around a piece only
 _MANY = 2_000
+#: of what is away and falls into more parts than this only what is near to something new is joined with it
+FEW_PARTS = 24
 
 
 def _about(kerf: Any, outline: Any) -> Any:
@@ -42,6 +45,22 @@ def _about(kerf: Any, outline: Any) -> Any:
         return kerf
     x0, y0, x1, y1 = outline.bounds
     return shapely.clip_by_rect(kerf, x0 - 1.0, y0 - 1.0, x1 + 1.0, y1 + 1.0)
+
+
+def _joined(away: Any, new: Sequence[Any]) -> Any:
+    """What was away with what is new; of very many parts only those that the new ones meet are joined."""
+    import shapely
+
+    if away is None:
+        return shapely.union_all(new)
+    parts = shapely.get_parts(away)
+    if len(parts) <= FEW_PARTS:
+        return shapely.union_all([away, *new])
+    together = shapely.union_all(new)
+    shapely.prepare(together)
+    meets = shapely.intersects(together, parts)
+    own = shapely.get_parts(shapely.union_all([together, *parts[meets]]))
+    return shapely.multipolygons(np.concatenate([parts[~meets], own]))
 
 
 @dataclass(frozen=True)
@@ -125,7 +144,8 @@ class Stock:
         kerfs = zip(self._runs, self._kerfs, strict=True)
         gone = [drawn for each, drawn in kerfs if (each.number, each.first) != own]
         gone += [each for each in self._pieces if each is not outline]
-        near = [each for each in gone if each.intersects(window)]
+        shapely.prepare(window)
+        near = list(compress(gone, shapely.intersects(window, np.array(gone, dtype=object))))
         here = shapely.clip_by_rect(self.shadow, *window.bounds)
         return here.difference(shapely.union_all(near)) if near else here
 
@@ -155,7 +175,7 @@ class Stock:
         kerfs, pieces = self._counted
         new = [*self._kerfs[kerfs:], *self._pieces[pieces:]]
         if new:
-            self._away = shapely.union_all(new if self._away is None else [self._away, *new])
+            self._away = _joined(self._away, new)
         self._counted = len(self._kerfs), len(self._pieces)
         return self._away
 
@@ -183,6 +203,8 @@ class Stock:
         around them go around there."""
         import shapely
 
+        if all(run.upright for run in self._runs):
+            return [region] * len(self.slabs.z)
         around = [
             run
             for run, drawn in zip(self._runs, self._kerfs, strict=True)

@@ -366,8 +366,7 @@ class Ways:
 
     def _near(self, run: Run, index: int, room: float) -> bool:
         """Whether the wire, where it is threaded, passes the box of a body nearer than that."""
-        low, high = self.told.contacts.boxes(index)
-        first, last = extent(low, high)
+        first, last = self.scene.bodies[index].crowd.box
         ends = np.stack([run.place(float(z)) for z in (first[2], last[2])])
         near = (ends.min(axis=0) <= last[:2] + room) & (ends.max(axis=0) >= first[:2] - room)
         return bool(near.all())
