@@ -70,7 +70,8 @@ class _Job:
         self.holds = [
             (k, stretch, hold)
             for k, stretch in enumerate(scene.stretches)
-            for hold in getattr(scene.cut_of(stretch), "holds", ())
+            for cut in [scene.cut_of(stretch)]
+            for hold in (() if cut is None else cut.holds)
             if hold.piece is None
         ]
         self._told_freed: dict[int, tuple[Loose, tuple[object, ...], Freed]] = {}

@@ -170,8 +170,6 @@ class Stock:
 
     def _gone(self) -> Any:
         """The region of all kerfs and pieces; only what is new is joined to what was gone before."""
-        import shapely
-
         kerfs, pieces = self._counted
         new = [*self._kerfs[kerfs:], *self._pieces[pieces:]]
         if new:
