@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -84,7 +85,7 @@ class Loose:
         """Whether nothing but glue holds it."""
         return bool(self.held_by) and all(map(names_glue, self.held_by))
 
-    @property
+    @cached_property
     def name(self) -> str:
         return piece_name(self.piece)
 

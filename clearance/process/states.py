@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from clearance.checking.verdict import worst
 from clearance.geometry.regions import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
+from clearance.process.known import Known
 from clearance.process.loads import said_to_carry, taken
 from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
@@ -47,20 +49,34 @@ MANY = 20
 Heard = Callable[[Question, Answer], None]
 
 
-def account(scene: Scene, told: Story, heard: Heard | None = None) -> Account:
-    """The account of a job; an empty one where no cut goes through a part whose surface closes."""
+def account(scene: Scene, told: Story, heard: Heard | None = None, known: Known | None = None) -> Account:
+    """The account of a job; an empty one where no cut goes through a part whose surface closes.
+
+    Args:
+        heard: see ``Heard``.   known: what was found out of scenes of the same bodies; more is added.
+    """
     parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
-    return _Job(scene, told, parts, heard).run() if parts else Account((), ())
+    return _Job(scene, told, parts, heard, known).run() if parts else Account((), ())
 
 
 class _Job:
-    def __init__(self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None) -> None:
-        self.scene, self.parts, self.heard = scene, parts, heard
+    def __init__(
+        self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None, known: Known | None
+    ) -> None:
+        self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
-        self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
-        self.contact = Contact(scene.bodies, told.contacts)
+        if known is not None:
+            known.begin(scene.bodies)
+        self.stock = {
+            k: Stock(scene.bodies[k], width, seen.get(k), None if known is None else known.left(k, width))
+            for k in parts
+        }
+        there = None if known is None else known.contact
+        self.contact = Contact(scene.bodies, told.contacts) if there is None else there
+        if known is not None:
+            known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
@@ -335,7 +351,7 @@ class _Job:
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
             )
-            answer = answers[part] = stays(self.contact, question)
+            answer = answers[part] = self._answer(question)
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -345,6 +361,11 @@ class _Job:
                     loads.setdefault(below, []).append(Resultant.of(share, metal.middle))
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
+
+    def _answer(self, question: Question) -> Answer:
+        if self.known is None:
+            return stays(self.contact, question)
+        return self.known.answer(question, partial(stays, self.contact, question))
 
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a

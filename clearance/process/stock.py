@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.process.known import Left
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -77,6 +78,12 @@ class Metal:
     mass: float | None
 
 
+def key_of(run: Run) -> tuple[object, ...]:
+    """What is the same for a run, or a bit of one, of the same moves."""
+    stretch = run.stretch
+    return id(stretch.moves), id(stretch.upper_moves), run.first, run.last, run.guides_z
+
+
 class Stock:
     """One part while it is cut.
 
@@ -84,16 +91,19 @@ class Stock:
         body: a part whose surface closes.
         width: of the kerf, mm: that of the wire and twice the spark gap.
         shadow: the body seen from above (shapely), where that is known already.
+        known: what was found out of it in another course of the job, before anything is cut.
     """
 
-    def __init__(self, body: Body, width: float, shadow: Any = None) -> None:
+    def __init__(self, body: Body, width: float, shadow: Any = None, known: Left | None = None) -> None:
         self.body, self.width, self._shadow = body, width, shadow
         self.slabs = body.slabs
         self._level = (self.slabs.low + self.slabs.high) / 2.0
         self._runs: list[Run] = []
         self._kerfs: list[Any] = []
         self._pieces: list[Any] = []
-        self._metal: Metal | None = None
+        #: what is known of it as it is now
+        self.now = Left() if known is None else known
+        self._keeps = known is not None
         #: all that is gone, of the first so many kerfs and pieces
         self._away: Any = None
         self._counted = (0, 0)
@@ -113,7 +123,11 @@ class Stock:
             return
         self._runs.append(run)
         self._kerfs.append(drawn)
-        self._metal = None
+        self._goes_on(key_of(run), run)
+
+    def _goes_on(self, key: Any, kept: Any = None) -> None:
+        """More was taken out of it."""
+        self.now = self.now.after(key, kept) if self._keeps else Left()
 
     def free(self, outline: Any) -> Metal:
         """Take a piece out that no longer hangs together with the rest: it is given back as metal of its own.
@@ -123,14 +137,17 @@ class Stock:
         """
         import shapely
 
+        self._goes_on(outline.wkb if self._keeps else None)
+        self._pieces.append(outline)
+        if self.now.freed is not None:
+            return self.now.freed
         shapely.prepare(outline)
         kerfs = np.array(self._kerfs, dtype=object)
         near = [_about(kerf, outline) for kerf in kerfs[shapely.intersects(kerfs, outline)]]
         region = outline.difference(shapely.union_all(near)) if near else outline
-        self._pieces.append(outline)
-        self._metal = None
         ((volume, middle),) = self.slabs.over_each([[piece] for piece in self._each_level([outline], region)])
-        return self._made(region, volume, middle)
+        self.now.freed = self._made(region, volume, middle)
+        return self.now.freed
 
     def before(self, run: Run, outline: Any, window: Any) -> Any:
         """What was there, within ``window`` (a rectangle), before a run or a bit was cut and freed a piece.
@@ -154,7 +171,7 @@ class Stock:
     def metal(self) -> Metal:
         """What is left."""
 
-        if self._metal is None:
+        if self.now.metal is None:
             volume, middle = self.body.bulk
             region = self.shadow
             if self._kerfs or self._pieces:
@@ -165,8 +182,10 @@ class Stock:
                 if left > 1e-9 * volume:
                     middle = (volume * middle - lost * (centre if lost > 0.0 else middle)) / left
                 volume = max(left, 0.0)
-            self._metal = self._made(region, volume, middle)
-        return self._metal
+            self.now.metal, self.now.away = self._made(region, volume, middle), self._away
+        else:
+            self._away, self._counted = self.now.away, (len(self._kerfs), len(self._pieces))
+        return self.now.metal
 
     def _gone(self) -> Any:
         """The region of all kerfs and pieces; only what is new is joined to what was gone before."""

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,8 @@ from clearance.kernels.meridian.profile import outline
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
+#: digits after the point, mm, in which paths of one shape agree
+_ALIKE_DIGITS = 6
 #: children of a box
 _BRANCH = 8
 
@@ -189,6 +192,13 @@ class ChordTree:
         np.maximum(chords.p, chords.q, out=self.nodes.high[: len(chords.p)])
         self.nodes.close()
         self.slack = float(chords.slack.max(initial=0.0))
+
+    @cached_property
+    def shape(self) -> bytes:
+        """The same for all paths that differ by where they begin alone."""
+        begin = self.chords.p[:1]
+        ends = np.stack([self.chords.p - begin, self.chords.q - begin])
+        return (np.round(ends, _ALIKE_DIGITS) + 0.0).tobytes() if len(begin) else b""
 
 
 class ChordForest(Hierarchy):
