@@ -12,18 +12,11 @@ the first function needs them.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from os import PathLike, fspath
+from os import PathLike
 from typing import TYPE_CHECKING
 
 from clearance import arguments as _arguments
-from clearance.errors import (
-    CannotDraw,
-    ClearanceError,
-    InputError,
-    NotYet,
-    Undecided,
-    WrongArgument,
-)
+from clearance.errors import CannotDraw, ClearanceError, InputError, NotYet, Undecided, WrongArgument
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -33,7 +26,7 @@ if TYPE_CHECKING:
     from clearance.advice.raises import RaiseAnswer
     from clearance.advice.session import Row, Session
     from clearance.advice.where.several import Where
-    from clearance.archive.rows import Rechecked
+    from clearance.archive.question import Rechecked
     from clearance.checking.result import (
         Ailment,
         Compared,
@@ -46,8 +39,8 @@ if TYPE_CHECKING:
         Result,
     )
     from clearance.measuring.answer import Measured
-    from clearance.overnight.alone import Approval
     from clearance.overnight.answer import NightAnswer
+    from clearance.overnight.unattended import Approval
     from clearance.process.findings import Checked, Facts
     from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
     from clearance.scene.settings import Cut, HeadsSetup, MachineModel, Margins, SideHeight, Travel
@@ -117,7 +110,7 @@ _HOMES = {
     "advice.raises": ("RaiseAnswer",),
     "advice.session": ("Row", "Session"),
     "advice.where.several": ("Where",),
-    "archive.rows": ("Rechecked",),
+    "archive.question": ("Rechecked",),
     "measuring.answer": ("Measured",),
     "overnight.answer": ("NightAnswer",),
     "checking.result": (
@@ -168,13 +161,12 @@ def load(
     >>> scene.items["die plate"].mesh.is_watertight
     True
     """
-    if not isinstance(setup, str | PathLike):
-        raise WrongArgument("setup", setup, "the path of a setup file")
+    path = _arguments.path_of("setup", setup, "the path of a setup file")
     from clearance import parallel
     from clearance.scene.load import load as load_setup
 
     with parallel.processes(processes or parallel.asked()):
-        return load_setup(fspath(setup), _arguments.asked_of(measured, coverage, nozzles))
+        return load_setup(path, _arguments.asked_of(measured, coverage, nozzles))
 
 
 def check(
@@ -249,7 +241,7 @@ def find_raises(
     """
     from clearance.advice.raises import find_raises as find
 
-    return find(_arguments.scene_of(setup), _arguments.names_of(items), within)
+    return find(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.span_of("within", within))
 
 
 def find_cures(result: Result) -> Cures:
@@ -312,7 +304,8 @@ def measured(
     """
     from clearance.measuring.answer import find_measured
 
-    return find_measured(fspath(setup), _arguments.asked_of(form, coverage))
+    path = _arguments.path_of("setup", setup, "the path of a setup file")
+    return find_measured(path, _arguments.asked_of(form, coverage))
 
 
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
@@ -330,10 +323,9 @@ def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
     >>> zones.upper[0].limit < zones.upper[-1].limit
     True
     """
-    if kind not in ("laid", "holder"):
-        raise WrongArgument("kind", kind, '"laid" or "holder"')
     from clearance.advice.keepout import find_keepout
 
+    kind = _arguments.kind_of(kind)
     return find_keepout(_arguments.scene_of(setup), kind)
 
 
@@ -361,15 +353,14 @@ def night(
     >>> answer.runs_alone, answer.waits_for[0]
     (False, 'riveting nest')
     """
-    if not isinstance(file, str | PathLike):
-        raise WrongArgument("file", file, "the path of a night's file")
+    path, now = _arguments.path_of("file", file, "the path of a night's file"), _arguments.moment_of(now)
     from clearance.overnight.answer import find_night
-    from clearance.report.night_approval import standing
+    from clearance.report.approval_confirm import standing
 
     def confirm(record: str, setup: str) -> Approval:
         return standing(record, setup, other_version)
 
-    return find_night(fspath(file), confirm, order=order, now=now, progress=progress)
+    return find_night(path, confirm, order=order, now=now, progress=progress)
 
 
 def where(
@@ -402,8 +393,8 @@ def where(
     """
     from clearance.advice.where.several import find_where
 
-    room = None if least is None else _arguments.length_of("least", least)
-    return find_where(_arguments.scene_of(setup), items, on, room, turns, any_of, progress)
+    asked = _arguments.where_of(items, on, least, turns, any_of)
+    return find_where(_arguments.scene_of(setup), *asked, progress)
 
 
 def draw(
@@ -432,13 +423,13 @@ def draw(
 
     >>> clearance.draw("demo_models/side_plate_die_clash.toml", "side_plate_die.png", view="close_up")
     """
-    if not isinstance(file, str | PathLike):
-        raise WrongArgument("file", file, "the path of the picture to write")
+    target = _arguments.path_of("file", file, "the path of the picture to write")
     from clearance.checking.result import Result
     from clearance.view.picture import draw as draw_result
 
+    after = _arguments.name_of("after", after, "the name of a cut, a stop or a state")
     result = setup if isinstance(setup, Result) else check(setup)
-    draw_result(result, fspath(file), view=view, size=size, ground=ground, after=after)
+    draw_result(result, target, view=view, size=size, ground=ground, after=after)
 
 
 def recheck(
@@ -477,23 +468,14 @@ def recheck(
     >>> [(row.verdict, row.before) for row in rows if row.since == ""]
     [('close', None)]
     """
-    from clearance.archive.asked import asked
-    from clearance.archive.question import Otherwise
+    from clearance.archive.recheck import asked
 
-    for name, given in (("machine", machine), ("margins", margins)):
-        if given is not None and not isinstance(given, str | PathLike):
-            raise WrongArgument(name, given, "the path of a file")
-    for place in places:
-        if not isinstance(place, str | PathLike):
-            raise WrongArgument("places", place, "folders, and paths of setup files")
-    files = (None if each is None else fspath(each) for each in (machine, margins))
-    otherwise = Otherwise(next(files), nozzles, next(files))
-    limits = {"workers": workers, "seconds": seconds, "memory": memory}
-    for name, number in limits.items():
-        if number is not None and (not isinstance(number, int | float) or number <= 0):
-            raise WrongArgument(name, number, "a number above zero")
+    named = [_arguments.path_of("places", place, "folders, and paths of setup files") for place in places]
+    otherwise = _arguments.otherwise_of(machine, nozzles, margins)
+    scheduler = _arguments.name_of("scheduler", scheduler, "an address, tcp://host:8786 say")
+    _arguments.check_above_zero(workers=workers, seconds=seconds, memory=memory)
     return asked(
-        [fspath(place) for place in places], otherwise,
+        named, otherwise,
         fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
     )  # fmt: skip
 

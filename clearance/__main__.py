@@ -4,12 +4,12 @@ How signals are answered is said before anything heavy is imported: that takes a
 would show a trace.
 """
 
-from clearance import child
+from clearance import ending
 
 
 def main() -> None:
     """Run a command, and end the process with its exit code."""
-    child.on_signals(child.leave)
+    ending.on_signals(ending.leave)
     from clearance.cli import main as command_line
 
     command_line()

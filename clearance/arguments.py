@@ -5,15 +5,18 @@ Nothing heavy is loaded before it is needed.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
 from clearance.errors import WrongArgument
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
+    from clearance.archive.question import Otherwise
     from clearance.checking.result import Result
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
     from clearance.scene.model import Scene
 
 
@@ -21,17 +24,16 @@ def asked_of(
     measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None
 ) -> Asked:
     """What is asked for beside a setup."""
-    from clearance.pose.statistics import COVERAGE
-    from clearance.scene.lying import Asked
+    from clearance.pose.fit import COVERAGE
+    from clearance.scene.measured import Asked
 
     if measured is not None and not isinstance(measured, str | PathLike):
         raise WrongArgument("measured", measured, "the path of a form of readings")
-    k = COVERAGE if coverage is None else length_of("coverage", coverage)
+    k = COVERAGE if coverage is None else length_of("coverage", coverage, "a number")
     if not 0.0 <= k <= 100.0:
         raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
-    if nozzles is not None and not isinstance(nozzles, str):
-        raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
-    return Asked(None if measured is None else fspath(measured), k, nozzles=nozzles)
+    name = name_of("nozzles", nozzles, "the name of a set of nozzles")
+    return Asked(None if measured is None else fspath(measured), k, nozzles=name)
 
 
 def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
@@ -59,17 +61,152 @@ def result_of(result: Result) -> Result:
     return result
 
 
-def names_of(items: Collection[str] | None) -> Collection[str] | None:
-    """Names; one name alone is no list of names."""
+def names_of(
+    items: Collection[str] | None, name: str = "items", want: str = "a list of names"
+) -> Collection[str] | None:
+    """Names; one name alone is no list of names.
+
+    Args:
+        items: as given; None stays.   name: of the argument.   want: what would be right, in words.
+
+    Raises:
+        WrongArgument: it is no list of names.
+    """
     if isinstance(items, str):
-        raise WrongArgument("items", items, f"a list of names, [{items!r}] say")
+        raise WrongArgument(name, items, f"a list of names, [{items!r}] say")
+    if items is not None and not (
+        isinstance(items, Collection) and all(isinstance(each, str) for each in items)
+    ):
+        raise WrongArgument(name, items, want)
     return items
 
 
-def length_of(name: str, value: float) -> float:
-    """A finite number of mm."""
+def name_of(name: str, value: str | None, want: str) -> str | None:
+    """A name, or None.
+
+    Args:
+        name: of the argument.   value: as given.   want: what would be right, in words.
+
+    Raises:
+        WrongArgument: it is neither.
+    """
+    if value is not None and not isinstance(value, str):
+        raise WrongArgument(name, value, want)
+    return value
+
+
+def length_of(name: str, value: float, want: str = "a length in mm") -> float:
+    """A finite number, mm.
+
+    Args:
+        name: of the argument.   value: as given.   want: what would be right, in words.
+
+    Raises:
+        WrongArgument: it is none.
+    """
     from math import isfinite
 
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-        raise WrongArgument(name, value, "a length in mm")
+        raise WrongArgument(name, value, want)
     return float(value)
+
+
+def moment_of(value: datetime | None) -> datetime | None:
+    """A date and time, or None.
+
+    Raises:
+        WrongArgument: ``value`` is neither.
+    """
+    from datetime import datetime
+
+    if value is not None and not isinstance(value, datetime):
+        raise WrongArgument("now", value, "a date and time")
+    return value
+
+
+def span_of(name: str, value: tuple[float, float] | None) -> tuple[float, float] | None:
+    """Two numbers, or None.
+
+    Args:
+        name: of the argument.   value: as given, mm or degrees.
+
+    Raises:
+        WrongArgument: it is neither.
+    """
+    if value is None:
+        return None
+    want = "two numbers, from and to"
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+        raise WrongArgument(name, value, want)
+    return length_of(name, value[0], want), length_of(name, value[1], want)
+
+
+def path_of(name: str, value: str | PathLike[str], want: str) -> str:
+    """A path as a string.
+
+    Args:
+        name: of the argument.   value: as given.   want: what would be right, in words.
+
+    Raises:
+        WrongArgument: it is no path.
+    """
+    if not isinstance(value, str | PathLike):
+        raise WrongArgument(name, value, want)
+    return fspath(value)
+
+
+def check_above_zero(**given: float | None) -> None:
+    """Refuse what is neither left out nor a number above zero; ``given``: arguments by their names.
+
+    Raises:
+        WrongArgument: it names the first that is so.
+    """
+    for name, value in given.items():
+        if value is not None and (not isinstance(value, int | float) or value <= 0):
+            raise WrongArgument(name, value, "a number above zero")
+
+
+def kind_of(value: str) -> str:
+    """The kind of what is to be laid: whose margin counts.
+
+    Raises:
+        WrongArgument: ``value`` is neither "laid" nor "holder".
+    """
+    if value not in ("laid", "holder"):
+        raise WrongArgument("kind", value, '"laid" or "holder"')
+    return value
+
+
+def where_of(
+    items: Collection[str] | str,
+    on: str | None,
+    least: float | None,
+    turns: tuple[float, float] | None,
+    any_of: Collection[str] | None,
+) -> tuple[Collection[str], str | None, float | None, tuple[float, float] | None, Collection[str] | None]:
+    """What is asked about places, as ``find_where`` takes it; each argument as in ``clearance.where``.
+
+    Raises:
+        WrongArgument: one of them is not what it should be.
+    """
+    named = [items] if isinstance(items, str) else names_of(items, want="a name, or a list of names")
+    room = None if least is None else length_of("least", least)
+    others, span = names_of(any_of, "any_of"), span_of("turns", turns)
+    return named or (), name_of("on", on, "the name of an item"), room, span, others
+
+
+def otherwise_of(
+    machine: str | PathLike[str] | None, nozzles: str | None, margins: str | PathLike[str] | None
+) -> Otherwise:
+    """What is otherwise than setups of an archive say: files, and the name of a set of nozzles.
+
+    Raises:
+        WrongArgument: one of them is neither that nor None.
+    """
+    from clearance.archive.question import Otherwise
+
+    on, wanted = (
+        None if value is None else path_of(name, value, "the path of a file")
+        for name, value in (("machine", machine), ("margins", margins))
+    )
+    return Otherwise(on, name_of("nozzles", nozzles, "the name of a set of nozzles"), wanted)

@@ -36,8 +36,8 @@ from functools import partial
 from pathlib import Path
 from typing import IO, Any, Protocol, TypeVar
 
-from clearance import child
-from clearance import child as ending
+from clearance import child, ending
+from clearance.child import framed, in_memory
 from clearance.errors import ClearanceError
 
 #: one more than most computers of a workshop have cores: heads and wire are seldom equal shares
@@ -348,7 +348,7 @@ class Child:
         # an idle pool of threads counts against the memory too
         threads = None if limits.memory is None else 1
         self._request = given
-        there = None if given is None else _in_memory(_framed(given))
+        there = None if given is None else in_memory(framed(given))
         try:
             self._process = started(
                 "clearance.child:serve", (entry,), arguments, there, None, environment, threads
@@ -360,7 +360,7 @@ class Child:
     def finish(self, request: bytes = b"", seconds: float | None = None) -> Ended:
         """Give it the request, where it has none yet, and wait for its end, ``seconds`` at most."""
         process = self._process
-        data = None if process.stdin is None else _framed(request if self._request is None else self._request)
+        data = None if process.stdin is None else framed(request if self._request is None else self._request)
         try:
             answer, told = process.communicate(data, timeout=seconds)
         except subprocess.TimeoutExpired:
@@ -380,7 +380,7 @@ class Child:
             OSError: it has ended.
         """
         assert self._process.stdin is not None
-        self._process.stdin.write(_framed(request))
+        self._process.stdin.write(framed(request))
         self._process.stdin.close()
         self._process.stdin = None
 
@@ -477,29 +477,6 @@ def import_paths() -> list[str]:
         here = ""
     paths = [os.path.abspath(path) for path in sys.path if path]
     return list(dict.fromkeys([*(path for path in paths if os.path.realpath(path) != here), home]))
-
-
-def _framed(request: bytes) -> bytes:
-    return len(request).to_bytes(8, "little") + request
-
-
-def _in_memory(data: bytes) -> int | None:
-    """An open file that holds ``data`` and stands on no disk; None where the system has none, or no room."""
-    if not sys.platform.startswith("linux"):
-        return None
-    try:
-        file = os.memfd_create("request")
-    except OSError:
-        return None
-    try:
-        view = memoryview(data)
-        while view:
-            view = view[os.write(file, view) :]
-        os.lseek(file, 0, os.SEEK_SET)
-    except OSError:
-        os.close(file)
-        return None
-    return file
 
 
 _line: tuple[int, int] = (-1, -1)

@@ -27,15 +27,15 @@ ROOT = Path(__file__).resolve().parent.parent
 #: kind of report -> where the function stands that makes it
 REPORTS = {
     "check": ("report/data.py", "as_report"),
-    "raise": ("report/raising.py", "as_report"),
-    "placement": ("report/placing.py", "as_report"),
+    "raise": ("report/advice.py", "raises_as_report"),
+    "placement": ("report/advice.py", "placement_as_report"),
     "keepout": ("report/keepout.py", "as_report"),
     "where": ("report/where.py", "as_report"),
     "measured": ("report/measuring.py", "as_report"),
     "confirm": ("report/approval_confirm.py", "as_report"),
     "holders": ("report/holders.py", "describe"),
     "night": ("report/night.py", "as_report"),
-    "recheck": ("archive/telling.py", "as_report"),
+    "recheck": ("archive/report.py", "as_report"),
 }
 
 
@@ -97,7 +97,7 @@ def form(hint: Any) -> str:
     if origin is dict:
         return f"table, {{ name = {form(inner[1])} }}"
     if hasattr(hint, "model_fields"):
-        return f"[table](#{hint.__name__.lower()})"
+        return f"[table](#{hint.__name__.removesuffix('In').lower()})"
     return {float: "number", int: "whole number", str: "text", Any: "values"}.get(hint, "value")
 
 
@@ -132,7 +132,7 @@ def schema_page(title: str, lead: str, top: type) -> str:
     for table in tables(top):
         said = TABLES[table.__name__]
         head, colon, rest = said.partition(": ")
-        lines += [f"## {head.rstrip('.')} {{#{table.__name__.lower()}}}", ""]
+        lines += [f"## {head.rstrip('.')} {{#{table.__name__.removesuffix('In').lower()}}}", ""]
         if colon:
             lines += [rest[0].upper() + rest[1:], ""]
         lines += ["| key | what may be written | left out | meaning |", "| --- | --- | --- | --- |"]
@@ -370,7 +370,7 @@ def _doc(thing: Any) -> list[str]:
 def pages() -> dict[str, str]:
     """Every page that is made, by its place on the site."""
     from clearance.scene.machine import Machine
-    from clearance.scene.night_tables import Night
+    from clearance.scene.night_tables import NightIn
     from clearance.scene.own_holders import OwnHolder
     from clearance.scene.schema import Setup
     from clearance.scene.schema_items import Pallet
@@ -394,7 +394,7 @@ def pages() -> dict[str, str]:
         "reference/night.md": schema_page(
             "The file of a night",
             "When it begins, who is there when, the spool and the jobs: [a night alone](../how_to/night.md).",
-            Night,
+            NightIn,
         ),
         "reference/own_holder.md": schema_page(
             "Keys of a holder of your own",

@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Drawn, Fastened, Holder, Kind, Length, Mark, Parameter, Seat
 from fixtures_lib.iso4762 import head
 from fixtures_lib.solids import at, bar, box, cut, hole, placed, shell
 

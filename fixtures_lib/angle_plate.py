@@ -11,8 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from fixtures_lib.dimensions import Drawn, Length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Drawn, Fastened, Holder, Kind, Length, Parameter, Seat
 from fixtures_lib.solids import at, box, cut, join, prism, shell, slot
 
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Drawn, Fastened, Holder, Kind, Length, Mark, Parameter, Seat
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, box, cut, hole, shell
 

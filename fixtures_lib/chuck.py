@@ -10,8 +10,19 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+)
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, shell
 

@@ -17,8 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixtures_lib import library
-from fixtures_lib.dimensions import VIEWS, Angle, Drawn, Length, Mark
-from fixtures_lib.holder import Holder, Kind
+from fixtures_lib.holder import VIEWS, Angle, Drawn, Holder, Kind, Length, Mark
 from fixtures_lib.outlines import lines, outline
 
 Array = NDArray[np.float64]
@@ -30,7 +29,7 @@ LETTER, RIM, GAP = 5.9, 14.0, 34.0
 #: a view is drawn no larger, pixels for a mm
 LARGEST = 6.0
 SVG = "http://www.w3.org/2000/svg"  # the name of the format, no address that anything is fetched from
-#: so that a drawing may be written over again, see ``clearance.report.ours``
+#: so that a drawing may be written over again, see ``clearance.files``
 MADE = "<!-- made by clearance -->"
 TITLES = {"above": "from above", "front": "from the front", "right": "from the right"}
 AXES = {"x": "#c62828", "y": "#2e7d32", "z": "#1565c0"}

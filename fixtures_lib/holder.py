@@ -1,8 +1,17 @@
-"""What every holder file gives: a ``Kind`` that turns parameters into a ``Holder``."""
+"""What every holder file gives: a ``Kind`` that turns parameters into a ``Holder``.
+
+A kind's ``drawn`` gives what its drawing says beside its lines: which parameter is measured where, and what
+lies on it. Points are (x, y, z), mm, in the holder's frame H; a view uses two of the three: "front" looks
+along Y, with X to the right and Z up, "right" looks from positive X, with Y to the right and Z up, "above"
+has X to the right and Y up.
+
+A kind's ``fit`` gets a ``Fitted``: the part's triangles in its seat's frame, mm, which tell the measures that
+a clamp needs of it, on the triangles as they are, cut off exactly where a jaw ends.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum, Flag, auto
 from typing import Any
@@ -11,7 +20,89 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.model import Remark
-from fixtures_lib.dimensions import Drawn
+
+Point = Sequence[float]
+
+#: which of X, Y, Z goes to the right and which up in a view
+VIEWS = {"front": (0, 2), "right": (1, 2), "above": (0, 1)}
+
+
+@dataclass(frozen=True)
+class Length:
+    """A dimension line for a parameter, between two points, along one axis.
+
+    Attributes:
+        parameter: its name.   view: of ``VIEWS``.   along: "x", "y" or "z", one of the two that the view has.
+        a, b: the points that are measured; how far they are apart along the axis is the parameter's value.
+        across: it is a diameter.
+        side: where its line stands, "left", "right", "above" or "below" the view; left out, where it is near.
+    """
+
+    parameter: str
+    view: str
+    along: str
+    a: Point
+    b: Point
+    across: bool = False
+    side: str = ""
+
+    @property
+    def measured(self) -> float:
+        """How far its points are apart, mm."""
+        k = "xyz".index(self.along)
+        return abs(float(self.b[k]) - float(self.a[k]))
+
+
+@dataclass(frozen=True)
+class Angle:
+    """An arc for a parameter in degrees, about a point, from one direction to another.
+
+    ``a`` and ``b`` are points on the two legs, as the view shows them.
+    """
+
+    parameter: str
+    view: str
+    about: Point
+    a: Point
+    b: Point
+
+    @property
+    def measured(self) -> float:
+        """The angle between its legs, degrees, 0 to 180."""
+        right, up = VIEWS[self.view]
+        u, v = (
+            np.array([float(p[right] - self.about[right]), float(p[up] - self.about[up])])
+            for p in (self.a, self.b)
+        )
+        return float(np.degrees(np.arctan2(abs(u[0] * v[1] - u[1] * v[0]), u @ v)))
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Words with a line to a point of one view; ``to``: where they stand from there, pixels right and up."""
+
+    text: str
+    view: str
+    at: Point
+    to: tuple[float, float] = (26.0, 22.0)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What goes onto a holder's drawing beside its own lines.
+
+    Attributes:
+        dimensions: for the parameters; those of no length are left out by themselves.
+        part: shells (N, 3, 3) of what would lie on it, drawn in grey.
+        marks: words at places.   lines: (view, a, b), fine lines that are no body, a scale's divisions say.
+        notes: sentences beside the views.
+    """
+
+    dimensions: tuple[Length | Angle, ...] = ()
+    part: tuple[NDArray[np.float64], ...] = ()
+    marks: tuple[Mark, ...] = ()
+    lines: tuple[tuple[str, Point, Point], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,7 +161,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Hole:
+class ThreadHole:
     """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
 
     at: tuple[float, float, float]
@@ -87,8 +178,9 @@ class Holder:
         params: every parameter with the value used.
         sunk: indices of shells that go into what the holder is fixed to (a screw in its thread hole),
             so that overlapping that one item is as it should be.
+        moved: indices of shells that slide or turn as a parameter changes, where that is known.
         closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
-        holes: its thread holes for straps and the like; () where it has none, or nobody knows.
+        holes: its thread holes for straps and the like; () where it has none, or none is known.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -96,10 +188,11 @@ class Holder:
     limits: tuple[Limit, ...] = ()
     params: Mapping[str, Any] = field(default_factory=dict)
     sunk: tuple[int, ...] = ()
+    moved: tuple[int, ...] = ()
     closed: bool = True
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
-    holes: tuple[Hole, ...] = ()
+    holes: tuple[ThreadHole, ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:
@@ -145,7 +238,7 @@ class Adjustment:
         parameter: its name; degrees.   about: "x", "y" or "z" of the holder's frame.
         by: what he turns, "lower screw".
         lever: from the axis to the screw, mm; None: it is turned by hand to a scale.
-        pitch: of the screw, mm a turn; None where nobody knows.
+        pitch: of the screw, mm a turn; None where it is not known.
         division: the smallest step: mm at the screw, degrees of the scale.
         turned_in: +1 where turning the screw in makes the parameter larger, -1 where smaller.
         lever_is, pitch_is: the holder's parameters that say lever and pitch; "": they are as said here.
@@ -202,3 +295,74 @@ class Kind:
     file: str = ""
     origin: str = ""
     drawn: Callable[[Mapping[str, Any]], Drawn] | None = None
+
+
+Array = NDArray[np.float64]
+
+SEATED = 0.05  # a part stands against a jaw, or centred in a ring, where it is off by less
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What fitting a holder to a part gave.
+
+    Attributes:
+        params: every parameter given or fitted, to be handed to ``build`` (mm).
+        said: one sentence for each value that was set.
+        problems: one sentence for each that could not be: the number and its limit. Values outside a range
+            are set to the range's end, so that the scene can still be made and looked at.
+        built: what ``build`` makes of these values; None where nobody made it yet.
+    """
+
+    params: dict[str, Any]
+    said: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
+    built: Holder | None = None
+
+
+def length(value: float) -> float:
+    """A length measured on triangles, mm, without the last digits of their arithmetic."""
+    return round(float(value), 6)
+
+
+def between(triangles: Array, axis: int, low: float, high: float) -> Array:
+    """What of the triangles (N, 3, 3) lies between two planes across ``axis``, as triangles."""
+    return _above(_above(triangles, axis, low, 1.0), axis, -high, -1.0)
+
+
+def _above(triangles: Array, axis: int, level: float, sign: float) -> Array:
+    """What of the triangles has sign * coordinate >= level: each gives none, one or two."""
+    height = sign * triangles[:, :, axis] - level
+    up = height >= 0
+    count = up[:, 0].astype(int) + up[:, 1] + up[:, 2]
+    whole = triangles[count == 3]
+    pieces = [whole]
+    for kept in (1, 2):
+        some = count == kept
+        t, h = triangles[some], height[some]
+        alone = (h >= 0) if kept == 1 else (h < 0)
+        first = alone.argmax(axis=1)  # the corner that is alone on its side goes to the front
+        order = (first[:, None] + np.arange(3)) % 3
+        t, h = np.take_along_axis(t, order[:, :, None], axis=1), np.take_along_axis(h, order, axis=1)
+        a, b, c = t[:, 0], t[:, 1], t[:, 2]
+        ab = a + (b - a) * (h[:, 0] / (h[:, 0] - h[:, 1]))[:, None]
+        ac = a + (c - a) * (h[:, 0] / (h[:, 0] - h[:, 2]))[:, None]
+        if kept == 1:
+            pieces.append(np.stack([a, ab, ac], axis=1))
+        else:
+            pieces += [np.stack([ab, b, c], axis=1), np.stack([ab, c, ac], axis=1)]
+    return np.concatenate(pieces)
+
+
+def box_of(triangles: Array, what: str, where: str) -> tuple[Array, Array]:
+    """Lowest and highest corner (3,) each.
+
+    Raises:
+        Conflict: nothing of the part is there; ``what`` does the holding, ``where`` is the place.
+    """
+    if len(triangles) == 0:
+        raise Conflict(
+            "fit", f"{what} does not reach the part: nothing of it is {where}", "move the part or it"
+        )
+    points = triangles.reshape(-1, 3)
+    return points.min(axis=0), points.max(axis=0)

@@ -1,8 +1,8 @@
 """Dimensions of a levelling holder, its turn and tilts go in; the holder comes out with its head tilted.
 
-Frame H as in ``carriers``. The head moves about one pivot, in the middle of the gap between body and
-plate, half the shank's height up; it is turned about the fixed X, then Y, then Z axis, as an item's
-``turn`` is. What stands on the head moves with it.
+Frame H as of what a shank grips in ``shared``. The head moves about one pivot, in the middle of the gap
+between body and plate, half the shank's height up; it is turned about the fixed X, then Y, then Z axis, as an
+item's ``turn`` is. What stands on the head moves with it.
 """
 
 from __future__ import annotations
@@ -12,11 +12,24 @@ from collections.abc import Mapping
 from typing import Any
 
 from clearance.geometry.transforms import pose
-from fixtures_lib.carriers import HEAD, SHANK, head, head_dimensions, head_seats, shank
-from fixtures_lib.dimensions import Angle, Drawn, Length, Mark
-from fixtures_lib.holder import Adjustment, Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Adjustment,
+    Angle,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+)
 from fixtures_lib.iso4762 import SCREWS
 from fixtures_lib.iso4762 import head as screw_head
+from fixtures_lib.shared import HEAD, SHANK, head, head_dimensions, head_seats, shank
 from fixtures_lib.solids import at, bar, box, join, placed, shell
 
 GAP = 5.0  # between body and plate, room to tilt

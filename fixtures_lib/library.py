@@ -20,8 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter
+from fixtures_lib.holder import Conflict, Does, Fastened, Fitted, Holder, Kind, Limit, Parameter
 
 UNITS = {"mass": "kg", "force": "N"}
 DOES = {
@@ -198,11 +197,11 @@ def fit(
             )
             fitted[key] = min(max(value, low), high)
     try:
-        kind.build({**values, **fitted})
+        built = kind.build({**values, **fitted})
     except Conflict as conflict:
         problem = f"{kind.name} does not fit: {conflict.parameter} {conflict.found}; {conflict.want}"
         return Fitted(given, (), (*problems, problem))
-    return Fitted({**given, **fitted}, tuple(said), tuple(problems))
+    return Fitted({**given, **fitted}, tuple(said), tuple(problems), built)
 
 
 def filled(

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.topology import corner_numbers
-from fixtures_lib.dimensions import VIEWS
+from fixtures_lib.holder import VIEWS
 
 Array = NDArray[np.float64]
 

@@ -11,8 +11,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+    ThreadHole,
+)
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import THREAD_FACET, at, bar, box, cut, hole, join, shell
 
@@ -54,7 +66,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         for i in range(n + 1):  # thread holes for straps, between the places
             x = min(max(OVER + i * pitch, OVER + DRILL), length - OVER - DRILL)
             away.append(hole(DRILL, -15, p["stop"] + 1, (x, -depth / 2), error=THREAD_FACET))
-            threads.append(Hole((x, -depth / 2, p["stop"]), DRILL))
+            threads.append(ThreadHole((x, -depth / 2, p["stop"]), DRILL))
     seats = {"top": Seat(at(OVER, 0, 0), "rest plane at the stop, left end of the first place")}
     for i, x in enumerate(middles):
         seats[f"place {i + 1}"] = Seat(at(x, 0, 0), f"rest plane at the stop, middle of place {i + 1}")

@@ -10,8 +10,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Hole, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Mark,
+    Parameter,
+    Seat,
+    ThreadHole,
+)
 from fixtures_lib.solids import THREAD_FACET, at, box, cut, hole, join, shell
 
 RISER = 8.0  # length of the riser between an ear and the rail, along X
@@ -60,7 +72,7 @@ def build(p: Mapping[str, Any]) -> Holder:
     depth = min(16.0, (height + top) * 0.7)
     drilled = _drilled({**p, "pads": pads})
     holes = [hole(DRILL, top - depth, top + 1, (x, width / 2), error=THREAD_FACET) for x in drilled]
-    threads = [Hole((x, width / 2, top), DRILL) for x in drilled]
+    threads = [ThreadHole((x, width / 2, top), DRILL) for x in drilled]
     seats = {"top": Seat(at(), "the rest plane, at the rail's left end and outer face")}
     for i, x in enumerate(pads):
         seats[f"pad {i + 1}"] = Seat(at(x, width / 2, 0), f"middle of pad {i + 1}")

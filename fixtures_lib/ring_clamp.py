@@ -16,9 +16,23 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.transforms import pose
-from fixtures_lib.dimensions import Drawn, Length
-from fixtures_lib.fitting import SEATED, Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    SEATED,
+    Array,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Parameter,
+    Seat,
+    between,
+    box_of,
+    length,
+)
 from fixtures_lib.iso4762 import SCREWS, head, screw
 from fixtures_lib.solids import FACET, at, bar, box, cut, hole, join, placed, shell
 

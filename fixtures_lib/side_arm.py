@@ -1,7 +1,7 @@
 """Dimensions of a side arm go in; the arm with its pair of jaws at the end comes out.
 
 Frame H: Z = 0 is the rest plane; Y = 0 is the face by which the arm is mounted, Y runs to the part; X = 0
-is the arm's middle. The jaws are those of ``jaws``, at the arm's end.
+is the arm's middle. The jaws are those of ``shared``, at the arm's end.
 """
 
 from __future__ import annotations
@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib import jaws
-from fixtures_lib.dimensions import Drawn, Length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib import shared
+from fixtures_lib.holder import Conflict, Does, Drawn, Fastened, Holder, Kind, Length, Limit, Parameter, Seat
 from fixtures_lib.iso4762 import head
 from fixtures_lib.solids import at, box, join, placed, shell
 
@@ -28,8 +27,8 @@ def build(p: Mapping[str, Any]) -> Holder:
             f"want at most {p['capacity'] + 2 * p['jaw_thickness']:g}",
         )
     beam, half, below = p["reach"], p["arm_width"] / 2, p["below"]
-    fixed, moving = jaws.bodies(p, beam)
-    face, _, near, _ = jaws.places(p, beam)
+    fixed, moving = shared.jaw_bodies(p, beam)
+    face, _, near, _ = shared.jaw_places(p, beam)
     wide = half + 12
     arm = box((-half, 0, -below), (half, beam + 1, -0.55 * below))
     flange = box((-wide, 0, -below), (wide, FLANGE, p["flange"]))
@@ -45,7 +44,7 @@ def build(p: Mapping[str, Any]) -> Holder:
             )
         },
         limits=(
-            Limit("x", p["opening"] - jaws.GRIPPED, None, "the parameters"),
+            Limit("x", p["opening"] - shared.GRIPPED, None, "the parameters"),
             Limit("x", None, p["capacity"], "the parameters"),
         ),
         params=dict(p),
@@ -54,7 +53,7 @@ def build(p: Mapping[str, Any]) -> Holder:
 
 def drawn(p: Mapping[str, Any]) -> Drawn:
     """Where its dimensions are, and a part between the jaws."""
-    found, part = jaws.drawn(p, p["reach"])
+    found, part = shared.jaws_drawn(p, p["reach"])
     half = p["arm_width"] / 2
     found += [
         Length("reach", "above", "y", (0, 0, 0), (0, p["reach"], 0), side="left"),
@@ -86,5 +85,5 @@ KIND = Kind(
     drawn=drawn,
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
-    fit=jaws.fit_opening,
+    fit=shared.fit_opening,
 )

@@ -1,6 +1,6 @@
 """Dimensions of a side-jaw vise go in; the vise comes out, its body hanging below the rest plane.
 
-Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted.
+Frame H as of jaws in ``shared``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted.
 """
 
 from __future__ import annotations
@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib import jaws
-from fixtures_lib.dimensions import Drawn
-from fixtures_lib.holder import Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib import shared
+from fixtures_lib.holder import Does, Drawn, Fastened, Holder, Kind, Limit, Parameter, Seat
 from fixtures_lib.solids import at, shell
 
 
 def build(p: Mapping[str, Any]) -> Holder:
     """The vise. Raises ``Conflict`` where the jaw does not open that far or the steps close the opening."""
-    fixed, moving = jaws.bodies(p)
-    face, _, near, _ = jaws.places(p)
+    fixed, moving = shared.jaw_bodies(p)
+    face, _, near, _ = shared.jaw_places(p)
     return Holder(
         shells=(shell(fixed), shell(moving)),
         seats={
@@ -26,7 +25,7 @@ def build(p: Mapping[str, Any]) -> Holder:
             )
         },
         limits=(
-            Limit("x", p["opening"] - jaws.GRIPPED, None, "the parameters"),
+            Limit("x", p["opening"] - shared.GRIPPED, None, "the parameters"),
             Limit("x", None, 150.0, "common practice, no source"),
             Limit("y", None, 145.0, "common practice, no source"),
         ),
@@ -36,7 +35,7 @@ def build(p: Mapping[str, Any]) -> Holder:
 
 def drawn(p: Mapping[str, Any]) -> Drawn:
     """Where its dimensions are, and a part between the jaws."""
-    found, part = jaws.drawn(p)
+    found, part = shared.jaws_drawn(p)
     return Drawn(tuple(found), tuple(part))
 
 
@@ -59,6 +58,6 @@ KIND = Kind(
     drawn=drawn,
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
-    fit=jaws.fit_opening,
+    fit=shared.fit_opening,
     cautions=("The jaws pull the part down on the steps; check that it rests before the heads come near.",),
 )

@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Drawn, Fastened, Holder, Kind, Length, Parameter, Seat
 from fixtures_lib.solids import at, box, centred_block, hole, shell
 
 

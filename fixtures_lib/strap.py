@@ -7,11 +7,25 @@ Frame H: Z = 0 is the rest plane of what it clamps; the screw's axis is the Z ax
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
-from fixtures_lib.dimensions import Drawn, Length, Mark
-from fixtures_lib.fitting import Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import (
+    Array,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Mark,
+    Parameter,
+    Seat,
+    between,
+    box_of,
+    length,
+)
 from fixtures_lib.iso4762 import SCREWS, head, nut
 from fixtures_lib.solids import at, bar, box, cut, join, prism, shell, slot
 
@@ -74,15 +88,11 @@ def build(p: Mapping[str, Any]) -> Holder:
     )
     joined, apart = _heel(p, low, high, long)
     washer = p["washer"]
-    under = high + washer
-    screw = join(head(p["screw"], under), bar(size.d, 0, under + size.d / 4))
-    if washer:
-        screw = join(screw, bar(size.washer, high, under))
-    shells = [shell(join(strap, *joined)), *map(shell, apart), shell(screw)]
+    shells = [shell(join(strap, *joined)), *map(shell, apart), _screw(p["screw"], high, washer)]
     sunk = []
     if p["screw_below"] > 0:
         sunk.append(len(shells))
-        shells.append(shell(bar(size.d, -p["screw_below"], 0)))
+        shells.append(_thread(p["screw"], p["screw_below"]))
     if p["nut_below"] > 0:
         shells.append(shell(nut(p["screw"], -p["nut_below"])))
     return Holder(
@@ -94,6 +104,21 @@ def build(p: Mapping[str, Any]) -> Holder:
         params={**p, "slot": long},
         sunk=tuple(sunk),
     )
+
+
+@lru_cache(maxsize=64)
+def _screw(name: str, high: float, washer: float) -> Array:
+    """Its screw over the rest plane, with its washer; the same one whatever the strap reaches to."""
+    size = SCREWS[name]
+    under = high + washer
+    screw = join(head(name, under), bar(size.d, 0, under + size.d / 4))
+    return shell(join(screw, bar(size.washer, high, under)) if washer else screw)
+
+
+@lru_cache(maxsize=64)
+def _thread(name: str, below: float) -> Array:
+    """What of its screw goes into what it stands on."""
+    return shell(bar(SCREWS[name].d, -below, 0))
 
 
 def _heel(p: Mapping[str, Any], low: float, high: float, long: float) -> tuple[list[Any], list[Any]]:

@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 EXACT, AS_TYPED = 1e-9, 0.01
 #: so far over a seat there is no metal, mm
 ABOVE = 0.1
+#: what moves may come so much deeper into what stands still as its value changes, mm3
+CROSSING = 1.0
 
 
 def settings(kind: Kind) -> list[tuple[str, dict[str, Any]]]:
@@ -60,6 +62,7 @@ def faults(
     """
     company = company or {}
     found: dict[str, list[str]] = {}
+    deep: dict[str, float] = {}
     cases = settings(kind)
     for label, params in cases:
         try:
@@ -70,6 +73,13 @@ def faults(
         seats = seat_faults(holder, in_the_air, under=Does.PRESSES in kind.does)
         for fault in (*shell_faults(holder), *seats, *again_faults(kind, holder)):
             found.setdefault(fault, []).append(label)
+        deep[label] = overlapping(holder)
+    for label, shared in deep.items():
+        # what overlaps everywhere is how its models were drawn: a dovetail as a plain block, say
+        if shared - min(deep.values()) > CROSSING:
+            found.setdefault("what moves stands in what does not move", []).append(
+                f"{label}: {shared:.0f} mm3"
+            )
     for fault, labels in found.items():
         yield fault if len(labels) == len(cases) else f"{fault} (at {', '.join(labels)})"
     yield from said_faults(kind, told)
@@ -89,6 +99,27 @@ def shell_faults(holder: Holder) -> Iterator[str]:
             yield f"shell {i} does not close at {unshared_edges(shell)} edges"
         elif abs(volume(shell)) < 1e-9:
             yield f"shell {i} has no volume"
+
+
+def overlapping(holder: Holder) -> float:
+    """How much of what moves stands in what does not, mm3; 0 where a surface bounds no solid."""
+    import manifold3d
+
+    if not (holder.moved and holder.closed):
+        return 0.0
+    solids: list[list[Any]] = [[], []]
+    for i, triangles in enumerate(holder.shells):
+        number, count = corner_numbers(triangles)
+        corners = np.empty((count, 3))
+        corners[number.reshape(-1)] = triangles.reshape(-1, 3)
+        made = manifold3d.Manifold(manifold3d.Mesh64(corners, number.astype(np.uint64)))
+        if made.status() != manifold3d.Error.NoError:
+            return 0.0
+        solids[i in holder.moved].append(made)
+    if not solids[0]:
+        return 0.0
+    still, moved = (manifold3d.Manifold.batch_boolean(each, manifold3d.OpType.Add) for each in solids)
+    return float((still ^ moved).volume())
 
 
 def seat_faults(

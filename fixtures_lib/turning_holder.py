@@ -1,7 +1,7 @@
 """Dimensions of a turning holder and its angle go in; the holder comes out with its head turned about Z.
 
-Frame H as in ``carriers``. The axis is vertical, ``axis`` from the chuck's face. What stands on the head
-turns with it.
+Frame H as of what a shank grips in ``shared``. The axis is vertical, ``axis`` from the chuck's face. What
+stands on the head turns with it.
 """
 
 from __future__ import annotations
@@ -13,10 +13,22 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.transforms import pose
-from fixtures_lib.carriers import HEAD, SHANK, head, head_dimensions, head_seats, shank
-from fixtures_lib.dimensions import Angle, Drawn, Length, Mark
-from fixtures_lib.holder import Adjustment, Conflict, Does, Fastened, Holder, Kind, Parameter, Seat
+from fixtures_lib.holder import (
+    Adjustment,
+    Angle,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Mark,
+    Parameter,
+    Seat,
+)
 from fixtures_lib.iso4762 import head as screw_head
+from fixtures_lib.shared import HEAD, SHANK, head, head_dimensions, head_seats, shank
 from fixtures_lib.solids import at, bar, box, join, placed, shell
 
 DISC = 4.0  # thickness of the graduated disc between arm and head

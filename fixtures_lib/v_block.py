@@ -14,10 +14,23 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib.dimensions import Angle, Drawn, Length
-from fixtures_lib.fitting import Array, between, box_of
-from fixtures_lib.fitting import length as measured
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import (
+    Angle,
+    Array,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Parameter,
+    Seat,
+    between,
+    box_of,
+)
+from fixtures_lib.holder import length as measured
 from fixtures_lib.iso4762 import SCREWS, head
 from fixtures_lib.solids import at, bar, box, cut, join, prism, rectangle, shell
 

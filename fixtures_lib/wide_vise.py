@@ -1,8 +1,8 @@
 """Dimensions of a wide vise for raw parts go in; the vise with its hold-down straps comes out.
 
-Frame H as in ``jaws``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted. A strap
-stands on each jaw, halfway along it: over the part where the part is as high as the jaws or higher; where
-it is thinner, reversed, toe down, on two studs.
+Frame H as of jaws in ``shared``: Z = 0 is the rest plane, Y = 0 the face by which the vise is mounted. A
+strap stands on each jaw, halfway along it: over the part where the part is as high as the jaws or higher;
+where it is thinner, reversed, toe down, on two studs.
 """
 
 from __future__ import annotations
@@ -10,10 +10,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fixtures_lib import jaws
-from fixtures_lib.dimensions import Drawn, Length
-from fixtures_lib.fitting import Array, between, box_of, length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib import shared
+from fixtures_lib.holder import (
+    Array,
+    Conflict,
+    Does,
+    Drawn,
+    Fastened,
+    Holder,
+    Kind,
+    Length,
+    Limit,
+    Parameter,
+    Seat,
+    between,
+    box_of,
+    length,
+)
 from fixtures_lib.iso4762 import SCREWS, nut, screw
 from fixtures_lib.solids import at, bar, box, join, shell
 
@@ -23,8 +36,8 @@ TOE_GAP = 0.5  # between a reversed strap's toe and its jaw's face
 
 def build(p: Mapping[str, Any]) -> Holder:
     """The vise. Raises ``Conflict`` where jaws or straps do not go with the part's height."""
-    fixed, moving = jaws.bodies(p)
-    left, right, near, end = jaws.places(p)
+    fixed, moving = shared.jaw_bodies(p)
+    left, right, near, end = shared.jaw_places(p)
     shells = [shell(fixed), shell(moving)]
     if p["straps"] != "none":
         _check_straps(p)
@@ -39,7 +52,7 @@ def build(p: Mapping[str, Any]) -> Holder:
         },
         limits=(
             Limit("mass", None, 12.0, "common practice, no source"),
-            Limit("x", p["opening"] - jaws.GRIPPED, None, "the parameters"),
+            Limit("x", p["opening"] - shared.GRIPPED, None, "the parameters"),
         ),
         params=dict(p),
     )
@@ -100,7 +113,7 @@ def _strap(p: Mapping[str, Any], face: float, outward: int, y: float) -> list[Ar
 
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """Opening, the part's height under the straps, and which way round the straps go."""
-    opening = jaws.fit_opening(p, triangles)["opening"]
+    opening = shared.fit_opening(p, triangles)["opening"]
     middle, half = p["jaw_length"] / 2, p["strap_width"] / 2
     under = between(triangles, 1, middle - half, middle + half)
     reach = p["strap_reach"]
@@ -119,8 +132,8 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
 
 def drawn(p: Mapping[str, Any]) -> Drawn:
     """Where its dimensions are, and a part between the jaws, under the straps."""
-    found, _ = jaws.drawn(p)
-    left, right, near, end = jaws.places(p)
+    found, _ = shared.jaws_drawn(p)
+    left, right, near, end = shared.jaw_places(p)
     high, half, middle = p["part_height"], p["strap_width"] / 2, (near + end) / 2
     if p["straps"] != "none":
         low = high if p["straps"] == "over" else p["jaw_above"]

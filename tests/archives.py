@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from clearance import parallel
-from clearance.archive.question import Answer, Question
+from clearance.archive.question import WorkerAnswer, WorkerQuestion
 
 ROOT = Path(__file__).parent.parent
 DEMOS = ROOT / "demo_models"
@@ -97,7 +97,7 @@ def serve(parent: int, lifeline: int, memory: int | None) -> None:
 
     real = worker.judged
 
-    def judged(question: Question, memory: int | None = None) -> Answer:
+    def judged(question: WorkerQuestion, memory: int | None = None) -> WorkerAnswer:
         how = Path(question.setup).parent.name.partition("_")[0]
         if how == CRASH:
             os.abort()
@@ -107,7 +107,7 @@ def serve(parent: int, lifeline: int, memory: int | None) -> None:
             try:
                 bytearray(30_000_000_000)
             except MemoryError:
-                return Answer(None, worker.too_much(memory), ends=True)
+                return WorkerAnswer(None, worker.too_much(memory), ends=True)
         return real(question, memory)
 
     worker.judged = judged

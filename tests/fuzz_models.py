@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from clearance import child
 from clearance.errors import InputError
 from clearance.mesh import step, step_child
-from clearance.mesh.model import Model
+from clearance.mesh.model import RawModel
 from clearance.mesh.obj import read_obj
 from clearance.mesh.read import read_model
 from clearance.mesh.step import read_step
@@ -315,7 +315,7 @@ def _with_words(data: bytes, rng: random.Random) -> bytes:
 
 
 # -------------------------------------------------------------------------------------------------- the judge
-def _finite(model: Model) -> None:
+def _finite(model: RawModel) -> None:
     if not model.bodies:
         raise Wrong("no body, and no message")
     for body in model.bodies:

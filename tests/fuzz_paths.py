@@ -19,7 +19,7 @@ import numpy as np
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import ControlWords, Moves, PathOptions
-from clearance.toolpath.nc.fingerprint import words_sha256
+from clearance.toolpath.nc.words import words_sha256
 from clearance.toolpath.read import is_table, read_path
 from tests.oracles import nc_words
 

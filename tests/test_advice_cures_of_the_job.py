@@ -13,10 +13,10 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.advice.cures import find_cures
-from clearance.advice.whole import Budget
+from clearance.advice.whole_job import Budget
 from clearance.checking.result import Cures
 from clearance.process.findings import Checked
-from clearance.report.cures import as_data, lines
+from clearance.report.changes import cures_as_data, lines_of_cures
 from tests.access_bench import block, box_path, line, post, scene
 from tests.advice_bench import Bench
 from tests.test_process_states import (
@@ -111,8 +111,8 @@ def test_one_strap_left_on_keeps_what_is_left(tmp_path: Path) -> None:
     (tmp_path / "again").mkdir()
     again = disc(tmp_path / "again", without=["left strap"])
     assert again.verdict != "close"
-    assert lines(cures)[0].startswith("cures everything: leave ")
-    assert as_data(cures)[0]["state"] == 3
+    assert lines_of_cures(cures)[0].startswith("cures everything: leave ")
+    assert cures_as_data(cures)[0]["state"] == 3
 
 
 @pytest.mark.slow

@@ -130,6 +130,7 @@ def test_a_strap_on_the_lead_in_is_in_the_wires_zone_alone(tmp_path: Path) -> No
 CORNER, ARC = "G90 G00 X0 Y0\nG01 X100 Y0\nG01 X70 Y40\n", "G90 G00 X0 Y0\nG03 X60 Y0 I30 J5\n"
 
 
+@pytest.mark.slow
 @pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("head", "program"),

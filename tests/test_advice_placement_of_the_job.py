@@ -8,8 +8,8 @@ import pytest
 
 import clearance
 from clearance.advice.placement import find_placement
-from clearance.advice.standing import GRAIN
-from clearance.report.placing import as_text
+from clearance.advice.whole_job import GRAIN
+from clearance.report.advice import placement_as_text
 from tests.access_bench import block, post, scene
 from tests.test_process_states import INNER, LEFT, RIGHT, SECOND, STRAP
 
@@ -43,4 +43,4 @@ def test_a_job_that_is_not_held_as_planned_is_not_clear(tmp_path: Path) -> None:
     assert answer.verdict == "close"
     assert answer.x == pytest.approx((-7.0, 7.0), abs=0.01), "that of the heads"
     assert [f.kind for f in answer.findings] == ["not held"]
-    assert as_text(answer).startswith("CLOSE as planned (see below); the heads run free as long as")
+    assert placement_as_text(answer).startswith("CLOSE as planned (see below); the heads run free as long as")

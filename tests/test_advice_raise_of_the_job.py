@@ -8,7 +8,7 @@ import pytest
 
 import clearance
 from clearance.advice.raises import find_raises
-from clearance.report.raising import as_text
+from clearance.report.advice import raises_as_text
 from tests.access_bench import block, post, scene
 from tests.advice_bench import Bench
 from tests.test_process_states import INNER, LEFT, RIGHT, STRAP
@@ -23,7 +23,7 @@ def test_a_strap_raised_off_what_it_holds_is_no_raise_by_itself(tmp_path: Path) 
     assert (answer.verdict, answer.falls) == ("none", True)
     (found,) = answer.findings
     assert (found.kind, found.item) == ("not held", "plate")
-    assert "NOT BY ITSELF" in as_text(answer)
+    assert "NOT BY ITSELF" in raises_as_text(answer)
     # its twin, raised with all that it holds and all that carries that
     assert find_raises(loaded, ["strap", "plate", "left rail", "right rail"], (5.0, 6.0)).verdict == "clear"
 
@@ -33,7 +33,7 @@ def test_what_no_raise_mends_is_said_beside_the_raises(tmp_path: Path) -> None:
     loose = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
     answer = find_raises(loose, None, (0.0, 20.0))
     assert [(f.kind, f.item) for f in answer.besides] == [("not held", "plate")]
-    assert "the job is not clear, whatever the raise" in " ".join(as_text(answer).split())
+    assert "the job is not clear, whatever the raise" in " ".join(raises_as_text(answer).split())
     held = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP])
     assert find_raises(held, None, (0.0, 20.0)).besides == ()
 
@@ -54,7 +54,7 @@ def test_why_no_raise_helps_on_a_taper(tmp_path: Path) -> None:
     assert answer.windows == ()
     (why,) = answer.blocked
     assert (why.low, why.high, why.item, why.cut) == (0.0, 20.0, "tall post", "cut 1")
-    assert '0.00 to 20.00: the lower head and "tall post", "cut 1"' in as_text(answer)
+    assert '0.00 to 20.00: the lower head and "tall post", "cut 1"' in raises_as_text(answer)
 
 
 @pytest.mark.slow

@@ -117,6 +117,7 @@ def walled(rng: np.random.Generator) -> Scene:
 
 
 # found at random: a bound named 0.0003 beside the spot that binds was clear 0.01 past it
+@pytest.mark.slow
 @example(seed=215, u=0.0, v=0.0)
 @settings(FEW, phases=[Phase.explicit])
 @ZEROS

@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 
 from clearance import cli
-from clearance.report import approval_tool
+from clearance.report import approval_values
 from clearance.report.approval_record import checksum
 from tests.setup_writer import setup, write
 
@@ -177,6 +177,7 @@ def test_another_version_of_the_tool(job: Path, tool: Path) -> None:
     assert confirm(tool, job, "--other-version").returncode == 0
 
 
+@pytest.mark.slow
 def test_a_version_that_cannot_read_the_setup_any_more_says_so(job: Path, tool: Path) -> None:
     change(tool / "clearance" / "scene" / "schema.py", r"    between: Flag = True", "    between: Flag")
     done = confirm(tool, job, "--other-version")
@@ -192,13 +193,13 @@ def test_another_version_of_a_library_that_judges(
     kept = json.loads((job / "r.json").read_text())["tool"]["libraries"]
     judging = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
     assert kept == {name: metadata.version(name) for name in judging}
-    own = approval_tool._version
-    monkeypatch.setattr(approval_tool, "_version", lambda n: "0.1" if n == "python-fcl" else own(n))
+    own = approval_values._version
+    monkeypatch.setattr(approval_values, "_version", lambda n: "0.1" if n == "python-fcl" else own(n))
     assert cli.run(["confirm", str(job / "r.json")]) == 1
     out = capsys.readouterr().out
     assert out.startswith("OTHER VERSION")
     assert f"other: python-fcl: was {kept['python-fcl']}, is 0.1" in one_line(out)
-    monkeypatch.setattr(approval_tool, "_version", lambda n: None if n == "shapely" else own(n))
+    monkeypatch.setattr(approval_values, "_version", lambda n: None if n == "shapely" else own(n))
     assert cli.run(["confirm", str(job / "r.json"), "--json", "-"]) == 1
     answer = json.loads(capsys.readouterr().out)
     assert answer["unchanged"] is False
@@ -208,9 +209,9 @@ def test_another_version_of_a_library_that_judges(
 
 
 def test_a_library_that_read_nothing_is_not_counted() -> None:
-    assert "ezdxf" not in approval_tool.libraries_for(["setup", "program", "model"])
-    assert "ezdxf" in approval_tool.libraries_for(["setup", "drawing"])
-    assert "cadquery-ocp-novtk" in approval_tool.libraries_for(["setup", "step"])
+    assert "ezdxf" not in approval_values.libraries_for(["setup", "program", "model"])
+    assert "ezdxf" in approval_values.libraries_for(["setup", "drawing"])
+    assert "cadquery-ocp-novtk" in approval_values.libraries_for(["setup", "step"])
 
 
 def test_an_earlier_kind_of_record_is_refused_with_the_reason(

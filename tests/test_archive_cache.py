@@ -18,7 +18,7 @@ import pytest
 
 from clearance.archive import cache as module
 from clearance.archive.cache import Cache, Hashes
-from clearance.archive.question import Answer, Otherwise, Question, answer_of, question_of
+from clearance.archive.question import Otherwise, WorkerAnswer, WorkerQuestion, answer_of, question_of
 from tests.archives import ROOT
 
 
@@ -38,20 +38,20 @@ class Shop:
         for file in (self.setup, self.model, self.machine):
             file.write_text(file.name)
         self.otherwise = Otherwise(str(self.machine), "long", None)
-        self.question = Question(str(self.setup), self.otherwise)
+        self.question = WorkerQuestion(str(self.setup), self.otherwise)
         self.file = folder / "cache" / "kept.sqlite3"
         self.said: list[str] = []
 
-    def answer(self) -> Answer:
+    def answer(self) -> WorkerAnswer:
         files = [(str(self.setup), self.setup), ("../model.stl", self.model)]
         files.append((str(self.machine), self.machine))
         inputs = tuple((name, sha256(file)) for name, file in files)
-        return Answer("close", "so near", "A title", -0.25, {"item": "rail"}, inputs, ("../holders",))
+        return WorkerAnswer("close", "so near", "A title", -0.25, {"item": "rail"}, inputs, ("../holders",))
 
     def cache(self, passed_by: bool = False) -> Cache:
         return Cache(self.file, passed_by, self.said.append)
 
-    def kept(self, question: Question | None = None) -> Answer | None:
+    def kept(self, question: WorkerQuestion | None = None) -> WorkerAnswer | None:
         cache = self.cache()
         try:
             return cache.answer(self.question if question is None else question)
@@ -164,7 +164,7 @@ def test_what_could_not_be_judged_is_tried_again(shop: Shop) -> None:
     shop.setup.write_text("another")
     cache = shop.cache()
     inputs = ((str(shop.setup), sha256(shop.setup)), *shop.answer().inputs[1:])
-    cache.keep(shop.question, Answer(None, "it took longer than 600 s", inputs=inputs))
+    cache.keep(shop.question, WorkerAnswer(None, "it took longer than 600 s", inputs=inputs))
     assert cache.answer(shop.question) is None
     cache.close()
 

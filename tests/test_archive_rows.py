@@ -10,11 +10,9 @@ from dataclasses import replace
 
 import pytest
 
-from clearance.archive.page import page
-from clearance.archive.question import Otherwise
+from clearance.archive.question import Otherwise, Rechecked, by_loss, counts, exit_code
 from clearance.archive.recheck import in_words
-from clearance.archive.rows import Rechecked, by_loss, counts, exit_code
-from clearance.archive.telling import SHOWN, as_report, as_text, spare_words, summary
+from clearance.archive.report import SHOWN, as_report, as_text, page, spare_words, summary
 
 ROW = Rechecked("a.toml", "clear", "clear", "files", 1.0, 1.0, "why")
 NOZZLES = Otherwise(nozzles="long")

@@ -16,8 +16,8 @@ from pathlib import Path
 
 import pytest
 
-from clearance import child, parallel
-from clearance.archive.question import Answer, Otherwise, Question
+from clearance import ending, parallel
+from clearance.archive.question import Otherwise, WorkerAnswer, WorkerQuestion
 from clearance.archive.runner import Runner, Worker, begin_worker
 from tests.archives import CRASH, HANG, MEMORY, archive, begin_spoilt
 
@@ -56,8 +56,8 @@ def dead_on_arrival(memory: int | None, complains: int) -> parallel.Process:
     )
 
 
-def answers(runner: Runner, *names: str) -> dict[str, Answer]:
-    return {q.setup: a for q, a in runner.answers([Question(name) for name in names])}
+def answers(runner: Runner, *names: str) -> dict[str, WorkerAnswer]:
+    return {q.setup: a for q, a in runner.answers([WorkerQuestion(name) for name in names])}
 
 
 def test_a_worker_lives_on_for_many_setups() -> None:
@@ -101,7 +101,10 @@ def test_where_no_worker_begins_it_is_said_once() -> None:
 
 def test_leaving_early_ends_the_workers() -> None:
     runner = Runner(2, begin=toy)
-    began, going = time.monotonic(), runner.answers([Question(n) for n in ("a", "hang", "hang", "hang")])
+    began, going = (
+        time.monotonic(),
+        runner.answers([WorkerQuestion(n) for n in ("a", "hang", "hang", "hang")]),
+    )
     assert next(going)[0].setup == "a"
     pids = [each.pid for each in runner.workers if each.pid is not None]
     assert pids
@@ -113,16 +116,16 @@ def test_leaving_early_ends_the_workers() -> None:
 
 
 def test_no_processes_are_left_noted() -> None:
-    before = set(child.processes)
+    before = set(ending.processes)
     answers(Runner(2, 1.0, begin=toy), "a", "crash", "ends", "b")
-    assert child.processes == before
+    assert ending.processes == before
 
 
 def test_all_workers_are_busy() -> None:
     """Four questions of half a second each by four workers take much less than the two seconds of one."""
     names = [f"{k}" for k in range(4)]
     runner = Runner(4, begin=toy)
-    found = list(runner.answers([Question("slow") for _ in names]))
+    found = list(runner.answers([WorkerQuestion("slow") for _ in names]))
     assert len({a.why for _, a in found}) == 4, "each by another process"
 
 
@@ -132,11 +135,11 @@ def test_a_worker_of_ours_judges_with_all_that_is_asked(tmp_path: Path) -> None:
     margins = tmp_path / "margins.toml"
     margins.write_text("[margins]\nholder = { side = 10.0 }\n")
     worker = Worker(120.0, 4_000_000_000, begin_worker)
-    as_is = worker.ask(Question(str(setup)))
+    as_is = worker.ask(WorkerQuestion(str(setup)))
     pid = worker.pid
-    wide = worker.ask(Question(str(setup), Otherwise(margins=str(margins))))
+    wide = worker.ask(WorkerQuestion(str(setup), Otherwise(margins=str(margins))))
     setup.write_text(setup.read_text().replace("block.stl", "none.stl"))
-    gone = worker.ask(Question(str(setup)))
+    gone = worker.ask(WorkerQuestion(str(setup)))
     assert worker.pid == pid, "one process judged all three"
     worker.leave()
     assert (as_is.verdict, wide.verdict, gone.verdict) == ("clear", "close", None)
@@ -159,7 +162,9 @@ def test_where_the_system_does_not_bound_memory_it_is_looked_at() -> None:
 def test_the_real_worker_spoilt_in_one_way(tmp_path: Path, how: str, why: str) -> None:
     setups = archive(tmp_path, 3, {1: how})
     runner = Runner(1, 15.0, begin=begin_spoilt)
-    found = {Path(q.setup).parent.name: a for q, a in runner.answers([Question(str(s)) for s in setups])}
+    found = {
+        Path(q.setup).parent.name: a for q, a in runner.answers([WorkerQuestion(str(s)) for s in setups])
+    }
     assert [found[name].verdict for name in sorted(found)].count("clear") == 2
     assert why in found[f"{how}_0001"].why
 

@@ -200,6 +200,7 @@ def test_nothing_raw_from_the_command_line(
             assert err.count("\n") <= 1
 
 
+@pytest.mark.slow
 @pytest.mark.few(1)
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows allows no such names")
 @pytest.mark.parametrize("mark", ["esc", "csi", "turned", "return", "feed"])

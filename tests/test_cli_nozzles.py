@@ -11,11 +11,10 @@ import pytest
 
 import clearance
 from clearance import cli
-from clearance.advice.cures import find_cures
-from clearance.advice.nozzles import every_nozzle
-from clearance.advice.whole import Budget
+from clearance.advice.cures import every_nozzle, find_cures
+from clearance.advice.whole_job import Budget
 from clearance.report.approval_values import differing, values_of
-from clearance.report.cures import lines
+from clearance.report.changes import lines_of_cures
 from clearance.report.sheet.data import gather
 from clearance.report.sheet.sections import head_of, settings
 from tests.setup_writer import machine, setup, write
@@ -96,12 +95,12 @@ def test_a_cure_names_the_nozzles_that_clear_it() -> None:
     (cure,) = [cure for cure in cures.of_all if cure.kind == "nozzles"]
     assert cure.text == 'mount other nozzles: nozzles = "long nose" in [heads]'
     assert (cure.by, cure.change, cure.all) == (0.0, 0.0, True)
-    assert any(cure.text in line for line in lines(cures) if line.startswith("cures everything"))
+    assert any(cure.text in line for line in lines_of_cures(cures) if line.startswith("cures everything"))
     # a job that was changed since it was read is not read anew for it
     raised = clearance.check(clearance.raised(result.scene, 0.01))
     assert [c for c in find_cures(raised, Budget(600.0)).of_all if c.kind == "nozzles"] == []
     # and with no time for it, that is said
-    told = "\n".join(lines(find_cures(result, Budget(0.0))))
+    told = "\n".join(lines_of_cures(find_cures(result, Budget(0.0))))
     assert "other nozzles were not tried: clearance check SETUP --every-nozzle" in told
 
 

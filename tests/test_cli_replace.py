@@ -18,7 +18,7 @@ import pytest
 
 from clearance import cli, files
 from clearance.errors import InputError
-from clearance.report.ours import check_replaceable
+from clearance.files import check_replaceable
 from tests.setup_writer import setup, write
 
 COMMANDS = {

@@ -46,7 +46,7 @@ def test_every_command_judges_the_same() -> None:
 
 @pytest.mark.slow
 def test_the_sheet_has_plan_and_measured_side_by_side() -> None:
-    from clearance.report.sheet.lying import lying
+    from clearance.report.sheet.evidence import lying
 
     scene = clearance.load(ROOT / SETUP, measured=ROOT / FORM)
     page = lying(scene)

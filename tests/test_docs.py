@@ -21,7 +21,7 @@ import pytest
 from clearance.report.descriptions import REPORTS
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.machine import Machine
-from clearance.scene.night_tables import Night
+from clearance.scene.night_tables import NightIn
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
@@ -46,7 +46,7 @@ reference = module("reference")
 drawings = module("drawings")
 
 
-@pytest.mark.parametrize("top", [Setup, Machine, Pallet, OwnHolder, Night])
+@pytest.mark.parametrize("top", [Setup, Machine, Pallet, OwnHolder, NightIn])
 def test_every_key_of_a_file_has_its_sentence_and_is_on_its_page(top: Any) -> None:
     page = reference.schema_page("keys", "", top)
     for table in reference.tables(top):
@@ -59,7 +59,7 @@ def test_every_key_of_a_file_has_its_sentence_and_is_on_its_page(top: Any) -> No
 
 
 def test_no_key_is_described_that_is_not_there() -> None:
-    found = [table for top in (Setup, Machine, Pallet, OwnHolder, Night) for table in reference.tables(top)]
+    found = [table for top in (Setup, Machine, Pallet, OwnHolder, NightIn) for table in reference.tables(top)]
     assert {name: set(keys) for name, keys in KEYS.items()} == {
         table.__name__: set(table.key_names()) for table in found
     }
@@ -67,9 +67,9 @@ def test_no_key_is_described_that_is_not_there() -> None:
 
 def test_default_margins_are_those_of_the_program() -> None:
     for kind, default in Margins().each.items():
-        figures = re.findall(r"\d+\.\d+", KEYS["Margins"][kind])
+        figures = re.findall(r"\d+\.\d+", KEYS["MarginsIn"][kind])
         assert [float(text) for text in figures] == [default.side, default.height], kind
-    assert f"{Margins().wire:g}" in KEYS["Margins"]["wire"]
+    assert f"{Margins().wire:g}" in KEYS["MarginsIn"]["wire"]
 
 
 @pytest.mark.parametrize("kind", list(reference.REPORTS))

@@ -19,7 +19,7 @@ import pytest
 from pydantic import BeforeValidator
 
 from clearance import cli
-from clearance.cli.editors import FILES
+from clearance.cli.starting import FILES
 from clearance.scene.descriptions import KEYS
 from clearance.scene.editor_schema import KINDS, editor_schema
 from clearance.scene.fields import FORMS, Table

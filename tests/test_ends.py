@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance import child, cli, files
+from clearance import cli, ending, files
 from tests.test_cli_bad_input import MACHINE, PROGRAM, SETUP, plate
 
 CODE = "from clearance.__main__ import main; main()"
@@ -244,16 +244,16 @@ def test_writers_at_once_leave_one_whole_file(tmp_path: Path) -> None:
 def test_a_step_that_is_done_or_not_is_ended_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A signal between a file's getting its name and that being noted: the words would be wrong."""
     ended: list[str] = []
-    monkeypatch.setattr(child, "clean_up", lambda: ended.append("cleaned"))
-    monkeypatch.setattr(child, "on_signals", lambda handler: None)
+    monkeypatch.setattr(ending, "clean_up", lambda: ended.append("cleaned"))
+    monkeypatch.setattr(ending, "on_signals", lambda handler: None)
     monkeypatch.setattr(os, "write", lambda fd, text: ended.append(text.decode()))
     monkeypatch.setattr(os, "_exit", lambda code: ended.append(str(code)))
-    monkeypatch.setattr(child, "written", [])
-    monkeypatch.setattr(child, "_told", False)
-    with child.held():
-        child.leave()
+    monkeypatch.setattr(ending, "written", [])
+    monkeypatch.setattr(ending, "_told", False)
+    with ending.held():
+        ending.leave()
         assert ended == []
-        child.written.append("r.json")
+        ending.written.append("r.json")
     assert ended == ["cleaned", "stopped; r.json had been written\n", "130"]
 
 

@@ -16,8 +16,7 @@ from click.testing import CliRunner
 
 from clearance.cli import commands
 from fixtures_lib import drawing, library, pages
-from fixtures_lib.dimensions import VIEWS, Angle, Length
-from fixtures_lib.holder import Kind
+from fixtures_lib.holder import VIEWS, Angle, Kind, Length
 from fixtures_lib.outlines import lines, outline
 from fixtures_lib.solids import at, bar, box, cut, placed, shell
 from tests.holder_settings import TOGETHER

@@ -9,7 +9,7 @@ import pytest
 
 from clearance.errors import InputError
 from fixtures_lib import library
-from fixtures_lib.fitting import between
+from fixtures_lib.holder import between
 from tests.oracles.holder_shells import beside_faces, winding
 
 CORNERS = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], dtype=float)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import apply, pose
 from clearance.kernels.containment import body_swallows, head_swallows, holds_point
 from clearance.kernels.fcl.lines import straight_runs
@@ -33,8 +33,8 @@ def octahedron(size):
                      for a, b, c in signs])  # fmt: skip
 
 
-def crowd(triangles):
-    return Crowd(*boxes_of(triangles))
+def aabbs(triangles):
+    return AabbSet(*boxes_of(triangles))
 
 
 def inside(triangles, point, closed=True):
@@ -72,7 +72,7 @@ def test_a_line_through_a_corner_tells_nothing_so_another_is_taken():
 def test_a_needle_that_stands_inside_is_swallowed():
     body = octahedron(10.0)
     needle = (Piece(np.array([-2.0, 2.0]), np.zeros(2)),)
-    assert body_swallows(body, crowd(body), True, straight_runs(polyline(np.zeros((1, 2)))), needle) is True
+    assert body_swallows(body, aabbs(body), True, straight_runs(polyline(np.zeros((1, 2)))), needle) is True
 
 
 def test_of_an_open_body_only_the_surface_is_a_fact():
@@ -86,11 +86,11 @@ def test_a_block_inside_the_head():
     head = pieces_of_profile([(0, 5.0), (6, 17.5), (40, 25.0)], -0.1, up=False)
     small = box((-1, -1, -5), (1, 1, -3))
     path = straight_runs(polyline(np.array([[-20.0, 0], [20, 0]])))
-    assert head_swallows(small, crowd(small), path, head)
+    assert head_swallows(small, aabbs(small), path, head)
     away = small + np.array([0, 40, 0])
-    assert not head_swallows(away, crowd(away), path, head)
+    assert not head_swallows(away, aabbs(away), path, head)
     below = small + np.array([0, 0, 20])
-    assert not head_swallows(below, crowd(below), path, head)
+    assert not head_swallows(below, aabbs(below), path, head)
 
 
 @pytest.mark.parametrize("piece", [Piece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import clearance.kernels.fcl.distance as side
-from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import apply, pose
 from clearance.kernels.fcl.culling import PathBoxes, neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
@@ -80,7 +80,7 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     """The reason for all this: a million facets at one distance are one answer."""
     triangles = grid(200, 160, SHEETS["level, all facets equally near"])
     path = np.array([[10.0, 10.0], [90.0, 70.0]])
-    place = neighbourhood(triangles, Crowd(*boxes_of(triangles)), PathBoxes([path]), HEAD)
+    place = neighbourhood(triangles, AabbSet(*boxes_of(triangles)), PathBoxes([path]), HEAD)
     assert place.floor == pytest.approx(0.1, abs=2e-5)
     assert place.floor <= 0.1
     assert len(place.rows) < 200

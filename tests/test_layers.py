@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parent.parent
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.errors",),
-    ("clearance.errors", "clearance.tolerances"),
-    ("clearance.child", "clearance.child"),
+    ("clearance.ending", "clearance.tolerances"),
+    ("clearance.child",),
     ("clearance.files", "clearance.parallel"),
     ("clearance.geometry",),
     ("clearance.mesh", "clearance.toolpath"),
@@ -27,14 +27,13 @@ FLOORS: tuple[tuple[str, ...], ...] = (
     ("clearance.kernels",),
     ("clearance.checking",),
     ("clearance.process",),
-    ("clearance.process",),
     ("clearance.advice",),
-    ("clearance.measuring", "clearance.arguments"),
+    ("clearance.measuring",),
     ("clearance.overnight",),
     ("clearance.view",),
     ("clearance.report",),
     ("clearance.archive",),
-    ("clearance.live",),
+    ("clearance.live", "clearance.arguments"),
     ("clearance.cli",),
     ("clearance.__main__",),
 )

@@ -126,3 +126,79 @@ def test_the_right_arrow_moves_to_plus_x_on_a_rail_that_is_turned_by_180() -> No
     assert told["shift"] == pytest.approx([5, 0, 0])
     # the rail's thread holes are 40 apart: its own dimension hole_pitch
     assert told["screw"]["off"] == pytest.approx(5.0)
+
+
+def test_typed_figures_are_where_it_is_to_be_whatever_came_before(desk: Desk) -> None:
+    at = desk.state(True)["items"]["strap"]["at"]
+    done(desk, do="move", item="strap", by=[0.4, 0.3, 0])
+    told = done(desk, do="to", item="strap", at=[at[0] + 2, None, None])["items"]["strap"]
+    assert told["at"] == pytest.approx([at[0] + 2, at[1] + 0.3, at[2]], abs=1e-6)
+    told = done(desk, do="to", item="strap", turn=93.5)["items"]["strap"]
+    assert told["turn"] == pytest.approx(93.5, abs=1e-6)
+    told = done(desk, do="to", item="strap", turn=-170.0)["items"]["strap"]
+    assert told["turn"] == pytest.approx(-170.0, abs=1e-6)
+    for wrong in ({"at": [1, 2]}, {"at": ["x", None, None]}, {"turn": "x"}, {"at": 3}):
+        assert desk.hear({"do": "to", "item": "strap", **wrong})["is"] == "refused", wrong
+
+
+def test_off_and_on_count_from_what_was_asked_before(desk: Desk) -> None:
+    for off in (True, False, True):
+        assert done(desk, do="toggle", item="strap")["items"]["strap"]["off"] is off
+
+
+def test_a_part_that_is_turned_wants_a_word_on_its_program_and_the_page_says_where() -> None:
+    desk = opened(DEMOS / "side_plate_die_clash.toml")
+    answer = desk.hear({"do": "move", "item": "die plate", "turn": 5})
+    assert answer["is"] == "refused"
+    for words in ('"die plate" stays as it was', '"rivet holes" (line 73)', 'axes = "part"', "read it again"):
+        assert words in answer["text"]
+    assert "cuts[" not in answer["text"]
+    answer = desk.hear({"do": "set", "item": "left strap", "param": "reach", "value": 5000})
+    assert answer["text"] == '"left strap", reach: 5000 is outside its range; want 15 to 200 mm'
+
+
+def test_a_slot_that_is_none_reads_0_and_one_that_is_says_how_far_it_goes() -> None:
+    """A strap of 60 reach and 25 back, its screw in the middle of a slot of 29 for M8 (9 wide, ISO 273
+    medium): 10 of play each way, of which "back" leaves all 10, since it must keep 12."""
+    desk = opened(DEMOS / "side_plate_die_clash.toml")
+
+    def told() -> tuple[dict[str, Any], Any]:
+        item = desk.state(True)["items"]["left strap"]
+        return {one["name"]: one["value"] for one in item["params"]}, item["slides"]
+
+    params, slides = told()
+    assert params["slot"] == 0
+    assert params["washer"] == 1.6
+    assert slides is None
+    for name, value in (("reach", 60), ("back", 25), ("slot", 29)):
+        done(desk, do="set", item="left strap", param=name, value=value)
+    params, slides = told()
+    assert params["slot"] == 29
+    assert slides == pytest.approx([10, 10])
+    done(desk, do="slide", item="left strap", by=4)
+    params, slides = told()
+    assert (params["reach"], params["back"]) == pytest.approx((64, 21))
+    assert slides == pytest.approx([14, 6])
+    answer = desk.hear({"do": "slide", "item": "left strap", "by": 7})
+    assert answer["text"].startswith('"left strap", slot: it ends 7 mm farther on')
+    # what its other end must keep counts as well: 12 of 15
+    done(desk, do="set", item="left strap", param="back", value=15)
+    done(desk, do="set", item="left strap", param="slot", value=22)
+    params, slides = told()
+    assert slides is not None
+    assert params["back"] - slides[1] >= 12
+
+
+def test_nozzles_are_named_as_they_are_mounted() -> None:
+    desk = opened(DEMOS / "stripper_plate.toml")
+    assert desk.state(True)["nozzles"] == "own"
+    assert done(desk, do="mount", name="long nose")["nozzles"] == "long nose"
+    assert done(desk, do="undo")["nozzles"] == "own"
+
+
+def test_the_verdict_as_the_file_has_it_is_kept_to_compare_with(desk: Desk) -> None:
+    assert desk.state(True)["of_file"] is None
+    desk.judged({"verdict": "close", "rows": [{"spare": "-0.50"}]})
+    done(desk, do="move", item="strap", by=[1, 0, 0])
+    desk.judged({"verdict": "clash", "rows": [{"spare": "-1.00"}]})
+    assert desk.state(True)["of_file"] == {"verdict": "close", "spare": "-0.50"}

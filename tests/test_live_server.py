@@ -103,6 +103,25 @@ def test_of_two_places_only_the_newer_is_judged() -> None:
 
 
 @pytest.mark.slow
+def test_raises_that_are_free_stay_known_while_all_is_raised_and_for_nothing_else() -> None:
+    with served(DEMOS / "punch_blank.toml") as page:
+        line = Line(page.port, f"/{page.token}/live", Origin=f"http://127.0.0.1:{page.port}")
+        line.next()
+        free = line.until("windows")[0]["windows"]["free"]
+        line.send(do="raise", by=8.5, q=1)
+        assert line.until("q")[0]["keeps"] is True
+        line.send(do="rest", q=2)
+        message, before = line.until("windows")
+        assert message["windows"]["free"] == free
+        assert not any("judged" in one for one in before), "at once"
+        line.until("judged")
+        line.send(do="move", item="strap", by=[0, 1, 0], q=3)
+        assert line.until("q")[0]["keeps"] is False
+        line.close()
+        assert page.stop() == 130
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("by", [signal.SIGTERM, signal.SIGHUP])
 def test_a_plain_kill_and_a_closed_terminal_leave_nothing(by: signal.Signals) -> None:
     with served(DEMOS / "punch_blank.toml") as page:

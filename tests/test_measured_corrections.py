@@ -19,7 +19,7 @@ import clearance
 from clearance.cli import commands, run
 from clearance.measuring.answer import find_measured, tried
 from clearance.measuring.corrections import corrections, lean_of, per_height
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from tests.measured_setups import form_text, motion, places
 from tests.setup_writer import MACHINE, PATH, stl_of_block, toml
 

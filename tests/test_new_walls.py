@@ -129,6 +129,7 @@ def test_a_dowel_hole_off_the_pattern_gives_one_answer(tmp_path: Path, off: floa
     assert (choice.laid.pose.found, choice.laid.pose.contours) == (6, 6)
 
 
+@pytest.mark.slow
 def test_a_mirrored_drawing_turns_the_part_over(tmp_path: Path) -> None:
     """Turned over, what was at x lies at -x: the part's lid is down."""
     holes = [*FOUR, DOWEL]
@@ -174,6 +175,7 @@ def test_a_single_hole_that_has_its_like(tmp_path: Path) -> None:
     assert places == [(20.0, 20.0), (70.0, 30.0)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", ["counterbored", pytest.param("chamfered", marks=SLOW)])
 def test_walls_that_do_not_go_all_the_way(tmp_path: Path, what: str) -> None:
     """Half of each bore is wider, or the plate's edges are broken: the drawing shows what goes through."""

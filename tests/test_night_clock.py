@@ -19,11 +19,20 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from clearance.errors import InputError
-from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, clock_of, joined, presence_of, start_of
+from clearance.overnight.durations import metres, minutes
 from clearance.overnight.order import best, late
-from clearance.overnight.timeline import LEAST, LIKELY, MOST, Ready, Setting, Step, There, run_all
-from clearance.overnight.wire import metres, minutes
+from clearance.overnight.timeline import (
+    LEAST,
+    LIKELY,
+    MOST,
+    Attended,
+    JobStep,
+    Ready,
+    Setting,
+    doubtful,
+    run_all,
+)
 from clearance.scene.night import Presence, Spool, Three
 
 PARIS = Clock(ZoneInfo("Europe/Paris"))
@@ -39,7 +48,7 @@ def wall(minutes: float) -> str:
 
 
 def setting(start: str, present: list[tuple[str, str]], wire: float = math.inf, **more: Any) -> Setting:
-    there = There(joined([(at(a), at(b)) for a, b in present]))
+    there = Attended(joined([(at(a), at(b)) for a, b in present]))
     plain = {
         "change": (0.0, 0.0, 0.0),
         "attend": (0.0, 0.0, 0.0),
@@ -51,12 +60,12 @@ def setting(start: str, present: list[tuple[str, str]], wire: float = math.inf, 
 
 def job(name: str, *parts: float | str, **more: Any) -> Ready:
     """A job of minutes, and reasons for which it waits behind them."""
-    steps: list[Step] = []
+    steps: list[JobStep] = []
     for part in parts:
         if isinstance(part, str):
             steps[-1] = replace(steps[-1], hold=part)
         else:
-            steps.append(Step((part, part, part)))
+            steps.append(JobStep((part, part, part)))
     return Ready(name, tuple(steps), **more)
 
 
@@ -226,7 +235,7 @@ def test_other_wire_or_nozzles_and_ways_on_a_table() -> None:
 
 def test_threading_that_nobody_said_the_machine_does() -> None:
     def threaded(**more: Any) -> list[str]:
-        steps = tuple(Step((10.0, 10.0, 10.0), None, True) for _ in range(5))
+        steps = tuple(JobStep((10.0, 10.0, 10.0), None, True) for _ in range(5))
         given = setting("2026-01-15T19:00", NIGHT, **more)
         return [wait.why for wait in run_all([Ready("a", steps)], given, LIKELY).waits]
 
@@ -268,7 +277,7 @@ def random_night(seed: int) -> tuple[list[tuple[Ready, list[int]]], list[bool], 
     jobs = []
     for k, name in enumerate(names):
         work = [draw.randint(1, 40) for _ in range(draw.choice([1, 1, 2, 3]))]
-        steps = [Step((float(w),) * 3, "stop" if i + 1 < len(work) else None) for i, w in enumerate(work)]
+        steps = [JobStep((float(w),) * 3, "stop" if i + 1 < len(work) else None) for i, w in enumerate(work)]
         ready = Ready(
             name,
             tuple(steps),
@@ -286,7 +295,7 @@ def random_night(seed: int) -> tuple[list[tuple[Ready, list[int]]], list[bool], 
         t = until + draw.randint(10, 90)
     there = [any(a <= m < b for a, b in spans) for m in range(4000)]
     zero = (0.0, 0.0, 0.0)
-    return jobs, there, Setting(0.0, There(tuple(spans)), math.inf, zero, zero, True, True)
+    return jobs, there, Setting(0.0, Attended(tuple(spans)), math.inf, zero, zero, True, True)
 
 
 def in_one_go(order: tuple[tuple[Ready, list[int]], ...]) -> bool:
@@ -318,7 +327,7 @@ def test_the_best_order_against_all_of_them(seed: int) -> None:
 
 
 def test_what_is_late_is_told_by_the_longest_figures() -> None:
-    ready = [Ready("a", (Step((1.0, 60.0, 200.0)),), due=at("2026-01-15T18:00"))]
+    ready = [Ready("a", (JobStep((1.0, 60.0, 200.0)),), due=at("2026-01-15T18:00"))]
     given = setting("2026-01-15T16:00", NIGHT)
     assert late(ready, run_all(ready, given, MOST)) == ["a"]
     assert late(ready, run_all(ready, given, LIKELY)) == []
@@ -346,7 +355,7 @@ def ranged_night(seed: int) -> tuple[list[Ready], Setting]:
     jobs = []
     for k in range(draw.randint(1, 3)):
         steps = [
-            Step(span(40.0), "stop" if draw.random() < 0.4 else None, draw.random() < 0.5)
+            JobStep(span(40.0), "stop" if draw.random() < 0.4 else None, draw.random() < 0.5)
             for _ in range(draw.randint(1, 4))
         ]
         jobs.append(Ready(f"j{k}", tuple(steps), watched="close" if draw.random() < 0.2 else None))
@@ -357,7 +366,7 @@ def ranged_night(seed: int) -> tuple[list[Ready], Setting]:
     wire = draw.choice([math.inf, draw.uniform(10.0, 150.0)])
     most = draw.choice([None, 1, 2, 3])
     attend, change = span(10.0), span(5.0)
-    return jobs, Setting(0.0, There(tuple(spans)), wire, change, attend, True, True, most)
+    return jobs, Setting(0.0, Attended(tuple(spans)), wire, change, attend, True, True, most)
 
 
 @pytest.mark.parametrize("first", [0, *(pytest.param(400 * k, marks=pytest.mark.slow) for k in range(1, 15))])

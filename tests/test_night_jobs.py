@@ -15,8 +15,8 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.errors import InputError
-from clearance.overnight.alone import holds, passed_stops, watched
 from clearance.overnight.answer import NightAnswer
+from clearance.overnight.unattended import holds, passed_stops, watched
 from clearance.process.course import Course
 from clearance.scene.night import Accepted, Job
 from tests.access_bench import block, box_path, line, write_stl

@@ -16,7 +16,7 @@ from clearance.checking.verdict import check as measure
 from clearance.errors import InputError
 from clearance.overnight.answer import NightAnswer
 from clearance.report.night import sentence
-from clearance.scene.together import on_one_table
+from clearance.scene.shared_table import on_one_table
 from tests.access_bench import MACHINE
 from tests.night_setups import items, job, night, tables
 from tests.setup_writer import Tables, toml

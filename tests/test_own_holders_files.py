@@ -196,6 +196,8 @@ def test_the_suite_finds_what_is_wrong(
         "deep": (vise.replace("at = [0, 70, 0]", "at = [-10, 80, 0]"), "deep in the metal"),
         "far": (vise.replace("at = [0, 70, 0]", "at = [0, 1778, 0]"), "is its unit right?"),
         "upside": (vise.replace("at = [0, 70, 0]", "at = [1, 80, 0]\nturn = [180, 0, 0]"), "into the metal"),
+        # drawn as if open by 100, so that at 8 the jaw stands 40 deep in the fixed one
+        "through": (vise.replace("drawn = 60", "drawn = 100"), "stands in what does not move"),
         "small": (vise.replace('file = "vise_jaw.stl"\nunits = "mm"', 'file = "tiny.stl"'), "nobody stated"),
     }
     write_stl(folder / "tiny.stl", box((60, 60, 0), (62, 61, 1)))
@@ -203,7 +205,8 @@ def test_the_suite_finds_what_is_wrong(
         (folder / f"{name}.toml").write_text(text)
     lines = told(["holders", "--test", str(folder)], capsys, 1).splitlines()
     assert [line.split()[:2] for line in lines] == [
-        ["deep", "failed"], ["far", "failed"], ["our_vise", "ok"], ["small", "failed"], ["upside", "failed"],
+        ["deep", "failed"], ["far", "failed"], ["our_vise", "ok"], ["small", "failed"], ["through", "failed"],
+        ["upside", "failed"],
     ]  # fmt: skip
     for line in lines:
         name = line.split()[0]

@@ -21,7 +21,7 @@ from clearance.checking.verdict import check
 from clearance.report.sheet.data import gather
 from clearance.report.sheet.sections import fetching
 from clearance.scene.load import load
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from tests import pallet_setups
 from tests.measured_setups import form_text, motion, places
 from tests.pallet_setups import PALLET, with_pallet

@@ -14,8 +14,8 @@ import pytest
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import Moves
-from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
 from clearance.toolpath.nc.reader import read_nc
+from clearance.toolpath.nc.words import words_by_block, words_sha256
 from clearance.toolpath.read import ControlWords, PathOptions
 from tests.pace import slowness
 

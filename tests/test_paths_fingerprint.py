@@ -16,10 +16,8 @@ from hypothesis import strategies as st
 
 from clearance.errors import InputError
 from clearance.toolpath.moves import ControlWords, Moves, PathOptions
-from clearance.toolpath.nc.blocks import Semicolon
-from clearance.toolpath.nc.fingerprint import words_by_block, words_sha256
 from clearance.toolpath.nc.reader import read_nc
-from clearance.toolpath.nc.words import text_of
+from clearance.toolpath.nc.words import Semicolon, text_of, words_by_block, words_sha256
 
 PROGRAM = """%
 O12 (opening)

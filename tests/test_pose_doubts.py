@@ -11,9 +11,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from clearance.pose.doubts import doubts, sentences
-from clearance.pose.fit import Fit, NoFit, Places, fit, readings_at
-from clearance.pose.statistics import DOUBT, chance
+from clearance.pose.fit import DOUBT, Fit, NoFit, TouchedPlaces, chance, fit, readings_at
+from clearance.pose.outliers import doubts, sentences
 
 #: a block of 120 x 80 x 25 from the origin: top, long side, end
 TOP = [[8, 8, 25], [112, 8, 25], [112, 72, 25], [8, 72, 25]]
@@ -23,26 +22,26 @@ NINE = TOP + SIDE + END
 SIX = TOP[:3] + SIDE[::2] + END[:1]
 
 
-def block(points: list[list[int]], seed: int, u: float = 0.005) -> Places:
+def block(points: list[list[int]], seed: int, u: float = 0.005) -> TouchedPlaces:
     """Readings at a block that lies off its plan by some tenths."""
     rng = np.random.default_rng(seed)
     p = np.array(points, dtype=float)
     n = np.where(p == 0.0, -1.0, 0.0)
     n[p[:, 2] == 25.0] = [0, 0, 1]
-    places = Places.flat(p, n, np.zeros(len(p)), u)
+    places = TouchedPlaces.flat(p, n, np.zeros(len(p)), u)
     shift, turn = np.array([0.31, -0.27, 0.33]), np.radians([0.12, -0.15, 0.11])
     reading, _ = readings_at(places, p.mean(axis=0), shift, turn)
     return replace(places, reading=reading + rng.normal(0, u, len(p)))
 
 
-def fitted(places: Places) -> Fit | None:
+def fitted(places: TouchedPlaces) -> Fit | None:
     try:
         return fit(places)
     except NoFit:
         return None
 
 
-def names(places: Places) -> list[str]:
+def names(places: TouchedPlaces) -> list[str]:
     return [f"place {k + 1}" for k in range(len(places))]
 
 

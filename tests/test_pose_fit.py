@@ -14,13 +14,12 @@ from scipy.optimize import brentq, least_squares
 from scipy.spatial.transform import Rotation
 from scipy.stats import chi2
 
-from clearance.pose.fit import NoFit, Places, fit, readings_at, vector
-from clearance.pose.statistics import COVERAGE, chance
+from clearance.pose.fit import COVERAGE, NoFit, TouchedPlaces, chance, fit, readings_at, vector
 
 Array = NDArray[np.float64]
 
 
-def some_places(rng: np.random.Generator, count: int = 12, tip: float = 1.5) -> Places:
+def some_places(rng: np.random.Generator, count: int = 12, tip: float = 1.5) -> TouchedPlaces:
     """Flat, outside-round and bored places of which all six motions can be told."""
     n = rng.normal(size=(count, 3))
     n[:6] = np.repeat(np.eye(3), 2, axis=0) + rng.normal(0, 0.05, (6, 3))
@@ -28,13 +27,13 @@ def some_places(rng: np.random.Generator, count: int = 12, tip: float = 1.5) -> 
     axis = np.cross(n, rng.normal(size=(count, 3)))
     axis /= np.linalg.norm(axis, axis=1)[:, None]
     bend = rng.choice([np.inf, 45.0, -30.0], size=count)
-    return Places(
+    return TouchedPlaces(
         rng.uniform(-60, 60, (count, 3)), n, np.zeros(count), rng.uniform(0.003, 0.02, count),
         np.where(np.arange(count) < 4, 0, -1), tip, bend, axis,
     )  # fmt: skip
 
 
-def touched(places: Places, about: Array, shift: Array, turn: Array) -> Array:
+def touched(places: TouchedPlaces, about: Array, shift: Array, turn: Array) -> Array:
     """What the instrument reads, by root finding on the ball's distance from the moved face."""
     R = Rotation.from_rotvec(turn).as_matrix()
     out = []
@@ -79,7 +78,7 @@ def test_derivatives_are_those_of_the_readings() -> None:
         assert np.abs((ends[0] - ends[1]) / 2e-6 - J[:, k]).max() < 1e-6
 
 
-def by_library(places: Places, about: Array) -> tuple[Array, Array]:
+def by_library(places: TouchedPlaces, about: Array) -> tuple[Array, Array]:
     """The motion and its covariance by scipy, on the same equations."""
     settings = (places.group == 0).astype(float)
 
@@ -91,7 +90,8 @@ def by_library(places: Places, about: Array) -> tuple[Array, Array]:
         _, J = readings_at(places, about, x[:3], x[3:6])
         return np.asarray(-np.c_[J, settings] / places.u[:, None])
 
-    # not "where the sum of squares no longer changes": that is 1e-9 too early
+    # Not "where the sum of squares no longer changes". Even so the library takes a step only where that sum
+    # gets less, which rounding hides below about the root of epsilon times the deviation of the answer.
     got = least_squares(wrong, np.zeros(7), jac=slope, ftol=None, gtol=None, xtol=1e-15, max_nfev=60)
     return got.x[:6], np.linalg.inv(got.jac.T @ got.jac)[:6, :6]
 
@@ -102,14 +102,16 @@ def test_the_fit_is_that_of_a_library(seed: int) -> None:
     far = seed % 3 == 0  # to the promised 5 degrees and 20 mm, on flat faces
     places = some_places(rng)
     if far:
-        places = Places.flat(places.p, places.n, places.reading, places.u, [0, 0, 0, 0] + [-1] * 8, 1.5)
+        places = TouchedPlaces.flat(
+            places.p, places.n, places.reading, places.u, [0, 0, 0, 0] + [-1] * 8, 1.5
+        )
     shift, turn = motion(rng, 20.0, 2.8) if far else motion(rng)
     about = np.array([3.0, -4.0, 5.0])
     clean = readings_at(places, about, shift, turn)[0] + 0.25 * (places.group == 0)
-    read = Places(**{**places.__dict__, "reading": clean + rng.normal(0, places.u)})
+    read = TouchedPlaces(**{**places.__dict__, "reading": clean + rng.normal(0, places.u)})
     found = fit(read, about)
     x, covariance = by_library(read, about)
-    assert np.abs(np.r_[found.shift, found.turn] - x).max() < 1e-9
+    assert (np.abs(np.r_[found.shift, found.turn] - x) < 1e-5 * np.sqrt(np.diag(covariance))).all()
     scale = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
     assert np.abs((found.covariance - covariance) / scale).max() < 1e-6
     assert found.redundancy == 12 - 7
@@ -120,13 +122,13 @@ def drawn(draws: int) -> float:
     """The largest difference between the covariance and that of fits to drawn readings, as a share."""
     rng = np.random.default_rng(11)
     places = some_places(rng, 14)
-    places = Places(**{**places.__dict__, "u": places.u / 4})
+    places = TouchedPlaces(**{**places.__dict__, "u": places.u / 4})
     shift, turn = motion(rng, 0.5, 0.5)
     about = np.zeros(3)
     clean = readings_at(places, about, shift, turn)[0]
-    found = fit(Places(**{**places.__dict__, "reading": clean}), about)
+    found = fit(TouchedPlaces(**{**places.__dict__, "reading": clean}), about)
     noise = rng.normal(size=(draws, len(places))) * places.u
-    fits = [fit(Places(**{**places.__dict__, "reading": clean + each}), about) for each in noise]
+    fits = [fit(TouchedPlaces(**{**places.__dict__, "reading": clean + each}), about) for each in noise]
     x = np.array([np.r_[f.shift, f.turn] for f in fits])
     scale = np.sqrt(np.outer(np.diag(found.covariance), np.diag(found.covariance)))
     return float(np.abs((np.cov(x.T) - found.covariance) / scale).max())
@@ -152,8 +154,8 @@ def drawn_at_once(draws: int) -> float:
 
     truth = np.r_[shift, turn][None]
     clean = reads(truth)[0]
-    found = fit(Places.flat(p, n, clean, u, tip=tip), np.zeros(3))
-    _, J = readings_at(Places.flat(p, n, clean, u, tip=tip), np.zeros(3), shift, turn)
+    found = fit(TouchedPlaces.flat(p, n, clean, u, tip=tip), np.zeros(3))
+    _, J = readings_at(TouchedPlaces.flat(p, n, clean, u, tip=tip), np.zeros(3), shift, turn)
     step = np.linalg.pinv(J / u[:, None]) / u
     x = np.repeat(truth, draws, axis=0)
     reading = clean + rng.normal(size=(draws, len(p))) * u
@@ -161,7 +163,7 @@ def drawn_at_once(draws: int) -> float:
         change = (reading - reads(x)) @ step.T
         x = x + change
     assert np.abs(change).max() < 1e-12
-    some = fit(Places.flat(p, n, reading[0], u, tip=tip), np.zeros(3))
+    some = fit(TouchedPlaces.flat(p, n, reading[0], u, tip=tip), np.zeros(3))
     assert np.abs(np.r_[some.shift, some.turn] - x[0]).max() < 1e-6
     scale = np.sqrt(np.outer(np.diag(found.covariance), np.diag(found.covariance)))
     return float(np.abs((np.cov(x.T) - found.covariance) / scale).max())
@@ -179,7 +181,7 @@ def test_the_guides_worked_calibration_line() -> None:
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
     p = np.zeros((11, 3))
     p[:, 0] = t - 20.0
-    found = fit(Places.flat(p, np.tile([0.0, 0.0, 1.0], (11, 1)), b, 1e-3), np.zeros(3))
+    found = fit(TouchedPlaces.flat(p, np.tile([0.0, 0.0, 1.0], (11, 1)), b, 1e-3), np.zeros(3))
     s = np.sqrt(found.chi2 / found.redundancy)  # the guide takes the spread from the residuals
     assert found.redundancy == 9
     assert round(1e-3 * s, 4) == 0.0035
@@ -201,12 +203,14 @@ def test_a_dial_zeroed_at_place_1_tells_the_tilt_and_no_height() -> None:
     up = np.tile([0.0, 0.0, 1.0], (4, 1))
     turn = np.radians([0.2, -0.3, 0.0])
     about = top.mean(axis=0)
-    proud, _ = readings_at(Places.flat(top, up, np.zeros(4), 0.005), about, np.array([0, 0, 0.3]), turn)
-    dial = fit(Places.flat(top, up, proud - proud[0], 0.005, [7] * 4))
+    proud, _ = readings_at(
+        TouchedPlaces.flat(top, up, np.zeros(4), 0.005), about, np.array([0, 0, 0.3]), turn
+    )
+    dial = fit(TouchedPlaces.flat(top, up, proud - proud[0], 0.005, [7] * 4))
     assert np.abs(dial.turn - turn).max() < 1e-12
     assert dial.told.tolist() == [False, False, False, True, True, False]
     assert np.abs(dial.shift).max() < 1e-12, "nothing is filled in"
-    absolute = fit(Places.flat(top, up, proud, 0.005))
+    absolute = fit(TouchedPlaces.flat(top, up, proud, 0.005))
     assert absolute.told.tolist() == [False, False, True, True, True, False]
     assert absolute.shift[2] == pytest.approx(0.3, abs=1e-12)
 
@@ -218,7 +222,7 @@ def test_of_a_round_part_only_its_turn_is_untold() -> None:
     p = np.array([200.0, 70.0, 0.0]) + 45.0 * n
     p[4:, 2] = 30.0
     top = np.array([[230.0, 70, 34], [200, 90, 34], [180, 60, 34]])
-    places = Places(
+    places = TouchedPlaces(
         np.r_[p, top], np.r_[n, np.tile([0.0, 0, 1], (3, 1))], np.zeros(11), np.full(11, 0.005),
         np.full(11, -1), 1.0, np.r_[np.full(8, 45.0), np.full(3, np.inf)], np.tile([0.0, 0, 1], (11, 1)),
     )  # fmt: skip
@@ -238,7 +242,7 @@ def test_the_promised_detection() -> None:
     k = int(np.nanargmin(found.detectable))
     error = np.zeros(len(places))
     error[k] = found.detectable[k]
-    moved = fit(Places(**{**places.__dict__, "reading": error}))
+    moved = fit(TouchedPlaces(**{**places.__dict__, "reading": error}))
     assert norm.sf(3.2905 - abs(moved.normalised[k])) == pytest.approx(0.8, abs=0.005)
 
 
@@ -279,7 +283,7 @@ def test_readings_of_no_motion_are_refused() -> None:
     rng = np.random.default_rng(2)
     places = some_places(rng)
     with pytest.raises(NoFit):
-        fit(Places(**{**places.__dict__, "reading": rng.normal(0, 5000, len(places))}))
+        fit(TouchedPlaces(**{**places.__dict__, "reading": rng.normal(0, 5000, len(places))}))
 
 
 def test_rotation_vectors_are_those_of_a_library() -> None:

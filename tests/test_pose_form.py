@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from clearance.errors import InputError
-from clearance.pose.form import COLUMNS, Form, Row, as_csv, parsed, read_form
+from clearance.pose.form import COLUMNS, Form, FormRow, as_csv, parsed, read_form
 
 HEAD = ",".join(COLUMNS)
 GOOD = f"{HEAD}\nwheel,dial,1,10,20,30,0,0,1,0,0.005\nwheel,dial,2,-10,20,30,0,0,1,-0.125,0.005\n"
@@ -20,8 +20,8 @@ GOOD = f"{HEAD}\nwheel,dial,1,10,20,30,0,0,1,0,0.005\nwheel,dial,2,-10,20,30,0,0
 
 def test_what_is_written_is_read_back(tmp_path: Path) -> None:
     rows = (
-        Row("die, plate", "dial", "top 1", (1.25, -2.0, 30.0625), (0.0, 0.0, 1.0), None, 0.004),
-        Row("die, plate", "", 'left "a"', (0.0, 7.5, 3.0), (-0.6, 0.8, 0.0), -0.0375, 0.01),
+        FormRow("die, plate", "dial", "top 1", (1.25, -2.0, 30.0625), (0.0, 0.0, 1.0), None, 0.004),
+        FormRow("die, plate", "", 'left "a"', (0.0, 7.5, 3.0), (-0.6, 0.8, 0.0), -0.0375, 0.01),
     )
     form = Form(rows, tip=1.5, frame="pallet A")
     text = as_csv(form, ["for people", "", "plus: proud"])

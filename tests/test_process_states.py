@@ -249,6 +249,20 @@ def test_a_clamp_that_stands_on_nothing(tmp_path: Path) -> None:
     assert "its screw goes into nothing" in message(result, "clamp stands on nothing")
 
 
+def test_a_clamp_that_touches_no_part_is_told(tmp_path: Path) -> None:
+    """Its tip lies 20 above its heel's foot: on the plate's top where that is at 20, 6 above it where not."""
+    up = {**STRAP, "name": "high strap", "at": [*STRAP["at"][:2], 6.0]}
+    beside = {**STRAP, "name": "idle strap", "at": [X - 15, Y + 160, 0.0]}
+    result = judged(tmp_path, FRAME, line((-5, 58), (85, 58)), items=[LEFT, RIGHT, SECOND, up, beside])
+    told = {f.item: f.message for f in result.findings if f.kind == "clamp idle"}
+    assert told == {
+        "high strap": 'presses nothing: it is 6.00 mm above "plate"',
+        "idle strap": "presses nothing: no part is under it",
+    }
+    good = judged(tmp_path, FRAME, line((-5, 58), (85, 58)), items=[LEFT, RIGHT, STRAP, SECOND])
+    assert not [f for f in good.findings if f.kind == "clamp idle"]
+
+
 def test_outer_contour_before_the_inner_one(tmp_path: Path) -> None:
     outer = line((85, 30), (70, 30), (70, 50), (12, 50), (12, 10), (70, 10), (70, 30))
     items = [LEFT, RIGHT, STRAP, SECOND]

@@ -131,7 +131,7 @@ def test_a_model_of_786_432_facets_is_quick() -> None:
     """A ratio to sorting its coordinates in numpy, so that a busy computer does not matter."""
     plate = body(gridded_plate(256) + np.array([-5.0, -20.0, 0.0]))
     assert len(plate.triangles_M) == 786_432
-    assert plate.crowd is not None
+    assert plate.aabbs is not None
     began = time.process_time()
     np.sort(plate.triangles_M.reshape(-1))
     one_sort = time.process_time() - began

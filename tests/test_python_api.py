@@ -125,6 +125,35 @@ def test_wrong_arguments_are_told_in_a_sentence(call: Any, says: str) -> None:
         call()
 
 
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda it: clearance.raised(it, 1.0, 5), "items is 5 (int); it should be a list of names"),
+        (lambda it: clearance.raised(it, 1.0, [5]), "items is [5] (list); it should be a list of names"),
+        (lambda it: clearance.find_raises(it, 5), "items is 5 (int); it should be a list of names"),
+        (lambda it: clearance.find_raises(it, within=5), "within is 5 (int); it should be two numbers"),
+        (lambda it: clearance.find_raises(it, within=("a", "b")), "it should be two numbers, from and to"),
+        (lambda it: clearance.where(it, 5), "items is 5 (int); it should be a name, or a list of names"),
+        (lambda it: clearance.where(it, "bar", on=5), "on is 5 (int); it should be the name of an item"),
+        (lambda it: clearance.where(it, "bar", turns=5), "turns is 5 (int); it should be two numbers"),
+        (lambda it: clearance.where(it, "bar", any_of=5), "any_of is 5 (int); it should be a list of names"),
+        (lambda it: clearance.where(it, "bar", least="a"), "least is 'a' (str); it should be a length in mm"),
+        (lambda it: clearance.load(it, coverage="a"), "coverage is 'a' (str); it should be a number"),
+        (lambda it: clearance.measured(5), "setup is 5 (int); it should be the path of a setup file"),
+        (lambda it: clearance.draw(it, "a.png", after=5), "after is 5 (int); it should be the name of a cut"),
+        (lambda it: clearance.night(it, now=5), "now is 5 (int); it should be a date and time"),
+        (lambda it: clearance.recheck(it, nozzles=5), "nozzles is 5 (int); it should be the name of a set"),
+        (lambda it: clearance.recheck(it, scheduler=5), "scheduler is 5 (int); it should be an address"),
+        (lambda it: clearance.Session(5), "scene is 5 (int); it should be a Scene"),
+    ],
+)
+def test_wrong_arguments_beside_the_setup(tmp_path: Path, call: Any, says: str) -> None:
+    bench = Bench(tmp_path)
+    bench.block("bar", (40, 12, 0), (60, 20, 60))
+    with pytest.raises(clearance.WrongArgument, match=re.escape(says)):
+        call(bench.write())
+
+
 @pytest.mark.parametrize("by", [True, "2", float("nan"), None])
 def test_a_raise_is_a_length(tmp_path: Path, by: Any) -> None:
     setup = Bench(tmp_path).write()
@@ -186,6 +215,38 @@ def test_short_forms() -> None:
         f"<Result {result.verdict}: 1 pairs, 0 findings, 1 notes; the least: <Pair "
     )
     assert len(repr(result)) < 300
+
+
+def test_answers_have_short_forms(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.block("bar", (40, 12, 0), (60, 20, 60))
+    scene = clearance.load(bench.write())
+    raises = clearance.find_raises(scene, within=(0.0, 5.0))
+    assert repr(raises) == "<RaiseAnswer clear: 1 windows from 0.00 to 5.00 mm, the smallest raise 0.00 mm>"
+    result = clearance.check(scene)
+    placement = clearance.find_placement(result)
+    span = r"-[\d.]+ to \+[\d.]+"
+    assert re.fullmatch(rf"<PlacementAnswer clear: X {span}, Y {span} mm, {span} degrees>", repr(placement))
+    zones = clearance.keepout(scene)
+    upper, lower = len(zones.upper), len(zones.lower)
+    assert repr(zones) == f"<Keepout for laid: {upper} zones of the upper head, {lower} of the lower>"
+    assert repr(zones.upper[0]) == f"<Zone up to Z {zones.upper[0].limit:.2f} mm>"
+    places = clearance.where(scene, "bar")
+    assert repr(places).startswith('<Where places: "bar" at X ')
+    assert repr(clearance.find_cures(result)) == "<Cures of nothing>"
+    for answer in (raises, placement, zones, places):
+        assert len(repr(answer)) < 120
+
+
+def test_short_forms_of_cures_and_rows() -> None:
+    cure = clearance.Cure("raise", ("plate",), 2.4, 2.4, True, "raise all by 2.4 mm")
+    assert repr(cure) == '<Cure "raise all by 2.4 mm": the whole job is clear then>'
+    ailment = clearance.Ailment("lower", "rail", "opening", "clash", (cure,))
+    assert repr(ailment) == '<Ailment clash: lower head and "rail", "opening": 1 cures>'
+    cures = clearance.Cures((cure,), (ailment,), ())
+    assert repr(cures) == '<Cures of 1 ailments; of all: "raise all by 2.4 mm">'
+    row = clearance.Rechecked("a/setup.toml", "clash", "clear", "approval", 0.0, 1.2, "")
+    assert repr(row) == '<Rechecked "a/setup.toml": clash, before clear>'
 
 
 class Tags(HTMLParser):

@@ -39,6 +39,7 @@ def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
 def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
     scene = scene_of(seed)
     live, rng = Live(SweepQuery(scene)), np.random.default_rng(seed)
+    live.look_again(live.there)
     poses: dict[int, np.ndarray] = {}
     for _ in range(3):
         which = int(rng.integers(len(scene.bodies)))
@@ -58,6 +59,7 @@ def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
 
 def test_only_the_pairs_of_what_moved_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
     live = Live(SweepQuery(scene_of(301)))
+    live.look_again(live.there)
     looked: set[int] = set()
     real = search._NearestSearch.bounded
 

@@ -22,10 +22,8 @@ from typing import Any
 import pytest
 
 import clearance as front
-from clearance.archive.asked import asked
-from clearance.archive.found import Approvals, setups_in
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
-from clearance.archive.rows import Rechecked, by_loss
+from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAnswer, WorkerQuestion, by_loss
+from clearance.archive.recheck import Approvals, asked, setups_in
 from clearance.archive.runner import Runner
 from clearance.cli import run as command_line
 from clearance.report import approval
@@ -56,9 +54,9 @@ class Counted:
 
     def __init__(self, source: Any) -> None:
         self._source = source
-        self.asked: list[Question] = []
+        self.asked: list[WorkerQuestion] = []
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         self.asked = list(questions)
         yield from self._source.answers(self.asked)
 
@@ -75,6 +73,7 @@ def approve(setup: Path, record: Path) -> None:
 
 
 # ---------------------------------------------------------------------------------------------- before, now
+@pytest.mark.slow
 def test_margins_that_are_otherwise_and_what_is_kept(tmp_path: Path, cache: Path) -> None:
     folder = tmp_path / "jobs"
     archive(folder, 3)
@@ -100,7 +99,7 @@ def test_margins_that_are_otherwise_and_what_is_kept(tmp_path: Path, cache: Path
     assert {q.setup for q in _asked(folder, wide)} == {str(folder / "job_0001" / "setup.toml")}
 
 
-def _asked(folder: Path, otherwise: Otherwise) -> list[Question]:
+def _asked(folder: Path, otherwise: Otherwise) -> list[WorkerQuestion]:
     source = Counted(Runner(1))
     rows_of(folder, source, otherwise)
     return source.asked
@@ -112,13 +111,13 @@ class Said:
     def __init__(self, verdicts: dict[str, str | None]) -> None:
         self.verdicts = verdicts
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         import hashlib
 
         for question in questions:
             digest = hashlib.sha256(Path(question.setup).read_bytes()).hexdigest()
             verdict = self.verdicts[Path(question.setup).parent.name]
-            yield question, Answer(verdict, "said so", spare=1.0, inputs=((question.setup, digest),))
+            yield question, WorkerAnswer(verdict, "said so", spare=1.0, inputs=((question.setup, digest),))
 
 
 def test_with_nothing_otherwise_it_is_compared_with_the_last_whole_run(tmp_path: Path, cache: Path) -> None:

@@ -18,9 +18,16 @@ from pathlib import Path
 import pytest
 
 from clearance.archive import cluster
-from clearance.archive.asked import asked
 from clearance.archive.cache import tool_sha256
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question, answer_of, question_of
+from clearance.archive.question import (
+    AS_IT_IS,
+    Otherwise,
+    WorkerAnswer,
+    WorkerQuestion,
+    answer_of,
+    question_of,
+)
+from clearance.archive.recheck import asked
 from clearance.archive.runner import Runner
 from clearance.errors import InputError
 from tests.archives import DEMOS, ROOT, archive, by_name
@@ -30,7 +37,7 @@ TOOL = "this program"
 
 def there(name: str) -> set[str]:
     """The files that travel with a demo, as they lie in its folder."""
-    parcel = cluster.packed(Question(str(DEMOS / name)), TOOL)
+    parcel = cluster.packed(WorkerQuestion(str(DEMOS / name)), TOOL)
     root = cluster._below(str(DEMOS))
     return {os.path.relpath(file, root) for file, _ in parcel.files}
 
@@ -52,7 +59,7 @@ def test_a_setup_is_judged_there_as_here(tmp_path: Path) -> None:
     (setup,) = archive(tmp_path / "jobs", 1)
     margins = tmp_path / "m.toml"
     margins.write_text("[margins]\nholder = { side = 10.0 }\n")
-    question = Question(str(setup), Otherwise(margins=str(margins)))
+    question = WorkerQuestion(str(setup), Otherwise(margins=str(margins)))
     ((_, here),) = Runner(1).answers([question])
     parcel = cluster.packed(question, tool_sha256())
     assert question_of(parcel.question).setup == str(setup)[1:]
@@ -72,12 +79,12 @@ def test_a_whole_path_cannot_travel(tmp_path: Path) -> None:
     model = setup.parent / "block.stl"
     setup.write_text(setup.read_text().replace('"block.stl"', f'"{model}"'))
     with pytest.raises(InputError, match="by its whole path, which cannot travel"):
-        cluster.packed(Question(str(setup)), TOOL)
+        cluster.packed(WorkerQuestion(str(setup)), TOOL)
 
 
 def test_another_version_gives_no_verdict(tmp_path: Path) -> None:
     (setup,) = archive(tmp_path, 1)
-    text, tool = cluster.unpacked(cluster.packed(Question(str(setup)), TOOL))
+    text, tool = cluster.unpacked(cluster.packed(WorkerQuestion(str(setup)), TOOL))
     assert tool != TOOL
     assert answer_of(text).verdict is None
 
@@ -146,10 +153,10 @@ def _until_two_are_there() -> None:
 def test_no_scheduler_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "_ANSWERS", 1)
     with pytest.raises(cluster.NoScheduler, match="no scheduler answers"):
-        list(cluster.Cluster("tcp://127.0.0.1:9").answers([Question("a.toml")]))
+        list(cluster.Cluster("tcp://127.0.0.1:9").answers([WorkerQuestion("a.toml")]))
     monkeypatch.setenv("CLEARANCE_HOLDERS", "holders")
     with pytest.raises(cluster.NoScheduler, match="CLEARANCE_HOLDERS"):
-        list(cluster.Cluster("tcp://127.0.0.1:9").answers([Question("a.toml")]))
+        list(cluster.Cluster("tcp://127.0.0.1:9").answers([WorkerQuestion("a.toml")]))
 
 
 def test_what_a_computer_gave_up_is_no_verdict() -> None:
@@ -159,7 +166,7 @@ def test_what_a_computer_gave_up_is_no_verdict() -> None:
 
     class Older:
         def result(self) -> tuple[str, str]:
-            return Answer("clear", "").as_text(), "another"
+            return WorkerAnswer("clear", "").as_text(), "another"
 
     assert cluster._result(Lost(), TOOL).verdict is None
     assert cluster._result(Older(), TOOL).verdict is None

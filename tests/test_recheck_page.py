@@ -13,9 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from clearance.archive.page import write_page
-from clearance.archive.question import Otherwise
-from clearance.archive.rows import Rechecked, by_loss
+from clearance.archive.question import Otherwise, Rechecked, by_loss
+from clearance.archive.report import write_page
 from tests.chromium import Chromium
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]

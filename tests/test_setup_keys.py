@@ -12,11 +12,11 @@ import pytest
 
 from clearance.scene.fields import Table
 from clearance.scene.load import load
-from clearance.scene.lying import Asked
 from clearance.scene.machine import Machine
+from clearance.scene.measured import Asked
 from clearance.scene.model import Body, Scene, SideHeight, StartHole, Stretch
 from clearance.scene.schema import Setup
-from clearance.scene.settings import Hold, TakenOut
+from clearance.scene.settings import HeldBy, TakenOut
 from tests.setup_writer import machine, setup, write
 
 # The plate's corner lies at (150 - 60, 60 - 20, 0): on the rail's top seat, moved. Its zero is (70, 60, 3)
@@ -199,10 +199,10 @@ IN_SETUP: list[Case] = [
          lambda s: s.cuts[0].taken_out, (TakenOut("all", 1),))
         for key in ("piece", "at")
     ],
-    ("cuts.held_by", {"cuts__0__held_by": "tabs"}, lambda s: s.cuts[0].holds, (Hold("tabs"),)),
+    ("cuts.held_by", {"cuts__0__held_by": "tabs"}, lambda s: s.cuts[0].holds, (HeldBy("tabs"),)),
     *[
         (f"cuts.held_by.{key}", {**AT_STOP, "cuts__0__held_by": {"by": "wax", "until": "stop 1",
-         "piece": "slug"}}, lambda s: s.cuts[0].holds, (Hold("wax", 1, "slug"),))
+         "piece": "slug"}}, lambda s: s.cuts[0].holds, (HeldBy("wax", 1, "slug"),))
         for key in ("by", "until", "piece")
     ],
     *[

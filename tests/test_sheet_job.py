@@ -16,7 +16,7 @@ import shapely
 import clearance
 from clearance.process.findings import Checked
 from clearance.report.sheet.data import elements
-from clearance.report.sheet.job import Job, Station, job
+from clearance.report.sheet.job import Station, Stations, job
 from clearance.report.sheet.plan import drawing, stops
 from tests.access_bench import block, line, post
 from tests.nest_job import SETUP, nest_result
@@ -27,7 +27,7 @@ from tests.test_sheet_page import Seen
 ALL = sorted(file.stem for file in DEMOS.glob("*.toml"))
 
 
-def told(result: Checked) -> Job:
+def told(result: Checked) -> Stations:
     return job(result, {each.name: each.number for each in elements(result.scene)})
 
 
@@ -40,7 +40,7 @@ def demo(name: str) -> Checked:
     return result
 
 
-def words(shown: Job) -> str:
+def words(shown: Stations) -> str:
     return " ".join(" ".join(Seen(str(stops(shown))).words).split())
 
 
@@ -180,4 +180,4 @@ def test_a_setup_that_cuts_nothing_has_no_states(tmp_path: Path) -> None:
     shown = told(
         judged_whole(tmp_path, FRAME, "G90 G00 X0 Y0\nG00 X10 Y0", items=[LEFT, RIGHT, STRAP, SECOND])
     )
-    assert shown == Job((), ())
+    assert shown == Stations((), ())

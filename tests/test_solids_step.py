@@ -115,6 +115,7 @@ SLANT = np.arctan2(6.0, 15.0)
 CREST = [[[20.0 * i, 8.0 if i == j == 1 else 0.0, 10.0 * j] for j in range(3)] for i in range(3)]
 
 
+@pytest.mark.slow
 @pytest.mark.few(1)
 @pytest.mark.parametrize(
     ("text", "at", "along", "truth"),

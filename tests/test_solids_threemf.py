@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from clearance.errors import InputError
 from clearance.mesh.mass import mass_properties
-from clearance.mesh.model import Model, Solid
+from clearance.mesh.model import RawModel, Solid
 from clearance.mesh.read import read_model
 from clearance.mesh.threemf import read_3mf
 from tests.test_solids_stl import BOX, mutated
@@ -63,7 +63,7 @@ def threemf(
     return package({"_rels/.rels": RELS, "3D/a.model": model(objects, build, head)})
 
 
-def read(data: bytes, memory: int = MEMORY) -> Model:
+def read(data: bytes, memory: int = MEMORY) -> RawModel:
     return read_3mf(data, "part.3mf", memory)
 
 

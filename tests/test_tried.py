@@ -20,10 +20,9 @@ import pytest
 import clearance
 from clearance import cli
 from clearance.geometry.transforms import pose
-from clearance.scene.changed import changed, param_of
+from clearance.scene.reread import changed, param_of
 from clearance.scene.rewrite import rewritten, write_tried
-from clearance.scene.stand import angles
-from clearance.scene.tries import Move, Off, Param, Place, Raise, Set
+from clearance.scene.tries import Move, Off, OnSeat, Param, Raise, Set, angles
 
 DEMOS = Path(__file__).parents[1] / "demo_models"
 DIE = "side_plate_die_clash.toml"
@@ -165,9 +164,9 @@ def test_layout_and_comments_stay() -> None:
         b'name = "k"\nwithout = "a"  # w\nwith = ["b"]\n# end\n'
     )
     edits = [
-        Place("a", (6.25, 2.5, 4.0)),
+        OnSeat("a", (6.25, 2.5, 4.0)),
         Set("a", "length", 41.0),
-        Place("b", turn=(0.0, 0.0, 5.0)),
+        OnSeat("b", turn=(0.0, 0.0, 5.0)),
         Off("b"),
     ]
     text = rewritten(raw, edits, "x").decode()
@@ -192,10 +191,10 @@ def test_an_inch_setup_is_written_in_inches(demos: Path) -> None:
         data = data.replace(long, short)
     raw = data.encode()
     text = rewritten(
-        raw, [Place("left strap", (11.8110236 * 25.4 + 2.54, 12.7, -3.175))], "x", "inch"
+        raw, [OnSeat("left strap", (11.8110236 * 25.4 + 2.54, 12.7, -3.175))], "x", "inch"
     ).decode()
     assert "at = [11.911024, 0.5, -0.125]" in text
-    assert rewritten(raw, [Place("left strap", (11.8110236 * 25.4, 12.7, -3.175))], "x", "inch") == raw
+    assert rewritten(raw, [OnSeat("left strap", (11.8110236 * 25.4, 12.7, -3.175))], "x", "inch") == raw
 
 
 def test_a_file_that_changed_meanwhile_is_left_alone(demos: Path) -> None:
@@ -209,7 +208,7 @@ def test_a_file_that_changed_meanwhile_is_left_alone(demos: Path) -> None:
 
 def test_an_item_of_another_file_is_not_written() -> None:
     with pytest.raises(clearance.InputError, match='"P3/rail" does not stand in this file'):
-        rewritten(b'[[items]]\nname = "a"\n', [Place("P3/rail", (1.0, 0.0, 0.0))], "x.toml")
+        rewritten(b'[[items]]\nname = "a"\n', [OnSeat("P3/rail", (1.0, 0.0, 0.0))], "x.toml")
 
 
 # ------------------------------------------------------------------------------------------ the command line
@@ -347,10 +346,10 @@ def test_what_stands_in_a_pallet_s_file_is_changed_in_the_setup(demos: Path) -> 
 
 def test_a_change_of_a_pallet_s_item_that_has_none_goes_to_the_end() -> None:
     raw = b'[[items]]\nname = "a"\n\n[[cuts]]\nname = "k"  # last\n'
-    text = rewritten(raw, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
+    text = rewritten(raw, [OnSeat("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
     assert text == raw.decode() + '\n[[change]]\nitem = "P/b"\nat = [1, 2.5, 0]\n'
     more = raw.replace(b"[[cuts]]", b'[[change]]\nitem = "P/a"\n\n# the cut\n[[cuts]]')
-    text = rewritten(more, [Place("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
+    text = rewritten(more, [OnSeat("P/b", (1.0, 2.5, 0.0))], "x", "mm", {"P/b"}).decode()
     assert [one["item"] for one in tomllib.loads(text)["change"]] == ["P/a", "P/b"]
     assert "\n\n# the cut\n[[cuts]]\n" in text
 
@@ -358,4 +357,4 @@ def test_a_change_of_a_pallet_s_item_that_has_none_goes_to_the_end() -> None:
 def test_a_layout_that_could_not_be_kept_is_left_alone() -> None:
     raw = b'[[cuts]]\nname = "k"\n\n[[items]]\nname = "a"\n\n[[cuts]]\nname = "l"\n'
     with pytest.raises(clearance.InputError, match="stand apart from each other; nothing was written"):
-        rewritten(raw, [Place("a", (1.0, 0.0, 0.0))], "x.toml")
+        rewritten(raw, [OnSeat("a", (1.0, 0.0, 0.0))], "x.toml")

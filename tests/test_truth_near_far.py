@@ -167,6 +167,7 @@ def test_a_margin_is_met_or_missed_by_micrometres(allow: float, far: tuple[float
         assert gap - allow - margin - 0.005 <= p.spare <= max(gap, 0.0) - allow - margin + 1e-9
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("far", [FAR[2], *(pytest.param(f, marks=pytest.mark.slow) for f in FAR[:2])])
 def test_slivers_specks_and_long_parts_keep_every_promise(far: tuple[float, float, float]) -> None:
     """Sheets of 0.02, a cube of 0.02, a bar and a plate of a metre, turned every way, against the oracle."""

@@ -21,7 +21,7 @@ from tests.oracles.compare import Tally, complaints_about, run_cases
 from tests.oracles.scenes import Recipe, case_of, draw_recipe, recipe_of_seed
 from tests.oracles.truth import Case, PairTruth, truths
 
-SCENES, MANY = 16, 240
+SCENES, MANY = 12, 240
 
 
 class HypothesisDice:
@@ -67,7 +67,7 @@ def test_large_scenes_keep_every_promise(first: int, scenes: int, jobs: int) -> 
     assert total.scenes == scenes
 
 
-@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@settings(max_examples=4, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 @given(recipes())
 def test_drawn_scenes_keep_every_promise(recipe: Recipe) -> None:
     tally = run_cases([case_of(recipe)], check)[0]

@@ -16,12 +16,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clearance.view import going as module
+from clearance.view import moments as module
 from clearance.view import picture
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe
-from clearance.view.going import Going, going
 from clearance.view.handling import Handling
+from clearance.view.moments import Going, going
 from clearance.view.raised import Raised, no_raises
 from tests.nest_job import SETUP, nest_result
 from tests.test_process_states import FRAME, INNER, LEFT, RIGHT, SECOND, STRAP, judged_whole
@@ -143,7 +143,7 @@ import json, sys
 from pathlib import Path
 import clearance
 from clearance.view.drawing import describe
-from clearance.view.going import going
+from clearance.view.moments import going
 from clearance.view.handling import Handling
 from clearance.view.raised import Raised, no_raises
 from clearance.view.window_scene import Window

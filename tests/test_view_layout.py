@@ -7,8 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance.view import looks
-from clearance.view.layout import Ground, Rect, Wanted, arrange, nearest_edge
-from clearance.view.title_block import legend_words, nice_length
+from clearance.view.layout import Ground, Rect, Wanted, arrange, legend_words, nearest_edge, nice_length
 
 AREA: Rect = (10.0, 150.0, 1590.0, 1110.0)
 

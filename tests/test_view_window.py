@@ -16,7 +16,7 @@ import pytest
 
 from clearance import cli
 from clearance.errors import CannotDraw
-from clearance.view import looks, picture, window
+from clearance.view import looks, picture
 from clearance.view.raised import no_raises
 from clearance.view.window_scene import SIZE, fitting
 from tests.view_scenes import plate_on_rails
@@ -25,16 +25,16 @@ DEMO = Path(__file__).parent.parent / "demo_models" / "side_plate_die_clash.toml
 
 
 def test_no_display_is_a_message_and_names_the_other_way(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(window.sys, "platform", "linux")
+    monkeypatch.setattr(picture.sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
     with pytest.raises(CannotDraw, match="clearance picture"):
-        window.show(plate_on_rails(), no_raises(), "plate")
+        picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 def test_the_command_says_so_before_it_checks(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(window.sys, "platform", "linux")
+    monkeypatch.setattr(picture.sys, "platform", "linux")
     monkeypatch.delenv("DISPLAY", raising=False)
     began = time.perf_counter()
     assert cli.run(["view", str(DEMO)]) == 2
@@ -50,10 +50,10 @@ def test_the_command_says_so_before_it_checks(
 def test_a_display_that_does_not_answer_is_a_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "stand_in.py").write_text("import os; os.abort()", encoding="utf-8")
     monkeypatch.syspath_prepend(tmp_path)
-    monkeypatch.setattr(window, "WINDOW", "stand_in:main")
+    monkeypatch.setattr(picture, "WINDOW", "stand_in:main")
     monkeypatch.setenv("DISPLAY", ":99")
     with pytest.raises(CannotDraw, match=r"does not answer, or has no OpenGL .*apt-get install"):
-        window.show(plate_on_rails(), no_raises(), "plate")
+        picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 @pytest.mark.slow
@@ -64,7 +64,7 @@ def test_a_display_that_is_not_there_ends_in_a_message(monkeypatch: pytest.Monke
         monkeypatch.setenv("DISPLAY", ":4711")
         monkeypatch.delenv("VTK_DEFAULT_OPENGL_WINDOW", raising=False)
         with pytest.raises(CannotDraw, match="no window: the display does not answer"):
-            window.show(plate_on_rails(), no_raises(), "plate")
+            picture.show(plate_on_rails(), no_raises(), "plate")
 
 
 @pytest.mark.parametrize(
@@ -82,10 +82,10 @@ def test_the_window_has_room_on_the_screen(screen: tuple[int, int], size: tuple[
 
 
 def test_where_a_window_can_be_asked_for() -> None:
-    assert not window.has_display("linux", {})
-    assert window.has_display("linux", {"DISPLAY": ":0"})
-    assert window.has_display("win32", {})
-    assert window.has_display("darwin", {})
+    assert not picture.has_display("linux", {})
+    assert picture.has_display("linux", {"DISPLAY": ":0"})
+    assert picture.has_display("win32", {})
+    assert picture.has_display("darwin", {})
 
 
 # Every handle, one after the other; what is seen of it is printed as JSON.
@@ -97,7 +97,7 @@ from clearance.advice.raises import find_raises
 from clearance.view.drawing import describe
 from clearance.view.handling import Handling
 from clearance.view.raised import Raised
-from clearance.view.window_scene import Window
+from clearance.view.window_scene import Window, fitting
 
 result = clearance.check(clearance.load(sys.argv[1]))
 handling = Handling(result, Raised(result, find_raises(result.scene)))
@@ -113,6 +113,8 @@ def seen(what):
     out.append({"what": what, "heights": heights, "texts": texts, "item": handling.item,
                 "raise": w._sliders["raise"].GetRepresentation().GetValue(),
                 "run": w._sliders["run"].GetRepresentation().GetValue(),
+                "under": w._sliders["run"].GetRepresentation().GetTitleText(),
+                "camera": list(w.plotter.camera.position),
                 "names": sorted(n for n in w.plotter.actors if n.startswith(("line", "figure")))})
 
 seen("opened")
@@ -145,7 +147,27 @@ seen("click beside")
 w._do(w.save)
 w._do(w.save)
 seen("saved")
-print(json.dumps(out))
+
+def click_words(key):
+    left, right, low, high = dict(w.words._buttons)[key]
+    w.click(round((left + right) / 2), round((low + high) / 2))
+    seen("words " + key)
+
+for key in ("Right", "Left", "Up", "Down", "n", "n", "v", "e"):
+    click_words(key)
+w._do(lambda: w.point_at(None))
+lines = []
+for screen in ((1440, 900), (1280, 720)):
+    w.plotter.window_size = list(fitting(screen))
+    w.refresh()
+    bars = {}
+    for name, slider in w._sliders.items():
+        rep = slider.GetRepresentation()
+        ends = rep.GetPoint1Coordinate(), rep.GetPoint2Coordinate()
+        bars[name] = [p for end in ends for p in end.GetComputedDisplayValue(w.plotter.renderer)]
+    keys = [box for _, box in w.words._buttons]
+    lines.append({"size": list(w.plotter.window_size), "keys": keys, "bars": bars})
+print(json.dumps({"out": out, "lines": lines}))
 """
 
 
@@ -161,7 +183,8 @@ def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
         cwd=DEMO.parent.parent,
     )
     assert done.returncode == 0, done.stderr
-    opened, dragged, rests, quick, least, step, click, beside, saved = json.loads(done.stdout)
+    told = json.loads(done.stdout)
+    opened, dragged, rests, quick, least, step, click, beside, saved, *words = told["out"]
     assert opened["texts"]["verdict"].startswith("CLASH    part zero raised by 0.00 mm")
     assert opened["heights"]["die plate"] == [[0.0]]
     assert "touches  lower  front rail" in opened["texts"]["table"]
@@ -192,6 +215,28 @@ def test_every_handle_does_what_it_says(tmp_path: Path) -> None:
     assert beside["item"] is None
     assert saved["texts"]["title"].startswith("saved: ")
     assert sorted(os.listdir(tmp_path)) == ["kept-1.png", "kept-2.png"], "none is written over"
+    # each word of the line of keys does what its key does
+    on, back, up, down, first, second, turned, _ = words
+    assert (on["run"], back["run"]) == (saved["run"] + 1, saved["run"])
+    assert [each["raise"] for each in (up, down)] == pytest.approx([2.5, 2.41]), "on the slider's scale"
+    assert [each["item"] for each in (first, second)] == ["front rail", "back rail"]
+    assert turned["camera"] != second["camera"]
+    # the number under the slider along the path is the one of the line above it
+    for each in told["out"]:
+        cut, move = each["texts"]["move"].split("   ")[:2]
+        assert each["under"] == "   ".join(["along all moves:", cut, *([move] if "move" in move else [])])
+    assert step["under"].endswith("opening   move 5 of 7"), "move 5 ends there, by the program"
+    for line in told["lines"]:
+        wide, high = line["size"]
+        for left, right, low, top in line["keys"]:
+            assert 0 <= left < right <= wide
+            assert 0 <= low < top <= high
+        starts = [key[0] for key in line["keys"]]
+        ends = [key[1] for key in line["keys"]]
+        assert all(a < b for a, b in zip(ends, starts[1:], strict=False)), "no word lies on another"
+        for x1, y1, x2, y2 in line["bars"].values():
+            assert 0 < x1 < x2 < wide
+            assert line["keys"][0][3] < y1 == y2 < high, "the sliders stand over the line of keys"
 
 
 @pytest.fixture

@@ -152,6 +152,7 @@ def test_nowhere_is_proven(tmp_path: Path) -> None:
     assert not any("raised" in words for words in one["opens"])
 
 
+@pytest.mark.slow
 def test_less_room_than_wanted_is_named_and_is_no_place(tmp_path: Path) -> None:
     # Strips from 9 (5 + 1 + 3) to 14 (17 - 3) beside the path, longer than the plate: 2.5 either way.
     job = Bench(
@@ -188,6 +189,7 @@ def clash(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 def test_the_demos_strap_finds_its_hole_and_is_written(tmp_path: Path) -> None:
     setup = clash(tmp_path) / "side_plate_die_clash.toml"
     before = clearance.check(setup)

@@ -15,7 +15,7 @@ from clearance.process.threading_told import _down
 from clearance.report.terminal import as_text
 from clearance.scene.load import load
 from clearance.scene.model import Finding
-from clearance.toolpath.dxf.words import in_words
+from clearance.toolpath.dxf.child import in_words
 from tests.results_by_hand import a_result
 from tests.setup_writer import setup, write
 

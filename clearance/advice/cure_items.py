@@ -18,7 +18,7 @@ import numpy as np
 
 from clearance.advice.edits import rebuilt, shifted, turned, with_all_on_them, with_bodies
 from clearance.advice.shifts import TriedBodies
-from clearance.advice.whole import Budget, Told, of_change, with_present
+from clearance.advice.whole_job import Budget, Told, of_change, with_present
 from clearance.checking.result import Ailment, Cure, Pair, Result
 from clearance.checking.verdict import check
 from clearance.errors import InputError

@@ -4,21 +4,24 @@ confirmed against the whole job: heads, states, what carries and holds, threadin
 First what clears everything at once: all on the table raised, the upper head raised; then, for each state in
 which something is wrong, what to leave on or take off; then changes to each item, the worst first. It takes
 no longer than the check did, and says what it did not get to.
+
+``every_nozzle`` says what the job says with each set of nozzles that the machine file names: each set is read
+and judged as the setup would be that names it: nothing is carried over.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from clearance.advice.cure_items import ItemCures, StateCures
 from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_them
-from clearance.advice.nozzles import mounted, with_other
-from clearance.advice.question import Question
+from clearance.advice.question import RaiseQuestion
 from clearance.advice.raises import find_raises
 from clearance.advice.shifts import TriedBodies
-from clearance.advice.whole import Budget, Interrupted, Told, as_told, of_change, of_raise
+from clearance.advice.whole_job import Budget, Interrupted, Told, as_told, of_change, of_raise
 from clearance.checking.pairs import judge
 from clearance.checking.result import (
     OTHER_NOZZLES,
@@ -27,11 +30,98 @@ from clearance.checking.result import (
     Cures,
     Pair,
     Result,
+    WithNozzles,
 )
-from clearance.errors import InputError
+from clearance.checking.verdict import Progress
+from clearance.errors import ClearanceError, InputError
 from clearance.kernels.query import SweepQuery
-from clearance.process.check import told
+from clearance.process.check import check, told
+from clearance.scene.load import load
 from clearance.scene.model import Scene
+from clearance.scene.nozzles import OWN
+
+#: worst first
+_ORDER = ("clash", "undecided", "close", "clear", "note")
+
+
+def mounted(scene: Scene) -> str:
+    """The name of what is mounted."""
+    return scene.known_machine.nozzles or OWN
+
+
+def with_other(scene: Scene, name: str) -> Scene:
+    """The job read anew with other nozzles.
+
+    Args:
+        scene: as it was read (``Scene.reading``).   name: one of ``Scene.sets``.
+
+    Raises:
+        InputError: it cannot be set up so.
+    """
+    assert scene.reading is not None
+    return load(scene.setup_file, replace(scene.reading, nozzles=name))
+
+
+def every_nozzle(result: Result, progress: Progress | None = None) -> tuple[WithNozzles, ...]:
+    """The job with each set of nozzles, in the order of the machine file, the machine's own heads first.
+
+    Args:
+        result: of the job as it was read, with the nozzles that it chooses.
+        progress: is told the share done.
+
+    Raises:
+        InputError: the machine file names no sets, or the job was changed since it was read.
+    """
+    scene = result.scene
+    if not scene.sets:
+        found = f'the machine "{scene.known_machine.name}" has its own heads only'
+        raise InputError(None, "--every-nozzle", found, "sets of nozzles stand in [[nozzles]] of its file")
+    if scene.reading is None:
+        found = "the setup was changed since it was read"
+        raise InputError(None, "--every-nozzle", found, "write the change into the setup file first")
+    told = []
+    for k, name in enumerate(scene.sets):
+        if progress is not None:
+            progress(k / len(scene.sets), f"checking with {name}")
+        if name == mounted(scene):
+            told.append(summary(name, result, chosen=True))
+            continue
+        try:
+            told.append(summary(name, check(with_other(scene, name))))
+        except ClearanceError as error:
+            told.append(WithNozzles(name, message=str(error)))
+    return tuple(told)
+
+
+def summary(name: str, result: Result, chosen: bool = False) -> WithNozzles:
+    """What a job says in one line: its verdict, the least to spare, and what limits it.
+
+    Args:
+        name: of the nozzles.   result: with them.   chosen: the setup chooses them.
+    """
+    spares = [pair.spare for pair in result.pairs if pair.spare is not None]
+    worst = min(
+        result.pairs, key=lambda p: (_ORDER.index(p.verdict), _far(p.spare), p.clearance), default=None
+    )
+    if worst is not None and worst.verdict != result.verdict:
+        worst = None
+    grave = sorted((f for f in result.findings), key=lambda f: _ORDER.index(f.severity))
+    finding = None if worst is not None else next((f for f in grave if f.severity == result.verdict), None)
+    return WithNozzles(
+        name,
+        chosen=chosen,
+        wire=result.scene.known_machine.wire,
+        verdict=result.verdict,
+        spare=min(spares, default=None),
+        pair=worst,
+        item=worst.item if worst is not None else None if finding is None else finding.item,
+        message=None if finding is None else finding.message,
+    )
+
+
+def _far(spare: float | None) -> float:
+    return float("inf") if spare is None else spare
+
 
 #: findings that other nozzles may cure, besides what the heads meet
 OF_HEADS = frozenset({"lean", "travel"})
@@ -208,7 +298,7 @@ class _CureSearch:
         index = {body.name: k for k, body in enumerate(self.scene.bodies)}
         query = SweepQuery(self.scene, only=None if item is None else [index[item]])
         with self.budget.step("upper raises", 0.15):
-            gaps = Question(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
+            gaps = RaiseQuestion(query, (), rules, 0.0, room).hits(True, ("upper", "wire")).windows(0.0, room)
         gaps = [g for g in gaps if g[1] - g[0] >= FINE]
         if not gaps:
             return []

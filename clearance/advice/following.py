@@ -1,13 +1,14 @@
 """A scene as it was read goes in; where its items are now, one move after another, comes in; every pair's
-figures there come out.
+figures there come out, or those of the pairs with the least to spare.
 
-What moves is shifted as a rigid body, with the paths of the parts that are cut, and only pairs are measured
-again whose two sides moved against each other.
+What moves is shifted as a rigid body, with the paths of the parts that are cut. Measured are only pairs whose
+two sides moved against each other, and these when they are asked for: of a pair that has more to spare than
+those that are, by what is known of it from before (``lasting``), nothing else is needed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
 from math import inf
@@ -17,19 +18,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.edits import cuts_shifted
+from clearance.advice.lasting import NO_MOTION, Lasting
 from clearance.checking.result import SEVERITIES
 from clearance.geometry.transforms import Matrix, apply, invert
 from clearance.kernels.live import Live
 from clearance.kernels.query import BARE, Growth, HeadPart, SweepQuery
 from clearance.scene.model import Scene, Stretch
-from clearance.scene.stand import Stand
+from clearance.scene.tries import Stand
 from fixtures_lib import library
 from fixtures_lib.holder import Holder
 
 Array = NDArray[np.float64]
+Pairs = NDArray[np.bool_]
 
-#: a motion smaller than this is none: mm, and of a rotation its parts
-NO_MOTION = 1e-9
+#: a rotation whose parts differ by less from none is none
 NO_TURN = 1e-12
 
 
@@ -60,16 +62,17 @@ class Following:
 
     Args:
         scene: as it was read.
+        like: of the same setup, read with something else: what was found there is looked at first.
 
     Attributes:
         scene: as it was read.   home: where its items were then.
-        rows: every pair as it is now, the least to spare first.
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, like: Following | None = None) -> None:
         self._serial = next(_serials)
-        live = Live(SweepQuery(scene))
-        self.scene, self.home, self._live = scene, Stand(scene), live
+        live = Live(SweepQuery(scene), None if like is None else like._live)
+        self.scene, self.home = scene, Stand(scene)
+        self._live: Live = live
         self._number = {body.name: k for k, body in enumerate(scene.bodies)}
         self._poses: dict[int, Matrix] = {}
         self._params: dict[int, Mapping[str, Any]] = {}
@@ -81,10 +84,18 @@ class Following:
         #: how often each was given another shape
         self._built: dict[int, int] = {}
         self._now = scene
-        self._verdicts: dict[tuple[int, int], str] = {}
+        self._shift: Mapping[int, tuple[float, float]] = {}
+        self._off: frozenset[int] = frozenset()
+        self._last = Lasting(live.query)
+        #: of each pair as it was measured last: all of it, its spare (mm) and how bad its verdict is
+        self._found: dict[tuple[int, int], Row] = {}
+        self._spare = np.full(self._last.there.shape, inf)
+        self._rank = np.full(self._last.there.shape, len(SEVERITIES))
         self._inside: dict[tuple[int, int], bool] = {}
         self._extent: dict[tuple[int, int], tuple[Array, Array]] = {}
-        self._tell(np.ones(live.there.shape, dtype=bool))
+        #: the spare, mm, up to which pairs were among the least when they were asked for last
+        self._bar: float = -inf if like is None else like._bar
+        self._last.bounded(self._last.there, live.bounds(self._last.there))
 
     def reshape(self, name: str, holder: Holder) -> bool:
         """Have a holder other dimensions from the next ``follow`` on; False where that is not enough: what
@@ -193,7 +204,7 @@ class Following:
             part = self.home.items[source.fit]
             own = apply(invert(part.T_MI), part.triangles_M)
             fitted = library.fit(source.kind, given, apply(T_SP, own))
-            built = library.build(source.kind, fitted.params)
+            built = fitted.built or library.build(source.kind, fitted.params)
             if _alike(built.params, self._params[k]):
                 continue
             if any(other.stands_on == body.name for other in self.scene.bodies):
@@ -205,85 +216,128 @@ class Following:
     def _put(
         self, poses: dict[int, Matrix], shift: Mapping[int, tuple[float, float]], rebuilt: Mapping[int, Array]
     ) -> None:
-        """Bodies and paths where they are now; and what moved against each other measured again."""
-        home, live = self.scene, self._live
-        before = self._poses
+        """Bodies and paths where they are now."""
+        home, live, last = self.scene, self._live, self._last
+        before, self._poses = self._poses, poses
         changed = {
             k for k in {*poses, *before} if not np.array_equal(poses.get(k, _EYE), before.get(k, _EYE))
         } | set(rebuilt)
         for k, triangles in rebuilt.items():
-            live.rebuilt(k, apply(home.bodies[k].T_MI, triangles))
+            there = apply(home.bodies[k].T_MI, triangles)
+            live.rebuilt(k, there)
+            last.reshaped(k, there)
             self._built[k] = self._built.get(k, 0) + 1
-        live.bodies_at({k: poses.get(k, _EYE) for k in changed})
-        self._poses = poses
-        went = _way_of(self._now.stretches)
-        stretches = cuts_shifted(home, shift) if shift else home.stretches
-        self._now = replace(home, stretches=stretches, planned=None)
-        live.paths_at(SweepQuery(self._now).runs)
-        again = np.zeros(live.there.shape, dtype=bool)
-        goes = _way_of(stretches)
-        by_stretch = {s.name: n for n, s in enumerate(stretches)}
-        rows = np.array([by_stretch[live.runs[r].stretch.name] for r in live.run_of])
-        for n, (a, b) in enumerate(zip(went, goes, strict=True)):
-            mine = rows == n
-            path = _shift(a, b)
-            for k in range(len(home.bodies)):
-                if path is None or k in rebuilt:
-                    again[mine, k] = True
-                    continue
-                old, new = before.get(k, _EYE), poses.get(k, _EYE)
-                apart = new @ invert(old)
-                apart[:2, 3] -= path
-                again[mine, k] = _is_motion(apart) if k in changed or path.any() else False
-        live.look_again(again)
-        self._tell(again)
+        now = {k: poses.get(k, _EYE) for k in changed}
+        live.bodies_at(now)
+        last.bodies_at(now)
+        if paths := shift != self._shift:
+            self._shift = shift
+            stretches = cuts_shifted(home, shift) if shift else home.stretches
+            self._now = replace(home, stretches=stretches, planned=None)
+            live.paths_at(SweepQuery(self._now).runs)
+            last.paths_at(live.runs)
+        last.settle(sorted(changed), paths)
+        if (unknown := last.unknown).any():
+            last.bounded(unknown, live.bounds(unknown))
 
-    def _tell(self, again: NDArray[np.bool_]) -> None:
-        """The rows as they are now; verdicts only of what was measured again (parts, bodies)."""
-        live, bodies = self._live, self.scene.bodies
+    # --------------------------------------------------------------------------------------- what is asked
+    def take_off(self, names: Collection[str]) -> None:
+        """Some items are not there, and all others are.
+
+        Args:
+            names: of the items.
+        """
+        self._off = frozenset(self._number[name] for name in names)
+
+    @property
+    def _there(self) -> Pairs:
+        """Which pairs there are, as items are on or off."""
+        there = self._last.there.copy()
+        there[:, sorted(self._off)] = False
+        return there
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """Every pair as it is now, the least to spare first."""
+        there = self._there
+        self._measure(there)
+        return self._told(there)
+
+    @property
+    def verdict(self) -> str:
+        """The worst that is measured."""
+        there = self._there
+        self._measure(there & self._doubtful)
+        rank = int(self._rank[there & ~self._last.stale].min(initial=len(SEVERITIES)))
+        return SEVERITIES[rank] if rank < len(SEVERITIES) else "clear"
+
+    def least(self, many: int) -> tuple[Row, ...]:
+        """The pairs with the least to spare, the least first; the others need not be measured for it.
+
+        Args:
+            many: how many.
+        """
+        there, last = self._there, self._last
+        self._measure(there & (self._doubtful | (last.spare <= self._bar)))
+        while True:
+            stale = there & last.stale
+            spares = np.sort(self._spare[there & ~stale])
+            bar = float(spares[many - 1]) if len(spares) >= many else inf
+            below = np.where(stale, last.spare, inf)
+            if not (below <= bar).any() or not stale.any():
+                break
+            # the most promising first: they may tell that no others are among the least
+            count = min(many, int(np.count_nonzero(stale)))
+            some = np.partition(below[stale], count - 1)[:count].max()
+            self._measure(stale & (below <= min(bar, some)))
+        self._bar = bar
+        return self._told(there & ~stale & (self._spare <= bar))[:many]
+
+    @property
+    def _doubtful(self) -> Pairs:
+        """The pairs that may be other than clear."""
+        return self._last.clearance <= self._last.reach
+
+    def _told(self, which: Pairs) -> tuple[Row, ...]:
+        return tuple(sorted((self._found[r, b] for r, b in zip(*np.nonzero(which), strict=True)), key=_order))
+
+    def _measure(self, asked: Pairs) -> None:
+        """Pairs as they are now, of these the ones that moved since they were measured last."""
+        live, last, query = self._live, self._last, self._live.query
+        asked = asked & last.stale
+        if not asked.any():
+            return
+        live.look_again(asked[live.run_of], last.since[live.run_of])
         figures = live.figures()
-        rows = []
-        asked: list[dict[int, Growth]] = [{} for _ in live.runs]
-        query = live.query
-        anew: set[tuple[int, int]] = set()
-        for r, b in zip(*np.nonzero(again & live.there), strict=True):
-            anew.add((int(live.run_of[r]), int(b)))
-        rungs: list[tuple[list[dict[int, Growth]], str]] = []
-        for rung, verdict in enumerate(("clash", "close")):
-            wanted = [dict(one) for one in asked]
-            for r, b in anew:
+        pairs = [(int(r), int(b)) for r, b in zip(*np.nonzero(asked), strict=True)]
+        verdicts = dict.fromkeys(pairs, "clear")
+        for rung, verdict in ((1, "close"), (0, "clash")):
+            wanted: dict[tuple[int, int], Growth] = {}
+            for r, b in pairs:
                 growth = query.ladder(live.runs[r], b)[rung][0]
                 if growth != BARE and query.may_touch(float(figures[0, r, b]), growth):
-                    wanted[r][b] = growth
-            rungs.append((wanted, verdict))
-        near = sorted({b for wanted, _ in rungs for one in wanted for b in one})
-        for key in anew:
-            self._verdicts[key] = "clear"
-        touch = query.tolerances.found_touch
-        if near:
-            there = self._query(near)
-            for wanted, verdict in reversed(rungs):
-                grown = there.grown(there.runs, wanted, query.tolerances.agree_from)
-                for r, one in enumerate(wanted):
-                    for b in one:
-                        if grown[r][b] <= touch:
-                            self._verdicts[r, b] = verdict
-        for r, b in anew:
-            if figures[0, r, b] <= touch or self._holds(r, b):
-                self._verdicts[r, b] = "clash"
-        for r, run in enumerate(live.runs):
-            for b in run.bodies:
-                clearance, side, height = (float(v) for v in figures[:, r, b])
-                own = self._verdicts[r, b]
-                held = own == "clash" and clearance > touch and self._inside.get((r, b), False)
-                if held:
-                    clearance = side = height = 0.0
-                beside, over = (None if v == inf else v for v in (side, height))
-                spare = query.spare(run, b, beside, over)
-                name, kind, cut = bodies[b].name, bodies[b].kind, run.stretch.name
-                rows.append(Row(run.head, name, kind, cut, own, clearance, beside, over, spare))
-        rows.sort(key=_order)
-        self.rows: tuple[Row, ...] = tuple(rows)
+                    wanted[r, b] = growth
+            for pair, value in live.grown(wanted, query.tolerances.agree_from).items():
+                if value <= query.tolerances.found_touch:
+                    verdicts[pair] = verdict
+        for r, b in pairs:
+            clearance, side, height = (float(v) for v in figures[:, r, b])
+            touches = clearance <= query.tolerances.found_touch
+            if touches or last.crossed(r, b):
+                self._inside[r, b] = not touches and self._holds(r, b)
+            if self._inside[r, b]:
+                # it has nothing left, wherever the body's surface is
+                clearance = side = height = figures[0, r, b] = 0.0
+            if touches or self._inside[r, b]:
+                verdicts[r, b] = "clash"
+            beside, over = (None if v == inf else v for v in (side, height))
+            run, body = live.runs[r], self.scene.bodies[b]
+            name, kind, cut = body.name, body.kind, run.stretch.name
+            spare = query.spare(run, b, beside, over)
+            self._spare[r, b] = inf if spare is None else spare
+            self._rank[r, b] = SEVERITIES.index(verdicts[r, b])
+            self._found[r, b] = Row(run.head, name, kind, cut, verdicts[r, b], clearance, beside, over, spare)
+        last.measured(asked, figures[0])
 
     def _query(self, only: Sequence[int]) -> SweepQuery:
         """A query about some bodies where they are now."""
@@ -306,7 +360,6 @@ class Following:
             start = np.r_[part.moves.start[0], 0.0]
             if ((a + start > low) & (z + start < high)).all(axis=1).any():
                 inside |= bool(self._query([b]).swallowed(b, part.moves, part.pieces, part.only))
-        self._inside[r, b] = inside
         return inside
 
 
@@ -327,18 +380,6 @@ def _is_motion(T_MM: Matrix) -> bool:
     """Whether a motion (4, 4) moves anything."""
     still = np.abs(T_MM[:3, :3] - np.eye(3)).max() <= NO_TURN and np.abs(T_MM[:3, 3]).max() <= NO_MOTION
     return not still
-
-
-def _way_of(stretches: Sequence[Stretch]) -> list[tuple[Array, ...]]:
-    """Where the paths of each stretch begin and end, move by move."""
-    return [tuple(np.r_[m.start, m.end] for m in (s.moves, s.upper_moves or s.moves)) for s in stretches]
-
-
-def _shift(old: tuple[Array, ...], new: tuple[Array, ...]) -> Array | None:
-    """By how much (2,) a stretch went sideways; None where it has another shape."""
-    by = new[0][0] - old[0][0]
-    same = all(np.abs(b - a - by).max() <= NO_MOTION for a, b in zip(old, new, strict=True))
-    return np.asarray(by) if same else None
 
 
 def _alike(a: Mapping[str, object], b: Mapping[str, object]) -> bool:

@@ -39,6 +39,9 @@ class Zone:
     outline: Any
     excess: float = 0.0
 
+    def __repr__(self) -> str:
+        return f"<Zone up to Z {self.limit:.2f} mm>"
+
 
 @dataclass(frozen=True)
 class WireZone:
@@ -81,6 +84,10 @@ class Keepout:
     zeros: dict[str, Array]
     wire: tuple[WireZone, ...] = ()
     wire_margin: float = 0.0
+
+    def __repr__(self) -> str:
+        upper, lower = f"{len(self.upper)} zones of the upper head", f"{len(self.lower)} of the lower"
+        return f"<Keepout for {self.kind}: {upper}, {lower}>"
 
 
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
@@ -275,13 +282,13 @@ def _pads(scene: Scene, cut: set[int], near: float) -> Any:
 
     faces = []
     for part in sorted(cut):
-        first, last = scene.bodies[part].crowd.box
+        first, last = scene.bodies[part].aabbs.box
         first, last = np.r_[first[:2], first[2] - near], np.r_[last[:2], first[2] + near]
         for k, body in enumerate(scene.bodies):
             if k in cut:
                 continue
-            rows = body.crowd.meeting(first, last)
-            level = (body.crowd.low[rows, 2] >= first[2]) & (body.crowd.high[rows, 2] <= last[2])
+            rows = body.aabbs.meeting(first, last)
+            level = (body.aabbs.low[rows, 2] >= first[2]) & (body.aabbs.high[rows, 2] <= last[2])
             faces.append(shapely.make_valid(shapely.polygons(body.triangles_M[rows[level]][..., :2])))
     flat = np.concatenate(faces) if faces else np.empty(0, dtype=object)
     return shapely.union_all([f for f in flat if shapely.area(f) > 0.0])

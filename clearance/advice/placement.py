@@ -15,8 +15,7 @@ import numpy as np
 
 from clearance.advice.edits import replanned
 from clearance.advice.shifts import ShiftedHeads, Touch
-from clearance.advice.standing import GRAIN, TURN_GRAIN, Standing
-from clearance.advice.whole import as_told
+from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
@@ -72,6 +71,12 @@ class PlacementAnswer:
     places: tuple[Pair, ...]
     findings: tuple[Finding, ...] = ()
 
+    def __repr__(self) -> str:
+        if self.x is None or self.y is None or self.turn is None:
+            return f"<PlacementAnswer {self.verdict}: no room to be off>"
+        x, y, turn = (f"{low:+.2f} to {high:+.2f}" for low, high in (self.x, self.y, self.turn))
+        return f"<PlacementAnswer {self.verdict}: X {x}, Y {y} mm, {turn} degrees>"
+
 
 def find_placement(result: Result) -> PlacementAnswer:
     """How far the picked-up zero may lie from the planned one, for a scene as judged."""
@@ -86,7 +91,7 @@ def find_placement(result: Result) -> PlacementAnswer:
     box, binds = _grown(query, covered)
     about = _about(scene)
     turn, turn_binds = _turn(query, about)
-    standing = Standing(scene, before, about)
+    standing = PartElsewhere(scene, before, about)
     if standing.judged:
         box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
     together = _together(query, covered, box, turn, about)
@@ -107,7 +112,7 @@ def find_placement(result: Result) -> PlacementAnswer:
 
 
 def _as_it_stands(
-    standing: Standing,
+    standing: PartElsewhere,
     box: Box,
     binds: tuple[Binds, ...],
     turn: tuple[float, float],

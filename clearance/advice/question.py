@@ -26,7 +26,7 @@ from clearance.tolerances import DEFAULT, Tolerances
 
 
 @dataclass
-class Question:
+class RaiseQuestion:
     """What is asked: the scene, what rises, how the upper heads go along, the range."""
 
     query: SweepQuery

@@ -16,7 +16,7 @@ import numpy as np
 
 from clearance.advice.confirm import Doubt, confirm
 from clearance.advice.edits import UpperRule, raised, upper_rules, with_all_on_them
-from clearance.advice.question import Question, Shut, spans, stepped_windows
+from clearance.advice.question import RaiseQuestion, Shut, spans, stepped_windows
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
@@ -27,7 +27,7 @@ from clearance.scene.stability import feet_findings
 
 
 @dataclass(frozen=True)
-class Bound:
+class WindowEnd:
     """What ends a window at the raise ``at``: a head on an item, or (head None) what ``why`` says."""
 
     at: float
@@ -83,13 +83,19 @@ class RaiseAnswer:
     windows: tuple[tuple[float, float], ...]
     touch_free: tuple[tuple[float, float], ...]
     smallest: float | None
-    bound_by: tuple[Bound, ...]
+    bound_by: tuple[WindowEnd, ...]
     blocked: tuple[Blocked, ...] = ()
     cuts: tuple[CutAt, ...] = ()
     packed: tuple[str, ...] = ()
     stepped: bool = False
     findings: tuple[Finding, ...] = field(default=())
     besides: tuple[Finding, ...] = ()
+
+    def __repr__(self) -> str:
+        low, high = self.range
+        least = "none" if self.smallest is None else f"{self.smallest:.2f} mm"
+        count = f"{len(self.windows)} windows from {low:.2f} to {high:.2f} mm"
+        return f"<RaiseAnswer {self.verdict}: {count}, the smallest raise {least}>"
 
     @property
     def verdict(self) -> str:
@@ -127,7 +133,7 @@ def find_raises(
     first, last, ends = _range(scene, rising, rules, within)
     query = SweepQuery(scene)
     own = query.tolerances.advice
-    question = Question(query, rising, rules, first, last)
+    question = RaiseQuestion(query, rising, rules, first, last)
     shut: list[Shut] = []
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
@@ -334,15 +340,15 @@ def _smallest(windows: Sequence[tuple[float, float]], first: float, step: float)
     return up if up < high else (low + high) / 2.0
 
 
-def _bound(question: Question, at: float, tag: int, at_range: bool, ends: tuple[str, str]) -> Bound:
+def _bound(question: RaiseQuestion, at: float, tag: int, at_range: bool, ends: tuple[str, str]) -> WindowEnd:
     if tag < 0:
         why = ends[0 if at == question.first else 1] if at_range else "by confirmed steps"
-        return Bound(at, why=why)
+        return WindowEnd(at, why=why)
     run, body, move = question.who(tag)
     is_cut = run.stretch.cut is not None
     moves = run.stretch.moves
     line = int(moves.line[int(np.argmax(moves.programmed == move))]) or None
-    return Bound(
+    return WindowEnd(
         at,
         run.head,
         body.name,
@@ -352,7 +358,7 @@ def _bound(question: Question, at: float, tag: int, at_range: bool, ends: tuple[
     )
 
 
-def _blocked(question: Question, found: Hits) -> tuple[Blocked, ...]:
+def _blocked(question: RaiseQuestion, found: Hits) -> tuple[Blocked, ...]:
     """A chain of pairs that meet from the range's beginning to its end: always the one that goes farthest."""
     low = np.concatenate([a for a, _, _ in found.intervals]) if found.intervals else np.empty(0)
     high = np.concatenate([b for _, b, _ in found.intervals]) if found.intervals else np.empty(0)

@@ -23,12 +23,11 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.scene.changed import built_with, edited, found_item, off_with, params_of, three
-from clearance.scene.changed import check as check_tried
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
-from clearance.scene.stand import Stand
-from clearance.scene.tries import Edit, Move, Nozzles, Off, Param, Place, Raise, Set, said
+from clearance.scene.reread import built_with, edited, found_item, off_with, params_of, three
+from clearance.scene.reread import check as check_tried
+from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "State"]
@@ -56,11 +55,14 @@ class State:
     raised: float = 0.0
     nozzles: str | None = None
 
-    def read_with(self, scene: Scene) -> list[Edit]:
-        """What a setup is read with before anything of it is moved."""
+    def built_with(self) -> list[Edit]:
+        """What a setup is read with before anything of it is moved or off."""
         edits: list[Edit] = [Set(item, param, value) for (item, param), value in self.params.items()]
-        edits += [Off(name) for name in off_with(scene, self.off)]
-        return edits if self.nozzles is None else [*edits, Nozzles(self.nozzles)]
+        return edits if self.nozzles is None else [*edits, UseNozzles(self.nozzles)]
+
+    def read_with(self, scene: Scene) -> list[Edit]:
+        """The same with what is off."""
+        return [*self.built_with(), *(Off(name) for name in off_with(scene, self.off))]
 
 
 class Session:
@@ -68,6 +70,8 @@ class Session:
 
     Args:
         scene: as ``clearance.load`` gives it.
+        least: what moves something gives only so many pairs, those with the least to spare, and measures no
+            more than that takes; None: all of them. ``rows`` are all, whichever it is.
 
     Raises:
         InputError: the scene was changed since it was read.
@@ -80,13 +84,15 @@ class Session:
     ('clash', True)
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, least: int | None = None) -> None:
+        if not isinstance(scene, Scene):
+            raise WrongArgument("scene", scene, "a Scene, as clearance.load gives it")
         if scene.reading is None:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")
         self._scene = scene
-        self._state = State()
-        #: the setup with what is set, off and mounted, and nothing moved; and where its items are
+        self._state, self._least = State(), least
+        #: the setup with what is set and mounted, and nothing moved; and where its items are
         self._read, self._base = scene, Stand(scene)
         self._past: deque[State] = deque(maxlen=KEPT)
         self._future: list[State] = []
@@ -99,10 +105,33 @@ class Session:
         """Every pair as it is now, the least to spare first."""
         return self._figures.rows
 
+    def least(self, many: int) -> tuple[Row, ...]:
+        """The pairs with the least to spare as they are now, the least first; no others need be measured.
+
+        Args:
+            many: how many.
+        """
+        return self._figures.least(many)
+
+    @property
+    def verdict(self) -> str:
+        """The worst of all pairs as measured; what else stops a cut is told by ``judge``."""
+        return self._figures.verdict
+
     @property
     def changes(self) -> tuple[PairChange, ...]:
         """The pairs of which verdict or spare is another than at first: those whose verdict is first."""
         return tuple(pair_changes(self._before, self.rows))
+
+    def changes_of(self, rows: Sequence[Row]) -> tuple[PairChange, ...]:
+        """The same of some pairs alone.
+
+        Args:
+            rows: these, as they are now.
+        """
+        some = {(row.head, row.item, row.cut) for row in rows}
+        before = [row for row in self._before if (row.head, row.item, row.cut) in some]
+        return tuple(pair_changes(before, rows))
 
     @property
     def state(self) -> State:
@@ -205,7 +234,7 @@ class Session:
             on: goes on with the move before; both are taken back together.
 
         Returns:
-            Every pair as it is then, the least to spare first.
+            Every pair as it is then, the least to spare first; or ``least`` of them.
 
         Raises:
             InputError: there is no such item; it cannot be set up so, and stays where it was.
@@ -311,7 +340,7 @@ class Session:
             self._go(self._past[-1])
             self._past.pop()
             self._future.append(now)
-        return self.rows
+        return self._asked
 
     def redo(self) -> tuple[Row, ...]:
         """Make the last move again that was taken back; where there is none, nothing changes."""
@@ -320,11 +349,16 @@ class Session:
             self._go(self._future[-1])
             self._future.pop()
             self._past.append(now)
-        return self.rows
+        return self._asked
 
     def reset(self) -> tuple[Row, ...]:
         """Put all back to where it was at first; ``undo`` takes that back."""
-        return self._to(State()) if self._state != State() else self.rows
+        return self._to(State()) if self._state != State() else self._asked
+
+    @property
+    def _asked(self) -> tuple[Row, ...]:
+        """What every motion gives."""
+        return self.rows if self._least is None else self.least(self._least)
 
     def _to(self, state: State, on: bool = False) -> tuple[Row, ...]:
         now = self._state
@@ -332,19 +366,23 @@ class Session:
         if not on or not self._past:
             self._past.append(now)
         self._future.clear()
-        return self.rows
+        return self._asked
 
     def _go(self, state: State) -> None:
         """Items where they are to be, and measured; where that cannot be, all stays as it is."""
         kept = self._state, self._read, self._base, self._figures
         try:
-            edits = state.read_with(self._scene)
-            if edits != self._state.read_with(self._scene) and not self._reshaped(state):
+            edits = state.built_with()
+            if edits != self._state.built_with() and not self._reshaped(state):
                 self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
-                self._base, self._figures = Stand(self._read), Following(self._read)
+                self._base, self._figures = Stand(self._read), Following(self._read, self._figures)
             self._state = state
             if not self._figures.follow(self._written(state)):
-                self._figures = Following(self.scene)
+                edits += self._there(state).places()
+                words = [_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
+                there = edited(self._scene, edits, words) if edits else self._scene
+                self._figures = Following(there, self._figures)
+            self._figures.take_off(off_with(self._scene, state.off))
         except BaseException:
             self._state, self._read, self._base, self._figures = kept
             self._figures.forget()
@@ -353,7 +391,7 @@ class Session:
     def _reshaped(self, state: State) -> bool:
         """Whether nothing but dimensions of holders is otherwise, which change nothing but their surfaces."""
         now = self._state
-        if (state.off, state.nozzles) != (now.off, now.nozzles):
+        if state.nozzles != now.nozzles:
             return False
         items = {
             i for i, p in {**now.params, **state.params} if now.params.get((i, p)) != state.params.get((i, p))
@@ -387,12 +425,12 @@ def _in_words(one: Edit, scene: Scene) -> str:
         return said(Param(one.item, one.param, one.value)) + (
             "" if scene.units == "mm" else f" {scene.units}"
         )
-    if isinstance(one, Nozzles):
+    if isinstance(one, UseNozzles):
         return f'nozzles "{one.name}"'
     return f'"{one.item}" off'
 
 
-def placed_in_words(place: Place) -> str:
+def placed_in_words(place: OnSeat) -> str:
     """Where an item is put, as its file would have it, mm and degrees.
 
     Args:

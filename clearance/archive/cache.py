@@ -25,9 +25,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from clearance.archive.question import Answer, Question, answer_of, digest
+from clearance.archive.question import WorkerAnswer, WorkerQuestion, answer_of, digest
 from clearance.report.approval_record import shipped_machine
-from clearance.report.approval_tool import LIBRARIES, READERS, everything_sha256, tool_now
+from clearance.report.approval_values import LIBRARIES, READERS, everything_sha256, tool_now
 from clearance.scene.shelf import VARIABLE
 
 #: 1: the first
@@ -119,7 +119,7 @@ class Cache:
         self._open()
 
     # ------------------------------------------------------------------------------------------ answers
-    def answer(self, question: Question) -> Answer | None:
+    def answer(self, question: WorkerQuestion) -> WorkerAnswer | None:
         """The kept answer to a question; None where there is none that still holds."""
         start = None if self._passed_by else self._start(question)
         if start is None:
@@ -137,7 +137,7 @@ class Cache:
                     return answer_of(answer)
         return None
 
-    def keep(self, question: Question, answer: Answer) -> None:
+    def keep(self, question: WorkerQuestion, answer: WorkerAnswer) -> None:
         """Keep an answer. What could not be judged is not kept: it is tried again."""
         if answer.verdict is None or not answer.inputs:
             return
@@ -162,13 +162,13 @@ class Cache:
         row = (key, start, needs, text, digest(key, needs, text), time.time())
         self._write("insert or replace into answers values (?, ?, ?, ?, ?, ?)", [row])
 
-    def _start(self, question: Question) -> str | None:
+    def _start(self, question: WorkerQuestion) -> str | None:
         """A hash of what is known before any file that the setup names is read; None where one is missing."""
         other, of = question.otherwise, self._hashes.of
         known = (of(name) if name else "" for name in (question.form, other.machine, other.margins))
         return self._digest(question, of(question.setup), *known)
 
-    def _digest(self, question: Question, *files: str | None) -> str | None:
+    def _digest(self, question: WorkerQuestion, *files: str | None) -> str | None:
         """The same of files' hashes: setup, form, machine, margins."""
         if None in files:
             return None

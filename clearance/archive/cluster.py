@@ -21,7 +21,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from clearance.archive.cache import tool_sha256
-from clearance.archive.question import Answer, Otherwise, Question, answer_of, question_of
+from clearance.archive.question import Otherwise, WorkerAnswer, WorkerQuestion, answer_of, question_of
 from clearance.archive.runner import MEMORY, SECONDS, Worker, begin_worker
 from clearance.errors import ClearanceError, InputError
 from clearance.scene.shelf import VARIABLE
@@ -65,7 +65,7 @@ class Cluster:
     def __init__(self, address: str, seconds: float = SECONDS, memory: int | None = MEMORY) -> None:
         self._address, self._seconds, self._memory = address, seconds, memory
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         """Each question with its answer, as they are ready.
 
         Raises:
@@ -85,21 +85,21 @@ class Cluster:
             threads = _same_version(client, tool)
             from distributed import as_completed
 
-            asked: dict[Any, Question] = {}
+            asked: dict[Any, WorkerQuestion] = {}
             done = as_completed(loop=client.loop)
 
-            def give(question: Question) -> Answer | None:
+            def give(question: WorkerQuestion) -> WorkerAnswer | None:
                 """Hand a question over; the answer where it cannot travel."""
                 try:
                     parcel = packed(question, tool, self._seconds, self._memory)
                 except InputError as error:
-                    return Answer(None, error.found)
+                    return WorkerAnswer(None, error.found)
                 future = client.submit(unpacked, parcel, pure=False)
                 asked[future] = question
                 done.add(future)
                 return None
 
-            waiting: Question | None = first
+            waiting: WorkerQuestion | None = first
             while True:
                 while waiting is not None and len(asked) < _AHEAD * threads:
                     here = give(waiting)
@@ -147,19 +147,21 @@ def _same_version(client: Any, tool: str) -> int:
     return max(int(sum(client.nthreads().values())), 1)
 
 
-def _result(future: Any, tool: str) -> Answer:
+def _result(future: Any, tool: str) -> WorkerAnswer:
     try:
         text, there = future.result()
     except (Exception, asyncio.CancelledError) as error:
         # the scheduler gives a task up where several computers in turn have died over it
-        return Answer(None, f"the computer that judged it was lost ({type(error).__name__})")
+        return WorkerAnswer(None, f"the computer that judged it was lost ({type(error).__name__})")
     if there != tool:
-        return Answer(None, "a computer that joined has another version of the program")
+        return WorkerAnswer(None, "a computer that joined has another version of the program")
     return answer_of(text)
 
 
 # -------------------------------------------------------------------------------------- what travels, here
-def packed(question: Question, tool: str, seconds: float = SECONDS, memory: int | None = MEMORY) -> Parcel:
+def packed(
+    question: WorkerQuestion, tool: str, seconds: float = SECONDS, memory: int | None = MEMORY
+) -> Parcel:
     """A question with every file that it may need.
 
     Args:
@@ -256,7 +258,7 @@ def unpacked(parcel: Parcel) -> tuple[str, str]:
     """
     tool = tool_sha256()
     if tool != parcel.tool:
-        return Answer(None, "another version").as_text(), tool
+        return WorkerAnswer(None, "another version").as_text(), tool
     with tempfile.TemporaryDirectory(prefix="clearance-") as folder:
         for name, content in parcel.files:
             place = _within(folder, name)
@@ -267,7 +269,7 @@ def unpacked(parcel: Parcel) -> tuple[str, str]:
         given = [question.setup, question.form, other.machine, other.margins]
         setup, form, machine, margins = (None if g is None else str(_within(folder, g)) for g in given)
         assert setup is not None
-        asked = Question(setup, Otherwise(machine, other.nozzles, margins), form, question.coverage)
+        asked = WorkerQuestion(setup, Otherwise(machine, other.nozzles, margins), form, question.coverage)
         answer = _worker(parcel).ask(asked)
         # names as they are at home
         there = str(Path(folder).resolve())

@@ -5,23 +5,164 @@ What a verdict was before:
       counts where neither a file nor the program has changed since;
     - with nothing otherwise, what was approved; of a setup without a record, what it was at the end of the
       last whole run.
+
+``setups_in`` finds the setups in folders, ``Approvals`` the approval records beside them. ``asked`` is the
+same in plain values, with workers, scheduler and kept answers of its own.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Protocol
 
-from clearance import child
+from clearance import ending
 from clearance.archive.cache import Cache
-from clearance.archive.found import Approvals, Approved, setups_in
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
-from clearance.archive.rows import Rechecked
+from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAnswer, WorkerQuestion
+from clearance.archive.runner import MEMORY, SECONDS, Runner
+from clearance.errors import InputError, printable
+from clearance.files import no_file
+from clearance.report import approval_record
 from clearance.report.approval_confirm import compare
-from clearance.report.approval_tool import others, tool_now
+from clearance.report.approval_values import others, tool_now
+
+#: a setup's own tables; machines, holders, pallets and margins have neither
+_SETUP = re.compile(
+    rb"^[ \t]*(?:\[\[?[ \t]*(?:machine|cuts)[ \t]*\]\]?|(?:machine|cuts)[ \t]*[.=])", re.MULTILINE
+)
+#: a setup is no larger than this (``scene.toml_file``), bytes
+_LARGEST = 2_000_000
+#: a record says within so many bytes that it is one
+_HEAD = 400
+
+
+def setups_in(places: Sequence[str]) -> list[str]:
+    """The setup files in folders, and in all folders within them, and the files that are named; each once.
+
+    A file of a folder is a setup where it has ``[machine]`` or ``[[cuts]]``, sound or not. What begins with a
+    dot is passed over, and links to folders are not followed.
+
+    Args:
+        places: folders and files, as the user names them.
+
+    Raises:
+        InputError: a place is neither, or there is no setup in any of them.
+    """
+    found: dict[str, str] = {}
+    for place in places:
+        if "\0" in place:
+            raise InputError(place.replace("\0", "?"), "", "there is no such file or folder", "")
+        if os.path.isdir(place):
+            for file in _within(place):
+                found.setdefault(os.path.realpath(file), file)
+        elif os.path.isfile(place):
+            found.setdefault(os.path.realpath(place), place)
+        else:
+            kind = no_file(place)
+            said = "there is no such file or folder" if kind is None else f"is {kind}, not a file or a folder"
+            raise InputError(place, "", said, "name folders, or setup files")
+    if not found:
+        named = ", ".join(map(printable, places))
+        want = "a setup has [machine] and [[cuts]]; clearance new writes a first one"
+        raise InputError(None, named, "there is no setup in it", want)
+    return list(found.values())
+
+
+def _within(folder: str) -> Iterator[str]:
+    for root, folders, files in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(files):
+            if name.endswith(".toml") and not name.startswith("."):
+                file = os.path.join(root, name)
+                if _is_setup(file):
+                    yield file
+
+
+def _is_setup(file: str) -> bool:
+    """Whether it should be judged. One that cannot be read might be a setup: its row says so."""
+    try:
+        if not os.path.isfile(file):
+            return False
+        with open(file, "rb") as stream:
+            return _SETUP.search(stream.read(_LARGEST)) is not None
+    except OSError:
+        return True
+
+
+@dataclass(frozen=True)
+class Approved:
+    """The approval of a setup: its record's file and content; or ``spoilt``, why that cannot be used."""
+
+    file: str
+    record: dict[str, Any]
+    spoilt: str = ""
+
+
+class Approvals:
+    """The approval records that lie in the same folder as a setup. Each folder is looked through once."""
+
+    def __init__(self) -> None:
+        self._folders: dict[str, dict[str, Approved]] = {}
+
+    def of(self, setup: str) -> Approved | None:
+        """The newest record of a setup, drafts left out; None where there is none beside it."""
+        real = os.path.realpath(setup)
+        folder = os.path.dirname(real)
+        if folder not in self._folders:
+            self._folders[folder] = _records(folder)
+        return self._folders[folder].get(real)
+
+
+def _records(folder: str) -> dict[str, Approved]:
+    found: dict[str, Approved] = {}
+    try:
+        names = sorted(each.name for each in os.scandir(folder) if each.name.endswith(".json"))
+    except OSError:
+        return found
+    for name in names:
+        file = os.path.join(folder, name)
+        one = _record(file)
+        if one is None or (one.record.get("approved") or {}).get("draft"):
+            continue
+        inside = one.record
+        setup = os.path.realpath(os.path.join(folder, str(inside["folder"]), str(inside["setup"])))
+        there = found.get(setup)
+        if there is None or _when(one) >= _when(there):
+            found[setup] = one
+    return found
+
+
+def _when(one: Approved) -> str:
+    said = one.record.get("approved")
+    return str(said.get("when", "")) if isinstance(said, dict) else ""
+
+
+def _record(file: str) -> Approved | None:
+    """The record in a file; None where it is none, or does not tell of which setup."""
+    try:
+        if not os.path.isfile(file):
+            return None
+        with open(file, "rb") as stream:
+            if b'"approval"' not in stream.read(_HEAD):
+                return None
+        return Approved(file, approval_record.read_record(file))
+    except InputError as error:
+        try:
+            content = approval_record.parsed(file)
+        except InputError:
+            return None
+        if not isinstance(content, dict) or not {"setup", "folder"} <= set(content):
+            return None
+        if not isinstance(content.get("approved"), dict):
+            content["approved"] = {}
+        return Approved(file, content, f"{Path(file).name}: {error.found}")
+    except OSError:
+        return None
+
 
 Progress = Callable[[float, str], None]
 
@@ -29,7 +170,7 @@ Progress = Callable[[float, str], None]
 class Source(Protocol):
     """Who answers questions: workers on this computer, or on several."""
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         """Each question with its answer, as they are ready."""
 
 
@@ -38,17 +179,17 @@ class _Case:
     """A setup on its way to its row."""
 
     shown: str
-    now: Question
-    before: Question | None = None
+    now: WorkerQuestion
+    before: WorkerQuestion | None = None
     was: tuple[str, float | None] | None = None
     since: str = ""
     changed: tuple[str, ...] = ()
     notes: list[str] = field(default_factory=list)
-    answers: dict[Question, Answer] = field(default_factory=dict)
+    answers: dict[WorkerQuestion, WorkerAnswer] = field(default_factory=dict)
     judged: bool = False
 
     @property
-    def open(self) -> list[Question]:
+    def open(self) -> list[WorkerQuestion]:
         """What is still to be answered of it."""
         asked = dict.fromkeys([self.now, *([] if self.before is None else [self.before])])
         return [question for question in asked if question not in self.answers]
@@ -113,15 +254,15 @@ def _rows(
     whole: list[tuple[str, str, float | None]] = []
 
     def done(case: _Case) -> Rechecked:
-        as_is = case.answers.get(Question(case.now.setup, AS_IT_IS, case.now.form, case.now.coverage))
+        as_is = case.answers.get(WorkerQuestion(case.now.setup, AS_IT_IS, case.now.form, case.now.coverage))
         if not otherwise and as_is is not None and as_is.verdict is not None:
             whole.append((case.now.setup, as_is.verdict, as_is.spare))
         pace.done += 1
         return case.row()
 
-    child.kept.append(pace.kept)
+    ending.kept.append(pace.kept)
     try:
-        waiting: dict[Question, _Case] = {}
+        waiting: dict[WorkerQuestion, _Case] = {}
         for name in shown:
             case = begin.case(name)
             pace.tell()
@@ -131,7 +272,7 @@ def _rows(
                 yield done(case)
         pace.begin(len(waiting))
         for question, answer in source.answers(list(waiting)):
-            with child.held():
+            with ending.held():
                 cache.keep(question, answer)
             case = waiting[question]
             case.answers[question] = answer
@@ -142,7 +283,7 @@ def _rows(
             pace.tell()
         cache.finish(whole)
     finally:
-        child.kept.remove(pace.kept)
+        ending.kept.remove(pace.kept)
         cache.close()
 
 
@@ -177,7 +318,7 @@ class _Beginning:
             notes.append(f"Its approval record cannot be used: {approved.spoilt}.")
             approved = None
         form, coverage = (None, None) if approved is None else _form(approved, setup)
-        case = _Case(shown, Question(setup, self._otherwise, form, coverage), notes=notes)
+        case = _Case(shown, WorkerQuestion(setup, self._otherwise, form, coverage), notes=notes)
         same_tool = False
         if approved is not None:
             found = compare(approved.record, approved.file)
@@ -190,7 +331,7 @@ class _Beginning:
             case.was = (approved.record["verdict"], None if least is None else float(least["spare"]))
             case.since = "approval"
         elif self._otherwise:
-            case.before, case.since = Question(setup, AS_IT_IS, form, coverage), "files"
+            case.before, case.since = WorkerQuestion(setup, AS_IT_IS, form, coverage), "files"
         else:
             case.was, case.since = self._cache.last(setup), "last"
         for question in case.open:
@@ -250,3 +391,47 @@ def in_words(seconds: float) -> str:
     if seconds < 90.0:
         return f"{seconds:.0f} s"
     return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
+
+
+def asked(
+    places: Sequence[str],
+    otherwise: Otherwise,
+    *,
+    fresh: bool = False,
+    scheduler: str | None = None,
+    workers: int | None = None,
+    seconds: float | None = None,
+    memory: float | None = None,
+    progress: Progress | None = None,
+    say: Callable[[str], None] = lambda _: None,
+    source: Source | None = None,
+) -> Iterator[Rechecked]:
+    """A row for each setup, as it is ready.
+
+    Args:
+        places: folders and setup files.   otherwise: than the setups say; its files as the user names them.
+        fresh: kept answers are passed by.   scheduler: the address of a Dask scheduler; None: this computer.
+        workers: how many; None: one for each core.
+        seconds, memory: what one setup may take, of the clock and GB; None: ``runner.SECONDS``, ``MEMORY``.
+        progress: see ``recheck``.   say: is told what is wrong with the kept answers.
+        source: who answers instead.
+
+    Raises:
+        InputError: see ``recheck``.
+        CannotStart: no process for judging can be started; or the scheduler is not to be had.
+    """
+    bound = MEMORY if memory is None else int(memory * 1e9)
+    clock = SECONDS if seconds is None else seconds
+    whole = Otherwise(_whole(otherwise.machine), otherwise.nozzles, _whole(otherwise.margins))
+    if source is None:
+        if scheduler is None:
+            source = Runner(workers, clock, bound)
+        else:
+            from clearance.archive.cluster import Cluster
+
+            source = Cluster(scheduler, clock, bound)
+    return recheck(places, whole, source, lambda: Cache(passed_by=fresh, say=say), progress)
+
+
+def _whole(path: str | None) -> str | None:
+    return None if path is None else os.path.abspath(path)

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import IO, Any, Protocol
 
 from clearance import parallel
-from clearance.archive.question import Answer, Question, answer_of
+from clearance.archive.question import WorkerAnswer, WorkerQuestion, answer_of
 from clearance.archive.worker import READY, too_much
 from clearance.errors import printable
 from clearance.parallel import Process
@@ -62,7 +62,7 @@ class Worker:
         self._late = False
         self._closed = False
 
-    def ask(self, question: Question) -> Answer:
+    def ask(self, question: WorkerQuestion) -> WorkerAnswer:
         """The answer; where the worker dies over it, why there is none.
 
         Raises:
@@ -75,7 +75,7 @@ class Worker:
         try:
             answer = answer_of(line)
         except ValueError:
-            return Answer(None, self._ended(process))
+            return WorkerAnswer(None, self._ended(process))
         if answer.ends:
             self._end(process)
         return answer
@@ -190,7 +190,7 @@ class Runner:
         self.count = cores() if count is None else count
         self.workers: list[Worker] = []
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         """Each question with its answer, in the order in which they are ready.
 
         Leaving it early ends the workers.

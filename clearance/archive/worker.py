@@ -16,7 +16,7 @@ import warnings
 from typing import TYPE_CHECKING
 
 from clearance import child
-from clearance.archive.question import Answer, Question, question_of
+from clearance.archive.question import WorkerAnswer, WorkerQuestion, question_of
 from clearance.errors import ClearanceError, printable
 
 if TYPE_CHECKING:
@@ -102,16 +102,16 @@ def too_much(memory: int | None) -> str:
     return f"it needs more memory than {bound}"
 
 
-def judged(question: Question, memory: int | None = None) -> Answer:
+def judged(question: WorkerQuestion, memory: int | None = None) -> WorkerAnswer:
     """The answer to a question, given by this process.
 
     Args:
         question: what to judge.   memory: bytes that this process may have, for the message.
     """
-    from clearance.pose.statistics import COVERAGE
+    from clearance.pose.fit import COVERAGE
     from clearance.process.check import check
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     other = question.otherwise
     coverage = COVERAGE if question.coverage is None else question.coverage
@@ -122,20 +122,20 @@ def judged(question: Question, memory: int | None = None) -> Answer:
         return _answer(check(load(question.setup, asked)))
     except ClearanceError as error:
         # the row names the setup
-        return Answer(None, str(error).removeprefix(f"{printable(question.setup)}: "))
+        return WorkerAnswer(None, str(error).removeprefix(f"{printable(question.setup)}: "))
     except MemoryError:
-        return Answer(None, too_much(memory), ends=True)
+        return WorkerAnswer(None, too_much(memory), ends=True)
     except Exception as error:
         said = f"a defect of this program ({type(error).__name__}: {error}). Please report it"
-        return Answer(None, said, ends=True)
+        return WorkerAnswer(None, said, ends=True)
 
 
-def _answer(result: Result) -> Answer:
+def _answer(result: Result) -> WorkerAnswer:
     from clearance.report.terminal import verdict_sentence
 
     scene = result.scene
     least = next((pair for pair in result.pairs if pair.spare is not None), None)
-    return Answer(
+    return WorkerAnswer(
         verdict=result.verdict,
         why=verdict_sentence(result, below=False).partition(": ")[2],
         title=scene.title,

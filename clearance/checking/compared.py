@@ -12,7 +12,7 @@ from clearance.checking.result import SEVERITIES, Compared, PairChange, Result
 SAME = 1e-6
 
 
-class Row(Protocol):
+class ComparedPair(Protocol):
     """A pair as far as it is compared; lengths mm."""
 
     @property
@@ -29,7 +29,7 @@ class Row(Protocol):
     def clearance(self) -> float: ...
 
 
-def pair_changes(before: Iterable[Row], after: Iterable[Row]) -> list[PairChange]:
+def pair_changes(before: Iterable[ComparedPair], after: Iterable[ComparedPair]) -> list[PairChange]:
     """The pairs of which verdict or spare changes: first those whose verdict does, then by how much.
 
     Args:
@@ -70,9 +70,9 @@ def compared(before: Result, after: Result, said: Iterable[str]) -> Compared:
     )
 
 
-def _by_name(rows: Iterable[Row]) -> Mapping[tuple[str, str, str], Row]:
+def _by_name(rows: Iterable[ComparedPair]) -> Mapping[tuple[str, str, str], ComparedPair]:
     """Each pair by head, item and stretch; of one that is there twice (in part of a cut) the worse."""
-    out: dict[tuple[str, str, str], Row] = {}
+    out: dict[tuple[str, str, str], ComparedPair] = {}
     for row in rows:
         key = (row.head, row.item, row.cut)
         if key not in out or _badness(row) < _badness(out[key]):
@@ -80,11 +80,11 @@ def _by_name(rows: Iterable[Row]) -> Mapping[tuple[str, str, str], Row]:
     return out
 
 
-def _badness(row: Row) -> tuple[int, float, float]:
+def _badness(row: ComparedPair) -> tuple[int, float, float]:
     return SEVERITIES.index(row.verdict), inf if row.spare is None else row.spare, row.clearance
 
 
-def _least(rows: Iterable[Row]) -> float | None:
+def _least(rows: Iterable[ComparedPair]) -> float | None:
     return min((row.spare for row in rows if row.spare is not None), default=None)
 
 

@@ -181,6 +181,9 @@ class Cure:
     text: str
     along: tuple[float, float, float] | None = None
 
+    def __repr__(self) -> str:
+        return f'<Cure "{self.text}"{": the whole job is clear then" if self.all else ""}>'
+
 
 @dataclass(frozen=True)
 class Ailment:
@@ -199,6 +202,10 @@ class Ailment:
     cures: tuple[Cure, ...]
     state: int | None = None
 
+    def __repr__(self) -> str:
+        what = f"{self.head} head and " if self.head is not None else ""
+        return f'<Ailment {self.verdict}: {what}"{self.item}", "{self.cut}": {len(self.cures)} cures>'
+
 
 @dataclass(frozen=True)
 class Cures(Sequence[Ailment]):
@@ -213,6 +220,12 @@ class Cures(Sequence[Ailment]):
     of_all: tuple[Cure, ...]
     ailments: tuple[Ailment, ...]
     not_looked_for: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        if not self.ailments:
+            return "<Cures of nothing>"
+        best = f'; of all: "{self.of_all[0].text}"' if self.of_all else ""
+        return f"<Cures of {len(self.ailments)} ailments{best}>"
 
     def __len__(self) -> int:
         return len(self.ailments)
@@ -325,8 +338,6 @@ class Result:
 
     def _repr_html_(self) -> str:
         """For a notebook: verdict, pairs and findings."""
-        from clearance.checking.result import as_html
-
         return as_html(self)
 
     @cached_property

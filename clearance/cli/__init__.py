@@ -13,19 +13,8 @@ from collections.abc import Sequence
 
 import click
 
-from clearance import child
-from clearance.cli import (
-    advising,
-    approval,
-    archive,
-    checking,
-    editors,
-    live,
-    measuring,
-    night,
-    starting,
-    where,
-)
+from clearance import ending
+from clearance.cli import advising, approval, checking, many, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
 from clearance.errors import ClearanceError
@@ -33,23 +22,20 @@ from clearance.errors import ClearanceError
 __all__ = [
     "advising",
     "approval",
-    "archive",
     "checking",
     "commands",
-    "editors",
     "live",
     "main",
+    "many",
     "measuring",
-    "night",
     "run",
     "starting",
-    "where",
 ]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. ``arguments`` default to the process's own."""
-    child.written.clear()
+    ending.written.clear()
     try:
         code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
         return code if isinstance(code, int) else 0
@@ -64,8 +50,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         say_error(error.format_message().rstrip(".") + hint)
         return WRONG
     except (click.Abort, KeyboardInterrupt):
-        say_aside(child.stopped())
-        return child.STOPPED
+        say_aside(ending.stopped())
+        return ending.STOPPED
     except ClearanceError as error:
         _show_trace()
         say_error(error)
@@ -106,13 +92,13 @@ def main() -> None:
 
         # A library's warning to its programmers says nothing to a setter.
         warnings.simplefilter("ignore")
-    child.on_signals(child.leave)
+    ending.on_signals(ending.leave)
     streams = Streams()
     code = run()
     lost = streams.lost()
-    if lost and code not in (WRONG, child.STOPPED):
+    if lost and code not in (WRONG, ending.STOPPED):
         # any other code would be taken for an answer that somebody has read
-        done = f"; {', '.join(child.written)} is written" if child.written else ""
+        done = f"; {', '.join(ending.written)} is written" if ending.written else ""
         say_error(f"the answer could not be shown here: standard output cannot be written ({lost}){done}")
         code = WRONG
         streams.lost()

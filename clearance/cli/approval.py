@@ -12,6 +12,7 @@ from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
     commands,
+    json_option,
     loaded,
     measuring,
     replacing,
@@ -82,7 +83,7 @@ def approve(
 @click.option(
     "--other-version", "known", is_flag=True, help="It is known that another version of the tool approved."
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@json_option("the answer")
 @replacing
 @click.pass_context
 def confirm(

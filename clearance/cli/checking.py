@@ -1,45 +1,47 @@
-"""``check``, ``picture``, ``sheet``, ``view``: a setup goes in; report, picture, page, window come out."""
+"""``check``, ``picture``, ``sheet``, ``view``, ``try``: a setup goes in; report or picture comes out."""
 
 from __future__ import annotations
 
 import os
 import re
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
+    check_written,
     commands,
     draw_picture,
+    json_option,
     judged,
     keep_tried,
     measuring,
     mounting,
+    of_a_setup,
     replacing,
     say,
     say_error,
     say_nozzles,
     say_result,
-    spare,
     with_comparison,
     with_cures,
     with_every_nozzle,
     write_report,
 )
-from clearance.cli.trying import raising, refuse_write_of_nothing, trying
+from clearance.cli.trying import raising, refuse_write_of_nothing
 from clearance.errors import CannotDraw, InputError
+
+if TYPE_CHECKING:
+    from clearance.scene.model import Scene
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
-@click.option("--json", "json_file", metavar="FILE", help="Write the report as JSON; '-' is standard output.")
+@json_option("the report")
 @click.option("--moves", is_flag=True, help="Measure every move, for the JSON report.")
 @click.option("--picture", "picture_file", metavar="FILE.png", help="Draw the place with the least to spare.")
 @click.option("--every-nozzle", "every", is_flag=True, help="Which sets of nozzles clear this job? A table.")
@@ -80,10 +82,7 @@ def check(
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 @click.option(
     "-o", "--output", "picture_file", required=True, metavar="FILE.png", help="The picture to write."
@@ -132,10 +131,7 @@ def _size(text: str) -> tuple[int, int]:
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 @click.option("-o", "--output", "file", required=True, metavar="FILE.html", help="The sheet to write.")
 @replacing
@@ -144,16 +140,12 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
     It opens by a double click, with no network. Print it from the browser.
     """
-    from clearance.files import check_writable
-    from clearance.report.ours import check_replaceable
     from clearance.report.progress import Progress
     from clearance.report.sheet.page import check_name, write_sheet
     from clearance.report.terminal import verdict_sentence
 
     check_name(file)
-    check_writable(file)
-    spare(file, [setup])
-    check_replaceable(file, replace)
+    check_written(file, [setup], replace)
     result = with_cures(judged(setup, guarded=[file]))
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
@@ -162,10 +154,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
 
 
 @commands.command()
-@click.argument("setup")
-@measuring
-@mounting
-@trying
+@of_a_setup
 @raising
 def view(setup: str) -> None:
     """Turn the setup about, raise it, step along the path.
@@ -176,15 +165,15 @@ def view(setup: str) -> None:
     Click an item for its clearances; s saves the picture here; q closes.
     """
     from clearance.errors import CannotDraw, InputError
-    from clearance.view.window import INSTEAD, has_display
+    from clearance.view.picture import INSTEAD, has_display
 
     if not has_display(sys.platform, os.environ):
         raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
     result = judged(setup)
     from clearance.advice.raises import find_raises
     from clearance.report.progress import Progress
+    from clearance.view.picture import show
     from clearance.view.raised import LEAST_RANGE, no_raises
-    from clearance.view.window import show
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "looking for raises")
@@ -196,3 +185,68 @@ def view(setup: str) -> None:
             # no raise keeps within the travel: there is still something to turn about
             answer = no_raises()
     show(result, answer, os.path.splitext(os.path.basename(setup))[0])
+
+
+@commands.command(name="try")
+@click.argument("setup")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Listen there; one that is free.")
+@click.option("--no-browser", "quiet", is_flag=True, help="Only say where the page is.")
+@measuring
+@mounting
+def try_(setup: str, port: int, quiet: bool) -> None:
+    """What if I move this? A live page on this computer.
+
+    \b
+    Take hold of an item and see every clearance follow; at rest the whole job is judged.
+    Nobody else on the network can see the page. Ctrl-C ends it.
+    """
+    try:
+        from clearance.live.server import serve
+    except ModuleNotFoundError as error:
+        if error.name != "aiohttp":
+            raise
+        found = "the page needs a library that is not installed"
+        raise InputError(None, "try", found, 'install it:  pip install "clearance[live]"') from None
+    import clearance
+    from clearance import parallel
+    from clearance.cli.common import asked_for
+    from clearance.live.desk import Desk
+    from clearance.report.progress import Progress
+
+    measured, coverage = asked_for()
+    nozzles = click.get_current_context().meta.get("clearance.nozzles")
+
+    def read(file: str) -> Scene:
+        return clearance.load(file, measured=measured, coverage=coverage, nozzles=nozzles)
+
+    with Progress(sys.stderr) as progress:
+        progress(0.0, "reading")
+        scene = read(setup)
+        progress(0.5, "measuring")
+        # threads of the browser's starter may run from here on: nothing is forked any more
+        with parallel.processes(False):
+            desk = Desk(scene, read)
+
+    def ready(address: str) -> None:
+        say(f"{scene.title or setup}: the page is at\n  {address}\nCtrl-C ends it.")
+        sys.stdout.flush()
+        if not quiet:
+            _show(address)
+
+    with parallel.processes(False):
+        serve(desk, port, ready)
+
+
+def _show(address: str) -> None:
+    """Open the page in the user's browser, where there is a screen."""
+    from clearance.view.picture import has_display
+
+    if not has_display(sys.platform, os.environ):
+        return
+    import webbrowser
+
+    try:
+        webbrowser.open(address)
+    except (OSError, webbrowser.Error):
+        # the address is told: it can be opened by hand
+        return

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from clearance import __version__
+from clearance.cli import trying
 from clearance.errors import InputError, printable_lines
 
 EXIT_CODES = {"clear": 0, "close": 1, "clash": 1, "undecided": 3}
@@ -81,6 +82,21 @@ def _keep(context: click.Context, option: Any, value: Any) -> None:
     context.meta[f"clearance.{option.name}"] = value
 
 
+def of_a_setup(command: Any) -> Any:
+    """The argument SETUP, with the options that say how it lies, with which nozzles, and what is tried."""
+    return click.argument("setup")(measuring(mounting(trying.trying(command))))
+
+
+def json_option(what: str) -> Callable[[Any], Any]:
+    """The option ``--json FILE``.
+
+    Args:
+        what: is written, for the help: "the report".
+    """
+    text = f"Write {what} as JSON; '-' is standard output."
+    return click.option("--json", "json_file", metavar="FILE", help=text)
+
+
 def asked_for() -> tuple[str | None, float | None]:
     """The form of readings and the coverage that the command line gives."""
     meta = click.get_current_context().meta
@@ -98,7 +114,6 @@ def checked_coverage(coverage: float | None) -> float | None:
 def loaded(setup: str) -> Any:
     """The scene of a setup, its parts as they lie where a form of readings is given."""
     import clearance
-    from clearance.cli import trying
 
     measured, coverage = asked_for()
     nozzles = click.get_current_context().meta.get("clearance.nozzles")
@@ -138,13 +153,12 @@ def with_comparison(result: Result) -> Result:
 
     import clearance
     from clearance.checking.compared import compared
-    from clearance.cli.trying import said
     from clearance.report.progress import Progress
 
     with Progress(sys.stderr) as progress:
         progress(0.0, "checking as it was")
         was = clearance.check(before, progress=progress)
-    return replace(result, compared=compared(was, result, said(result.scene)))
+    return replace(result, compared=compared(was, result, trying.said(result.scene)))
 
 
 def keep_tried(scene: Scene) -> None:
@@ -180,7 +194,7 @@ def with_every_nozzle(result: Result) -> Result:
     """The result with what it would be with each set of nozzles."""
     from dataclasses import replace
 
-    from clearance.advice.nozzles import every_nozzle
+    from clearance.advice.cures import every_nozzle
     from clearance.report.progress import Progress
 
     with Progress(sys.stderr) as progress:
@@ -226,14 +240,9 @@ def check_targets(
 
     ``drawing``: the picture may be an SVG file.
     """
-    from clearance.files import check_writable
-    from clearance.report.ours import check_replaceable
-
+    inputs = [] if setup is None else [setup]
     if json_file is not None:
-        check_writable(json_file)
-        if setup is not None:
-            spare(json_file, [setup])
-        check_replaceable(json_file, replace)
+        check_written(json_file, inputs, replace)
     if picture_file is None:
         return
     if drawing and not picture_file.lower().endswith((".png", ".svg")):
@@ -241,12 +250,30 @@ def check_targets(
         raise InputError(picture_file, "", found, "end its name in .png or .svg")
     if not drawing and not picture_file.lower().endswith(".png"):
         raise InputError(picture_file, "", "a picture is written as PNG", "end its name in .png")
-    check_writable(picture_file)
-    if json_file is not None and os.path.realpath(json_file) == os.path.realpath(picture_file):
-        raise InputError(picture_file, "", "is named for the report and for the picture", "name two files")
-    if setup is not None:
-        spare(picture_file, [setup])
-    check_replaceable(picture_file, replace)
+    check_written(picture_file, inputs, replace, json_file, "is named for the report and for the picture")
+
+
+def check_written(
+    file: str, inputs: Sequence[str], replace: bool, other: str | None = None, both: str = ""
+) -> None:
+    """Refuse one file that cannot be written, or by which something would be lost.
+
+    Args:
+        file: to be written; "-" is standard output.   inputs: files that are read.
+        replace: what the tool has not made may be written over.
+        other: a further file that is written, or None.   both: what is said where they are one.
+
+    Raises:
+        InputError: it says which, and what would be right.
+    """
+    from clearance.files import check_replaceable, check_writable
+
+    check_writable(file)
+    if other is not None and os.path.realpath(other) == os.path.realpath(file):
+        raise InputError(file, "", both, "name two files")
+    if file != "-":
+        spare(file, inputs)
+    check_replaceable(file, replace)
 
 
 def spare_inputs(scene: Any, targets: Sequence[str | None]) -> None:
@@ -280,15 +307,15 @@ def say_result(result: Result) -> None:
     colour = stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     say(as_text(result, width(), colour), colour)
     if result.compared is not None:
-        from clearance.report import tried
+        from clearance.report import changes
 
-        say("\n" + tried.as_text(result.compared, width()))
+        say("\n" + changes.tried_as_text(result.compared, width()))
 
 
 def say_nozzles(result: Result) -> None:
-    from clearance.report.nozzles import as_text
+    from clearance.report.changes import nozzles_as_text
 
-    say(as_text(result, width()))
+    say(nozzles_as_text(result, width()))
 
 
 def say(text: str, colour: bool = False) -> None:

@@ -10,8 +10,10 @@ import click
 from clearance.cli.common import (
     EXIT_CODES,
     check_targets,
+    check_written,
     checked_coverage,
     commands,
+    json_option,
     replacing,
     say,
     spare,
@@ -48,21 +50,18 @@ def touch(
     Fill in the form beside the part; then ask: clearance measured.
     """
     import clearance
-    from clearance.files import check_writable, write_whole
+    from clearance.files import write_whole
     from clearance.measuring.places import frame_of, part_of, propose
     from clearance.pose.form import Form
-    from clearance.report.ours import check_replaceable
+    from clearance.report.measuring import form_as_bytes, form_as_text
     from clearance.report.progress import Progress
-    from clearance.report.touching import as_text, text_of
 
     counts = _counts(places)
     if not 0.0 <= tip <= 100.0:
         raise InputError(None, "--tip", f"{tip:g} is no radius of a ball", "mm, from 0 to 100")
     if not file.lower().endswith(".csv"):
         raise InputError(file, "", "a form is written as CSV", "end its name in .csv")
-    check_writable(file)
-    spare(file, [setup])
-    check_replaceable(file, replace)
+    check_written(file, [setup], replace)
     with Progress(sys.stderr) as progress:
         progress(0.0, "reading")
         scene = clearance.load(setup)
@@ -71,8 +70,8 @@ def touch(
         body = part_of(scene, part)
         proposed = propose(scene, body, frame_of(scene, item), counts, dial)
     form = Form(proposed.rows, tip, item)
-    write_whole(file, text_of(os.path.basename(setup), form))
-    say(as_text(form, proposed.said, file, width()))
+    write_whole(file, form_as_bytes(os.path.basename(setup), form))
+    say(form_as_text(form, proposed.said, file, width()))
 
 
 @commands.command()
@@ -84,7 +83,7 @@ def touch(
 @click.option(
     "--lean", type=float, default=10.0, metavar="UM", help="Cut walls may lean by so many micrometres; 10."
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the answer as JSON; '-' is standard output.")
+@json_option("the answer")
 @replacing
 @click.pass_context
 def measured(
@@ -98,10 +97,10 @@ def measured(
 ) -> None:
     """How the part lies, what to turn, and may the path run like that?"""
     from clearance.measuring.answer import find_measured
-    from clearance.pose.statistics import COVERAGE
+    from clearance.pose.fit import COVERAGE
     from clearance.report.measuring import as_report, as_text
     from clearance.report.progress import Progress
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     k = checked_coverage(coverage)
     if not 0.0 <= lean <= 1e6:

@@ -1,9 +1,8 @@
-"""``holders`` and ``new``: what the library offers comes out, and a first setup file of a part and a path.
+"""``holders``, ``schema``, ``new``: what the library offers and editors need; a first setup file.
 
-Standard output and error output that may be closed, full, or have no reader: noted, and told once at the
-end.
-
-What was asked for in files is written all the same, so a failure to print must not end a command on its way.
+``Streams`` is standard output and error output that may be closed, full, or have no reader: that is noted,
+and told once at the end. What was asked for in files is written all the same, so a failure to print must not
+end a command on its way.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from typing import TextIO
 
 import click
 
-from clearance.cli.common import check_targets, commands, replacing, say, spare
+from clearance.cli.common import check_targets, commands, replacing, say, spare, write_answer
 from clearance.errors import InputError
 
 
@@ -212,3 +211,25 @@ def _text(raw: _Raw, like: TextIO | None, buffered: bool) -> io.TextIOWrapper:
         errors=getattr(like, "errors", None) or ("strict" if buffered else "backslashreplace"),
         line_buffering=not buffered or getattr(like, "line_buffering", False),
     )
+
+
+#: as in ``scene/editor_schema.py``, which is loaded only where it is asked
+FILES = ("setup", "machine", "pallet", "holder", "night")
+
+
+@commands.command()
+@click.argument("kind", type=click.Choice(FILES), metavar="|".join(FILES))
+@click.option("-o", "--output", "target", required=True, metavar="FILE.json", help="'-' is standard output.")
+@replacing
+def schema(kind: str, target: str, replace: bool) -> None:
+    """A JSON Schema for editors: the keys of a file, with a sentence for each.
+
+    An editor that knows TOML and JSON Schema then completes keys, shows what they mean, and marks those
+    that are misspelt. Most take the schema from the first line of a file:  #:schema FILE.json
+    """
+    from clearance.scene.editor_schema import editor_schema
+
+    check_targets(None, target, None, replace)
+    write_answer(editor_schema(kind), target)
+    if target != "-":
+        say(f"{target} is written; name it in the first line of a file:  #:schema {target}")

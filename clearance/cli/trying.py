@@ -102,7 +102,7 @@ def with_tried(scene: Scene) -> Scene:
     """
     if not asked():
         return scene
-    from clearance.scene.changed import changed, found_item, param_of
+    from clearance.scene.reread import changed, found_item, param_of
     from clearance.scene.tries import Move, Off, Param, Raise, Tried
 
     given = click.get_current_context().meta[_KEY]

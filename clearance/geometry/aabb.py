@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 
 Array = NDArray[np.float64]
 #: lowest and highest corners, (N, d) each
@@ -45,7 +45,7 @@ def neighbours(triangles: Array) -> NDArray[np.intp]:
     return np.argsort(code, kind="stable")
 
 
-class Crowd:
+class AabbSet:
     """Many boxes (N, d), and coarser ones about each ``_TOGETHER`` of them that stand in a row."""
 
     def __init__(self, low: Array, high: Array) -> None:

@@ -13,7 +13,7 @@ Tags = NDArray[np.int64]
 
 
 class Union:
-    """Closed intervals that grow together; each end remembers the tag of the interval that brought it.
+    """Closed intervals that grow together; each end keeps the tag of the interval that ends there.
 
     Attributes:
         low, high: (n,) the disjoint intervals in ascending order.   low_tag, high_tag: (n,).
@@ -36,10 +36,10 @@ class Union:
         so_far = np.maximum.accumulate(highs)
         first = np.flatnonzero(np.r_[True, lows[1:] > so_far[:-1]])
         last = np.r_[first[1:], len(lows)] - 1
-        # the row that brought the farthest end so far
-        brought = np.maximum.accumulate(np.where(highs == so_far, np.arange(len(highs)), 0))
+        # the row of the farthest end so far
+        farthest = np.maximum.accumulate(np.where(highs == so_far, np.arange(len(highs)), 0))
         self.low, self.low_tag = lows[first], low_tags[first]
-        self.high, self.high_tag = so_far[last], high_tags[brought[last]]
+        self.high, self.high_tag = so_far[last], high_tags[farthest[last]]
 
     def holds(self, low: Array, high: Array, slack: float = 0.0) -> NDArray[np.bool_]:
         """Which intervals (m,) lie within one interval of the union, save for ``slack`` at its ends.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of, neighbours
+from clearance.geometry.aabb import AabbSet, boxes_of, neighbours
 
 Array = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def _largest_rise(a: Array, b: Array, enough: float) -> float | None:
     Args:
         a, b: of ``_seen``, at least one each.   enough: mm.
     """
-    ours, theirs = Crowd(*boxes_of(a)), Crowd(*boxes_of(b))
+    ours, theirs = AabbSet(*boxes_of(a)), AabbSet(*boxes_of(b))
     low, high = ours.coarse
     bound = _bounds(low, high, *theirs.coarse)
     best = -np.inf

@@ -1,4 +1,8 @@
-"""Rigid poses: an item's ``at`` and ``turn`` go in, a 4x4 matrix that composes by its letters comes out."""
+"""Rigid poses that compose by their letters, and the box about points.
+
+An item's ``at`` and ``turn`` go in, a 4x4 matrix comes out; points go in, the corners of the box about them
+come out.
+"""
 
 from __future__ import annotations
 
@@ -60,3 +64,20 @@ def invert(T_AB: Matrix) -> Matrix:
     T_BA[:3, :3] = T_AB[:3, :3].T
     T_BA[:3, 3] = -T_AB[:3, :3].T @ T_AB[:3, 3]
     return T_BA
+
+
+Array = NDArray[np.float64]
+
+
+def extent(points: Array, and_points: Array | None = None) -> tuple[Array, Array]:
+    """Lowest and highest corner (d,) of points (..., d); infinite, the wrong way round, of none.
+
+    Column by column: numpy takes ten times as long over rows of three.
+
+    Args:
+        and_points: where given, the highest corner is that of these.
+    """
+    columns = range(points.shape[-1])
+    last = points if and_points is None else and_points
+    low = np.array([points[..., k].min(initial=np.inf) for k in columns])
+    return low, np.array([last[..., k].max(initial=-np.inf) for k in columns])

@@ -9,7 +9,7 @@ for models that lie:
   above it or by the odd number of different heights at which they are: inside-out shells, doubled facets
   and overlapping shells all count as solid, and a void inside a body counts as solid too. Where facets of a
   shell face different ways they are turned to agree first; where that cannot be done, a point that the shell
-  may hold is one of which nobody knows, unless there is a straight way out on which nothing is met.
+  may hold is one that is undecided, unless there is a straight way out on which nothing is met.
 - Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
   than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
   knows.
@@ -23,8 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd
-from clearance.geometry.extent import extent
+from clearance.geometry.aabb import AabbSet
+from clearance.geometry.transforms import extent
 from clearance.mesh.topology import (
     Edges,
     connected,
@@ -49,14 +49,14 @@ _PARTS = 1000
 
 def head_swallows(
     triangles: Array,
-    crowd: Crowd,
+    aabbs: AabbSet,
     runs: Runs,
     pieces: Sequence[Piece],
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
     Args:
-        crowd: the triangles' boxes.   runs: the path as straight bits, and how far each run may lie off it.
+        aabbs: the triangles' boxes.   runs: the path as straight bits, and how far each run may lie off it.
     """
     if not runs:
         return False
@@ -69,7 +69,7 @@ def head_swallows(
         x0, x1, y0, y1 = piece.rect
         first = np.array([path_low[0] + x0 - reach, path_low[1] + y0 - reach, piece.z[0]])
         last = np.array([path_high[0] + x1 + reach, path_high[1] + y1 + reach, piece.z[-1]])
-        within = crowd.within(first, last)
+        within = aabbs.within(first, last)
         if not len(within):
             continue
         _, one = np.unique(shells(triangles[within]), return_index=True)
@@ -116,19 +116,19 @@ def _bits_squared(x: Array, p: Array, q: Array, low: Array, high: Array) -> Arra
 
 def body_swallows(
     triangles: Array,
-    crowd: Crowd,
+    aabbs: AabbSet,
     closed: bool,
     runs: Runs,
     pieces: Sequence[Piece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
-    """Whether any of the pieces lies inside the body; None where nobody knows.
+    """Whether any of the pieces lies inside the body; None: undecided.
 
     Their surfaces do not meet, so one point of each piece on each unbroken run decides, if the body is
     closed. Into an open one a head may come by the hole, so it is asked about along the way.
     """
-    box_low, box_high = crowd.box
-    boxes = crowd.low, crowd.high
+    box_low, box_high = aabbs.box
+    boxes = aabbs.low, aabbs.high
     unknown = False
     lines = [points for points, _ in runs]
     step = float(np.linalg.norm(box_high - box_low)) / _STEPS
@@ -173,7 +173,7 @@ def holds_point(
     point: Array,
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
-    """Whether a body holds a point (3,) that is not on its surface; None where nobody knows."""
+    """Whether a body holds a point (3,) that is not on its surface; None: undecided."""
     low, high = boxes
     over = (low[:, 0] <= point[0]) & (high[:, 0] >= point[0])
     over &= (low[:, 1] <= point[1]) & (high[:, 1] >= point[1])
@@ -291,7 +291,7 @@ def _agree(edges: Edges, turn: NDArray[np.int64]) -> bool:
 
 def _held_along(triangles: Array, closed_by: _Shells, point: Array, same: float) -> bool | None:
     """Whether any shell holds the point, by the facets on the line through it; None if it meets an edge, and
-    where nobody knows.
+    where that is undecided.
 
     A line that misses all edges goes into a closed shell as often as it comes out.
     """
@@ -318,7 +318,7 @@ def _held_along(triangles: Array, closed_by: _Shells, point: Array, same: float)
                 return None
             if _facets(triangles[column[of_shell][mine & over]]) % 2 == 1 or (wound.sure and count != 0):
                 return True
-            # facets at one height are one, or several that lie in one plane: nobody knows
+            # facets at one height are one, or several that lie in one plane: undecided
             known &= _different(heights[mine & over], same) % 2 == 0
             # and one shell's way in may cancel another's way out
             known &= not (mine & over).any()

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import Matrix, apply
-from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
+from clearance.kernels.meridian.bvh import ChordTree, TriangleTree, leaf_order
 from clearance.kernels.meridian.chords import Chords
-from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
+from clearance.kernels.meridian.nearest import Ask, Nearest, bounds, nearest
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -27,7 +27,8 @@ from clearance.kernels.meridian.profile import (
     Together,
     strips_of,
 )
-from clearance.kernels.meridian.search import quick
+from clearance.kernels.meridian.search import search
+from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery
 from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
@@ -37,6 +38,10 @@ Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
 FIGURES = ("clearance", "side", "height")
+#: boxes are made anew after so many shifts: doubles may be off by their last digit at each
+_SHIFTED = 200
+#: with no more pairs of facets than this each is looked for among all
+_COMPARED = 200_000
 _NONE: Index = np.empty(0, dtype=np.intp)
 
 
@@ -51,13 +56,15 @@ class _Kept:
 
 
 class Live:
-    """The figures of a query's heads against its bodies, and how they change.
+    """The figures of a query's heads against its bodies, and how they change; each is looked for when that is
+    asked (``look_again``), and there is none before.
 
     Args:
         query: about the bodies where they are at first.
+        like: of a scene like this one: where figures were found there, they are looked for first.
     """
 
-    def __init__(self, query: SweepQuery) -> None:
+    def __init__(self, query: SweepQuery, like: Live | None = None) -> None:
         self.query, self.tolerances = query, query.tolerances
         self.runs: list[HeadRun] = query.runs
         self.parts: list[HeadPart] = [part for run in self.runs for part in run.parts]
@@ -67,6 +74,8 @@ class Live:
         count = [len(body.triangles_M) for body in query.bodies]
         self._begin = np.cumsum([0, *count])
         self._home = self._tree.triangles.copy()
+        #: where each body's boxes are, and how often they were shifted since they were made
+        self._at: dict[int, tuple[Matrix, int]] = {}
         self._rows_of()
         #: (parts, bodies) which are held against each other
         self.there = np.zeros((len(self.parts), len(query.bodies)), dtype=bool)
@@ -75,7 +84,8 @@ class Live:
         shape = (len(FIGURES), *self.there.shape)
         none = np.full(shape, -1, dtype=np.intp)
         self.kept = _Kept(np.full(shape, NOWHERE), none, none.copy(), none.copy())
-        self._look(self.there, False)
+        if like is not None:
+            self._begin_where(like)
 
     def _rows_of(self) -> None:
         """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
@@ -107,6 +117,44 @@ class Live:
             ),
         )
 
+    def _begin_where(self, old: Live) -> None:
+        """Take over where figures were found, by the names of heads, stretches and bodies.
+
+        Any facet, chord and piece that there is will do, and the nearer to the right one the better.
+        """
+        parts = dict(zip(_names(old), range(len(old.parts)), strict=True))
+        both = [(k, parts[name]) for k, name in enumerate(_names(self)) if name in parts]
+        mine, theirs = (
+            np.array(each, dtype=np.intp) for each in (tuple(zip(*both, strict=True)) or ((), ()))
+        )
+        known = {body.name: b for b, body in enumerate(old.query.bodies)}
+        kept, was = self.kept, old.kept
+        last = np.array([len(self._paths[k].chords.p) - 1 for k in mine], dtype=np.intp)
+        for b, body in enumerate(self.query.bodies):
+            o = known.get(body.name)
+            if o is None or not len(body.triangles_M):
+                continue
+            found = was.triangle[:, theirs, o] - old._begin[o]
+            figure, k = np.nonzero((found >= 0) & (last >= 0) & self.there[mine, b] & old.there[theirs, o])
+            places, of = np.unique(found[figure, k], return_inverse=True)
+            there = self._like(b, old._home[old._begin[o] + places], places)
+            at = (figure, mine[k], b)
+            kept.triangle[at] = self._begin[b] + there[of]
+            kept.chord[at] = np.minimum(was.chord[figure, theirs[k], o], last[k])
+            for f, new, before in zip(figure.tolist(), mine[k].tolist(), theirs[k].tolist(), strict=True):
+                rows = self._rows[new][b]
+                piece = was.row[f, before, o] - f * old._many - old._rows[before][o][0]
+                kept.row[f, new, b] = rows[min(int(piece), len(rows) - 1)] + f * self._many
+
+    def _like(self, body: int, triangles: Array, places: Index) -> Index:
+        """Which facets (n,) of a body are most like triangles (n, 3, 3) that stood at some places of one like
+        it; where there are very many, those at the same places."""
+        home = self._home[self._begin[body] : self._begin[body + 1]]
+        if len(home) * len(places) > _COMPARED:
+            return np.minimum(places, len(home) - 1)
+        apart = ((triangles.mean(axis=1)[:, None] - home.mean(axis=1)) ** 2).sum(axis=2)
+        return np.asarray(apart.argmin(axis=1))
+
     # --------------------------------------------------------------------------------------- what moves
     def bodies_at(self, poses: Mapping[int, Matrix]) -> None:
         """Put bodies where they are now.
@@ -114,14 +162,19 @@ class Live:
         Args:
             poses: for each that moved the motion (4, 4) of the machine frame from where it was at first.
         """
-        nodes = self._tree.nodes
         for body, T_MM in poses.items():
             mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
-            at = apply(T_MM, self._home[mine])
-            self._tree.triangles[mine] = at
-            nodes.low[mine], nodes.high[mine] = at.min(axis=1), at.max(axis=1)
-        if poses:
-            nodes.close()
+            was, times = self._at.get(body, (None, 0))
+            if np.array_equal(T_MM[:3, :3], np.eye(3)):
+                np.add(self._home[mine], T_MM[:3, 3], out=self._tree.triangles[mine])
+            else:
+                self._tree.triangles[mine] = apply(T_MM, self._home[mine])
+            if was is not None and times < _SHIFTED and np.array_equal(was[:3, :3], T_MM[:3, :3]):
+                self._tree.nodes.shift(body, T_MM[:3, 3] - was[:3, 3])
+            else:
+                times = 0
+                self._tree.refit(body, mine)
+            self._at[body] = T_MM, times + 1
 
     def paths_at(self, runs: Sequence[HeadRun]) -> None:
         """Put the paths where they are now.
@@ -145,28 +198,81 @@ class Live:
         Args:
             body: its index.   triangles: (N, 3, 3) where it was at first, mm, machine frame.
         """
-        mine = slice(int(self._begin[body]), int(self._begin[body + 1]))
-        home = TriangleTree([triangles]).triangles
-        if len(home) == mine.stop - mine.start:
-            # as many facets: where figures were found last is still a place to look first
-            self._home[mine] = home
+        own = slice(int(self._begin[body]), int(self._begin[body + 1]))
+        home = triangles[leaf_order(triangles)]
+        mine = self.kept.triangle[:, :, body] - own.start
+        # the facet that lies where that lay on which a figure was found last is a place to look first
+        places, of = np.unique(mine[mine >= 0], return_inverse=True)
+        old = self._home[own.start + places]
+        self._at.pop(body, None)
+        if len(home) == own.stop - own.start:
+            self._home[own] = home
             self.bodies_at({body: np.eye(4)})
-            return
+        else:
+            self._replaced(body, home)
+        there = self._like(body, old, places)
+        self.kept.triangle[:, :, body][mine >= 0] = self._begin[body] + there[of]
+
+    def _replaced(self, body: int, home: Array) -> None:
+        """Another number of triangles (N, 3, 3) of a body, in the order of its leaves."""
         first = [self._home[a:b] for a, b in zip(self._begin, self._begin[1:], strict=False)]
         now = [self.triangles(k) for k in range(len(first))]
         first[body] = now[body] = home
         begin = np.cumsum([0, *map(len, now)])
-        self._tree = TriangleTree(now)
-        kept, moved = self.kept, (begin - self._begin)[:-1]
-        kept.triangle[:] = np.where(kept.triangle >= 0, kept.triangle + moved, -1)
-        for each in (kept.triangle, kept.chord, kept.row):
-            each[:, :, body] = -1
+        kept = self.kept.triangle
+        kept[:] = np.where(kept >= 0, kept + (begin - self._begin)[:-1], -1)
         self._begin, self._home = begin, np.concatenate(first)
         # each in the order in which its figures are known
-        nodes = self._tree.nodes
-        at = self._tree.triangles[:] = np.concatenate(now)
-        nodes.low[: len(at)], nodes.high[: len(at)] = at.min(axis=1), at.max(axis=1)
-        nodes.close()
+        self._tree = TriangleTree(now, ordered=True)
+
+    def bounds(self, pairs: Rows) -> Array:
+        """(runs, bodies) what the distance in space of some pairs cannot be below, mm, by a few boxes alone;
+        0 for all others.
+
+        Args:
+            pairs: (runs, bodies) which.
+        """
+        out = np.full(pairs.shape, np.inf)
+        asks, owner = [], []
+        for k, run in enumerate(self.run_of.tolist()):
+            some = np.flatnonzero(pairs[run])
+            if len(some):
+                rows = [_NONE] * pairs.shape[1]
+                for body in some.tolist():
+                    rows[body] = self._rows[k][body]
+                asks.append(Ask(self._paths[k], rows, np.full(pairs.shape[1], np.inf)))
+                owner.append(run)
+        for run, bound in zip(owner, bounds(self._tree, self._measure.parts[0], asks), strict=True):
+            np.minimum(out[run], bound, out=out[run])
+        return np.where(pairs, out, 0.0)
+
+    def grown(self, wanted: Mapping[tuple[int, int], Growth], up_to: float) -> dict[tuple[int, int], float]:
+        """How near some bodies are to a head that is grown.
+
+        Args:
+            wanted: for run and body by how much.   up_to: mm, told where it is no smaller.
+        """
+        out = dict.fromkeys(wanted, up_to)
+        by_run: dict[int, dict[int, Growth]] = {}
+        for (run, body), growth in wanted.items():
+            by_run.setdefault(run, {})[body] = growth
+        sweeps, owner = [], []
+        for k, run in enumerate(self.run_of.tolist()):
+            if run in by_run:
+                part, start = self.parts[k], np.full(len(self.query.bodies), -1.0)
+                start[list(by_run[run])] = up_to
+                against = {body: (part.pieces, growth) for body, growth in by_run[run].items()}
+                sweeps.append(Sweep(self._paths[k], against, 0.0, start))
+                owner.append(run)
+        if not sweeps:
+            return out
+        found = smallest(
+            self._tree, ClearanceMeasure, sweeps, settled=0.0, tolerances=self.tolerances.meridian
+        )
+        for run, one in zip(owner, found.nearest, strict=True):
+            for body in by_run[run]:
+                out[run, body] = min(out[run, body], float(one.value[body]))
+        return out
 
     def triangles(self, body: int) -> Array:
         """A body's triangles (N, 3, 3) where they are now, mm, machine frame.
@@ -186,23 +292,28 @@ class Live:
         root = nodes.roots[np.searchsorted(nodes.owner[nodes.roots], body)]
         return nodes.low[root], nodes.high[root]
 
-    def look_again(self, changed: Rows) -> None:
+    def look_again(self, changed: Rows, moved: Array | None = None) -> None:
         """Find the figures of some pairs again.
 
         Args:
             changed: (parts, bodies) which pairs moved against each other.
+            moved: (parts, bodies) by how much at most since each was looked at last, mm; None: nobody knows.
         """
         changed = changed & self.there
         if changed.any():
-            self._look(changed, True)
+            self._look(changed, np.full(changed.shape, np.inf) if moved is None else moved)
 
     # --------------------------------------------------------------------------------------- the search
-    def _look(self, changed: Rows, again: bool) -> None:
+    def _look(self, changed: Rows, moved: Array) -> None:
         kept, bodies = self.kept, len(self.query.bodies)
-        if again:
-            self._from_where_they_were(changed)
+        wanted = np.broadcast_to(changed, kept.value.shape)
+        # what is not there tells how far it is from being there, and no motion brings it nearer by more
+        absent = wanted & (kept.value - moved >= NOWHERE)
+        np.subtract(kept.value, moved, out=kept.value, where=absent)
+        wanted = wanted & ~absent
+        self._from_where_they_were(wanted)
         seeded = kept.triangle >= 0
-        wanted = np.broadcast_to(changed, seeded.shape) & (seeded | self._may_be(changed & ~seeded))
+        wanted &= seeded | self._may_be(wanted & ~seeded)
         for known in (False, True):
             asks, owner = [], []
             for figure, part in zip(*np.nonzero((wanted & (seeded == known)).any(axis=2)), strict=True):
@@ -211,14 +322,14 @@ class Live:
                 for body in some:
                     rows[body] = self._rows[part][int(body)] + figure * self._many
                 start = np.full(bodies, -1.0)
-                start[some] = kept.value[figure, part, some]
+                start[some] = kept.value[figure, part, some] if known else np.inf
                 at = (figure, part)
                 near = Nearest(start, kept.triangle[at], kept.chord[at], kept.row[at]) if known else None
                 asks.append(Ask(self._paths[part], rows, start, near))
                 owner.append((figure, part, some))
             found = nearest(self._tree, self._measure, asks, tolerances=self.tolerances.meridian)
             for (figure, part, some), one in zip(owner, found, strict=True):
-                kept.value[figure, part, some] = np.minimum(one.value[some], NOWHERE)
+                kept.value[figure, part, some] = one.value[some]
                 kept.triangle[figure, part, some] = one.triangle[some]
                 kept.chord[figure, part, some] = one.chord[some]
                 kept.row[figure, part, some] = one.row[some]
@@ -237,7 +348,9 @@ class Live:
         root = np.full(len(self.query.bodies), -1)
         root[nodes.owner[nodes.roots]] = nodes.roots
         tri = root[body][pair]
-        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack] for t in self._paths])[part][pair]
+        box = np.array([np.r_[t.nodes.low[-1], t.nodes.high[-1], t.slack[-1]] for t in self._paths])[part][
+            pair
+        ]
         rect = self._measure.profiles.rect[row]
         low, high = box[:, :2] + rect[:, 0::2], box[:, 2:4] + rect[:, 1::2]
         apart = np.maximum(np.maximum(nodes.low[tri, :2] - high, low - nodes.high[tri, :2]), 0.0)
@@ -245,28 +358,27 @@ class Live:
         z = self._measure.profiles.nearest_height(nodes.low[tri, 2], nodes.high[tri, 2], row)
         bound = np.full(len(rows), np.inf)
         np.minimum.at(bound, pair, self._measure(g, z, row))
-        out[figure, part, body] = bound < NOWHERE
+        # by so much it is not there
+        far = bound >= NOWHERE
+        self.kept.value[figure[far], part[far], body[far]] = bound[far]
+        out[figure, part, body] = ~far
         return out
 
-    def _from_where_they_were(self, changed: Rows) -> None:
-        """What is had where each figure was found last: a value that is there, or none."""
+    def _from_where_they_were(self, wanted: Rows) -> None:
+        """What is had where each figure (3, parts, bodies) was found last."""
         kept = self.kept
-        figure, part, body = np.nonzero(np.broadcast_to(changed, kept.value.shape))
-        triangle, row = kept.triangle[figure, part, body], kept.row[figure, part, body]
-        value = np.full(len(figure), NOWHERE)
-        known = np.flatnonzero(triangle >= 0)
-        if len(known):
-            chords = self._chords(part[known], kept.chord[figure[known], part[known], body[known]])
-            strips, owner = strips_of(self._tree.triangles[triangle[known]])
-            lowest = np.full(len(known), np.inf)
-            np.minimum.at(lowest, owner, quick(strips, chords, owner, row[known][owner], self._measure))
-            # the search's width is taken off, as it is of each figure: what is nearer by less is passed over
-            less = np.maximum(lowest - self.tolerances.meridian.search_width, 0.0)
-            value[known] = np.where(lowest < NOWHERE, less, NOWHERE)
-        kept.value[figure, part, body] = value
-        gone = value >= NOWHERE
-        for each in (kept.triangle, kept.chord, kept.row):
-            each[figure[gone], part[gone], body[gone]] = -1
+        at = np.nonzero(wanted & (kept.triangle >= 0))
+        if not len(at[0]):
+            return
+        row, chords = kept.row[at], self._chords(at[1], kept.chord[at])
+        strips, of = strips_of(self._tree.triangles[kept.triangle[at]])
+        endless, least = np.full(len(of), np.inf), np.zeros(len(of))
+        value, _ = search(
+            strips, chords, of, row[of], self._measure, endless, least, tolerances=self.tolerances.meridian
+        )
+        lowest = np.full(len(row), np.inf)
+        np.minimum.at(lowest, of, value)
+        kept.value[at] = lowest
 
     def _chords(self, part: Index, chord: Index) -> Chords:
         """Chords of several paths: the part whose path it is, and its number there."""
@@ -286,6 +398,17 @@ class Live:
         begin = np.searchsorted(self.run_of, np.arange(len(self.runs)))
         found = np.minimum.reduceat(self.kept.value, begin, axis=1)
         return np.where(found >= NOWHERE, np.inf, found)
+
+
+def _names(live: Live) -> list[tuple[str, str, int, int]]:
+    """Of each part its head and stretch, which run of these it is of, and which part of that."""
+    seen: dict[tuple[str, str], int] = {}
+    out = []
+    for run in live.runs:
+        key = (run.head, run.stretch.name)
+        seen[key] = seen.get(key, -1) + 1
+        out += [(*key, seen[key], k) for k in range(len(run.parts))]
+    return out
 
 
 def shifted(tree: ChordTree, old: Moves, new: Moves) -> ChordTree:

@@ -161,7 +161,7 @@ class SweepQuery:
         self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
     ) -> bool | None:
         """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
-        is open and nobody knows."""
+        is open, which leaves it undecided."""
         return swallowed(self.surfaces, body, moves, pieces, only, lift)
 
     # ------------------------------------------------------------------------------- the rule of growth

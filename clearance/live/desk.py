@@ -14,13 +14,19 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from clearance.advice.session import Session
 from clearance.errors import ClearanceError, InputError, printable, printable_lines
+from clearance.live.holes import next_hole
 from clearance.live.judging import Question
-from clearance.live.model import Model
-from clearance.scene.lying import Asked
+from clearance.live.model import ROWS, Model
+from clearance.live.watch import Watch
+from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
+from clearance.scene.reread import found_item
 from clearance.scene.rewrite import with_tried, write_tried
+from clearance.scene.tries import OnSeat, angles
 
 #: lines round a difference
 AROUND = 2
@@ -37,6 +43,7 @@ class Desk:
 
     Attributes:
         n: number of the place at which everything stands; another one whenever something moved.
+        of_file: what was judged of the setup as its file has it: verdict, least to spare; None before that.
     """
 
     def __init__(self, scene: Scene, load: Callable[[str], Scene]) -> None:
@@ -46,15 +53,17 @@ class Desk:
 
     def _open(self, scene: Scene) -> None:
         self._asked: Asked = scene.reading or Asked()
-        self.session = Session(scene)
+        self.session = Session(scene, least=ROWS)
         self.model = Model(self.session)
         self._scene = scene
+        self._watch = Watch(scene)
+        self.of_file: Message | None = None
         self.n += 1
 
     # ------------------------------------------------------------------------------------- what is told
     def whole(self) -> Message:
         """Everything, for a page that has just been opened."""
-        return {"is": "whole", "n": self.n, **self.model.whole()}
+        return {"is": "whole", "n": self.n, **self.model.whole(), **self._besides()}
 
     def state(self, rested: bool) -> Message:
         """What stands where, and what is measured there.
@@ -62,7 +71,49 @@ class Desk:
         Args:
             rested: nothing moves just now.
         """
-        return {"is": "state", "n": self.n, **self.model.now(rested)}
+        return {"is": "state", "n": self.n, **self.model.now(rested), **self._besides()}
+
+    def _besides(self) -> Message:
+        return {"stale": self._watch.stale, "of_file": self.of_file}
+
+    def look_at_files(self) -> bool:
+        """Look whether what was read has changed on the disk; whether that is otherwise than before."""
+        return self._watch.look()
+
+    @property
+    def stale(self) -> str | None:
+        """The name of a file that has changed since it was read; None where none has."""
+        return self._watch.stale
+
+    def judged(self, told: Message) -> None:
+        """What was judged of everything as it stands now.
+
+        Args:
+            told: see ``judging.judged_in_words``.
+        """
+        if self.as_file:
+            spare = told["rows"][0]["spare"] if told["rows"] else "-"
+            self.of_file = {"verdict": told["verdict"], "spare": spare}
+
+    def about(self, item: str) -> object:
+        """What is another one whenever an item's places may be others: where all else stands, how high it
+        is itself and, where it stands on a plane, how it is turned.
+
+        Args:
+            item: its name; None of nobody that is there.
+        """
+        if item not in self.session.shown.items:
+            return None
+        T = np.round(self.session.stand.pose(item), 6)
+        screw = self.model.screw(item)
+        turned = T[:3, 2] if screw is not None and screw["holes"] else T[:3, :3].ravel()
+        rest = [one for one in self.session.edits[0] if not (isinstance(one, OnSeat) and one.item == item)]
+        return id(self._scene), item, repr(rest), float(T[2, 3]), tuple(turned.tolist())
+
+    @property
+    def as_file(self) -> bool:
+        """Whether everything stands as the file has it."""
+        return not self.session.edits[0]
 
     @property
     def question(self) -> Question:
@@ -102,7 +153,7 @@ class Desk:
                 return {**self.whole(), "said": "read again"}
             self._act(str(do), told)
         except ClearanceError as error:
-            return {"is": "refused", "n": self.n, "text": printable_lines(error)}
+            return {"is": "refused", "n": self.n, "text": _in_words(error, told), "stale": self._watch.stale}
         self.n += 1
         return self.state(bool(told.get("rested")))
 
@@ -117,6 +168,15 @@ class Desk:
             session.set_param(item, str(told.get("param")), told.get("value"), on=on)
         elif do == "slide":
             session.slide(item, _number(told.get("by")), on=on)
+        elif do == "to":
+            at, turn = self._way_to(item, told.get("at"), told.get("turn"))
+            session.move(item, by=at, turn=(0.0, 0.0, turn), on=on)
+        elif do == "hole":
+            found_item(session.shown, item, "")
+            x, y = next_hole(item, self.model.screw(item), int(_number(told.get("step", 0))))
+            session.move(item, by=(x, y, 0.0), on=on)
+        elif do == "toggle":
+            (session.put_on if item in session.state.off else session.take_off)(item)
         elif do == "off":
             session.take_off(item)
         elif do == "on":
@@ -135,10 +195,22 @@ class Desk:
         else:
             raise InputError(None, "", f'nobody knows what "{do}" is', "what the page does")
 
+    def _way_to(self, item: str, at: object, turn: object) -> tuple[tuple[float, float, float], float]:
+        """By how much (mm, degrees) an item goes to machine X, Y, Z and a turn; None: as it is."""
+        found_item(self.session.shown, item, "")
+        T = self.session.stand.pose(item)
+        wanted = [None] * 3 if at is None else at
+        if not isinstance(wanted, list) or len(wanted) != 3:
+            raise InputError(None, "", f"{at!r} is no place", "three numbers, for X, Y and Z")
+        by = [0.0 if v is None else _number(v) - T[k, 3] for k, v in enumerate(wanted)]
+        way = 0.0 if turn is None else _number(turn) - angles(T, (0.0, 0.0, 0.0))[2]
+        return (float(by[0]), float(by[1]), float(by[2])), way
+
     # ------------------------------------------------------------------------------------- writing it down
     def _difference(self) -> Message:
-        if not self.session.edits[0]:
+        if self.as_file:
             return {"is": "refused", "n": self.n, "text": "Nothing is otherwise than in the file."}
+        self._watch.refuse()
         raw, content = with_tried(self.session.scene)
         before, after = (text.decode("utf-8-sig").splitlines() for text in (raw, content))
         lines = list(difflib.unified_diff(before, after, lineterm="", n=AROUND))[2:]
@@ -152,6 +224,7 @@ class Desk:
         }
 
     def _write(self, name: object) -> Message:
+        self._watch.refuse()
         scene = self.session.scene
         target = self._scene.setup_file
         if name is None:
@@ -161,6 +234,25 @@ class Desk:
             write_tried(scene, target)
         self._open(self._load(target))
         return {**self.whole(), "said": f"written into {printable(target)}"}
+
+
+def _in_words(error: ClearanceError, told: Message) -> str:
+    """What was refused, for somebody who looks at a page and not at the file."""
+    if not isinstance(error, InputError) or not error.place:
+        return printable_lines(error)
+    item = str(told.get("item", ""))
+    if ".axes" in error.place:
+        where = printable(error.place.partition(".axes")[2].strip())
+        words = (
+            f'"{item}" stays as it was. Once it is turned about Z nobody knows whether its program turns '
+            f'with it. Say so in the file, in the cut {where}: axes = "part" (it turns with the part) or '
+            'axes = "machine" (it does not); save the file and read it again here.'
+        )
+        return printable_lines(words)
+    if told.get("do") in ("set", "slide"):
+        param = told.get("param", error.place.rpartition(".")[2].rpartition(": ")[2])
+        return printable_lines(f'"{item}", {param}: {error.found}; {error.want}')
+    return printable_lines(error)
 
 
 def _from_line(words: str) -> str:

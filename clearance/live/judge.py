@@ -1,4 +1,4 @@
-"""Questions go in, one newer than the other; the judged answer to the newest comes out, from another process.
+"""Questions go in, one newer than the other; the answer to the newest comes out, from another process.
 
 That process is a fresh one (see ``parallel.Child``), started before it is needed, so that it has loaded all
 by the time something rests. A question that is not the newest any more is given up, and its process ended.
@@ -10,13 +10,14 @@ import asyncio
 import contextlib
 import json
 import os
+import pickle
 from collections.abc import Callable
 from typing import Any
 
-from clearance.live.judging import Question, as_request
 from clearance.parallel import CannotStart, Child
 
-ENTRY = "clearance.live.judging:answer"
+#: who judges, and who fills maps of places
+JUDGING, FILLING = "clearance.live.judging:answer", "clearance.live.filling:answer"
 
 Tell = Callable[[int, dict[str, Any]], None]
 
@@ -26,10 +27,11 @@ class Judge:
 
     Args:
         tell: is told the question's number, and what is known of its answer.
+        entry: what answers there, see ``parallel.Child``.
     """
 
-    def __init__(self, loop: asyncio.AbstractEventLoop, tell: Tell) -> None:
-        self._loop, self._tell = loop, tell
+    def __init__(self, loop: asyncio.AbstractEventLoop, tell: Tell, entry: str = JUDGING) -> None:
+        self._loop, self._tell, self._entry = loop, tell, entry
         self._ready: Child | None = None
         self._child: Child | None = None
         self._told = b""
@@ -41,17 +43,17 @@ class Judge:
         """Start a process that waits for a question."""
         if self._ready is None:
             with contextlib.suppress(CannotStart):
-                self._ready = Child(ENTRY)
+                self._ready = Child(self._entry)
 
-    def ask(self, number: int, question: Question) -> None:
+    def ask(self, number: int, question: object) -> None:
         """Ask, and forget what was asked before.
 
         Args:
-            number: of the place that it is about.   question: what is to be judged.
+            number: of the place that it is about.   question: as the other process takes it.
         """
         self.stop()
         try:
-            child = self._ready or Child(ENTRY)
+            child = self._ready or Child(self._entry)
         except CannotStart as error:
             self._tell(number, {"failed": str(error)})
             return
@@ -59,7 +61,7 @@ class Judge:
         self._child, self._number, self._told, self._last = child, number, b"", ""
         self._answered = False
         try:
-            child.begin(as_request(question))
+            child.begin(pickle.dumps(question, protocol=pickle.HIGHEST_PROTOCOL))
         except OSError:
             self._ended()
             return
@@ -83,7 +85,7 @@ class Judge:
                 continue
             with contextlib.suppress(ValueError):
                 what = json.loads(line)
-                self._answered |= bool(what.keys() & {"judged", "refused", "failed"})
+                self._answered |= bool(what.keys() & {"judged", "map", "refused", "failed"})
                 self._tell(self._number, what)
 
     def _ended(self) -> None:

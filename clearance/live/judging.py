@@ -14,7 +14,7 @@ from typing import Any
 
 from clearance import parallel
 from clearance.errors import ClearanceError, InputError, printable
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.tries import Edit
 
 #: raises that are looked at where the wire leans, mm: each is looked at on its own
@@ -28,7 +28,7 @@ class Question:
     Attributes:
         setup: the file, absolute.   asked: what is asked for beside it.   inputs: (file, sha256) as read.
         edits: what is otherwise; ``unraised``: the same but for the raise of all.
-        words: the same for a person.
+        words: the same for a person.   windows: the raises that are free are not known yet.
     """
 
     setup: str
@@ -37,6 +37,7 @@ class Question:
     edits: tuple[Edit, ...]
     unraised: tuple[Edit, ...]
     words: tuple[str, ...]
+    windows: bool = True
 
 
 def prepare() -> None:
@@ -45,9 +46,9 @@ def prepare() -> None:
     from clearance.live import model
     from clearance.process import check, course
     from clearance.report import terminal
-    from clearance.scene import changed, load
+    from clearance.scene import load, reread
 
-    assert all((raises, model, check, course, terminal, changed, load))
+    assert all((raises, model, check, course, terminal, reread, load))
 
 
 def answer(request: bytes) -> bytes:
@@ -61,15 +62,20 @@ def answer(request: bytes) -> bytes:
         with parallel.processes():
             _answer(question)
     except ClearanceError as error:
-        _tell({"refused": str(error)})
+        tell({"refused": str(error)})
     except MemoryError:
-        _tell({"failed": "the computer's memory is too small for this"})
+        tell({"failed": "the computer's memory is too small for this"})
     except Exception as error:
-        _tell({"failed": f"a defect of this program ({type(error).__name__}: {error})"})
+        tell({"failed": f"a defect of this program ({type(error).__name__}: {error})"})
     return b""
 
 
-def _tell(what: dict[str, Any]) -> None:
+def tell(what: dict[str, Any]) -> None:
+    """One thing, to the process that listens.
+
+    Args:
+        what: of plain values.
+    """
     from clearance.live.model import finite
 
     sys.stderr.write(json.dumps(finite(what), separators=(",", ":"), allow_nan=False) + "\n")
@@ -77,14 +83,14 @@ def _tell(what: dict[str, Any]) -> None:
 
 
 def _progress(share: float, what: str) -> None:
-    _tell({"share": share, "what": what})
+    tell({"share": share, "what": what})
 
 
 def _answer(question: Question) -> None:
     from clearance.advice.raises import find_raises
     from clearance.process.check import check
-    from clearance.scene.changed import edited
     from clearance.scene.load import load
+    from clearance.scene.reread import edited
 
     _progress(0.0, "reading")
     scene = load(question.setup, question.asked)
@@ -96,9 +102,11 @@ def _answer(question: Question) -> None:
         raise InputError(scene.setup_file, "", "has changed since it was read", "read the setup again")
     there = edited(scene, question.edits, question.words) if question.edits else scene
     result = check(there, progress=_progress)
-    _tell({"judged": judged_in_words(result)})
+    tell({"judged": judged_in_words(result)})
     _progress(1.0, "what each move has to spare")
-    _tell({"along": along_in_words(result)})
+    tell({"along": along_in_words(result)})
+    if not question.windows:
+        return
     _progress(1.0, "which raises are free")
     low = scene
     if question.unraised:
@@ -107,9 +115,9 @@ def _answer(question: Question) -> None:
     try:
         found = find_raises(low, within=(0.0, LEANING) if leaning else None, job=False)
     except InputError as error:
-        _tell({"windows": {"none": str(error)}})
+        tell({"windows": {"none": str(error)}})
         return
-    _tell(
+    tell(
         {
             "windows": {
                 "range": list(found.range),
@@ -192,12 +200,3 @@ def along_in_words(result: Any) -> dict[str, list[list[float]]]:
         bounds = np.r_[0, ends, len(level)]
         out[printable(cut)] = [[int(b - a), int(level[a])] for a, b in zip(bounds, bounds[1:], strict=False)]
     return out
-
-
-def as_request(question: Question) -> bytes:
-    """A question as the other process takes it.
-
-    Args:
-        question: to be asked.
-    """
-    return pickle.dumps(question, protocol=pickle.HIGHEST_PROTOCOL)

@@ -5,6 +5,7 @@ Lengths mm, angles degrees, machine frame; figures are words already, rounded do
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -14,15 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.session import Row, Session
-from clearance.checking.result import SEVERITIES, PairChange, shown
+from clearance.checking.result import PairChange, shown
 from clearance.errors import printable
-from clearance.geometry.transforms import Matrix, apply, invert
+from clearance.geometry.transforms import Matrix, invert
+from clearance.live.holes import Screws
 from clearance.live.shapes import as_points, drawn
-from clearance.process.screws import screw_of, thread_holes
-from clearance.scene.model import Body, Scene, Stretch, StretchKind
-from clearance.scene.stand import Stand, angles
+from clearance.scene.model import Body, Stretch, StretchKind
+from clearance.scene.tries import Stand, angles
 from clearance.view.meshes import flatten
-from fixtures_lib.holder import Parameter
+from fixtures_lib.holder import Conflict, Parameter
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,8 @@ ROWS = 10
 LAID, FINE = (1.0, 5.0), (0.1, 1.0)
 #: a motion whose parts are smaller is none
 STILL = 1e-9
+#: tenths of a millimetre; a power of two over half of the longest slot
+FARTHEST = 1024
 
 
 @dataclass
@@ -50,11 +53,13 @@ class Model:
         self._drawn: dict[str, _Drawn] = {}
         self._paths: list[Stretch] = []
         self._before = session.stand
+        self._screws = Screws()
 
     # ----------------------------------------------------------------------------------- all of it
     def whole(self) -> dict[str, Any]:
         """Everything, for a page that has just been opened."""
         self._drawn.clear()
+        self._paths.clear()
         scene = self.session.shown
         machine = [b for b in scene.bodies if b.item is None]
         return {
@@ -69,7 +74,7 @@ class Model:
         """What stands where, and what is measured there.
 
         Args:
-            rested: nothing moves just now: what was turned is drawn anew.
+            rested: nothing moves just now: what was turned is drawn anew, and every change is told.
         """
         session = self.session
         stand, scene = session.stand, session.shown
@@ -86,33 +91,46 @@ class Model:
                 shapes[name] = {
                     "draw": drawn(session.triangles(name)),
                     "top": float(session.triangles(name)[..., 2].max()),
-                    "holes": as_points(_holes(body, T)),
+                    "holes": as_points(self._screws.holes(body, stand)),
+                    "box": _box(session.triangles(name)),
                 }
             items[name] = {
                 "shift": [float(v) for v in motion[:3, 3]],
                 "turned": math.degrees(math.atan2(motion[1, 0], motion[0, 0])),
                 "off": name in off,
-                **self._item(body, T),
+                **self._item(body, T, stand, off),
             }
+        rows = session.least(ROWS)
+        # while something moves the least are measured, and no others
+        changes = session.changes if rested else session.changes_of(rows)
         out: dict[str, Any] = {
             "items": items,
             "shapes": shapes,
-            "rows": [row_in_words(row, k) for k, row in enumerate(session.rows[:ROWS], 1)],
-            "measured": min((r.verdict for r in session.rows), key=SEVERITIES.index, default="clear"),
-            "changes": [change_in_words(one) for one in session.changes[:ROWS]],
+            "rows": [row_in_words(row, k) for k, row in enumerate(rows, 1)],
+            "measured": session.verdict,
+            "changes": [change_in_words(one) for one in changes[:ROWS]],
             "changed": [printable(words) for words in session.edits[1]],
             "undo": session.can_undo,
             "redo": session.can_redo,
             "raised": session.state.raised,
-            "nozzles": session.state.nozzles,
+            "nozzles": scene.known_machine.nozzles or "own",
         }
         stretches = session.stretches
-        if [id(s) for s in stretches] != [id(s) for s in self._paths] or not shapes.keys().isdisjoint(items):
+        if [id(s) for s in stretches] != [id(s) for s in self._paths]:
             self._paths = list(stretches)
             out["paths"] = [path(stretch) for stretch in stretches]
         return out
 
-    def _item(self, body: Body, T: Matrix) -> dict[str, Any]:
+    def screw(self, item: str) -> dict[str, Any] | None:
+        """Where an item's screw stands, and the thread holes of what it stands on; see ``Screws.told``.
+
+        Args:
+            item: its name.
+        """
+        scene = self.session.shown
+        return self._screws.told(scene, scene.items[item], self.session.stand, _off(self.session))
+
+    def _item(self, body: Body, T: Matrix, stand: Stand, off: set[str]) -> dict[str, Any]:
         session, before = self.session, self._before
         T0 = before.pose(body.name)
         kind = None if body.library is None else body.library.kind
@@ -124,16 +142,22 @@ class Model:
             "what": "part" if kind is None and body.kind == "part" else kind.name if kind else "model",
             "on": None if body.stands_on is None else printable(body.stands_on),
             "cut": any(body.name in cut.parts for cut in session.shown.cuts),
-            "at": [round(float(v), 4) + 0.0 for v in T[:3, 3]],
-            "turn": round(turn, 4) + 0.0,
+            "at": [round(float(v), 6) + 0.0 for v in T[:3, 3]],
+            "turn": round(turn, 6) + 0.0,
             "moved": [round(float(v), 4) + 0.0 for v in moved],
             "by_turn": round(_between(angles(T0, (0.0, 0.0, 0.0))[2], turn), 4) + 0.0,
             "origin": "" if kind is None else kind.origin,
             "steps": LAID if body.kind == "laid" else FINE,
             "params": [] if kind is None else [_param(session, body, one) for one in kind.parameters],
-            "slides": kind is not None and kind.slides is not None and _slot(session, body) > 0.0,
-            "screw": _screw(self.session.shown, body, session.stand),
+            "slides": _slides(session, body),
+            "screw": self._screws.told(session.shown, body, stand, off),
         }
+
+
+def _box(triangles: Array) -> list[float]:
+    """Corners of the box about triangles: X, Y, Z least, X, Y, Z greatest."""
+    points = triangles.reshape(-1, 3)
+    return [*points.min(axis=0).tolist(), *points.max(axis=0).tolist()]
 
 
 def _off(session: Session) -> set[str]:
@@ -160,6 +184,9 @@ def _between(was: float, now: float) -> float:
 def _param(session: Session, body: Body, one: Parameter) -> dict[str, Any]:
     assert body.library is not None
     value = session.params(body.name).get(one.name)
+    if one.name == "slot" and body.library.kind.slides is not None and _slides(session, body) is None:
+        # a round hole is built as a slot that is no longer than it is wide
+        value = 0.0
     return {
         "name": one.name,
         "meaning": one.meaning,
@@ -173,38 +200,23 @@ def _param(session: Session, body: Body, one: Parameter) -> dict[str, Any]:
     }
 
 
-# ---------------------------------------------------------------------------------------------- screws
-def _slot(session: Session, body: Body) -> float:
-    """The slot's length as its setup says it; 0: none is said, and the screw's hole is round."""
-    said = body.library is not None and "slot" in body.library.chosen
-    said |= (body.name, "slot") in session.state.params
-    return float(session.params(body.name)["slot"] or 0.0) if said else 0.0
-
-
-def _holes(body: Body, T: Matrix) -> Array:
-    """The mouths (N, 2) of an item's thread holes as it is drawn."""
-    holes = thread_holes(body)
-    return holes[:, :2] if not len(holes) else apply(T @ invert(body.T_MI), holes)[:, :2]
-
-
-def _screw(scene: Scene, body: Body, stand: Stand) -> dict[str, Any] | None:
-    """Of an item that is screwed down: where its screw stands, and the thread holes of what it stands on."""
-    base = scene.items.get(body.stands_on or "")
-    screw = screw_of(body)
-    if base is None or screw is None:
+def _slides(session: Session, body: Body) -> list[float] | None:
+    """How far it can be pushed along its slot, back and towards its tip, mm, rounded down to tenths; None
+    where it has no slot, or one of no length."""
+    source = body.library
+    if source is None or source.kind.slides is None:
         return None
-    holes = apply(stand.pose(base.name) @ invert(base.T_MI), thread_holes(base))
-    at = apply(stand.pose(body.name) @ invert(body.T_MI), screw[None])[0]
-    if not len(holes):
-        return {"at": at[:2].tolist(), "holes": [], "off": None, "on": printable(base.name)}
-    far = np.hypot(*(holes[:, :2] - at[:2]).T)
-    return {
-        "at": at[:2].tolist(),
-        "holes": holes[:, :2].tolist(),
-        "off": float(far.min()),
-        "nearest": holes[int(far.argmin()), :2].tolist(),
-        "on": printable(base.name),
-    }
+    params, room = session.params(body.name), [0, 0]
+    low = {one.name: -math.inf if one.low is None else one.low for one in source.kind.parameters}
+    high = {one.name: math.inf if one.high is None else one.high for one in source.kind.parameters}
+    for k, way in enumerate((-0.1, 0.1)):
+        step = FARTHEST
+        while step:
+            with contextlib.suppress(Conflict):
+                slid = source.kind.slides(params, way * (room[k] + step))
+                room[k] += step if all(low[p] <= v <= high[p] for p, v in slid.items()) else 0
+            step //= 2
+    return [0.1 * tenths for tenths in room] if any(room) else None
 
 
 # ---------------------------------------------------------------------------------------------- paths

@@ -16,6 +16,7 @@ import json
 import secrets
 import socket
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,8 @@ from aiohttp import WSMsgType, web
 
 from clearance.errors import InputError
 from clearance.live.desk import Desk
-from clearance.live.judge import Judge
+from clearance.live.filling import WhereQuestion
+from clearance.live.judge import FILLING, Judge
 
 HOST = "127.0.0.1"
 #: files of the page, by how their names end
@@ -38,6 +40,8 @@ HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+#: seconds between two looks at the files that were read
+LOOK = 0.5
 #: bytes of one message from a page, at most
 LONGEST = 1 << 16
 
@@ -60,6 +64,10 @@ class Server:
         self._telling: set[asyncio.Future[None]] = set()
         #: what is known of the place at which all stands now, for pages that are opened later
         self._judged: dict[str, Any] = {}
+        #: of whom the map of places is wanted, and what is known of it: for what it was asked, and the map
+        self._where: str | None = None
+        self._filled: tuple[object, dict[str, Any]] | None = None
+        self._asks = 0
         self._page = {
             "" if file.name == "index.html" else file.name: (file.read_bytes(), KINDS[file.suffix])
             for file in (Path(__file__).parent / "page").iterdir()
@@ -78,6 +86,7 @@ class Server:
             ready: called once it listens.
         """
         self._judge = Judge(asyncio.get_running_loop(), self._hear_judge)
+        self._filler = Judge(asyncio.get_running_loop(), self._hear_filler, FILLING)
         app = web.Application(middlewares=[self._guard], client_max_size=LONGEST)
         app.router.add_get("/{token}/live", self._live)
         app.router.add_get("/{token}/{file}", self._file)
@@ -87,7 +96,10 @@ class Server:
         await web.SockSite(runner, self._socket).start()
         self._rest()
         ready()
-        await asyncio.Event().wait()
+        while True:
+            await asyncio.sleep(LOOK)
+            if self.desk.look_at_files():
+                await self._tell_all({"is": "files", "stale": self.desk.stale})
 
     # ------------------------------------------------------------------------------------- who may ask
     @web.middleware
@@ -120,8 +132,7 @@ class Server:
         self._pages.add(page)
         try:
             await page.send_str(_json({**self.desk.whole(), "judging": self._judge.busy}))
-            for what in self._judged.values():
-                await page.send_str(_json(what))
+            await self._tell_known(page)
             async for message in page:
                 if message.type is WSMsgType.TEXT:
                     await self._asked(page, message.data)
@@ -140,8 +151,16 @@ class Server:
         if do == "rest":
             self._rest()
             await self._tell_all({**self.desk.state(True), "q": number})
-            for what in self._judged.values():
-                await page.send_str(_json(what))
+            await self._tell_known(page)
+            return
+        if do == "where":
+            item = told.get("item")
+            self._where = None if item is None else str(item)
+            if self._where is None:
+                self._filler.close()
+                self._filled = None
+            self._fill()
+            await page.send_str(_json({"is": "where", "item": self._where, "q": number, **self._map()}))
             return
         if do == "stop":
             self._judge.stop()
@@ -155,9 +174,17 @@ class Server:
             answer = {"is": "refused", "n": self.desk.n, "text": words}
         answer["q"] = number
         if self.desk.n != was:
-            # what was judged was another place
+            # what was judged was another place; which raises are free does not depend on the raise
             self._judge.stop()
+            windows = self._judged.pop("windows", None)
             self._judged.clear()
+            if do == "raise" and windows is not None:
+                self._judged["windows"] = windows
+            answer["keeps"] = do == "raise"
+            if self._filled is not None and self._filled[0] != self._wanted():
+                self._filled = None
+                self._filler.stop()
+                await self._tell_all({"is": "where", "item": self._where, "anew": True})
         if answer["is"] in ("whole", "state"):
             await self._tell_all(answer)
             if answer["is"] == "whole":
@@ -165,25 +192,62 @@ class Server:
         else:
             await page.send_str(_json(answer))
 
+    async def _tell_known(self, page: web.WebSocketResponse) -> None:
+        for what in self._judged.values():
+            await page.send_str(_json({"is": "judged", "n": self.desk.n, **what}))
+
     def _rest(self) -> None:
-        """Nothing moves: have it judged, where that is not done or being done."""
+        """Nothing moves: have it judged, and the map filled, where that is not done or being done."""
+        self._fill()
         if self._judge.busy or "judged" in self._judged:
             return
         try:
-            self._judge.ask(self.desk.n, self.desk.question)
+            question = replace(self.desk.question, windows="windows" not in self._judged)
+            self._judge.ask(self.desk.n, question)
         except Exception as error:
             self._hear_judge(self.desk.n, {"failed": str(error)})
 
     def _hear_judge(self, n: int, what: dict[str, Any]) -> None:
         if n != self.desk.n:
             return
-        message = {"is": "judged", "n": n, **what}
         for key in ("judged", "refused", "failed", "along", "windows"):
             if key in what:
-                self._judged["judged" if key in ("refused", "failed") else key] = message
+                self._judged["judged" if key in ("refused", "failed") else key] = what
+        if "judged" in what:
+            self.desk.judged(what["judged"])
+        self._tell_soon({"is": "judged", "n": n, **what, "of_file": self.desk.of_file})
+
+    def _tell_soon(self, message: dict[str, Any]) -> None:
         task = asyncio.ensure_future(self._tell_all(message))
         self._telling.add(task)
         task.add_done_callback(self._telling.discard)
+
+    # ------------------------------------------------------------------------------------- where it may stand
+    def _wanted(self) -> object:
+        """What a map of places would be about now; None: of nobody."""
+        return None if self._where is None else self.desk.about(self._where)
+
+    def _fill(self) -> None:
+        """Have the map filled that is wanted, where that is not done or being done."""
+        wanted = self._wanted()
+        if wanted is None or (self._filled is not None and self._filled[0] == wanted):
+            return
+        self._asks += 1
+        self._filled = wanted, {}
+        assert self._where is not None
+        try:
+            self._filler.ask(self._asks, WhereQuestion(self.desk.question, self._where))
+        except Exception as error:
+            self._hear_filler(self._asks, {"failed": str(error)})
+
+    def _map(self) -> dict[str, Any]:
+        return {} if self._filled is None else self._filled[1]
+
+    def _hear_filler(self, number: int, what: dict[str, Any]) -> None:
+        if number != self._asks or self._filled is None or what.keys() == {"done"}:
+            return
+        self._filled[1].update(what)
+        self._tell_soon({"is": "where", "item": self._where, **what})
 
     async def _tell_all(self, message: dict[str, Any]) -> None:
         text = _json(message)

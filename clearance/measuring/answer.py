@@ -13,7 +13,7 @@ from clearance.measuring.corrections import Corrected, corrections, lean_of, per
 from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.scene.load import load
-from clearance.scene.lying import Asked, Lies, Trial, Zero, zeros_of
+from clearance.scene.measured import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
 from clearance.scene.tries import Set
 
@@ -68,6 +68,11 @@ class Measured:
     placement: PlacementAnswer | None
     lean: float
     needed: bool
+
+    def __repr__(self) -> str:
+        after = "nothing to turn" if self.after is None else f"{self.after.verdict} after corrections"
+        verdicts = f"{self.planned.verdict} as planned, {self.measured.verdict} as measured, {after}"
+        return f"<Measured {len(self.parts)} parts: {verdicts}>"
 
 
 def find_measured(setup: str, asked: Asked, lean: float = LEAN, tell: Tell | None = None) -> Measured:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, invert
 from clearance.pose.fit import readings_at, vector
-from clearance.scene.lying import Lies
+from clearance.scene.measured import Lies
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Adjustment
 
@@ -36,7 +36,7 @@ class Correction:
         before, after: its value, after to the screw's or scale's divisions.   exact: not rounded.
         screw_mm: how far the screw goes in, negative out; None for a scale.   turns: of the screw, or None.
         place: the place to watch.   reads: what it reads when this has been done, mm; None: nothing to watch.
-        lever, pitch: of the screw, from its axis, and mm a turn; None where there is none, or nobody knows.
+        lever, pitch: of the screw, from its axis, and mm a turn; None where there is none, or none is known.
     """
 
     item: str

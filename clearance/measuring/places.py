@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply, invert
 from clearance.pose.faces import Face, distance, faces
-from clearance.pose.form import Row
+from clearance.pose.form import FormRow
 from clearance.scene.fields import suggestion
-from clearance.scene.lying import outward
+from clearance.scene.measured import outward
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ class Proposed:
     """Places of one part, and what there is to say about them."""
 
     part: str
-    rows: tuple[Row, ...]
+    rows: tuple[FormRow, ...]
     said: tuple[str, ...]
 
 
@@ -121,7 +121,7 @@ def propose(scene: Scene, part: Body, T_MF: Array, counts: Sequence[int], dial: 
             f"no reference faces are named; the largest that are square to the axes are taken: {each}. "
             'Touch no raw or sawn face: name those that are finished, touch = ["top", ...] of the part'
         )
-    rows: list[Row] = []
+    rows: list[FormRow] = []
     for name, face, role in chosen:
         count = counts[role]
         if count == 0:
@@ -135,7 +135,7 @@ def propose(scene: Scene, part: Body, T_MF: Array, counts: Sequence[int], dial: 
             x, y, z = (float(c) for c in at)
             nx, ny, nz = (float(c) for c in normal)
             group = name if dial else ""
-            rows.append(Row(part.name, group, f"{name} {k}", (x, y, z), (nx, ny, nz), None, U))
+            rows.append(FormRow(part.name, group, f"{name} {k}", (x, y, z), (nx, ny, nz), None, U))
     if not rows:
         raise InputError(
             scene.setup_file,

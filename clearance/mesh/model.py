@@ -107,7 +107,7 @@ class ModelBody:
 
 
 @dataclass(frozen=True)
-class Model:
+class RawModel:
     """A model file as read, before it is judged.
 
     Attributes:

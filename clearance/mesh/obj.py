@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody
+from clearance.mesh.model import BYTES_A_TRIANGLE, ModelBody, RawModel
 
 Floats = NDArray[np.float64]
 
@@ -209,7 +209,7 @@ class _Scan:
         return InputError(self.shown, f"line {self.number}", found, want)
 
 
-def read_obj(data: bytes, shown: str, memory: int) -> Model:
+def read_obj(data: bytes, shown: str, memory: int) -> RawModel:
     """The bodies of an OBJ file, in the file's own unit.
 
     Args:
@@ -238,7 +238,7 @@ def read_obj(data: bytes, shown: str, memory: int) -> Model:
     body = np.concatenate([scan.body, *([k] * len(each) for k, each in cut)]).astype(np.int64)
     corners = np.concatenate([corners, *(np.array(each) for _, each in cut)]).astype(np.int64)
     found = ((name, corners[body == k]) for name, k in scan.names.items())
-    return Model(tuple(ModelBody(name, points[own]) for name, own in found if len(own)))
+    return RawModel(tuple(ModelBody(name, points[own]) for name, own in found if len(own)))
 
 
 def _one_line_each(data: bytes) -> bytes:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody
+from clearance.mesh.model import BYTES_A_TRIANGLE, ModelBody, RawModel
 from clearance.mesh.obj import MOST_CORNERS, triangulated
 
 Floats = NDArray[np.float64]
@@ -38,7 +38,7 @@ class _Element:
     properties: list[_Property] = field(default_factory=list)
 
 
-def read_ply(data: bytes, shown: str, memory: int) -> Model:
+def read_ply(data: bytes, shown: str, memory: int) -> RawModel:
     """The body of a PLY file.
 
     Args:
@@ -80,7 +80,7 @@ def read_ply(data: bytes, shown: str, memory: int) -> Model:
                 f"3 to {MOST_CORNERS} numbers from 0 to {len(corners) - 1}",
             )
         triangles += triangulated(corners, face.tolist())
-    return Model((ModelBody("", corners[np.array(triangles)]),))
+    return RawModel((ModelBody("", corners[np.array(triangles)]),))
 
 
 def _header(data: bytes, shown: str) -> tuple[str | None, list[_Element], int]:

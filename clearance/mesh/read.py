@@ -27,8 +27,8 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.files import refuse_no_file
 from clearance.mesh.model import (
-    Model,
     ModelBody,
+    RawModel,
     Remark,
     Solid,
 )
@@ -110,36 +110,36 @@ def read_model(
         return solid, digest.result()
 
 
-def _stl(data: bytes, shown: str, _: _Options) -> Model:
+def _stl(data: bytes, shown: str, _: _Options) -> RawModel:
     bodies = solids_of(data, read_stl(data, shown))
-    return Model(tuple(ModelBody(name, triangles) for name, triangles in bodies))
+    return RawModel(tuple(ModelBody(name, triangles) for name, triangles in bodies))
 
 
-def _3mf(data: bytes, shown: str, options: _Options) -> Model:
+def _3mf(data: bytes, shown: str, options: _Options) -> RawModel:
     from clearance.mesh.threemf import read_3mf
 
     return read_3mf(data, shown, options.memory)
 
 
-def _step(data: bytes, shown: str, options: _Options) -> Model:
+def _step(data: bytes, shown: str, options: _Options) -> RawModel:
     from clearance.mesh.step import read_step
 
     return read_step(data, shown, options.memory, options.facet_bound)
 
 
-def _obj(data: bytes, shown: str, options: _Options) -> Model:
+def _obj(data: bytes, shown: str, options: _Options) -> RawModel:
     from clearance.mesh.obj import read_obj
 
     return read_obj(data, shown, options.memory)
 
 
-def _ply(data: bytes, shown: str, options: _Options) -> Model:
+def _ply(data: bytes, shown: str, options: _Options) -> RawModel:
     from clearance.mesh.ply import read_ply
 
     return read_ply(data, shown, options.memory)
 
 
-_Reader = Callable[[bytes, str, _Options], Model]
+_Reader = Callable[[bytes, str, _Options], RawModel]
 
 _BY_BEGINNING: tuple[tuple[bytes, _Reader], ...] = (
     (b"PK\x03\x04", _3mf),
@@ -181,7 +181,7 @@ def _reader_for(data: bytes, shown: str) -> _Reader:
     return _stl
 
 
-def _chosen(model: Model, names: Sequence[str] | None, shown: str) -> NDArray[np.float64]:
+def _chosen(model: RawModel, names: Sequence[str] | None, shown: str) -> NDArray[np.float64]:
     """The triangles of the bodies named, or of all."""
     if names is None:
         chosen = list(model.bodies)
@@ -199,7 +199,7 @@ def _chosen(model: Model, names: Sequence[str] | None, shown: str) -> NDArray[np
     return chosen[0].triangles if len(chosen) == 1 else np.concatenate([b.triangles for b in chosen])
 
 
-def _in_mm(triangles: NDArray[np.float64], model: Model, units: str | None, shown: str) -> Solid:
+def _in_mm(triangles: NDArray[np.float64], model: RawModel, units: str | None, shown: str) -> Solid:
     """Judge the triangles, in mm."""
     if model.units is not None:
         if units is not None and units not in model.units:

@@ -26,7 +26,7 @@ ROUND, ROUND_SHARE = 0.01, 0.005
 
 
 @dataclass(frozen=True)
-class Hole:
+class HoleRing:
     """A ring that is a hole, horizontal, machine frame, mm.
 
     ``diameter`` is that of the circle through its corners where it is round, else that of the largest circle
@@ -146,7 +146,7 @@ def around(found: list[Array], point: Array) -> Array | None:
     return min(about, key=area, default=None)
 
 
-def hole_of(ring: Array) -> Hole:
+def hole_of(ring: Array) -> HoleRing:
     """The hole that a ring (n, 2) is: the circle through its corners by least squares, where it is round.
 
     The fit solves x^2 + y^2 = 2 a x + 2 b y + c (Kasa's linear fit; from memory): exact where all the corners
@@ -160,14 +160,14 @@ def hole_of(ring: Array) -> Hole:
         radius = np.hypot(p[:, 0] - a, p[:, 1] - b)
         mean = float(radius.mean())
         if np.ptp(radius) <= max(ROUND, ROUND_SHARE * mean):
-            return Hole((float(middle[0] + a), float(middle[1] + b)), 2.0 * mean, True)
+            return HoleRing((float(middle[0] + a), float(middle[1] + b)), 2.0 * mean, True)
     centre = _centroid(ring)
     way = np.roll(ring, -1, axis=0) - ring
     share = ((centre - ring) * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1e-300)
     off = ring + np.clip(share, 0.0, 1.0)[:, None] * way - centre
     inside = holds(ring, centre)
     nearest = float(np.hypot(off[:, 0], off[:, 1]).min()) if inside else 0.0
-    return Hole((float(centre[0]), float(centre[1])), 2.0 * nearest, False)
+    return HoleRing((float(centre[0]), float(centre[1])), 2.0 * nearest, False)
 
 
 def _centroid(ring: Array) -> Array:

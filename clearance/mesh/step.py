@@ -19,8 +19,8 @@ from clearance.errors import InputError
 from clearance.mesh import step_child
 from clearance.mesh.model import (
     BYTES_A_TRIANGLE,
-    Model,
     ModelBody,
+    RawModel,
     Remark,
 )
 from clearance.mesh.topology import edges_of, shells
@@ -40,7 +40,7 @@ _INSTALL = 'to read STEP, install the extra: pip install "clearance[step]"; or s
 
 def read_step(
     data: bytes, shown: str, memory: int, facet_bound: float = 0.01, seconds: float = SECONDS
-) -> Model:
+) -> RawModel:
     """The bodies of a STEP file, each under its product's name, mm.
 
     Args:
@@ -85,7 +85,7 @@ def read_step(
         *_about_facets(farthest, facet_bound, bool(estimate.any())),
     )
     units = _units_named(data)
-    return Model(tuple(bodies), units, " and ".join(sorted(units)), farthest, remarks)
+    return RawModel(tuple(bodies), units, " and ".join(sorted(units)), farthest, remarks)
 
 
 def _about_facets(farthest: float, facet_bound: float, estimate: bool) -> list[Remark]:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
-from clearance.mesh.model import BYTES_A_TRIANGLE, Model, ModelBody
+from clearance.mesh.model import BYTES_A_TRIANGLE, ModelBody, RawModel
 
 #: A package with more entries than this is no model.
 MOST_ENTRIES = 10_000
@@ -266,7 +266,7 @@ class _Part:
     build: list[tuple[Name, Matrix, str]] = field(default_factory=list)
 
 
-def read_3mf(data: bytes, shown: str, memory: int) -> Model:
+def read_3mf(data: bytes, shown: str, memory: int) -> RawModel:
     """The bodies that a 3MF file builds, each under its object's name, in mm.
 
     Args:
@@ -305,7 +305,7 @@ def read_3mf(data: bytes, shown: str, memory: int) -> Model:
             bodies.append(ModelBody(own.name, triangles))
     if not bodies:
         raise InputError(shown, root.path, "the file has no facets", "export the solid body")
-    return Model(tuple(bodies), UNITS[root.unit][1], root.unit)
+    return RawModel(tuple(bodies), UNITS[root.unit][1], root.unit)
 
 
 def _root_part(package: Package, shown: str) -> str:

@@ -11,30 +11,29 @@ from pathlib import Path
 
 from clearance.checking.verdict import Progress, worst
 from clearance.overnight import order as orders
-from clearance.overnight.certainty import doubtful
 from clearance.overnight.clock import Clock, Spans, clock_of, presence_of, start_of
-from clearance.overnight.durations import times
-from clearance.overnight.judging import Confirm, Judged, OnTable, all_judged, spool_wire, tables_of
+from clearance.overnight.durations import metres, times
+from clearance.overnight.durations import minutes as wire_minutes
+from clearance.overnight.judging import Confirm, JudgedJob, OnTable, all_judged, spool_wire, tables_of
 from clearance.overnight.order import Proposal
 from clearance.overnight.timeline import (
     LEAST,
     LIKELY,
     MOST,
-    Night,
+    Attended,
+    JobStep,
+    NightRun,
     Ran,
     Ready,
     Setting,
-    Step,
-    There,
+    doubtful,
     run_all,
 )
-from clearance.overnight.wire import metres
-from clearance.overnight.wire import minutes as wire_minutes
 from clearance.scene.night import NightPlan, Three, read_night
 
 
 @dataclass(frozen=True)
-class Stand:
+class Standstill:
     """The machine stands: from when until when somebody comes (None: nobody does), in which job, and why."""
 
     at: datetime
@@ -44,7 +43,7 @@ class Stand:
 
 
 @dataclass(frozen=True)
-class Stop:
+class Attendance:
     """Where a job needs somebody: when by the likely figures, why, and whether somebody is there then."""
 
     at: datetime
@@ -88,7 +87,7 @@ class JobAnswer:
     late: bool = False
     ran: float | None = None
     ends: tuple[datetime | None, datetime | None] = (None, None)
-    stops: tuple[Stop, ...] = ()
+    stops: tuple[Attendance, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -120,7 +119,7 @@ class NightAnswer:
     between: tuple[datetime, datetime]
     waits_for: tuple[str, str] | None
     hours_alone: float
-    stands: tuple[Stand, ...]
+    stands: tuple[Standstill, ...]
     jobs: tuple[JobAnswer, ...]
     end: datetime | None
     spool: float
@@ -169,7 +168,7 @@ def find_night(
     factor = _factor(judged)
     to_run = [one for one in judged if one.job.ran is None]
     tables = tables_of(plan, judged, every_way=order)
-    there = There(presence := presence_of(plan.presence, clock, start))
+    there = Attended(presence := presence_of(plan.presence, clock, start))
     diameter = spool_wire(plan, judged)
     setting = Setting(
         start=start,
@@ -189,7 +188,7 @@ def find_night(
     )
 
 
-def _factor(judged: Sequence[Judged]) -> float:
+def _factor(judged: Sequence[JudgedJob]) -> float:
     """How many times as long as estimated the jobs took that have run, all their minutes together."""
     ran = [one for one in judged if one.job.ran is not None]
     estimated = sum(one.minutes[LIKELY] for one in ran)
@@ -197,7 +196,7 @@ def _factor(judged: Sequence[Judged]) -> float:
     return took / estimated if ran and estimated > 0.0 else 1.0
 
 
-def _ready(one: Judged, tables: dict[str, OnTable], clock: Clock, factor: float) -> Ready:
+def _ready(one: JudgedJob, tables: dict[str, OnTable], clock: Clock, factor: float) -> Ready:
     """A job, ready to be put into an order."""
     beside = tables.get(one.job.name, OnTable())
     reasons = [*one.watched, *beside.why]
@@ -207,7 +206,7 @@ def _ready(one: Judged, tables: dict[str, OnTable], clock: Clock, factor: float)
     machine = one.result.scene.known_machine
     return Ready(
         name=one.job.name,
-        steps=_fewer([Step(times(factor, s.minutes), s.hold, s.thread) for s in one.steps]),
+        steps=_fewer([JobStep(times(factor, s.minutes), s.hold, s.thread) for s in one.steps]),
         watched=reasons[0] if reasons else None,
         never=never,
         heads=(machine.wire, machine.nozzles or ""),
@@ -221,9 +220,11 @@ def _ready(one: Judged, tables: dict[str, OnTable], clock: Clock, factor: float)
     )
 
 
-def _fewer(steps: Sequence[Step]) -> tuple[Step, ...]:
+def _fewer(steps: Sequence[JobStep]) -> tuple[JobStep, ...]:
     """The same without steps that take no time and hold nothing."""
-    return tuple(s for s in steps if s.hold is not None or s.thread or any(s.minutes)) or (Step((0.0,) * 3),)
+    return tuple(s for s in steps if s.hold is not None or s.thread or any(s.minutes)) or (
+        JobStep((0.0,) * 3),
+    )
 
 
 @dataclass(frozen=True)
@@ -232,10 +233,10 @@ class _Said:
 
     plan: NightPlan
     clock: Clock
-    judged: Sequence[Judged]
+    judged: Sequence[JudgedJob]
     tables: dict[str, OnTable]
     ready: Sequence[Ready]
-    nights: Sequence[Night]
+    nights: Sequence[NightRun]
     factor: float
     setting: Setting
     presence: Spans
@@ -258,7 +259,7 @@ class _Said:
             waits_for=waits_for,
             hours_alone=likely.alone / 60.0,
             stands=tuple(
-                Stand(self.clock.wall(w.at), self._wall(w.until), w.job, w.why) for w in likely.waits
+                Standstill(self.clock.wall(w.at), self._wall(w.until), w.job, w.why) for w in likely.waits
             ),
             jobs=tuple(self._jobs()),
             end=self._wall(likely.now),
@@ -287,7 +288,7 @@ class _Said:
     def _wall(self, minutes: float) -> datetime | None:
         return None if math.isinf(minutes) else self.clock.wall(minutes)
 
-    def _until(self, night: Night) -> float:
+    def _until(self, night: NightRun) -> float:
         """Until when the machine needs nobody: its first wait, or its end."""
         return night.waits[0].at if night.waits else night.now
 
@@ -312,14 +313,14 @@ class _Said:
         ran = {one.name: one for one in self.nights[LIKELY].ran}
         longest = orders.late(self.ready, self.nights[MOST])
         found = []
-        before: Judged | None = None
+        before: JudgedJob | None = None
         for one in self.judged:
             done = ran.get(one.job.name)
             found.append(self._job(one, before, done, one.job.name in longest))
             before = one if done is not None and done.never is None else before
         return found
 
-    def _job(self, one: Judged, before: Judged | None, ran: Ran | None, late: bool) -> JobAnswer:
+    def _job(self, one: JudgedJob, before: JudgedJob | None, ran: Ran | None, late: bool) -> JobAnswer:
         job, beside = one.job, self.tables.get(one.job.name, OnTable())
         way = None if before is None else beside.after.get(before.job.name)
         spares = [pair.spare for pair in one.result.pairs if pair.spare is not None]
@@ -352,7 +353,7 @@ class _Said:
             ran=job.ran,
             ends=self._ends(job.name),
             stops=tuple(
-                Stop(self.clock.wall(held.at), held.why, held.there)
+                Attendance(self.clock.wall(held.at), held.why, held.there)
                 for held in self.nights[LIKELY].holds
                 if held.job == job.name
             ),

@@ -4,10 +4,15 @@ A rough pass is as quick as metal is cut, mm2/min: the wire's length in metal ti
 through where no metal is, a trim, a rapid move and the upper head's way up and down go by length, mm/min.
 Lengths are exact, arcs by radius and angle; the height of metal is that of the part's own slices, less what
 was cut and what came free before (two slices in each slab between its levels, as ``process/stock.py``).
+
+How long a spool lasts is found here too. A wire is a cylinder: its length is mass over density and section. 8
+kg of brass of 0.25 mm and 8.44 g/cm3 are 19.3 km, 32 h at 10 m/min (density of CuZn37 from memory; the rest
+is arithmetic).
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -23,7 +28,7 @@ from clearance.process.passes import is_trim
 from clearance.process.runs import SAME, Run, runs
 from clearance.process.stock import kerf_width
 from clearance.scene.model import Scene, Stretch, StretchKind
-from clearance.scene.night import Rates, Three
+from clearance.scene.night import Rates, Spool, Three
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -228,7 +233,7 @@ def _parted(bit: Run, words: Sequence[tuple[int, str]]) -> list[Run]:
 
 def _middle(scene: Scene, bit: Run) -> float:
     """Halfway up the highest part that a bit cuts."""
-    boxes = [scene.bodies[k].crowd.box for k in bit.stretch.cut_bodies]
+    boxes = [scene.bodies[k].aabbs.box for k in bit.stretch.cut_bodies]
     low, high = max(((float(a[2]), float(b[2])) for a, b in boxes), key=lambda z: z[1], default=(0.0, 0.0))
     return (low + high) / 2.0
 
@@ -258,7 +263,7 @@ def _in_part(course: Course, bit: Run, there: There, part: int, long: Array) -> 
     most, area = np.zeros(len(long)), np.zeros(len(long))
     if not body.closed:
         # nobody can tell its inside: as much metal as its box has
-        low, high = (float(corner[2]) for corner in body.crowd.box)
+        low, high = (float(corner[2]) for corner in body.aabbs.box)
         return long, long * (high - low)
     gone = [piece.outline for piece in there.gone if piece.part == part]
     cut_by = [one for one in there.cut if part in one.stretch.cut_bodies]
@@ -368,3 +373,27 @@ def _dwelling(moves: Moves, lines: Sequence[int], dwell: Three) -> Array:
         if len(moves):
             out[after[0] if len(after) else -1] += dwell
     return out
+
+
+def metres(spool: Spool, diameter: float) -> float:
+    """How much wire is on it, m.
+
+    Args:
+        spool: as the night's file says.   diameter: of the wire, mm, where the file does not say it.
+    """
+    if spool.metres is not None:
+        return spool.metres
+    assert spool.mass is not None
+    wide = diameter if spool.diameter is None else spool.diameter
+    section = math.pi / 4.0 * wide * wide
+    # kg over g/cm3 is 1e6 mm3; over mm2 that is mm, a thousandth of which is m
+    return spool.mass / spool.density * 1e6 / section / 1e3
+
+
+def minutes(spool: Spool, diameter: float) -> float:
+    """How long it lasts while the machine cuts.
+
+    Args:
+        spool: as the night's file says.   diameter: of the wire, mm, where the file does not say it.
+    """
+    return metres(spool, diameter) / spool.speed

@@ -12,7 +12,9 @@ from clearance.checking.result import SEVERITIES, Pair
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as measure
 from clearance.errors import InputError
-from clearance.overnight.alone import (
+from clearance.overnight.durations import NOTHING, Durations, durations, plus
+from clearance.overnight.timeline import JobStep
+from clearance.overnight.unattended import (
     NOT_APPROVED,
     Approval,
     Hold,
@@ -22,24 +24,22 @@ from clearance.overnight.alone import (
     repeated,
     watched,
 )
-from clearance.overnight.durations import NOTHING, Durations, durations, plus
-from clearance.overnight.timeline import Step
 from clearance.process.check import check
 from clearance.process.course import Course
 from clearance.process.findings import Checked
 from clearance.process.keyed_in import uses
 from clearance.process.passes import stops_at
 from clearance.scene.load import load
-from clearance.scene.lying import Asked
+from clearance.scene.measured import Asked
 from clearance.scene.night import Job, NightPlan, Three
-from clearance.scene.together import Table, on_one_table
+from clearance.scene.shared_table import SharedTable, on_one_table
 
 #: what an approval record of a job says: the record's file and the setup's go in
 Confirm = Callable[[str, str], Approval]
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedJob:
     """One job, judged by itself.
 
     Attributes:
@@ -53,7 +53,7 @@ class Judged:
     result: Checked
     approval: Approval
     lasts: Durations
-    steps: tuple[Step, ...]
+    steps: tuple[JobStep, ...]
     watched: tuple[str, ...]
     never: str | None
     holds: tuple[str, ...]
@@ -89,7 +89,7 @@ class OnTable:
 # ------------------------------------------------------------------------------------------- each by itself
 def all_judged(
     plan: NightPlan, confirm: Confirm, progress: Progress | None, every_order: bool = False
-) -> list[Judged]:
+) -> list[JudgedJob]:
     """Each job by itself.
 
     Args:
@@ -121,7 +121,7 @@ def all_judged(
     ]
 
 
-def _with_shared_parts(one: Judged, all_of_them: Sequence[Judged]) -> Judged:
+def _with_shared_parts(one: JudgedJob, all_of_them: Sequence[JudgedJob]) -> JudgedJob:
     """A job, which is watched where another one on its table cuts the same part: what comes free of both
     cuts together is judged where they are cuts of one setup, and nowhere else."""
     if one.job.table is None:
@@ -137,17 +137,17 @@ def _with_shared_parts(one: Judged, all_of_them: Sequence[Judged]) -> Judged:
     return replace(one, watched=(*one.watched, *dict.fromkeys(why)))
 
 
-def _cut_parts(one: Judged) -> dict[str, bytes]:
+def _cut_parts(one: JudgedJob) -> dict[str, bytes]:
     """The parts that a job cuts, by name, each with where it is: corners of its box, to 0.01 mm."""
     scene = one.result.scene
     return {
-        scene.bodies[k].name: np.round(np.stack(scene.bodies[k].crowd.box), 2).tobytes()
+        scene.bodies[k].name: np.round(np.stack(scene.bodies[k].aabbs.box), 2).tobytes()
         for stretch in scene.stretches
         for k in stretch.cut_bodies
     }
 
 
-def _with_hands(one: Judged, before: Sequence[Judged]) -> Judged:
+def _with_hands(one: JudgedJob, before: Sequence[JudgedJob]) -> JudgedJob:
     """A job that begins with a hold where the control must be set otherwise than for a job before it."""
     why = []
     for other in before:
@@ -159,10 +159,10 @@ def _with_hands(one: Judged, before: Sequence[Judged]) -> Judged:
     if not why:
         return one
     first = "; ".join(dict.fromkeys(why))
-    return replace(one, holds=(first, *one.holds), steps=(Step(NOTHING, first, False), *one.steps))
+    return replace(one, holds=(first, *one.holds), steps=(JobStep(NOTHING, first, False), *one.steps))
 
 
-def _control(one: Judged, at_its_end: bool = False) -> dict[str, str]:
+def _control(one: JudgedJob, at_its_end: bool = False) -> dict[str, str]:
     """What somebody sets at the control for a job: values of D, and switches that its programs want."""
     scene = one.result.scene
     every = list(uses(scene))
@@ -180,7 +180,7 @@ def _control(one: Judged, at_its_end: bool = False) -> dict[str, str]:
     return found
 
 
-def spool_wire(plan: NightPlan, judged: Sequence[Judged]) -> float:
+def spool_wire(plan: NightPlan, judged: Sequence[JudgedJob]) -> float:
     """Diameter of the wire on the spool, mm: as the file says, or that of the first job that is to run.
 
     Args:
@@ -192,7 +192,7 @@ def spool_wire(plan: NightPlan, judged: Sequence[Judged]) -> float:
     return float(first.result.scene.known_machine.wire)
 
 
-def _with_wire(one: Judged, on_it: float) -> Judged:
+def _with_wire(one: JudgedJob, on_it: float) -> JudgedJob:
     """A job, which is watched where it runs with other wire than is on the spool."""
     wire = one.result.scene.known_machine.wire
     if abs(on_it - wire) <= 1e-9:
@@ -201,7 +201,7 @@ def _with_wire(one: Judged, on_it: float) -> Judged:
     return replace(one, watched=(*one.watched, why))
 
 
-def _judged(plan: NightPlan, job: Job, approval: Approval) -> Judged:
+def _judged(plan: NightPlan, job: Job, approval: Approval) -> JudgedJob:
     asked = Asked() if approval.form is None else Asked(approval.form, approval.coverage or Asked().coverage)
     scene = load(job.setup, asked)
     result = check(scene)
@@ -225,12 +225,12 @@ def _judged(plan: NightPlan, job: Job, approval: Approval) -> Judged:
     notes += [f'"{one.piece}" may come free with nobody there: {one.reason}' for one in job.accepted]
     notes += repeated(result)
     steps = steps_of(lasts, ends, plan.rates.threading)
-    return Judged(
+    return JudgedJob(
         job, result, approval, lasts, steps, tuple(reasons), never, tuple(h.why for h in ends), tuple(notes)
     )
 
 
-def steps_of(lasts: Durations, ends: Sequence[Hold], threading: Three) -> tuple[Step, ...]:
+def steps_of(lasts: Durations, ends: Sequence[Hold], threading: Three) -> tuple[JobStep, ...]:
     """A job as steps: parted where somebody has to be there, and where the wire is threaded.
 
     Args:
@@ -239,7 +239,7 @@ def steps_of(lasts: Durations, ends: Sequence[Hold], threading: Three) -> tuple[
     holds_at: dict[tuple[str, int], list[str]] = {}
     for one in ends:
         holds_at.setdefault((one.stretch, one.move), []).append(one.why)
-    steps: list[Step] = []
+    steps: list[JobStep] = []
     so_far = NOTHING
     thread = False
     for timed in lasts.stretches:
@@ -248,27 +248,27 @@ def steps_of(lasts: Durations, ends: Sequence[Hold], threading: Three) -> tuple[
         bounds = sorted({0, count, *places})
         for a, b in zip(bounds, [*bounds[1:], count], strict=True):
             for why in holds_at.get((name, a), []):
-                steps.append(Step(so_far, why, thread))
+                steps.append(JobStep(so_far, why, thread))
                 so_far, thread = NOTHING, False
             if a in timed.threads and a < count:
                 if thread or any(so_far):
-                    steps.append(Step(so_far, None, thread))
+                    steps.append(JobStep(so_far, None, thread))
                 so_far, thread = threading, True
             of_moves = timed.minutes[a:b].sum(axis=0)
             so_far = plus(so_far, (float(of_moves[0]), float(of_moves[1]), float(of_moves[2])))
-    steps.append(Step(so_far, None, thread))
+    steps.append(JobStep(so_far, None, thread))
     return tuple(steps)
 
 
 # --------------------------------------------------------------------------------------------- on one table
-def tables_of(plan: NightPlan, jobs: Sequence[Judged], every_way: bool) -> dict[str, OnTable]:
+def tables_of(plan: NightPlan, jobs: Sequence[JudgedJob], every_way: bool) -> dict[str, OnTable]:
     """What each job is beside the others on its table; those that stand alone are left out.
 
     Args:
         jobs: all, also those that ran before: what they have on the table stands there still.
         every_way: judge the ways from each to each, not only in the file's order.
     """
-    groups: dict[str, list[Judged]] = {}
+    groups: dict[str, list[JudgedJob]] = {}
     for one in jobs:
         if one.job.table is not None:
             groups.setdefault(one.job.table, []).append(one)
@@ -288,7 +288,7 @@ def tables_of(plan: NightPlan, jobs: Sequence[Judged], every_way: bool) -> dict[
     return found
 
 
-def _on_table(table: Table) -> dict[str, OnTable]:
+def _on_table(table: SharedTable) -> dict[str, OnTable]:
     """Each job against what the others have there, and the ways between them."""
     result = measure(table.scene)
     way_of = {name: both for both, name in table.ways.items()}

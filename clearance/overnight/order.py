@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clearance.overnight.timeline import LIKELY, MOST, Night, Ready, Setting, begun, run
+from clearance.overnight.timeline import LIKELY, MOST, NightRun, Ready, Setting, begun, run
 
 #: of more jobs not all orders are looked at
 MOST_JOBS = 8
@@ -31,7 +31,7 @@ class Proposal:
     alone_now: float
 
 
-def late(jobs: Sequence[Ready], night: Night) -> list[str]:
+def late(jobs: Sequence[Ready], night: NightRun) -> list[str]:
     """Names of the jobs that are not done when they are due.
 
     Args:
@@ -51,7 +51,7 @@ def best(jobs: Sequence[Ready], setting: Setting) -> Proposal | None:
     most = [0.0 if job.never else _minutes(job, setting) for job in jobs]
     any_due = any(job.due is not None for job in jobs)
 
-    def go(order: tuple[int, ...], left: frozenset[int], likely: Night, longest: Night) -> None:
+    def go(order: tuple[int, ...], left: frozenset[int], likely: NightRun, longest: NightRun) -> None:
         if not left:
             if not found or likely.alone > found[0][0] + GAIN:
                 found[:] = [(likely.alone, order)]

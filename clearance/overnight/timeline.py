@@ -2,6 +2,13 @@
 
 One going-through of the night, with all times at their least, or likely, or most. It is a value: going on
 from it makes another one, so that many orders can share their beginning.
+
+``doubtful`` takes three goings-through and gives the first moment at which the machine may wait alone.
+They show three of all the times that steps may take, each between its least and its longest.
+A hold's moment grows with the time of every step before it, so that it lies between those of the least and
+of the longest going-through; somebody is there for certain only where somebody is there all that while. Where
+the spool ends depends on how many holds were met before, and whether a threading is one too many on who was
+there at the ones before: for both a wider span is taken.
 """
 
 from __future__ import annotations
@@ -22,7 +29,7 @@ SPOOL = "the spool is at its end"
 MOMENT = 1e-9
 
 
-class There:
+class Attended:
     """When somebody is there.
 
     Args:
@@ -62,7 +69,7 @@ class There:
 
 
 @dataclass(frozen=True)
-class Step:
+class JobStep:
     """A bit of a job.
 
     Attributes:
@@ -89,7 +96,7 @@ class Ready:
     """
 
     name: str
-    steps: tuple[Step, ...]
+    steps: tuple[JobStep, ...]
     watched: str | None = None
     never: str | None = None
     heads: tuple[float, str] = (0.25, "")
@@ -110,7 +117,7 @@ class Setting:
     """
 
     start: float
-    there: There
+    there: Attended
     wire: float
     change: Three
     attend: Three
@@ -120,7 +127,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Held:
+class HoldMet:
     """A hold as it was met: which of its job's, from 0, why, when, and whether somebody was there."""
 
     job: str
@@ -155,7 +162,7 @@ class Ran:
 
 
 @dataclass(frozen=True)
-class Night:
+class NightRun:
     """How far a night has come.
 
     Attributes:
@@ -174,8 +181,8 @@ class Night:
     before: Ready | None = None
     ran: tuple[Ran, ...] = ()
     waits: tuple[Wait, ...] = ()
-    holds: tuple[Held, ...] = ()
-    threads: tuple[Held, ...] = ()
+    holds: tuple[HoldMet, ...] = ()
+    threads: tuple[HoldMet, ...] = ()
 
     @property
     def stands(self) -> bool:
@@ -183,16 +190,16 @@ class Night:
         return math.isinf(self.now)
 
 
-def begun(setting: Setting, which: int) -> Night:
+def begun(setting: Setting, which: int) -> NightRun:
     """The night before its first job.
 
     Args:
         which: of least, likely and most.
     """
-    return Night(which, setting.start, setting.wire)
+    return NightRun(which, setting.start, setting.wire)
 
 
-def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> Night:
+def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> NightRun:
     """The whole night.
 
     Args:
@@ -204,7 +211,7 @@ def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> Night:
     return night
 
 
-def run(night: Night, job: Ready, setting: Setting) -> Night:
+def run(night: NightRun, job: Ready, setting: Setting) -> NightRun:
     """The night with one job more."""
     return _Running(night, job, setting).run()
 
@@ -212,16 +219,16 @@ def run(night: Night, job: Ready, setting: Setting) -> Night:
 class _Running:
     """One job as it runs."""
 
-    def __init__(self, night: Night, job: Ready, setting: Setting) -> None:
+    def __init__(self, night: NightRun, job: Ready, setting: Setting) -> None:
         self.night, self.job, self.setting, self.there = night, job, setting, setting.there
         self.now, self.wire, self.alone = night.now, night.wire, night.alone
         self.last_alone, self.threadings = night.last_alone, night.threadings
         self.waits: list[Wait] = []
-        self.holds: list[Held] = []
-        self.threads: list[Held] = []
+        self.holds: list[HoldMet] = []
+        self.threads: list[HoldMet] = []
         self.watched, self.never = job.watched, job.never
 
-    def run(self) -> Night:
+    def run(self) -> NightRun:
         job, before = self.job, self.night.before
         begins = self.now
         if not self.night.stands:
@@ -275,7 +282,7 @@ class _Running:
         unknown = f'the heads\' way from "{before.name}" was not judged', False
         return job.after.get(before.name, unknown) or (None, False)
 
-    def _step(self, step: Step) -> None:
+    def _step(self, step: JobStep) -> None:
         if step.thread:
             self._thread()
         self._go_on(step.minutes[self.night.which])
@@ -289,7 +296,7 @@ class _Running:
             self.threadings = 0
         why = f"{most} threadings in a row, and no more are trusted to it alone"
         if most is not None and not math.isinf(self.now):
-            self.threads.append(Held(self.job.name, len(self.threads), why, self.now, there))
+            self.threads.append(HoldMet(self.job.name, len(self.threads), why, self.now, there))
         if not setting.threads_itself:
             self._hold("the wire is threaded: nothing says that the machine does it itself")
         elif most is not None and self.threadings >= most:
@@ -323,7 +330,7 @@ class _Running:
         if math.isinf(self.now):
             return
         there = self.there.at(self.now)
-        self.holds.append(Held(self.job.name, len(self.holds), why, self.now, there))
+        self.holds.append(HoldMet(self.job.name, len(self.holds), why, self.now, there))
         if not there:
             self._wait(why)
         self.now += self.setting.attend[self.night.which]
@@ -343,3 +350,73 @@ def _other_heads(before: Ready, job: Ready) -> str:
     if before.heads[1] != job.heads[1]:
         told.append(f'the nozzles "{job.heads[1] or "own"}" instead of "{before.heads[1] or "own"}"')
     return f"other than the job before it: {' and '.join(told)}"
+
+
+Doubt = tuple[float, str, str]
+
+
+def doubtful(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
+    """When, in which job and why the machine may wait for somebody who is not there, though none of the
+    goings-through waits; None where it is certain that it does not.
+
+    Args:
+        nights: with the least, likely and longest figures; none of them waits.   setting: of all of them.
+    """
+    return _at_holds(nights, setting) or _watched(nights, setting.there) or _threadings(nights, setting)
+
+
+def _at_holds(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
+    most = max(len(night.holds) for night in nights) * setting.attend[MOST]
+    by_key: dict[tuple[str, str], list[list[HoldMet]]] = {}
+    for which, night in enumerate(nights):
+        for held in night.holds:
+            by_key.setdefault((held.job, held.why), [[] for _ in nights])[which].append(held)
+    for (job, why), of_nights in by_key.items():
+        if len({len(each) for each in of_nights}) > 1:
+            found = min(held.at for each in of_nights for held in each)
+            return _leaves(setting.there, found), job, why
+        for same in zip(*of_nights, strict=True):
+            first, last = min(held.at for held in same), max(held.at for held in same)
+            if why == SPOOL:
+                first = setting.start + setting.wire
+                last = first + most
+            if _may_be_alone(setting.there, first, last):
+                return _leaves(setting.there, first), job, why
+    return None
+
+
+def _watched(nights: Sequence[NightRun], there: Attended) -> Doubt | None:
+    for same in zip(*(night.ran for night in nights), strict=True):
+        why = next((one.watched for one in same if one.watched is not None), None)
+        if why is None or any(one.never is not None for one in same):
+            continue
+        first, last = min(one.begins for one in same), max(one.ends for one in same)
+        if _may_be_alone(there, first, last):
+            return _leaves(there, first), same[0].name, why
+    return None
+
+
+def _threadings(nights: Sequence[NightRun], setting: Setting) -> Doubt | None:
+    """A threading that may be one too many in a row; counting begins anew only where somebody is there for
+    certain."""
+    if setting.most_threadings is None:
+        return None
+    in_a_row = 0
+    for same in zip(*(night.threads for night in nights), strict=True):
+        first, last = min(one.at for one in same), max(one.at for one in same)
+        if not _may_be_alone(setting.there, first, last):
+            in_a_row = 0
+        elif in_a_row >= setting.most_threadings:
+            return _leaves(setting.there, first), same[0].job, same[0].why
+        in_a_row += 1
+    return None
+
+
+def _may_be_alone(there: Attended, first: float, last: float) -> bool:
+    """Whether nobody is there at some moment from the first to the last one."""
+    return not there.at(first) or there.until(first) < last or not there.at(last)
+
+
+def _leaves(there: Attended, at: float) -> float:
+    """When whoever is there at a moment leaves."""
+    return there.until(at) if there.at(at) else at

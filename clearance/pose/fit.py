@@ -8,10 +8,14 @@ for use in geodetic networks, 1968 (from memory).
 What the readings do not tell is found as planned, at the nominal places, by a singular value decomposition:
 motions along which no reading changes by its u within ``NOTHING`` mm. They stay 0 in ``shift`` and ``turn``
 and are kept in ``untold``; who uses the motion has to look there.
+
+``chance`` is the chi-square distribution in closed form, for whole degrees of freedom: Abramowitz and Stegun,
+Handbook of Mathematical Functions, 26.4.4 and 26.4.5 (from memory; the tests hold them against a library).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -34,7 +38,7 @@ class NoFit(Exception):
 
 
 @dataclass(frozen=True)
-class Places:
+class TouchedPlaces:
     """What was touched, in one frame; lengths mm.
 
     Attributes:
@@ -63,7 +67,7 @@ class Places:
         u: Array | float,
         group: Sequence[int] | None = None,
         tip: float = 0.0,
-    ) -> Places:
+    ) -> TouchedPlaces:
         """Places on flat faces.
 
         Args:
@@ -196,7 +200,7 @@ def left_jacobian(turn: Array) -> Array:
 
 
 # ------------------------------------------------------------------------------------------------- equations
-def readings_at(places: Places, about: Array, shift: Array, turn: Array) -> tuple[Array, Array]:
+def readings_at(places: TouchedPlaces, about: Array, shift: Array, turn: Array) -> tuple[Array, Array]:
     """What the instrument would read (N,) at the moved part, and its derivatives (N, 6) by shift and turn.
 
     The centre of the ball stands at p + (reading + tip) n and is ``tip`` away from the moved face.
@@ -236,7 +240,7 @@ def readings_at(places: Places, about: Array, shift: Array, turn: Array) -> tupl
     return out - tip, np.hstack([by_shift, by_turn @ left_jacobian(turn)])
 
 
-def fit(places: Places, about: Array | None = None) -> Fit:
+def fit(places: TouchedPlaces, about: Array | None = None) -> Fit:
     """The motion that the readings tell.
 
     Args:
@@ -275,7 +279,7 @@ def fit(places: Places, about: Array | None = None) -> Fit:
 
 
 def _assessed(
-    places: Places,
+    places: TouchedPlaces,
     settings: Array,
     about: Array,
     lever: float,
@@ -295,7 +299,6 @@ def _assessed(
     share = np.diag(left).copy()
     checked = share > 1e-9
     root = np.where(checked, np.sqrt(np.where(checked, share, 1.0)), np.nan)
-    from clearance.pose.statistics import DETECTABLE
 
     return Fit(
         about=about,
@@ -314,7 +317,7 @@ def _assessed(
     )
 
 
-def _untold(places: Places, settings: Array, about: Array, lever: float) -> Array:
+def _untold(places: TouchedPlaces, settings: Array, about: Array, lever: float) -> Array:
     """(6, K) orthonormal motions along which no reading changes, whatever the settings."""
     _, J = readings_at(places, about, np.zeros(3), np.zeros(3))
     A = J * np.r_[np.ones(3), np.full(3, 1.0 / lever)] / places.u[:, None]
@@ -335,7 +338,7 @@ def _rest(untold: Array) -> Array:
     return np.asarray(U[:, untold.shape[1] :])
 
 
-def _middle(places: Places, settings: Array, centre: Array, lever: float) -> Array:
+def _middle(places: TouchedPlaces, settings: Array, centre: Array, lever: float) -> Array:
     """The point about which untold turns are turns alone: on the axis of a round part, say."""
     untold = _untold(places, settings, centre, lever)
     if not untold.shape[1]:
@@ -353,3 +356,30 @@ def _middle(places: Places, settings: Array, centre: Array, lever: float) -> Arr
     b = np.concatenate([-across @ shifting[:, k] for k in range(rank)])
     step, *_ = np.linalg.lstsq(A, b, rcond=1e-8)
     return np.asarray(centre + step)
+
+
+#: a reading is suspected from this normalised residual on: 0.1 % of good ones reach it (normal, two sides)
+SUSPECT = 3.3
+#: an error is called detectable where it is found in 80 of 100 cases: quantiles at 99.95 and 80 %
+DETECTABLE = 3.2905 + 0.8416
+#: standard uncertainties in a ± figure that holds at 95 % (normal)
+AT_95 = 1.96
+#: the readings are said not to agree where less than this share of good ones would agree as badly
+DOUBT = 0.05
+#: all six motions jointly at 95 %: the root of chi-square's quantile with six degrees of freedom
+COVERAGE = 3.55
+
+
+def chance(chi2: float, freedom: int) -> float:
+    """The chance that chi-square with ``freedom`` degrees (1 or more) is larger than ``chi2``."""
+    h = max(chi2, 0.0) / 2.0
+    if freedom % 2 == 0:
+        term = total = 1.0
+        for k in range(1, freedom // 2):
+            term *= h / k
+            total += term
+        return math.exp(-h) * total
+    total = 0.0
+    for k in range(1, freedom // 2 + 1):
+        total += math.exp(-h + (k - 0.5) * math.log(h) - math.lgamma(k + 0.5)) if h > 0 else 0.0
+    return math.erfc(math.sqrt(h)) + total

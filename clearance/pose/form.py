@@ -37,7 +37,7 @@ Vector = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class Row:
+class FormRow:
     """One place: planned point and outward unit normal in the form's frame, what was read there, and its u.
 
     Lengths mm. ``reading`` is None where nothing was filled in; ``line`` is its line in the file, 0 for none.
@@ -63,7 +63,7 @@ class Form:
         shown: the file as the user named it.   sha256: of its bytes.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[FormRow, ...]
     tip: float = 0.0
     frame: str | None = None
     shown: str = ""
@@ -114,7 +114,7 @@ def parsed(text: str, shown: str, sha256: str = "") -> Form:
     if not lines:
         raise InputError(shown, "", "the form is empty", WANT)
     separator = _separator(lines[0], shown)
-    rows: list[Row] = []
+    rows: list[FormRow] = []
     tip, frame = 0.0, None
     for n, line in lines[1:]:
         cells = _cells(line, n, separator, shown)
@@ -164,7 +164,7 @@ class _Cells:
         return value
 
 
-def _row(cells: _Cells, before: Sequence[Row]) -> Row:
+def _row(cells: _Cells, before: Sequence[FormRow]) -> FormRow:
     """One place."""
     part, place = cells.cells["part"], cells.cells["place"]
     if not place:
@@ -183,7 +183,7 @@ def _row(cells: _Cells, before: Sequence[Row]) -> Row:
     if not FINEST <= u <= COARSEST:
         raise cells.error("u", f"a standard uncertainty from {FINEST:g} to {COARSEST:g} mm")
     normal = (nx / length, ny / length, nz / length)
-    return Row(part, cells.cells["group"], place, (x, y, z), normal, reading, u, cells.line)
+    return FormRow(part, cells.cells["group"], place, (x, y, z), normal, reading, u, cells.line)
 
 
 def _separator(first: tuple[int, str], shown: str) -> str:

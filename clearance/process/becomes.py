@@ -74,7 +74,7 @@ def _side(scene: Scene, told: Story, piece: Piece) -> str:
     """On which side of the way that frees it a piece lies."""
     import shapely
 
-    low, high = scene.bodies[piece.part].crowd.box
+    low, high = scene.bodies[piece.part].aabbs.box
     reach = float(scene.known_machine.wire) / 2.0 + BEYOND
     count = {"left": 0, "right": 0}
     shapely.prepare(piece.outline)
@@ -196,7 +196,7 @@ def _of_part(scene: Scene, body: Body, finished: Finished, runs: list[Run]) -> l
         outline = region(triangles, z)
         taken = shapely.union_all([kerf(run.line(z), 2.0 * half) for run in runs])
         good = _good(
-            region(body.triangles_M, z, (body.crowd.low, body.crowd.high)).difference(taken), outline
+            region(body.triangles_M, z, (body.aabbs.low, body.aabbs.high)).difference(taken), outline
         )
         if outline.is_empty or good.is_empty:
             continue
@@ -259,7 +259,7 @@ def _told(
 
 def _heights(triangles: Array, body: Body) -> list[tuple[float, float]]:
     """The middle of each slab of the finished model that lies within the part, and how thick it is, mm."""
-    low, high = float(body.crowd.box[0][2]), float(body.crowd.box[1][2])
+    low, high = float(body.aabbs.box[0][2]), float(body.aabbs.box[1][2])
     levels = np.unique(np.clip(np.r_[levels_of(triangles), low, high], low, high))
     first, last = float(triangles[..., 2].min()), float(triangles[..., 2].max())
     slabs = [

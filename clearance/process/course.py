@@ -229,7 +229,7 @@ class Course:
 
     def kerfs(self, there: There, part: int, z: float | None = None) -> Any:
         """All that the wire took out of a part, at a height (machine Z, halfway up where it is left out)."""
-        low, high = (float(corner[2]) for corner in self.scene.bodies[part].crowd.box)
+        low, high = (float(corner[2]) for corner in self.scene.bodies[part].aabbs.box)
         level = (low + high) / 2.0 if z is None else z
         width = kerf_width(self.scene)
         return kerf([chain for bit in there.bits(part) for chain in bit.line(level)], width)

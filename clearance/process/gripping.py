@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.regions import edges
+from clearance.geometry.planar import edges
 from clearance.process.support import NEAR, SHIM, TOUCHES, Contacts
 
 Array = NDArray[np.float64]

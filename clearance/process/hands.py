@@ -53,7 +53,7 @@ def hands_at_wire(
     for k in sorted({*moment.was, *moment.present} - ({*moment.was} & {*moment.present})):
         body = scene.bodies[k]
         low, high = guides_z(scene, stretch)
-        if body.crowd.box[0][2] >= high or body.crowd.box[1][2] <= low:
+        if body.aabbs.box[0][2] >= high or body.aabbs.box[1][2] <= low:
             continue
         region = stock[k].metal.region if k in stock else body.outline.shadow
         if _around(region, _place(scene, stretch, move, body), width):
@@ -81,7 +81,7 @@ def _stands(scene: Scene, moment: Moment) -> tuple[Stretch, int] | None:
 def _place(scene: Scene, stretch: Stretch, move: int, body: Body) -> Array:
     """X Y of the wire (2,) halfway up a body."""
     low, high = guides_z(scene, stretch)
-    middle = (float(body.crowd.box[0][2]) + float(body.crowd.box[1][2])) / 2.0
+    middle = (float(body.aabbs.box[0][2]) + float(body.aabbs.box[1][2])) / 2.0
     share = (middle - low) / (high - low)
     upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
     return np.asarray((1.0 - share) * stretch.moves.end[move] + share * upper.end[move])

@@ -81,7 +81,7 @@ def taken(
 
 
 def _middle(body: Body) -> Array:
-    low, high = body.crowd.box
+    low, high = body.aabbs.box
     return np.asarray((low + high) / 2.0)
 
 

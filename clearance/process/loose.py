@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import check as judge
-from clearance.geometry.regions import polygons
+from clearance.geometry.planar import polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.onward import OVERLAP, TOLERANCE, Onward, along_edge, onward
@@ -377,7 +377,7 @@ def in_the_way(scene: Scene, pieces: Sequence[Loose], stretch: Stretch) -> list[
 
 def _body(part: Body, one: Loose) -> Body:
     """A piece as a body: the part's model within its outline, or, where that cannot be cut, all of that."""
-    low, high = part.crowd.box
+    low, high = part.aabbs.box
     triangles = _cut_out(part.triangles_M, one.metal.region, float(low[2]), float(high[2]))
     return Body(
         name=f"{one.name}, {id(one)}",

@@ -85,7 +85,7 @@ def _lines(scene: Scene, bit: Run) -> list[Any]:
     """What the wire draws halfway up the highest part that is cut."""
     import shapely
 
-    boxes = [scene.bodies[k].crowd.box for k in bit.stretch.cut_bodies]
+    boxes = [scene.bodies[k].aabbs.box for k in bit.stretch.cut_bodies]
     low, high = max(((float(a[2]), float(b[2])) for a, b in boxes), key=lambda z: z[1], default=(0.0, 0.0))
     return [shapely.linestrings(chain) for chain in bit.line((low + high) / 2.0) if len(chain) > 1]
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from clearance.geometry.regions import polygons
+from clearance.geometry.planar import polygons
 from clearance.process.removal import LEAST_AREA, Piece
 from clearance.process.runs import Run
 from clearance.process.stock import Stock, key_of

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.regions import Regions, length_in, polygons
+from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts

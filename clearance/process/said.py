@@ -13,12 +13,12 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from clearance.geometry.regions import polygons
+from clearance.geometry.planar import polygons
 from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Piece, Story
 from clearance.process.slug import piece_name
 from clearance.scene.model import Body, Finding, Scene, Stretch
-from clearance.scene.settings import Hold
+from clearance.scene.settings import HeldBy
 from clearance.scene.stability import holds, is_magnet
 
 #: so much of the way round a piece is open where glue is put into its kerf (no source)
@@ -210,7 +210,7 @@ def _stops_before(scene: Scene, piece: Piece) -> list[_Place]:
     return [stop for stop in stops if stop <= (cut, piece.run.first)]
 
 
-def _holds(scene: Scene, piece: Piece) -> list[Hold]:
+def _holds(scene: Scene, piece: Piece) -> list[HeldBy]:
     """What the cut that frees a piece says that holds it as it comes free."""
     cut = scene.cut_of(piece.run.stretch)
     number = len(_stops_before(scene, piece))

@@ -54,7 +54,7 @@ def screw_of(clamp: Body) -> Any:
 
 
 def thread_holes(base: Body) -> Any:
-    """The mouths (N, 3) of a holder's thread holes, machine frame; none where it has none, or nobody knows.
+    """The mouths (N, 3) of a holder's thread holes, machine frame; none where none is known.
 
     Args:
         base: an item.

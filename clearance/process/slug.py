@@ -147,10 +147,10 @@ def extent(scene: Scene, piece: Piece) -> tuple[float, float] | None:
     import shapely
 
     body = scene.bodies[piece.part]
-    t, crowd = body.triangles_M, body.crowd
+    t, aabbs = body.triangles_M, body.aabbs
     x0, y0, x1, y1 = piece.outline.bounds
-    near = (crowd.low[:, 0] <= x1) & (crowd.high[:, 0] >= x0)
-    near &= (crowd.low[:, 1] <= y1) & (crowd.high[:, 1] >= y0)
+    near = (aabbs.low[:, 0] <= x1) & (aabbs.high[:, 0] >= x0)
+    near &= (aabbs.low[:, 1] <= y1) & (aabbs.high[:, 1] >= y0)
     over = t[near]
     corners = shapely.multipoints(
         shapely.points(over[..., :2].reshape(-1, 2)), indices=np.repeat(np.arange(len(over)), 3)
@@ -170,7 +170,7 @@ def lift_out(scene: Scene, piece: Piece) -> float:
     if own is None:
         return 0.0
     face = piece.run.stretch.upper_at(piece.run.last)
-    return max(0.0, float(scene.bodies[piece.part].crowd.box[1][2]) + own[1] - own[0] - face)
+    return max(0.0, float(scene.bodies[piece.part].aabbs.box[1][2]) + own[1] - own[0] - face)
 
 
 def falls_clear(scene: Scene, piece: Piece) -> bool:
@@ -186,7 +186,7 @@ def falls_clear(scene: Scene, piece: Piece) -> bool:
     if own is None:
         return False
     low, high = own
-    bottom = float(scene.bodies[piece.part].crowd.box[0][2])
+    bottom = float(scene.bodies[piece.part].aabbs.box[0][2])
     falls = [low - piece.run.stretch.lower_z, *(low - bottom + one.gap for one in below(scene, piece))]
     return min(falls) >= high - low
 
@@ -196,7 +196,7 @@ def goes_through(scene: Scene, piece: Piece) -> tuple[bool, bool]:
     if piece.run.upright:
         return True, True
     body = scene.bodies[piece.part]
-    low, high = float(body.crowd.box[0][2]), float(body.crowd.box[1][2])
+    low, high = float(body.aabbs.box[0][2]), float(body.aabbs.box[1][2])
     bottom, top = (_ring(piece, z, float(scene.known_machine.wire)) for z in (low, high))
     if bottom is None or top is None:
         return True, True
@@ -257,14 +257,14 @@ def below(scene: Scene, piece: Piece) -> list[Below]:
     """What lies under a piece besides the lower head, the nearest first, of what is there for the cut."""
     import shapely
 
-    bottom = float(scene.bodies[piece.part].crowd.box[0][2])
+    bottom = float(scene.bodies[piece.part].aabbs.box[0][2])
     x0, y0, x1, y1 = piece.outline.bounds
     found = []
     for index in piece.run.stretch.there(piece.run.last):
         if index in piece.run.stretch.cut_bodies:
             continue
-        t, crowd = scene.bodies[index].triangles_M, scene.bodies[index].crowd
-        low, high = crowd.low, crowd.high
+        t, aabbs = scene.bodies[index].triangles_M, scene.bodies[index].aabbs
+        low, high = aabbs.low, aabbs.high
         near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
         near &= high[:, 2] <= bottom + NEAR
         flat = t[near]

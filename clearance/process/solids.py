@@ -67,7 +67,7 @@ def solids(course: Course, there: There, part: int, whole: Any = None) -> Solids
         whole = solid_of(body.triangles_M)
     if whole is None:
         return None
-    low, high = (float(corner[2]) for corner in body.crowd.box)
+    low, high = (float(corner[2]) for corner in body.aabbs.box)
     return _parted(whole - _kerfs(course, there, part, bits, (low, high)), there, part, (low, high))
 
 

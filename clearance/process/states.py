@@ -13,9 +13,10 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import worst
-from clearance.geometry.regions import length_in
+from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
+from clearance.process.holding import role_of
 from clearance.process.known import Known
 from clearance.process.loads import said_to_carry, taken
 from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
@@ -24,10 +25,11 @@ from clearance.process.removal import SIDE, Piece, Story
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
-from clearance.process.stays import GRAVITY, Answer, Contact, Question, Remark, stays
+from clearance.process.stays import FAR, GRAVITY, MEETS, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
+from clearance.process.support import bearing
+from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
-from clearance.scene.path_told import FIRST_POINT
 from clearance.scene.placing import ROUNDING, Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
@@ -123,7 +125,28 @@ class _Job:
             why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
+        self._idle_clamps()
         return Account(*self._together(states), frozenset(self.carriers))
+
+    def _idle_clamps(self) -> None:
+        """Clamps of the library that touch no part from the first moment to the last, a note each."""
+        bodies = self.scene.bodies
+        parts = [k for k, body in enumerate(bodies) if body.kind == "part"]
+        for k in sorted({k for moment in self.moments for k in moment.present}):
+            role = role_of(bodies[k], bodies[self.parts[0]])
+            if not role.stands or any(self._meets(k, part, role.aside) for part in parts):
+                continue
+            gap, name = min((bearing(bodies[k], bodies[p], FAR).gap, bodies[p].name) for p in parts)
+            why = f'it is {gap:.2f} mm above "{name}"' if gap < FAR else "no part is under it"
+            message = f"presses nothing: {why}"
+            self.findings.append(Finding("clamp idle", "note", message, bodies[k].name))
+
+    def _meets(self, clamp: int, part: int, aside: bool) -> bool:
+        """Whether a clamp lies on a part, or, with a toe, is beside it."""
+        low, high = self.scene.bodies[part].aabbs.box
+        if aside and len(self.scene.bodies[clamp].aabbs.meeting(low - MEETS, high + MEETS)):
+            return True
+        return not self.contact.bearing(clamp, part).touching.is_empty
 
     def _together(self, states: list[State]) -> tuple[tuple[State, ...], tuple[Finding, ...]]:
         """States and findings; what many cuts leave loose in a part is told with the first of them."""
@@ -333,7 +356,7 @@ class _Job:
         answers: dict[int, Answer] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
-        for part in sorted(there, key=lambda k: -float(scene.bodies[k].crowd.box[0][2])):
+        for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
             own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
@@ -460,6 +483,6 @@ def _wire(moment: Moment) -> str:
 
 def _lies_on_table(part: Body, bearers: Sequence[Body]) -> bool:
     """Whether a part lies on Z = 0 and nothing is described that could carry it there."""
-    low = float(part.crowd.box[0][2])
-    described = any(float(b.crowd.box[0][2]) < low - BELOW for b in bearers)
+    low = float(part.aabbs.box[0][2])
+    described = any(float(b.aabbs.box[0][2]) < low - BELOW for b in bearers)
     return part.stands_on is None and abs(low) <= TABLE and not described

@@ -123,9 +123,9 @@ class Contact:
 
     def meets_another(self, laid: int, present: Iterable[int]) -> bool:
         """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
-        low, high = self.bodies[laid].crowd.box
+        low, high = self.bodies[laid].aabbs.box
         return abs(float(low[2])) <= MEETS or any(
-            len(self.bodies[k].crowd.meeting(low - MEETS, high + MEETS))
+            len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
             for k in present
             if k != laid and self.bodies[k].kind in ("holder", "machine")
         )
@@ -145,7 +145,7 @@ class Contact:
         stands = any(
             not found.touching.is_empty
             for k in there
-            if self.bodies[k].crowd.box[1][2] >= low - SHIM
+            if self.bodies[k].aabbs.box[1][2] >= low - SHIM
             for found in [self.bearing(clamp, k)]
             if self.bodies[k].kind != "part" or self._at(clamp, k, low)
         )
@@ -154,13 +154,13 @@ class Contact:
         if sunk is not None:
             first, last = sunk.min(axis=(0, 1)) - SCREW, sunk.max(axis=(0, 1)) + SCREW
             last[2] -= SCREW
-            if not any(len(self.bodies[k].crowd.meeting(first, last)) for k in there):
+            if not any(len(self.bodies[k].aabbs.meeting(first, last)) for k in there):
                 return "its screw goes into nothing"
         return ""
 
     def _at(self, clamp: int, part: int, low: float) -> bool:
         """Whether a clamp's lowest face lies on a part's top: then it stands on the part."""
-        return abs(float(self.bodies[part].crowd.box[1][2]) - low) <= SHIM
+        return abs(float(self.bodies[part].aabbs.box[1][2]) - low) <= SHIM
 
 
 @dataclass(frozen=True)
@@ -287,7 +287,7 @@ class _Stays:
         return here if here.area > LEAST else shapely.Polygon()
 
     def floats(self) -> None:
-        low = float(self.body.crowd.box[0][2])
+        low = float(self.body.aabbs.box[0][2])
         nearest = ("", np.inf)
         for k in self.asked.present:
             if k != self.asked.part and self.contact.role(k, self.asked.part).carries:

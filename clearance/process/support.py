@@ -75,7 +75,7 @@ class Contacts:
         """
         key = (part, present)
         if key not in self._known:
-            low, high = self.bodies[part].crowd.box
+            low, high = self.bodies[part].aabbs.box
             low, high = low - NEAR, high + NEAR
             self._known[key] = [
                 contact
@@ -87,18 +87,18 @@ class Contacts:
 
     def meet(self, part: int, outline: Outline, other: int) -> bool:
         """Whether a body touches a part at all, from below, above or beside, be it held by that or not."""
-        low, high = self.bodies[part].crowd.box
+        low, high = self.bodies[part].aabbs.box
         near = self._reaches(other, low - NEAR, high + NEAR)
         return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
 
     def boxes(self, k: int) -> Boxes:
         """The boxes of a body's triangles."""
-        crowd = self.bodies[k].crowd
-        return crowd.low, crowd.high
+        aabbs = self.bodies[k].aabbs
+        return aabbs.low, aabbs.high
 
     def _reaches(self, k: int, low: Array, high: Array) -> bool:
         """Whether any triangle's box comes near."""
-        return len(self.bodies[k].crowd.meeting(low, high)) > 0
+        return len(self.bodies[k].aabbs.meeting(low, high)) > 0
 
     def _with(self, k: int, part: int, outline: Outline) -> list[Contact]:
         """How a body bears or holds a part; where it touches without doing either is left out."""
@@ -180,8 +180,8 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
     import shapely
 
     nothing = shapely.Polygon()
-    low = np.maximum(above.crowd.box[0], below.crowd.box[0])
-    high = np.minimum(above.crowd.box[1], below.crowd.box[1])
+    low = np.maximum(above.aabbs.box[0], below.aabbs.box[0])
+    high = np.minimum(above.aabbs.box[1], below.aabbs.box[1])
     low[2], high[2] = low[2] - reach, high[2] + reach
     if (low > high).any():
         return Bearing(nothing, nothing, float("inf"))
@@ -228,7 +228,7 @@ class _Faces:
 
     def __init__(self, body: Body, low: Array, high: Array, sign: float) -> None:
         self.body, self.sign = body, sign
-        t = body.triangles_M[body.crowd.meeting(low, high)]
+        t = body.triangles_M[body.aabbs.meeting(low, high)]
         n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
         length = np.linalg.norm(n, axis=1)
         up = sign * _outward(body) * n[:, 2] / np.where(length > 0.0, length, 1.0)
@@ -252,16 +252,16 @@ class _Faces:
                 found[float(z)] = shapely.union_all(shapely.polygons(here[..., :2]))
             else:
                 # the slice just inside the metal
-                crowd = self.body.crowd
+                aabbs = self.body.aabbs
                 level = float(z) - self.sign * _BESIDE
-                found[float(z)] = region(self.body.triangles_M, level, (crowd.low, crowd.high))
+                found[float(z)] = region(self.body.triangles_M, level, (aabbs.low, aabbs.high))
         return found
 
 
 def _outward(body: Body) -> float:
     """1 where normals look outward, -1 where inward: the levellest facet at the very top looks up."""
-    low, high = body.crowd.box
-    rows = body.crowd.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
+    low, high = body.aabbs.box
+    rows = body.aabbs.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
     # of very many some are enough, unless none of them is level
     for some in (rows[:: -(-len(rows) // TOP)], rows):
         t = body.triangles_M[some]

@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, boxes_of
-from clearance.geometry.extent import extent
-from clearance.geometry.transforms import apply
-from clearance.mesh.sections import Hole, around, holds, hole_of, rings, section
+from clearance.geometry.transforms import apply, extent
+from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
 from clearance.process.removal import Story
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
@@ -43,7 +42,7 @@ class Drilled:
         off: how far its middle line is from the wire at that height, mm.
     """
 
-    hole: Hole
+    hole: HoleRing
     free: float
     off: float
 
@@ -74,7 +73,7 @@ def drilled_holes(body: Body, run: Run, near: Array, middle: float) -> list[Dril
     here = _axes_at(body, centres, middle)
     away = np.hypot(*(here - at[:2]).T)
     return [
-        Drilled(Hole((float(x), float(y)), float(wide), True), 2.0 * float(free), float(far))
+        Drilled(HoleRing((float(x), float(y)), float(wide), True), 2.0 * float(free), float(far))
         for (x, y), wide, free, far in zip(here, diameters, room, away, strict=True)
     ]
 
@@ -135,9 +134,9 @@ class Way:
     at: Array
     solid: tuple[tuple[float, float], ...]
     free: float
-    hole: Hole | None
+    hole: HoleRing | None
     off_centre: float | None
-    nearest: Hole | None = None
+    nearest: HoleRing | None = None
     drilled: bool = False
     blind: str = ""
     edge: float | None = None
@@ -197,8 +196,10 @@ def way_through(
     return Way(index, at, (), 2.0 * reach, hole, float(np.hypot(*(np.array(hole.centre) - at))))
 
 
-def _moved(hole: Hole, by: Array) -> Hole:
-    return Hole((hole.centre[0] + float(by[0]), hole.centre[1] + float(by[1])), hole.diameter, hole.is_round)
+def _moved(hole: HoleRing, by: Array) -> HoleRing:
+    return HoleRing(
+        (hole.centre[0] + float(by[0]), hole.centre[1] + float(by[1])), hole.diameter, hole.is_round
+    )
 
 
 def _along(triangles: Array, run: Run) -> Array:
@@ -278,8 +279,8 @@ def _blind(near: Array, point: Array, solid: tuple[tuple[float, float], ...]) ->
 
 
 def _beside(
-    near: Array, point: Array, solid: tuple[tuple[float, float], ...], named: Sequence[Hole], at: Array
-) -> tuple[Hole | None, float | None]:
+    near: Array, point: Array, solid: tuple[tuple[float, float], ...], named: Sequence[HoleRing], at: Array
+) -> tuple[HoleRing | None, float | None]:
     """Of the holes beside a point that lies in metal the one whose edge is nearest; and how far that is."""
     found = [(max(_off(hole, at) - hole.diameter / 2.0, 0.0), hole) for hole in named]
     if solid:
@@ -299,7 +300,7 @@ def _beside(
     return nearest[1], nearest[0]
 
 
-def _off(hole: Hole, at: Array) -> float:
+def _off(hole: HoleRing, at: Array) -> float:
     return float(np.hypot(*(np.array(hole.centre) - at)))
 
 
@@ -333,7 +334,7 @@ class Ways:
 
     def __init__(self, scene: Scene, told: Story) -> None:
         self.scene, self.told = scene, told
-        boxes = [body.crowd.box for body in scene.bodies]
+        boxes = [body.aabbs.box for body in scene.bodies]
         self._low, self._high = (np.array([box[k] for box in boxes]).reshape(-1, 3) for k in (0, 1))
 
     def reach(self, run: Run) -> tuple[float, float]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.verdict import check as judge
-from clearance.mesh.sections import Hole
+from clearance.mesh.sections import HoleRing
 from clearance.process.removal import Story
 from clearance.process.runs import Run
 from clearance.process.threading import (
@@ -273,7 +273,7 @@ def _too_little(way: Way, wire: float, room: float) -> str:
     return f"{_down(room)} mm of room around the wire, less than {MARGIN:g}"
 
 
-def _on_wall(way: Way, wire: float) -> Hole | None:
+def _on_wall(way: Way, wire: float) -> HoleRing | None:
     """The round hole on whose wall the wire stands, wide enough for it elsewhere."""
     hole = way.nearest if way.solid else way.hole
     if hole is None or not hole.is_round or way.blind or hole.diameter < wire + 2.0 * MARGIN:

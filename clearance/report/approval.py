@@ -18,9 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 from clearance.errors import InputError
 from clearance.errors import printable as _plain
-from clearance.report import approval_record, approval_tool
-from clearance.report.approval_readings import readings_of
-from clearance.report.approval_values import margins_of, values_of
+from clearance.report import approval_record, approval_values
+from clearance.report.approval_values import margins_of, readings_of, values_of
 from clearance.report.data import as_report
 from clearance.report.terminal import _named
 
@@ -53,7 +52,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
     Raises:
         InputError: a file is not any more what was read.
     """
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.words import words_sha256
     from clearance.toolpath.read import kind_of
 
     folder = Path(scene.setup_file).parent
@@ -184,7 +183,7 @@ def _seen_from(record_file: str, setup_file: str) -> str:
 
 
 def _tool(inputs: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    return approval_tool.tool_now(approval_tool.libraries_for([each["kind"] for each in inputs]))
+    return approval_values.tool_now(approval_values.libraries_for([each["kind"] for each in inputs]))
 
 
 def _in_short(findings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:

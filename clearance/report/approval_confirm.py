@@ -6,6 +6,8 @@ byte counts. What cannot be read is not unchanged.
 The same files can be something else to another version of the tool, or to another holder library: a default
 that is not theirs any more, a shape. Hashing the program's files tells at once whether that can be; only
 where they differ is the setup read anew, and each value compared.
+
+With a setup that is judged, ``standing`` says whether the record lets it run with nobody there.
 """
 
 from __future__ import annotations
@@ -15,17 +17,19 @@ import hashlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
 from clearance.errors import printable as _plain
-from clearance.report.approval_readings import differing_readings
-from clearance.report.approval_record import folder_of, shipped_machine
-from clearance.report.approval_tool import Other, others, tool_now
-from clearance.report.approval_values import differing, values_of
+from clearance.report.approval_record import folder_of, read_record, shipped_machine
+from clearance.report.approval_values import Other, differing, differing_readings, others, tool_now, values_of
 from clearance.report.terminal import _named, paragraphs, rounded_down
-from clearance.toolpath.nc.blocks import Semicolon
+from clearance.toolpath.nc.words import Semicolon
+
+if TYPE_CHECKING:
+    from clearance.overnight.unattended import Approval
+
 
 #: values told of on a terminal
 _SHOWN = 12
@@ -50,7 +54,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Confirmation:
     """Is all still what was approved?
 
     Attributes:
@@ -76,7 +80,7 @@ class Answer:
 
 def confirmed(
     record: dict[str, Any], record_file: str, folder: str | None = None, known: bool = False
-) -> Answer:
+) -> Confirmation:
     """Whether all is as it was approved.
 
     Args:
@@ -88,17 +92,17 @@ def confirmed(
     inputs = compare(record, record_file, folder)
     tool = others(record["tool"], tool_now(record["tool"]["libraries"]))
     if not tool or not all(each.same for each in inputs):
-        return Answer(inputs, tool, [], known=known)
+        return Confirmation(inputs, tool, [], known=known)
     try:
         values = _values_now(inputs[0].where, record, inputs)
     except ClearanceError as error:
-        return Answer(inputs, tool, [], str(error), known)
-    return Answer(inputs, tool, differing(record["values"], values), known=known)
+        return Confirmation(inputs, tool, [], str(error), known)
+    return Confirmation(inputs, tool, differing(record["values"], values), known=known)
 
 
 def _values_now(setup_file: str, record: dict[str, Any], inputs: list[Found]) -> dict[str, Any]:
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     asked = Asked()
     for each, found in zip(record["inputs"], inputs, strict=True):
@@ -151,12 +155,12 @@ def _found(each: dict[str, Any], folder: str) -> Found:
 
 
 def _words(file: Path, name: str, semicolon: Semicolon) -> str:
-    from clearance.toolpath.nc.fingerprint import words_sha256
+    from clearance.toolpath.nc.words import words_sha256
 
     return words_sha256(file.read_bytes(), name, semicolon)
 
 
-def as_text(record: dict[str, Any], answer: Answer, width: int = 100) -> str:
+def as_text(record: dict[str, Any], answer: Confirmation, width: int = 100) -> str:
     """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes."""
     found = answer.inputs
     blocks = [[line] for line in warnings(record)]
@@ -167,7 +171,7 @@ def as_text(record: dict[str, Any], answer: Answer, width: int = 100) -> str:
     return paragraphs(blocks, width)
 
 
-def _all_told(answer: Answer) -> list[str]:
+def _all_told(answer: Confirmation) -> list[str]:
     """What is not as it was, a line each."""
     lines = [line for each in answer.inputs if not each.same for line in _told(each)]
     lines += [f"  changed: {_then_now(each)}" for each in answer.values[:_SHOWN]]
@@ -197,7 +201,7 @@ def warnings(record: dict[str, Any]) -> list[str]:
     return said
 
 
-def _verdict(record: dict[str, Any], answer: Answer) -> str:
+def _verdict(record: dict[str, Any], answer: Confirmation) -> str:
     approved, found = record["approved"], answer.inputs
     by = f" by {_plain(approved['by'])}" if approved["by"] else ""
     word = "written as a draft" if approved["draft"] else "approved"
@@ -234,7 +238,7 @@ def _told(each: Found) -> list[str]:
     return [f"  {each.state}: {_named(each.name)}{why}{where}"]
 
 
-def _notes(answer: Answer) -> list[str]:
+def _notes(answer: Confirmation) -> list[str]:
     notes = [
         f"note: {_named(each.name)}: the same words, otherwise written (comments, spacing, line ends)"
         for each in answer.inputs
@@ -258,7 +262,7 @@ def least_to_spare(record: dict[str, Any]) -> str:
     )
 
 
-def as_report(record: dict[str, Any], answer: Answer) -> dict[str, Any]:
+def as_report(record: dict[str, Any], answer: Confirmation) -> dict[str, Any]:
     """The answer as a dictionary that JSON can carry."""
     return {
         "schema": 1,
@@ -273,3 +277,51 @@ def as_report(record: dict[str, Any], answer: Answer) -> dict[str, Any]:
         "other_version": [dataclasses.asdict(each) for each in answer.tool],
         "other_version_known": answer.known,
     }
+
+
+def standing(record_file: str, setup: str, known: bool = False) -> Approval:
+    """What a record says today of a setup.
+
+    Args:
+        record_file, setup: paths.   known: another version of the tool that approved is known.
+
+    Raises:
+        InputError: the file is no sound record.
+    """
+    from clearance.overnight.unattended import Approval
+
+    record = read_record(record_file)
+    answer = confirmed(record, record_file, known=known)
+    approved = record["approved"]
+    by = f" by {approved['by']}" if approved["by"] else ""
+    if os.path.realpath(answer.inputs[0].where) != os.path.realpath(setup):
+        return Approval("other setup", (f"its record approves another setup, {record['setup']}",))
+    if approved["draft"]:
+        return Approval("draft", ("its record is a draft, which approves no run",))
+    if approved["overridden"]:
+        verdict = record["verdict"]
+        reason = f": {approved['reason']}" if approved["reason"] else ""
+        return Approval("overridden", (f"its verdict was {verdict} and overridden{by}{reason}",))
+    if record["verdict"] != "clear":
+        return Approval("overridden", (f"its record has the verdict {record['verdict']}",))
+    if not answer.unchanged:
+        return Approval("changed", (_changed(answer),))
+    notes = ["approved by another version of the tool, which is said to be known"] if answer.tool else []
+    form = next((k for k, each in enumerate(record["inputs"]) if each["kind"] == "form"), None)
+    if form is None or "coverage" not in record["inputs"][form]:
+        return Approval("unchanged", notes=tuple(notes))
+    coverage = float(record["inputs"][form]["coverage"])
+    return Approval("unchanged", notes=tuple(notes), form=answer.inputs[form].where, coverage=coverage)
+
+
+def _changed(answer: Confirmation) -> str:
+    files = [f"{each.name} is {each.state}" for each in answer.inputs if not each.same]
+    if files:
+        more = f", and {len(files) - 1} more" if len(files) > 1 else ""
+        return f"it is not what was approved: {files[0]}{more}"
+    if answer.unreadable:
+        return f"it is not what was approved: {answer.unreadable}"
+    if answer.values:
+        first = answer.values[0]
+        return f"it is not what was approved: {first.what} was {first.then}, is {first.now}"
+    return "another version of the tool approved it: approve it anew, or say  --other-version"

@@ -1,8 +1,12 @@
-"""A scene goes in; every value that its verdict is made from comes out, defaults too; and which differ.
+"""A scene goes in; all that its verdict rests on beside the files comes out, and what of it differs.
 
-The files alone do not say them: a length that the setup leaves out is the holder library's, a margin the
+The files alone do not say it: a length that the setup leaves out is the holder library's, a margin the
 tool's. Lengths are mm. What has many numbers (a body's triangles, a path's moves) is told by a hash over
 their very doubles; another computer's last digit makes it another, which is the safe side.
+
+What judges is the tool, its program files, its holder library, and the libraries whose figures it believes:
+versions are read from what is installed, files are only hashed, and nothing heavy is imported. Forms of
+readings are kept by what each reading is.
 """
 
 from __future__ import annotations
@@ -10,13 +14,101 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from importlib import metadata, util
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from clearance.report.approval_tool import Other
+from clearance import __version__
+from clearance.errors import InputError
 
 if TYPE_CHECKING:
+    from clearance.pose.form import Form
     from clearance.scene.model import Body, Scene, Stretch
+
+
+#: whose figures each verdict rests on
+LIBRARIES = ("numpy", "python-fcl", "shapely", "manifold3d", "trimesh")
+#: and what else read an input of some kind; a "model" may be any mesh file, so trimesh counts always
+READERS = {"drawing": "ezdxf", "step": "cadquery-ocp-novtk"}
+
+#: rooms of the program that only tell a verdict, or what would cure it
+_TELLING = frozenset({"advice", "archive", "cli", "live", "overnight", "report", "view"})
+
+
+@dataclass(frozen=True)
+class Other:
+    """One thing that is not what it was at the approval: ``what`` it is, ``then`` and ``now``."""
+
+    what: str
+    then: str
+    now: str
+
+
+def tool_now(libraries: Iterable[str] = LIBRARIES) -> dict[str, Any]:
+    """The tool as it is here: version, hashes of its program files and of its holders', library versions."""
+    return {
+        "name": "clearance",
+        "version": __version__,
+        "program_sha256": _files_sha256("clearance", _TELLING),
+        "holders_sha256": _files_sha256("fixtures_lib"),
+        "libraries": {name: _version(name) for name in libraries},
+    }
+
+
+def others(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
+    """What of the tool of a record differs from the tool ``now``, in words.
+
+    Args:
+        then: the tool as a record has it.   now: as it is, by the same keys.
+    """
+    found = []
+    if then["version"] != now["version"]:
+        found.append(Other("clearance", str(then["version"]), str(now["version"])))
+    else:
+        for key, what in (("program_sha256", "program files"), ("holders_sha256", "holder library")):
+            if then[key] != now[key]:
+                name = f"the {what} of clearance {now['version']}"
+                found.append(Other(name, then[key][:8], now[key][:8]))
+    for name, version in then["libraries"].items():
+        if version != now["libraries"][name]:
+            found.append(Other(name, version or "none", now["libraries"][name] or "none"))
+    return found
+
+
+def libraries_for(kinds: Sequence[str]) -> tuple[str, ...]:
+    """The libraries that count for inputs of these kinds, see ``READERS``."""
+    return (*LIBRARIES, *(library for kind, library in READERS.items() if kind in kinds))
+
+
+def everything_sha256() -> str:
+    """Over all program files of the tool, those that only tell a verdict too, and its machines."""
+    machines = hashlib.sha256()
+    for each in sorted(Path(__file__).parents[1].glob("scene/machines/*.toml")):
+        machines.update(f"{each.name}\0".encode() + hashlib.sha256(each.read_bytes()).digest())
+    return _files_sha256("clearance") + machines.hexdigest()
+
+
+def _version(library: str) -> str | None:
+    try:
+        return metadata.version(library)
+    except (metadata.PackageNotFoundError, ValueError):
+        return None
+
+
+def _files_sha256(package: str, but: frozenset[str] = frozenset()) -> str:
+    """Over names and content of a package's program files, whatever their line ends."""
+    spec = util.find_spec(package)
+    whole = hashlib.sha256()
+    for root in map(Path, (spec and spec.submodule_search_locations) or ()):
+        for file in sorted(root.rglob("*.py"), key=lambda each: each.relative_to(root).as_posix()):
+            inside = file.relative_to(root)
+            if inside.parts[0] not in but:
+                whole.update(f"{inside.as_posix()}\0".encode())
+                whole.update(hashlib.sha256(file.read_bytes().replace(b"\r\n", b"\n")).digest())
+    return whole.hexdigest()
+
 
 #: values that say nothing: a key that a record does not have yet and that is left out
 _NOTHING: tuple[Any, ...] = (None, [], {}, "")
@@ -203,3 +295,46 @@ def _short(value: Any) -> str:
         return "not given"
     text = json.dumps(value, ensure_ascii=False)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."
+
+
+#: readings that are named
+_SHOWN = 4
+
+
+def readings_of(form: Form) -> dict[str, Any]:
+    """Every reading by its part and place, mm; None where nothing was filled in.
+
+    Args:
+        form: as read.
+    """
+    return {f"{row.part}, {row.place}": row.reading for row in form.rows}
+
+
+def differing_readings(then: Mapping[str, Any], file: str) -> str:
+    """Which readings of a form are not what they were, in words.
+
+    Args:
+        then: of ``readings_of``.   file: where the form is now.
+    """
+    from clearance.pose.form import read_form
+
+    try:
+        now = readings_of(read_form(file))
+    except InputError as error:
+        return f"{error.place}: {error.found}" if error.place else error.found
+    names = [*then, *(name for name in now if name not in then)]
+    told = [
+        f"{name}: was {_shown(then, name)}, is {_shown(now, name)}"
+        for name in names
+        if then.get(name) != now.get(name) or (name in then) != (name in now)
+    ]
+    if not told:
+        return "the readings are the same, but not the rest of it"
+    more = f"; (+{len(told) - _SHOWN} more)" if len(told) > _SHOWN else ""
+    return "; ".join(told[:_SHOWN]) + more
+
+
+def _shown(readings: Mapping[str, Any], name: str) -> str:
+    if name not in readings:
+        return "not there"
+    return "blank" if readings[name] is None else f"{readings[name]:+.4g}"

@@ -68,17 +68,17 @@ def _but_for_moves(result: Result) -> dict[str, Any]:
     if account is not None:
         report["states"] = as_states(account)
     if result.compared is not None:
-        from clearance.report import tried
+        from clearance.report import changes
 
-        report["tried"] = tried.as_data(result.compared)
+        report["tried"] = changes.tried_as_data(result.compared)
     if result.cures is not None:
-        from clearance.report.cures import as_cure, as_data
+        from clearance.report.changes import cure_as_data, cures_as_data
 
-        report["cures_of_all"] = [as_cure(cure) for cure in result.cures.of_all]
-        report["cures"] = as_data(result.cures)
+        report["cures_of_all"] = [cure_as_data(cure) for cure in result.cures.of_all]
+        report["cures"] = cures_as_data(result.cures)
         report["cures_not_looked_for"] = list(result.cures.not_looked_for)
     if result.nozzles is not None:
-        from clearance.report.nozzles import as_data as as_nozzles
+        from clearance.report.changes import nozzles_as_data as as_nozzles
 
         report["nozzles"] = as_nozzles(result.nozzles)
     if result.moves:

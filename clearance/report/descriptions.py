@@ -11,9 +11,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from clearance.report.night_descriptions import NIGHT
-from clearance.report.recheck_descriptions import RECHECK
-from clearance.report.where_descriptions import WHERE
+from clearance.report.descriptions_of_answers import NIGHT, RECHECK, WHERE
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result

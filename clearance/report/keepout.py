@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from xml.sax.saxutils import escape
 
 from clearance.errors import printable as _plain
-from clearance.report.ours import DXF_MARK, SVG_MARK
+from clearance.files import DXF_MARK, SVG_MARK
 from clearance.report.terminal import _named, _wrap, rounded_down
 
 if TYPE_CHECKING:

@@ -7,10 +7,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from clearance import __version__
-from clearance.files import write_whole
+from clearance.files import HTML_MARK, write_whole
 from clearance.overnight.answer import JobAnswer, NightAnswer
 from clearance.report.night import CAUTION, ESTIMATE, minutes, moment, notes_of, sentence
-from clearance.report.ours import HTML_MARK
 from clearance.report.sheet.markup import NONE, Html, down, esc, joined, section, table, tag
 
 SHEET = Path(__file__).parent / "sheet" / "page.css"

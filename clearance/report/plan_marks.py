@@ -12,15 +12,15 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from clearance.errors import printable
+from clearance.files import DXF_MARK, NAME, SVG_MARK
 from clearance.report.keepout import rings
-from clearance.report.ours import DXF_MARK, NAME, SVG_MARK
 
 #: pixels for a mm of the sheet, and how much finer it is drawn first
 PIXELS, FINER = 6, 2
 
 
 @dataclass(frozen=True)
-class Mark:
+class PlanMark:
     """One thing on the plan: ``kind`` "area", "line" or "words".
 
     Attributes:
@@ -38,7 +38,7 @@ class Mark:
 
 
 @dataclass
-class Plan:
+class PlanSheet:
     """A sheet.
 
     Args:
@@ -48,19 +48,19 @@ class Plan:
     title: str
     frame: tuple[float, float, float, float]
     legend: list[str] = field(default_factory=list)
-    marks: list[Mark] = field(default_factory=list)
+    marks: list[PlanMark] = field(default_factory=list)
 
     def area(self, layer: str, shape: Any, colour: str) -> None:
         """A filled area."""
         if not shape.is_empty:
-            self.marks.append(Mark("area", layer, shape, colour))
+            self.marks.append(PlanMark("area", layer, shape, colour))
 
     def line(
         self, layer: str, shape: Any, colour: str, width: float = 0.25, dash: tuple[float, ...] = ()
     ) -> None:
         """Lines, or the outlines of areas."""
         if not shape.is_empty:
-            self.marks.append(Mark("line", layer, shape, colour, width, dash))
+            self.marks.append(PlanMark("line", layer, shape, colour, width, dash))
 
     def hatch(
         self, layer: str, shape: Any, colour: str, angle: float, apart: float, width: float = 0.2
@@ -86,7 +86,7 @@ class Plan:
 
     def words(self, at: tuple[float, float], text: str, colour: str = "#222222", height: float = 3.0) -> None:
         """Words beside a place."""
-        self.marks.append(Mark("words", "TEXT", at, colour, height, text=printable(text)))
+        self.marks.append(PlanMark("words", "TEXT", at, colour, height, text=printable(text)))
 
 
 def _coordinates(shape: Any) -> list[list[tuple[float, float]]]:
@@ -102,7 +102,7 @@ def _coordinates(shape: Any) -> list[list[tuple[float, float]]]:
     return []
 
 
-def written(plan: Plan, file: str) -> bytes:
+def written(plan: PlanSheet, file: str) -> bytes:
     """The whole file.
 
     Args:
@@ -118,7 +118,7 @@ def written(plan: Plan, file: str) -> bytes:
 _LINE, _LETTER = 5.0, 1.9
 
 
-def _svg(plan: Plan) -> bytes:
+def _svg(plan: PlanSheet) -> bytes:
     x0, y0, x1, y1 = plan.frame
     width, floor = max(x1 - x0, 190.0), y1 - y0
     height = floor + 14.0 + _LINE * (len(plan.legend) + 1)
@@ -161,7 +161,7 @@ def _svg(plan: Plan) -> bytes:
     ).encode()
 
 
-def _png(plan: Plan) -> bytes:
+def _png(plan: PlanSheet) -> bytes:
     from PIL import Image, ImageDraw, ImageFont
     from PIL.PngImagePlugin import PngInfo
 
@@ -224,7 +224,7 @@ def _png(plan: Plan) -> bytes:
     return out.getvalue()
 
 
-def _dxf(plan: Plan) -> bytes:
+def _dxf(plan: PlanSheet) -> bytes:
     import ezdxf
     from ezdxf import units
 

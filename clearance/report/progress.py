@@ -7,7 +7,7 @@ import time
 from types import TracebackType
 from typing import TextIO
 
-from clearance import child, parallel
+from clearance import ending, parallel
 from clearance.errors import printable
 
 
@@ -42,7 +42,7 @@ class Progress:
 
     def __enter__(self) -> Progress:
         if self.live:
-            child.wipe.append(self._wiping)
+            ending.wipe.append(self._wiping)
             parallel.pausing.append(self)
             self.resume()
         return self
@@ -53,7 +53,7 @@ class Progress:
         if self.live:
             parallel.pausing.remove(self)
             self.pause()
-            child.wipe.remove(self._wiping)
+            ending.wipe.remove(self._wiping)
         if self._shown:
             self._write(self._wiping())
             self._shown = 0

@@ -408,9 +408,9 @@ def _states(result: Result, width: int, colour: bool) -> str:
 
 def _cures(result: Result, width: int) -> str:
     """What would cure what is wrong, where it was looked for."""
-    from clearance.report.cures import lines
+    from clearance.report.changes import lines_of_cures
 
-    return "\n".join(_wrap(line, width, "    ") for line in lines(result.cures))
+    return "\n".join(_wrap(line, width, "    ") for line in lines_of_cures(result.cures))
 
 
 # ------------------------------------------------------------------------------------------------ plain text

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body
-from clearance.scene.schema import Change, Cut, Setup
-from clearance.scene.settings import Hold, JobStop, TakenOut
+from clearance.scene.schema import Change, CutIn, Setup
+from clearance.scene.settings import HeldBy, JobStop, TakenOut
 from clearance.scene.toml_file import Loc, TomlFile
 from clearance.toolpath.moves import Moves
 
@@ -29,7 +29,7 @@ PIECES = ("slug", "off-cut", "good part")
 
 
 @dataclass(frozen=True)
-class Presence:
+class CutPresence:
     """What is there for a cut: ``ever`` on any of its moves; ``partly`` (body, moves (M,) on which it is)."""
 
     ever: tuple[int, ...] = ()
@@ -49,7 +49,7 @@ class Stops:
     file: TomlFile
     found: list[JobStop] = field(default_factory=list)
     passed: list[str] = field(default_factory=list)
-    presences: list[Presence] = field(default_factory=list)
+    presences: list[CutPresence] = field(default_factory=list)
 
     # ------------------------------------------------------------------------------------- what is there
     def take(self, bodies: Sequence[Body], moves: Sequence[Moves], left_in: Sequence[bool]) -> None:
@@ -62,7 +62,7 @@ class Stops:
         for index, (cut, path) in enumerate(zip(self.setup.cuts, moves, strict=True)):
             self._in(index, cut, path, bodies, before[index])
 
-    def _in(self, index: int, cut: Cut, path: Moves, bodies: Sequence[Body], left_in: bool) -> None:
+    def _in(self, index: int, cut: CutIn, path: Moves, bodies: Sequence[Body], left_in: bool) -> None:
         first = tuple(_there(self.setup, bodies, cut, timed=_at_start))
         taken = any(one.at is None for one in cut.taken_out)
         if index and (cut.stop_before or taken or set(self.presences[-1].at(-1)) != set(first)):
@@ -77,7 +77,7 @@ class Stops:
             self.found.append(JobStop(len(self.found) + 1, index, at, word, line, block, wire_in))
         self.presences.append(self._presence(index, cut, path, bodies))
 
-    def _presence(self, index: int, cut: Cut, path: Moves, bodies: Sequence[Body]) -> Presence:
+    def _presence(self, index: int, cut: CutIn, path: Moves, bodies: Sequence[Body]) -> CutPresence:
         rows = {k: np.ones(len(path), dtype=bool) for k in _there(self.setup, bodies, cut, timed=_not_at_all)}
         number = {body.name: k for k, body in enumerate(bodies)}
         for key, listed in (("with", cut.with_), ("without", cut.without)):
@@ -94,7 +94,7 @@ class Stops:
                 rows[number[change.item]] = so if key == "with" else ~so
         partly = [(k, r) for k, r in rows.items() if not r.all() and r.any()]
         ever = tuple(sorted(k for k, r in rows.items() if r.any()))
-        return Presence(ever, tuple(sorted(partly, key=lambda each: each[0])))
+        return CutPresence(ever, tuple(sorted(partly, key=lambda each: each[0])))
 
     def _move(self, change: Change, key: str, index: int, where: str, k: int, default: int) -> int:
         """The move before which one of a cut's own stops is."""
@@ -160,10 +160,10 @@ class Stops:
             for k, one in enumerate(self.setup.cuts[index].taken_out)
         )
 
-    def holds(self, index: int) -> tuple[Hold, ...]:
+    def holds(self, index: int) -> tuple[HeldBy, ...]:
         """What a cut says that holds."""
         return tuple(
-            Hold(
+            HeldBy(
                 one.by,
                 None
                 if one.until is None
@@ -235,7 +235,7 @@ def always_present(setup: Setup, bodies: Sequence[Body]) -> list[tuple[int, ...]
     return found
 
 
-def _there(setup: Setup, bodies: Sequence[Body], cut: Cut, timed: Callable[[Change], bool]) -> list[int]:
+def _there(setup: Setup, bodies: Sequence[Body], cut: CutIn, timed: Callable[[Change], bool]) -> list[int]:
     """Indices of what is there where of its changes those hold that ``timed`` says."""
     only_sometimes = {one.item for each in setup.cuts for one in each.with_}
     off = (only_sometimes | {one.item for one in cut.without if timed(one)}) - {

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,14 +28,14 @@ from clearance.scene.placing import (
     poses,
     seats_of_triangles,
 )
-from clearance.scene.schema import Margins as MarginsIn
-from clearance.scene.schema import Setup
+from clearance.scene.schema import MarginsIn, Setup
 from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile
-from clearance.scene.written import Written
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Kind
+from fixtures_lib.holder import Fitted, Kind
+
+if TYPE_CHECKING:
+    from clearance.scene.pallets import Written
 
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
@@ -263,7 +263,7 @@ class _Workshop:
                 built = library.build(kind, item.params, scale=scale)
             else:
                 fitted = self._fitted(i, kind, scale)
-                built = library.build(kind, fitted.params)
+                built = fitted.built or library.build(kind, fitted.params)
                 findings = findings_of(item, fitted)
         except InputError as error:
             if error.file is not None:

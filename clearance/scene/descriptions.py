@@ -14,7 +14,7 @@ TABLES: Final[dict[str, str]] = {
     "Setup": "The setup file, before its first [table].",
     "MachineChoice": "[machine]: the machine that the job runs on.",
     "Heads": "[heads]: the height of the upper head, and where both heads come from and go to.",
-    "Margins": "[margins]: less room than this is close.",
+    "MarginsIn": "[margins]: less room than this is close.",
     "SideHeightIn": "Two lengths, sideways and in height: { side = ..., height = ... }; what is left out "
     "keeps its default.",
     "SideIn": "One length, sideways: { side = ... }.",
@@ -23,19 +23,19 @@ TABLES: Final[dict[str, str]] = {
     "ChangedItem": "[[change]]: an item of a pallet, otherwise than the pallet's file has it. What is left "
     "out stays as it is there.",
     "Pallet": "A pallet's file, before its first [table].",
-    "StartHole": "A hole that is drilled before the cut, in start_holes of an item.",
-    "Shape": "A plain body, in shape of an item.",
-    "Cut": "[[cuts]]: one path through a part. Cuts run in the order of the file.",
+    "StartHoleIn": "A hole that is drilled before the cut, in start_holes of an item.",
+    "ShapeIn": "A plain body, in shape of an item.",
+    "CutIn": "[[cuts]]: one path through a part. Cuts run in the order of the file.",
     "Change": "An item that is put on or taken off, in with or without of a cut; its name alone says it "
     "for all of the cut.",
-    "TakenOut": "Pieces that are taken out, in taken_out of a cut; a name alone says it before the cut.",
-    "HeldBy": "What holds, in held_by of a cut; a text alone says it to the end, of the part and all that "
+    "TakenOutIn": "Pieces that are taken out, in taken_out of a cut; a name alone says it before the cut.",
+    "HeldByIn": "What holds, in held_by of a cut; a text alone says it to the end, of the part and all that "
     "comes free.",
     "HeldPart": "What holds, in held_by of an item; a text alone says it to the end.",
-    "Planes": "Two heights, in planes of a cut, needed where the program has U or V.",
-    "GoneBelow": "A piece lighter and shorter than this is washed away as soon as it comes free.",
+    "PlanesIn": "Two heights, in planes of a cut, needed where the program has U or V.",
+    "GoneBelowIn": "A piece lighter and shorter than this is washed away as soon as it comes free.",
     "Machine": "The machine file, before its first [table].",
-    "Travel": "travel: how far each axis goes.",
+    "TravelIn": "travel: how far each axis goes.",
     "Codes": "codes: the control's own words and ways. None is assumed.",
     "LowerHead": "[lower_head]: it stands at a fixed height.",
     "UpperHead": "[upper_head]: its height comes from the setup.",
@@ -47,8 +47,8 @@ TABLES: Final[dict[str, str]] = {
     "chooses. It says what differs from the machine's own heads.",
     "LowerNozzle": "The lower nozzle and guide, in lower of a set.",
     "UpperNozzle": "The upper nozzle and guide, in upper of a set.",
-    "Jet": "The jet of one nozzle.",
-    "Flushing": "The jets of both nozzles. One that is left out is off.",
+    "JetIn": "The jet of one nozzle.",
+    "FlushingIn": "The jets of both nozzles. One that is left out is off.",
     "OwnHolder": "The file of a holder of your own, before its first [table]. Its name is the holder's: "
     "our_vise.toml.",
     "OwnBody": "[[models]]: a model that stands still. It is turned, then moved, into the holder's frame.",
@@ -57,13 +57,13 @@ TABLES: Final[dict[str, str]] = {
     "OwnAxis": "The line that it turns about, in turns of [moving].",
     "OwnSeat": "[[seats]]: where something stands, Z up from the seat. The first is the usual one.",
     "OwnLimit": "[[limits]]: what the holder may hold.",
-    "Night": "A night's file, before its first [table].",
+    "NightIn": "A night's file, before its first [table].",
     "Present": "[[present]]: when somebody is there. Without any, nobody is.",
-    "Spool": "[spool]: the wire that is left on the machine.",
+    "SpoolIn": "[spool]: the wire that is left on the machine.",
     "Times": "[times]: how fast it goes, and how long single things take, for the estimates: one figure, or "
     "[least, likely, most]. The defaults are common practice, no source.",
     "NightJob": "[[jobs]]: one job. They run in the order of the file.",
-    "Accepted": "A piece that may come free with nobody there, in accepted of a job.",
+    "AcceptedIn": "A piece that may come free with nobody there, in accepted of a job.",
 }
 
 _SIDE = "sideways"
@@ -134,7 +134,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "there; left out, as it cuts",
         "between": "whether the ways between cuts are checked",
     },
-    "Margins": {
+    "MarginsIn": {
         "part": "room to workpieces; 0.3 to the side and 0.05 in height where left out (mm)",
         "holder": "room to holders of the library and models of your own; 1.0 and 0.5",
         "laid": "room to what a hand lays down: straps, toe clamps, magnets; 3.0 and 0.5",
@@ -201,11 +201,11 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "from the beginning",
         "until": "until which of its stops; left out, to the end",
     },
-    "TakenOut": {
+    "TakenOutIn": {
         "piece": 'a cut, for all that it freed; "slug of opening", for one kind; or "all"',
         "at": "at which stop, by its number or its N; left out, before the cut",
     },
-    "HeldBy": {
+    "HeldByIn": {
         "by": "what holds, in your words",
         "until": "until which stop, by its number, its N, or the cut behind it; left out, to the end",
         "piece": 'which kind of piece alone it holds: "slug", "off-cut" or "good part"',
@@ -214,15 +214,15 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "by": "what holds it, in your words",
         "until": "until which stop, by its number, its N, or the cut behind it; left out, to the end",
     },
-    "StartHole": {
+    "StartHoleIn": {
         "at": "its middle, in the model's own coordinates",
         "diameter": "its diameter",
     },
-    "Shape": {
+    "ShapeIn": {
         "box": "a block: its lengths in X, Y and Z, the middle of its foot at the item's origin",
         "cylinder": "a cylinder: its diameter and height, the middle of its foot at the item's origin",
     },
-    "Cut": {
+    "CutIn": {
         "name": "its name in every answer",
         "part": "the part that is cut, or a list of them (a stack)",
         "path": "the NC program, DXF drawing or CSV table, seen from the setup file",
@@ -260,11 +260,11 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "flushing_distance": "for this cut alone, as in [heads]",
         "upper_z": "for this cut alone, as in [heads]",
     },
-    "Planes": {
+    "PlanesIn": {
         "xy": "height above the zero at which X Y hold",
         "uv": "height above the zero at which U V hold",
     },
-    "GoneBelow": {"mass": "lighter than this, kg", "size": "and its longest side shorter than this"},
+    "GoneBelowIn": {"mass": "lighter than this, kg", "size": "and its longest side shorter than this"},
     "Machine": {
         "name": "its name",
         "units": "the unit of every length in this file",
@@ -285,7 +285,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "upper_head": "the upper head",
         "bodies": "what stands still with the table: frame, rails that stay on, the tank's edge",
     },
-    "Travel": {
+    "TravelIn": {
         "x": "of the lower guide's centre in X",
         "y": "of the lower guide's centre in Y",
         "z": "of the upper face in Z",
@@ -325,13 +325,13 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "face_z": "machine Z of its face, measured with it mounted; must be given with a profile",
     },
     "UpperNozzle": _NOZZLE,
-    "Jet": {
+    "JetIn": {
         "bore": "the nozzle's bore",
         "rough": "the pressure in rough cuts, bar",
         "trim": "the pressure in trim cuts, bar; left out, as in rough cuts",
         "area": "the wetted area under the jet in mm2, where it is larger than the bore's",
     },
-    "Flushing": {"lower": "from below", "upper": "from above"},
+    "FlushingIn": {"lower": "from below", "upper": "from above"},
     "OwnHolder": {
         "summary": "what it is, in a line",
         "origin": "where its X Y Z = 0 is, in a sentence",
@@ -380,7 +380,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "high": "at most so much",
         "source": "where the figure is from",
     },
-    "Night": {
+    "NightIn": {
         "title": "a name for the night",
         "start": "when the first job begins, on the clock on the wall; with an offset where clocks change",
         "zone": 'the time zone of that clock, "Europe/Paris" say; left out, the clock of this computer',
@@ -402,7 +402,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "until": "until when; a time of day before from is that of the next day",
         "days": 'days of the week on which it begins, ["mon", "tue"]; left out, every day',
     },
-    "Spool": {
+    "SpoolIn": {
         "mass": "kg of wire that are left",
         "metres": "or: metres that are left",
         "diameter": "of the wire on it, mm; left out, the machine's. A job with other wire is not left alone",
@@ -432,7 +432,7 @@ KEYS: Final[dict[str, dict[str, str]]] = {
         "corrects the estimates of the others",
         "accepted": "pieces that may come free with nobody there",
     },
-    "Accepted": {
+    "AcceptedIn": {
         "piece": 'its name, "slug of opening"; for all of that name',
         "reason": "why it may; it stands on the answer",
     },

@@ -17,18 +17,18 @@ from pydantic import BeforeValidator
 from clearance.scene.descriptions import KEYS, TABLES
 from clearance.scene.fields import FORMS, Table
 from clearance.scene.machine import Machine
-from clearance.scene.night_tables import Night
+from clearance.scene.night_tables import NightIn
 from clearance.scene.own_holders import OwnHolder
 from clearance.scene.schema import Setup
 from clearance.scene.schema_items import Pallet
 
-#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/editors.py``
+#: the files that an editor may be told of. A further kind of file is added here, and in ``cli/starting.py``
 KINDS: dict[str, type[Table]] = {
     "setup": Setup,
     "machine": Machine,
     "pallet": Pallet,
     "holder": OwnHolder,
-    "night": Night,
+    "night": NightIn,
 }
 _TITLES = {
     "setup": "Clearance: a setup file",

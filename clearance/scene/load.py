@@ -26,21 +26,20 @@ from clearance.scene.bodies import (
 )
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
-from clearance.scene.lying import Asked, as_they_lie
 from clearance.scene.machine import Machine
+from clearance.scene.measured import Asked, as_they_lie
 from clearance.scene.model import Finding, Finished, Scene
-from clearance.scene.mounting import mounting
+from clearance.scene.nozzles import mounting
 from clearance.scene.overlaps import overlap_findings
-from clearance.scene.pallets import assembled
+from clearance.scene.pallets import Written, assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
-from clearance.scene.schema import Heads, Margins, MarginsFile, Setup
+from clearance.scene.schema import Heads, MarginsFile, MarginsIn, Setup
 from clearance.scene.schema_items import Item, Pallet
 from clearance.scene.shelf import shelf_of
 from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
 from clearance.scene.tries import applied
-from clearance.scene.written import Written
 
 #: walls may lie so far off what the part is to become, mm, where the item does not say (common practice for
 #: what a measuring machine is asked to find; no source)
@@ -233,7 +232,7 @@ def read_machine(path: str | Path) -> Machine:
     return _checked(read_toml(Path(path), str(path)))
 
 
-def read_margins(path: str | Path) -> tuple[Margins, str]:
+def read_margins(path: str | Path) -> tuple[MarginsIn, str]:
     """The margins that a file names, mm, None where it says nothing; and the file's hash.
 
     Raises:

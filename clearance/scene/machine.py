@@ -26,12 +26,8 @@ from clearance.scene.fields import (
     number,
     problem,
 )
-from clearance.scene.nozzles import OWN, Lean, Nozzles, head_with, lower_shift, upper_shift
-from clearance.scene.profile import ProfileIn
-from clearance.scene.settings import Flushing as FlushingModel
-from clearance.scene.settings import HeadBox, HeadModel, MachineModel
-from clearance.scene.settings import Jet as JetModel
-from clearance.scene.settings import Travel as TravelModel
+from clearance.scene.nozzles import OWN, Lean, Nozzles, ProfileIn, head_with, lower_shift, upper_shift
+from clearance.scene.settings import Flushing, HeadBox, HeadModel, Jet, MachineModel, Travel
 from clearance.toolpath.moves import ControlWords
 
 Units = Literal["mm", "inch"]
@@ -39,7 +35,7 @@ Units = Literal["mm", "inch"]
 Pressure = Annotated[float, AfterValidator(not_negative), BeforeValidator(number)]
 
 
-class Travel(Table):
+class TravelIn(Table):
     """Of the lower guide's centre in X Y, the upper face in Z, the upper guide over the lower in U V."""
 
     where: ClassVar[str] = "in travel"
@@ -142,7 +138,7 @@ class Codes(Table):
         return self
 
 
-class Jet(Table):
+class JetIn(Table):
     """A nozzle's jet: its bore, the pressures at it (bar), the wetted area (mm2) where that is larger."""
 
     bore: Size
@@ -150,20 +146,20 @@ class Jet(Table):
     trim: Pressure | None = None
     area: Positive | None = None
 
-    def as_model(self) -> JetModel:
+    def as_model(self) -> Jet:
         """The jet as everything outside this room takes it."""
-        return JetModel(self.bore, self.rough, self.trim, self.area)
+        return Jet(self.bore, self.rough, self.trim, self.area)
 
 
-class Flushing(Table):
+class FlushingIn(Table):
     """The jets of both nozzles; one that is left out is off."""
 
-    lower: Jet | None = None
-    upper: Jet | None = None
+    lower: JetIn | None = None
+    upper: JetIn | None = None
 
-    def as_model(self) -> FlushingModel:
+    def as_model(self) -> Flushing:
         """The jets as everything outside this room takes them."""
-        return FlushingModel(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
+        return Flushing(*(None if jet is None else jet.as_model() for jet in (self.lower, self.upper)))
 
 
 #: what is heavier than this no jet washes away, kg (common practice, no source)
@@ -180,7 +176,7 @@ def _light(value: float) -> float:
     return value
 
 
-class GoneBelow(Table):
+class GoneBelowIn(Table):
     """A piece that is lighter (kg) and shorter than this is washed away as soon as it comes free."""
 
     mass: Annotated[Positive, AfterValidator(_light)]
@@ -193,13 +189,13 @@ class Machine(Table):
     where: ClassVar[str] = "at the top, before the first [table]"
     name: Name
     units: Units = "mm"
-    travel: Travel
+    travel: TravelIn
     wire: Size
     largest_lean: Lean | None = None
     max_part_mass: Positive | None = None
-    flushing: Flushing | None = None
+    flushing: FlushingIn | None = None
     holders: FileName | None = None
-    gone_below: GoneBelow | None = None
+    gone_below: GoneBelowIn | None = None
     codes: Codes = Field(default_factory=Codes)
     zeros: Zeros = Field(default_factory=dict)
     lower_head: LowerHead
@@ -284,10 +280,10 @@ class Machine(Table):
             shipped, file: where it is from, the one or the other.
         """
         lower, upper, travel, codes = self.lower_head, self.upper_head, self.travel, self.codes
-        jets = FlushingModel() if self.flushing is None else self.flushing.as_model()
+        jets = Flushing() if self.flushing is None else self.flushing.as_model()
         return MachineModel(
             name=self.name,
-            travel=TravelModel(travel.x, travel.y, travel.z, travel.u, travel.v),
+            travel=Travel(travel.x, travel.y, travel.z, travel.u, travel.v),
             wire=self.wire,
             lower_z=lower.face_z,
             lower_head=HeadModel(

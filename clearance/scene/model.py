@@ -11,30 +11,30 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
 from clearance.scene.heads import Piece
-from clearance.scene.item_facts import Finished as Finished
-from clearance.scene.item_facts import FromLibrary as FromLibrary
-from clearance.scene.item_facts import FromModel as FromModel
-from clearance.scene.item_facts import FromShape as FromShape
-from clearance.scene.item_facts import PalletThere as PalletThere
-from clearance.scene.item_facts import ParamValue as ParamValue
-from clearance.scene.item_facts import Placed as Placed
-from clearance.scene.item_facts import Source as Source
-from clearance.scene.item_facts import StartHole as StartHole
-from clearance.scene.item_facts import WrittenIn as WrittenIn
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
+from clearance.scene.settings import Finished as Finished
+from clearance.scene.settings import FromLibrary as FromLibrary
+from clearance.scene.settings import FromModel as FromModel
+from clearance.scene.settings import FromShape as FromShape
+from clearance.scene.settings import PalletThere as PalletThere
+from clearance.scene.settings import ParamValue as ParamValue
+from clearance.scene.settings import Placed as Placed
 from clearance.scene.settings import SideHeight as SideHeight
+from clearance.scene.settings import Source as Source
+from clearance.scene.settings import StartHole as StartHole
+from clearance.scene.settings import WrittenIn as WrittenIn
 from clearance.toolpath.moves import Moves
 
 if TYPE_CHECKING:
     import trimesh
 
-    from clearance.scene.lying import Asked, Lies
+    from clearance.scene.measured import Asked, Lies
 
 
 @dataclass(frozen=True, repr=False)
@@ -121,19 +121,19 @@ class Body:
         return self.source.start_holes if isinstance(self.source, FromModel) else ()
 
     @cached_property
-    def crowd(self) -> Crowd:
+    def aabbs(self) -> AabbSet:
         """The boxes of the triangles, in their order."""
-        return Crowd(*boxes_of(self.triangles_M))
+        return AabbSet(*boxes_of(self.triangles_M))
 
     @cached_property
     def outline(self) -> Outline:
         """The body seen from above, by its slices."""
-        return Outline(self.triangles_M, boxes=(self.crowd.low, self.crowd.high))
+        return Outline(self.triangles_M, boxes=(self.aabbs.low, self.aabbs.high))
 
     @cached_property
     def slabs(self) -> Slabs:
         """Its slices, so that volumes are exact."""
-        return Slabs(self.triangles_M, (self.crowd.low, self.crowd.high), self.outline)
+        return Slabs(self.triangles_M, (self.aabbs.low, self.aabbs.high), self.outline)
 
     @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:
@@ -382,7 +382,7 @@ class Scene:
             InputError: there is no such item; it cannot be set up so; the scene, or a file, was changed since
                 it was read.
         """
-        from clearance.scene.changed import changed, three
+        from clearance.scene.reread import changed, three
         from clearance.scene.tries import Move
 
         return changed(self, [Move(item, three("by", by), three("turn", turn))])
@@ -396,7 +396,7 @@ class Scene:
         Raises:
             InputError: as for ``moved``.
         """
-        from clearance.scene.changed import changed
+        from clearance.scene.reread import changed
         from clearance.scene.tries import Off
 
         return changed(self, [Off(item)])
@@ -411,7 +411,7 @@ class Scene:
         Raises:
             InputError: as for ``moved``; there is no such parameter, or it cannot have this value.
         """
-        from clearance.scene.changed import changed
+        from clearance.scene.reread import changed
         from clearance.scene.tries import Param
 
         return changed(self, [Param(item, param, value)])

@@ -12,7 +12,7 @@ from typing import Any
 
 from clearance.errors import InputError
 from clearance.scene.bodies import Files
-from clearance.scene.night_tables import DAYS, Night, NightJob
+from clearance.scene.night_tables import DAYS, NightIn, NightJob
 from clearance.scene.toml_file import Loc, TomlFile, read_toml
 
 #: least, likely, most
@@ -144,7 +144,7 @@ def read_night(file: str | Path) -> NightPlan:
     read = read_toml(path, str(file))
     if "cuts" in read.data or "lower_head" in read.data:
         raise read.error((), "this is no night's file", "a file with start, [spool] and [[jobs]]")
-    night = read.checked(Night)
+    night = read.checked(NightIn)
     files = Files(path.parent)
     jobs = tuple(_job(k, job, night, read, files) for k, job in enumerate(night.jobs))
     _tables_stand_together(jobs, read)
@@ -175,7 +175,7 @@ def _days(named: Any) -> tuple[int, ...]:
     return tuple(sorted({DAYS.index(each) for each in named}))
 
 
-def _job(k: int, job: NightJob, night: Night, read: TomlFile, files: Files) -> Job:
+def _job(k: int, job: NightJob, night: NightIn, read: TomlFile, files: Files) -> Job:
     setup = files.find(job.setup, read, ("jobs", k, "setup"))
     approval = None
     if job.approval is not None:

@@ -130,7 +130,7 @@ class Present(Table):
         return self
 
 
-class Spool(Table):
+class SpoolIn(Table):
     """The wire on the machine."""
 
     where: ClassVar[str] = "in [spool]"
@@ -143,7 +143,7 @@ class Spool(Table):
     speed: Positive
 
     @model_validator(mode="after")
-    def _one(self) -> Spool:
+    def _one(self) -> SpoolIn:
         if (self.mass is None) == (self.metres is None):
             found = "both mass and metres are given" if self.mass else "neither mass nor metres is given"
             raise problem(found, "give what is left on the spool: mass = 8.0 (kg), or metres = 19000")
@@ -166,14 +166,14 @@ class Times(Table):
     attend: Figures = (2.0, 10.0, 30.0)
 
 
-class Accepted(Table):
+class AcceptedIn(Table):
     """A piece that may come free with nobody there, and why."""
 
     piece: Name
     reason: Words
 
     @model_validator(mode="after")
-    def _said(self) -> Accepted:
+    def _said(self) -> AcceptedIn:
         if not self.reason.strip():
             raise problem("found an empty reason", "say why it may fall with nobody there", key="reason")
         return self
@@ -193,11 +193,11 @@ class NightJob(Table):
     pinned: Flag = False
     ran: Duration | None = None
     accepted: Annotated[
-        list[Accepted], is_list('a list, [{ piece = "slug of opening", reason = "..." }]')
+        list[AcceptedIn], is_list('a list, [{ piece = "slug of opening", reason = "..." }]')
     ] = Field(default_factory=list)
 
 
-class Night(Table):
+class NightIn(Table):
     """The file of a night."""
 
     where: ClassVar[str] = "at the top, before the first [table]"
@@ -212,13 +212,13 @@ class Night(Table):
     passes: Annotated[dict[str, Literal["rough", "trim"]], BeforeValidator(_word)] = Field(
         default_factory=dict
     )
-    spool: Spool
+    spool: SpoolIn
     times: Times = Field(default_factory=Times)
     present: Annotated[list[Present], is_list("a list of [[present]]")] = Field(default_factory=list)
     jobs: Annotated[list[NightJob], is_list("a list of [[jobs]]")]
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> Night:
+    def _hangs_together(self) -> NightIn:
         if not self.jobs:
             raise problem("there is no job", "add a [[jobs]] table", key="jobs")
         if len(self.jobs) > MOST_JOBS:

@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of, neighbours
+from clearance.geometry.aabb import AabbSet, boxes_of, neighbours
 from clearance.mesh.topology import corner_numbers, shells
 from clearance.scene.model import Body, Finding
-from fixtures_lib.fitting import between
+from fixtures_lib.holder import between
 
 Array = NDArray[np.float64]
 
@@ -41,15 +41,15 @@ CORNERS, FIRST = 300, 8
 class Shell:
     """One closed shell where it stands: its triangles and their boxes, and the solid when it is asked for."""
 
-    def __init__(self, triangles: Array, sunk: bool, crowd: Crowd | None = None) -> None:
+    def __init__(self, triangles: Array, sunk: bool, aabbs: AabbSet | None = None) -> None:
         self.triangles, self.sunk = triangles, sunk
-        self._crowd = Crowd(*boxes_of(triangles)) if crowd is None else crowd
-        self.low, self.high = self._crowd.box
+        self._aabbs = AabbSet(*boxes_of(triangles)) if aabbs is None else aabbs
+        self.low, self.high = self._aabbs.box
         self.whole = self
 
     def near(self, low: Array, high: Array) -> Array:
         """Of all its facets those whose boxes meet a box."""
-        return self.whole.triangles[self._crowd.meeting(low, high)]
+        return self.whole.triangles[self._aabbs.meeting(low, high)]
 
     def column(self, low: Array, high: Array) -> Shell:
         """Of its facets those that meet a box or stand over it; box and all facets are still known.
@@ -58,7 +58,7 @@ class Shell:
             low, high: corners (3,) of the box, machine frame, mm.
         """
         some = copy.copy(self)
-        some.triangles = self.triangles[self._crowd.meeting(low, np.array([high[0], high[1], np.inf]))]
+        some.triangles = self.triangles[self._aabbs.meeting(low, np.array([high[0], high[1], np.inf]))]
         return some
 
     @cached_property
@@ -141,7 +141,7 @@ def farthest(points: Array, triangles: Array) -> float:
     Branch and bound: a point no farther from some corner than the largest distance had so far is passed over,
     and of the triangles what lies in boxes farther than one already met.
     """
-    crowd = Crowd(*boxes_of(triangles))
+    aabbs = AabbSet(*boxes_of(triangles))
     corners = triangles[:: -(-len(triangles) // CORNERS), 0]
     near = np.concatenate(
         [
@@ -153,14 +153,14 @@ def farthest(points: Array, triangles: Array) -> float:
     for k in np.argsort(-near):
         if near[k] <= found:
             break
-        found = max(found, _nearest(points[k], triangles, crowd, float(near[k]), found))
+        found = max(found, _nearest(points[k], triangles, aabbs, float(near[k]), found))
     return found
 
 
-def _nearest(p: Array, triangles: Array, crowd: Crowd, most: float, least: float) -> float:
+def _nearest(p: Array, triangles: Array, aabbs: AabbSet, most: float, least: float) -> float:
     """The distance of a point (3,) to the nearest of the triangles, known to be ``most`` at most; what is
     ``least`` or less need not be exact."""
-    low, high = crowd.coarse
+    low, high = aabbs.coarse
     apart = _to_boxes(p, low, high)
     first = np.argpartition(apart, min(FIRST, len(apart) - 1))[:FIRST]
     tried = np.zeros(len(apart), dtype=bool)
@@ -168,8 +168,8 @@ def _nearest(p: Array, triangles: Array, crowd: Crowd, most: float, least: float
     for some in (tried, ~tried & (apart <= most)):
         if most <= least:
             break
-        rows = crowd.inside(some & (apart <= most))
-        rows = rows[_to_boxes(p, crowd.low[rows], crowd.high[rows]) <= most]
+        rows = aabbs.inside(some & (apart <= most))
+        rows = rows[_to_boxes(p, aabbs.low[rows], aabbs.high[rows]) <= most]
         for j in range(0, len(rows), BATCH):
             here = triangles[rows[j : j + BATCH]]
             most = min(most, float(_to_triangles(np.broadcast_to(p, (len(here), 3)), here).min()))
@@ -283,8 +283,8 @@ def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
     e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
     triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one
     triangles = triangles[neighbours(triangles)]
-    crowd = Crowd(*boxes_of(triangles[:, :, :2]))
-    n, m = crowd.holding(points[:, :2])
+    aabbs = AabbSet(*boxes_of(triangles[:, :, :2]))
+    n, m = aabbs.holding(points[:, :2])
     t, point = triangles[m], points[n]
     p = t[:, :, :2] - point[:, None, :2]
     q = p[:, (1, 2, 0)]
@@ -314,7 +314,7 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
         together: indices of the bodies that are there at one time; each of them is looked at.
     """
     items = [k for k, body in enumerate(bodies) if body.item is not None]
-    boxes = np.array([bodies[k].crowd.box for k in items]).reshape(-1, 2, 3)
+    boxes = np.array([bodies[k].aabbs.box for k in items]).reshape(-1, 2, 3)
     low, high = boxes[:, 0], boxes[:, 1]
     rows = [set(each) for each in together]
     shells: dict[int, list[Shell]] = {}
@@ -333,7 +333,7 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
                 if k not in shells:
                     body = bodies[k]
                     fine = len(body.triangles_M) > LARGEST and not body.shells
-                    shells[k] = [Shell(body.triangles_M, False, body.crowd)] if fine else shells_of(body)
+                    shells[k] = [Shell(body.triangles_M, False, body.aabbs)] if fine else shells_of(body)
             findings += _pair(bodies, one, other, shells[a], shells[b])
     return findings
 

@@ -1,26 +1,119 @@
 """A setup and the files of its pallets go in; one setup with all items on them, in mm, comes out.
 
 The items of a pallet are named "P3/front rail" and stand where the pallet stands. Pallets may hold pallets.
+An item of a pallet is written in the pallet's file, and what the setup changes of it in the setup:
+``Written`` says where each key of an item is written, in which unit, and the frame it counts from. All that
+places, builds and judges items sees one list; only messages, units and advice ask for this.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from pydantic_core import PydanticCustomError
 
-from clearance.geometry.transforms import pose
+from clearance.errors import InputError
+from clearance.geometry.transforms import Matrix, pose
 from clearance.scene.bodies import Files
 from clearance.scene.fields import Table, shown, suggestion
-from clearance.scene.model import Finding, PalletThere
+from clearance.scene.model import Finding, PalletThere, WrittenIn
 from clearance.scene.placing import chained
-from clearance.scene.schema import Change, Cut, Setup
-from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, Standing
-from clearance.scene.toml_file import TomlFile, read_toml
-from clearance.scene.written import Origin, Spot, Written
+from clearance.scene.schema import Change, CutIn, Setup
+from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, StandingTables
+from clearance.scene.toml_file import MM_PER_UNIT, Loc, TomlFile, read_toml
+
+
+@dataclass(frozen=True)
+class TableAt:
+    """A table of a file: ("items", 3) in pallet_3.toml."""
+
+    file: TomlFile
+    loc: Loc
+
+    @property
+    def units(self) -> str:
+        """The unit of the lengths there."""
+        units = self.file.data.get("units", "mm")
+        return units if isinstance(units, str) else "mm"
+
+    @property
+    def mm(self) -> float:
+        """mm in that unit."""
+        return MM_PER_UNIT[self.units]
+
+    def raw(self, *keys: str) -> Any:
+        """What stands there under a key, as written; None where nothing does."""
+        node: Any = self.file.data
+        for step in (*self.loc, *keys):
+            if isinstance(step, int):
+                node = node[step]
+            else:
+                node = node.get(step) if isinstance(node, dict) else None
+        return node
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where an item is written.
+
+    Attributes:
+        own: its table.   pallet: the name of the pallet that it is on, in full ("P3", "P3/left"), or None.
+        keys: what is written elsewhere, by key: ("at",), ("params", "length").
+        frame: (4, 4) the pallet's frame on the seat (or the table) that the item's ``at`` counts from; None:
+            the seat's own.
+        changed: what a setup, or a pallet under it, has otherwise, by key: "reach = 22 (24 in one.toml)".
+    """
+
+    own: TableAt
+    pallet: str | None = None
+    keys: Mapping[tuple[str, ...], TableAt] = field(default_factory=dict)
+    frame: Matrix | None = None
+    changed: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, *keys: str | int) -> TableAt:
+        """The table in which a key of the item is written."""
+        names = tuple(str(key) for key in keys)
+        for length in range(len(names), 0, -1):
+            if names[:length] in self.keys:
+                return self.keys[names[:length]]
+        return self.own
+
+    def params_mm(self, names: Iterable[str]) -> dict[str, float]:
+        """mm in one unit of the lengths in its params, of each by its name."""
+        return {name: self.of("params", name).mm for name in names}
+
+
+@dataclass(frozen=True)
+class Written(TomlFile):
+    """A setup file, whose items may stand in pallets' files; ``origins`` has one for each item."""
+
+    origins: tuple[Origin, ...] = ()
+
+    def error(self, loc: Loc, found: str, want: str = "", not_yet: bool = False) -> InputError:
+        """The error for the key at ``loc``, in the file in which it is written; see ``TomlFile.error``."""
+        if len(loc) < 2 or loc[0] != "items" or not isinstance(loc[1], int) or not self.origins:
+            return super().error(loc, found, want, not_yet)
+        spot = self.origins[loc[1]].of(*loc[2:])
+        return spot.file.error((*spot.loc, *loc[2:]), found, want, not_yet)
+
+    def written_in(self, i: int) -> WrittenIn | None:
+        """Where item ``i`` is written, as everything outside this room takes it; None: all in the setup."""
+        origin = self.origins[i]
+        if origin.pallet is None:
+            return None
+        return WrittenIn(
+            origin.pallet,
+            origin.own.file.shown_as,
+            origin.own.units,
+            {".".join(keys): (spot.file.shown_as, spot.units) for keys, spot in origin.keys.items()},
+            origin.frame is not None,
+            tuple(origin.changed.values()),
+        )
+
 
 #: pallets on pallets, at most
 DEEPEST = 8
@@ -51,7 +144,9 @@ class _Reader:
     there: list[PalletThere] = field(default_factory=list)
     count: int = 0
 
-    def standing(self, table: Standing, file: TomlFile, where: str, chain: tuple[str, ...]) -> list[_One]:
+    def standing(
+        self, table: StandingTables, file: TomlFile, where: str, chain: tuple[str, ...]
+    ) -> list[_One]:
         """All that stands on a table or pallet: what is on its pallets, then its own items."""
         self._counted(len(table.items), ("items",), file)
         found: list[_One] = []
@@ -61,7 +156,7 @@ class _Reader:
             on_it, left_out = self._on_pallet(k, use, file, where, chain)
             found += on_it
             out.update(dict.fromkeys(left_out, k))
-        found += [_One(item, Origin(Spot(file, ("items", i)))) for i, item in enumerate(table.items)]
+        found += [_One(item, Origin(TableAt(file, ("items", i)))) for i, item in enumerate(table.items)]
         index = {one.item.name: n for n, one in enumerate(found)}
         first_own = len(found) - len(table.items)
         for j, change in enumerate(table.change):
@@ -76,7 +171,7 @@ class _Reader:
             if n >= first_own:
                 stands = f'"{change.item}" stands in this file itself'
                 raise file.error(("change", j, "item"), stands, "say it there, in [[items]]")
-            found[n] = _with(found[n], change, Spot(file, ("change", j)))
+            found[n] = _with(found[n], change, TableAt(file, ("change", j)))
         for one in found:
             for name in (*(one.item.on or ()), *((one.item.fit,) if one.item.fit else ())):
                 if name in out:
@@ -187,7 +282,7 @@ def _names_are_there(found: list[_One]) -> None:
                 raise spot.file.error((*spot.loc, key), f'there is no item "{name}" on this pallet', want)
 
 
-def _of_whole_pallets(cut: Cut, items: list[Item], pallets: list[PalletThere]) -> Cut:
+def _of_whole_pallets(cut: CutIn, items: list[Item], pallets: list[PalletThere]) -> CutIn:
     """A cut whose with and without name items: a pallet's name there means all of it but what has its own.
 
     The first item stands where the pallet was named, the others at the end, so that messages find the place.
@@ -233,7 +328,7 @@ def _put(one: _One, k: int, use: PalletUse, file: TomlFile) -> _One:
         origin = replace(origin, frame=frame if origin.frame is None else frame @ origin.frame)
         if use.on is not None:
             more.update(on=[use.on], seat=use.seat)
-            spot = Spot(file, ("pallets", k))
+            spot = TableAt(file, ("pallets", k))
             origin = replace(origin, keys={("on",): spot, ("seat",): spot, **origin.keys})
     return replace(one, item=item.model_copy(update=more), origin=origin)
 
@@ -248,7 +343,7 @@ def _joined(folder: str, name: str) -> str:
 
 
 # ------------------------------------------------------------------------------------------ what is changed
-def _with(one: _One, change: ChangedItem, spot: Spot) -> _One:
+def _with(one: _One, change: ChangedItem, spot: TableAt) -> _One:
     """An item as a change says, with what was there before in words."""
     item, origin = one.item, one.origin
     said = [key for key in _said(change) if key != "item"]
@@ -294,7 +389,7 @@ def _given(table: Table) -> dict[str, Any]:
     return {key: getattr(table, key) for key in table.model_fields_set}
 
 
-def _told(keys: tuple[str, ...], origin: Origin, spot: Spot, short: dict[str, str]) -> str:
+def _told(keys: tuple[str, ...], origin: Origin, spot: TableAt, short: dict[str, str]) -> str:
     """ "params.reach = 22 (there 24)"; for the sheet "reach = 22 (24 in pallet_3.toml)" goes to ``short``."""
     was = origin.of(*keys)
     before = was.raw(*keys)

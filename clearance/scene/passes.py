@@ -11,16 +11,15 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
-from clearance.scene.at_stops import Presence, Stops, always_present
+from clearance.scene.at_stops import CutPresence, Stops, always_present
 from clearance.scene.bodies import Files
-from clearance.scene.cut_path import read_cut, zero_places
+from clearance.scene.cut_path import path_findings, read_cut, unknown_begin, zero_places
 from clearance.scene.fields import suggestion
 from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
-from clearance.scene.lying import heading_as_it_lies
 from clearance.scene.machine import Machine
+from clearance.scene.measured import heading_as_it_lies
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind, Zeros
-from clearance.scene.path_told import path_findings, unknown_begin
-from clearance.scene.schema import Cut, Setup
+from clearance.scene.schema import CutIn, Setup
 from clearance.scene.toml_file import TomlFile
 from clearance.toolpath.moves import Moves, polyline
 
@@ -65,14 +64,14 @@ NO_TURN = 1e-9
 
 
 @dataclass(frozen=True)
-class Job:
+class PreparedCut:
     """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is.
 
     ``upper_z`` is where its face is highest, ``own_z`` where the setup puts it, ``first_z`` and ``last_z``
     where it is as the cut begins and ends.
     """
 
-    cut: Cut
+    cut: CutIn
     index: int
     moves: Moves
     upper_moves: Moves
@@ -86,7 +85,7 @@ class Job:
     last_z: float
     levels: tuple[Level, ...] = ()
     zeros: Zeros = ()
-    there: Presence = field(default_factory=Presence)
+    there: CutPresence = field(default_factory=CutPresence)
 
 
 def all_stretches(
@@ -151,8 +150,8 @@ def _way(
     machine: Machine,
     kind: StretchKind,
     name: str,
-    a: Job,
-    b: Job,
+    a: PreparedCut,
+    b: PreparedCut,
     upper_z: float,
     lower_points: Sequence[Sequence[float]],
     upper_points: Sequence[Sequence[float]],
@@ -176,7 +175,7 @@ def _way(
     )
 
 
-def _with_wire_left_in(machine: Machine, jobs: Sequence[Job]) -> tuple[list[Job], list[bool]]:
+def _with_wire_left_in(machine: Machine, jobs: Sequence[PreparedCut]) -> tuple[list[PreparedCut], list[bool]]:
     """The jobs, the wire in on the rapid moves with which one begins where the one before it left it in; and
     for each whether it leaves it in."""
     found, left_in = [], []
@@ -199,7 +198,7 @@ def _with_wire_left_in(machine: Machine, jobs: Sequence[Job]) -> tuple[list[Job]
     return found, left_in
 
 
-def _dragging(machine: Machine, way: Stretch, before: Job) -> Stretch:
+def _dragging(machine: Machine, way: Stretch, before: PreparedCut) -> Stretch:
     """A way with the wire in. What it meets of the part that was cut last is judged where it is known what is
     left of that."""
     upper = way.moves if way.upper_moves is None else way.upper_moves
@@ -215,7 +214,7 @@ def _dragging(machine: Machine, way: Stretch, before: Job) -> Stretch:
     )
 
 
-def _cutting_from_there(machine: Machine, way: Stretch, before: Job, job: Job) -> Stretch:
+def _cutting_from_there(machine: Machine, way: Stretch, before: PreparedCut, job: PreparedCut) -> Stretch:
     """A way to a cut, with the wire in where the program's first point is named by a move that cuts."""
     if job.moves.begins_cutting is None:
         return way
@@ -224,7 +223,7 @@ def _cutting_from_there(machine: Machine, way: Stretch, before: Job, job: Job) -
     return replace(way, moves=moves, cut_bodies=tuple(sorted({*before.parts, *job.parts})))
 
 
-def _cutting(machine: Machine, bodies: Sequence[Body], job: Job) -> Stretch:
+def _cutting(machine: Machine, bodies: Sequence[Body], job: PreparedCut) -> Stretch:
     lower_z = machine.lower_head.face_z
     flushing = None
     if job.parts:
@@ -298,7 +297,7 @@ def _guides_z(machine: Machine, upper_face_z: float) -> tuple[float, float]:
     return machine.lower_head.face_z - machine.lower_head.guide, upper_face_z + machine.upper_head.guide
 
 
-def _lean(job: Job) -> float:
+def _lean(job: PreparedCut) -> float:
     """How far the upper guide is ever beside the lower one while the wire is in, mm."""
     lower, upper, wire = job.moves, job.upper_moves, job.moves.threaded
     apart = np.concatenate([upper.start[wire] - lower.start[wire], upper.end[wire] - lower.end[wire]])
@@ -313,7 +312,7 @@ def _job(
     file: TomlFile,
     files: Files,
     index: int,
-) -> tuple[Job, list[Finding]]:
+) -> tuple[PreparedCut, list[Finding]]:
     cut = setup.cuts[index]
     parts = _parts(setup, cut, index, file)
     for part in parts:
@@ -333,7 +332,9 @@ def _job(
     moves = moves_C.moved(zero_M[:2], cut.rotate + heading)
     lower, upper = _guides(machine, cut, index, moves, upper_z, float(zero_M[2]), file)
     grow = moves.grow + max(lower.chord_error, upper.chord_error)
-    job = Job(cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z)
+    job = PreparedCut(
+        cut, index, lower, upper, grow, present, parts, upper_z, zero_M, upper_z, upper_z, upper_z
+    )
     job = replace(job, zeros=zero_places(moves_C.zeros, cut, setup, machine, zero_M, cut.rotate + heading))
     if moves.start_z is not None:
         job = _at_levels(machine, job, file)
@@ -341,7 +342,7 @@ def _job(
     return job, path_findings(cut, job.moves, bodies, present, parts, from_where)
 
 
-def _at_levels(machine: Machine, job: Job, file: TomlFile) -> Job:
+def _at_levels(machine: Machine, job: PreparedCut, file: TomlFile) -> PreparedCut:
     """The job with the upper head at the heights that its program says."""
     moves, zero_z, lower_z = job.moves, float(job.zero_M[2]), machine.lower_head.face_z
     assert moves.start_z is not None
@@ -366,7 +367,7 @@ def _at_levels(machine: Machine, job: Job, file: TomlFile) -> Job:
 
 
 def _guides(
-    machine: Machine, cut: Cut, index: int, moves: Moves, upper_z: float, zero_z: float, file: TomlFile
+    machine: Machine, cut: CutIn, index: int, moves: Moves, upper_z: float, zero_z: float, file: TomlFile
 ) -> tuple[Moves, Moves]:
     """The paths of the lower and of the upper guide; one and the same where the wire stays upright."""
     if moves.start_uv is None:
@@ -384,7 +385,7 @@ def _guides(
     return guides(moves, (cut.planes.xy, cut.planes.uv), *heights, zero_z, reading=reading)
 
 
-def _parts(setup: Setup, cut: Cut, index: int, file: TomlFile) -> tuple[int, ...]:
+def _parts(setup: Setup, cut: CutIn, index: int, file: TomlFile) -> tuple[int, ...]:
     """Indices of the parts that the cut goes through; the zero is the first one's."""
     names = [item.name for item in setup.items]
     found = []
@@ -411,7 +412,7 @@ def _upper_z(
     setup: Setup,
     machine: Machine,
     bodies: Sequence[Body],
-    cut: Cut,
+    cut: CutIn,
     index: int,
     parts: Sequence[int],
     file: TomlFile,
@@ -444,7 +445,7 @@ def _upper_z(
     return upper_z
 
 
-def _heading(cut: Cut, index: int, T_MP: Matrix | None, file: TomlFile) -> float:
+def _heading(cut: CutIn, index: int, T_MP: Matrix | None, file: TomlFile) -> float:
     """Degrees from the machine's X to the program's X, before ``rotate``."""
     if T_MP is None or cut.axes == "machine":
         return 0.0

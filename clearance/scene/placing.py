@@ -6,6 +6,7 @@ Placing: items on seats go in; their poses in the machine frame, and fitted hold
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +17,11 @@ from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Placed
 from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import TomlFile
-from clearance.scene.written import Written
 from fixtures_lib import library
-from fixtures_lib.fitting import Fitted
-from fixtures_lib.holder import Kind, Limit
+from fixtures_lib.holder import Fitted, Kind, Limit
+
+if TYPE_CHECKING:
+    from clearance.scene.pallets import Written
 
 #: a limit is passed by more than this only (mm, kg): the rest is rounding
 ROUNDING = 1e-6

@@ -18,9 +18,8 @@ from clearance.scene.bodies import Files
 from clearance.scene.model import Scene
 from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
-from clearance.scene.stand import DIGITS, SAME
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import Edit, Instead, Nozzles, Off, Place, Set, applied
+from clearance.scene.tries import DIGITS, SAME, Edit, Instead, Off, OnSeat, Set, UseNozzles, applied
 
 
 def write_tried(scene: Scene, target: str | None = None) -> None:
@@ -91,10 +90,10 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
     """
     found = set()
     for edit in edits:
-        written = None if isinstance(edit, Nozzles) else scene.items[edit.item].written
+        written = None if isinstance(edit, UseNozzles) else scene.items[edit.item].written
         if written is None:
             continue
-        assert not isinstance(edit, Nozzles)
+        assert not isinstance(edit, UseNozzles)
         found.add(edit.item)
         if isinstance(edit, Set) and written.of(f"params.{edit.param}")[1] != scene.units:
             why = f'"{edit.item}" stands in {written.file}, whose lengths are in another unit'
@@ -128,7 +127,7 @@ def rewritten(
     mm = MM_PER_UNIT[units]
     changes = {str(each["item"]).strip(): each for each in document.get("change", [])}
     for edit in edits:
-        if isinstance(edit, Nozzles):
+        if isinstance(edit, UseNozzles):
             if "heads" not in document:
                 document["heads"] = tomlkit.table()
             if str(document["heads"].get("nozzles")) != edit.name:
@@ -141,7 +140,7 @@ def rewritten(
         elif edit.item not in items and edit.item not in on_pallets:
             found = f'"{edit.item}" does not stand in this file; nothing was written'
             raise InputError(shown_as, "", found, "change it in the file in which it stands")
-        if isinstance(edit, Place):
+        if isinstance(edit, OnSeat):
             if edit.at is not None:
                 _numbers(items[edit.item], "at", edit.at, mm)
             if edit.turn is not None:

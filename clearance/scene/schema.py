@@ -28,10 +28,10 @@ from clearance.scene.fields import (
     problem,
     shown,
 )
-from clearance.scene.machine import GoneBelow, Units
+from clearance.scene.machine import GoneBelowIn, Units
 from clearance.scene.schema_items import (
     SideHeightIn,
-    Standing,
+    StandingTables,
     Stop,
 )
 from clearance.scene.settings import Wanted
@@ -74,7 +74,7 @@ class Heads(Table):
         return self
 
 
-def _one_height(table: Heads | Cut) -> None:
+def _one_height(table: Heads | CutIn) -> None:
     if table.flushing_distance is not None and table.upper_z is not None:
         raise problem("flushing_distance and upper_z are both given", "give one of them")
 
@@ -85,7 +85,7 @@ class SideIn(Table):
     side: Room | None = None
 
 
-class Margins(Table):
+class MarginsIn(Table):
     """Less than this is close."""
 
     where: ClassVar[str] = "in [margins]"
@@ -101,7 +101,7 @@ class MarginsFile(Table):
 
     where: ClassVar[str] = "in a file of margins"
     units: Units = "mm"
-    margins: Margins
+    margins: MarginsIn
 
 
 def _as(key: str) -> Callable[[Any], Any]:
@@ -123,14 +123,14 @@ class Change(Table):
     until: Stop | None = None
 
 
-class TakenOut(Table):
+class TakenOutIn(Table):
     """What is taken out: a cut's free pieces, or "all", and at which stop; left out, before the cut."""
 
     piece: Name
     at: Stop | None = None
 
 
-class HeldBy(Table):
+class HeldByIn(Table):
     """What holds a part, or of what a cut frees one kind, and until which stop."""
 
     by: Words
@@ -138,14 +138,14 @@ class HeldBy(Table):
     piece: Literal["slug", "off-cut", "good part"] | None = None
 
 
-class Planes(Table):
+class PlanesIn(Table):
     """Heights above the part zero at which the program's X Y and U V hold."""
 
     xy: Length
     uv: Length
 
     @model_validator(mode="after")
-    def _apart(self) -> Planes:
+    def _apart(self) -> PlanesIn:
         if self.xy == self.uv:
             raise problem(f"xy and uv are both {self.xy:g}", "two heights that differ give the taper")
         return self
@@ -170,7 +170,7 @@ def _count(value: Any) -> int:
 Digits = Annotated[int, BeforeValidator(_count)]
 
 
-class Cut(Table):
+class CutIn(Table):
     """One path through a part."""
 
     where: ClassVar[str] = "in [[cuts]]"
@@ -188,7 +188,7 @@ class Cut(Table):
     rotate: Angle = 0.0
     offsets: Annotated[dict[int, Length], BeforeValidator(_offset_numbers)] = Field(default_factory=dict)
     offset_max: Span | None = None
-    planes: Planes | None = None
+    planes: PlanesIn | None = None
     uv_words: Literal["relative", "absolute"] | None = None
     zeros: Zeros = Field(default_factory=dict)
     whole_numbers: Literal["units", "leading", "trailing"] = "units"
@@ -207,13 +207,13 @@ class Cut(Table):
     without: Annotated[list[Change], BeforeValidator(_as("item"))] = Field(default_factory=list)
     stop_before: Flag = False
     wanted: Wanted | None = None
-    taken_out: Annotated[list[TakenOut], BeforeValidator(_as("piece"))] = Field(default_factory=list)
-    held_by: Annotated[list[HeldBy], BeforeValidator(_as("by"))] = Field(default_factory=list)
+    taken_out: Annotated[list[TakenOutIn], BeforeValidator(_as("piece"))] = Field(default_factory=list)
+    held_by: Annotated[list[HeldByIn], BeforeValidator(_as("by"))] = Field(default_factory=list)
     flushing_distance: Span | None = None
     upper_z: Length | None = None
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> Cut:
+    def _hangs_together(self) -> CutIn:
         _one_height(self)
         if self.offsets and self.offset_max is not None:
             raise problem("offsets and offset_max are both given", "give one of them", key="offset_max")
@@ -231,25 +231,25 @@ class Cut(Table):
         return self
 
 
-class Job(Table):
+class JobTables(Table):
     """What a setup says besides what stands on the table, and the cuts."""
 
     where: ClassVar[str] = "at the top, before the first [table]"
     title: Words = ""
     machine: MachineChoice
     heads: Heads = Field(default_factory=Heads)
-    margins: Margins = Field(default_factory=Margins)
+    margins: MarginsIn = Field(default_factory=MarginsIn)
     optional_stops: Flag = False
     spark_gap: Span | None = None
     holders: FileName | None = None
-    gone_below: GoneBelow | None = None
+    gone_below: GoneBelowIn | None = None
     zeros: Zeros = Field(default_factory=dict)
 
 
-class Setup(Standing, Job):
+class Setup(StandingTables, JobTables):
     """The setup file. All lengths are mm once it is read."""
 
-    cuts: Annotated[list[Cut], is_list("a list of [[cuts]]")]
+    cuts: Annotated[list[CutIn], is_list("a list of [[cuts]]")]
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Setup:

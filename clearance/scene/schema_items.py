@@ -43,7 +43,7 @@ class SideHeightIn(Table):
     height: Room | None = None
 
 
-class StartHole(Table):
+class StartHoleIn(Table):
     """A hole drilled before the cut, in the model's coordinates."""
 
     at: PointXY
@@ -80,14 +80,14 @@ def _held(value: Any) -> Any:
 FORMS[_held] = ("text",)
 
 
-class Shape(Table):
+class ShapeIn(Table):
     """A plain block or cylinder, centred in X Y, standing on Z = 0."""
 
     box: Annotated[tuple[Size, Size, Size], is_list("three lengths, [x, y, z]", (3,))] | None = None
     cylinder: Annotated[tuple[Size, Size], is_list("two lengths, [diameter, height]", (2,))] | None = None
 
     @model_validator(mode="after")
-    def _one(self) -> Shape:
+    def _one(self) -> ShapeIn:
         if (self.box is None) == (self.cylinder is None):
             found = "both box and cylinder are given" if self.box else "neither box nor cylinder is given"
             raise problem(found, "give one: { box = [x, y, z] } or { cylinder = [diameter, height] }")
@@ -135,7 +135,7 @@ class ItemKeys(Table):
     holder: Name | None = None
     part: FileName | None = None
     model: FileName | None = None
-    shape: Shape | None = None
+    shape: ShapeIn | None = None
     params: Annotated[dict[str, Any], BeforeValidator(_finite_numbers)] = Field(default_factory=dict)
     units: FileUnits | None = None
     bodies: (
@@ -145,7 +145,7 @@ class ItemKeys(Table):
     cracks: Literal["accepted"] | None = None
     material: Words | None = None
     density: Positive | None = None
-    start_holes: Annotated[list[StartHole], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
+    start_holes: Annotated[list[StartHoleIn], is_list("a list, [{ at = [x, y], diameter = d }]")] = Field(
         default_factory=list
     )
     on: Annotated[list[Name], is_list("a name, or a list of names"), BeforeValidator(one_or_more)] | None = (
@@ -265,7 +265,7 @@ class PalletUse(Table):
         return self
 
 
-class Standing(Table):
+class StandingTables(Table):
     """What stands on a table or on a pallet, in the unit of the file."""
 
     units: Units = "mm"
@@ -274,7 +274,7 @@ class Standing(Table):
     change: Annotated[list[ChangedItem], is_list("a list of [[change]]")] = Field(default_factory=list)
 
     @model_validator(mode="after")
-    def _each_named_once(self) -> Standing:
+    def _each_named_once(self) -> StandingTables:
         tables: tuple[tuple[str, str, list[Any]], ...] = (
             ("items", "name", self.items), ("pallets", "name", self.pallets), ("change", "item", self.change),
         )  # fmt: skip
@@ -298,7 +298,7 @@ class Standing(Table):
         return self
 
 
-class Pallet(Standing):
+class Pallet(StandingTables):
     """A pallet's file: what stands on it, wherever it is put. All lengths are mm once it is read."""
 
     where: ClassVar[str] = "at the top, before the first [table]"

@@ -22,8 +22,7 @@ from clearance.scene.own_holders import PLAIN, PLAIN_WORDS, OwnBody, OwnHolder, 
 from clearance.scene.schema import Setup
 from clearance.scene.toml_file import MM_PER_UNIT, Loc, TomlFile, read_toml
 from fixtures_lib import library
-from fixtures_lib.fitting import length
-from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat
+from fixtures_lib.holder import Conflict, Does, Fastened, Holder, Kind, Limit, Parameter, Seat, length
 
 Array = NDArray[np.float64]
 
@@ -82,7 +81,7 @@ class Own:
         """The holder; ``values`` has the moving model's, mm or degrees."""
         shells = [shell for each in self.models for shell in each.shells]
         sunk = [each.sunk for each in self.models for _ in each.shells]
-        T, solids = np.eye(4), [each.solid for each in self.models]
+        T, solids, still = np.eye(4), [each.solid for each in self.models], len(shells)
         if self.moving is not None:
             T = self.moving.pose(float(values[self.moving.parameter.name]))
             shells += [apply(T, shell) for shell in self.moving.read.shells]
@@ -96,6 +95,7 @@ class Own:
             limits=self.limits,
             params=dict(values),
             sunk=tuple(k for k, goes_in in enumerate(sunk) if goes_in),
+            moved=tuple(range(still, len(shells))),
             closed=all(solid.closed for solid in solids),
             facet_error=max(solid.facet_error for solid in solids),
             remarks=self.remarks,

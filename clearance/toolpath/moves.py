@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import exact_cos_sin
-from clearance.toolpath.nc.blocks import Semicolon
+from clearance.toolpath.nc.words import Semicolon
 
 
 @dataclass(frozen=True)

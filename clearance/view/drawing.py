@@ -15,7 +15,7 @@ from clearance.scene.model import Level, Stretch
 from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
 from clearance.view.description import DIRECTIONS, Drawing, Label, Place, Shape, Track
-from clearance.view.going import At, moment
+from clearance.view.moments import At, moment
 from clearance.view.panels import panels_for
 
 

@@ -16,9 +16,9 @@ from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
 from clearance.view.description import Shape
 from clearance.view.drawing import level_shown, standing, stretch_shown, worst_pair
-from clearance.view.going import Going
+from clearance.view.moments import Going
 from clearance.view.raised import HORIZON as FAR
-from clearance.view.raised import AtRaise, Raised, Row
+from clearance.view.raised import AtRaise, Raised, RaisedPair
 
 Array = NDArray[np.float64]
 
@@ -26,14 +26,23 @@ Array = NDArray[np.float64]
 SAME = 1e-9
 #: rows of clearances that find room beside the picture
 MOST_ROWS = 10
+#: keys, and what each does: shown in the window, where it can be clicked as well
 KEYS = (
-    "left, right: a move   up, down: raise by 0.1   a: the smallest raise that clears all   click: an item's"
-    " clearances   e: envelopes   1 to 7: views   s: save the picture   q: close"
+    ("Left", "left: move back"),
+    ("Right", "right: move on"),
+    ("Up", "up: raise 0.1"),
+    ("Down", "down: lower 0.1"),
+    ("a", "a: least clear raise"),
+    ("n", "n, click: an item"),
+    ("e", "e: envelopes"),
+    ("v", "v, 1-7: views"),
+    ("s", "s: save"),
+    ("q", "q: close"),
 )
 
 
 @dataclass(frozen=True)
-class Stand:
+class HeadsAt:
     """Where the heads stand: index of the stretch, of its move (0-based) and the share of it that is run."""
 
     stretch: int
@@ -88,6 +97,11 @@ class Handling:
         """To the end of the next move, or back to the beginning of this one."""
         self.run_to(np.floor(self.run + 1e-9) + by if by > 0 else np.ceil(self.run - 1e-9) + by)
 
+    def point_at_next(self) -> None:
+        """To the clearances of the next item; behind the last one, to all."""
+        names = [None, *(body.name for body in self.result.scene.bodies if body.item is not None)]
+        self.item = names[(names.index(self.item) + 1) % len(names)] if self.item in names else None
+
     # --------------------------------------------------------------------------------------- what is shown
     @property
     def length(self) -> float:
@@ -95,14 +109,14 @@ class Handling:
         return float(self._first[-1])
 
     @property
-    def stand(self) -> Stand | None:
+    def stand(self) -> HeadsAt | None:
         """Where the heads stand now; None where no stretch has a move."""
         if self._first[-1] == 0:
             return None
         # the end of a move is the same place as the beginning of the next, and belongs to the move
         at = min(max(int(np.ceil(self.run - 1e-9)) - 1, 0), int(self._first[-1]) - 1)
         k = int(np.searchsorted(self._first, at, side="right")) - 1
-        return Stand(k, at - int(self._first[k]), float(np.clip(self.run - at, 0.0, 1.0)))
+        return HeadsAt(k, at - int(self._first[k]), float(np.clip(self.run - at, 0.0, 1.0)))
 
     def heads(self) -> dict[str, Array]:
         """By how much (3,) mm the drawn heads stand beside where they were drawn: "lower" and "upper"."""
@@ -122,7 +136,7 @@ class Handling:
             "upper": np.array([*(upper - planned[1]), up]),
         }
 
-    def _risen(self, stand: Stand) -> float:
+    def _risen(self, stand: HeadsAt) -> float:
         """Machine Z of the upper face where the heads stand, raised."""
         planned = self.result.scene.stretches[stand.stretch]
         lower = planned.upper_z - planned.upper_at(stand.move, stand.share)
@@ -193,12 +207,12 @@ class Handling:
         """The clearances at the raise as it is; they take a moment where it was not looked at before."""
         return self.raised.at(self.by)
 
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[RaisedPair, ...]:
         """The clearances to show: of the item pointed at, or the worst of each head and item."""
         rows = self.found().rows
         if self.item is not None:
             return tuple(r for r in rows if r.item == self.item)[:MOST_ROWS]
-        worst: dict[tuple[str, str], Row] = {}
+        worst: dict[tuple[str, str], RaisedPair] = {}
         for row in rows:
             worst.setdefault((row.head, row.item), row)
         return tuple(worst.values())[:MOST_ROWS]
@@ -226,13 +240,27 @@ class Handling:
             return "no move"
         stretch = self.result.scene.stretches[stand.stretch]
         moves = stretch.moves
-        words = [_short(stretch.name, 40)]
+        words = self._at()
         if stretch.cut is not None:
-            words.append(f"move {int(moves.programmed[stand.move]) + 1} of {moves.count}")
             words += [w for w in (moves.block[stand.move], _line(int(moves.line[stand.move]))) if w]
         x, y = meshes.point_at(moves, stand.move, stand.share)
         words.append(f"X{x:.2f} Y{y:.2f}")
         return "   ".join(words + (self._spare_of(stretch, stand.move) if self.by == 0.0 else []))
+
+    def run_words(self) -> str:
+        """Of the move at which the heads stand its cut and number, as the line of the move has them."""
+        return "   ".join(["along all moves:", *self._at()])
+
+    def _at(self) -> list[str]:
+        """The stretch at which the heads stand, and of a cut the move, counted from 1."""
+        stand = self.stand
+        if stand is None:
+            return ["no move"]
+        stretch = self.result.scene.stretches[stand.stretch]
+        words = [_short(stretch.name, 40)]
+        if stretch.cut is not None:
+            words.append(f"move {int(stretch.moves.programmed[stand.move]) + 1} of {stretch.moves.count}")
+        return words
 
     def _spare_of(self, stretch: Stretch, move: int) -> list[str]:
         at = int(stretch.moves.programmed[move])
@@ -249,9 +277,9 @@ class Handling:
                 out.append(f"{looks.HEAD_WORDS[head]}: over {HORIZON:g} to spare")
         return out
 
-    def places(self, most: int = 3) -> tuple[Row, ...]:
+    def places(self, most: int = 3) -> tuple[RaisedPair, ...]:
         """The rows to draw a dimension line for: the worst, one an item, or one a head."""
-        out: dict[str, Row] = {}
+        out: dict[str, RaisedPair] = {}
         for row in self.rows():
             if row.on_head is None or row.on_item is None or not self.present(row.item):
                 continue

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, boxes_of
-from clearance.geometry.extent import extent
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.intervals import first_of_each, tangled, ways
+from clearance.geometry.transforms import extent
 from clearance.scene.heads import Piece
 from clearance.toolpath.moves import Moves
 
@@ -287,14 +287,14 @@ def thinned(
     if len(triangles) <= most:
         return triangles
     kept = np.zeros(len(triangles), dtype=bool)
-    crowd = Crowd(*boxes_of(triangles))
+    aabbs = AabbSet(*boxes_of(triangles))
     for p in np.zeros((0, 3)) if keep_near is None else keep_near:
-        kept[crowd.meeting(p - reach, p + reach)] = True
+        kept[aabbs.meeting(p - reach, p + reach)] = True
     if np.count_nonzero(kept) > most // 2:
         kept[:] = False
     rest = triangles[~kept]
     most = max(most - int(np.count_nonzero(kept)), most // 4)
-    low, high = crowd.box
+    low, high = aabbs.box
     span = float((high - low).max())
     cells = np.sqrt(most) * 0.7
     for _ in range(12):

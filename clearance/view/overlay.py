@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from clearance.view import looks
 from clearance.view.description import Camera, Drawing, Panel, Place
 from clearance.view.drawing import headline
-from clearance.view.layout import Ground, Pen, Rect, Wanted, arrange, nearest_edge
+from clearance.view.layout import Ground, Pen, Rect, Wanted, arrange, axes, frame, nearest_edge, scale_bar
 from clearance.view.panels import unit
-from clearance.view.title_block import axes, frame, scale_bar
 
 Array = NDArray[np.float64]
 

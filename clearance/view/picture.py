@@ -1,6 +1,6 @@
-"""A result goes in, a PNG comes out.
+"""A result goes in; a PNG comes out, or a window opens to turn it about in, until it is closed.
 
-A child process draws it, for VTK ends its process where it finds no OpenGL.
+A child process draws, for VTK ends its process where it finds no OpenGL.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import pickle
 import sys
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from clearance import child
 from clearance.checking.result import Result
@@ -18,6 +19,9 @@ from clearance.files import check_writable, write_whole
 from clearance.parallel import CannotStart, Child
 from clearance.view.description import Drawing
 from clearance.view.drawing import describe
+
+if TYPE_CHECKING:
+    from clearance.advice.raises import RaiseAnswer
 
 #: the function that draws, in a process of its own
 RENDERER = "clearance.view.render:main"
@@ -141,3 +145,51 @@ def _writable(file: str | Path) -> Path:
         raise InputError(file, "", "a picture is written as PNG", "a name that ends in .png")
     check_writable(target)
     return target
+
+
+#: the function that opens the window, in a process of its own
+WINDOW = "clearance.view.window_child:main"
+INSTEAD = "clearance picture SETUP -o FILE.png draws the same to a file"
+
+
+def show(result: Result, answer: RaiseAnswer, name: str) -> None:
+    """Show a result in a window, and return when it is closed.
+
+    Args:
+        result: what ``clearance.check`` answered.
+        answer: what ``find_raises`` answered about the same scene.
+        name: pictures that are saved in the window are called so, with a number, in the current folder.
+
+    Raises:
+        CannotDraw: there is no display, or no OpenGL on it.
+    """
+    from clearance.view.handling import Handling
+    from clearance.view.moments import going
+    from clearance.view.raised import Raised
+
+    if not has_display(sys.platform, os.environ):
+        raise CannotDraw(f"no window: there is no display here; {INSTEAD}")
+    drawing, gone = going(result, describe(result))
+    handling = Handling(result, Raised(result, answer), gone)
+    request = pickle.dumps((drawing, handling, name, os.getcwd()), protocol=5)
+    try:
+        with Child(WINDOW) as window:
+            # it is looked at as long as it is looked at
+            ended = window.finish(request)
+    except CannotStart as error:
+        raise CannotDraw(f"no window: {error}; {INSTEAD}") from None
+    if ended.code == child.REFUSED:
+        raise CannotDraw(f"no window: {ended.answer.decode('utf-8', 'replace')}; {INSTEAD}")
+    if ended.code != 0:
+        system = "linux" if sys.platform.startswith("linux") else sys.platform
+        # a window draws through X and not through EGL
+        need = WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL["linux"])
+        need = need.replace("libegl1", "libgl1").replace("mesa-libEGL", "mesa-libGL")
+        raise CannotDraw(
+            f"no window: the display does not answer, or has no OpenGL to draw with; {need}; {INSTEAD}"
+        )
+
+
+def has_display(platform: str, environ: Mapping[str, str]) -> bool:
+    """Whether a window can be asked for: elsewhere than on Linux the system has its own."""
+    return not platform.startswith("linux") or bool(environ.get("DISPLAY"))

@@ -34,7 +34,7 @@ LEAST_RANGE, ABOVE = 20.0, 10.0
 
 
 @dataclass(frozen=True)
-class Row:
+class RaisedPair:
     """One head against one item at a raise; ``clearance`` None: more than ``HORIZON``. Points (3,)."""
 
     head: str
@@ -52,7 +52,7 @@ class AtRaise:
 
     by: float
     verdict: str
-    rows: tuple[Row, ...]
+    rows: tuple[RaisedPair, ...]
 
 
 class Raised:
@@ -142,7 +142,7 @@ class Raised:
         return self._known[by]
 
     # -------------------------------------------------------------------------------------- the clearances
-    def _measured(self, by: float) -> list[Row]:
+    def _measured(self, by: float) -> list[RaisedPair]:
         if self.paths_change:
             return self._afresh(by)
         before, known = self._last
@@ -159,7 +159,7 @@ class Raised:
                 asked.append((number, part, run, one, against, below))
         found = self.query.clearance_below([each[2:] for each in asked])
         now: dict[tuple[int, int, int], float] = {}
-        best: dict[tuple[int, int], Row] = {}
+        best: dict[tuple[int, int], RaisedPair] = {}
         for (number, part, run, one, against, _), (near, at) in zip(asked, found, strict=True):
             for b in run.bodies:
                 if b in near:
@@ -186,14 +186,14 @@ class Raised:
         near: float | None,
         at: Witness | None,
         by: float,
-    ) -> Row:
+    ) -> RaisedPair:
         """One part of a head against a body; ``near`` None: more than ``HORIZON``."""
         if (near is None or near > self.query.tolerances.found_touch) and self._holds(body, part, pieces):
             near, verdict = 0.0, "clash"
         else:
             verdict = self._verdict(run, part, body, pieces, near)
         up = np.array([0.0, 0.0, by if body in self.rising else 0.0])
-        return Row(
+        return RaisedPair(
             run.head,
             self.scene.bodies[body].name,
             run.stretch.name,
@@ -221,11 +221,11 @@ class Raised:
 
     def _holds(self, body: int, part: HeadPart, pieces: Sequence[Piece]) -> bool:
         """Whether a piece stands inside the body, where no surface is near to tell."""
-        low, high = (float(corner[2]) for corner in self.scene.bodies[body].crowd.box)
+        low, high = (float(corner[2]) for corner in self.scene.bodies[body].aabbs.box)
         inside = [p for p in pieces if low < (p.z[0] + p.z[-1]) / 2 < high]
         return bool(inside and self.query.swallowed(body, part.moves, inside, part.only))
 
-    def _afresh(self, by: float) -> list[Row]:
+    def _afresh(self, by: float) -> list[RaisedPair]:
         """Where the paths change with the raise, from the raised scene itself."""
         there = raised(self.scene, self.rising, by)
         plain = replace(self.result, scene=there, pairs=())
@@ -255,9 +255,9 @@ def _within(by: float, window: tuple[float, float], ends: tuple[float, float]) -
     return (low < by or low == by == ends[0]) and (by < high or high == by == ends[1])
 
 
-def _planned(pair: Pair) -> Row:
+def _planned(pair: Pair) -> RaisedPair:
     near = pair.on_head is not None and pair.on_item is not None
-    return Row(
+    return RaisedPair(
         pair.head,
         pair.item,
         pair.cut,
@@ -268,7 +268,7 @@ def _planned(pair: Pair) -> Row:
     )
 
 
-def _nearer(a: Row, b: Row) -> Row:
+def _nearer(a: RaisedPair, b: RaisedPair) -> RaisedPair:
     worst = min(a.verdict, b.verdict, key=SEVERITIES.index)
     far = np.inf
     near = min((a, b), key=lambda r: far if r.clearance is None else r.clearance)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from clearance.child import Refused
 from clearance.view.description import Drawing, Panel
 from clearance.view.looks import GROUND, VERDICT, Colour
-from clearance.view.stage import Codes, Image, Pass, Stage
+from clearance.view.stage import Codes, Image, Rendered, Stage
 
 Mask = NDArray[np.bool_]
 
@@ -35,7 +35,7 @@ class EmptyPicture(Exception):
     """What was asked for has bodies, and what came back is one colour: OpenGL that does not work."""
 
 
-def edges(drawn: Pass, per_mm: float, crease_px: float, smooth: Mask | None = None) -> tuple[Mask, Mask]:
+def edges(drawn: Rendered, per_mm: float, crease_px: float, smooth: Mask | None = None) -> tuple[Mask, Mask]:
     """Outlines (where the body changes) and creases (where it bends), (H, W) each; ``smooth`` has none."""
     codes, z = drawn.codes, drawn.z
     across, down = codes[:, 1:] != codes[:, :-1], codes[1:] != codes[:-1]
@@ -56,7 +56,7 @@ def edges(drawn: Pass, per_mm: float, crease_px: float, smooth: Mask | None = No
 
 def panel_image(
     stage: Stage, drawing: Drawing, panel: Panel, factor: float, paper: Colour = GROUND
-) -> tuple[Image, Pass, Codes]:
+) -> tuple[Image, Rendered, Codes]:
     """One view's bodies: colours (H, W, 3); the pass of the opaque ones, for the lines drawn over them; and
     codes of whatever is seen, see-through bodies too, for their names."""
     size = (round(panel.box[2] * factor), round(panel.box[3] * factor))
@@ -233,8 +233,8 @@ def _sheet(stage: Stage, drawing: Drawing, factor: float, paper: Colour) -> Any:
     """The sheet on paper of a colour, enlarged; a view that stands on another has white paper of its own."""
     from PIL import Image as Picture
 
+    from clearance.view import layout as sheet
     from clearance.view import overlay
-    from clearance.view import title_block as sheet
 
     w, h = drawing.size
     whole = Picture.new("RGB", (round(w * factor), round(h * factor)), paper)
@@ -271,7 +271,7 @@ def prepare() -> None:
         import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
         from PIL import Image, ImageDraw, ImageFont  # noqa: F401
 
-        from clearance.view import overlay, title_block  # noqa: F401
+        from clearance.view import layout, overlay  # noqa: F401
     except ImportError as err:
         raise Refused(f"{type(err).__name__}: {err}") from None
 

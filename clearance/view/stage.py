@@ -18,7 +18,7 @@ Codes = NDArray[np.uint16]
 
 
 @dataclass(frozen=True)
-class Pass:
+class Rendered:
     """One drawing of some shapes: ``codes`` (H, W), see ``Stage.draw``; ``z`` (H, W) from 0 near to 1 far."""
 
     codes: Codes
@@ -84,7 +84,7 @@ class Stage:
         size: tuple[int, int],
         factor: float,
         insides: bool = False,
-    ) -> Pass:
+    ) -> Rendered:
         """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing.
 
         ``insides``: the outsides are left out.
@@ -102,7 +102,7 @@ class Stage:
             if len(self._actors) * 2 >= 32**channel:
                 codes |= (pixels[..., channel].astype(np.uint16) >> 3) << (5 * channel)
         codes[codes > 2 * len(self._actors)] = 0
-        return Pass(codes, self._depths(size), self._near, self._far)
+        return Rendered(codes, self._depths(size), self._near, self._far)
 
     def shaded(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> Image:
         """The same as colours (H, W, 3), lit from above the viewer's left shoulder."""

@@ -1,5 +1,5 @@
 """A pickled ``Drawing`` and ``Handling`` go in; a window shows them until it is closed. Run as a child, see
-``window.py``.
+``picture.py``.
 """
 
 from __future__ import annotations

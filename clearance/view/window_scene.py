@@ -11,139 +11,10 @@ from numpy.typing import NDArray
 from clearance.view import looks
 from clearance.view.description import DIRECTIONS, Drawing, Shape, axes_of
 from clearance.view.handling import KEYS, Handling
-from clearance.view.layout import font_file
 from clearance.view.panels import shown_points
+from clearance.view.window_words import SIZE, Words, hex_of
 
 Array = NDArray[np.float64]
-
-#: dimension lines that are drawn at once
-MOST_LINES = 3
-#: a figure this near to another one, in pixels, goes under it
-BESIDE, UNDER, DOWN = 170.0, 24.0, 26.0
-
-
-class Words:
-    """All that is written and measured in a window's plotter."""
-
-    def __init__(self, plotter: Any, drawing: Drawing, handling: Handling) -> None:
-        import pyvista as pv
-
-        self._pv = pv
-        self.plotter, self.drawing, self.handling = plotter, drawing, handling
-        self._faces = {kind: font_file(f"DejaVu{kind}.ttf") for kind in ("Sans", "Sans-Bold", "SansMono")}
-
-    def text(
-        self,
-        name: str,
-        words: str,
-        at: tuple[float, float],
-        size: int,
-        colour: looks.Colour,
-        face: str = "Sans",
-    ) -> None:
-        """Lines with their upper left at a share of the window, in place of those of the same name."""
-        wide = self.plotter.window_size[0]
-        size = max(6, round(size * min(1.0, wide / SIZE[0])))
-        text = self.plotter.add_text(
-            words,
-            position=at,
-            viewport=True,
-            font_size=size,
-            color=hex_of(colour),
-            name=name,
-            font_file=self._faces[face],
-            render=False,
-        )
-        text.prop.justification_vertical = "top"
-        text.prop.background_color, text.prop.background_opacity = "white", 0.85
-
-    def forget_dimensions(self) -> None:
-        """Take the dimension lines away."""
-        for k in range(MOST_LINES):
-            for name in (f"line {k}", f"end {k}", f"figure {k}"):
-                self.plotter.remove_actor(name, render=False)
-
-    def dimensions(self) -> None:
-        """The dimension lines, their ends and figures, as the camera stands."""
-        self.forget_dimensions()
-        camera = self.plotter.camera
-        up = np.array(camera.up) / np.linalg.norm(camera.up)
-        right = np.cross(np.array(camera.direction), up)
-        mm_a_pixel = 2 * camera.parallel_scale / self.plotter.window_size[1]
-        taken: list[Array] = []
-        for k, row in enumerate(self.handling.places(MOST_LINES)):
-            if row.on_head is None or row.on_item is None:
-                continue
-            ink = hex_of(looks.VERDICT[row.verdict])
-            if np.linalg.norm(row.on_item - row.on_head) > 1e-6:
-                line = self._pv.Line(row.on_head, row.on_item)
-                look: dict[str, Any] = dict(pickable=False, reset_camera=False, render=False)
-                self.plotter.add_mesh(line, color=ink, line_width=4, name=f"line {k}", **look)
-            end = self._pv.PolyData(row.on_item[None])
-            spot: dict[str, Any] = dict(render_points_as_spheres=True, pickable=False, reset_camera=False)
-            self.plotter.add_mesh(end, color=ink, point_size=12, name=f"end {k}", render=False, **spot)
-            at = np.array([row.on_item @ right, row.on_item @ up]) / mm_a_pixel
-            down = 0.0
-            while any(abs(at[0] - t[0]) < BESIDE and abs(at[1] - down - t[1]) < UNDER for t in taken):
-                down += DOWN
-            taken.append(at - [0.0, down])
-            figure = "" if row.clearance is None else looks.figure(row.clearance)
-            self.plotter.add_point_labels(
-                (row.on_item - down * mm_a_pixel * up)[None],
-                [f"{figure}  {row.head} – {row.item if self.handling.item is None else row.cut}"],
-                always_visible=True,
-                text_color=ink,
-                font_size=15,
-                font_file=self._faces["Sans"],
-                shape_color="white",
-                show_points=False,
-                name=f"figure {k}",
-                reset_camera=False,
-                render=False,
-            )
-
-    def names(self) -> None:
-        """The items' names, but those that a figure names."""
-        rows = self.handling.places()
-        figured = {r.item for r in rows} | {f"{r.head} head" for r in rows}
-        self.plotter.remove_actor("names", render=False)
-        points, words = [], []
-        for label in self.drawing.labels:
-            shapes = [s for s in self.drawing.shapes if s.name == label.shape and self.handling.seen(s)]
-            if label.shape in figured or not shapes:
-                continue
-            shown = [s.triangles.reshape(-1, 3) for s in shapes]
-            corners = np.concatenate(shown)
-            at = label.at if label.at is not None else (corners.min(axis=0) + corners.max(axis=0)) / 2
-            if label.kind.endswith("head"):
-                at = at + self.handling.heads()[label.kind.split()[0]]
-            else:
-                at = at + np.array([0.0, 0.0, self.handling.lift(label.shape)])
-            points.append(at)
-            words.append(label.text)
-        if not points:
-            return
-        self.plotter.add_point_labels(
-            np.array(points),
-            words,
-            always_visible=True,
-            text_color=hex_of(looks.INK),
-            font_size=12,
-            font_file=self._faces["Sans"],
-            bold=False,
-            shape_color="white",
-            shape_opacity=0.7,
-            show_points=False,
-            name="names",
-            reset_camera=False,
-            render=False,
-        )
-
-
-def hex_of(colour: looks.Colour) -> str:
-    """A colour as the plotting library takes it."""
-    return "#{:02x}{:02x}{:02x}".format(*colour)
-
 
 #: how solid a shape of a role is; all others are opaque
 OPACITY = {
@@ -156,7 +27,6 @@ OPACITY = {
     "upper envelope": 0.14,
     "part": 0.72,
 }
-SIZE = (1400, 1000)
 #: pixels that the desktop takes of a screen: frame, title, bars (common practice, no source)
 DESKTOP = (20, 110)
 #: less than this is no window in which anything can be read, pixels
@@ -173,7 +43,7 @@ def fitting(screen: tuple[int, int]) -> tuple[int, int]:
     """The window's size, pixels, on a screen on which a title and a bar of the desktop have room too.
 
     Args:
-        screen: its width and height, pixels; 0 where nobody knows.
+        screen: its width and height, pixels; 0 where that is not known.
     """
     wide = screen[0] - DESKTOP[0] if screen[0] > 0 else SIZE[0]
     high = screen[1] - DESKTOP[1] if screen[1] > 0 else SIZE[1]
@@ -283,13 +153,13 @@ class Window:
                 self.drag_run,
                 (0.0, self.handling.length),
                 value=self.handling.run,
-                title="along the whole way, from the first move to the last",
+                title=self.handling.run_words(),
                 pointa=(0.53, 0.085),
                 pointb=(0.96, 0.085),
                 interaction_event="always",
                 **look,
             )
-            # it runs through all cuts, whose moves are counted each from 1: what stands above says which
+            # it runs through all cuts, whose moves are counted each from 1: its title says which one it is at
             self._sliders["run"].GetRepresentation().ShowSliderLabelOff()
         for slider in self._sliders.values():
             slider.GetRepresentation().GetLabelProperty().SetColor(*(c / 255 for c in looks.INK))
@@ -313,17 +183,20 @@ class Window:
         plotter.reset_key_events()
         for number, name in enumerate(DIRECTIONS, start=1):
             plotter.add_key_event(str(number), lambda name=name: self.look(name))
-        for key, act in {
+        self._acts: dict[str, Any] = {
             "Left": lambda: handling.step(-1),
             "Right": lambda: handling.step(1),
             "Up": lambda: handling.raise_more(0.1),
             "Down": lambda: handling.raise_more(-0.1),
             "a": self._to_least,
+            "n": handling.point_at_next,
             "Escape": lambda: self.point_at(None),
             "e": self._turn_envelopes,
+            "v": self._next_look,
             "s": self.save,
-        }.items():
-            plotter.add_key_event(key, lambda act=act: self._do(act))
+        }
+        for key in self._acts:
+            plotter.add_key_event(key, lambda key=key: self._do(self._acts[key]))
         plotter.add_key_event("q", plotter.close)
         if plotter.iren is None:
             return
@@ -364,7 +237,18 @@ class Window:
         """The slider along the path moves."""
         self.handling.run_to(moves)
         self._move_line()
+        self._run_words()
         self._place()
+
+    def _run_words(self) -> None:
+        """Under the slider along the path the move at which it stands, as it is counted above."""
+        if "run" in self._sliders:
+            self._sliders["run"].GetRepresentation().SetTitleText(self.handling.run_words())
+
+    def _next_look(self) -> None:
+        """To the view behind the one that was turned to last."""
+        names = list(DIRECTIONS)
+        self.look(names[(names.index(self._look) + 1) % len(names)])
 
     def _to_least(self) -> None:
         if not self.handling.raise_to_least():
@@ -412,7 +296,15 @@ class Window:
             self.plotter.render()
 
     def click(self, x: int, y: int) -> None:
-        """Point at what stands at a pixel, counted from the lower left; at nothing, at all items."""
+        """Do what the words at a pixel say, counted from the lower left; or point at what stands there; at
+        nothing, at all items."""
+        key = self.words.key_at(x, y)
+        if key == "q":
+            self.plotter.close()
+            return
+        if key is not None:
+            self._do(self._acts[key])
+            return
         from vtkmodules.vtkRenderingCore import vtkCellPicker
 
         picker = vtkCellPicker()
@@ -432,8 +324,9 @@ class Window:
         self._place(render=False)
         self._headline()
         self._move_line()
+        self._run_words()
         self._table(table)
-        self.words.text("keys", KEYS, (0.012, 0.03), 8, looks.FAINT)
+        self.words.keys(KEYS)
         self.words.dimensions()
         self.words.names()
         self.plotter.render()
@@ -486,6 +379,7 @@ class Window:
 
     def look(self, name: str) -> None:
         """Turn to a named view."""
+        self._look = name
         _, up, back = axes_of(*DIRECTIONS[name])
         points = shown_points(self.drawing)
         low, high = points.min(axis=0), points.max(axis=0)

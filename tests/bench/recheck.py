@@ -17,10 +17,9 @@ from hashlib import sha256
 from pathlib import Path
 
 from clearance.archive.cache import Cache
-from clearance.archive.page import page
-from clearance.archive.question import AS_IT_IS, Answer, Otherwise, Question
+from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAnswer, WorkerQuestion
 from clearance.archive.recheck import recheck as ask
-from clearance.archive.rows import Rechecked
+from clearance.archive.report import page
 from clearance.archive.runner import Runner, Worker, begin_worker
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -91,7 +90,7 @@ def _worker(setups: list[Path]) -> None:
         process.stdin.flush()
         theirs.append(float(process.stdout.readline()))
         before = 0.0 if worker.pid is None else processor(worker.pid)
-        worker.ask(Question(str(setup)))
+        worker.ask(WorkerQuestion(str(setup)))
         assert worker.pid is not None
         ours.append(processor(worker.pid) - before)
         memory.append(resident(worker.pid))
@@ -117,7 +116,7 @@ def _worker(setups: list[Path]) -> None:
 
 
 def _pool(setups: list[Path]) -> None:
-    questions = [Question(str(setup)) for setup in setups]
+    questions = [WorkerQuestion(str(setup)) for setup in setups]
     taken = {}
     for count in (1, 2):
         began = time.perf_counter()
@@ -135,12 +134,12 @@ def _pool(setups: list[Path]) -> None:
 class _Known:
     """Answers at once, with the hashes of the files that a setup of these has."""
 
-    def answers(self, questions: Iterable[Question]) -> Iterator[tuple[Question, Answer]]:
+    def answers(self, questions: Iterable[WorkerQuestion]) -> Iterator[tuple[WorkerQuestion, WorkerAnswer]]:
         for question in questions:
             job = Path(question.setup).parent
             files = sorted(job.glob("*.*"), key=lambda each: (each.name != "setup.toml", each.name))
             inputs = tuple((each.name, sha256(each.read_bytes()).hexdigest()) for each in files)
-            yield question, Answer("clear", "nothing touches", "A job", 0.5, None, inputs)
+            yield question, WorkerAnswer("clear", "nothing touches", "A job", 0.5, None, inputs)
 
 
 def _rows(jobs: Path, file: Path) -> tuple[float, list[Rechecked]]:

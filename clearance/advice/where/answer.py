@@ -77,7 +77,7 @@ class ItemPlaces:
         regions, holes: its places, those with the most room first; ``tight``: those with less room than
             ``least``, which are no places to use.
         best: the one to use; None where there is none.   bounds: what bounds it on each side.
-        nowhere: no place at all, for certain.   undecided: mm2 (or holes' degrees) of which nobody knows.
+        nowhere: no place at all, for certain.   undecided: mm2 (or holes' degrees) that are undecided.
         forbids: what forbids places, the one that forbids most first: words, share.
         doubts: what the judge said against places that were found; these are not among ``regions``.
         looked_at: the judge alone tells its work, at single places.
@@ -266,7 +266,7 @@ class Finder:
         )  # fmt: skip
 
     def _unknown(self, by_turn: Mapping[float, Sequence[Any]]) -> float:
-        """mm2 of places at which heads run free and nobody knows whether it holds."""
+        """mm2 of places at which heads run free and it is undecided whether it holds."""
         return float(sum(piece.area for pieces in by_turn.values() for piece in pieces))
 
     def _judged(self, cores: Mapping[float, Any]) -> Spot | None:

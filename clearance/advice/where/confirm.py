@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from clearance.advice.edits import shifted, turned, with_all_on_them
 from clearance.advice.where.seats import Seat
-from clearance.advice.whole import Told, key_of, of_change
+from clearance.advice.whole_job import Told, key_of, of_change
 from clearance.checking.verdict import check
 from clearance.process.check import told
 from clearance.scene.model import Body, Scene

@@ -72,7 +72,7 @@ class Map:
 
     @property
     def open(self) -> Boxes:
-        """Boxes of which nobody knows."""
+        """Boxes that are undecided."""
         return _joined(self._open)
 
     @property
@@ -246,7 +246,7 @@ def _may_swallow(query: SweepQuery, seat: Seat) -> bool:
             low = min(float(p.z[0]) for p in part.pieces)
             high = max(float(p.z[-1]) for p in part.pieces)
             for k in seat.moving:
-                z = query.bodies[k].crowd.box
+                z = query.bodies[k].aabbs.box
                 if k in run.bodies and z[0][2] < low and z[1][2] > high:
                     return True
     return False

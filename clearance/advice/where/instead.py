@@ -8,8 +8,8 @@ from typing import Any
 from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.advice.where.several import Where
 from clearance.errors import InputError
-from clearance.scene.changed import edited, found_item
 from clearance.scene.model import Body, Scene
+from clearance.scene.reread import edited, found_item
 from clearance.scene.tries import Instead
 
 

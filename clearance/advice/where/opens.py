@@ -60,7 +60,7 @@ def _thinner(scene: Scene, name: str, least: float, turns: tuple[float, float] |
 
 
 def _raised(scene: Scene, by: float) -> Scene:
-    from clearance.scene.changed import changed
+    from clearance.scene.reread import changed
     from clearance.scene.tries import Raise
 
     return changed(scene, [Raise(by)])
@@ -70,7 +70,7 @@ def _with_nozzles(scene: Scene, nozzles: str) -> Scene:
     from dataclasses import replace
 
     from clearance.scene.load import load
-    from clearance.scene.lying import Asked
+    from clearance.scene.measured import Asked
 
     asked = scene.reading
     return load(scene.setup_file, replace(Asked() if asked is None else asked, nozzles=nozzles))

@@ -102,7 +102,7 @@ def seat_of(scene: Scene, name: str, turns: tuple[float, float] | None = None) -
     Raises:
         InputError: there is no such item; it is cut, or carries what is cut; it stands on no plane.
     """
-    from clearance.scene.changed import found_item
+    from clearance.scene.reread import found_item
 
     body = found_item(scene, name, "--item")
     index = next(k for k, each in enumerate(scene.bodies) if each is body)

@@ -55,6 +55,13 @@ class Where:
     found: bool | None = None
     kinds: tuple[tuple[str, ItemPlaces | None, str], ...] = ()
 
+    def __repr__(self) -> str:
+        best = ((one.item, one.best) for one in self.items)
+        said = (
+            f'"{item}"' if b is None else f'"{item}" at X {b.at[0]:.2f} Y {b.at[1]:.2f}' for item, b in best
+        )
+        return f"<Where {self.verdict}: {', '.join(said)}>"
+
     @property
     def verdict(self) -> str:
         """ "places", "nowhere" or "undecided"."""

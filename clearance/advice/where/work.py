@@ -25,8 +25,7 @@ from clearance.process.stays import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
-from fixtures_lib.fitting import between
-from fixtures_lib.holder import Does
+from fixtures_lib.holder import Does, between
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
@@ -51,7 +50,7 @@ ROUND = 0.005
 class Inside:
     """An outline of the item (m, 2), convex, from its origin, must lie within a region (machine X Y).
 
-    ``sure``: where it does not the place is none for certain; else nobody knows.
+    ``sure``: where it does not the place is none for certain; else it is undecided.
     """
 
     outline: Array
@@ -315,7 +314,7 @@ def _tip(
     is to be asked.
 
     It is to press what it presses where it stands now. Across several parts no more is known than that what
-    of its tip lies on each should go on doing so: elsewhere nobody knows.
+    of its tip lies on each should go on doing so: elsewhere it is undecided.
     """
     import shapely
 
@@ -332,8 +331,8 @@ def _tip(
     seen = set()
     for question, answer in pressing:
         part = scene.bodies[question.part]
-        top = float(part.crowd.box[1][2])
-        under = region(part.triangles_M, top - TOUCHES - BESIDE, (part.crowd.low, part.crowd.high))
+        top = float(part.aabbs.box[1][2])
+        under = region(part.triangles_M, top - TOUCHES - BESIDE, (part.aabbs.low, part.aabbs.high))
         metal = under if question.whole else under.intersection(question.metal.region)
         tip = _face(body.triangles_M, top, False, TOUCHES)
         if len(parts) > 1:
@@ -375,7 +374,7 @@ def _cuts(
         other = scene.bodies[b]
         if other.item is None:
             continue
-        low, high = other.crowd.box
+        low, high = other.aabbs.box
         if low[0] > x1 or high[0] < x0 or low[1] > y1 or high[1] < y0:
             continue
         for mine in shells_of(body, other.kind == "part"):

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes, Crowd, grouped
-from clearance.geometry.extent import extent
+from clearance.geometry.aabb import AabbSet, Boxes, grouped
+from clearance.geometry.transforms import extent
 from clearance.scene.heads import Piece
 from clearance.tolerances import DEFAULT, FclTolerances
 
@@ -43,13 +43,13 @@ class PathBoxes:
         finer = [_finer(points, longest) for points in runs]
         self.p = np.concatenate([points[:-1] for points in finer])
         self.q = np.concatenate([points[1:] for points in finer])
-        self.crowd = Crowd(np.minimum(self.p, self.q), np.maximum(self.p, self.q))
+        self.aabbs = AabbSet(np.minimum(self.p, self.q), np.maximum(self.p, self.q))
 
     def near(self, pieces: Sequence[Piece], box: Boxes, reach: float) -> tuple[NDArray[np.intp], Array]:
         """The bits along which the box that some piece sweeps comes within ``reach`` of ``box``, and how far
         apart, squared, they are."""
-        bits = self.crowd.inside(bits_apart(*self.crowd.coarse, pieces, box) <= reach * reach)
-        apart = bits_apart(self.crowd.low[bits], self.crowd.high[bits], pieces, box)
+        bits = self.aabbs.inside(bits_apart(*self.aabbs.coarse, pieces, box) <= reach * reach)
+        apart = bits_apart(self.aabbs.low[bits], self.aabbs.high[bits], pieces, box)
         return bits[apart <= reach * reach], apart[apart <= reach * reach]
 
     def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[Piece], box: Boxes) -> Array:
@@ -61,10 +61,10 @@ class PathBoxes:
     def first_positions(self, pieces: Sequence[Piece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
         all along the way."""
-        apart = bits_apart(*self.crowd.coarse, pieces, box)
+        apart = bits_apart(*self.aabbs.coarse, pieces, box)
         coarse = np.zeros(len(apart), dtype=bool)
         coarse[np.argsort(apart, kind="stable")[:_POSITIONS]] = True
-        near = self.crowd.inside(coarse)
+        near = self.aabbs.inside(coarse)
         return self.p[np.union1d(near[spread(len(near), _POSITIONS)], spread(len(self.p), _POSITIONS))]
 
 
@@ -160,7 +160,7 @@ class Neighbourhood:
 
 def neighbourhood(
     triangles: Array,
-    crowd: Crowd,
+    aabbs: AabbSet,
     path: PathBoxes,
     pieces: Sequence[Piece],
     tolerances: FclTolerances = DEFAULT.fcl,
@@ -168,11 +168,11 @@ def neighbourhood(
     """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
 
     Args:
-        crowd: the boxes of the triangles, in their order.
+        aabbs: the boxes of the triangles, in their order.
     """
-    low, high = crowd.low, crowd.high
+    low, high = aabbs.low, aabbs.high
     many = len(triangles) >= MANY
-    box = crowd.box
+    box = aabbs.box
     rows = np.arange(len(triangles))
     positions = path.first_positions(pieces, box)
     there, position, probe, piece = np.inf, positions[0], 0, pieces[0]
@@ -196,7 +196,7 @@ def neighbourhood(
         elif k:
             rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         else:
-            rows = crowd.inside(_within(*crowd.coarse, path, pieces, there))
+            rows = aabbs.inside(_within(*aabbs.coarse, path, pieces, there))
             rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         box = extent(low[rows], high[rows])
         if not len(rows) or (k > 1 and there > before - _WORTH):
@@ -234,12 +234,12 @@ def near_any(
         low, high: (N, 3) boxes that, grown sideways by ``r``, hold what ``piece`` sweeps along each bit.
     """
     near, to_ends = np.zeros(len(low), dtype=bool), np.zeros(len(low), dtype=bool)
-    crowd = Crowd(low, high)
+    aabbs = AabbSet(low, high)
     for place in places:
         own = place.tolerances
         reach = place.floor if np.isfinite(place.floor) else own.tie_from + own.box_slack
         box = extent(place.low, place.high)
-        bits = crowd.inside(apart_squared(*crowd.coarse, r, *box) < reach * reach)
+        bits = aabbs.inside(apart_squared(*aabbs.coarse, r, *box) < reach * reach)
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]
         new = bits[~near[bits]]
         if len(new):
@@ -304,7 +304,7 @@ def _boxes_near(
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
-    first, last = path.crowd.box
+    first, last = path.aabbs.box
     for piece in pieces:
         x0, x1, y0, y1 = piece.rect
         r = float(piece.r.max())
@@ -430,8 +430,8 @@ def _over_path(
 
     The ground is laid out in cells; counts summed from one corner tell whether a range of cells has any.
     """
-    first = path.crowd.low + np.array([margin[0], margin[2]])
-    last = path.crowd.high + np.array([margin[1], margin[3]])
+    first = path.aabbs.low + np.array([margin[0], margin[2]])
+    last = path.aabbs.high + np.array([margin[1], margin[3]])
     corner, other = extent(first, last)
     cell = max(float((other - corner).max()) / CELLS, 1e-9)
     count = np.ceil((other - corner) / cell).astype(int) + 1

@@ -14,7 +14,7 @@ import fcl
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Crowd, grouped
+from clearance.geometry.aabb import AabbSet, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.culling import (
     MANY,
@@ -91,24 +91,24 @@ class Bodies:
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
 
-    def crowd(self, index: int) -> Crowd:
-        return self.bodies[index].crowd
+    def aabbs(self, index: int) -> AabbSet:
+        return self.bodies[index].aabbs
 
     def box(self, index: int) -> tuple[list[float], list[float]]:
         """The corners of the box about a body."""
         if index not in self._boxes:
-            low, high = self.crowd(index).box
+            low, high = self.aabbs(index).box
             self._boxes[index] = (low.tolist(), high.tolist())
         return self._boxes[index]
 
     def groups(self, index: int) -> tuple[Array, Array]:
         """A few boxes (G, 3), each about triangles of a body that stand in a row."""
         if index not in self._groups:
-            crowd = self.crowd(index)
+            aabbs = self.aabbs(index)
             first = (
-                spread(len(crowd.low), _GROUPS + 1)[:-1] if len(crowd.low) > 1 else np.arange(len(crowd.low))
+                spread(len(aabbs.low), _GROUPS + 1)[:-1] if len(aabbs.low) > 1 else np.arange(len(aabbs.low))
             )
-            self._groups[index] = grouped(crowd.low, crowd.high, first)
+            self._groups[index] = grouped(aabbs.low, aabbs.high, first)
         return self._groups[index]
 
     def whole(self, index: int) -> Surface:
@@ -280,7 +280,7 @@ class FclHead:
         pieces = [piece.grown(*growth) for piece in self.pieces]
         places = {
             body: neighbourhood(
-                self.bodies.triangles(body), self.bodies.crowd(body), self.path.boxes, pieces, own
+                self.bodies.triangles(body), self.bodies.aabbs(body), self.path.boxes, pieces, own
             )
             for body in self.asked(growth)
         }
@@ -302,8 +302,8 @@ class FclHead:
         else:
             distance = self._seen(grown, grown.surface, body)
         if distance > 0.0 and self._meets_box(body, (side, height)):
-            crowd = self.bodies.crowd(body)
-            if head_swallows(self.bodies.triangles(body), crowd, self.path.runs, grown.pieces):
+            aabbs = self.bodies.aabbs(body)
+            if head_swallows(self.bodies.triangles(body), aabbs, self.path.runs, grown.pieces):
                 return 0.0
         return distance
 
@@ -350,13 +350,13 @@ class FclHead:
         return envelope_along(self.path.lines, [place.piece], here, self.bodies.tolerances)
 
     def swallowed_by(self, body: int) -> bool | None:
-        """Whether the body holds the whole head; None where its surface is open and nobody knows."""
+        """Whether the body holds the whole head; None: its surface is open, so it is undecided."""
         one = self.bodies.bodies[body]
         if not self._meets_box(body, _BARE):
             return False
         return body_swallows(
             one.triangles_M,
-            self.bodies.crowd(body),
+            self.bodies.aabbs(body),
             one.closed,
             self.path.runs,
             self.pieces,
@@ -419,7 +419,7 @@ def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
     bodies = heads[0].bodies
     pieces = [piece.grown(*growth) for piece in heads[0].pieces]
     asked = sorted({body for head in heads for body in head.asked(growth)})
-    boxes = [bodies.crowd(body).box for body in asked]
+    boxes = [bodies.aabbs(body).box for body in asked]
     reach = np.full((len(heads), len(asked)), -np.inf)
     standing, lift = bodies.standing(pieces) if asked else (None, 0.0)
     for k, head in enumerate(heads):
@@ -486,6 +486,6 @@ class FclRun:
         return min(min(part.distance(body, growth.side, growth.height), up_to) for part in self.parts)
 
     def swallowed_by(self, body: int) -> bool | None:
-        """Whether the body holds any part of the head whole; None where nobody knows."""
+        """Whether the body holds any part of the head whole; None: undecided."""
         held = [part.swallowed_by(body) for part in self.parts]
         return True if any(held) else None if None in held else False

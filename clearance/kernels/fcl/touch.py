@@ -77,7 +77,7 @@ class TouchHead:
 
     def _near(self, body: int, heights: Sequence[float]) -> tuple[Array, Array] | None:
         """The triangles of a body that come into the head's boxes at any height, for FCL; their box."""
-        low, high = self.bodies.crowd(body).low, self.bodies.crowd(body).high
+        low, high = self.bodies.aabbs(body).low, self.bodies.aabbs(body).high
         rows = np.zeros(len(low), dtype=bool)
         for first, last in zip(*self.box, strict=True):
             flat = ((low[:, :2] <= last[:2]) & (high[:, :2] >= first[:2])).all(axis=1)
@@ -105,7 +105,7 @@ class TouchHead:
             if gap(self.surface, moved, self.bodies.tolerances.touch) == 0.0:
                 return True
         pieces = [_lowered(piece, lift) for piece in self.pieces]
-        return head_swallows(self.bodies.triangles(body), self.bodies.crowd(body), self.runs, pieces)
+        return head_swallows(self.bodies.triangles(body), self.bodies.aabbs(body), self.runs, pieces)
 
 
 def swallowed(
@@ -116,11 +116,11 @@ def swallowed(
     only: NDArray[np.bool_] | None,
     lift: float,
 ) -> bool | None:
-    """Whether the body, lifted, holds any of the pieces; None where its surface is open and nobody knows."""
+    """Whether the body, lifted, holds any of the pieces; None: its surface is open, so it is undecided."""
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
     runs = straight_runs(moves, only, bodies.tolerances)
-    return body_swallows(one.triangles_M, bodies.crowd(body), one.closed, runs, lowered, bodies.tolerances)
+    return body_swallows(one.triangles_M, bodies.aabbs(body), one.closed, runs, lowered, bodies.tolerances)
 
 
 def _lowered(piece: Piece, by: float) -> Piece:

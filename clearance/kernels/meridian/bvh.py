@@ -22,12 +22,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.profile import outline
 
@@ -114,6 +115,41 @@ class Nodes(Hierarchy):
             self.leaf[b:c] = self.leaf[a:b][first]
             self.leaves[b:c] = np.add.reduceat(self.leaves[a:b], first)
 
+    def levels_of(self, owner: int) -> list[slice]:
+        """Where the nodes of an owner stand, level by level, its leaves first.
+
+        Args:
+            owner: its index.
+        """
+        k = int(np.searchsorted(self.owner[self.roots], owner))
+        if k == len(self.roots) or self.owner[self.roots[k]] != owner:
+            return []
+        begin = [int(b + sizes[:k].sum()) for b, sizes in zip(self.begin, self._sizes, strict=False)]
+        return [slice(b, b + int(sizes[k])) for b, sizes in zip(begin, self._sizes, strict=True)]
+
+    def refit(self, owner: int) -> None:
+        """Make the boxes of one owner's levels anew once those of its leaves are others.
+
+        Args:
+            owner: its index.
+        """
+        for below, above in pairwise(self.levels_of(owner)):
+            for values, smaller in ((self.low, np.minimum), (self.high, np.maximum)):
+                values[above] = values[below][::_BRANCH]
+                for child in range(1, _BRANCH):
+                    each = values[below][child::_BRANCH]
+                    smaller(values[above][: len(each)], each, out=values[above][: len(each)])
+
+    def shift(self, owner: int, by: Array) -> None:
+        """Shift the boxes of one owner.
+
+        Args:
+            owner: its index.   by: (dimensions,) how far.
+        """
+        for level in self.levels_of(owner):
+            self.low[level] += by
+            self.high[level] += by
+
 
 def counted(count: Index) -> tuple[Index, Index]:
     """Numbers 0, 1 ... count[k] - 1 for each row k, one after the other: the rows, and these numbers."""
@@ -151,6 +187,11 @@ def _order(triangles: Array) -> Index:
     return np.argsort(code, kind="stable")
 
 
+def leaf_order(triangles: Array) -> Index:
+    """The order (N,) in which a body's triangles (N, 3, 3) stand as leaves."""
+    return _order(triangles) if len(triangles) > _BRANCH else np.arange(len(triangles))
+
+
 class TriangleTree:
     """Boxes over the triangles of several bodies; leaves are put in an order in which neighbours are near.
 
@@ -158,14 +199,15 @@ class TriangleTree:
         triangles: (N, 3, 3) in leaf order.   body: (N,) index into the bodies given.   nodes: the boxes.
     """
 
-    def __init__(self, bodies: Sequence[Array]) -> None:
+    def __init__(self, bodies: Sequence[Array], ordered: bool = False) -> None:
+        """Args: bodies: (N, 3, 3) of each.   ordered: each stands in the order of its leaves already."""
         count = [len(triangles) for triangles in bodies]
         self.bodies = len(bodies)
         # written in place throughout: on large models fresh memory costs more than what is done with it
         self.triangles = np.empty((sum(count), 3, 3))
         for triangles, end in zip(bodies, np.cumsum(count), strict=True):
             own = self.triangles[end - len(triangles) : end]
-            if len(triangles) > _BRANCH:
+            if len(triangles) > _BRANCH and not ordered:
                 np.take(triangles, _order(triangles), axis=0, out=own, mode="clip")
             else:
                 own[:] = triangles
@@ -173,17 +215,34 @@ class TriangleTree:
         n = len(self.triangles)
         self.body = self.nodes.owner[:n]
         if n:
-            a, b, c = (self.triangles[:, k] for k in range(3))
-            low, high = self.nodes.low[:n], self.nodes.high[:n]
-            np.minimum(a, b, out=low)
-            np.maximum(a, b, out=high)
-            np.minimum(low, c, out=low)
-            np.maximum(high, c, out=high)
+            self._box(slice(0, n))
             self.nodes.close()
+
+    def _box(self, some: slice) -> None:
+        """The boxes of some triangles."""
+        a, b, c = (self.triangles[some, k] for k in range(3))
+        low, high = self.nodes.low[some], self.nodes.high[some]
+        np.minimum(a, b, out=low)
+        np.maximum(a, b, out=high)
+        np.minimum(low, c, out=low)
+        np.maximum(high, c, out=high)
+
+    def refit(self, body: int, some: slice) -> None:
+        """Make the boxes of a body anew whose triangles are others now.
+
+        Args:
+            body: its index.   some: which triangles are its.
+        """
+        self._box(some)
+        self.nodes.refit(body)
 
 
 class ChordTree:
-    """Boxes over the chords of a path, in the order of the path. ``slack`` is the largest of its chords."""
+    """Boxes over the chords of a path, in the order of the path.
+
+    Attributes:
+        slack: (nodes,) the largest of the chords under each.
+    """
 
     def __init__(self, chords: Chords) -> None:
         self.chords = chords
@@ -191,7 +250,10 @@ class ChordTree:
         np.minimum(chords.p, chords.q, out=self.nodes.low[: len(chords.p)])
         np.maximum(chords.p, chords.q, out=self.nodes.high[: len(chords.p)])
         self.nodes.close()
-        self.slack = float(chords.slack.max(initial=0.0))
+        # straight moves keep none where others of the path are arcs: what rides along them ties exactly
+        self.slack = np.empty(len(self.nodes.level))
+        for a, b in zip(self.nodes.begin, self.nodes.begin[1:], strict=False):
+            self.slack[a:b] = np.maximum.reduceat(chords.slack, self.nodes.leaf[a:b]) if b > a else 0.0
 
     @cached_property
     def shape(self) -> bytes:
@@ -207,7 +269,7 @@ class ChordForest(Hierarchy):
     Attributes:
         chords: of all paths.   begin, node: (paths,) the numbers of each path's first chord and
             first node.
-        slack: (n,) of the path that a node is of.   roots: (paths,), -1 for a path of nothing.
+        slack: (n,) the largest of the chords under a node.   roots: (paths,), -1 for a path of nothing.
     """
 
     def __init__(self, trees: Sequence[ChordTree]) -> None:
@@ -227,7 +289,7 @@ class ChordForest(Hierarchy):
         self.count, self.leaves = joined("count"), joined("leaves")
         self.first = joined("first") + np.repeat(at, total)
         self.leaf = joined("leaf") + np.repeat(self.begin, total)
-        self.slack = np.repeat([tree.slack for tree in trees], total)
+        self.slack = np.concatenate([tree.slack for tree in trees])
         self.roots: Index = np.where(total > 0, at + total - 1, -1)
 
 
@@ -332,7 +394,7 @@ class Traversal:
         return low, high
 
     def apart(self, pairs: Pairs, plan: tuple[Array, Array]) -> Array:
-        """How far (n,) each pair's boxes are apart horizontally, at least; the path's slack taken off."""
+        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off."""
         low, high = self.tree.nodes.low[pairs.tri], self.tree.nodes.high[pairs.tri]
         x, y = (
             np.maximum(np.maximum(low[:, k] - plan[1][:, k], plan[0][:, k] - high[:, k]), 0.0) for k in (0, 1)

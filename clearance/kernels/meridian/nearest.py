@@ -57,8 +57,9 @@ _MANY = 6000
 _AT_ONCE = 1 << 17
 #: searches made before the incumbents are looked at again
 _FIRST = 512
-#: the same where good values are there already; up to so many pairs of leaves wait to be searched with others
-_FIRST_NEAR, _KEPT = 16, 1024
+#: the same where good values are there already, and how many times more after each look; up to so many pairs
+#: of leaves wait to be searched with others
+_FIRST_NEAR, _MORE, _KEPT = 16, 8, 1024
 #: of so many searches alike one in so many (a power of two) is looked at by itself
 _ALIKE, _STEP = 8, 8
 #: pairs, and searches, that are begun together: what bounds the memory
@@ -73,8 +74,8 @@ class Ask:
         path: what the head follows.
         rows_of_body: for each body of the tree the rows of the measure's profiles that it is held against.
         start: (keys,) only values below these are looked for, and these are returned where there is none.
-        near: where the values in ``start`` are, of a search whose values are there already: it needs no
-            tasting to have good ones.
+        near: where the values in ``start`` are, of a search whose values are there already: it needs
+            no first search along a few pairs.
         alike: what is the same for searches whose paths differ by a shift alone; None: it has none like it.
     """
 
@@ -130,6 +131,31 @@ def nearest(
         out += _NearestSearch(tree, measure, asks[begin:end], by_move, settled, tolerances).answers()
         begin = end
     return out
+
+
+def bounds(tree: TriangleTree, measure: Measure, asks: Sequence[Ask], steps: int = 4) -> list[Array]:
+    """What no value of each key, a body of a search, can be below, by a few boxes alone; infinite where it is
+    held against nothing.
+
+    Args:
+        tree, measure, asks: as for ``nearest``.
+        steps: how often the most promising pair of boxes of each key is opened.
+    """
+    search = _NearestSearch(tree, measure, asks, False, -1.0, DEFAULT.meridian)
+    roots = [search.traversal.roots(k, int(search.path[k]), ask.rows_of_body) for k, ask in enumerate(asks)]
+    out = np.full((len(asks), tree.bodies), np.inf)
+    if not sum(map(len, roots)):
+        return list(out)
+    both = np.ones(len(asks), dtype=bool)
+    front = search.bounded(search.traversal.children(bare(roots), both))
+    for _ in range(steps):
+        order, place = ranked(search.group(front), front.low)
+        first = np.zeros(len(front), dtype=bool)
+        first[order[place == 0]] = True
+        opened = search.bounded(search.traversal.children(front.take(first), both))
+        front = joined([front.take(~first), opened])
+    np.minimum.at(out, (front.ask, tree.nodes.owner[front.tri]), front.low)
+    return list(out)
 
 
 def _size(tree: TriangleTree, ask: Ask) -> int:
@@ -476,7 +502,8 @@ class _NearestSearch:
             )
             self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
             pairs = self.pruned(pairs)
-            size = CHUNK
+            # where many are equally near, one of the first tells that of all of them
+            size = min(CHUNK, size * _MORE) if self.near else CHUNK
 
 
 def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:

@@ -211,6 +211,8 @@ _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 CHUNK = 4096
 #: steps between two looks at which pairs can still matter
 _STRIDE = 3
+#: no more searches than this are cut into so many sections at once
+_FEW, _SECTIONS = 150, 16
 #: slices looked at for a quick value
 _LOOKS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
 
@@ -240,7 +242,7 @@ class _Open:
         p, q, slack = chords.p[chord], chords.q[chord], chords.slack[chord]
         return cls(np.arange(len(piece)), s.a0, s.a1, s.b0, s.b1, s.z0, dz, p, q, slack, piece, speed)
 
-    def take(self, keep: NDArray[np.bool_]) -> _Open:
+    def take(self, keep: NDArray[Any]) -> _Open:
         return _Open(*(getattr(self, name)[keep] for name in _OPEN))
 
     def at(self, t: Array, measure: Measure) -> Array:
@@ -249,6 +251,18 @@ class _Open:
         a, b = self.a0 + t2 * (self.a1 - self.a0), self.b0 + t2 * (self.b1 - self.b0)
         g = outline(a, b, self.p, self.q, measure.profiles.rect, measure.profiles.boxed, self.piece)
         return measure(np.maximum(g - self.slack, 0.0), self.z + t * self.dz, self.piece)
+
+    def each(self, t: Array, measure: Measure) -> Array:
+        """The same at several slices t (k, n) of each: (k, n)."""
+        many, n = t.shape
+        return self.take(np.tile(np.arange(n), many)).at(t.ravel(), measure).reshape(many, n)
+
+    def level(self, measure: Measure) -> Array:
+        """The slice t (n,) at the height at which the measure is smallest for a given g."""
+        low, high = np.minimum(self.z, self.z + self.dz), np.maximum(self.z, self.z + self.dz)
+        rise = measure.profiles.nearest_height(low, high, self.piece) - self.z
+        t = np.divide(rise, self.dz, out=np.zeros_like(rise), where=self.dz != 0.0)
+        return np.asarray(np.minimum(np.maximum(t, 0.0), 1.0))
 
     def bound(self, measure: Measure) -> Array:
         """What no slice can be below: the smallest g of the whole strip, at the best of its heights.
@@ -315,17 +329,21 @@ def search(
         open_ &= (floor[row] < enough[row]) | (best[row] >= NOWHERE)
         if not open_.all():
             valley = valley.take(open_)
-        for _ in range(_STRIDE):
-            valley.narrow(measure)
+        if len(valley.todo.row) <= _FEW:
+            valley.cut(measure)
+        else:
+            for _ in range(_STRIDE):
+                valley.narrow(measure)
     return np.maximum(best - width, floor), where
 
 
 @dataclass
 class _Valley:
-    """A bracket about the lowest place of each search: golden section, with a floor from convexity.
+    """A bracket about the lowest place of each search: golden section, or many sections at once where few
+    searches are left, with a floor from convexity.
 
-    Six slices x (6, n) with values f (6, n): the bracket runs from x[1] to x[4] with x[2], x[3] inside, and
-    x[0], x[5] are the slices next outside (or the ends again). Between two slices a convex function stays
+    Slices x (k, n) with values f (k, n): the bracket runs from x[1] to x[-2] with one or two inside, and
+    x[0], x[-1] are the slices next outside (or the ends again). Between two slices a convex function stays
     above the lines through its neighbours; where their crossing meets what is had, the search is over.
     """
 
@@ -338,8 +356,7 @@ class _Valley:
         n = len(todo.row)
         x = np.stack([np.full(n, v) for v in (0.0, 0.0, 1.0 - _GOLDEN, _GOLDEN, 1.0, 1.0)])
         f = np.empty_like(x)
-        for k in (1, 2, 3, 4):
-            f[k] = todo.at(x[k], measure)
+        f[1:5] = todo.each(x[1:5], measure)
         f[0], f[5] = f[1], f[4]
         return cls(todo, x, f)
 
@@ -358,10 +375,23 @@ class _Valley:
             to_right = (v[1], v[2], v[3], v_new, v[4], v[5])
             v[:] = [np.where(left, a, b) for a, b in zip(to_left, to_right, strict=True)]
 
+    def cut(self, measure: Measure) -> None:
+        """Many sections at once: for few searches numpy's cost of a call is more than that of the slices."""
+        x, f = self.x, self.f
+        share = np.arange(1, _SECTIONS)[:, None] / _SECTIONS
+        within = x[1] + share * (x[-2] - x[1])
+        inside = self.todo.each(within, measure)
+        every_x, every_f = (np.concatenate([v[:2], new, v[-2:]]) for v, new in ((x, within), (f, inside)))
+        lowest = np.argmin(every_f[1:-1], axis=0) + 1
+        first, last = np.maximum(lowest - 1, 1), np.minimum(lowest + 1, _SECTIONS + 1)
+        rows = np.stack([first - 1, first, lowest, last, last + 1])
+        self.x, self.f = (np.take_along_axis(v, rows, axis=0) for v in (every_x, every_f))
+
     def lowest(self) -> tuple[Array, Array]:
         """The smallest value had in the bracket, and its slice."""
-        at = np.argmin(self.f[1:5], axis=0)[None]
-        return np.take_along_axis(self.f[1:5], at, 0)[0], np.take_along_axis(self.x[1:5], at, 0)[0]
+        x, f = self.x[1:-1], self.f[1:-1]
+        at = np.argmin(f, axis=0)[None]
+        return np.take_along_axis(f, at, 0)[0], np.take_along_axis(x, at, 0)[0]
 
     def floor(self) -> Array:
         """What the measure cannot be below in the bracket, save for rounding, by convexity and by how fast it
@@ -374,20 +404,18 @@ class _Valley:
         run = np.diff(x, axis=0)
         slope = np.divide(np.diff(f, axis=0), run, out=np.zeros_like(run), where=run > 0.0)
         known = (run > 0.0) & there[:-1] & there[1:]
-        worst = np.full_like(fastest, np.inf)
-        for k in (1, 2, 3):
-            # from the left neighbour's side and from the right one's, across [x[k], x[k + 1]]
-            down = np.where(known[k - 1], np.maximum(slope[k - 1], -fastest), -fastest)
-            up = np.where(known[k + 1], np.minimum(slope[k + 1], fastest), fastest)
-            a, b, width = f[k], f[k + 1], run[k]
-            from_left = a + np.minimum(down, 0.0) * width
-            from_right = b - np.maximum(up, 0.0) * width
-            crossed = (down < 0.0) & (up > 0.0)
-            t = np.divide(b - a - up * width, down - up, out=np.zeros_like(a), where=crossed)
-            both = np.where(crossed, a + down * np.clip(t, 0.0, width), np.where(down >= 0.0, a, b))
-            value = np.where(there[k], np.where(there[k + 1], both, from_left), from_right)
-            worst = np.minimum(worst, np.where(there[k] | there[k + 1], value, -np.inf))
-        return worst
+        # from the left neighbour's side and from the right one's, across [x[k], x[k + 1]]
+        down = np.where(known[:-2], np.maximum(slope[:-2], -fastest), -fastest)
+        up = np.where(known[2:], np.minimum(slope[2:], fastest), fastest)
+        a, b, width = f[1:-2], f[2:-1], run[1:-1]
+        from_left = a + np.minimum(down, 0.0) * width
+        from_right = b - np.maximum(up, 0.0) * width
+        crossed = (down < 0.0) & (up > 0.0)
+        t = np.divide(b - a - up * width, down - up, out=np.zeros_like(a), where=crossed)
+        both = np.where(crossed, a + down * np.clip(t, 0.0, width), np.where(down >= 0.0, a, b))
+        left, right = there[1:-2], there[2:-1]
+        value = np.where(left, np.where(right, both, from_left), from_right)
+        return np.asarray(np.where(left | right, value, -np.inf).min(axis=0))
 
 
 def quick(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:
@@ -397,9 +425,10 @@ def quick(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: M
     steep = strips.z1 != strips.z0
     value[steep] = np.inf
     todo = todo.take(steep)
-    for t in _LOOKS:
-        seen = todo.at(np.full(len(todo.row), t), measure)
-        value[todo.row] = np.minimum(value[todo.row], seen)
+    n, looks = len(todo.row), len(_LOOKS) + 1
+    if n:
+        t = np.concatenate([np.repeat(_LOOKS, n), todo.level(measure)]).reshape(looks, n)
+        value[todo.row] = todo.each(t, measure).min(axis=0)
     return value
 
 

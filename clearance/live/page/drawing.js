@@ -1,4 +1,5 @@
-// What stands where goes in; the drawing from above and from the side comes out, as SVG.
+// What stands where goes in; the drawing from above and from the side comes out, as SVG. A view is a projection
+// of machine X, Y, Z on a plane; space.js has the one that is turned about.
 
 const NS = "http://www.w3.org/2000/svg";
 /** machine axes across and up each view */
@@ -42,14 +43,28 @@ export class View {
     new ResizeObserver(() => this.resized()).observe(svg);
   }
 
+  /** The place on the drawing, across and up, of a place of the machine; and of a way. */
+  flat(p) { const [a, b] = this.axes; return [p[a], p[b]]; }
+  /** The way in machine X, Y, Z of a way on the drawing; null for what a drag in it leaves as it is. */
+  along(across, up) { const [a, b] = this.axes, to = [0, 0, 0]; to[a] = across; to[b] = up; return to; }
+  /** As seen from above: X Y are dragged together, screws catch in holes. */
+  get level() { return this.name === "top"; }
+
   clear() {
     this.svg.replaceChildren();
     this.known.clear();
     this.drawn = {};
+    if (this.name === "top") this.hatch();
     this.flip = make("g", { transform: "scale(1,-1)" }, this.svg);
-    for (const layer of ["machine", "swept", "items", "holes", "ways", "heads", "handles"])
+    for (const layer of ["machine", "swept", "items", "map", "ways", "heads", "handles"])
       this[layer] = make("g", {}, this.flip);
     this.words = make("g", {}, this.svg);
+  }
+
+  /** What is forbidden is hatched: colours alone tell nothing. */
+  hatch() {
+    const one = make("pattern", { id: "hatch", width: 3, height: 3, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, make("defs", {}, this.svg));
+    make("path", { d: "M0 0V3", stroke: "#a8001c", "stroke-width": 0.8 }, one);
   }
 
   get axes() { return AXES[this.name]; }
@@ -65,7 +80,7 @@ export class View {
   }
 
   resized() {
-    if (!this.box) return;
+    if (!this.box || this.idle) return;
     const [x, y, w, h] = this.box;
     this.look(x + w / 2, y + h / 2, w, h);
   }
@@ -142,8 +157,14 @@ export class View {
   /** Paths, by what each move has to spare where that is known: along[cut] = [[moves, level], ...]. */
   drawPaths(paths, along, next) {
     if (!this.anew("ways", paths, along, next)) return;
+    if (this.name === "top") return this.drawWays(paths, along, next, () => "");
     this.ways.replaceChildren();
-    if (this.name !== "top") return this.drawLevels(paths);
+    this.drawLevels(paths);
+  }
+
+  /** The paths, each on its plane: by `turned` one that is not seen from above. */
+  drawWays(paths, along, next, turned) {
+    this.ways.replaceChildren();
     for (const path of paths) {
       const level = levels(path, along);
       const rapid = new Set(path.rapid);
@@ -155,7 +176,7 @@ export class View {
       }
       for (const kind of ["rapid", "unknown", "l3", "l2", "l1", "l0"])
         if (by.has(kind)) {
-          const one = make("path", { class: `way ${kind}`, d: lines(by.get(kind)) }, this.ways);
+          const one = make("path", { class: `way ${kind}`, d: lines(by.get(kind)), transform: turned(path) }, this.ways);
           if (next && path.cut && path.name !== next) one.style.opacity = 0.25;
         }
     }
@@ -214,26 +235,50 @@ export class View {
     }
   }
 
-  /** Numbers at places, the chosen item's name, the axes. */
+  /** Numbers at places, the chosen item's name, the axes. Numbers that would lie on each other stand beside
+   *  their places, on a line to them; what is out of the drawing has none. */
   drawWords(places, chosen) {
-    const mm = this.mm, [a, b] = this.axes;
+    const mm = this.mm;
     this.words.replaceChildren();
-    const taken = [], arms = make("g", {}, this.words);
-    for (const place of places) {
-      let x = place.at[a], y = place.at[b];
-      for (let k = 0; k < 9 && taken.some(([p, q]) => Math.hypot(p - x, q - y) < 17 * mm); k++) x += 17 * mm;
-      taken.push([x, y]);
-      const group = make("g", { class: `place ${place.verdict}` }, this.words);
-      if (x !== place.at[a]) make("line", { class: "axes", x1: place.at[a], y1: -place.at[b], x2: x, y2: -y }, arms);
-      make("circle", { cx: x, cy: -y, r: 9 * mm }, group);
-      make("text", { x, y: -y + 4.5 * mm, "font-size": 12.5 * mm }, group).textContent = place.number;
-    }
-    if (chosen) {
-      const at = chosen.at;
-      make("text", { class: "name", x: at[a], y: -at[b] - 14 * mm, "font-size": 13 * mm, "stroke-width": 3.5 * mm }, this.words).textContent = chosen.name;
-    }
     if (!this.box) return;
-    const x = this.box[0] + 14 * mm, y = -this.box[1] - 14 * mm, l = 30 * mm;
+    const taken = [], arms = make("g", {}, this.words), [left, low, wide, high] = this.box;
+    if (chosen) {
+      const half = 4.3 * chosen.name.length * mm, y = this.flat(chosen.at)[1];
+      const x = Math.min(Math.max(this.flat(chosen.at)[0], left + half), left + wide - half);
+      taken.push([x, y + 19 * mm, half, 9 * mm]);
+      make("text", { class: "name", x, y: -y - 14 * mm, "font-size": 13 * mm, "stroke-width": 3.5 * mm }, this.words).textContent = chosen.name;
+    }
+    const seen = places.map((place) => [place, ...this.flat(place.at)])
+      .filter(([, x, y]) => x > left && x < left + wide && y > low && y < low + high);
+    // a place keeps its own spot free of other places' numbers, where there is room
+    const spots = seen.map(([, x, y]) => [x, y, 1.5 * mm, 1.5 * mm]);
+    const apart = (x, y) => ([p, q, w, h]) => Math.abs(p - x) > w + 9.5 * mm || Math.abs(q - y) > h + 9.5 * mm;
+    const inside = (x, y) => x > left + 10 * mm && x < left + wide - 10 * mm && y > low + 10 * mm && y < low + high - 10 * mm;
+    const room = (x, y) => {
+      for (const tight of [false, true])
+        for (const far of [0, 21, 34, 48, 64, 84, 108, 140, 180])
+          for (let k = 0; k < (far ? 12 : 1); k++) {
+            const angle = Math.PI * (0.25 + k / 6), p = x + far * mm * Math.cos(angle), q = y + far * mm * Math.sin(angle), is = apart(p, q);
+            if (inside(p, q) && taken.every(is) && (tight || spots.every((spot) => (spot[0] === x && spot[1] === y) || is(spot)))) return [p, q];
+          }
+      return [x, y];
+    };
+    for (const [place, x, y] of seen) {
+      const at = room(x, y);
+      taken.push([...at, 9 * mm, 9 * mm]);
+      const group = make("g", { class: `place ${place.verdict}`, "data-place": place.number }, this.words);
+      if (at[0] !== x || at[1] !== y) {
+        make("line", { class: "axes", x1: x, y1: -y, x2: at[0], y2: -at[1] }, arms);
+        make("circle", { class: "spot", cx: x, cy: -y, r: 2.2 * mm }, arms);
+      }
+      make("circle", { cx: at[0], cy: -at[1], r: 9 * mm }, group);
+      make("text", { x: at[0], y: -at[1] + 4.5 * mm, "font-size": 12.5 * mm }, group).textContent = place.number;
+    }
+    this.drawAxes();
+  }
+
+  drawAxes() {
+    const mm = this.mm, [a, b] = this.axes, x = this.box[0] + 14 * mm, y = -this.box[1] - 14 * mm, l = 30 * mm;
     make("path", { class: "axes", d: `M${x} ${y - l}V${y}H${x + l}` }, this.words);
     make("text", { class: "axes-words", x: x + l + 3 * mm, y: y + 4 * mm, "font-size": 13 * mm }, this.words).textContent = "XYZ"[a];
     make("text", { class: "axes-words", x: x - 4 * mm, y: y - l - 4 * mm, "font-size": 13 * mm }, this.words).textContent = "XYZ"[b];
@@ -241,15 +286,52 @@ export class View {
 
   /** The cross at the chosen item's own point, and the knob by which it is turned. */
   drawHandles(item) {
-    const mm = this.mm, [a, b] = this.axes;
+    const mm = this.mm;
     this.handles.replaceChildren();
     if (!item) return;
-    const x = item.at[a], y = item.at[b], s = 8 * mm;
+    const [x, y] = this.flat(item.at), s = 8 * mm;
     make("path", { class: "origin", d: `M${x - s} ${y}h${2 * s}M${x} ${y - s}v${2 * s}` }, this.handles);
     if (this.name !== "top") return;
     const c = (item.turn * Math.PI) / 180, far = 62 * mm, kx = x + far * Math.cos(c), ky = y + far * Math.sin(c);
     make("line", { class: "arm", x1: x, y1: y, x2: kx, y2: ky }, this.handles);
     make("circle", { class: "handle", cx: kx, cy: ky, r: 9 * mm, id: "turn-knob" }, this.handles);
+    if (!item.slides) return;
+    const q = 8 * mm, sx = x - far * Math.cos(c), sy = y - far * Math.sin(c);
+    make("line", { class: "arm", x1: x, y1: y, x2: sx, y2: sy }, this.handles);
+    make("rect", { class: "handle", x: sx - q, y: sy - q, width: 2 * q, height: 2 * q, id: "slide-knob" }, this.handles);
+  }
+
+  /** Where the chosen item's own point, or its screw, may be: free, forbidden by what, not known yet. */
+  drawMap(map, item) {
+    if (!this.anew("map", map, map && item.turn)) return;
+    this.map.replaceChildren();
+    if (!map || this.name !== "top") return;
+    if (map.holes) return this.drawTurns(map, item);
+    const ring = (rings) => rings.map((r) => { let d = ""; for (let k = 0; k < r.length; k += 2) d += `${k ? "L" : "M"}${r[k] / 100} ${r[k + 1] / 100}`; return d + "Z"; }).join("");
+    for (const why of map.why) {
+      const one = make("path", { class: "map no", d: ring(why.rings), "fill-rule": "evenodd" }, this.map);
+      one.why = why.words;
+    }
+    make("path", { class: "map open", d: ring(map.open), "fill-rule": "evenodd" }, this.map);
+    make("path", { class: "map free", d: ring(map.free), "fill-rule": "evenodd" }, this.map);
+  }
+
+  /** At each thread hole a ring: which way the item may point from there. */
+  drawTurns(map, item) {
+    const inner = 5;
+    for (const hole of map.holes) {
+      if (hole.turns.some(([, , kind]) => kind === "free")) make("circle", { class: "map ring", cx: hole.at[0], cy: hole.at[1], r: 13 }, this.map);
+      for (const [from, to, kind] of hole.turns) {
+        // what is free stands out, however little it is
+        const outer = kind === "free" ? 17 : 10, a = ((from + map.turn) * Math.PI) / 180, b = ((to + map.turn) * Math.PI) / 180, big = to - from > 180 ? 1 : 0;
+        const p = (r, t) => `${hole.at[0] + r * Math.cos(t)} ${hole.at[1] + r * Math.sin(t)}`;
+        const whole = to - from > 359.9;
+        const d = whole
+          ? [outer, inner].map((r) => `M${p(r, 0)}A${r} ${r} 0 1 1 ${p(r, Math.PI)}A${r} ${r} 0 1 1 ${p(r, 0)}Z`).join("")
+          : `M${p(inner, a)}L${p(outer, a)}A${outer} ${outer} 0 ${big} 1 ${p(outer, b)}L${p(inner, b)}A${inner} ${inner} 0 ${big} 0 ${p(inner, a)}Z`;
+        make("path", { class: `map turns ${kind}`, d, "fill-rule": "evenodd" }, this.map);
+      }
+    }
   }
 }
 

@@ -4,7 +4,9 @@
 
 import { make, View } from "./drawing.js";
 import { hands } from "./hands.js";
-import { showDifference, showKeys, showPanel, verdictNow } from "./panels.js";
+import { hearMap, showMap, wantMap } from "./map.js";
+import { field, showDifference, showKeys, showPanel, verdictNow } from "./panels.js";
+import { Space } from "./space.js";
 
 export const MARKS = { clash: "\u2715", undecided: "?", close: "\u25C6", clear: "\u25CB" };
 const $ = (id) => document.getElementById(id);
@@ -12,9 +14,10 @@ const $ = (id) => document.getElementById(id);
 export const page = {
   n: -1, items: {}, paths: [], rows: [], measured: null, judged: null, along: null, windows: null,
   judging: true, share: 0, chosen: null, row: 0, step: -1, tab: "item", waiting: null, next: [], number: 0,
-  send, choose, refuse, showPanel, choices,
+  map: null, stale: null, ofFile: null, send, choose, refuse, showPanel, choices, draw, hush: () => tell(""),
 };
 const plan = new View($("plan"), "top"), side = new View($("side"), "front");
+let space = null;
 page.views = [plan, side];
 plan.onlook = side.onlook = () => draw(false);
 
@@ -35,6 +38,9 @@ function send(told) {
     if (last && last.do === "move" && told.do === "move" && last.item === told.item && last.on) {
       last.by = last.by.map((v, k) => v + told.by[k]);
       last.turn = (last.turn ?? 0) + (told.turn ?? 0);
+    } else if (last && last.do === "to" && told.do === "to" && last.item === told.item && last.on && told.on) {
+      if (told.at) last.at = told.at.map((v, k) => v ?? last.at?.[k] ?? null);
+      if (told.turn !== undefined) last.turn = told.turn;
     } else if (last && ["raise", "set"].includes(told.do) && last.do === told.do && last.on && last.item === told.item && last.param === told.param) {
       Object.assign(last, told);
     } else page.next.push({ ...told });
@@ -42,20 +48,25 @@ function send(told) {
   }
   page.waiting = ++page.number;
   page.changing = changes(told);
-  if (page.changing) unjudge();
+  if (page.changing) unjudge(told.do === "raise");
+  clearTimeout(page.late);
+  page.late = setTimeout(() => { page.slow = true; showVerdict(); }, 400);
   if (socket.readyState === 1) socket.send(JSON.stringify({ ...told, q: page.waiting }));
 }
 
 /** Whether something is asked for that makes it another place. */
-const changes = (told) => !["rest", "stop", "difference"].includes(told.do);
+const changes = (told) => !["rest", "stop", "difference", "where"].includes(told.do);
 const moving = () => (page.waiting !== null && page.changing) || page.next.some(changes);
 
 /** What is known is about another place from now on. */
-function unjudge() {
-  tell("");
-  page.judged = page.along = page.windows = null;
+function unjudge(raised) {
+  if (!page.stale) tell("");
+  page.judged = page.along = null;
+  // which raises are free does not depend on the raise
+  if (!raised) page.windows = null;
   page.judging = true; page.share = 0; page.doing = "";
   showVerdict();
+  showRaises();
   clearTimeout(page.resting);
   page.resting = setTimeout(rest, 350);
 }
@@ -70,10 +81,14 @@ function hear(told) {
   else if (told.is === "state") state(told);
   // what is about to be another place is not judged by this; "rest" brings it again if nothing came of that
   else if (told.is === "judged" && told.n === page.n && !moving()) judged(told);
-  else if (told.is === "refused") { refuse(told.text); }
+  else if (told.is === "refused") { refuse(told.text); if (told.stale) files(told.stale); if (page.told) { showPanel(); showRaises(); field($("raise-typed"), page.told.raised); } }
+  else if (told.is === "files") files(told.stale);
+  else if (told.is === "where") hearMap(told);
   else if (told.is === "difference") showDifference(told);
   if (told.q !== undefined && told.q === page.waiting) {
     page.waiting = null;
+    clearTimeout(page.late);
+    if (page.slow) { page.slow = false; showVerdict(); }
     const next = page.next.shift();
     if (next) send(next);
     else page.raiseTo = null;
@@ -93,12 +108,35 @@ function whole(told) {
   $("nozzles").replaceChildren(...told.sets.map((name) => option(name, name === "own" ? "own heads" : name)));
   state(told);
   if (!plan.box) fit();
+  page.judgedOnce = false;
   tell(told.said ?? "");
-  $("reload").hidden = true;
+  wantMap();
+}
+
+/** A file that has changed on the disk since it was read, or none. */
+function files(stale) {
+  if (stale === page.stale) return;
+  page.stale = stale;
+  $("stale-box").hidden = !stale;
+  $("stale").textContent = stale ? `${stale} has changed on the disk. What is shown here is of before; nothing is written over it.` : "";
+  showButtons();
+}
+
+function showButtons() {
+  const told = page.told;
+  $("undo").disabled = !told.undo;
+  $("redo").disabled = !told.redo;
+  $("reset").disabled = told.changed.length === 0;
+  $("write").disabled = told.changed.length === 0 || !!page.stale;
+  $("write").title = page.stale ? "the file has changed on the disk: read it again first" : "key W";
 }
 
 function state(told) {
-  if (told.n !== page.n && told.is === "state") { page.judged = page.along = page.windows = null; page.judging = true; }
+  if (told.n !== page.n && told.is === "state") {
+    page.judged = page.along = null;
+    if (!told.keeps) page.windows = null;
+    page.judging = true;
+  }
   page.n = told.n;
   page.items = told.items;
   page.rows = told.rows;
@@ -108,30 +146,32 @@ function state(told) {
   for (const view of page.views) { view.names = new Set(Object.keys(told.items)); view.drawShapes(told.shapes); }
   if (told.paths) page.paths = told.paths;
   if (page.chosen && !page.items[page.chosen]) page.chosen = null;
-  $("undo").disabled = !told.undo;
-  $("redo").disabled = !told.redo;
-  $("reset").disabled = $("write").disabled = told.changed.length === 0;
-  if (document.activeElement !== $("raise-typed")) $("raise-typed").value = told.raised;
+  page.ofFile = told.of_file;
+  files(told.stale);
+  showButtons();
+  field($("raise-typed"), told.raised);
   if (!page.held) $("raise").value = told.raised;
-  if (told.nozzles) $("nozzles").value = told.nozzles;
+  $("nozzles").value = told.nozzles;
   showItems();
   draw(true);
   showVerdict();
   showRows();
+  showRaises();
+  showStates();
   showPanel();
 }
 
 function judged(told) {
+  if (told.of_file) page.ofFile = told.of_file;
   if (told.share !== undefined) { page.share = told.share; page.doing = told.what; }
   if (told.judged) { page.judged = told.judged; page.judging = false; }
   if (told.along) page.along = told.along;
   if (told.windows) { page.windows = told.windows; showRaises(); }
   if (told.refused || told.failed) {
-    $("reload").hidden = !(told.refused ?? "").includes("has changed since it was read");
     page.judged = { verdict: "undecided", sentence: told.refused ?? `No verdict: ${told.failed}.`, rows: [], findings: [], states: [], none: true };
     page.judging = false;
   }
-  if (told.stopped) { page.judging = false; page.judged = null; page.halted = true; }
+  if (told.stopped) { page.judging = false; page.judged = null; }
   if (told.share === undefined && !told.done) { draw(true); showRows(); showPanel(); showStates(); }
   showVerdict();
 }
@@ -154,8 +194,9 @@ export function fit() {
     }
   }
   for (const view of page.views) {
-    const [a, b] = view.axes, wide = high[a] - low[a] + 30, tall = high[b] - low[b] + 30;
-    view.look((low[a] + high[a]) / 2, (low[b] + high[b]) / 2, wide, tall);
+    const corners = [0, 1, 2, 3, 4, 5, 6, 7].map((k) => view.flat([0, 1, 2].map((a) => ((k >> a) & 1 ? high[a] : low[a]))));
+    const [left, right, under, over] = [Math.min(...corners.map((c) => c[0])), Math.max(...corners.map((c) => c[0])), Math.min(...corners.map((c) => c[1])), Math.max(...corners.map((c) => c[1]))];
+    view.look((left + right) / 2, (under + over) / 2, right - left + 30, over - under + 30);
   }
 }
 
@@ -182,6 +223,7 @@ export function draw(all) {
       view.drawHeads(heads && page.paths.find((path) => path.name === heads.cut), heads?.head_at, heads?.head);
     }
     const item = page.items[page.chosen];
+    if (all) view.drawMap(showMap(), item);
     view.drawWords(places, item && { name: item.label, at: item.at });
     view.drawHandles(item);
   }
@@ -191,7 +233,7 @@ export function draw(all) {
 function showLegend() {
   const words = page.along
     ? [["l0", "too near: inside a margin"], ["l1", "under 0.5 mm to spare"], ["l2", "under 2 mm to spare"], ["l3", "more"]]
-    : [["unknown", "the path; more once it is judged"]];
+    : [["unknown", "the path; what it has to spare once it is judged"]];
   if ($("legend").words === words[0][1]) return;
   $("legend").words = words[0][1];
   $("legend").replaceChildren(...words.map(([kind, text]) => {
@@ -210,10 +252,7 @@ function tell(text, wrong = false) {
   clearTimeout(page.saying);
   if (!wrong) page.saying = setTimeout(() => tell(""), 8000);
 }
-function refuse(text) {
-  tell(text, true);
-  $("reload").hidden = !text.includes("has changed since it was read");
-}
+function refuse(text) { tell(text, true); page.refused = (page.refused ?? 0) + 1; }
 export function option(value, text = value) { const one = document.createElement("option"); one.value = value; one.textContent = text; return one; }
 
 function showVerdict() {
@@ -225,6 +264,12 @@ function showVerdict() {
     $("verdict-word").textContent = page.judged.none ? "no verdict" : page.judged.verdict;
     $("verdict-says").title = page.judged.sentence;
     $("verdict-says").textContent = page.judged.none ? page.judged.sentence : `Judged. ${page.judged.sentence}`;
+  } else if (page.slow && page.changing) {
+    box.className = "judging";
+    $("verdict-mark").textContent = "\u2026";
+    $("verdict-word").textContent = "measuring \u2026";
+    $("verdict-says").textContent = "What was asked for last takes a moment; no figure is of the new place yet.";
+    $("progress").removeAttribute("value");
   } else if (page.judging) {
     box.className = "judging";
     $("verdict-mark").textContent = "\u2026";
@@ -247,6 +292,7 @@ function showRows() {
   const shown = rows(), judgedRows = page.judged?.rows.length > 0;
   $("rows-are").textContent = judgedRows ? "The ten least to spare, judged (mm)" : "The ten least to spare, measured, not judged (mm)";
   $("rows").dataset.kind = judgedRows ? "judged" : "measured";
+  $("items-are").textContent = judgedRows ? "as judged" : "as measured";
   $("rows").tBodies[0].replaceChildren(...shown.map((row, k) => {
     const line = document.createElement("tr");
     line.tabIndex = 0;
@@ -269,7 +315,8 @@ function showItems() {
     const words = document.createElement("span"), more = document.createElement("em");
     words.textContent = item.label;
     words.className = item.off ? "off" : "";
-    more.textContent = [item.off ? "off" : "", bad ? `${MARKS[bad]} ${bad}` : ""].filter(Boolean).join(" ");
+    const hole = !item.off && item.screw && item.screw.off > 1 ? "no hole" : "";
+    more.textContent = [item.off ? "off" : "", hole, bad ? `${MARKS[bad]} ${bad}` : ""].filter(Boolean).join(" ");
     button.replaceChildren(words, more);
     button.setAttribute("aria-pressed", name === page.chosen);
     button.dataset.item = name;
@@ -286,6 +333,7 @@ function choose(name) {
   if (name !== null && !page.items[name]) return;
   page.chosen = name;
   page.tab = "item";
+  wantMap();
   showItems(); draw(true); showPanel(true);
 }
 
@@ -308,12 +356,17 @@ export function step(by) {
 function showRaises() {
   const told = page.windows, slider = $("raise"), svg = $("windows");
   svg.replaceChildren();
-  if (!told) { $("raise-says").textContent = ""; return; }
+  if (!told) {
+    // the slider reaches what is, also where no windows are known
+    slider.max = Math.max(slider.max, page.told?.raised ?? 0); slider.min = Math.min(slider.min, page.told?.raised ?? 0);
+    if (!page.held) slider.value = page.told?.raised ?? 0;
+    $("raise-says").textContent = page.judging || (page.judged && !page.judged.none) ? "which are free: to come" : ""; return;
+  }
   if (told.none) { $("raise-says").textContent = told.none; return; }
   // no farther than anybody packs up, unless nothing less is free
   const high = Math.max(1, page.told.raised, Math.min(told.range[1], Math.max(20, (told.smallest ?? 0) + 10)));
-  slider.min = Math.min(told.range[0], 0); slider.max = high;
-  slider.value = page.told.raised;
+  slider.min = Math.min(told.range[0], page.told.raised, 0); slider.max = high;
+  if (!page.held) slider.value = page.told.raised;
   svg.setAttribute("viewBox", `${slider.min} 0 ${high - slider.min} 12`);
   svg.setAttribute("preserveAspectRatio", "none");
   for (const [a, b] of told.free) make("rect", { x: a, y: 1, width: Math.max(Math.min(b, high) - a, 0), height: 10, fill: "#bfe3cd", stroke: "#17663a", "vector-effect": "non-scaling-stroke" }, svg);
@@ -333,8 +386,10 @@ $("stop").onclick = () => send({ do: "stop" });
 $("before").onclick = () => step(-1);
 $("after").onclick = () => step(1);
 $("fit").onclick = fit;
-$("nearer").onclick = () => plan.zoom(0.8);
-$("farther").onclick = () => plan.zoom(1.25);
+export function nearer(factor) { for (const view of page.views) view.zoom(factor); }
+$("nearer").onclick = () => nearer(0.8);
+$("farther").onclick = () => nearer(1.25);
+$("show-map").onchange = () => wantMap();
 for (const id of ["show-heads", "show-labels", "show-lower", "show-upper"]) $(id).onchange = () => draw(true);
 for (const tab of document.querySelectorAll("[role=tab]")) tab.onclick = () => { page.tab = tab.dataset.tab; showPanel(true); };
 $("nozzles").onchange = () => send({ do: "mount", name: $("nozzles").value });
@@ -342,13 +397,38 @@ let raising = false;
 $("raise").oninput = () => { page.held = true; $("raise-typed").value = $("raise").value; send({ do: "raise", by: parseFloat($("raise").value), on: raising }); raising = true; };
 $("raise").onchange = () => { page.held = raising = false; };
 $("raise-typed").onchange = () => { const v = parseFloat($("raise-typed").value); if (Number.isFinite(v)) send({ do: "raise", by: v }); };
-export function turnSide() {
-  side.name = side.name === "front" ? "right" : "front";
-  $("side-name").textContent = side.name === "front" ? "From the front" : "From the right";
-  $("turn-side").textContent = side.name === "front" ? "From the right" : "From the front";
-  side.clear(); side.drawMachine(page.machine); side.names = new Set(Object.keys(page.items)); side.drawShapes(page.shapes);
-  fit(); draw(true);
+const SIDES = [["front", "From the front"], ["right", "From the right"], ["space", "In space"]];
+/** The other views: from the front, from the right, in space. */
+export function turnSide(to = null) {
+  const now = page.views[1], k = SIDES.findIndex(([name]) => name === now.name);
+  const name = typeof to === "string" ? to : SIDES[(k + 1) % SIDES.length][0];
+  now.idle = true;
+  let view = side;
+  if (name === "space") {
+    space ??= new Space($("side"));
+    space.onlook = () => draw(false);
+    view = space;
+  } else side.name = name;
+  view.idle = false;
+  page.views[1] = view;
+  $("views").dataset.side = name;
+  $("side-name").textContent = SIDES.find(([one]) => one === name)[1];
+  for (const button of document.querySelectorAll("[data-side-view]")) button.setAttribute("aria-pressed", button.dataset.sideView === name);
+  $("space-tools").hidden = name !== "space";
+  view.clear(); view.drawMachine(page.machine); view.names = new Set(Object.keys(page.items)); view.drawShapes(page.shapes);
+  // the drawings have another size now
+  requestAnimationFrame(() => { fit(); draw(true); });
 }
-$("turn-side").onclick = turnSide;
+
+/** What is seen in space is turned about, by so many degrees. */
+export function turnSpace(by = 0) {
+  if (!space || page.views[1] !== space) return;
+  const slider = $("space-turn");
+  if (by) slider.value = ((((Number(slider.value) + by + 180) % 360) + 360) % 360) - 180;
+  space.turn(Number(slider.value), Number($("space-tilt").value));
+  draw(true);
+}
+for (const button of document.querySelectorAll("[data-side-view]")) button.onclick = () => turnSide(button.dataset.sideView);
+$("space-turn").oninput = $("space-tilt").oninput = () => turnSpace();
 
 hands(page);

@@ -18,6 +18,15 @@ export function showPanel(anew = false) {
   panel.replaceChildren(...itemPanel(panel));
   if (focus && focus !== document.activeElement?.id) $(focus)?.focus({ preventScroll: true });
 }
+/** A figure into a field; what is being typed there stays. */
+export function field(input, value) {
+  const words = String(typeof value === "number" ? Math.round(value * 1000) / 1000 : value);
+  if (document.activeElement === input && input.value !== (input.dataset.shown ?? "")) return;
+  input.value = input.dataset.shown = words;
+}
+/** What was typed is taken: from now on the field shows what is. */
+const taken = (input) => { input.dataset.shown = input.value; };
+
 const shapeOf = () => JSON.stringify([page.chosen, page.items[page.chosen]?.off, page.items[page.chosen]?.params.length]);
 
 function element(name, text = "", attributes = {}) {
@@ -34,35 +43,42 @@ function itemPanel(panel) {
   const name = page.chosen, out = [], fresh = [];
   const head = element("h3", item.label);
   const off = element("button", item.off ? "Put it on" : "Take it off", { id: "off", title: "key O" });
-  off.onclick = () => send({ do: page.items[name].off ? "on" : "off", item: name });
+  off.onclick = () => send({ do: "toggle", item: name });
   if (item.cut) { off.disabled = true; off.title = "it is cut"; }
   head.append(off);
   out.push(head);
-  const line = element("p", "", { className: "small" });
+  const line = element("p", "", { className: "small", id: "what" });
   out.push(line);
-  fresh.push(() => { const i = page.items[name]; line.textContent = [i.what, i.on ? `on "${i.on}"` : "on the table", i.origin ? `figures are of: ${i.origin}` : ""].filter(Boolean).join("; "); });
+  fresh.push(() => { const i = page.items[name]; line.textContent = line.title = [i.what, i.on ? `on "${i.on}"` : "on the table", i.origin ? `figures are of: ${i.origin}` : ""].filter(Boolean).join("; "); });
   const fields = element("div", "", { className: "fields" });
   const steps = item.steps;
   ["X", "Y", "Z", "turn"].forEach((axis, k) => {
     const small = k === 2 ? 0.1 : k === 3 ? 1 : steps[0], large = k === 2 ? 1 : k === 3 ? 5 : steps[1];
     const input = element("input", "", { type: "number", step: small, id: `at-${axis}` });
     input.setAttribute("aria-label", k === 3 ? "turn about Z, degrees" : `machine ${axis}, mm`);
-    const by = (v) => (k === 3 ? send({ do: "move", item: name, turn: v, by: [0, 0, 0] }) : send({ do: "move", item: name, by: [0, 1, 2].map((a) => (a === k ? v : 0)) }));
+    const by = (v) => send({ do: "move", item: name, by: [0, 1, 2].map((a) => (a === k ? v : 0)), turn: k === 3 ? v : 0 });
     const less = element("button", "\u2212", { title: `${small} less; with Shift ${large}` }), more = element("button", "+", { title: `${small} more; with Shift ${large}` });
     less.setAttribute("aria-label", `${axis} less`); more.setAttribute("aria-label", `${axis} more`);
     less.onclick = (event) => by(event.shiftKey ? -large : -small);
     more.onclick = (event) => by(event.shiftKey ? large : small);
-    const typed = () => { const now = page.items[name], was = k === 3 ? now.turn : now.at[k], v = parseFloat(input.value); if (Number.isFinite(v) && Math.abs(v - was) > 1e-9) by(v - was); };
-    input.onchange = typed;
-    const moved = element("span", "", { className: "by" });
-    fields.append(element("label", k === 3 ? "Turn \u00B0" : axis, { htmlFor: input.id }), less, input, more, moved);
-    fresh.push(() => {
-      const now = page.items[name], value = k === 3 ? now.turn : now.at[k], d = k === 3 ? now.by_turn : now.moved[k];
-      if (document.activeElement !== input || page.settled !== input.value) input.value = String(Math.round(value * 1000) / 1000);
-      moved.textContent = Math.abs(d) > 5e-4 ? `${d > 0 ? "+" : "\u2212"}${Math.abs(d).toFixed(2)} from the file` : "";
-    });
+    input.onchange = () => {
+      const v = parseFloat(input.value);
+      taken(input);
+      if (Number.isFinite(v)) send(k === 3 ? { do: "to", item: name, turn: v } : { do: "to", item: name, at: [0, 1, 2].map((a) => (a === k ? v : null)) });
+    };
+    const label = element("label", ["X", "Y", "Z", "Turn"][k], { htmlFor: input.id, title: k === 2 ? "packing under it: page up, page down" : "" });
+    if (k % 2) label.style.gridColumn = 6;
+    fields.append(label, less, input, more);
+    fresh.push(() => field(input, k === 3 ? page.items[name].turn : page.items[name].at[k]));
   });
   out.push(fields);
+  const moved = element("p", "", { className: "small", id: "by" });
+  out.push(moved);
+  fresh.push(() => {
+    const now = page.items[name], signed = (d) => `${d > 0 ? "+" : "\u2212"}${Math.abs(d).toFixed(2)}`;
+    const words = [...now.moved, now.by_turn].map((d, k) => (Math.abs(d) > 5e-4 ? `${["X", "Y", "Z", "turn"][k]} ${signed(d)}` : "")).filter(Boolean);
+    moved.textContent = words.length ? `From the file: ${words.join(", ")}` : "Where the file has it.";
+  });
   const screw = element("div");
   out.push(screw);
   fresh.push(() => showScrew(screw, name));
@@ -80,7 +96,7 @@ function showScrew(box, name) {
   box.replaceChildren();
   if (!screw || item.off) return;
   if (item.slides) {
-    const row = element("div", "", { className: "row" });
+    const row = element("div", "", { className: "row slot" });
     for (const [text, by, key] of [["\u25C0 along its slot", -1, "Shift+L"], ["along its slot \u25B6", 1, "L"]]) {
       const button = element("button", text, { title: `1 mm, back or towards its tip; key ${key}` });
       button.onclick = () => send({ do: "slide", item: name, by });
@@ -88,27 +104,22 @@ function showScrew(box, name) {
     }
     box.append(row);
   }
-  if (screw.off === null) { box.append(element("p", `Its screw: nobody says where "${screw.on}" has thread holes.`, { className: "small" })); return; }
-  const well = screw.off <= 1.0;
-  const line = element("div", well ? `\u25CB Its screw stands in a thread hole of "${screw.on}".` : `\u25C6 No thread hole here: its screw stands ${screw.off.toFixed(1)} mm beside the nearest one of "${screw.on}", at X ${screw.nearest[0].toFixed(1)} Y ${screw.nearest[1].toFixed(1)}.`, { className: well ? "well" : "warn", id: "screw" });
-  box.append(line);
+  if (screw.off === null) {
+    const words = screw.on ? `Nobody says where "${screw.on}" has thread holes; its screw wants one here.` : "It stands on the table: nobody says that there is a thread hole for its screw.";
+    box.append(element("p", words, { className: "warn", id: "screw" }));
+    return;
+  }
+  const well = screw.off <= 1.0, there = screw.holes.findIndex((hole) => Math.hypot(hole[0] - screw.at[0], hole[1] - screw.at[1]) <= 1.0), other = well ? screw.taken[there] : null;
+  const words = !well ? `\u25C6 No thread hole here: its screw stands ${screw.off.toFixed(1)} mm beside the nearest one of "${screw.on}", at X ${screw.nearest[0].toFixed(1)} Y ${screw.nearest[1].toFixed(1)}.`
+    : other ? `\u2715 "${other}" stands in this thread hole of "${screw.on}" already.` : `\u25CB Its screw stands in a thread hole of "${screw.on}".`;
+  box.append(element("div", words, { className: well && !other ? "well" : "warn", id: "screw" }));
   const row = element("div", "", { className: "row" });
   for (const [text, by, key] of [["\u25C0 hole", -1, "Shift+H"], ["Into the nearest hole", 0, ""], ["hole \u25B6", 1, "H"]]) {
-    const button = element("button", text, { title: key ? `key ${key}` : "" });
-    button.onclick = () => toHole(name, by);
+    const button = element("button", text, { title: `the next one that is free${key ? `; key ${key}` : ""}`, id: `hole${by}` });
+    button.onclick = () => send({ do: "hole", item: name, step: by });
     row.append(button, " ");
   }
   box.append(row);
-}
-
-/** The screw into the hole that is nearest, or the next one to the right or left. */
-export function toHole(name, by) {
-  const screw = page.items[name]?.screw;
-  if (!screw?.holes.length) return;
-  const [x, y] = screw.at, all = [...screw.holes].sort((p, q) => p[0] - q[0] || p[1] - q[1]);
-  let k = all.reduce((best, p, j) => (Math.hypot(p[0] - x, p[1] - y) < Math.hypot(all[best][0] - x, all[best][1] - y) ? j : best), 0);
-  k = Math.min(Math.max(k + by, 0), all.length - 1);
-  send({ do: "move", item: name, by: [all[k][0] - x, all[k][1] - y, 0] });
 }
 
 function paramLine(name, param, fresh) {
@@ -123,20 +134,28 @@ function paramLine(name, param, fresh) {
     line.append(label, select);
   } else if (param.many || typeof now() !== "number") {
     const input = element("input", "", { id, type: "text", className: "wide", title: param.meaning });
-    input.onchange = () => { const v = input.value.split(/[ ,;]+/).filter(Boolean).map(Number); if (v.length && v.every(Number.isFinite)) send({ do: "set", item: name, param: param.name, value: param.many ? v : v[0] }); else page.refuse(`${param.name}: numbers, please`); };
-    fresh.push(() => { if (document.activeElement !== input) input.value = [now()].flat().filter((v) => v !== null).join(", "); });
+    input.onchange = () => { taken(input); const v = input.value.split(/[ ,;]+/).filter(Boolean).map(Number); if (v.length && v.every(Number.isFinite)) send({ do: "set", item: name, param: param.name, value: param.many ? v : v[0] }); else page.refuse(`${param.name}: numbers, please`); };
+    fresh.push(() => field(input, [now()].flat().filter((v) => v !== null).join(", ")));
     line.append(label, input);
   } else {
-    const value = now(), low = param.low ?? Math.min(0, value), high = Math.min(param.high ?? value * 3 + 10, Math.max(value * 3, low + 30));
-    const fine = param.unit === "mm" ? 0.5 : 0.1;
-    const slider = element("input", "", { type: "range", min: low, max: high, step: fine });
+    const value = now(), low = param.low ?? Math.min(0, value), high = param.high ?? Math.max(value * 3, low + 30);
+    const slider = element("input", "", { type: "range", min: low, max: high, step: "any" });
     slider.setAttribute("aria-label", label.textContent);
-    const input = element("input", "", { id, type: "number", min: param.low ?? "", max: param.high ?? "", step: fine });
+    const input = element("input", "", { id, type: "number", min: param.low ?? "", max: param.high ?? "", step: 0.1 });
     let first = true;
-    slider.oninput = () => { page.held = true; send({ do: "set", item: name, param: param.name, value: parseFloat(slider.value), on: !first }); first = false; };
+    const set = (v, on = false) => send({ do: "set", item: name, param: param.name, value: Math.round(v * 1000) / 1000, on });
+    // a drag goes in tenths; a key by one of these, with Shift by ten
+    slider.oninput = () => { page.held = true; set(Math.round(slider.value * 10) / 10, !first); first = false; };
     slider.onchange = () => { page.held = false; first = true; };
-    input.onchange = () => { const v = parseFloat(input.value); if (Number.isFinite(v)) send({ do: "set", item: name, param: param.name, value: v }); };
-    fresh.push(() => { const v = now(); if (document.activeElement !== input) input.value = Math.round(v * 1000) / 1000; if (!page.held) slider.value = v; });
+    slider.onkeydown = (event) => {
+      const way = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
+      if (!way) return;
+      event.preventDefault();
+      slider.value = Math.min(Math.max(Number(slider.value) + way * (event.shiftKey ? 1 : 0.1), low), high);
+      set(Number(slider.value), event.repeat);
+    };
+    input.onchange = () => { const v = parseFloat(input.value); taken(input); if (Number.isFinite(v)) send({ do: "set", item: name, param: param.name, value: v }); };
+    fresh.push(() => { const v = now(); field(input, v); if (!page.held && document.activeElement !== slider) slider.value = v; });
     line.append(label, slider, input);
   }
   return line;
@@ -158,6 +177,9 @@ function changedPanel() {
     line.title = one.cut;
   }
   const out = [element("b", "Otherwise than in the file:"), list];
+  const verdicts = element("p", "", { id: "verdicts" }), before = page.ofFile, now = page.judged;
+  verdicts.textContent = `Judged: ${before ? `${MARKS[before.verdict]} ${before.verdict}, least to spare ${before.spare}, as the file has it` : "nobody had it judged as the file has it"}; now ${now && !now.none ? `${MARKS[now.verdict]} ${now.verdict}, least to spare ${now.rows[0]?.spare ?? "-"}` : "not judged yet"}.`;
+  out.push(verdicts);
   if (told.changes.length) out.push(element("b", "What that changes, measured (mm):"), table);
   else out.push(element("p", "No head and no wire comes nearer to anything, or goes farther away."));
   return out;
@@ -199,9 +221,10 @@ export function showDifference(told) {
 export function showKeys() {
   const box = $("dialog"), list = element("dl");
   const keys = [["N, Shift+N", "next item, item before"], ["Left Right Up Down", "move it along machine X and Y: laid by hand 1 mm, all else 0.1; with Shift 5 and 1"],
-    ["Page Up, Page Down", "packing under it: 0.1 mm up, down; with Shift 1"], ["+, \u2212", "turn it by 1 degree, anticlockwise and clockwise"], ["H, Shift+H", "its screw into the next thread hole, the one before"],
-    ["L, Shift+L", "push it along its slot by 1 mm, its screw where it is; back"], ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], [", and .", "the job: step before, next step"], ["V", "the other side view"], ["F", "everything into the drawing"],
-    ["J", "judge"], ["Esc", "stop judging; choose nothing"], ["W", "write it down"], ["Tab", "to every button, field and slider"]];
+    ["Page Up, Page Down", "packing under it: 0.1 mm up, down; with Shift 1"], ["+, \u2212", "turn it by 1 degree, anticlockwise and clockwise"], ["H, Shift+H", "its screw into the next thread hole that is free, the one before"],
+    ["L, Shift+L", "push it along its slot by 1 mm, its screw where it is; back"], ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], [", and .", "the job: step before, next step"], ["M", "where it may stand: fill the map, leave it"],
+    ["V", "from the front, from the right, in space; [ and ] turn what is seen in space"], ["F", "everything into the drawing"], ["Z, Shift+Z", "nearer, farther; with nothing chosen the arrows push the drawing"],
+    ["J", "judge"], ["Esc", "out of a field, which stays as it was; stop judging; choose nothing"], ["W", "write it down"], ["Tab", "to every button, field and slider"]];
   for (const [key, words] of keys) { const dt = element("dt"); dt.append(element("kbd", key)); list.append(dt, element("dd", words)); }
   const shut = element("button", "Close", { className: "main" });
   shut.onclick = () => box.close();

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from clearance.scene.model import Body, FromLibrary, FromShape, PalletThere, Scene
-from clearance.scene.settings import Hold
+from clearance.scene.settings import HeldBy
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ def _on(body: Body) -> str | None:
 def _held_by(scene: Scene, k: int) -> tuple[tuple[str, str], ...]:
     """What else holds a part, as the item or its cuts say, and until when."""
     body = scene.bodies[k]
-    said = [] if body.held_by is None else [until(Hold(body.held_by, body.held_until))]
+    said = [] if body.held_by is None else [until(HeldBy(body.held_by, body.held_until))]
     for stretch in scene.stretches:
         cut = scene.cut_of(stretch)
         if cut is not None and k in stretch.cut_bodies:
@@ -112,7 +112,7 @@ def _held_by(scene: Scene, k: int) -> tuple[tuple[str, str], ...]:
     return tuple(("held by", each) for each in dict.fromkeys(said))
 
 
-def until(hold: Hold) -> str:
+def until(hold: HeldBy) -> str:
     """What holds, and to which stop."""
     return hold.by if hold.until is None else f"{hold.by} until stop {hold.until}"
 
@@ -198,7 +198,7 @@ if TYPE_CHECKING:
     from clearance.process.findings import Facts
     from clearance.process.leaning import Limit
     from clearance.process.removal import Piece
-    from clearance.report.sheet.job import Job
+    from clearance.report.sheet.job import Stations
     from clearance.scene.model import Finding, Scene, Stretch
     from clearance.toolpath.moves import Moves
 
@@ -261,7 +261,7 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Stop:
+class StopOnSheet:
     """What the setter does before a cut. ``asked``: the setup asks for a stop there."""
 
     cut: str
@@ -314,7 +314,7 @@ class Sheet:
     axes: tuple[Axis, ...]
     steepest: float
     steepest_in: str
-    stops: tuple[Stop, ...]
+    stops: tuple[StopOnSheet, ...]
     places: tuple[Pair, ...]
     masses: tuple[Mass, ...]
     pairs: tuple[Pair, ...]
@@ -325,7 +325,7 @@ class Sheet:
     along: tuple[Along, ...]
     moves: dict[str, Moves]
     bodies: tuple[str, ...]
-    job: Job
+    job: Stations
 
 
 def gather(result: Result, date: str) -> Sheet:
@@ -333,7 +333,7 @@ def gather(result: Result, date: str) -> Sheet:
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
     from clearance.process.leaning import limits
-    from clearance.report.cures import lines
+    from clearance.report.changes import lines_of_cures
     from clearance.report.sheet.job import job
     from clearance.report.terminal import verdict_sentence
 
@@ -361,12 +361,12 @@ def gather(result: Result, date: str) -> Sheet:
         axes=() if facts is None else _axes(scene, facts),
         steepest=steepest,
         steepest_in=next((name for name, angle in lean.items() if angle == steepest > 0.0), ""),
-        stops=() if facts is None else tuple(Stop(s.cut, s.off, s.on, s.asked) for s in facts.stops),
+        stops=() if facts is None else tuple(StopOnSheet(s.cut, s.off, s.on, s.asked) for s in facts.stops),
         places=least_to_spare(result),
         masses=() if facts is None else tuple(_masses(scene, facts)),
         pairs=tuple(sorted(result.pairs, key=_worst_first)),
         findings=tuple(sorted(result.findings, key=lambda f: SEVERITIES.index(f.severity))),
-        cures=tuple(lines(result.cures)),
+        cures=tuple(lines_of_cures(result.cures)),
         cautions=_cautions(scene),
         inputs=scene.inputs,
         along=result.along,

@@ -32,7 +32,7 @@ SEEN = 60.0
 
 
 @dataclass(frozen=True)
-class Drawn:
+class PlanRegion:
     """One thing on a plan: a region (shapely), machine X Y.
 
     Attributes:
@@ -50,12 +50,12 @@ class Drawn:
 
 
 @dataclass(frozen=True)
-class Plan:
+class StationPlan:
     """``box``: X, Y from and to.   things: in the order in which they are drawn.
     ways: lines that are cut next (shapely).   threads: X Y where the wire is threaded for them."""
 
     box: tuple[float, float, float, float]
-    things: tuple[Drawn, ...]
+    things: tuple[PlanRegion, ...]
     ways: tuple[Any, ...]
     threads: tuple[tuple[float, float], ...]
 
@@ -91,18 +91,18 @@ class Station:
     there: tuple[tuple[str, str], ...]
     states: tuple[tuple[str, str, tuple[str, ...]], ...]
     leaves: tuple[Leaves, ...]
-    plan: Plan
+    plan: StationPlan
 
 
 @dataclass(frozen=True)
-class Job:
+class Stations:
     """The stations of a job, and all its passes."""
 
     stations: tuple[Station, ...]
     passes: tuple[Pass, ...]
 
 
-def job(result: Result, numbers: Mapping[str, int]) -> Job:
+def job(result: Result, numbers: Mapping[str, int]) -> Stations:
     """The job in time; an empty one where nothing that closes is cut.
 
     Args:
@@ -115,7 +115,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
     from clearance.process.passes import stands_still
 
     if not isinstance(result, Checked) or result.account is None:
-        return Job((), ())
+        return Stations((), ())
     course = Course(result)
     drawn = _Plans(course, numbers)
     stations = []
@@ -135,7 +135,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Job:
                 plan=drawn.plan(stop, group),
             )
         )
-    return Job(tuple(stations), passes(course.scene, course.phases))
+    return Stations(tuple(stations), passes(course.scene, course.phases))
 
 
 # ----------------------------------------------------------------------------------------------- in words
@@ -230,8 +230,8 @@ class _Plans:
         self.scene = course.scene
         self._shadows: dict[int, tuple[Any, Any]] = {}
         parts = {k for s in self.scene.stretches for k in s.cut_bodies}
-        tops = [float(self.scene.bodies[k].crowd.box[1][2]) for k in parts]
-        lows = [float(self.scene.bodies[k].crowd.box[0][2]) for k in parts]
+        tops = [float(self.scene.bodies[k].aabbs.box[1][2]) for k in parts]
+        lows = [float(self.scene.bodies[k].aabbs.box[0][2]) for k in parts]
         self.parts = parts
         self.middle, self.top = (max(tops) + min(lows)) / 2.0, max(tops)
 
@@ -251,20 +251,20 @@ class _Plans:
             self._shadows[k] = both[0], both[1]
         return self._shadows[k]
 
-    def plan(self, stop: Phase, group: Sequence[Phase]) -> Plan:
+    def plan(self, stop: Phase, group: Sequence[Phase]) -> StationPlan:
         """What stands there as a stop is found, what is to be moved, and what is cut from there."""
         import shapely
 
         found, begun = stop.found, stop.begun
         bits = [bit for phase in group for bit in phase.bits]
         cut = sorted({k for bit in bits for k in bit.stretch.cut_bodies} or self.parts)
-        z = {k: sum(float(c[2]) for c in self.scene.bodies[k].crowd.box) / 2.0 for k in cut}
+        z = {k: sum(float(c[2]) for c in self.scene.bodies[k].aabbs.box) / 2.0 for k in cut}
         lines = [shapely.linestrings(c) for bit in bits for c in self._lines(bit, z) if len(c) > 1]
         box = self._box(found, begun, lines)
         window = shapely.box(*box)
         things = self._things(stop, found, begun, window)
         threads = [bit.place(self.middle) for bit in bits if bit.first in bit.stretch.moves.thread_points]
-        return Plan(
+        return StationPlan(
             box,
             tuple(_labelled(things, lines, CLEAR * max(box[2] - box[0], box[3] - box[1]))),
             tuple(shapely.simplify(line, FINE) for line in lines),
@@ -277,19 +277,19 @@ class _Plans:
     def _box(self, found: There, begun: There, lines: Sequence[Any]) -> tuple[float, float, float, float]:
         """Parts, what a hand lays down and the path, and a little around them."""
         bodies = [self.scene.bodies[k] for k in {*found.bodies, *begun.bodies}]
-        boxes = [b.crowd.box for b in bodies if b.item is not None and b.kind in ("part", "laid")]
+        boxes = [b.aabbs.box for b in bodies if b.item is not None and b.kind in ("part", "laid")]
         corners = [np.array([low[:2], high[:2]]) for low, high in boxes]
         corners += [np.reshape(line.bounds, (2, 2)) for line in lines]
         every = np.concatenate(corners)
         (x0, y0), (x1, y1) = (every.min(axis=0) - AROUND).tolist(), (every.max(axis=0) + AROUND).tolist()
         return x0, y0, x1, y1
 
-    def _things(self, stop: Phase, found: There, begun: There, window: Any) -> list[Drawn]:
+    def _things(self, stop: Phase, found: There, begun: There, window: Any) -> list[PlanRegion]:
         from clearance.process.slug import piece_name
 
         bodies = self.scene.bodies
-        things: list[Drawn] = []
-        every = sorted({*found.bodies, *begun.bodies}, key=lambda k: float(bodies[k].crowd.box[1][2]))
+        things: list[PlanRegion] = []
+        every = sorted({*found.bodies, *begun.bodies}, key=lambda k: float(bodies[k].aabbs.box[1][2]))
         for k in every:
             body = bodies[k]
             if body.item is None:
@@ -309,17 +309,17 @@ class _Plans:
             for what, region in shown:
                 # it is numbered once, where it is highest
                 number = self.numbers.get(body.name) if what == shown[-1][0] else None
-                things.append(Drawn(number, body.name, what, change, region, (0.0, 0.0)))
+                things.append(PlanRegion(number, body.name, what, change, region, (0.0, 0.0)))
         out = {id(one.piece) for one in stop.taken_out}
         for one in found.free:
             change = "out" if id(one.piece) in out else ""
             region = self.course.piece(found, one).intersection(window)
-            things.append(Drawn(None, piece_name(one.piece), "piece", change, region, (0.0, 0.0)))
+            things.append(PlanRegion(None, piece_name(one.piece), "piece", change, region, (0.0, 0.0)))
         order = ("below", "metal", "piece", "above")
         return sorted(things, key=lambda thing: order.index(thing.what))
 
 
-def _labelled(things: Sequence[Drawn], lines: Sequence[Any], room: float) -> list[Drawn]:
+def _labelled(things: Sequence[PlanRegion], lines: Sequence[Any], room: float) -> list[PlanRegion]:
     """The same, each number where most of its thing is in sight and no line that is cut next runs by."""
     from dataclasses import replace
 

@@ -13,10 +13,18 @@ from typing import TYPE_CHECKING
 
 from clearance import __version__
 from clearance.errors import CannotDraw, InputError
-from clearance.report.ours import HTML_MARK
+from clearance.files import HTML_MARK
 from clearance.report.sheet import sections
-from clearance.report.sheet.evidence import cautions, charts, findings, inputs, nearest, pictures, signing
-from clearance.report.sheet.lying import lying
+from clearance.report.sheet.evidence import (
+    cautions,
+    charts,
+    findings,
+    inputs,
+    lying,
+    nearest,
+    pictures,
+    signing,
+)
 from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
 from clearance.report.sheet.plan import stops
 from clearance.view import looks

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clearance.geometry.regions import edges
+from clearance.geometry.planar import edges
 from clearance.report.sheet.markup import (
     BREAK,
     MARKS,
@@ -27,7 +27,7 @@ from clearance.report.sheet.markup import (
 
 if TYPE_CHECKING:
     from clearance.process.offsets import Pass
-    from clearance.report.sheet.job import Drawn, Job, Plan, Station
+    from clearance.report.sheet.job import PlanRegion, Station, StationPlan, Stations
 
 #: a plan's size, pixels: never wider, never higher
 WIDE, HIGH = 470.0, 400.0
@@ -38,7 +38,7 @@ WORDS = {"off": "TAKE OFF", "on": "PUT ON", "out": "TAKE OUT"}
 CLASSES = {"below": "under", "metal": "metal", "piece": "piece", "above": "over"}
 
 
-def stops(job: Job) -> Html:
+def stops(job: Stations) -> Html:
     """Each stop with its plan, and the table of passes."""
     blocks = [_station(one, k) for k, one in enumerate(job.stations)]
     key = tag(
@@ -88,7 +88,7 @@ def _station(one: Station, index: int) -> Html:
     )
 
 
-def _names(plan: Plan) -> Html:
+def _names(plan: StationPlan) -> Html:
     """What the numbers stand for."""
     names = sorted({(thing.number, thing.name) for thing in plan.things if thing.number is not None})
     return joined([tag("span", tag("b", number), f" {name}") for number, name in names])
@@ -129,7 +129,7 @@ def _passes(passes: Sequence[Pass]) -> Html:
 
 
 # -------------------------------------------------------------------------------------------- the drawing
-def drawing(plan: Plan, name: str) -> Html:
+def drawing(plan: StationPlan, name: str) -> Html:
     """A plan as SVG; ``name`` tells its patterns from those of the page's others."""
     x0, y0, x1, y1 = plan.box
     scale = min(WIDE / (x1 - x0), HIGH / (y1 - y0))
@@ -208,7 +208,7 @@ def _crossed(corners: Any) -> Html:
     return Html(f'<path d="M{x0} {y0}L{x1} {y1}M{x0} {y1}L{x1} {y0}" class="crossed"/>')
 
 
-def _label(thing: Drawn, x: float, y: float, wide: float, high: float) -> Html:
+def _label(thing: PlanRegion, x: float, y: float, wide: float, high: float) -> Html:
     """Its number in a ring, and under it what is to be done with it."""
     words = ""
     if thing.number is not None or thing.what == "piece":

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import printable
-from clearance.geometry.extent import extent
+from clearance.geometry.transforms import extent
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 

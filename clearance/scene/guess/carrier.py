@@ -61,7 +61,7 @@ class Put:
 
 
 @dataclass
-class Carrier:
+class GuessedHolders:
     """The holders, in the order of the file, and the keys that stand the part in them.
 
     ``part``: keys of the part's own table. ``path_at``: where the middle of the stance's outline box comes to
@@ -74,7 +74,7 @@ class Carrier:
     why: str = ""
 
 
-def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> Carrier:
+def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> GuessedHolders:
     """Holders for the part, at the middle of the machine's travel.
 
     Args:
@@ -98,10 +98,10 @@ def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> Carrier
         "no holder of the library is an obvious fit for its size; it stands on the table alone. "
         "Add what really holds it: clearance holders lists what there is"
     )
-    return Carrier(part={"at": [x, y, -float(stance.low[2])]}, why=why)
+    return GuessedHolders(part={"at": [x, y, -float(stance.low[2])]}, why=why)
 
 
-def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
+def _v_block(choice: Choice, middle: Array, machine: Machine) -> GuessedHolders:
     """A V-block under the bar, beside the path as far as the lower head needs, where the bar is even."""
     from fixtures_lib import library
 
@@ -142,12 +142,12 @@ def _v_block(choice: Choice, middle: Array, machine: Machine) -> Carrier:
             ],
         },
     )
-    return Carrier([put], {"on": "V-block", "seat": "axis", "at": [-seat_x, -axis_y, -axis_z]})
+    return GuessedHolders([put], {"on": "V-block", "seat": "axis", "at": [-seat_x, -axis_y, -axis_z]})
 
 
 def _even(choice: Choice, free: tuple[float, float], y: float, z: float) -> tuple[float, float, float]:
     """The longest stretch along X, within ``free``, on which a bar is of one radius, and that radius, mm."""
-    from fixtures_lib.fitting import between
+    from fixtures_lib.holder import between
 
     triangles = choice.part.triangles @ turn_matrix(choice.stance.turn).T
     edges = np.linspace(*free, SLICES + 1)
@@ -174,8 +174,8 @@ def lower_reach(machine: Machine) -> tuple[float, float]:
     return right + 2.0, left + 2.0
 
 
-def _ring(choice: Choice, middle: Array, name: str) -> Carrier:
-    from fixtures_lib.fitting import between
+def _ring(choice: Choice, middle: Array, name: str) -> GuessedHolders:
+    from fixtures_lib.holder import between
 
     stance = choice.stance
     high = float(stance.high[2] - stance.low[2])
@@ -198,10 +198,10 @@ def _ring(choice: Choice, middle: Array, name: str) -> Carrier:
         },
     )
     at = [-x, -y, -float(stance.low[2])]
-    return Carrier([put], {"on": "ring clamp", "seat": "top", "at": at})
+    return GuessedHolders([put], {"on": "ring clamp", "seat": "top", "at": at})
 
 
-def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) -> Carrier:
+def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) -> GuessedHolders:
     from fixtures_lib import library
 
     stance = choice.stance
@@ -226,7 +226,7 @@ def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) ->
             "at": [x, y, 0.0],
         },
     )
-    return Carrier([put], {"on": "vise", "seat": "top", "at": [-float(v) for v in stance.low]})
+    return GuessedHolders([put], {"on": "vise", "seat": "top", "at": [-float(v) for v in stance.low]})
 
 
 def _flat_sides(choice: Choice, side: float) -> bool:
@@ -242,7 +242,7 @@ def _flat_sides(choice: Choice, side: float) -> bool:
     return True
 
 
-def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: str) -> Carrier:
+def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: str) -> GuessedHolders:
     """Two rails across the opening of the table frame, the plate on both; for a heavy one, a frame before."""
     stance = choice.stance
     wide, deep, high = (stance.high - stance.low).tolist()
@@ -291,7 +291,7 @@ def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: s
     )
     straps = _straps(choice, long, part_x, pads)
     why = "" if straps else NO_STRAP if high + PAD <= TALLEST else TOO_TALL
-    return Carrier([put, back], part, straps, why)
+    return GuessedHolders([put, back], part, straps, why)
 
 
 def _straps(choice: Choice, long: float, part_x: float, pads: list[float]) -> list[Put]:

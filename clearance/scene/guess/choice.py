@@ -18,8 +18,7 @@ from clearance.mesh.read import SMALL, UNITS, read_model
 from clearance.scene.guess.fit import AT_ORIGIN, Match, Pose, matches
 from clearance.scene.guess.stance import Stance, stances
 from clearance.toolpath.moves import Moves, PathOptions, PathUnit
-from clearance.toolpath.nc.blocks import COMMENT
-from clearance.toolpath.nc.words import text_of
+from clearance.toolpath.nc.words import COMMENT, text_of
 from clearance.toolpath.read import kind_of, read_path
 
 Array = NDArray[np.float64]

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from clearance import child
+from clearance import ending
 from clearance.errors import InputError
 from clearance.files import part_name, refuse_no_file
 from clearance.mesh.mass import density_of, mass_properties
 from clearance.scene.fields import suggestion
-from clearance.scene.guess.carrier import Carrier, Put, carrier
+from clearance.scene.guess.carrier import GuessedHolders, Put, carrier
 from clearance.scene.guess.choice import OFFSET, Choice, CutPath, Laid, choose, parts, paths
 from clearance.scene.guess.fit import Pose
 from clearance.scene.guess.stance import AS_LARGE
@@ -46,7 +46,7 @@ class First:
 
 def draft(
     choice: Choice,
-    held: Carrier,
+    held: GuessedHolders,
     mass: float,
     files: tuple[str, str],
     names: tuple[str, str],
@@ -97,7 +97,7 @@ def _item(put: Put) -> list[str]:
     return [*lines, "[[items]]", *_lines(put.keys), ""]
 
 
-def _part(choice: Choice, held: Carrier, mass: float, file: str, name: str) -> list[str]:
+def _part(choice: Choice, held: GuessedHolders, mass: float, file: str, name: str) -> list[str]:
     part, stance = choice.part, choice.stance
     size = " x ".join(f"{v:.4g}" for v in (stance.high - stance.low).tolist())
     keys: dict[str, Any] = {"name": name, "part": file}
@@ -202,7 +202,7 @@ def said_of(choice: Choice) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-def _equal(choice: Choice, other: Choice, held: Carrier, instead: Carrier) -> str:
+def _equal(choice: Choice, other: Choice, held: GuessedHolders, instead: GuessedHolders) -> str:
     """The keys of a choice that is as good: those that are not the same."""
     keys: dict[str, Any] = {}
     if other.stance.turn != choice.stance.turn:
@@ -303,7 +303,7 @@ def checked(text: str, target: str | Path) -> None:
     """
     beside = part_name(Path(target).parent)
     try:
-        with child.half_done(beside):
+        with ending.half_done(beside):
             Path(beside).write_text(text, encoding="utf-8", newline="\n")
             load(beside)
     except InputError as error:

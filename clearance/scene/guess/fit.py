@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.transforms import turn_matrix
 from clearance.scene.guess.stance import Stance, turned_over
-from clearance.scene.guess.walls import Contour, Drawn, Walls
+from clearance.scene.guess.walls import Contour, DrawnPath, Walls
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -70,12 +70,12 @@ def matches(
     Returns:
         Nothing where no pair goes together.
     """
-    drawings: dict[int, Drawn] = {}
+    drawings: dict[int, DrawnPath] = {}
     seen: dict[int, list[tuple[int, Stance, Walls]]] = {}
     best: list[Match] = []
     for part, path in pairs:
         if path not in drawings:
-            drawings[path] = Drawn(moves[path])
+            drawings[path] = DrawnPath(moves[path])
         drawn = drawings[path]
         if not drawn.contours:
             continue
@@ -184,7 +184,7 @@ def _turned(degrees: float) -> Array:
     return np.array([[c, -s], [s, c]])
 
 
-def poses(drawn: Drawn, walls: Walls) -> list[Pose]:
+def poses(drawn: DrawnPath, walls: Walls) -> list[Pose]:
     """Ways to lay the path on the part, each once, the best first; none where nothing is alike."""
     if not drawn.contours or not walls.levels or not len(walls.places[0]):
         return []
@@ -196,7 +196,7 @@ def poses(drawn: Drawn, walls: Walls) -> list[Pose]:
     return sorted(found, key=lambda pose: -pose.worth)
 
 
-def _same(a: Pose, b: Pose, drawn: Drawn) -> bool:
+def _same(a: Pose, b: Pose, drawn: DrawnPath) -> bool:
     """Whether two poses bring every contour to one place."""
     points = drawn.points[:: max(len(drawn.points) // 100, 1)]
     return bool(np.abs(a.on(points) - b.on(points)).max() < 2 * NEAR)
@@ -322,7 +322,7 @@ def _votes(every: Array, centres: Array, of_part: Array, alike: NDArray[np.bool_
 
 
 # ------------------------------------------------------------------------------------------------ refining
-def _refined(pose: Pose, drawn: Drawn, walls: Walls, turns: bool = True) -> Pose:
+def _refined(pose: Pose, drawn: DrawnPath, walls: Walls, turns: bool = True) -> Pose:
     """The pose, and one distance beside all walls, that least squares finds from there (Gauss and Newton's
     steps, each solved by numpy's least squares; points on the part, across its walls, to the path).
 
@@ -376,7 +376,7 @@ def _most(across: Array, width: float, else_: float) -> float:
     return float(np.median(near[first : first + count[first]]))
 
 
-def _neat(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
+def _neat(pose: Pose, drawn: DrawnPath, walls: Walls) -> Pose:
     """The same at a whole number of degrees, where it is as near as the figures are good."""
     whole = float(round(pose.turn))
     if abs(pose.turn - whole) > NEAT:
@@ -390,7 +390,7 @@ def _neat(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
     return replace(found, at=(x, y))
 
 
-def _judged(pose: Pose, drawn: Drawn, walls: Walls) -> Pose:
+def _judged(pose: Pose, drawn: DrawnPath, walls: Walls) -> Pose:
     """The pose with how much of the path runs along walls."""
     on = np.zeros(len(drawn.points))
     if abs(pose.beside) <= BESIDE:

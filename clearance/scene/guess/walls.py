@@ -214,7 +214,7 @@ def _true_places(ring: Array) -> tuple[Array, Array]:
 
 
 # ---------------------------------------------------------------------------------------------- of a path
-class Drawn:
+class DrawnPath:
     """A path's closed contours, points on them, and the way from any point to the nearest of its moves.
 
     Args:

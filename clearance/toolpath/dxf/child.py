@@ -9,6 +9,9 @@ The answer, one JSON object:
     dots (entities of no length), mended [what], or error [place, found, want],
     or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
     ``dxf_curves``.
+
+The drawing library speaks to programmers, of types and tags. Where it cannot read a file, what it knows of
+the place is kept, in words of the DXF reference: sections, their ends, group codes.
 """
 
 from __future__ import annotations
@@ -16,18 +19,49 @@ from __future__ import annotations
 import errno
 import gc
 import json
+import re
 from collections import Counter
 from typing import Any
 
 from clearance.toolpath.dxf.curves import (
     Broken,
-    Place,
+    InsertMatrix,
     Trouble,
     curve,
     flat,
     steps,
 )
-from clearance.toolpath.dxf.words import in_words
+
+_LINE = re.compile(r"\bline:? ?(\d+)")
+
+#: part of a sentence of the library, and ours
+_WORDS = (
+    ("EOF", "it is cut off: there is no EOF at its end"),
+    ("ENDSEC", "a section has no end, or ends twice"),
+    ("end of file", "it is cut off"),
+    ("NAME tag", "a section has no name"),
+    ("SECTION", "it does not begin with a section"),
+    ("structure error in", "a section is not built as it should be"),
+    ("group code", "a group code is no number that DXF has"),
+    ("floating point", "a number is none"),
+    ("y coordinate", "a point has X and no Y"),
+    ("binary data", "what should be bytes is not"),
+    ("header variable", "a value in its header is none"),
+    ("DXF version", "its version is none that DXF has had"),
+    ("name has to be", "an entry of a table has no name"),
+    ("name of BLOCK", "a block has no name"),
+    ("table entry", "a table has an entry of another table"),
+    ("already exists", "a name stands twice in a table"),
+)
+
+
+def in_words(why: Exception) -> str:
+    """As a message goes on behind "the drawing is damaged or no DXF": ": it is cut off (line 12)", or ""."""
+    said = str(why)
+    line = _LINE.search(said)
+    what = next((ours for theirs, ours in _WORDS if theirs in said), "")
+    return (f": {what}" if what else "") + (f" (line {line[1]})" if line else "")
+
 
 UNITS = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 2.54e-5, 9: 0.0254, 13: 0.001, 14: 100.0}
 # What is written beside a drawing, and construction lines: no path.
@@ -76,7 +110,7 @@ class Reader:
 
     def run(self) -> dict[str, Any]:
         for entity in self.document.modelspace():
-            self.entity(entity, Place(), None, "", 0)
+            self.entity(entity, InsertMatrix(), None, "", 0)
         if not self.seen and not any(self.hidden.values()):
             raise self.nothing()
         for name in sorted(self.wanted - {layer.lower() for layer in self.seen}):
@@ -107,7 +141,9 @@ class Reader:
             "", f"no curve in the model space, which holds {what}", "LINE, ARC, CIRCLE, polylines ..."
         )
 
-    def entity(self, entity: Any, at: Place, parent_layer: str | None, within: str, depth: int) -> None:
+    def entity(
+        self, entity: Any, at: InsertMatrix, parent_layer: str | None, within: str, depth: int
+    ) -> None:
         """One entity of the drawing, or of a block: a curve, a point, an INSERT, or what is passed over.
 
         Args:
@@ -168,7 +204,7 @@ class Reader:
         else:
             self.answer["dots"] += 1
 
-    def insert(self, insert: Any, at: Place, layer: str, name: str, depth: int) -> None:
+    def insert(self, insert: Any, at: InsertMatrix, layer: str, name: str, depth: int) -> None:
         """All that an INSERT puts in place, once for each of its rows and columns.
 
         Args:

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 _TURN = 2 * math.pi
 
 
-def curve(kind: str, e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
+def curve(kind: str, e: Any, place: InsertMatrix, bound: float, limit: int) -> tuple[float, list[Piece]]:
     """Error of its chords and the pieces of an entity; no pieces where it has no length.
 
     Args:
@@ -97,7 +97,7 @@ def round_piece(kind: str, e: Any) -> list[Piece]:
     return [[x0, y0, cx + r * math.cos(a + turn), cy + r * math.sin(a + turn), cx, cy, turn]]
 
 
-def polyline(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
+def polyline(e: Any, place: InsertMatrix, bound: float, limit: int) -> tuple[float, list[Piece]]:
     """The old kind: flat, in coordinates of its own, or in space without arcs.
 
     Args:
@@ -139,7 +139,7 @@ def bulged(points: list[tuple[float, float, float]], closed: bool) -> Iterator[P
         yield [x0, y0, x1, y1, cx, cy, 4 * math.atan(bulge)]
 
 
-def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list[Piece]]:
+def ellipse(e: Any, place: InsertMatrix, bound: float, limit: int) -> tuple[float, list[Piece]]:
     """Its axes are turned into two half diameters in the drawing's plane, upright on each other or not.
 
     Args:
@@ -169,7 +169,7 @@ def ellipse(e: Any, place: Place, bound: float, limit: int) -> tuple[float, list
 # --- splines -------------------------------------------------------------------------------------------
 
 
-def spline(e: Any, place: Place, bound: float, limit: int) -> Iterator[Piece]:
+def spline(e: Any, place: InsertMatrix, bound: float, limit: int) -> Iterator[Piece]:
     """A SPLINE as chords, from its knots, weights and control points.
 
     Args:
@@ -291,7 +291,7 @@ def level(z: Any) -> None:
 
 
 @dataclass(frozen=True)
-class Plane:
+class AffineMap:
     """Where a flat curve comes to lie: x' = ax x + bx y + cx, y' = ay x + by y + cy."""
 
     ax: float
@@ -335,10 +335,10 @@ class Plane:
         return worst, placed
 
 
-_STAYS = Plane(1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+_STAYS = AffineMap(1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
 
 
-class Place:
+class InsertMatrix:
     """The matrix of all INSERTs around an entity, None outside all of them."""
 
     def __init__(self, T: Matrix | None = None) -> None:
@@ -365,7 +365,7 @@ class Place:
         X, Y, Z = (a * x + b * y + c * z for a, b, c, _ in self.rows[:3])
         return X, Y, Z
 
-    def plane(self, extrusion: Any, elevation: float) -> Plane:
+    def plane(self, extrusion: Any, elevation: float) -> AffineMap:
         """Where the X Y of an entity with an extrusion, ``elevation`` up along it, come to lie."""
         T = self.T
         if tuple(extrusion) != (0.0, 0.0, 1.0):
@@ -380,9 +380,9 @@ class Place:
             )
         if not abs(ax * by - bx * ay) > 1e-12 * size * size:
             raise Trouble("", "a scale of 0 squeezes the curve to nothing", "scales other than 0")
-        return Plane(ax, bx, x + elevation * zx, ay, by, y + elevation * zy)
+        return AffineMap(ax, bx, x + elevation * zx, ay, by, y + elevation * zy)
 
-    def inserted(self, insert: Any) -> Iterator[Place]:
+    def inserted(self, insert: Any) -> Iterator[InsertMatrix]:
         """The places of what is in an INSERT's block, one for each of its columns and rows."""
         T = np.array(list(insert.matrix44().rows()), dtype=float).T
         dxf = insert.dxf
@@ -397,8 +397,8 @@ class Place:
                 one = T.copy()
                 with np.errstate(invalid="ignore", over="ignore"):
                     one[:3, 3] += along @ (column * dxf.column_spacing, row * dxf.row_spacing)
-                here = Place(one)  # refuses what is no number before it is multiplied on
-                yield here if self.T is None else Place(self.T @ one)
+                here = InsertMatrix(one)  # refuses what is no number before it is multiplied on
+                yield here if self.T is None else InsertMatrix(self.T @ one)
 
 
 def steps(count: int, spacing: float) -> int:

@@ -17,11 +17,10 @@ from math import isnan, pi
 from clearance.toolpath.moves import CUT, Moves, PathOptions
 from clearance.toolpath.nc import arcs
 from clearance.toolpath.nc import arcs as plain
-from clearance.toolpath.nc.blocks import blocks_of, says_something
 from clearance.toolpath.nc.control import NO_END, Control
 from clearance.toolpath.nc.program import moves_of
 from clearance.toolpath.nc.rows import NOTE, SAME, Program
-from clearance.toolpath.nc.words import DELETE, length, words_of
+from clearance.toolpath.nc.words import DELETE, blocks_of, length, says_something, words_of
 
 #: a straight move in plain words: each number with its decimal point, so that no habit matters
 _STRAIGHT = re.compile(

@@ -1,0 +1,177 @@
+"""In a process of its own: a setup, what is tried of it and an item go in; the map of where that item may
+stand comes out, again and again as it fills.
+
+Places are told as the page draws them: of what lies on a plane, outlines of where its own origin may be
+(hundredths of a millimetre, machine X Y); of what is screwed down, ranges of turns at each thread hole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from clearance.errors import ClearanceError, printable
+from clearance.live.judging import Question, tell
+
+if TYPE_CHECKING:
+    from clearance.advice.where.free import Map
+
+#: it waits for everything else that this computer does
+NICE = 19
+#: seconds between two maps that are told
+APART = 0.4
+#: reasons that have a hatching of their own
+REASONS = 6
+#: a corner that moves an outline by less is left out, mm
+THIN = 0.02
+
+
+@dataclass(frozen=True)
+class WhereQuestion:
+    """What is to be filled.
+
+    Attributes:
+        of: the setup and what is otherwise.   item: of whom.
+    """
+
+    of: Question
+    item: str
+
+
+def prepare() -> None:
+    """Load what every answer needs, before there is a question; and stand back."""
+    if hasattr(os, "nice"):
+        with contextlib.suppress(OSError):
+            os.nice(NICE)
+    import shapely
+
+    from clearance.advice.where import answer
+    from clearance.scene import load, reread
+
+    assert all((shapely, answer, load, reread))
+
+
+def answer(request: bytes) -> bytes:
+    """Fill, and tell. Nothing is returned: all has been told by then.
+
+    Args:
+        request: a ``WhereQuestion``, pickled by the process that started this one.
+    """
+    question: WhereQuestion = pickle.loads(request)
+    try:
+        _answer(question)
+    except ClearanceError as error:
+        found = getattr(error, "found", str(error))
+        tell({"refused": printable(found)})
+    except MemoryError:
+        tell({"failed": "the computer's memory is too small for this"})
+    except Exception as error:
+        tell({"failed": f"a defect of this program ({type(error).__name__}: {error})"})
+    return b""
+
+
+def _answer(question: WhereQuestion) -> None:
+    from clearance.advice.where.answer import filling
+    from clearance.scene.load import load
+    from clearance.scene.reread import edited, found_item
+    from clearance.scene.tries import angles
+
+    of = question.of
+    scene = load(of.setup, of.asked)
+    there = edited(scene, of.edits, of.words) if of.edits else scene
+    found_item(there, question.item, "")
+    turn = angles(there.items[question.item].T_MI, (0.0, 0.0, 0.0))[2]
+    told = -APART
+    for found in filling(there, question.item):
+        if found.done or time.monotonic() - told >= APART:
+            tell({"map": {"turn": turn, **map_told(found)}})
+            told = time.monotonic()
+
+
+def map_told(found: Map) -> dict[str, Any]:
+    """A map as the page draws it.
+
+    Args:
+        found: as far as it is filled.
+    """
+    why = _reasons(found)
+    if found.seat.holes is not None:
+        return {"done": found.done, "holes": _in_holes(found), "why": [words for words, _, _ in why]}
+    import shapely
+
+    forbidden, number = found.forbidden, found.why
+    shown = []
+    for words, share, which in why:
+        mine = np.isin(number, which)
+        shown.append({"words": words, "share": share, "rings": _rings(_squares(forbidden.take(mine)))})
+    return {
+        "done": found.done,
+        "free": _rings(_squares(found.free)),
+        "open": _rings(_squares(found.open)),
+        "area": float(shapely.area(_squares(found.free)).sum()),
+        "why": shown,
+    }
+
+
+def _reasons(found: Map) -> list[tuple[str, float, list[int]]]:
+    """What forbids places, the one that forbids most first: words, share, numbers of the map's reasons."""
+    boxes, why = found.forbidden, found.why
+    if not len(boxes):
+        return []
+    size = 4.0 * boxes.half.prod(axis=1) if found.seat.holes is None else np.ones(len(boxes))
+    by_words: dict[str, list[int]] = {}
+    for k, reason in enumerate(found.reasons):
+        by_words.setdefault(printable(reason.words), []).append(k)
+    whole = max(float(size.sum()), 1e-12)
+    out = [(words, float(size[np.isin(why, ks)].sum()) / whole, ks) for words, ks in by_words.items()]
+    out = sorted((one for one in out if one[1] > 0.0), key=lambda one: -one[1])
+    rest = out[REASONS:]
+    if rest:
+        out[REASONS:] = [("others", sum(s for _, s, _ in rest), [k for _, _, ks in rest for k in ks])]
+    return out
+
+
+def _squares(boxes: Any) -> Any:
+    import shapely
+
+    low, high = boxes.centre - boxes.half, boxes.centre + boxes.half
+    return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+
+
+def _rings(squares: Any) -> list[list[int]]:
+    """The outlines of squares together, hundredths of a millimetre."""
+    import shapely
+
+    from clearance.live.shapes import as_points
+
+    whole = shapely.simplify(shapely.union_all(squares), THIN)
+    return [as_points(shapely.get_coordinates(ring)) for ring in shapely.get_rings(shapely.get_parts(whole))]
+
+
+def _in_holes(found: Map) -> list[dict[str, Any]]:
+    """For each thread hole ranges of turns, degrees from now: [from, to, "free", "no" or "open"]."""
+    assert found.seat.holes is not None
+    kinds = (("free", found.free), ("no", found.forbidden), ("open", found.open))
+    out = []
+    for hole in found.seat.holes:
+        marks: list[tuple[float, float, str]] = []
+        for kind, boxes in kinds:
+            mine = np.abs(boxes.centre - hole).max(axis=1, initial=0.0) < 1e-6
+            marks += [
+                (float(t), float(h), kind)
+                for t, h in zip(boxes.turn[mine], boxes.half_turn[mine], strict=True)
+            ]
+        ranges: list[list[Any]] = []
+        for turn, half, kind in sorted(marks):
+            if ranges and ranges[-1][2] == kind and abs(ranges[-1][1] - (turn - half)) < 1e-6:
+                ranges[-1][1] = turn + half
+            else:
+                ranges.append([turn - half, turn + half, kind])
+        out.append({"at": [float(v) for v in hole], "turns": ranges})
+    return out

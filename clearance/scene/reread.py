@@ -1,0 +1,300 @@
+"""A scene and what is tried of it go in; the setup read anew with that, its files as they are, comes out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from clearance.errors import InputError, WrongArgument
+from clearance.geometry.transforms import Matrix, invert
+from clearance.scene.fields import suggestion
+from clearance.scene.load import load
+from clearance.scene.measured import Asked, Trial
+from clearance.scene.model import Body, Scene
+from clearance.scene.toml_file import MM_PER_UNIT
+from clearance.scene.tries import (
+    DIGITS,
+    Edit,
+    Move,
+    Off,
+    Param,
+    Raise,
+    Set,
+    Stand,
+    Three,
+    Tried,
+    UseNozzles,
+    said,
+    together,
+)
+from fixtures_lib import library
+from fixtures_lib.holder import Holder, Kind
+
+#: no item is moved farther, mm, nor turned by more, degrees
+FARTHEST = 2000.0
+MOST = 3600.0
+
+
+def changed(scene: Scene, tried: Sequence[Tried]) -> Scene:
+    """The setup read anew with what is tried.
+
+    Parameters are set first; then items are moved in the order given, and all is raised.
+
+    Args:
+        scene: as read, or as it came from here.   tried: in machine axes, mm and degrees.
+
+    Raises:
+        InputError: there is no such item or parameter; it cannot be set up so; the scene, or a file, was
+            changed since it was read.
+    """
+    check(scene, tried)
+    params = params_of(scene, tried)
+    stand = None
+    if any(isinstance(one, Move | Raise) for one in tried):
+        stand = Stand(_anew(scene, params, (), ()) if params else scene)
+        for one in tried:
+            if isinstance(one, Move):
+                stand = stand.moved(one.item, one.by, one.turn)
+            elif isinstance(one, Raise):
+                stand = stand.raised(one.by)
+    off = [Off(name) for name in off_with(scene, [one.item for one in tried if isinstance(one, Off)])]
+    places = [] if stand is None else stand.places()
+    words = [said(one) for one in tried]
+    return edited(scene, [*params, *places, *off], words)
+
+
+def edited(scene: Scene, edits: Sequence[Edit], words: Sequence[str]) -> Scene:
+    """The setup read anew with some of it otherwise, beside what is otherwise already.
+
+    Args:
+        scene: as read.   edits: of its setup.   words: the same for a person.
+    """
+    if not scene.lies:
+        return _anew(scene, edits, None, words)
+    # parts that were measured go where their holders take them, and lie there as they lay
+    there = _anew(scene, edits, (), ())
+    before = {body.name: body for body in (scene.planned or scene).bodies}
+    asked = _reading(scene)
+    earlier: Mapping[str, Matrix] = {} if asked.trial is None else asked.trial.then
+    then = {
+        one.part: there.items[one.part].T_MI
+        @ invert(before[one.part].T_MI)
+        @ earlier.get(one.part, np.eye(4))
+        for one in scene.lies
+    }
+    made = _anew(scene, edits, scene.lies, words, then)
+    kept = tuple(f for f in scene.findings if f.kind in ("readings", "not told"))
+    return replace(made, findings=(*made.findings, *kept))
+
+
+def _reading(scene: Scene) -> Asked:
+    if scene.reading is None:
+        found = "the scene was changed since it was read"
+        raise InputError(scene.setup_file, "", found, "try it on a scene as clearance.load gives it")
+    return scene.reading
+
+
+def _anew(
+    scene: Scene,
+    edits: Sequence[Edit],
+    lies: tuple[Any, ...] | None,
+    words: Sequence[str],
+    then: Mapping[str, Matrix] | None = None,
+) -> Scene:
+    asked = _reading(scene)
+    trial = asked.trial or Trial()
+    every = together([*trial.edits, *edits])
+    if any(isinstance(one, UseNozzles) for one in edits):
+        # what is tried later goes before what was asked for
+        asked = replace(asked, nozzles=None)
+    made = load(
+        scene.setup_file,
+        replace(asked, trial=Trial(every, lies, then or {}, (*trial.said, *words))),
+    )
+    known = dict(scene.inputs)
+    for name, sha256 in made.inputs:
+        if known.get(name, sha256) != sha256:
+            raise InputError(name, "", "has changed since it was read", "read the setup again")
+    return made
+
+
+# ------------------------------------------------------------------------------------------ what is refused
+def three(name: str, values: Sequence[float]) -> Three:
+    """Three numbers that somebody gave.
+
+    Args:
+        name: of the argument.   values: as given.
+    """
+    numbers = (
+        list(values) if isinstance(values, Sequence | np.ndarray) and not isinstance(values, str) else []
+    )
+    right = len(numbers) == 3 and all(
+        isinstance(v, int | float | np.number) and not isinstance(v, bool) and math.isfinite(v)
+        for v in numbers
+    )
+    if not right:
+        raise WrongArgument(name, values, "three numbers, for X, Y and Z")
+    return float(numbers[0]), float(numbers[1]), float(numbers[2])
+
+
+def check(scene: Scene, tried: Sequence[Tried]) -> None:
+    """Refuse what names no item, or is no length.
+
+    Args:
+        scene: as read.   tried: of it.
+
+    Raises:
+        InputError: one message for the first that is wrong.
+    """
+    for one in tried:
+        if isinstance(one, Raise):
+            _within("--raise", (one.by,), FARTHEST, "mm")
+            continue
+        if isinstance(one, Move):
+            _within("--move", one.by, FARTHEST, "mm")
+            _within("--turn", one.turn, MOST, "degrees")
+            turned = any(one.turn) and not any(one.by)
+            found_item(scene, one.item, "--turn" if turned else "--move")
+        else:
+            found_item(scene, one.item, "--set" if isinstance(one, Param) else "--off")
+
+
+def _within(option: str, values: Sequence[float], most: float, unit: str) -> None:
+    for value in values:
+        if not (math.isfinite(value) and abs(value) <= most):
+            what = "length" if unit == "mm" else "angle"
+            raise InputError(None, option, f"{value} is no {what}", f"{unit}, within {most:g}")
+
+
+def found_item(scene: Scene, name: str, option: str) -> Body:
+    """An item by its name.
+
+    Args:
+        scene: whose.   name: of the item.   option: that named it, for the message.
+
+    Raises:
+        InputError: there is none.
+    """
+    if name in scene.items:
+        return scene.items[name]
+    raise InputError(None, option, f'there is no item "{name}"', suggestion(name, list(scene.items)))
+
+
+def param_of(scene: Scene, words: str) -> tuple[str, str]:
+    """Item and parameter of "vise.opening"; names may hold dots, so the longest item that fits is meant.
+
+    Args:
+        scene: whose items.   words: as somebody wrote them.
+
+    Raises:
+        InputError: no item is named so.
+    """
+    fits = [name for name in scene.items if words.startswith(f"{name}.")]
+    if fits:
+        name = max(fits, key=len)
+        return name, words[len(name) + 1 :]
+    item, dot, _ = words.rpartition(".")
+    if not dot:
+        raise InputError(None, "--set", f'"{words}" names no parameter', "ITEM.PARAMETER, as vise.opening")
+    found_item(scene, item, "--set")
+    raise AssertionError
+
+
+def params_of(scene: Scene, tried: Sequence[Tried]) -> list[Set]:
+    """What is set, as the file would have it.
+
+    Args:
+        scene: as read.   tried: of it.
+
+    Raises:
+        InputError: an item has no such parameter.
+    """
+    out = []
+    for one in tried:
+        if not isinstance(one, Param):
+            continue
+        kind = _kind(found_item(scene, one.item, "--set"))
+        known = {each.name: each for each in kind.parameters}
+        if one.param not in known:
+            found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
+            raise InputError(None, "--set", found, suggestion(one.param, list(known)))
+        unit = _unit(scene, scene.items[one.item], one.param)
+        out.append(Set(one.item, one.param, _in_file(one.value, unit)))
+    return out
+
+
+def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
+    """A holder of the library as a setup would have it with some of its parameters set.
+
+    Args:
+        scene: as read.   item: its name.   sets: of it, as a file would have them.
+
+    Raises:
+        InputError: it cannot be built so.
+    """
+    body = scene.items[item]
+    source = body.library
+    assert source is not None
+    given: dict[str, Any] = {name: _in_mm(source.params[name], 1.0) for name in source.chosen}
+    for one in sets:
+        given[one.param] = _in_mm(one.value, _unit(scene, body, one.param))
+    return library.build(source.kind, given, item, scene.setup_file)
+
+
+def _unit(scene: Scene, body: Body, param: str) -> float:
+    """Millimetres in one unit in which a parameter stands in the file."""
+    known = {each.name: each for each in _kind(body).parameters}
+    if known[param].unit != "mm":
+        return 1.0
+    written = body.written
+    return MM_PER_UNIT[scene.units if written is None else written.of(f"params.{param}")[1]]
+
+
+def _in_mm(value: Any, unit: float) -> Any:
+    if isinstance(value, list | tuple):
+        return [_in_mm(one, unit) for one in value]
+    return value * unit if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
+def _kind(body: Body) -> Kind:
+    source = body.library
+    if source is None:
+        found = f'"{body.name}" is no holder of the library and has no parameters'
+        raise InputError(None, "--set", found, "its model or shape says how large it is")
+    return source.kind
+
+
+def _in_file(value: Any, unit: float) -> Any:
+    if isinstance(value, list | tuple):
+        return [_in_file(one, unit) for one in value]
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        return value
+    return round(value / unit, DIGITS)
+
+
+def off_with(scene: Scene, names: Sequence[str]) -> list[str]:
+    """Items that are taken off, with all that stands on them.
+
+    Args:
+        scene: as read.   names: of items.
+
+    Raises:
+        InputError: one of them is cut.
+    """
+    out: list[str] = []
+    for name in names:
+        gone = {name}
+        while more := {b.name for b in scene.items.values() if b.stands_on in gone} - gone:
+            gone |= more
+        for cut in scene.cuts:
+            for part in cut.parts:
+                if part in gone:
+                    what = "it" if part == name else f'"{part}", which stands on it,'
+                    found = f'"{name}" cannot be off: {what} is cut in "{cut.name}"'
+                    raise InputError(None, "--off", found, "take off what no cut needs")
+        out += [each for each in scene.items if each in gone and each not in out]
+    return out
