@@ -23,6 +23,7 @@ from clearance.parallel import processor_time
 from clearance.process.account import Account
 from clearance.process.check import told
 from clearance.process.findings import look
+from clearance.process.known import Known
 from clearance.scene.model import Finding, Scene, Stretch
 
 #: what a finding is about, its figures left out
@@ -67,13 +68,14 @@ def as_told(result: Result) -> Told:
     return Told(result.findings, getattr(result, "account", None))
 
 
-def of_change(before: Scene, after: Scene) -> Told:
+def of_change(before: Scene, after: Scene, known: Known | None = None) -> Told:
     """What the job says of a scene as it would be.
 
     Args:
         before: as planned, with what reading found.   after: bodies and heads as they would be.
+        known: what was found out of scenes of the same bodies; more is added.
     """
-    findings, account = told(replace(after, findings=tuple(as_they_stand(before, after))))
+    findings, account = told(replace(after, findings=tuple(as_they_stand(before, after))), known)
     return Told(tuple(findings), account)
 
 

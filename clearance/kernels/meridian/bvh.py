@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -34,6 +35,8 @@ from clearance.kernels.meridian.profile import outline
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
+#: digits after the point, mm, in which paths of one shape agree
+_ALIKE_DIGITS = 6
 #: children of a box
 _BRANCH = 8
 
@@ -251,6 +254,13 @@ class ChordTree:
         self.slack = np.empty(len(self.nodes.level))
         for a, b in zip(self.nodes.begin, self.nodes.begin[1:], strict=False):
             self.slack[a:b] = np.maximum.reduceat(chords.slack, self.nodes.leaf[a:b]) if b > a else 0.0
+
+    @cached_property
+    def shape(self) -> bytes:
+        """The same for all paths that differ by where they begin alone."""
+        begin = self.chords.p[:1]
+        ends = np.stack([self.chords.p - begin, self.chords.q - begin])
+        return (np.round(ends, _ALIKE_DIGITS) + 0.0).tobytes() if len(begin) else b""
 
 
 class ChordForest(Hierarchy):
