@@ -121,11 +121,7 @@ class SweepQuery:
         )
 
     def path(self, moves: Moves, only: Rows | None = None) -> ChordTree:
-        """The hierarchy over a path's chords; the same path is made once.
-
-        Args:
-            moves: in the machine frame.   only: (M,) the moves on which the head is there; None: all.
-        """
+        """The hierarchy over chords of ``moves`` (those of ``only``); the same path is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
@@ -189,11 +185,7 @@ class SweepQuery:
         return Growth(off.side, off.height)
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
-        """What a touch means: grown by allow a clash, grown by the margin as well close.
-
-        Args:
-            run: a head on a stretch.   body: its index.
-        """
+        """What a touch of ``run`` and ``body`` means: grown by allow a clash, by the margin as well close."""
         return (self.growth(run, body, False), "clash"), (self.growth(run, body, True), "close")
 
     def spare(self, run: HeadRun, body: int, side: float | None, height: float | None) -> float | None:
@@ -212,20 +204,12 @@ class SweepQuery:
         return min(spares) if spares else None
 
     def reach(self, run: HeadRun, body: int) -> float:
-        """A body that is farther from a head than this keeps its margins.
-
-        Args:
-            run: a head on a stretch.   body: its index.
-        """
+        """Of a ``run``: a ``body`` (its index) that is farther from the head keeps its margins; mm."""
         growth = self.growth(run, body)
         return hypot(growth.side, growth.height) + 10.0 * self.tolerances.width
 
     def may_touch(self, clearance: float, growth: Growth) -> bool:
-        """Whether a body that far away can come near a head that is grown so much.
-
-        Args:
-            clearance: of the head as it is, mm.   growth: side and height, mm.
-        """
+        """Whether a body at ``clearance`` (mm) can come near a head that is grown by ``growth``."""
         return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
 
     # ------------------------------------------------------------------------------- the meridian kernel
@@ -258,11 +242,7 @@ class SweepQuery:
         return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
 
     def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
-        """By how much a head is grown where a figure is measured.
-
-        Args:
-            figure: "clearance", "side" or "height".   run: a head on a stretch.   body: its index.
-        """
+        """By how much the head of ``run`` is grown where ``figure`` is measured to ``body``."""
         if figure == "clearance":
             return BARE
         return self._of_side(run, body) if figure == "side" else self._of_height(run, body)

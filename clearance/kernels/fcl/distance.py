@@ -65,12 +65,7 @@ class Surface:
 
 
 def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
-    """The smallest distance between two surfaces given relative to the same origin: 0 where they touch.
-
-    Args:
-        head, item: surfaces of triangles with FCL's trees, mm.   touch: what is no farther is touching,
-            mm.
-    """
+    """Smallest distance of ``head`` and ``item``, given relative to one origin, mm; 0 up to ``touch``."""
     if not head.size:
         return np.inf
     distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
@@ -161,11 +156,7 @@ class Bodies:
         return self._whole[index]
 
     def path(self, moves: Moves, only: Rows | None) -> Path:
-        """A path; the same one is made once.
-
-        Args:
-            moves: in the machine frame.   only: (M,) those on which the head is there; None: all.
-        """
+        """The path of ``moves``, those of ``only`` (M,) or all of them; the same one is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = Path(moves, only, self.tolerances)
@@ -193,11 +184,7 @@ class Bodies:
         self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
 
     def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
-        """Whether many heads of this shape along paths of this shape are expected.
-
-        Args:
-            path: of a head.   shape: what is equal for heads of one shape, grown alike.
-        """
+        """Whether many heads of this ``shape`` along paths of the shape of ``path`` are expected."""
         return (path.shape, shape) in self._repeated
 
     def make_repeated(self) -> None:
@@ -305,11 +292,7 @@ class FclHead:
         return self._made[key]
 
     def take(self, growth: Grow, grown: _Grown) -> None:
-        """Hold what was made for this head together with others.
-
-        Args:
-            growth: side and height, mm.   grown: the head grown by it, with its surfaces.
-        """
+        """Hold ``grown``, which was made for this head and ``growth`` together with others."""
         self._made[growth] = grown
 
     @cached_property
