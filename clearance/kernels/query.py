@@ -122,14 +122,18 @@ class SweepQuery:
         )
 
     def path(self, moves: Moves, only: Rows | None = None) -> ChordTree:
-        """The hierarchy over a path's chords; the same path is made once."""
+        """The hierarchy over chords of ``moves`` (those of ``only``); the same path is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
         return self._paths[key][2]
 
     def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
-        """A path as straight bits, each with how far the true path may lie from it."""
+        """A path as straight bits, each with how far the true path may lie from it.
+
+        Args:
+            moves: in the machine frame.   only: (M,) those moves; None: all.
+        """
         return self.path(moves, only).chords
 
     @cached_property
@@ -162,22 +166,36 @@ class SweepQuery:
         self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
     ) -> bool | None:
         """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
-        is open, which leaves it undecided."""
+        is open, which leaves it undecided.
+
+        Args:
+            body: its index.   moves: of the wire, machine frame.   pieces: of the head, machine Z.
+            only: (M,) the moves on which it is there; None: all.   lift: mm.
+        """
         return swallowed(self.surfaces, body, moves, pieces, only, lift)
 
     # ------------------------------------------------------------------------------- the rule of growth
     def growth(self, run: HeadRun, body: int, margins: bool = True) -> Growth:
-        """By how much a head is grown before it is held against a body: its allow, then the margin too."""
+        """By how much a head is grown before it is held against a body: its allow, then the margin too.
+
+        Args:
+            run: a head on a stretch.   body: its index.   margins: whether the margin is added, too.
+        """
         one = self.bodies[body]
         off = one.allow.and_then(run.margin(one)) if margins else one.allow
         return Growth(off.side, off.height)
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
-        """What a touch means: grown by allow a clash, grown by the margin as well close."""
+        """What a touch of ``run`` and ``body`` means: grown by allow a clash, by the margin as well close."""
         return (self.growth(run, body, False), "clash"), (self.growth(run, body, True), "close")
 
     def spare(self, run: HeadRun, body: int, side: float | None, height: float | None) -> float | None:
-        """The smaller of side and height less what they must be; None where neither is there."""
+        """The smaller of side and height less what they must be; None where neither is there.
+
+        Args:
+            run: a head on a stretch.   body: its index.   side, height: as measured, mm; None where there
+                is none.
+        """
         allow, margin = self.bodies[body].allow, run.margin(self.bodies[body])
         spares = [
             figure - a - m
@@ -187,12 +205,12 @@ class SweepQuery:
         return min(spares) if spares else None
 
     def reach(self, run: HeadRun, body: int) -> float:
-        """A body that is farther from a head than this keeps its margins."""
+        """Of a ``run``: a ``body`` (its index) that is farther from the head keeps its margins; mm."""
         growth = self.growth(run, body)
         return hypot(growth.side, growth.height) + 10.0 * self.tolerances.width
 
     def may_touch(self, clearance: float, growth: Growth) -> bool:
-        """Whether a body that far away can come near a head that is grown so much."""
+        """Whether a body at ``clearance`` (mm) can come near a head that is grown by ``growth``."""
         return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
 
     # ------------------------------------------------------------------------------- the meridian kernel
@@ -225,7 +243,7 @@ class SweepQuery:
         return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
 
     def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
-        """By how much a head is grown where a figure is measured."""
+        """By how much the head of ``run`` is grown where ``figure`` is measured to ``body``."""
         if figure == "clearance":
             return BARE
         return self._of_side(run, body) if figure == "side" else self._of_height(run, body)
@@ -304,7 +322,12 @@ class SweepQuery:
         self, runs: Sequence[HeadRun], growths: Sequence[Mapping[int, Growth]], up_to: float
     ) -> list[Array]:
         """For each run the distance (bodies,) of some bodies from the head as grown for each; ``up_to`` where
-        it is no smaller."""
+        it is no smaller.
+
+        Args:
+            runs: heads on stretches.   growths: for each run, of each body asked about by its index, mm.
+            up_to: mm; more is of no interest.
+        """
         out = [np.full(len(self.bodies), up_to) for _ in runs]
         sweeps, owner = [], []
         for number, (run, wanted) in enumerate(zip(runs, growths, strict=True)):
@@ -322,7 +345,11 @@ class SweepQuery:
         return out
 
     def touching(self, run: HeadRun, body: int, growth: Growth) -> Rows:
-        """On which of the moves (M,) the grown head touches a body."""
+        """On which of the moves (M,) the grown head touches a body.
+
+        Args:
+            run: a head on a stretch.   body: its index.   growth: side and height, mm.
+        """
         touch = self.tolerances.found_touch
         sweeps = [
             self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
@@ -357,7 +384,11 @@ class SweepQuery:
         return Sweep(self.path(part.moves, part.only), against, run.face_of(part), start)
 
     def touch_on(self, run: HeadRun, body: int, move: int) -> Witness | None:
-        """Where a head is nearest to a body on one move."""
+        """Where a head is nearest to a body on one move.
+
+        Args:
+            run: a head on a stretch.   body: its index.   move: index of a move of the stretch.
+        """
         best: tuple[float, Witness] | None = None
         for part in run.parts:
             only = np.arange(len(part.moves)) == move
@@ -437,7 +468,12 @@ class SweepQuery:
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
     ) -> TouchHead:
-        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for."""
+        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for.
+
+        Args:
+            part: of a head on a stretch.   pieces: its convex pieces.   growth: side and height, mm.
+            lifts: for each body, by its index, the raises asked about, mm.
+        """
         grown = [piece.grown(growth.side, growth.height) for piece in pieces]
         return TouchHead(self.surfaces, part.moves, grown, part.only, lifts)
 

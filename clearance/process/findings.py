@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from clearance.checking.result import Result
+from clearance.checking.result import CutResult, Result
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as judge
 from clearance.parallel import beside
@@ -162,11 +162,24 @@ def check(
     return _with(result, facts, found, began)
 
 
-def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
-    cuts = tuple(
-        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.is_about(cut.name))]))
-        for cut in result.cuts
+def with_findings(cuts: Sequence[CutResult], found: Iterable[Finding]) -> tuple[CutResult, ...]:
+    """Results of cuts, with what is told of each.
+
+    Args:
+        found: findings, of any cuts.
+    """
+    about: dict[str | None, list[str]] = {}
+    for finding in found:
+        for name in {finding.cut, *finding.also}:
+            about.setdefault(name, []).append(finding.severity)
+    return tuple(
+        replace(cut, verdict=worst([cut.verdict, *about.get(cut.name, ())])) if cut.name in about else cut
+        for cut in cuts
     )
+
+
+def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
+    cuts = with_findings(result.cuts, found)
     return Checked(
         scene=result.scene,
         verdict=worst([result.verdict, *(f.severity for f in found)]),

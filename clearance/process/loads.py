@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from clearance.process.holding import role_of
 from clearance.process.statics import (
     Array,
     Resultant,
@@ -102,7 +101,7 @@ def _carriers(
         found[k] = {}
         for j in present:
             other = bodies[j]
-            if j == k or other.item is None or other.kind == "part" or not role_of(other, bodies[k]).carries:
+            if j == k or other.item is None or other.kind == "part" or not contact.role(j, k).carries:
                 continue
             where = contact.bearing(k, j)
             places = where.near if where.touching.is_empty else where.touching

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,6 @@ from clearance.checking.verdict import check as judge
 from clearance.geometry.planar import polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
-from clearance.process.holding import role_of
 from clearance.process.onward import OVERLAP, TOLERANCE, Onward, along_edge, onward
 from clearance.process.passes import is_trim
 from clearance.process.removal import Piece
@@ -85,7 +85,7 @@ class Loose:
         """Whether nothing but glue holds it."""
         return bool(self.held_by) and all(map(names_glue, self.held_by))
 
-    @property
+    @cached_property
     def name(self) -> str:
         return piece_name(self.piece)
 
@@ -105,7 +105,8 @@ class FreePieces:
     def take_out(self, names: Iterable[str]) -> None:
         """Those of the cuts, or pieces, of these names; "all"."""
         out = self.named(names)
-        self.all = [o for o in self.all if not any(o is one for one in out)]
+        if out:
+            self.all = [o for o in self.all if not any(o is one for one in out)]
 
     def named(self, names: Iterable[str]) -> list[Loose]:
         """Those of the cuts, or pieces, of these names; "all".
@@ -114,6 +115,8 @@ class FreePieces:
             names: as the setup says what is taken out.
         """
         asked = {*names}
+        if not asked:
+            return []
         return [o for o in self.all if asked & {"all", o.piece.run.stretch.name, o.name}]
 
     def of(self, part: int) -> list[Loose]:
@@ -269,16 +272,16 @@ class FreePieces:
 
     def _under(self, one: Loose, present: Sequence[int]) -> dict[str, Any]:
         """What a piece lies on, and where."""
-        import shapely
-
         part = one.piece.part
         found: dict[str, Any] = {}
         for k in present:
             other = self.scene.bodies[k]
-            if k == part or not role_of(other, self.scene.bodies[part]).carries:
+            if k == part or not self.contact.role(k, part).carries:
                 continue
-            where = self.contact.bearing(part, k)
-            here = shapely.union_all([where.touching, where.near]).intersection(one.metal.region)
+            here = self.contact.near(part, k)
+            if here.is_empty or not here.intersects(one.metal.region):
+                continue
+            here = here.intersection(one.metal.region)
             if here.area > LEAST:
                 found[other.name] = here
         return found

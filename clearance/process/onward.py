@@ -14,7 +14,7 @@ from typing import Any
 from clearance.geometry.planar import polygons
 from clearance.process.removal import LEAST_AREA, Piece
 from clearance.process.runs import Run
-from clearance.process.stock import Stock
+from clearance.process.stock import Stock, key_of
 
 #: so far a contour goes on beyond its own beginning, mm (common practice, no source)
 OVERLAP = 3.0
@@ -41,7 +41,11 @@ def onward(piece: Piece, stock: Stock) -> Onward:
     Args:
         stock: the part, the bit's kerf and the piece taken out already.
     """
-    return _Tail(piece, stock).look()
+    key = ("onward", *key_of(piece.run), piece.outline.wkb)
+    found = stock.now.told.get(key)
+    if not isinstance(found, Onward):
+        found = stock.now.told[key] = _Tail(piece, stock).look()
+    return found
 
 
 def along_edge(bit: Run, piece: Piece, stock: Stock) -> float:

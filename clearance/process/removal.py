@@ -149,6 +149,8 @@ class _State:
         self.box = shapely.box(*self.whole.bounds)
         self.gone = Regions()
         self.kerfs: list[tuple[Run, Any]] = []
+        #: the same kerfs
+        self.drawn = Regions()
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
     # ----------------------------------------------------------------------------------- one run
@@ -180,6 +182,7 @@ class _State:
             groups, _ = self.parted(drawn, everywhere=True)
             pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
         self.kerfs.append((run, drawn))
+        self.drawn.append(drawn)
         self.gone.append(drawn)
         for values in pieces:
             self.rough.append(("piece", values))
@@ -279,13 +282,7 @@ class _State:
 
     def _kerfs_near(self, bounds: Sequence[float]) -> list[tuple[Run, Any]]:
         """The kerfs so far whose boxes meet one."""
-        x0, y0, x1, y1 = bounds
-        found = []
-        for run, drawn in self.kerfs:
-            a0, b0, a1, b1 = drawn.bounds
-            if a0 <= x1 and a1 >= x0 and b0 <= y1 and b1 >= y0:
-                found.append((run, drawn))
-        return found
+        return [self.kerfs[k] for k in self.drawn.which(bounds)]
 
     def _kinds(self, run: Run, pieces: list[Any], kerfs: list[tuple[Run, Any]], total: Any) -> list[str]:
         """Slug or good part: by where the wire was threaded for the first run along each piece's edge.

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
@@ -231,7 +232,9 @@ def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal, bool]], z: float, l
     if not chains or not pieces:
         return None
     way = shapely.multilinestrings(chains)
-    for piece, metal, gone in pieces:
+    shapely.prepare(way)
+    met = shapely.intersects(way, np.array([metal.region for _, metal, _ in pieces], dtype=object))
+    for piece, metal, gone in compress(pieces, met.tolist()):
         length = float(way.intersection(metal.region).length)
         if length > (max(LENGTH, SHARE * float(way.length)) if gone else least):
             return piece

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.hands import hands_at_wire
 from clearance.process.holding import role_of
+from clearance.process.known import Known
 from clearance.process.loads import said_to_carry, taken
 from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.passes import is_trim
@@ -49,24 +51,48 @@ MANY = 20
 Heard = Callable[[Question, Answer], None]
 
 
-def account(scene: Scene, told: Story, heard: Heard | None = None) -> Account:
-    """The account of a job; an empty one where no cut goes through a part whose surface closes."""
+def account(scene: Scene, told: Story, heard: Heard | None = None, known: Known | None = None) -> Account:
+    """The account of a job; an empty one where no cut goes through a part whose surface closes.
+
+    Args:
+        heard: see ``Heard``.   known: what was found out of scenes of the same bodies; more is added.
+    """
     parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
-    return _Job(scene, told, parts, heard).run() if parts else Account((), ())
+    return _Job(scene, told, parts, heard, known).run() if parts else Account((), ())
 
 
 class _Job:
-    def __init__(self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None) -> None:
-        self.scene, self.parts, self.heard = scene, parts, heard
+    def __init__(
+        self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None, known: Known | None
+    ) -> None:
+        self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
-        self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
-        self.contact = Contact(scene.bodies, told.contacts)
+        if known is not None:
+            known.begin(scene.bodies)
+        self.stock = {
+            k: Stock(scene.bodies[k], width, seen.get(k), None if known is None else known.left(k, width))
+            for k in parts
+        }
+        there = None if known is None else known.contact
+        self.contact = Contact(scene.bodies, told.contacts) if there is None else there
+        if known is not None:
+            known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
+        self.order = {id(each): k for k, each in enumerate(scene.stretches)}
+        #: what the setup says that holds parts, with the place of its cut in the order
+        self.holds = [
+            (k, stretch, hold)
+            for k, stretch in enumerate(scene.stretches)
+            for cut in [scene.cut_of(stretch)]
+            for hold in (() if cut is None else cut.holds)
+            if hold.piece is None
+        ]
+        self._told_freed: dict[int, tuple[Loose, tuple[object, ...], Freed]] = {}
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
         self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
@@ -133,7 +159,8 @@ class _Job:
             also = tuple(dict.fromkeys(f.cut for f in others if f.cut is not None and f.cut != first.cut))
             message = f"{first.message}; the same of {len(others)} cuts more"
             findings[findings.index(first)] = replace(first, message=message, also=also)
-            findings = [f for f in findings if f not in others]
+            told_of = set(others)
+            findings = [f for f in findings if f not in told_of]
             gone = {f'"{f.item}" {f.message}' for f in others}
             told = f'"{item}" {first.message}'
             states = [
@@ -220,9 +247,15 @@ class _Job:
         ]
 
     def _as_freed(self, one: Loose) -> Freed:
-        up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
-        by = tuple(name.strip('"') for name in one.held_by)
-        return Freed(one.name, one.metal.mass, one.leaves, one.held, by, up)
+        """It as it is told; the same object as long as nothing about it changes."""
+        now = (one.leaves, one.held_by)
+        known = self._told_freed.get(id(one))
+        if known is None or known[1] != now:
+            up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
+            by = tuple(name.strip('"') for name in one.held_by)
+            known = (one, now, Freed(one.name, one.metal.mass, one.leaves, one.held, by, up))
+            self._told_freed[id(one)] = known
+        return known[2]
 
     def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
@@ -259,8 +292,7 @@ class _Job:
         too; of parts cut before by a wire that was left in, also where the cut begins with rapid moves."""
         if stretch is self.at:
             return []
-        every = self.scene.stretches
-        index = {id(each): k for k, each in enumerate(every)}
+        every, index = self.scene.stretches, self.order
         first = 0 if self.at is None else index[id(self.at)] + 1
         last = len(every) if stretch is None else index[id(stretch)] + 1
         self.at = stretch
@@ -342,7 +374,7 @@ class _Job:
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
             )
-            answer = answers[part] = stays(self.contact, question)
+            answer = answers[part] = self._answer(question)
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -353,23 +385,24 @@ class _Job:
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
 
+    def _answer(self, question: Question) -> Answer:
+        if self.known is None:
+            return stays(self.contact, question)
+        return self.known.answer(question, partial(stays, self.contact, question))
+
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
         stop that is yet to come."""
-        body, scene = self.scene.bodies[part], self.scene
+        body = self.scene.bodies[part]
         if body.held_by and (body.held_until is None or moment.stop < body.held_until):
             return body.held_by
-        for stretch in scene.stretches:
-            cut = scene.cut_of(stretch)
-            for hold in () if cut is None else cut.holds:
-                if hold.piece is not None or part not in stretch.cut_bodies:
-                    continue
-                if hold.until is not None and moment.stop >= hold.until:
-                    continue
-                if (stretch is moment.stretch and cutting) or hold.until is not None:
-                    return hold.by
-            if stretch is moment.stretch:
+        for k, stretch, hold in self.holds:
+            if k > self.order[id(moment.stretch)]:
                 break
+            if part not in stretch.cut_bodies or (hold.until is not None and moment.stop >= hold.until):
+                continue
+            if (stretch is moment.stretch and cutting) or hold.until is not None:
+                return hold.by
         return None
 
     def _middle(self, part: int) -> float:

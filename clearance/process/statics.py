@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import pi
 from typing import Any
 
@@ -42,6 +43,8 @@ Array = NDArray[np.float64]
 BY_HAND = 15.0
 #: a part tips when its centre of gravity is farther outside its supports, mm
 OUTSIDE = 0.1
+#: hulls of points of no more bytes than this are kept
+KEPT = 4096
 
 
 @dataclass(frozen=True)
@@ -203,14 +206,22 @@ class Resultant:
 def hull(points: Array) -> Array:
     """Corners (N, 2) of the convex hull of points (P, 2), anticlockwise, none of them on the line between its
     neighbours; two of a line, one of a point (Andrew's monotone chain, Information Processing Letters 9,
-    1979)."""
+    1979). They are not to be changed: of the same points they are the same array."""
+    packed = np.ascontiguousarray(points, dtype=float).tobytes()
+    return _hull_of(packed) if len(packed) <= KEPT else _hull_of.__wrapped__(packed)
+
+
+@lru_cache(maxsize=2048)
+def _hull_of(packed: bytes) -> Array:
+    """The hull of points as their bytes: from state to state most of what carries a part is the same."""
+    points = np.frombuffer(packed).reshape(-1, 2)
     if len(points) == 0:
-        return np.empty((0, 2))
+        return _fixed(np.empty((0, 2)))
     size = float(np.abs(points - points[0]).max())
     ordered = np.unique(np.round(points - points[0], 12) + 0.0, axis=0).tolist()
     slack = ROUNDING * size * size
     if len(ordered) < 3:
-        return np.asarray(np.array(ordered) + points[0])
+        return _fixed(np.array(ordered) + points[0])
     chains: list[list[float]] = []
     for way in (ordered, ordered[::-1]):
         chain: list[list[float]] = []
@@ -219,7 +230,12 @@ def hull(points: Array) -> Array:
                 chain.pop()
             chain.append(p)
         chains += chain[:-1]
-    return np.asarray(np.array(chains) + points[0])
+    return _fixed(np.array(chains) + points[0])
+
+
+def _fixed(corners: Array) -> Array:
+    corners.flags.writeable = False
+    return corners
 
 
 def _turn(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:

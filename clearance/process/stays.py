@@ -18,7 +18,7 @@ from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
 from clearance.process.gripping import Grip, grip
-from clearance.process.holding import between, foot_of, role_of, sideways
+from clearance.process.holding import Role, between, foot_of, role_of, sideways
 from clearance.process.statics import (
     Array,
     Jets,
@@ -86,6 +86,26 @@ class Contact:
         self._bearings: dict[tuple[int, int], Bearing] = {}
         self._feet: dict[tuple[int, frozenset[int]], str] = {}
         self._grips: dict[tuple[int, int], Grip] = {}
+        self._near: dict[tuple[int, int], Any] = {}
+        self._roles: dict[tuple[int, int], Role] = {}
+
+    def role(self, body: int, part: int) -> Role:
+        """What a body can do to a part."""
+        key = (body, part)
+        if key not in self._roles:
+            self._roles[key] = role_of(self.bodies[body], self.bodies[part])
+        return self._roles[key]
+
+    def near(self, above: int, below: int) -> Any:
+        """Where one body lies on another, or hardly above it (shapely)."""
+        import shapely
+
+        key = (above, below)
+        if key not in self._near:
+            where = self.bearing(above, below)
+            self._near[key] = shapely.union_all([where.touching, where.near])
+            shapely.prepare(self._near[key])
+        return self._near[key]
 
     def bearing(self, above: int, below: int) -> Bearing:
         """Where one body lies on another."""
@@ -240,7 +260,7 @@ class _Stays:
         found: dict[str, Array] = {}
         nearly: dict[str, Array] = {}
         for k in self.asked.present:
-            if k == self.asked.part or not role_of(self.bodies[k], self.body).carries:
+            if k == self.asked.part or not self.contact.role(k, self.asked.part).carries:
                 continue
             where = self.contact.bearing(self.asked.part, k)
             places = self.left(where.touching)
@@ -270,7 +290,7 @@ class _Stays:
         low = float(self.body.aabbs.box[0][2])
         nearest = ("", np.inf)
         for k in self.asked.present:
-            if k != self.asked.part and role_of(self.bodies[k], self.body).carries:
+            if k != self.asked.part and self.contact.role(k, self.asked.part).carries:
                 where = bearing(self.body, self.bodies[k], FAR)
                 if not self.left(where.near).is_empty and where.gap < nearest[1]:
                     nearest = (self.bodies[k].name, where.gap)
@@ -331,7 +351,7 @@ class _Stays:
         found: dict[str, Array] = {}
         for k in self.asked.present:
             clamp = self.bodies[k]
-            role = role_of(clamp, self.body)
+            role = self.contact.role(k, self.asked.part)
             if k == self.asked.part or not role.presses:
                 continue
             if role.lies and not self.contact.meets_another(k, self.asked.present):
@@ -365,7 +385,7 @@ class _Stays:
         found = []
         for k in self.asked.present:
             other = self.bodies[k]
-            role = role_of(other, self.body)
+            role = self.contact.role(k, self.asked.part)
             if k == self.asked.part or not (role.grips or role.unknown):
                 continue
             if role.grips and not role.pulls:

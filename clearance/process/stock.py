@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.process.known import Left
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -32,6 +34,8 @@ def kerf_width(scene: Scene) -> float:
 
 #: a kerf of more corners than this is looked at around a piece only
 _MANY = 2_000
+#: of what is away and falls into more parts than this only what is near to something new is joined with it
+FEW_PARTS = 24
 
 
 def _about(kerf: Any, outline: Any) -> Any:
@@ -42,6 +46,22 @@ def _about(kerf: Any, outline: Any) -> Any:
         return kerf
     x0, y0, x1, y1 = outline.bounds
     return shapely.clip_by_rect(kerf, x0 - 1.0, y0 - 1.0, x1 + 1.0, y1 + 1.0)
+
+
+def _joined(away: Any, new: Sequence[Any]) -> Any:
+    """What was away with what is new; of very many parts only those that the new ones meet are joined."""
+    import shapely
+
+    if away is None:
+        return shapely.union_all(new)
+    parts = shapely.get_parts(away)
+    if len(parts) <= FEW_PARTS:
+        return shapely.union_all([away, *new])
+    together = shapely.union_all(new)
+    shapely.prepare(together)
+    meets = shapely.intersects(together, parts)
+    own = shapely.get_parts(shapely.union_all([together, *parts[meets]]))
+    return shapely.multipolygons(np.concatenate([parts[~meets], own]))
 
 
 @dataclass(frozen=True)
@@ -58,6 +78,12 @@ class Metal:
     mass: float | None
 
 
+def key_of(run: Run) -> tuple[object, ...]:
+    """What is the same for a run, or a bit of one, of the same moves."""
+    stretch = run.stretch
+    return id(stretch.moves), id(stretch.upper_moves), run.first, run.last, run.guides_z
+
+
 class Stock:
     """One part while it is cut.
 
@@ -65,16 +91,19 @@ class Stock:
         body: a part whose surface closes.
         width: of the kerf, mm: that of the wire and twice the spark gap.
         shadow: the body seen from above (shapely), where that is known already.
+        known: what was found out of it in another course of the job, before anything is cut.
     """
 
-    def __init__(self, body: Body, width: float, shadow: Any = None) -> None:
+    def __init__(self, body: Body, width: float, shadow: Any = None, known: Left | None = None) -> None:
         self.body, self.width, self._shadow = body, width, shadow
         self.slabs = body.slabs
         self._level = (self.slabs.low + self.slabs.high) / 2.0
         self._runs: list[Run] = []
         self._kerfs: list[Any] = []
         self._pieces: list[Any] = []
-        self._metal: Metal | None = None
+        #: what is known of it as it is now
+        self.now = Left() if known is None else known
+        self._keeps = known is not None
         #: all that is gone, of the first so many kerfs and pieces
         self._away: Any = None
         self._counted = (0, 0)
@@ -94,7 +123,11 @@ class Stock:
             return
         self._runs.append(run)
         self._kerfs.append(drawn)
-        self._metal = None
+        self._goes_on(key_of(run), run)
+
+    def _goes_on(self, key: Any, kept: Any = None) -> None:
+        """More was taken out of it."""
+        self.now = self.now.after(key, kept) if self._keeps else Left()
 
     def free(self, outline: Any) -> Metal:
         """Take a piece out that no longer hangs together with the rest: it is given back as metal of its own.
@@ -104,14 +137,17 @@ class Stock:
         """
         import shapely
 
+        self._goes_on(outline.wkb if self._keeps else None)
+        self._pieces.append(outline)
+        if self.now.freed is not None:
+            return self.now.freed
         shapely.prepare(outline)
         kerfs = np.array(self._kerfs, dtype=object)
         near = [_about(kerf, outline) for kerf in kerfs[shapely.intersects(kerfs, outline)]]
         region = outline.difference(shapely.union_all(near)) if near else outline
-        self._pieces.append(outline)
-        self._metal = None
         ((volume, middle),) = self.slabs.over_each([[piece] for piece in self._each_level([outline], region)])
-        return self._made(region, volume, middle)
+        self.now.freed = self._made(region, volume, middle)
+        return self.now.freed
 
     def before(self, run: Run, outline: Any, window: Any) -> Any:
         """What was there, within ``window`` (a rectangle), before a run or a bit was cut and freed a piece.
@@ -125,7 +161,8 @@ class Stock:
         kerfs = zip(self._runs, self._kerfs, strict=True)
         gone = [drawn for each, drawn in kerfs if (each.number, each.first) != own]
         gone += [each for each in self._pieces if each is not outline]
-        near = [each for each in gone if each.intersects(window)]
+        shapely.prepare(window)
+        near = list(compress(gone, shapely.intersects(window, np.array(gone, dtype=object))))
         here = shapely.clip_by_rect(self.shadow, *window.bounds)
         return here.difference(shapely.union_all(near)) if near else here
 
@@ -134,7 +171,7 @@ class Stock:
     def metal(self) -> Metal:
         """What is left."""
 
-        if self._metal is None:
+        if self.now.metal is None:
             volume, middle = self.body.bulk
             region = self.shadow
             if self._kerfs or self._pieces:
@@ -145,17 +182,17 @@ class Stock:
                 if left > 1e-9 * volume:
                     middle = (volume * middle - lost * (centre if lost > 0.0 else middle)) / left
                 volume = max(left, 0.0)
-            self._metal = self._made(region, volume, middle)
-        return self._metal
+            self.now.metal, self.now.away = self._made(region, volume, middle), self._away
+        else:
+            self._away, self._counted = self.now.away, (len(self._kerfs), len(self._pieces))
+        return self.now.metal
 
     def _gone(self) -> Any:
         """The region of all kerfs and pieces; only what is new is joined to what was gone before."""
-        import shapely
-
         kerfs, pieces = self._counted
         new = [*self._kerfs[kerfs:], *self._pieces[pieces:]]
         if new:
-            self._away = shapely.union_all(new if self._away is None else [self._away, *new])
+            self._away = _joined(self._away, new)
         self._counted = len(self._kerfs), len(self._pieces)
         return self._away
 
@@ -183,6 +220,8 @@ class Stock:
         around them go around there."""
         import shapely
 
+        if all(run.upright for run in self._runs):
+            return [region] * len(self.slabs.z)
         around = [
             run
             for run, drawn in zip(self._runs, self._kerfs, strict=True)

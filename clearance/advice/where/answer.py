@@ -54,15 +54,24 @@ def usual_least(scene: Scene, seat: Seat) -> float:
 def filling(
     scene: Scene, item: str, turns: tuple[float, float] | None = None, query: SweepQuery | None = None
 ) -> Iterator[Map]:
-    """The map of an item's places, again and again as it fills.
+    """The map of an item's places, again and again as it fills; the last one is done.
+
+    Of what lies against the sides of parts, or is pushed along a slot, the boxes are bits of lines
+    (``Boxes.along``, ``Seat.lines``). Where no place has all of a tip on metal, and a part of it is there now,
+    the map is that of places which have a part of it there.
 
     Args:
         scene: as it stands.   item: its name.   turns: degrees, from and to.   query: about the scene.
     """
     heard = Heard(scene)
     seat = seat_of(scene, item, turns, heard)
+    query = query or SweepQuery(scene, tolerances=PLACES)
     work = work_of(scene, seat, heard)
-    yield from look(query or SweepQuery(scene, tolerances=PLACES), seat, work)
+    for found in look(query, seat, work):
+        if found.done and not len(found.free) and work.partly:
+            yield from look(query, seat, work_of(scene, seat, heard, partly=True))
+            return
+        yield found
 
 
 def find_item(

@@ -48,7 +48,7 @@ class Heard:
         self.scene = scene
         self.asked: list[tuple[Any, Any]] = []
         began = processor_time()
-        findings, self.account = told(scene, self.asked)
+        findings, self.account = told(scene, hear=self.asked)
         self.findings: tuple[Finding, ...] = tuple(findings)
         #: s of processor time that it took
         self.took = processor_time() - began

@@ -135,7 +135,8 @@ def smallest(
         rows = [_NO_ROWS] * tree.bodies
         for body, (pieces, growth) in sweep.against.items():
             rows[body] = table.rows(pieces, growth)
-        asks.append(Ask(sweep.path, rows, sweep.start))
+        alike = (sweep.path.shape, tuple((body, rows[body].tobytes()) for body in sweep.against))
+        asks.append(Ask(sweep.path, rows, sweep.start, alike=alike))
     made = measure(Profiles(table.grown))
     return Smallest(
         tree, sweeps, made, nearest(tree, made, asks, by_move, settled, tolerances), table.original
