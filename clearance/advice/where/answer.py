@@ -57,8 +57,8 @@ def filling(
     """The map of an item's places, again and again as it fills; the last one is done.
 
     Of what lies against the sides of parts, or is pushed along a slot, the boxes are bits of lines
-    (``Boxes.along``, ``Seat.lines``). Where no place has all of a tip on metal, and a part of it is there now,
-    the map is that of places which have a part of it there.
+    (``Boxes.along``, ``Seat.lines``). Where no place has all of a tip on metal, and a part of it is there
+    now, the map is that of places which have a part of it there.
 
     Args:
         scene: as it stands.   item: its name.   turns: degrees, from and to.   query: about the scene.
