@@ -14,9 +14,9 @@ from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
+    from clearance.process.balance import PartInState, StateOfPart
     from clearance.process.known import Known
-    from clearance.process.removal import Piece, Story
-    from clearance.process.stays import Answer, Question
+    from clearance.process.removal import Piece, Removals
 
 
 def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
@@ -47,7 +47,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 def told(
     scene: Scene,
     known: Known | None = None,
-    hear: list[tuple[Question, Answer]] | None = None,
+    hear: list[tuple[PartInState, StateOfPart]] | None = None,
 ) -> tuple[list[Finding], Account | None]:
     """All that is said of a job but for distances, with what reading found; and its states.
 
@@ -59,7 +59,7 @@ def told(
     from clearance.process.findings import look
     from clearance.process.states import account
 
-    def made_of(there: Scene, story: Story) -> Account:
+    def made_of(there: Scene, story: Removals) -> Account:
         return account(there, story, None if hear is None else lambda q, a: hear.append((q, a)), known)
 
     facts, found = look(scene, made_of)
@@ -69,7 +69,7 @@ def told(
     return findings, made
 
 
-def _account(scene: Scene, told: Story, known: Known | None = None) -> Account:
+def _account(scene: Scene, told: Removals, known: Known | None = None) -> Account:
     from clearance.process.states import account
 
     return account(scene, told, known=known)

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.stock import Metal
 from clearance.process.support import NEAR
@@ -283,7 +283,7 @@ def _points(triangles: np.ndarray) -> list[np.ndarray]:
     return [shapely.points(one[:, :2]) for one in triangles]
 
 
-def slug_findings(scene: Scene, told: Story) -> list[Finding]:
+def slug_findings(scene: Scene, told: Removals) -> list[Finding]:
     """One note for each cut and part that frees something, one for each that leaves a tab."""
     found = []
     for pieces, say in ((told.pieces, _frees), (told.tabs, _leaves)):

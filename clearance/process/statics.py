@@ -31,7 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.mass import is_magnetic
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
 from clearance.scene.model import Finding, Scene
 from clearance.scene.stability import is_magnet
@@ -93,7 +93,7 @@ def heavy_findings(found: Sequence[Weight]) -> list[Finding]:
     return heavy
 
 
-def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list[Finding]:
+def tipping_findings(scene: Scene, told: Removals, found: Sequence[Weight]) -> list[Finding]:
     """What tips once its slugs have dropped."""
     part = {body.name: k for k, body in enumerate(scene.bodies)}
     return [
@@ -104,7 +104,7 @@ def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list
     ]
 
 
-def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
+def _tipping(scene: Scene, told: Removals, part: int, weight: Weight) -> list[Finding]:
     """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
     body, outline = scene.bodies[part], told.outlines[part]
     volume = weight.volume
@@ -129,7 +129,7 @@ def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Findi
     return []
 
 
-def magnet_findings(scene: Scene, told: Story) -> list[Finding]:
+def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
     """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part."""
     found: dict[str, Finding] = {}
     for stretch in scene.stretches:

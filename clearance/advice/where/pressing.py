@@ -20,9 +20,9 @@ from clearance.advice.where.conditions import Bears, Condition, Inside
 from clearance.geometry.aabb import boxes_of
 from clearance.mesh.sections import region
 from clearance.parallel import processor_time
+from clearance.process.balance import EDGE
 from clearance.process.check import told
 from clearance.process.holding import role_of
-from clearance.process.stays import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.scene.model import Body, Finding, Scene
 from fixtures_lib.holder import Does
