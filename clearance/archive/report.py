@@ -30,7 +30,11 @@ _SINCE = {
 
 
 def as_report(rows: Sequence[Rechecked], otherwise: Otherwise) -> dict[str, Any]:
-    """The report as a dictionary that JSON can carry: mm, unrounded, what is lost most first."""
+    """The report as a dictionary that JSON can carry: mm, unrounded, what is lost most first.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.
+    """
     return {
         "schema": SCHEMA,
         "counts": counts(rows),
@@ -58,7 +62,11 @@ def _row(row: Rechecked) -> dict[str, Any]:
 
 
 def summary(rows: Sequence[Rechecked], otherwise: Otherwise) -> str:
-    """One sentence: how many verdicts change, and what cannot be said."""
+    """One sentence: how many verdicts change, and what cannot be said.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.
+    """
     told = counts(rows)
     total = f"{told['setups']} setup{'s' if told['setups'] != 1 else ''}"
     parts = []
@@ -173,7 +181,11 @@ def write_page(rows: Sequence[Rechecked], otherwise: Otherwise, file: str, date:
 
 
 def page(rows: Sequence[Rechecked], otherwise: Otherwise, date: str) -> str:
-    """The whole page as HTML; see ``write_page``."""
+    """The whole page as HTML; see ``write_page``.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.   date: as it is shown.
+    """
     script = (HERE / "page.js").read_text(encoding="utf-8")
     data = in_script([_row_of_page(row) for row in by_loss(rows)])
     said = said_otherwise(otherwise)

@@ -60,6 +60,9 @@ svg.bars .until { stroke: #961428; stroke-width: 3; }
 def write_page(answer: NightAnswer, target: str | Path) -> None:
     """Write the page of a night: one HTML file that fetches nothing.
 
+    Args:
+        answer: of ``clearance.night``.   target: the file; it is there whole or not at all.
+
     Raises:
         InputError: the file cannot be written.
     """

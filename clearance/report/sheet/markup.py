@@ -52,6 +52,11 @@ def tag(name: str, *inside: object, **attributes: object) -> Html:
 
 
 def joined(parts: Iterable[object], between: object = "") -> Html:
+    """Texts and elements one after the other.
+
+    Args:
+        parts: what is not ``Html`` is escaped.   between: stands between two of them.
+    """
     return Html(str(esc(between)).join(str(esc(part)) for part in parts))
 
 
@@ -124,6 +129,11 @@ def kilograms(mass: float | None) -> str:
 
 # --------------------------------------------------------------------------------------- what sections share
 def section(title: str, *inside: object, cls: str = "") -> Html:
+    """A section with its heading.
+
+    Args:
+        title: words.   inside: texts and elements, in order.   cls: its class.
+    """
     return tag("section", tag("h2", title), *inside, cls=cls or None)
 
 
