@@ -151,7 +151,7 @@ def up_by_mouse(page: Chromium, address: str) -> Walk:
     free = "document.querySelector('#raise-says').innerText"
     walk.step("which raises are free stands below", lambda: None, f"{free}.startsWith('free')", free)
     typed = "document.querySelector('#raise-typed').value"
-    walk.step("click Least free raise", lambda: page.click("#raise-least"), f"{typed} > 0", typed)
+    walk.step("click Least free", lambda: page.click("#raise-least"), f"{typed} > 0", typed)
     walk.step("leave it for a moment: judged", lambda: None, JUDGED, VERDICT)
     return walk
 
