@@ -231,7 +231,7 @@ def judged_as_written(session: clearance.Session, target: Path) -> Iterator[str]
     for row in session.rows:
         pair = of[row.head, row.item, row.cut]
         # the two ways together tell the larger of two figures, each short by 0.005 at most; and where they
-        # do not agree they say so
+        # the two ways together tell the larger of two figures, each short by 0.005 at most
         if row.verdict != pair.verdict and pair.verdict != "undecided":
             yield f"{row} is judged {pair.verdict}"
         if abs(row.clearance - pair.clearance) > 0.006:
@@ -243,7 +243,8 @@ def drags(demo: str, count: int, whole: int, judged: int, folder: Path, seed: in
 
     Args:
         demo: its name.   count: how many things.   whole: every so often all pairs are looked at.
-        judged: every so often the whole job is judged.   folder: a copy of the demos.   seed: of what is done.
+        judged: every so often the whole job is judged.   folder: a copy of the demos.
+        seed: of what is done.
     """
     session = clearance.Session(clearance.load(folder / f"{demo}.toml"), least=SHOWN)
     hands = Hands(session, seed)
