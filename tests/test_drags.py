@@ -15,6 +15,7 @@ import pytest
 
 import clearance
 from clearance.advice.lasting import Lasting
+from clearance.errors import WrongArgument
 from clearance.geometry.transforms import pose
 from clearance.kernels.live import Live
 from clearance.kernels.query import SweepQuery
@@ -56,6 +57,15 @@ def test_pairs_that_are_not_among_the_least_are_not_measured(monkeypatch: pytest
     # eight heads pass the strap, and all of them moved against it
     assert few < sum(looked) <= 8 < every
     assert {(r.head, r.item, r.cut) for r in session.rows} == set(afresh(session.scene))
+
+
+def test_how_many_are_asked_for_is_a_number() -> None:
+    scene = clearance.load(DEMOS / "punch_blank.toml")
+    for wrong in (0, 2.5, True, "ten"):
+        with pytest.raises(WrongArgument, match="a whole number, 1 or more"):
+            clearance.Session(scene, least=wrong)  # type: ignore[arg-type]
+    session = clearance.Session(scene, least=2)
+    assert session.least(1) == session.least(4)[:1] == session.rows[:1]
 
 
 @pytest.mark.parametrize("seed", range(3))
