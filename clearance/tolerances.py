@@ -58,6 +58,8 @@ class FclTolerances:
             begins, are taken for the same ones shifted.
         same_height: where a body may swallow a head or be swallowed: heights of facets over a point that are
             closer than this are one.
+        plane_slack: where one envelope stands at many places, what is proved to be no nearer than a distance
+            that FCL found, less this, is not shown to it: rounding of the plane that proves it.
         closing: the share of the full round that an open surface must close around a point before the point
             may be inside.
     """
@@ -76,6 +78,7 @@ class FclTolerances:
     room: float = 0.01
     alike_digits: int = 10
     same_height: float = 1e-9
+    plane_slack: float = 1e-9
     closing: float = 0.1
 
 

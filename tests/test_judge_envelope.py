@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from clearance.kernels.fcl.envelope import envelope
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
 
@@ -62,7 +62,7 @@ def places(moves):
     return np.concatenate(out)
 
 
-def rim(piece: Piece, wire, k, count=24):
+def rim(piece: HeadPiece, wire, k, count=24):
     """Points of a piece's outline at its corner height k, as it stands at a place."""
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x1, y1], [x0, y1], [x0, y0], [x1, y0]])

@@ -14,7 +14,7 @@ from clearance.kernels.meridian.chords import chords_of
 from clearance.kernels.meridian.profile import NOWHERE, ClearanceMeasure
 from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.sweeps import BARE
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 
@@ -71,7 +71,7 @@ def test_a_line_through_a_corner_tells_nothing_so_another_is_taken():
 
 def test_a_needle_that_stands_inside_is_swallowed():
     body = octahedron(10.0)
-    needle = (Piece(np.array([-2.0, 2.0]), np.zeros(2)),)
+    needle = (HeadPiece(np.array([-2.0, 2.0]), np.zeros(2)),)
     assert body_swallows(body, aabbs(body), True, straight_runs(polyline(np.zeros((1, 2)))), needle) is True
 
 
@@ -93,7 +93,7 @@ def test_a_block_inside_the_head():
     assert not head_swallows(below, aabbs(below), path, head)
 
 
-@pytest.mark.parametrize("piece", [Piece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
+@pytest.mark.parametrize("piece", [HeadPiece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
                                    piece_of_box((-1, 2), (-1, 1), (0, 5), -0.1, up=False)])  # fmt: skip
 @pytest.mark.parametrize("bend", [0.0, 1e-15])
 def test_a_move_in_the_middle_of_a_large_facet(piece, bend):

@@ -15,7 +15,7 @@ from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.touch import TouchHead
 from clearance.mesh import model as shapes
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
@@ -143,9 +143,9 @@ def lines_between(x, count):
 @pytest.mark.parametrize(
     "piece",
     [
-        Piece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
-        Piece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
-        Piece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
     ],
     ids=["disc", "cone", "box"],
 )

@@ -21,7 +21,7 @@ from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
 from clearance.kernels.fcl import distance as fcl_side
 from clearance.kernels.meridian import view as flat
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene
 from tests import setup_writer
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
@@ -51,7 +51,7 @@ def flat_says(patch: Patch, change: Change) -> None:
     patch.setattr(flat, "nearest", broken)
 
 
-def envelope_of(patch: Patch, change: Callable[[Piece], Piece]) -> None:
+def envelope_of(patch: Patch, change: Callable[[HeadPiece], HeadPiece]) -> None:
     """FCL is shown a head that is made otherwise; figures grown by allow or margin are wrong as well."""
     one, many = fcl_side.envelope_along, fcl_side.envelopes
     patch.setattr(
@@ -96,8 +96,8 @@ def beside(gap: float, margin=(0.0, 0.0), allow=(0.0, 0.0)) -> Recipe:
     track = Track(
         start=(3.0, -7.0),
         steps=(Step((63.0, -7.0)),),
-        lower=(Piece(np.array([-40.0, 0.0]), np.array([5.0, 5.0])),),
-        upper=(Piece(np.array([50.0, 90.0]), np.array([5.0, 5.0])),),
+        lower=(HeadPiece(np.array([-40.0, 0.0]), np.array([5.0, 5.0])),),
+        upper=(HeadPiece(np.array([50.0, 90.0]), np.array([5.0, 5.0])),),
         lower_z=0.0,
         upper_z=50.0,
     )

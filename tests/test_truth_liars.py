@@ -16,7 +16,7 @@ import pytest
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
 from clearance.mesh.topology import judged
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import SideHeight
 from tests.oracles.compare import allowed_verdicts, complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
@@ -40,17 +40,17 @@ def read_as(case: Case, skins: dict[int, Array] | Lie, seed: int = 0) -> Case:
 
 
 def scene_of(
-    parts: tuple[Part, ...], lower: tuple[Piece, ...], steps: tuple[Step, ...], start=(0.0, 0.0)
+    parts: tuple[Part, ...], lower: tuple[HeadPiece, ...], steps: tuple[Step, ...], start=(0.0, 0.0)
 ) -> Case:
     """One body, a lower head along a path; the upper head is far up."""
-    upper = (Piece(np.array([500.0, 540.0]), np.array([5.0, 5.0])),)
+    upper = (HeadPiece(np.array([500.0, 540.0]), np.array([5.0, 5.0])),)
     track = Track(start, steps, lower, upper, 0.0, 500.0)
     shape = Shape("liar", "holder", parts, (0.0, 0.0), (0.0, 0.0))
     return case_of(Recipe("a model that lies", (shape,), (track,)))
 
 
-def needle(low: float, high: float, r: float = 0.0) -> tuple[Piece, ...]:
-    return (Piece(np.array([low, high]), np.array([r, r])),)
+def needle(low: float, high: float, r: float = 0.0) -> tuple[HeadPiece, ...]:
+    return (HeadPiece(np.array([low, high]), np.array([r, r])),)
 
 
 def lower_of(result: Result) -> Pair:
@@ -169,7 +169,7 @@ def test_hundreds_of_scattered_shells_keep_every_promise() -> None:
     for _ in range(240):
         x, y, z = rng.uniform(-60, 60), rng.uniform(-60, 60), rng.uniform(-30, 5)
         parts.append(block([x, y, z], [x + 1.5, y + 1, z + 2]))
-    head = (Piece(np.array([-8.0, 0.0]), np.array([3.0, 1.0])),)
+    head = (HeadPiece(np.array([-8.0, 0.0]), np.array([3.0, 1.0])),)
     steps = (Step((40.0, 20.0)), Step((-30.0, 25.0)), Step((-30.0, -40.0)))
     case = scene_of(tuple(parts), head, steps, (-50.0, 0.0))
     for lie in (None, "facets turned at random", "every facet twice"):

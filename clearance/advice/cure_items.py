@@ -23,6 +23,7 @@ from clearance.checking.result import Ailment, Cure, Pair, Result
 from clearance.checking.verdict import check
 from clearance.errors import InputError
 from clearance.process.account import Account, State
+from clearance.process.known import Known
 from clearance.scene.model import Body, Scene, Stretch
 from clearance.scene.toml_file import MM_PER_UNIT
 
@@ -263,6 +264,7 @@ class StateCures:
         self.scene: Scene = result.scene
         self.account: Account | None = before.account
         self.before, self.bad, self.budget = before, bad, budget
+        self.known = Known()
         self.cuts: dict[str, Stretch] = {s.name: s for s in self.scene.stretches if s.cut is not None}
 
     def wrong(self) -> list[State]:
@@ -326,7 +328,7 @@ class StateCures:
         on, off = (change.bodies, ()) if change.on else ((), change.bodies)
         after = with_present(self.scene, change.cuts, on, off)
         with self.budget.step("job", 0.25):
-            told = of_change(self.scene, after)
+            told = of_change(self.scene, after, self.known)
         if state.cut in told.bad_cuts() or not told.grave <= self.before.grave:
             return None
         if on and not self._runs_free(after, set(on)):

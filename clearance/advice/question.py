@@ -20,7 +20,7 @@ import numpy as np
 
 from clearance.advice.edits import UpperRule, end_rules, lifted, raised
 from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, runs_of
-from clearance.scene.heads import Piece, risen
+from clearance.scene.heads import HeadPiece, risen
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
 
@@ -46,7 +46,12 @@ class RaiseQuestion:
         ]
 
     def hits(self, margins: bool, heads: Collection[str] = ("lower", "upper", "wire")) -> Hits:
-        """The raises in the range at which one of the heads (or the wire) meets something."""
+        """The raises in the range at which one of the heads (or the wire) meets something.
+
+        Args:
+            margins: heads grown by allow and margin; else by allow alone.   heads: "lower", "upper",
+                "wire".
+        """
         whole = Hits(self.first, self.last)
         for low, high in self._parts_of_range():
             part = Hits(low, high)
@@ -95,7 +100,7 @@ class RaiseQuestion:
         return grow.side + beyond, grow.height + beyond
 
     def _rows(
-        self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
+        self, run: HeadRun, rule: UpperRule, piece: HeadPiece, grow: Growth, body: int, s: float, tag: int
     ) -> list[Lifted]:
         """How a piece, grown, and a body are to each other when raised about s."""
         moves = body in self.rising
@@ -110,19 +115,19 @@ class RaiseQuestion:
             return [Lifted(lifted(piece.grown(side, height), shift), way, tag=tag)]
         bottom, top = float(piece.z[0]), float(piece.z[-1]) + shift
         if not rides:
-            whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
+            whole = HeadPiece(np.array([bottom, top]), piece.r).grown(side, height)
             return [Lifted(whole, 1 if moves else 0, tag=tag)]
         if moves:
-            endless = Piece(np.array([bottom, top + self._endless]), piece.r).grown(side, height)
+            endless = HeadPiece(np.array([bottom, top + self._endless]), piece.r).grown(side, height)
             return [Lifted(endless, 1, (-np.inf, top + height), tag)]
-        endless = Piece(np.array([bottom - self._endless, top]), piece.r).grown(side, height)
+        endless = HeadPiece(np.array([bottom - self._endless, top]), piece.r).grown(side, height)
         return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
 
     def _rising(
         self,
         run: HeadRun,
         both: tuple[UpperRule, UpperRule],
-        piece: Piece,
+        piece: HeadPiece,
         grow: Growth,
         body: int,
         s: float,
@@ -187,7 +192,13 @@ def stepped_windows(
     margins: bool,
     tolerances: Tolerances = DEFAULT,
 ) -> tuple[list[tuple[float, float]], list[Shut]]:
-    """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not."""
+    """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.   first, last: ends of the range, mm.
+        margins: heads grown by allow and margin; else by allow alone.   tolerances: steps and their
+            least.
+    """
     pace = _pace(scene)
     own = tolerances.advice
     stride = max((last - first) * own.stride_share, own.least_stride)

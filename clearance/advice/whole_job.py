@@ -23,6 +23,7 @@ from clearance.parallel import processor_time
 from clearance.process.account import Account
 from clearance.process.check import told
 from clearance.process.findings import look
+from clearance.process.known import Known
 from clearance.scene.model import Finding, Scene, Stretch
 
 #: what a finding is about, its figures left out
@@ -67,13 +68,14 @@ def as_told(result: Result) -> Told:
     return Told(result.findings, getattr(result, "account", None))
 
 
-def of_change(before: Scene, after: Scene) -> Told:
+def of_change(before: Scene, after: Scene, known: Known | None = None) -> Told:
     """What the job says of a scene as it would be.
 
     Args:
         before: as planned, with what reading found.   after: bodies and heads as they would be.
+        known: what was found out of scenes of the same bodies; more is added.
     """
-    findings, account = told(replace(after, findings=tuple(as_they_stand(before, after))))
+    findings, account = told(replace(after, findings=tuple(as_they_stand(before, after))), known)
     return Told(tuple(findings), account)
 
 
@@ -187,7 +189,11 @@ class PartElsewhere:
         self.judged = bool(held) and not self.gripped
 
     def wrong(self, dx: float, dy: float, degrees: float = 0.0) -> Finding | None:
-        """What is no longer right where the parts lie shifted, mm, and turned before that; None: nothing."""
+        """What is no longer right where the parts lie shifted, mm, and turned before that; None: nothing.
+
+        Args:
+            dx, dy: machine frame.   degrees: about the planned zero, anticlockwise from above.
+        """
         there = shifted(self.scene, self.others, (-dx, -dy, 0.0))
         if degrees:
             there = turned(there, self.others, self.about, -degrees)
@@ -197,7 +203,12 @@ class PartElsewhere:
     def end(
         self, limit: float, at: Callable[[float], Finding | None], grain: float
     ) -> tuple[float, Finding | None]:
-        """How far it may go towards a limit, and what is wrong farther on; None where it may all the way."""
+        """How far it may go towards a limit, and what is wrong farther on; None where it may all the way.
+
+        Args:
+            limit: mm or degrees.   at: what is wrong at a value on the way.   grain: to which the end is
+                told.
+        """
         why = at(limit)
         if why is None:
             return limit, None

@@ -25,7 +25,7 @@ from clearance.scene.model import Finding, Scene
 Progress = Callable[[float, str], None]
 
 #: runs that are judged at once
-_TOGETHER = 100
+_TOGETHER = 400
 #: work (see ``_work``) from which a second process saves more than it costs
 _WORTH = 600.0
 #: work of one more body, beside the length of the path: 14 bodies were measured to be as 400 moves

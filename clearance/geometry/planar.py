@@ -154,7 +154,15 @@ class Regions:
         Args:
             bounds: x and y at its lowest corner, then at its highest, mm.
         """
+        return [self.all[k] for k in self.which(bounds)]
+
+    def which(self, bounds: Sequence[float]) -> list[int]:
+        """The numbers of those whose boxes meet one, from 0.
+
+        Args:
+            bounds: x and y at its lowest corner, then at its highest, mm.
+        """
         x0, y0, x1, y1 = bounds
         a = self._boxes[: len(self.all)]
         meet = (a[:, 0] <= x1) & (a[:, 2] >= x0) & (a[:, 1] <= y1) & (a[:, 3] >= y0)
-        return [self.all[k] for k in np.flatnonzero(meet)]
+        return np.flatnonzero(meet).tolist()

@@ -32,7 +32,7 @@ from clearance.mesh.topology import (
     shells,
     turned_to_agree,
 )
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def head_swallows(
     triangles: Array,
     aabbs: AabbSet,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
@@ -119,13 +119,19 @@ def body_swallows(
     aabbs: AabbSet,
     closed: bool,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None: undecided.
 
     Their surfaces do not meet, so one point of each piece on each unbroken run decides, if the body is
     closed. Into an open one a head may come by the hole, so it is asked about along the way.
+
+    Args:
+        triangles: (N, 3, 3) of the body, mm.   aabbs: about them.   closed: whether its surface is.
+        runs: the path as straight bits, and how far each may lie off it, mm, in the same frame.
+        pieces: of the head, horizontally relative to the wire.
+        tolerances: how far a line must stay from an edge to be believed.
     """
     box_low, box_high = aabbs.box
     boxes = aabbs.low, aabbs.high
@@ -149,7 +155,7 @@ def body_swallows(
 
 
 def _along(
-    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[Piece], most: int
+    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[HeadPiece], most: int
 ) -> list[Array]:
     """Places of the wire, ``step`` apart, at which some piece is near a box; about ``most`` at most."""
     reach = max(max(abs(x) for x in piece.rect) for piece in pieces) + step
@@ -173,7 +179,13 @@ def holds_point(
     point: Array,
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
-    """Whether a body holds a point (3,) that is not on its surface; None: undecided."""
+    """Whether a body holds a point (3,) that is not on its surface; None: undecided.
+
+    Args:
+        triangles: (N, 3, 3), mm.   boxes: lowest and highest corners (N, 3) of them.
+        closed: whether they are a closed surface.   point: in the same frame.
+        tolerances: how far a line must stay from an edge to be believed.
+    """
     low, high = boxes
     over = (low[:, 0] <= point[0]) & (high[:, 0] >= point[0])
     over &= (low[:, 1] <= point[1]) & (high[:, 1] >= point[1])

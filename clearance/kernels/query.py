@@ -24,7 +24,7 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.places import Boxes, Places
+from clearance.kernels.meridian.places import PlaceSearch
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -34,9 +34,10 @@ from clearance.kernels.meridian.profile import (
     SideMeasure,
 )
 from clearance.kernels.meridian.search import Witness
+from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
 from clearance.toolpath.moves import Moves
@@ -86,7 +87,7 @@ class SweepQuery:
         self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
             {} if like is None else like._paths
         )
-        self._grown: dict[tuple[int, float, float], tuple[Sequence[Piece], list[Piece]]] = (
+        self._grown: dict[tuple[int, float, float], tuple[Sequence[HeadPiece], list[HeadPiece]]] = (
             {} if like is None else like._grown
         )
 
@@ -121,14 +122,14 @@ class SweepQuery:
         )
 
     def path(self, moves: Moves, only: Rows | None = None) -> ChordTree:
-        """The hierarchy over a path's chords; the same path is made once."""
+        """The hierarchy over chords of ``moves`` (those of ``only``); the same path is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
         return self._paths[key][2]
 
     def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
-        """A path as straight bits, each with how far the true path may lie from it."""
+        """The ``moves``, or those of ``only`` (M,), as straight bits, each with how far off it may lie."""
         return self.path(moves, only).chords
 
     @cached_property
@@ -158,25 +159,39 @@ class SweepQuery:
         return held
 
     def swallowed(
-        self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
+        self,
+        body: int,
+        moves: Moves,
+        pieces: Sequence[HeadPiece],
+        only: Rows | None = None,
+        lift: float = 0.0,
     ) -> bool | None:
-        """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
-        is open, which leaves it undecided."""
+        """Whether ``body`` (its index), raised by ``lift`` mm, holds any of ``pieces`` along ``moves``, or
+        those of ``only`` (M,); None: its surface is open, so it is undecided."""
         return swallowed(self.surfaces, body, moves, pieces, only, lift)
 
     # ------------------------------------------------------------------------------- the rule of growth
     def growth(self, run: HeadRun, body: int, margins: bool = True) -> Growth:
-        """By how much a head is grown before it is held against a body: its allow, then the margin too."""
+        """By how much a head is grown before it is held against a body: its allow, then the margin too.
+
+        Args:
+            run: a head on a stretch.   body: its index.   margins: whether the margin is added, too.
+        """
         one = self.bodies[body]
         off = one.allow.and_then(run.margin(one)) if margins else one.allow
         return Growth(off.side, off.height)
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
-        """What a touch means: grown by allow a clash, grown by the margin as well close."""
+        """What a touch of ``run`` and ``body`` means: grown by allow a clash, by the margin as well close."""
         return (self.growth(run, body, False), "clash"), (self.growth(run, body, True), "close")
 
     def spare(self, run: HeadRun, body: int, side: float | None, height: float | None) -> float | None:
-        """The smaller of side and height less what they must be; None where neither is there."""
+        """The smaller of side and height less what they must be; None where neither is there.
+
+        Args:
+            run: a head on a stretch.   body: its index.   side, height: as measured, mm; None where there
+                is none.
+        """
         allow, margin = self.bodies[body].allow, run.margin(self.bodies[body])
         spares = [
             figure - a - m
@@ -186,12 +201,12 @@ class SweepQuery:
         return min(spares) if spares else None
 
     def reach(self, run: HeadRun, body: int) -> float:
-        """A body that is farther from a head than this keeps its margins."""
+        """Of a ``run``: a ``body`` (its index) that is farther from the head keeps its margins; mm."""
         growth = self.growth(run, body)
         return hypot(growth.side, growth.height) + 10.0 * self.tolerances.width
 
     def may_touch(self, clearance: float, growth: Growth) -> bool:
-        """Whether a body that far away can come near a head that is grown so much."""
+        """Whether a body at ``clearance`` (mm) can come near a head that is grown by ``growth``."""
         return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
 
     # ------------------------------------------------------------------------------- the meridian kernel
@@ -224,7 +239,7 @@ class SweepQuery:
         return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
 
     def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
-        """By how much a head is grown where a figure is measured."""
+        """By how much the head of ``run`` is grown where ``figure`` is measured to ``body``."""
         if figure == "clearance":
             return BARE
         return self._of_side(run, body) if figure == "side" else self._of_height(run, body)
@@ -265,7 +280,7 @@ class SweepQuery:
 
     def clearance_below(
         self,
-        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]],
+        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[HeadPiece]], Mapping[int, float]]],
         settled: float = -1.0,
         points: bool = True,
     ) -> list[tuple[dict[int, float], dict[int, Witness]]]:
@@ -303,7 +318,12 @@ class SweepQuery:
         self, runs: Sequence[HeadRun], growths: Sequence[Mapping[int, Growth]], up_to: float
     ) -> list[Array]:
         """For each run the distance (bodies,) of some bodies from the head as grown for each; ``up_to`` where
-        it is no smaller."""
+        it is no smaller.
+
+        Args:
+            runs: heads on stretches.   growths: for each run, of each body asked about by its index, mm.
+            up_to: mm; more is of no interest.
+        """
         out = [np.full(len(self.bodies), up_to) for _ in runs]
         sweeps, owner = [], []
         for number, (run, wanted) in enumerate(zip(runs, growths, strict=True)):
@@ -321,7 +341,11 @@ class SweepQuery:
         return out
 
     def touching(self, run: HeadRun, body: int, growth: Growth) -> Rows:
-        """On which of the moves (M,) the grown head touches a body."""
+        """On which of the moves (M,) the grown head touches a body.
+
+        Args:
+            run: a head on a stretch.   body: its index.   growth: side and height, mm.
+        """
         touch = self.tolerances.found_touch
         sweeps = [
             self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
@@ -356,7 +380,11 @@ class SweepQuery:
         return Sweep(self.path(part.moves, part.only), against, run.face_of(part), start)
 
     def touch_on(self, run: HeadRun, body: int, move: int) -> Witness | None:
-        """Where a head is nearest to a body on one move."""
+        """Where a head is nearest to a body on one move.
+
+        Args:
+            run: a head on a stretch.   body: its index.   move: index of a move of the stretch.
+        """
         best: tuple[float, Witness] | None = None
         for part in run.parts:
             only = np.arange(len(part.moves)) == move
@@ -387,8 +415,8 @@ class SweepQuery:
         into.add(self.tree, asks)
 
     def lifted(
-        self, run: HeadRun, body: int, pieces: Sequence[Piece], margins: bool = True, extra: float = 0.0
-    ) -> list[Piece]:
+        self, run: HeadRun, body: int, pieces: Sequence[HeadPiece], margins: bool = True, extra: float = 0.0
+    ) -> list[HeadPiece]:
         """Pieces grown as for windows of raises or shifts: by the rule, and so far that their end is no
         touch.
 
@@ -402,13 +430,16 @@ class SweepQuery:
             self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
         return self._grown[key][1]
 
-    def places(self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0) -> Places:
+    def places(
+        self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0, beyond: float = 0.0
+    ) -> PlaceSearch:
         """A search for the places of bodies that move together at which no head comes nearer than the
         margins.
 
         Args:
             moving: their indices.   origin: (2,) what a place is told of, where they stand now, machine X Y.
             extra: mm, by which heads are grown on top, sideways and up and down.
+            beyond: mm; turns are about a point that is no farther from the origin than this.
 
         Tags of what is met are ``run * len(bodies) + body``.
         """
@@ -428,18 +459,28 @@ class SweepQuery:
                         ]
                 asks.append((self.path(part.moves, part.only), rows))
         off = np.array([origin[0], origin[1], 0.0])
-        return Places([self.bodies[b].triangles_M - off for b in moving], asks)
+        return PlaceSearch([self.bodies[b].triangles_M - off for b in moving], asks, beyond)
 
     def touch_head(
-        self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
+        self,
+        part: HeadPart,
+        pieces: Sequence[HeadPiece],
+        growth: Growth,
+        lifts: Mapping[int, Sequence[float]],
     ) -> TouchHead:
-        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for."""
+        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for.
+
+        Args:
+            part: of a head on a stretch.   pieces: its convex pieces.   growth: side and height, mm.
+            lifts: for each body, by its index, the raises asked about, mm.
+        """
         grown = [piece.grown(growth.side, growth.height) for piece in pieces]
         return TouchHead(self.surfaces, part.moves, grown, part.only, lifts)
 
 
 __all__ = [
     "BARE",
+    "DEGREE",
     "Boxes",
     "FclRun",
     "Figures",
@@ -449,7 +490,7 @@ __all__ = [
     "Hits",
     "Lifted",
     "Pairs",
-    "Places",
+    "PlaceSearch",
     "SweepQuery",
     "TouchHead",
     "Witness",

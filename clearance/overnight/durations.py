@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each, ways
 from clearance.process.course import Course, There
-from clearance.process.passes import is_trim
 from clearance.process.runs import SAME, Run, runs
 from clearance.process.stock import kerf_width
+from clearance.process.stops import is_trim
 from clearance.scene.model import Scene, Stretch, StretchKind
 from clearance.scene.night import Rates, Spool, Three
 from clearance.toolpath.moves import Moves
@@ -53,7 +53,11 @@ def plus(*spans: Three) -> Three:
 
 
 def at_rate(amount: float, rate: Three) -> Three:
-    """Minutes for so many mm or mm2 at a rate in the same unit a minute: the fastest is the shortest."""
+    """Minutes for so many mm or mm2 at a rate in the same unit a minute: the fastest is the shortest.
+
+    Args:
+        amount: mm or mm2.   rate: least, likely and most of it a minute.
+    """
     return amount / rate[2], amount / rate[1], amount / rate[0]
 
 

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 
 from clearance.checking.verdict import Progress, worst
 from clearance.parallel import processor_time
-from clearance.process.findings import Checked
+from clearance.process.findings import Checked, with_findings
 from clearance.process.findings import check as check_access
 from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
-    from clearance.process.removal import Piece, Story
-    from clearance.process.stays import Answer, Question
+    from clearance.process.balance import PartInState, StateOfPart
+    from clearance.process.known import Known
+    from clearance.process.removal import Piece, Removals
 
 
 def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
@@ -31,12 +32,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
         return replace(result, spent_s=processor_time() - spent)
     held = scene.planned or scene
     findings = _together(_without_gone(held, list(result.findings), result.facts.pieces), made)
-    cuts = tuple(
-        replace(
-            cut, verdict=worst([cut.verdict, *(f.severity for f in made.findings if f.is_about(cut.name))])
-        )
-        for cut in result.cuts
-    )
+    cuts = with_findings(result.cuts, made.findings)
     return replace(
         result,
         verdict=worst([*(c.verdict for c in cuts), *(f.severity for f in findings)]),
@@ -48,39 +44,35 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     )
 
 
-def told(scene: Scene) -> tuple[list[Finding], Account | None]:
+def told(
+    scene: Scene,
+    known: Known | None = None,
+    hear: list[tuple[PartInState, StateOfPart]] | None = None,
+) -> tuple[list[Finding], Account | None]:
     """All that is said of a job but for distances, with what reading found; and its states.
 
     Args:
         scene: as loaded, or changed; it is not judged whether heads run free.
+        known: what was found out of scenes of the same bodies; more is added.
+        hear: of each part in each state what is asked, and what holds it, is put into this.
     """
     from clearance.process.findings import look
+    from clearance.process.states import account
 
-    facts, found = look(scene, _account)
+    def made_of(there: Scene, story: Removals) -> Account:
+        return account(there, story, None if hear is None else lambda q, a: hear.append((q, a)), known)
+
+    facts, found = look(scene, made_of)
     findings, made = [*scene.findings, *found], facts.account
     if made is not None and made.states:
         findings = _together(_without_gone(scene, findings, facts.pieces), made)
     return findings, made
 
 
-def heard(scene: Scene) -> list[tuple[Question, Answer]]:
-    """Of each part in each state of the job what is asked, and what holds it.
-
-    Args:
-        scene: as loaded, or changed; it is not judged whether heads run free.
-    """
-    from clearance.process.findings import look
+def _account(scene: Scene, told: Removals, known: Known | None = None) -> Account:
     from clearance.process.states import account
 
-    found: list[tuple[Question, Answer]] = []
-    look(scene, lambda there, story: account(there, story, lambda q, a: found.append((q, a))))
-    return found
-
-
-def _account(scene: Scene, told: Story) -> Account:
-    from clearance.process.states import account
-
-    return account(scene, told)
+    return account(scene, told, known=known)
 
 
 def _without_gone(scene: Scene, findings: list[Finding], pieces: tuple[Piece, ...]) -> list[Finding]:

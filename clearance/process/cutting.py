@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 
 from clearance.mesh.sections import Array
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import kerf
 from clearance.scene.model import Body, Finding, Scene
 
 
-def drag_findings(scene: Scene, told: Story) -> list[Finding]:
+def drag_findings(scene: Scene, told: Removals) -> list[Finding]:
     """Rapid moves with the wire in through a part or anything else, and a wire left in at the end."""
     found = []
     for run, part, length in told.scraped:
@@ -100,7 +100,7 @@ NEAR = 0.3
 HARDLY, MOST = 0.03, 0.5
 
 
-def blank_findings(scene: Scene, told: Story) -> list[Finding]:
+def blank_findings(scene: Scene, told: Removals) -> list[Finding]:
     """One finding at most for each cut and part."""
     found = []
     wire = scene.known_machine.wire

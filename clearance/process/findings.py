@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from clearance.checking.result import Result
+from clearance.checking.result import CutResult, Result
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as judge
 from clearance.parallel import beside
-from clearance.process.passes import Stop
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
 from clearance.process.statics import Weight
+from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
-    from clearance.process.removal import Story
+    from clearance.process.removal import Removals
 
-    Also = Callable[[Scene, Story], Account]
+    Also = Callable[[Scene, Removals], Account]
 
 
 @dataclass(frozen=True)
@@ -84,12 +84,10 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     """
     runs, scene = scene, scene.planned or scene
     from clearance.process.account import open_part_findings
-    from clearance.process.keyed_in import offset_findings
-    from clearance.process.leaning import largest_lean, lean_findings
-    from clearance.process.passes import stop_findings, stops
-    from clearance.process.screws import screw_findings
+    from clearance.process.holding import screw_findings
     from clearance.process.statics import heavy_findings, weights
-    from clearance.process.travel import travel_findings, travel_used
+    from clearance.process.stops import offset_findings, stop_findings, stops
+    from clearance.process.travel import largest_lean, lean_findings, travel_findings, travel_used
 
     weighed = tuple(weights(scene))
     leans = {s.name: lean for s in runs.stretches if s.cut is not None and (lean := largest_lean(runs, s))}
@@ -112,17 +110,17 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.process.becomes import becomes_findings, by_name
     from clearance.process.cutting import blank_findings, drag_findings
-    from clearance.process.removal import story
-    from clearance.process.said import said_findings
+    from clearance.process.finished_part import becomes_findings, by_name
+    from clearance.process.held_by import said_findings
+    from clearance.process.removal import removals
     from clearance.process.slug import slug_findings
     from clearance.process.statics import magnet_findings, tipping_findings
     from clearance.process.threading import Ways
-    from clearance.process.threading_told import thread_height_findings, threading_findings
+    from clearance.process.threading_findings import thread_height_findings, threading_findings
 
     try:
-        told = story(scene)
+        told = removals(scene)
         told.pieces = [by_name(scene, told, piece) for piece in told.pieces]
         ways = Ways(scene, told)
         through = tuple((run, tuple(ways.column(run))) for run in told.all_runs)
@@ -162,11 +160,24 @@ def check(
     return _with(result, facts, found, began)
 
 
-def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
-    cuts = tuple(
-        replace(cut, verdict=worst([cut.verdict, *(f.severity for f in found if f.is_about(cut.name))]))
-        for cut in result.cuts
+def with_findings(cuts: Sequence[CutResult], found: Iterable[Finding]) -> tuple[CutResult, ...]:
+    """Results of cuts, with what is told of each.
+
+    Args:
+        found: findings, of any cuts.
+    """
+    about: dict[str | None, list[str]] = {}
+    for finding in found:
+        for name in {finding.cut, *finding.also}:
+            about.setdefault(name, []).append(finding.severity)
+    return tuple(
+        replace(cut, verdict=worst([cut.verdict, *about.get(cut.name, ())])) if cut.name in about else cut
+        for cut in cuts
     )
+
+
+def _with(result: Result, facts: Facts, found: list[Finding], began: float) -> Checked:
+    cuts = with_findings(result.cuts, found)
     return Checked(
         scene=result.scene,
         verdict=worst([result.verdict, *(f.severity for f in found)]),

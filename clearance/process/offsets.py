@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from clearance.process.course import Phase, cuts_between
-from clearance.process.passes import NEAR, PLACES, SHARE
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
+from clearance.process.stops import NEAR, PLACES, SHARE
 from clearance.scene.model import Scene
 
 #: a bit that frees a piece of whose edge so much was cut before is the last bit of it: a tab, say

@@ -72,7 +72,7 @@ class Piece:
 
 
 @dataclass
-class Story:
+class Removals:
     """What happened, in order.
 
     Attributes:
@@ -97,9 +97,9 @@ class Story:
     all_runs: list[Run] = field(default_factory=list)
 
 
-def story(scene: Scene) -> Story:
-    """Run after run through every part that closes; see ``Story``."""
-    told = Story(Contacts(scene.bodies), all_runs=list(runs(scene)))
+def removals(scene: Scene) -> Removals:
+    """Run after run through every part that closes; see ``Removals``."""
+    told = Removals(Contacts(scene.bodies), all_runs=list(runs(scene)))
     wire = scene.known_machine.wire
     states: dict[int, _State] = {}
     for run in told.all_runs:
@@ -138,7 +138,7 @@ def _same_place(a: Piece, b: Piece) -> bool:
 class _State:
     """One part as it is left after each run."""
 
-    def __init__(self, scene: Scene, part: int, told: Story, wire: float) -> None:
+    def __init__(self, scene: Scene, part: int, told: Removals, wire: float) -> None:
         import shapely
 
         self.part, self.wire, self.contacts = part, wire, told.contacts
@@ -149,10 +149,12 @@ class _State:
         self.box = shapely.box(*self.whole.bounds)
         self.gone = Regions()
         self.kerfs: list[tuple[Run, Any]] = []
+        #: the same kerfs
+        self.drawn = Regions()
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
     # ----------------------------------------------------------------------------------- one run
-    def thread(self, run: Run, told: Story) -> None:
+    def thread(self, run: Run, told: Removals) -> None:
         """Look whether a run begins in what is gone, and how much room there is."""
         import shapely
 
@@ -162,7 +164,7 @@ class _State:
             room = AROUND if here.is_empty else float(here.distance(shapely.Point(x, y)))
             told.reopened[run.number, self.part] = 2.0 * room
 
-    def step(self, run: Run, told: Story) -> None:
+    def step(self, run: Run, told: Removals) -> None:
         """Take a run's kerf out, and the pieces that it frees."""
 
         chains = run.line(self.middle)
@@ -180,6 +182,7 @@ class _State:
             groups, _ = self.parted(drawn, everywhere=True)
             pieces = [piece for group in groups for piece in self._freed(run, group, drawn)]
         self.kerfs.append((run, drawn))
+        self.drawn.append(drawn)
         self.gone.append(drawn)
         for values in pieces:
             self.rough.append(("piece", values))
@@ -279,13 +282,7 @@ class _State:
 
     def _kerfs_near(self, bounds: Sequence[float]) -> list[tuple[Run, Any]]:
         """The kerfs so far whose boxes meet one."""
-        x0, y0, x1, y1 = bounds
-        found = []
-        for run, drawn in self.kerfs:
-            a0, b0, a1, b1 = drawn.bounds
-            if a0 <= x1 and a1 >= x0 and b0 <= y1 and b1 >= y0:
-                found.append((run, drawn))
-        return found
+        return [self.kerfs[k] for k in self.drawn.which(bounds)]
 
     def _kinds(self, run: Run, pieces: list[Any], kerfs: list[tuple[Run, Any]], total: Any) -> list[str]:
         """Slug or good part: by where the wire was threaded for the first run along each piece's edge.
@@ -341,7 +338,7 @@ class _State:
         return None
 
     # ----------------------------------------------------------------------------------- rapid moves
-    def _scrape(self, run: Run, told: Story) -> None:
+    def _scrape(self, run: Run, told: Removals) -> None:
         """How much metal the wire is dragged through by rapid moves, or would be were it not taken as cut."""
         length = self._in_metal(run)
         if length > SCRAPE:
@@ -367,7 +364,7 @@ class _State:
         return length_in(ways, metal, self.wire * SIDE)
 
     # ----------------------------------------------------------------------------------- figures
-    def weigh(self, told: Story) -> None:
+    def weigh(self, told: Removals) -> None:
         """Give each piece its volume, mass and middle, all at once, and hand it to the story."""
         if not self.rough:
             return

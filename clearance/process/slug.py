@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import numpy as np
 
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.stock import Metal
 from clearance.process.support import NEAR
@@ -231,7 +232,9 @@ def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal, bool]], z: float, l
     if not chains or not pieces:
         return None
     way = shapely.multilinestrings(chains)
-    for piece, metal, gone in pieces:
+    shapely.prepare(way)
+    met = shapely.intersects(way, np.array([metal.region for _, metal, _ in pieces], dtype=object))
+    for piece, metal, gone in compress(pieces, met.tolist()):
         length = float(way.intersection(metal.region).length)
         if length > (max(LENGTH, SHARE * float(way.length)) if gone else least):
             return piece
@@ -280,7 +283,7 @@ def _points(triangles: np.ndarray) -> list[np.ndarray]:
     return [shapely.points(one[:, :2]) for one in triangles]
 
 
-def slug_findings(scene: Scene, told: Story) -> list[Finding]:
+def slug_findings(scene: Scene, told: Removals) -> list[Finding]:
     """One note for each cut and part that frees something, one for each that leaves a tab."""
     found = []
     for pieces, say in ((told.pieces, _frees), (told.tabs, _leaves)):

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,17 +15,18 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
+from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
+from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
-from clearance.process.holding import role_of
+from clearance.process.holding import MEETS, ContactCache, role_of
+from clearance.process.known import Known
 from clearance.process.loads import said_to_carry, taken
-from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
-from clearance.process.passes import is_trim
-from clearance.process.removal import SIDE, Piece, Story
+from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
-from clearance.process.stays import FAR, GRAVITY, MEETS, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
+from clearance.process.stops import is_trim
 from clearance.process.support import bearing
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -46,27 +48,51 @@ MANY = 20
 
 
 #: is told of each part in each state: what is asked, and what holds it
-Heard = Callable[[Question, Answer], None]
+Heard = Callable[[PartInState, StateOfPart], None]
 
 
-def account(scene: Scene, told: Story, heard: Heard | None = None) -> Account:
-    """The account of a job; an empty one where no cut goes through a part whose surface closes."""
+def account(scene: Scene, told: Removals, heard: Heard | None = None, known: Known | None = None) -> Account:
+    """The account of a job; an empty one where no cut goes through a part whose surface closes.
+
+    Args:
+        heard: see ``Heard``.   known: what was found out of scenes of the same bodies; more is added.
+    """
     parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
-    return _Job(scene, told, parts, heard).run() if parts else Account((), ())
+    return _Job(scene, told, parts, heard, known).run() if parts else Account((), ())
 
 
 class _Job:
-    def __init__(self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None = None) -> None:
-        self.scene, self.parts, self.heard = scene, parts, heard
+    def __init__(
+        self, scene: Scene, told: Removals, parts: Sequence[int], heard: Heard | None, known: Known | None
+    ) -> None:
+        self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
-        self.stock = {k: Stock(scene.bodies[k], width, seen.get(k)) for k in parts}
-        self.contact = Contact(scene.bodies, told.contacts)
+        if known is not None:
+            known.begin(scene.bodies)
+        self.stock = {
+            k: Stock(scene.bodies[k], width, seen.get(k), None if known is None else known.left(k, width))
+            for k in parts
+        }
+        there = None if known is None else known.contact
+        self.contact = ContactCache(scene.bodies, told.contacts) if there is None else there
+        if known is not None:
+            known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
+        self.order = {id(each): k for k, each in enumerate(scene.stretches)}
+        #: what the setup says that holds parts, with the place of its cut in the order
+        self.holds = [
+            (k, stretch, hold)
+            for k, stretch in enumerate(scene.stretches)
+            for cut in [scene.cut_of(stretch)]
+            for hold in (() if cut is None else cut.holds)
+            if hold.piece is None
+        ]
+        self._told_freed: dict[int, tuple[Loose, tuple[object, ...], Freed]] = {}
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
         self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
@@ -133,7 +159,8 @@ class _Job:
             also = tuple(dict.fromkeys(f.cut for f in others if f.cut is not None and f.cut != first.cut))
             message = f"{first.message}; the same of {len(others)} cuts more"
             findings[findings.index(first)] = replace(first, message=message, also=also)
-            findings = [f for f in findings if f not in others]
+            told_of = set(others)
+            findings = [f for f in findings if f not in told_of]
             gone = {f'"{f.item}" {f.message}' for f in others}
             told = f'"{item}" {first.message}'
             states = [
@@ -156,7 +183,7 @@ class _Job:
         about_pieces += self._freed(moment.freed, moment)[1]
         answers = self._looked_at(moment, moment.steps)
         since = 0.0
-        about_cuts: list[tuple[str, Remark]] = []
+        about_cuts: list[tuple[str, StateRemark]] = []
         for k, step in enumerate(moment.steps):
             running = step.bit.stretch
             about_cuts += self._on_the_way(running)
@@ -197,17 +224,17 @@ class _Job:
             why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
 
-    def _hands(self, moment: Moment) -> list[Remark]:
+    def _hands(self, moment: Moment) -> list[StateRemark]:
         """What is done at a stop while the wire is in."""
         out = self.free.named(moment.taken_out)
         parts = moment.stretch.cut_bodies or tuple(self.parts)
         return hands_at_wire(self.scene, moment, out, self.stock, self.scene.bodies[parts[0]].name)
 
-    def _nothing_to_take(self, moment: Moment) -> list[Remark]:
+    def _nothing_to_take(self, moment: Moment) -> list[StateRemark]:
         """What is to be taken out by name and is not free."""
         parts = moment.stretch.cut_bodies or tuple(self.parts)
         return [
-            Remark(
+            StateRemark(
                 "nothing to take out",
                 "note",
                 self.scene.bodies[parts[0]].name,
@@ -220,11 +247,17 @@ class _Job:
         ]
 
     def _as_freed(self, one: Loose) -> Freed:
-        up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
-        by = tuple(name.strip('"') for name in one.held_by)
-        return Freed(one.name, one.metal.mass, one.leaves, one.held, by, up)
+        """It as it is told; the same object as long as nothing about it changes."""
+        now = (one.leaves, one.held_by)
+        known = self._told_freed.get(id(one))
+        if known is None or known[1] != now:
+            up = lift_out(self.scene, one.piece) if one.leaves == "lifts" else None
+            by = tuple(name.strip('"') for name in one.held_by)
+            known = (one, now, Freed(one.name, one.metal.mass, one.leaves, one.held, by, up))
+            self._told_freed[id(one)] = known
+        return known[2]
 
-    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
+    def _tell(self, n: int, moment: Moment, cut: str, remark: StateRemark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
         key, rank = (remark.kind, remark.item, remark.about), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
@@ -235,14 +268,14 @@ class _Job:
         return True
 
     # ---------------------------------------------------------------------------------------- what happens
-    def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
+    def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[StateRemark]]:
         found, remarks = self.free.free(pieces, moment, self.runs)
         self.cut |= {one.piece.part for one in found}
         crumbs = len(found) > MANY
         remarks += [remark for one in found for remark in self.free.after_it(one, crumbs)]
         return found, remarks
 
-    def _cut(self, step: Step) -> list[Remark]:
+    def _cut(self, step: Step) -> list[StateRemark]:
         """Take a bit's kerf out; what it cuts in metal that is free is told of."""
         found = []
         for part in step.bit.stretch.cut_bodies:
@@ -254,13 +287,12 @@ class _Job:
         self.runs.append(step.bit)
         return found
 
-    def _on_the_way(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
+    def _on_the_way(self, stretch: Stretch | None) -> list[tuple[str, StateRemark]]:
         """What is met on the way to a cut (None: to park): of pieces whose part is not there, in the cut
         too; of parts cut before by a wire that was left in, also where the cut begins with rapid moves."""
         if stretch is self.at:
             return []
-        every = self.scene.stretches
-        index = {id(each): k for k, each in enumerate(every)}
+        every, index = self.scene.stretches, self.order
         first = 0 if self.at is None else index[id(self.at)] + 1
         last = len(every) if stretch is None else index[id(stretch)] + 1
         self.at = stretch
@@ -284,11 +316,11 @@ class _Job:
                         f"would be cut on the way to the first point: {length:.2f} mm of metal, since the "
                         f"program begins with {word} (line {line}); begin with G00"
                     )
-                    found.append((each.name, Remark(FIRST_POINT, "close", name, message)))
+                    found.append((each.name, StateRemark(FIRST_POINT, "close", name, message)))
                     continue
                 if length > DRAGS:
                     message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
-                    found.append((each.name, Remark("wire left in", "clash", name, message)))
+                    found.append((each.name, StateRemark("wire left in", "clash", name, message)))
                     continue
                 for one in self.free.of(part):
                     length = self._dragged(way, one.metal.region)
@@ -297,7 +329,7 @@ class _Job:
                             f"the {one.name}, which is still there, is in the way of the wire, which was "
                             f"left in: {length:.2f} mm of metal"
                         )
-                        found.append((each.name, Remark("wire left in", "clash", name, message)))
+                        found.append((each.name, StateRemark("wire left in", "clash", name, message)))
         return found
 
     def _dragged(self, way: Sequence[Array], region: Any) -> float:
@@ -313,7 +345,7 @@ class _Job:
         return volume > SHARE * whole or any(p.held or p.lies_on for p in pieces)
 
     # ------------------------------------------------------------------------------------------- looked at
-    def _looked_at(self, moment: Moment, steps: Sequence[Step]) -> dict[int, Answer]:
+    def _looked_at(self, moment: Moment, steps: Sequence[Step]) -> dict[int, StateOfPart]:
         """Each part that is there, the highest first: what stands on another is its load."""
         if not self.described:
             return {}
@@ -321,14 +353,14 @@ class _Job:
         cutting = {*moment.stretch.cut_bodies, *(k for s in steps for k in s.bit.stretch.cut_bodies)}
         loads: dict[int, list[Resultant]] = {}
         pressed: dict[int, list[str]] = {}
-        answers: dict[int, Answer] = {}
+        answers: dict[int, StateOfPart] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
         for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
             own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
-            question = Question(
+            question = PartInState(
                 part=part,
                 metal=metal,
                 whole=part not in self.cut,
@@ -342,7 +374,7 @@ class _Job:
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
             )
-            answer = answers[part] = stays(self.contact, question)
+            answer = answers[part] = self._answer(question)
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -353,23 +385,24 @@ class _Job:
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
 
+    def _answer(self, question: PartInState) -> StateOfPart:
+        if self.known is None:
+            return judge_part(self.contact, question)
+        return self.known.answer(question, partial(judge_part, self.contact, question))
+
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
         stop that is yet to come."""
-        body, scene = self.scene.bodies[part], self.scene
+        body = self.scene.bodies[part]
         if body.held_by and (body.held_until is None or moment.stop < body.held_until):
             return body.held_by
-        for stretch in scene.stretches:
-            cut = scene.cut_of(stretch)
-            for hold in () if cut is None else cut.holds:
-                if hold.piece is not None or part not in stretch.cut_bodies:
-                    continue
-                if hold.until is not None and moment.stop >= hold.until:
-                    continue
-                if (stretch is moment.stretch and cutting) or hold.until is not None:
-                    return hold.by
-            if stretch is moment.stretch:
+        for k, stretch, hold in self.holds:
+            if k > self.order[id(moment.stretch)]:
                 break
+            if part not in stretch.cut_bodies or (hold.until is not None and moment.stop >= hold.until):
+                continue
+            if (stretch is moment.stretch and cutting) or hold.until is not None:
+                return hold.by
         return None
 
     def _middle(self, part: int) -> float:
@@ -396,7 +429,7 @@ class _Job:
         path = np.concatenate(chains) if chains else np.empty((0, 2))
         return Jets(*forces), path
 
-    def _loads(self, answers: dict[int, Answer], present: Sequence[int]) -> list[Remark]:
+    def _loads(self, answers: dict[int, StateOfPart], present: Sequence[int]) -> list[StateRemark]:
         """What a holder that carries parts, itself or by way of others, takes at most, against its limit."""
         index = {self.scene.bodies[k].name: k for k in present}
         first: dict[int, list[Resultant]] = {}
@@ -425,14 +458,14 @@ class _Job:
             for limit in limits:
                 if limit.high is not None and kilos > limit.high + ROUNDING:
                     message = f"carries up to {kilos:.1f} kg; {limit.high:g} kg at most ({limit.source})"
-                    found.append(Remark("too heavy", "close", body.name, message))
+                    found.append(StateRemark("too heavy", "close", body.name, message))
         return found
 
 
-def _worse(before: dict[int, Answer], after: dict[int, Answer]) -> dict[int, Answer]:
+def _worse(before: dict[int, StateOfPart], after: dict[int, StateOfPart]) -> dict[int, StateOfPart]:
     """For each part the answer in which it is held worse; the later one where they are alike."""
 
-    def rank(answer: Answer) -> int:
+    def rank(answer: StateOfPart) -> int:
         return min((_RANK.index(r.severity) for r in answer.remarks), default=len(_RANK))
 
     return {k: before[k] if k in before and rank(before[k]) < rank(a) else a for k, a in after.items()}

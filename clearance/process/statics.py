@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import pi
 from typing import Any
 
@@ -30,7 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.mass import is_magnetic
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
 from clearance.scene.model import Finding, Scene
 from clearance.scene.stability import is_magnet
@@ -42,6 +43,8 @@ Array = NDArray[np.float64]
 BY_HAND = 15.0
 #: a part tips when its centre of gravity is farther outside its supports, mm
 OUTSIDE = 0.1
+#: hulls of points of no more bytes than this are kept
+KEPT = 4096
 
 
 @dataclass(frozen=True)
@@ -90,7 +93,7 @@ def heavy_findings(found: Sequence[Weight]) -> list[Finding]:
     return heavy
 
 
-def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list[Finding]:
+def tipping_findings(scene: Scene, told: Removals, found: Sequence[Weight]) -> list[Finding]:
     """What tips once its slugs have dropped."""
     part = {body.name: k for k, body in enumerate(scene.bodies)}
     return [
@@ -101,7 +104,7 @@ def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list
     ]
 
 
-def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
+def _tipping(scene: Scene, told: Removals, part: int, weight: Weight) -> list[Finding]:
     """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
     body, outline = scene.bodies[part], told.outlines[part]
     volume = weight.volume
@@ -126,7 +129,7 @@ def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Findi
     return []
 
 
-def magnet_findings(scene: Scene, told: Story) -> list[Finding]:
+def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
     """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part."""
     found: dict[str, Finding] = {}
     for stretch in scene.stretches:
@@ -203,14 +206,22 @@ class Resultant:
 def hull(points: Array) -> Array:
     """Corners (N, 2) of the convex hull of points (P, 2), anticlockwise, none of them on the line between its
     neighbours; two of a line, one of a point (Andrew's monotone chain, Information Processing Letters 9,
-    1979)."""
+    1979). They are not to be changed: of the same points they are the same array."""
+    packed = np.ascontiguousarray(points, dtype=float).tobytes()
+    return _hull_of(packed) if len(packed) <= KEPT else _hull_of.__wrapped__(packed)
+
+
+@lru_cache(maxsize=2048)
+def _hull_of(packed: bytes) -> Array:
+    """The hull of points as their bytes: from state to state most of what carries a part is the same."""
+    points = np.frombuffer(packed).reshape(-1, 2)
     if len(points) == 0:
-        return np.empty((0, 2))
+        return _fixed(np.empty((0, 2)))
     size = float(np.abs(points - points[0]).max())
     ordered = np.unique(np.round(points - points[0], 12) + 0.0, axis=0).tolist()
     slack = ROUNDING * size * size
     if len(ordered) < 3:
-        return np.asarray(np.array(ordered) + points[0])
+        return _fixed(np.array(ordered) + points[0])
     chains: list[list[float]] = []
     for way in (ordered, ordered[::-1]):
         chain: list[list[float]] = []
@@ -219,7 +230,12 @@ def hull(points: Array) -> Array:
                 chain.pop()
             chain.append(p)
         chains += chain[:-1]
-    return np.asarray(np.array(chains) + points[0])
+    return _fixed(np.array(chains) + points[0])
+
+
+def _fixed(corners: Array) -> Array:
+    corners.flags.writeable = False
+    return corners
 
 
 def _turn(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:

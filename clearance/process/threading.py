@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes, boxes_of
 from clearance.geometry.transforms import apply, extent
 from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -332,8 +332,10 @@ THREADING_ROUNDING = 1e-6
 class Ways:
     """What wires meet where they are threaded, in one scene."""
 
-    def __init__(self, scene: Scene, told: Story) -> None:
+    def __init__(self, scene: Scene, told: Removals) -> None:
         self.scene, self.told = scene, told
+        boxes = [body.aabbs.box for body in scene.bodies]
+        self._low, self._high = (np.array([box[k] for box in boxes]).reshape(-1, 3) for k in (0, 1))
 
     def reach(self, run: Run) -> tuple[float, float]:
         """Machine Z of both guides as a run is threaded."""
@@ -358,17 +360,18 @@ class Ways:
         """Past all that is in the wire's column: the parts, then what else leaves less room, or none."""
         found = self.parts(run)
         room = min((way.free for way in found if not way.solid), default=2.0 * CLOSE) / 2.0
-        for k in run.stretch.there(run.first):
-            if k not in run.stretch.cut_bodies and self._near(run, k, room):
+        others = [k for k in run.stretch.there(run.first) if k not in run.stretch.cut_bodies]
+        for k, near in zip(others, self._near(run, others, room).tolist(), strict=True):
+            if near:
                 way = self.of(run, k)
                 if way is not None and (way.solid or way.free / 2.0 < room):
                     found.append(way)
         return found
 
-    def _near(self, run: Run, index: int, room: float) -> bool:
-        """Whether the wire, where it is threaded, passes the box of a body nearer than that."""
-        low, high = self.told.contacts.boxes(index)
-        first, last = extent(low, high)
-        ends = np.stack([run.place(float(z)) for z in (first[2], last[2])])
-        near = (ends.min(axis=0) <= last[:2] + room) & (ends.max(axis=0) >= first[:2] - room)
-        return bool(near.all())
+    def _near(self, run: Run, bodies: Sequence[int], room: float) -> NDArray[np.bool_]:
+        """Whether the wire, where it is threaded, passes the boxes of bodies (n,) nearer than that."""
+        low, high = self._low[list(bodies)], self._high[list(bodies)]
+        # where it is as it enters and leaves the height of each
+        ends = run.thread_point + (np.stack([low[:, 2:], high[:, 2:]]) - run.guides_z[0]) * run.lean
+        near = (ends.min(axis=0) <= high[:, :2] + room) & (ends.max(axis=0) >= low[:, :2] - room)
+        return np.asarray(near.all(axis=1))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene, SideHeight, Stretch, StretchKind
 from clearance.toolpath.moves import Moves
 from tests.oracles.shapes import Part
@@ -58,11 +58,11 @@ class Track:
 
     start: tuple[float, float]
     steps: tuple[Step, ...]
-    lower: tuple[Piece, ...]
-    upper: tuple[Piece, ...]
+    lower: tuple[HeadPiece, ...]
+    upper: tuple[HeadPiece, ...]
     lower_z: float
     upper_z: float
-    wire: Piece | None = None
+    wire: HeadPiece | None = None
     grow: float = 0.0
     cut_shapes: tuple[int, ...] = ()
     upper_start: tuple[float, float] | None = None

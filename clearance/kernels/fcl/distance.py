@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import fcl
@@ -19,16 +19,16 @@ from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.culling import (
     MANY,
     Neighbourhood,
-    PathBoxes,
     at_position,
     near_any,
     neighbourhood,
     spread,
 )
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
-from clearance.kernels.fcl.lines import Line, first_time, lines_of
+from clearance.kernels.fcl.lines import Line, Path
+from clearance.kernels.fcl.repeated import Groups, distances
 from clearance.kernels.sweeps import Growth, HeadRun
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
@@ -65,51 +65,11 @@ class Surface:
 
 
 def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
-    """The smallest distance between two surfaces given relative to the same origin: 0 where they touch."""
+    """Smallest distance of ``head`` and ``item``, given relative to one origin, mm; 0 up to ``touch``."""
     if not head.size:
         return np.inf
     distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
     return 0.0 if distance <= touch else distance
-
-
-class Path:
-    """One path for all heads along it: the moves that go where no earlier one went, as polylines.
-
-    Args:
-        only: (M,) the moves on which the head is there; all.
-    """
-
-    def __init__(self, moves: Moves, only: Rows | None, tolerances: FclTolerances) -> None:
-        self.moves, self.tolerances, self._picked = moves, tolerances, only
-
-    @cached_property
-    def lines(self) -> list[Line]:
-        """The path as polylines, one for each unbroken run."""
-        return lines_of(self.moves, first_time(self.moves, self._picked), self.tolerances)
-
-    @cached_property
-    def runs(self) -> list[tuple[Array, float]]:
-        """The path as polylines, and how far each may lie from it."""
-        return [(line.points, line.deviation) for line in self.lines]
-
-    @cached_property
-    def points(self) -> Array:
-        """All corners of the path (n, 2)."""
-        return np.concatenate([line.points for line in self.lines])
-
-    @cached_property
-    def boxes(self) -> PathBoxes:
-        return PathBoxes([line.points for line in self.lines])
-
-    @cached_property
-    def shape(self) -> tuple[object, ...]:
-        """The same for all paths that differ by where they begin alone."""
-        if not self.lines:
-            return ()
-        begin, digits = self.points[0], self.tolerances.alike_digits
-        return tuple(
-            (line.deviation, (np.round(line.points - begin, digits) + 0.0).tobytes()) for line in self.lines
-        )
 
 
 class Bodies:
@@ -124,8 +84,9 @@ class Bodies:
         self._boxes: dict[int, tuple[list[float], list[float]]] = {}
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
-        self._shared: dict[tuple[object, ...], Surface] = {}
-        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[Piece]]] = {}
+        self._shared: dict[tuple[object, ...], Groups] = {}
+        self._parted: dict[int, Groups] = {}
+        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[HeadPiece]]] = {}
 
     def triangles(self, index: int) -> Array:
         return self.bodies[index].triangles_M
@@ -155,14 +116,20 @@ class Bodies:
             self._whole[index] = Surface(self.triangles(index), self.origin)
         return self._whole[index]
 
+    def parted(self, index: int) -> Groups:
+        """A body in groups, for what comes often; it has a triangle at least."""
+        if index not in self._parted:
+            self._parted[index] = Groups(self.triangles(index) - self.origin)
+        return self._parted[index]
+
     def path(self, moves: Moves, only: Rows | None) -> Path:
-        """A path; the same one is made once."""
+        """The path of ``moves``, those of ``only`` (M,) or all of them; the same one is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = Path(moves, only, self.tolerances)
         return self._paths[key]
 
-    def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
+    def standing(self, pieces: Sequence[HeadPiece]) -> tuple[Surface, float]:
         """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
         lifted: heads that differ in height alone are one."""
         low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
@@ -172,9 +139,9 @@ class Bodies:
             self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
         return self._standing[shape], lift
 
-    def expect(self, heads: Iterable[tuple[Moves, Sequence[Piece], Rows | None]]) -> None:
+    def expect(self, heads: Iterable[tuple[Moves, Sequence[HeadPiece], Rows | None]]) -> None:
         """Say which heads, on which of the moves they follow, will be asked for: which shapes come often."""
-        found: dict[tuple[object, ...], list[tuple[Path, Sequence[Piece]]]] = {}
+        found: dict[tuple[object, ...], list[tuple[Path, Sequence[HeadPiece]]]] = {}
         for moves, pieces, only in heads:
             if len(moves) * len(pieces) <= _SMALL:
                 path = self.path(moves, only)
@@ -184,7 +151,7 @@ class Bodies:
         self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
 
     def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
-        """Whether many heads of this shape along paths of this shape are expected."""
+        """Whether many heads of this ``shape`` along paths of the shape of ``path`` are expected."""
         return (path.shape, shape) in self._repeated
 
     def make_repeated(self) -> None:
@@ -195,19 +162,19 @@ class Bodies:
             if path.lines and is_short(path, pieces, _SMALL):
                 self.swept(path, pieces)
 
-    def swept(self, path: Path, pieces: Sequence[Piece]) -> Surface:
-        """The whole envelope of pieces along a path. Paths and heads that differ by a shift alone have one
-        tree."""
+    def swept(self, path: Path, pieces: Sequence[HeadPiece]) -> tuple[Groups, Array]:
+        """The whole envelope of pieces along a path, and by which shift (3,) it stands there. Paths and heads
+        that differ by a shift alone have one."""
         low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
         begin, key = path.points[0], (path.shape, shape)
         if key not in self._shared:
             lines = [replace(line, points=line.points - begin) for line in path.lines]
             mesh = envelope_along(lines, low, tolerances=self.tolerances)
-            self._shared[key] = Surface(mesh.triangles, np.zeros(3))
-        return self._shared[key].at(np.array([*begin, lift]) - self.origin)
+            self._shared[key] = Groups(mesh.triangles)
+        return self._shared[key], np.array([*begin, lift]) - self.origin
 
 
-def is_short(path: Path, pieces: Sequence[Piece], most: int) -> bool:
+def is_short(path: Path, pieces: Sequence[HeadPiece], most: int) -> bool:
     """Whether so few pieces along so short a path are small for FCL as a whole.
 
     Args:
@@ -216,7 +183,7 @@ def is_short(path: Path, pieces: Sequence[Piece], most: int) -> bool:
     return sum(len(line.points) for line in path.lines) * len(pieces) <= most
 
 
-def _lowered(pieces: Sequence[Piece], digits: int) -> tuple[list[Piece], float, tuple[object, ...]]:
+def _lowered(pieces: Sequence[HeadPiece], digits: int) -> tuple[list[HeadPiece], float, tuple[object, ...]]:
     """Pieces with the lower end of the first at Z = 0, by how much that lowers them, and what is the same for
     all heads that differ in height alone."""
     lift = float(pieces[0].z[0])
@@ -239,12 +206,13 @@ _FOR_EACH = 1
 @dataclass
 class _Grown:
     """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
-    each body FCL is shown. ``whole``: nothing of it was left out."""
+    each body FCL is shown; or, of a head that comes often, no envelope and how far each body is from it."""
 
-    pieces: list[Piece]
-    surface: Surface
+    pieces: list[HeadPiece]
+    surface: Surface | None
     near: dict[int, Surface]
     places: dict[int, Neighbourhood]
+    known: dict[int, float] = field(default_factory=dict)
 
 
 class FclHead:
@@ -255,7 +223,12 @@ class FclHead:
     """
 
     def __init__(
-        self, bodies: Bodies, moves: Moves, pieces: Sequence[Piece], only: Rows | None, present: Sequence[int]
+        self,
+        bodies: Bodies,
+        moves: Moves,
+        pieces: Sequence[HeadPiece],
+        only: Rows | None,
+        present: Sequence[int],
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present = present
@@ -264,7 +237,7 @@ class FclHead:
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
 
     def expect(self, side: float, height: float, bodies: Sequence[int]) -> None:
-        """Say which bodies will be asked for with this growth; without it, all that are present."""
+        """Say which ``bodies`` will be asked for with this growth, mm; without it, all that are present."""
         self._expected[side, height] = bodies
 
     @property
@@ -288,7 +261,7 @@ class FclHead:
         return self._made[key]
 
     def take(self, growth: Grow, grown: _Grown) -> None:
-        """Hold what was made for this head together with others."""
+        """Hold ``grown``, which was made for this head and ``growth`` together with others."""
         self._made[growth] = grown
 
     @cached_property
@@ -298,10 +271,13 @@ class FclHead:
             self.path, _lowered(self.pieces, self.bodies.tolerances.alike_digits)[2]
         )
 
-    def share(self, growth: Grow) -> None:
-        """Take the whole envelope, one tree for all heads and paths of this shape."""
-        pieces = [piece.grown(*growth) for piece in self.pieces]
-        self._made[growth] = _Grown(pieces, self.bodies.swept(self.path, pieces), {}, {})
+    def share(self, growth: Grow) -> tuple[Groups, Array, dict[int, float]]:
+        """Take the whole envelope, one for all heads and paths of this shape: it, where it stands, and what
+        is to take in the distances of bodies from it."""
+        if growth not in self._made:
+            self._made[growth] = _Grown([piece.grown(*growth) for piece in self.pieces], None, {}, {})
+        made = self._made[growth]
+        return (*self.bodies.swept(self.path, made.pieces), made.known)
 
     def make(self, growth: Grow) -> None:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
@@ -324,20 +300,29 @@ class FclHead:
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
-        surface = grown.near.get(body) or self.bodies.whole(body)
-        touch = self.bodies.tolerances.touch
-        found = gap(grown.surface, surface, touch)
-        place = grown.places.get(body)
-        if place is not None and not place.is_found(found):
-            # what the bound was had from lies beyond an open end: it is shown whole
-            whole = self._at_position(place)
-            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
-        distance = found if place is None else place.holds(found)
+        if grown.surface is None:
+            if body not in grown.known:
+                _at_many_places([self], (side, height), [body])
+            distance = grown.known[body]
+        else:
+            distance = self._seen(grown, grown.surface, body)
         if distance > 0.0 and self._meets_box(body, (side, height)):
             aabbs = self.bodies.aabbs(body)
             if head_swallows(self.bodies.triangles(body), aabbs, self.path.runs, grown.pieces):
                 return 0.0
         return distance
+
+    def _seen(self, grown: _Grown, head: Surface, body: int) -> float:
+        """What FCL finds between a head and a body, or the bound on what it was not shown."""
+        surface = grown.near.get(body) or self.bodies.whole(body)
+        touch = self.bodies.tolerances.touch
+        found = gap(head, surface, touch)
+        place = grown.places.get(body)
+        if place is not None and not place.is_found(found):
+            # what the bound was had from lies beyond an open end: it is shown whole
+            whole = self._at_position(place)
+            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
+        return found if place is None else place.holds(found)
 
     def _meets_box(self, body: int, growth: Grow) -> bool:
         """Whether the box of what some piece sweeps meets the body's: else neither can hold the other."""
@@ -363,7 +348,7 @@ class FclHead:
     def _at_position(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
 
-        def here(low: Array, high: Array, r: float, piece: Piece) -> tuple[Rows, Rows]:
+        def here(low: Array, high: Array, r: float, piece: HeadPiece) -> tuple[Rows, Rows]:
             bits = at_position(place, low, high)
             return bits, bits
 
@@ -388,25 +373,50 @@ def prepare(heads: Sequence[FclHead], growths: Sequence[Grow] | None = None) -> 
     """Make what FCL needs to see of many heads: of small ones all that are of one shape at a time.
 
     Heads of one shape along paths of one shape that come often, as of many equal openings, have one whole
-    envelope, which stands at many places. Of all others only what can matter is made: how near a body comes
-    is bounded by the head as it stands at one corner of its path, in coarse facets; of the envelope only
-    those triangles are shown to FCL whose boxes are no farther from the body's box than that.
+    envelope, and are asked for at all its places at once. Of all others only what can matter is made: how
+    near a body comes is bounded by the head as it stands at one corner of its path, in coarse facets; of the
+    envelope only those triangles are shown to FCL whose boxes are no farther from the body's box than that.
 
     Args:
         growths: as which they will be asked for; without a word, all that each expects.
     """
     groups: dict[tuple[object, ...], list[tuple[FclHead, Grow]]] = {}
+    repeated: dict[Grow, list[FclHead]] = {}
     for head in heads:
         shape = tuple((p.z.tobytes(), p.r.tobytes(), p.rect) for p in head.pieces)
         for growth in growths or head.growths:
             if not head.is_small(head.asked(growth)):
                 head.make(growth)
             elif head.is_repeated:
-                head.share(growth)
+                repeated.setdefault(growth, []).append(head)
             else:
                 groups.setdefault((growth, shape), []).append((head, growth))
     for together in groups.values():
         _make_together([head for head, _ in together], together[0][1])
+    for growth, same in repeated.items():
+        _at_many_places(same, growth)
+
+
+def _at_many_places(heads: Sequence[FclHead], growth: Grow, bodies: Sequence[int] | None = None) -> None:
+    """Distances of heads of shapes that come often: for each shape and body those at all its places.
+
+    Args:
+        bodies: only from these; else from all that each head is asked about.
+    """
+    asked: dict[tuple[int, int], tuple[Groups, list[Array], list[dict[int, float]]]] = {}
+    for head in heads:
+        groups, shift, known = head.share(growth)
+        for body in head.asked(growth) if bodies is None else bodies:
+            _, shifts, into = asked.setdefault((id(groups), body), (groups, [], []))
+            shifts.append(shift)
+            into.append(known)
+    own = heads[0].bodies
+    for (_, body), (groups, shifts, into) in asked.items():
+        found = np.full(len(shifts), np.inf)
+        if len(own.triangles(body)):
+            found = distances(groups, own.parted(body), np.array(shifts), own.tolerances.plane_slack)
+        for known, distance in zip(into, found.tolist(), strict=True):
+            known[body] = 0.0 if distance <= own.tolerances.touch else distance
 
 
 def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
@@ -476,8 +486,8 @@ class FclRun:
                 part.expect(growth.side, growth.height, some)
 
     def distance(self, body: int, growth: Growth, up_to: float = np.inf) -> float:
-        """From the head as grown to a body; 0 too where it swallows the body, ``up_to`` where it is no
-        less."""
+        """From the head grown by ``growth`` to ``body`` (its index), mm: 0 too where it swallows the body,
+        ``up_to`` where it is no less."""
         return min(min(part.distance(body, growth.side, growth.height), up_to) for part in self.parts)
 
     def swallowed_by(self, body: int) -> bool | None:

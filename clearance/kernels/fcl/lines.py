@@ -10,11 +10,13 @@ Arcs become chords; of very long paths bits that run on within a hair of one str
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each
+from clearance.kernels.fcl.culling import PathBoxes
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
@@ -80,14 +82,24 @@ class Line:
 
 
 def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
-    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
+    """The path as polylines, one for each unbroken run of the moves on which the head is there.
+
+    Args:
+        moves: in any frame, mm.   only: (M,) those moves; None: all.
+        tolerances: how far a polyline may lie from the path, for which the head is grown.
+    """
     return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
 
 
 def straight_runs(
     moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
 ) -> list[tuple[Array, float]]:
-    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
+    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path.
+
+    Args:
+        moves: in any frame, mm.   only: (M,) the moves on which the head is there; None: all.
+        tolerances: how far a polyline may lie from the path.
+    """
     return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]
 
 
@@ -173,3 +185,43 @@ def _simplified(line: Line, simplify: float) -> Line:
     if len(index) == n + 1:
         return line  # nothing was left out
     return Line(line.points[index], line.move[index[:-1]], line.deviation + 1.5 * simplify)
+
+
+class Path:
+    """One path for all heads along it: the moves that go where no earlier one went, as polylines.
+
+    Args:
+        only: (M,) the moves on which the head is there; all.
+    """
+
+    def __init__(self, moves: Moves, only: Rows | None, tolerances: FclTolerances) -> None:
+        self.moves, self.tolerances, self._picked = moves, tolerances, only
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """The path as polylines, one for each unbroken run."""
+        return lines_of(self.moves, first_time(self.moves, self._picked), self.tolerances)
+
+    @cached_property
+    def runs(self) -> list[tuple[Array, float]]:
+        """The path as polylines, and how far each may lie from it."""
+        return [(line.points, line.deviation) for line in self.lines]
+
+    @cached_property
+    def points(self) -> Array:
+        """All corners of the path (n, 2)."""
+        return np.concatenate([line.points for line in self.lines])
+
+    @cached_property
+    def boxes(self) -> PathBoxes:
+        return PathBoxes([line.points for line in self.lines])
+
+    @cached_property
+    def shape(self) -> tuple[object, ...]:
+        """The same for all paths that differ by where they begin alone."""
+        if not self.lines:
+            return ()
+        begin, digits = self.points[0], self.tolerances.alike_digits
+        return tuple(
+            (line.deviation, (np.round(line.points - begin, digits) + 0.0).tobytes()) for line in self.lines
+        )

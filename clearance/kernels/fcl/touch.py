@@ -16,7 +16,7 @@ from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.distance import Bodies, Surface, gap
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.lines import straight_runs
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves
 
@@ -35,7 +35,7 @@ class TouchHead:
         self,
         bodies: Bodies,
         moves: Moves,
-        pieces: Sequence[Piece],
+        pieces: Sequence[HeadPiece],
         only: NDArray[np.bool_] | None,
         lifts: Mapping[int, Sequence[float]],
     ) -> None:
@@ -53,7 +53,7 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array, r: float, _: Piece) -> tuple[Rows, Rows]:
+            def wanted(first: Array, last: Array, r: float, _: HeadPiece) -> tuple[Rows, Rows]:
                 room = np.array([r + self.room, r + self.room, self.room])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 some = np.asarray(np.any(np.all(meets, axis=2), axis=1))
@@ -97,6 +97,9 @@ class TouchHead:
         A yes of FCL's collision query is always true, and quick; its no is not believed, since exact touches
         slip it (185 of 2000 in random frames): then the distance says, and a touch is one up to
         ``FclTolerances.touch``, as everywhere.
+
+        Args:
+            body: index of a body of the scene.   lift: mm by which it is raised.
         """
         if self.surface is not None and body in self.near:
             moved = self.near[body].at(np.array([0.0, 0.0, lift]))
@@ -112,16 +115,22 @@ def swallowed(
     bodies: Bodies,
     body: int,
     moves: Moves,
-    pieces: Iterable[Piece],
+    pieces: Iterable[HeadPiece],
     only: NDArray[np.bool_] | None,
     lift: float,
 ) -> bool | None:
-    """Whether the body, lifted, holds any of the pieces; None: its surface is open, so it is undecided."""
+    """Whether the body, lifted, holds any of the pieces; None: its surface is open, so it is undecided.
+
+    Args:
+        bodies: of the scene, with their surfaces.   body: its index.   moves: of the wire, machine frame.
+        pieces: of the head, machine Z.   only: (M,) moves on which the head is there; None: all.   lift:
+            mm.
+    """
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
     runs = straight_runs(moves, only, bodies.tolerances)
     return body_swallows(one.triangles_M, bodies.aabbs(body), one.closed, runs, lowered, bodies.tolerances)
 
 
-def _lowered(piece: Piece, by: float) -> Piece:
-    return Piece(piece.z - by, piece.r, piece.rect, piece.lower_guide)
+def _lowered(piece: HeadPiece, by: float) -> HeadPiece:
+    return HeadPiece(piece.z - by, piece.r, piece.rect, piece.lower_guide)

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -34,6 +35,8 @@ from clearance.kernels.meridian.profile import outline
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
+#: digits after the point, mm, in which paths of one shape agree
+_ALIKE_DIGITS = 6
 #: children of a box
 _BRANCH = 8
 
@@ -252,6 +255,13 @@ class ChordTree:
         for a, b in zip(self.nodes.begin, self.nodes.begin[1:], strict=False):
             self.slack[a:b] = np.maximum.reduceat(chords.slack, self.nodes.leaf[a:b]) if b > a else 0.0
 
+    @cached_property
+    def shape(self) -> bytes:
+        """The same for all paths that differ by where they begin alone."""
+        begin = self.chords.p[:1]
+        ends = np.stack([self.chords.p - begin, self.chords.q - begin])
+        return (np.round(ends, _ALIKE_DIGITS) + 0.0).tobytes() if len(begin) else b""
+
 
 class ChordForest(Hierarchy):
     """The trees of several paths side by side; each keeps its own levels.
@@ -346,7 +356,12 @@ class Traversal:
         self.any_boxed = bool(boxed.any())
 
     def roots(self, ask: int, path: int, rows_of_body: Sequence[Index]) -> Pairs:
-        """Each body's root against a path's root, with each of the rows that it is held against."""
+        """Each body's root against a path's root, with each of the rows that it is held against.
+
+        Args:
+            ask: the number of the search.   path: the number of the path.
+            rows_of_body: for each body the rows of the table of profiles.
+        """
         nodes, root = self.tree.nodes, int(self.paths.roots[path])
         bodies = nodes.owner[nodes.roots]
         if root < 0 or not len(bodies):
@@ -358,7 +373,12 @@ class Traversal:
         return Pairs(np.full(len(tri), ask), tri, np.full(len(tri), root), row)
 
     def every(self, ask: int, path: int, rows_of_body: Sequence[Index]) -> Pairs:
-        """Each triangle with each chord of a path and each row that its body is held against."""
+        """Each triangle with each chord of a path and each row that its body is held against.
+
+        Args:
+            ask: the number of the search.   path: the number of the path.
+            rows_of_body: for each body the rows of the table of profiles.
+        """
         nodes = self.tree.nodes
         triangles = np.bincount(self.tree.body, minlength=self.tree.bodies)
         many = np.array([len(rows) for rows in rows_of_body], dtype=np.intp)
@@ -384,7 +404,12 @@ class Traversal:
         return low, high
 
     def apart(self, pairs: Pairs, plan: tuple[Array, Array]) -> Array:
-        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off."""
+        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off.
+
+        Args:
+            pairs: (n,) of a node of the triangles and one of the chords.
+            plan: lowest and highest corner in plan (nodes, 2) of the triangles' nodes, mm.
+        """
         low, high = self.tree.nodes.low[pairs.tri], self.tree.nodes.high[pairs.tri]
         x, y = (
             np.maximum(np.maximum(low[:, k] - plan[1][:, k], plan[0][:, k] - high[:, k]), 0.0) for k in (0, 1)
@@ -422,7 +447,11 @@ class Traversal:
         return np.asarray((pairs.tri < self.tree.nodes.lowest) & (self.paths.level[pairs.chord] == 0))
 
     def children(self, pairs: Pairs, few: NDArray[np.bool_] | None = None) -> Pairs:
-        """Nodes of the higher tree replaced by their children; of both, for the searches ``few`` (asks,)."""
+        """Nodes of the higher tree replaced by their children; of both, for the searches ``few`` (asks,).
+
+        Args:
+            pairs: (n,) of nodes.   few: (asks,) the searches with few pairs; None: none.
+        """
         tri_level, chord_level = self.tree.nodes.level[pairs.tri], self.paths.level[pairs.chord]
         both = np.zeros(len(pairs), dtype=bool) if few is None else few[pairs.ask]
         open_tri = (tri_level > 0) & (both | (tri_level >= chord_level))

@@ -8,7 +8,7 @@ key, the smallest value that was found to be there, drops every pair whose bound
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,8 +25,8 @@ from clearance.kernels.meridian.bvh import (
     joined,
     ranked,
 )
-from clearance.kernels.meridian.profile import Measure, strips_of
-from clearance.kernels.meridian.search import CHUNK, quick, search
+from clearance.kernels.meridian.profile import Measure, strips_of, triangle_box
+from clearance.kernels.meridian.search import CHUNK, Nearest, quick, search
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -60,8 +60,10 @@ _FIRST = 512
 #: the same where good values are there already, and how many times more after each look; up to so many pairs
 #: of leaves wait to be searched with others
 _FIRST_NEAR, _MORE, _KEPT = 16, 8, 1024
+#: of so many searches alike one in so many (a power of two) is looked at by itself
+_ALIKE, _STEP = 8, 8
 #: pairs, and searches, that are begun together: what bounds the memory
-_BEGUN, _TOGETHER = 1 << 20, 200
+_BEGUN, _TOGETHER = 1 << 23, 400
 
 
 @dataclass(frozen=True)
@@ -74,33 +76,14 @@ class Ask:
         start: (keys,) only values below these are looked for, and these are returned where there is none.
         near: where the values in ``start`` are, of a search whose values are there already: it needs
             no first search along a few pairs.
+        alike: what is the same for searches whose paths differ by a shift alone; None: it has none like it.
     """
 
     path: ChordTree
     rows_of_body: Sequence[Index]
     start: Array
     near: Nearest | None = None
-
-
-@dataclass
-class Nearest:
-    """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
-
-    value: Array
-    triangle: Index
-    chord: Index
-    row: Index
-
-    def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
-        """Take each value that is smaller than what its key has."""
-        better = np.flatnonzero(value < self.value[key])
-        if not len(better):
-            return
-        better = better[np.lexsort((value[better], key[better]))]
-        first = better[np.r_[True, key[better][1:] != key[better][:-1]]]
-        at = key[first]
-        self.value[at], self.triangle[at] = value[first], triangle[first]
-        self.chord[at], self.row[at] = chord[first], row[first]
+    alike: Hashable = None
 
 
 def nearest(
@@ -206,7 +189,8 @@ class _NearestSearch:
         if len(self.tree.body):
             small = [not self.near and _size(self.tree, ask) <= _ALL for ask in self.asks]
             self.few(small)
-            self.many([not each for each in small])
+            for these, beside in self.waves([k for k, each in enumerate(small) if not each]):
+                self.many(these, self.told_by(these, beside) if beside else None)
         out = []
         for k, (a, ask) in enumerate(zip(self.first_key, self.asks, strict=True)):
             mine = slice(int(a), int(a) + len(ask.start))
@@ -228,18 +212,73 @@ class _NearestSearch:
             self.look(self.best(pairs, _BEAM))
             self.finish(self.pruned(pairs))
 
-    def many(self, these: Sequence[bool]) -> None:
-        """The searches that go down the trees."""
-        which = [k for k in range(len(self.asks)) if these[k]]
-        roots = [self.traversal.roots(k, int(self.path[k]), self.asks[k].rows_of_body) for k in which]
+    def waves(self, these: Sequence[int]) -> list[tuple[list[int], list[tuple[int, ...]]]]:
+        """The searches (their numbers) in turns, each with those alike on either side that are through.
+
+        Of those that are alike every so many comes first, by itself; then those halfway between, and so on.
+        """
+        groups: dict[Hashable, list[int]] = {}
+        for k in these:
+            alike = None if self.by_move or self.near else self.asks[k].alike
+            groups.setdefault(k if alike is None else (alike,), []).append(k)
+        first = sorted(k for same in groups.values() for k in same[:: 1 if len(same) < _ALIKE else _STEP])
+        found: list[tuple[list[int], list[tuple[int, ...]]]] = [(first, [])]
+        step = _STEP
+        while step > 1:
+            half = step // 2
+            each = [
+                (same[i], tuple(same[j] for j in (i - half, i + half) if j < len(same)))
+                for same in groups.values()
+                if len(same) >= _ALIKE
+                for i in range(half, len(same), step)
+            ]
+            if each:
+                found.append(([k for k, _ in each], [beside for _, beside in each]))
+            step = half
+        return found
+
+    def told_by(self, these: Sequence[int], beside: Sequence[Sequence[int]]) -> NDArray[np.bool_]:
+        """Have as incumbents what was nearest in searches alike, at the same triangle and chord; which keys
+        (keys,) have one so. A leaf test is as good as any other: what is found in the end is the same."""
+        told = np.zeros(len(self.found.value), dtype=bool)
+        parts = []
+        for k, others in zip(these, beside, strict=True):
+            for other in others:
+                mine = slice(int(self.first_key[other]), int(self.first_key[other]) + len(self.asks[k].start))
+                body = np.flatnonzero(self.found.triangle[mine] >= 0)
+                tri, chord, row = (
+                    each[mine][body] for each in (self.found.triangle, self.found.chord, self.found.row)
+                )
+                chord = chord - self.paths.begin[self.path[other]] + self.paths.node[self.path[k]]
+                parts.append(Pairs(np.full(len(body), k), tri, chord, row))
+                told[self.first_key[k] + body] = True
+        self.finish(self.bounded(bare(parts)))
+        return told
+
+    def many(self, these: Sequence[int], told: NDArray[np.bool_] | None = None) -> None:
+        """The searches (their numbers) that go down the trees.
+
+        Args:
+            told: (keys,) those that have good values already.
+        """
+        roots = [self.traversal.roots(k, int(self.path[k]), self.asks[k].rows_of_body) for k in these]
         roots = [pairs for pairs in roots if len(pairs)]
         if not roots:
             return
-        first = bare(roots)
-        if self.near:
-            self.run(first)
-            return
-        self.beam(first, _BEAM)
+        whole = bare(roots)
+        if not self.near:
+            if told is not None:
+                roots = [
+                    p.take_bare(~told[self.first_key[p.ask] + self.tree.nodes.owner[p.tri]]) for p in roots
+                ]
+                roots = [pairs for pairs in roots if len(pairs)]
+            if roots:
+                self.begin(roots)
+        self.run(whole)
+
+    def begin(self, roots: Sequence[Pairs]) -> None:
+        """Have good values early."""
+        self.beam(bare(roots), _BEAM)
         if not self.by_move:
             # what lies over or under the head has no best place in its boxes: look from a few fixed ones
             fixed = []
@@ -252,7 +291,6 @@ class _NearestSearch:
                     Pairs(pairs.ask[rows], pairs.tri[rows], np.tile(few, len(pairs)), pairs.row[rows])
                 )
             self.beam(bare(fixed), _FIXED)
-        self.run(first)
 
     @property
     def samples(self) -> int:
@@ -334,7 +372,7 @@ class _NearestSearch:
         # a triangle may be far smaller than its box
         some = slice(None) if len(single) == len(pairs) else single
         tri, row, at = pairs.tri[some], pairs.row[some], keep[some]
-        apart = _triangle_box(self.tree.triangles[tri], plan[0][at], plan[1][at])
+        apart = triangle_box(self.tree.triangles[tri], plan[0][at], plan[1][at])
         g = np.maximum(pairs.g[some], apart - self.paths.slack[pairs.chord[some]])
         bound = self.measure(g, z[some], row)
         if len(single) == len(pairs):
@@ -445,19 +483,3 @@ class _NearestSearch:
             pairs = self.pruned(pairs)
             # where many are equally near, one of the first tells that of all of them
             size = min(CHUNK, size * _MORE) if self.near else CHUNK
-
-
-def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
-    """How far triangles (N, 3, 3) and boxes (N, 2) are apart seen along the triangles' sides, 0 or more."""
-    middle, half = (low + high) / 2.0, (high - low) / 2.0
-    apart = np.zeros(len(triangles))
-    for k in range(3):
-        a, b, c = (triangles[:, (k + i) % 3, :2] for i in range(3))
-        nx, ny = a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]
-        length = np.hypot(nx, ny)
-        at_side = nx * (middle[:, 0] - a[:, 0]) + ny * (middle[:, 1] - a[:, 1])
-        at_corner = nx * (c[:, 0] - a[:, 0]) + ny * (c[:, 1] - a[:, 1])
-        room = np.abs(nx) * half[:, 0] + np.abs(ny) * half[:, 1]
-        gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
-        np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
-    return apart
