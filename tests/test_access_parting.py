@@ -35,7 +35,7 @@ INNER = box_path(30, 20, 50, 40, (40, 30))
 
 
 def told(*args: object, **more: object) -> Removals:
-    return removals(scene(*args, **more))  # type: ignore[arg-type]
+    return removals(scene(*args, **more))
 
 
 def only(pieces: list[Piece]) -> Piece:

@@ -42,7 +42,7 @@ def judged(*shapes: Shape, cut: tuple[int, ...] = (), threaded: bool = False) ->
 
 
 def shape(name: str, *parts: Part, margin: tuple[float, float] = (1.0, 0.05), **more: object) -> Shape:
-    return Shape(name, str(more.get("kind", "holder")), parts, margin, more.get("allow", (0.0, 0.0)))  # type: ignore[arg-type]
+    return Shape(name, str(more.get("kind", "holder")), parts, margin, more.get("allow", (0.0, 0.0)))
 
 
 def of(result: Result, head: str) -> Along:

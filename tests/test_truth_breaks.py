@@ -11,6 +11,8 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import fcl
 import numpy as np
@@ -42,7 +44,7 @@ def fcl_says(patch: Patch, change: Change) -> None:
 def flat_says(patch: Patch, change: Change) -> None:
     real = flat.nearest
 
-    def broken(*args, **kinds):
+    def broken(*args: Any, **kinds: Any) -> Any:
         return [
             replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
             for found in real(*args, **kinds)
@@ -70,7 +72,7 @@ def only_grown(patch: Patch, off: float) -> None:
     """The envelope is right, but too small wherever it is grown."""
     real = fcl_side.FclHead.distance
 
-    def broken(self, body, side=0.0, height=0.0):
+    def broken(self: Any, body: Any, side: Any = 0.0, height: Any = 0.0) -> Any:
         return real(self, body, side, height) + (off if side or height else 0.0)
 
     patch.setattr(fcl_side.FclHead, "distance", broken)
@@ -90,7 +92,7 @@ BREAKS: dict[str, Callable[[Patch], None]] = {
 breaks = pytest.mark.parametrize("name", BREAKS)
 
 
-def beside(gap: float, margin=(0.0, 0.0), allow=(0.0, 0.0)) -> Recipe:
+def beside(gap: float, margin: Any = (0.0, 0.0), allow: Any = (0.0, 0.0)) -> Recipe:
     """A lower head of radius 5 goes 60 mm along X, its face at z 0; a block stands ``gap`` mm beside it in Y,
     from far below that face to above it. The upper head is far up."""
     track = Track(
@@ -210,7 +212,7 @@ def test_random_scenes_are_never_clear_by_one_way(
     "name", ["fcl reads 0.02 mm too much", "flat reads 0.02 mm too much", "flat sees nothing"]
 )
 def test_the_command_ends_with_3_and_tells_both_figures(
-    name: str, tmp_path, monkeypatch: Patch, capsys: pytest.CaptureFixture[str]
+    name: str, tmp_path: Path, monkeypatch: Patch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     setup = setup_writer.write(tmp_path)
     file = tmp_path / "report.json"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -40,7 +41,7 @@ def read_as(case: Case, skins: dict[int, Array] | Lie, seed: int = 0) -> Case:
 
 
 def scene_of(
-    parts: tuple[Part, ...], lower: tuple[HeadPiece, ...], steps: tuple[Step, ...], start=(0.0, 0.0)
+    parts: tuple[Part, ...], lower: tuple[HeadPiece, ...], steps: tuple[Step, ...], start: Any = (0.0, 0.0)
 ) -> Case:
     """One body, a lower head along a path; the upper head is far up."""
     upper = (HeadPiece(np.array([500.0, 540.0]), np.array([5.0, 5.0])),)
@@ -105,7 +106,7 @@ def honest() -> list[tuple[Case, list[PairTruth]]]:
 
 @pytest.mark.few("facets turned at random", "every facet twice")
 @pytest.mark.parametrize("lie", CLOSED_LIES)
-def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest) -> None:
+def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest: Any) -> None:
     seen = set()
     first = 2 * list(CLOSED_LIES).index(lie) % 10
     for seed, (case, mine) in enumerate(honest[first : first + 3]):
@@ -193,7 +194,7 @@ OUTER, INNER = block([-20, -20, -20], [20, 20, 20]), block([-8, -8, -8], [8, 8, 
         ((20, 1, 0), "clash"),
     ],
 )
-def test_a_shell_inside_a_shell(inner_turned, outer_turned, at, verdict) -> None:
+def test_a_shell_inside_a_shell(inner_turned: Any, outer_turned: Any, at: Any, verdict: Any) -> None:
     """A void counts as solid: no head comes into it but through the wall."""
     outer, inner = OUTER.triangles, INNER.triangles
     skin = np.concatenate(
@@ -259,7 +260,7 @@ def _star() -> tuple[Array, tuple[Part, ...]]:
 @pytest.mark.parametrize(
     "lie", [None, "facets turned at random", "all facets turned inward", "every facet twice"]
 )
-def test_a_surface_that_crosses_itself_is_solid_wherever_it_winds(make, lie: str | None) -> None:
+def test_a_surface_that_crosses_itself_is_solid_wherever_it_winds(make: Any, lie: str | None) -> None:
     """Never clear where the honest union of its lobes is met; thin lids make it larger, not smaller."""
     skin, parts = make()
     rng = np.random.default_rng(5)
@@ -343,7 +344,7 @@ def test_an_open_box_that_is_touched_is_a_clash_and_one_far_off_is_clear() -> No
 
 @pytest.mark.parametrize("share", [0.0, 0.3])
 @pytest.mark.slow
-def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float, honest) -> None:
+def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float, honest: Any) -> None:
     """One facet gone, or nearly a third of them: what clashes in truth is a clash or undecided."""
 
     def opened(skin: Array, rng: Rng) -> Array:

@@ -8,6 +8,7 @@ oracle of tests/oracles is asked where the figures cannot be written down.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,7 +30,9 @@ TOUCH = 1e-6
 SEEN_ON_A_LINE, SEEN_ON_AN_ARC = 3e-6, 4e-4
 
 
-def scene(bodies: list[Shape], steps: tuple[Step, ...], lower: tuple[HeadPiece, ...], start, far) -> Case:
+def scene(
+    bodies: list[Shape], steps: tuple[Step, ...], lower: tuple[HeadPiece, ...], start: Any, far: Any
+) -> Case:
     """A lower head along a path, all of it moved by ``far``; the upper head stands far up."""
     x, y, z = far
     moved = tuple(

@@ -118,7 +118,7 @@ def pair(
         head_at=np.array(head_at),
         on_head=np.array(on_head),
         on_item=np.array(on_item),
-        **settings,  # type: ignore[arg-type]
+        **settings,
     )
 
 

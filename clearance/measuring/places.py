@@ -232,6 +232,9 @@ def spread(flat: Array, count: int) -> list[int]:
 
     Farthest points first (Gonzalez 1985), then one after the other goes where the determinant of the normal
     equations grows most (Fedorov's exchange 1972; both from memory), and not beside another.
+
+    Args:
+        flat: mm, in the plane of the face.   count: of places.
     """
     taken = [int(np.argmin(flat.sum(1)))]
     while len(taken) < min(count, len(flat)):

@@ -109,7 +109,11 @@ class PartInState:
 
 
 def judge_part(contact: ContactCache, asked: PartInState) -> StateOfPart:
-    """What holds the part, and what is wrong with it."""
+    """What holds the part, and what is wrong with it.
+
+    Args:
+        contact: of the scene.   asked: the part, what is there, its metal, the jets.
+    """
     return _Stays(contact, asked).answer()
 
 

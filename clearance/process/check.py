@@ -23,6 +23,10 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     """Judge a scene: ``process.findings.check``, whose options these are, and the states of the job.
 
     They stand in ``Checked.account``.
+
+    Args:
+        scene: as planned.   moves: distances of every move as well.   progress: is told the share done,
+            and what is looked at.
     """
     spent = processor_time()
     result = check_access(scene, _account, moves=moves, progress=progress)

@@ -218,7 +218,11 @@ class Course:
         return shadow.difference(shapely.union_all(away))
 
     def piece(self, there: There, one: Fate) -> Any:
-        """A free piece seen from above, its kerfs taken off (shapely)."""
+        """A free piece seen from above, its kerfs taken off (shapely).
+
+        Args:
+            there: the moment.   one: of its pieces.
+        """
         return one.piece.outline.difference(self.kerfs(there, one.piece.part))
 
     def standing(self, there: There, part: int) -> Any:
@@ -233,7 +237,11 @@ class Course:
         return self._shadows[part].difference(shapely.union_all([*away, self.kerfs(there, part)]))
 
     def kerfs(self, there: There, part: int, z: float | None = None) -> Any:
-        """All that the wire took out of a part, at a height (machine Z, halfway up where it is left out)."""
+        """All that the wire took out of a part, at a height (machine Z, halfway up where it is left out).
+
+        Args:
+            there: the moment.   part: index of its body.   z: machine Z, mm; None: halfway up the part.
+        """
         low, high = (float(corner[2]) for corner in self.scene.bodies[part].aabbs.box)
         level = (low + high) / 2.0 if z is None else z
         width = kerf_width(self.scene)

@@ -81,6 +81,10 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
 
     Where parts were measured it is asked as planned: how far one lies off what carries it was measured, not
     why. The travel is that of the paths as they run.
+
+    Args:
+        scene: as planned.   also: is given the runs and what they part, and may add findings; None:
+            nothing.
     """
     runs, scene = scene, scene.planned or scene
     from clearance.process.account import open_part_findings
@@ -148,6 +152,9 @@ def check(
     """Judge a scene, with what else stops its cuts; options as of ``checking.verdict.check``.
 
     On much work both are done at the same time. What ``also`` makes of what the runs did goes into the facts.
+
+    Args:
+        scene: as planned.   also: as for ``look``.   moves, progress: as for ``checking.verdict.check``.
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
     steps = sum(len(stretch.moves) for stretch in scene.stretches)

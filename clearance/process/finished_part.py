@@ -43,7 +43,11 @@ PLACES = 40
 
 
 def by_name(scene: Scene, told: Removals, piece: Piece) -> Piece:
-    """The piece by its name, and whether that is a guess."""
+    """The piece by its name, and whether that is a guess.
+
+    Args:
+        scene: as planned.   told: what its runs part.   piece: that comes free.
+    """
     cut = scene.cut_of(piece.run.stretch)
     other = piece.kind if piece.kind == "off-cut" else "slug"
     if cut is not None and cut.wanted is not None:
@@ -154,7 +158,11 @@ class _Places:
 
 
 def becomes_findings(scene: Scene, runs: Sequence[Run]) -> list[Finding]:
-    """For each part that is to become something, and each cut through it, where its walls lie off."""
+    """For each part that is to become something, and each cut through it, where its walls lie off.
+
+    Args:
+        scene: as planned.   runs: all of them, in order.
+    """
     found = []
     for k, body in enumerate(scene.bodies):
         if body.becomes is None:

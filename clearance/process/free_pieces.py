@@ -146,7 +146,11 @@ class FreePieces:
         return found, remarks
 
     def begin(self, moment: Moment, before: Sequence[Run]) -> list[StateRemark]:
-        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
+        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer.
+
+        Args:
+            moment: the state that begins.   before: the runs up to it.
+        """
         found: list[StateRemark] = []
         if moment.begins != "stop":
             return found
@@ -206,7 +210,12 @@ class FreePieces:
         return found
 
     def cut_in(self, bit: Run, middle: float, parts: int) -> list[StateRemark]:
-        """That a bit cuts in metal of a part that is free."""
+        """That a bit cuts in metal of a part that is free.
+
+        Args:
+            bit: of a run.   middle: machine Z halfway up the part.   parts: how many the bit goes
+                through.
+        """
         pieces = [(o.piece, o.metal, o.gone) for o in self.all if o.piece.part == parts and not o.held]
         again = cut_again(bit, pieces, middle, self.stock[parts].width + TOLERANCE)
         return [] if again is None else [self._cut_in(again, bit.stretch)]
@@ -350,7 +359,11 @@ _OVER = 1.0
 
 
 def in_the_way(scene: Scene, pieces: Sequence[Loose], stretch: Stretch) -> list[tuple[str, StateRemark]]:
-    """What the heads and the wire meet, on a stretch, of pieces whose part is not there."""
+    """What the heads and the wire meet, on a stretch, of pieces whose part is not there.
+
+    Args:
+        scene: as planned.   pieces: that lie there.   stretch: along which heads and wire go.
+    """
     left = [one for one in pieces if not one.gone and one.piece.part not in stretch.bodies]
     if not left:
         return []

@@ -53,7 +53,11 @@ def names_magnet(words: str) -> bool:
 
 
 def said_findings(scene: Scene, told: Removals) -> list[Finding]:
-    """What is said to hold and cannot, once for each part and cut."""
+    """What is said to hold and cannot, once for each part and cut.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     return [*_things(scene, told), *_magnets(scene, told), *_glue(scene, told)]
 
 

@@ -83,7 +83,12 @@ def role_of(body: Body, part: Body) -> Role:
 
 
 def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int, ...], body: int) -> Any:
-    """Where a body touches a part's sides or its top, seen from above (shapely; empty where it does not)."""
+    """Where a body touches a part's sides or its top, seen from above (shapely; empty where it does not).
+
+    Args:
+        contacts: of the scene.   part: index of its body.   outline: of it, from above.
+        present: bodies that are there.   body: index of the one asked about.
+    """
     import shapely
 
     found = [c.where for c in contacts.of(part, outline, present) if c.body == body and not c.under]
@@ -91,7 +96,11 @@ def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int
 
 
 def between(where: Any, region: Any) -> bool:
-    """Whether a part's region lies between the places at which something touches it."""
+    """Whether a part's region lies between the places at which something touches it.
+
+    Args:
+        where: shapely, machine X Y, mm.   region: of the part, likewise.
+    """
     import shapely
 
     if where.is_empty:
@@ -362,14 +371,22 @@ class ContactCache:
         self._roles: dict[tuple[int, int], Role] = {}
 
     def role(self, body: int, part: int) -> Role:
-        """What a body can do to a part."""
+        """What a body can do to a part.
+
+        Args:
+            body, part: indices of bodies of the scene.
+        """
         key = (body, part)
         if key not in self._roles:
             self._roles[key] = role_of(self.bodies[body], self.bodies[part])
         return self._roles[key]
 
     def near(self, above: int, below: int) -> Any:
-        """Where one body lies on another, or hardly above it (shapely)."""
+        """Where one body lies on another, or hardly above it (shapely).
+
+        Args:
+            above, below: indices of bodies of the scene.
+        """
         import shapely
 
         key = (above, below)
@@ -380,21 +397,34 @@ class ContactCache:
         return self._near[key]
 
     def bearing(self, above: int, below: int) -> Bearing:
-        """Where one body lies on another."""
+        """Where one body lies on another.
+
+        Args:
+            above, below: indices of bodies of the scene.
+        """
         key = (above, below)
         if key not in self._bearings:
             self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
         return self._bearings[key]
 
     def grip(self, part: int, body: int, left: Any = None) -> Grip:
-        """How a holder grips a part, or what is left of it."""
+        """How a holder grips a part, or what is left of it.
+
+        Args:
+            part, body: indices of bodies.   left: what is left of the part, from above (shapely); None:
+                all of it.
+        """
         key = (part, body)
         if left is None and key not in self._grips:
             self._grips[key] = grip(self.contacts, part, body)
         return self._grips[key] if left is None else grip(self.contacts, part, body, left)
 
     def meets_another(self, laid: int, present: Iterable[int]) -> bool:
-        """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
+        """Whether what is laid touches the table or anything besides parts; else it holds to nothing.
+
+        Args:
+            laid: index of a body.   present: indices of those that are there.
+        """
         low, high = self.bodies[laid].aabbs.box
         return abs(float(low[2])) <= MEETS or any(
             len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
@@ -403,7 +433,11 @@ class ContactCache:
         )
 
     def foot(self, clamp: int, present: Iterable[int]) -> str:
-        """What is missing under a clamp; "" where its heel and its screw have something to stand on."""
+        """What is missing under a clamp; "" where its heel and its screw have something to stand on.
+
+        Args:
+            clamp: index of a body.   present: indices of those that are there.
+        """
         there = frozenset(k for k in present if k != clamp and self.bodies[k].kind not in ("laid",))
         key = (clamp, there)
         if key not in self._feet:

@@ -64,11 +64,19 @@ class Known:
             self._answers.clear()
 
     def left(self, part: int, width: float) -> Left:
-        """A part before anything is cut, by a kerf so wide (mm)."""
+        """A part before anything is cut, by a kerf so wide (mm).
+
+        Args:
+            part: index of its body.   width: of the kerf, mm.
+        """
         return self._left.setdefault((part, width), Left())
 
     def answer(self, asked: PartInState, make: Callable[[], StateOfPart]) -> StateOfPart:
-        """What holds a part; made where the same was not asked before."""
+        """What holds a part; made where the same was not asked before.
+
+        Args:
+            asked: the part, what is there, its metal, the jets.   make: works it out.
+        """
         jets = None if asked.jets is None else (asked.jets.lower, asked.jets.upper)
         load = tuple((one.down, one.moment.tobytes()) for one in asked.load)
         key = (

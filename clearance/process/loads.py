@@ -147,7 +147,11 @@ def _tips(
 
 
 def said_to_carry(contact: ContactCache, present: Sequence[int]) -> list[StateRemark]:
-    """What the setup says that an item lies on, one of several, and does not reach."""
+    """What the setup says that an item lies on, one of several, and does not reach.
+
+    Args:
+        contact: of the scene.   present: indices of the bodies that are there.
+    """
     index = {contact.bodies[k].name: k for k in present}
     found = []
     for k in present:

@@ -43,7 +43,11 @@ class Pass:
 
 
 def passes(scene: Scene, phases: Sequence[Phase]) -> tuple[Pass, ...]:
-    """All passes, in order."""
+    """All passes, in order.
+
+    Args:
+        scene: as planned.   phases: of its course.
+    """
     found: list[Pass] = []
     drawn: dict[tuple[int, ...], list[list[Any]]] = {}
     for stop, group in cuts_between(list(phases)):

@@ -283,7 +283,11 @@ def onward(piece: Piece, stock: Stock) -> Onward:
 
 
 def along_edge(bit: Run, piece: Piece, stock: Stock) -> float:
-    """How far a bit of a run goes along a piece's edge, mm."""
+    """How far a bit of a run goes along a piece's edge, mm.
+
+    Args:
+        bit: of a run.   piece: that came free.   stock: of the part.
+    """
     import shapely
 
     chains = [chain for chain in bit.line(_middle(stock)) if len(chain) > 1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from tests.oracles.shapes import Part
 FOLDER = Path(__file__).resolve().parents[1] / "cases"
 
 
-def _row(values) -> str:
+def _row(values: Any) -> str:
     return "[" + ", ".join(repr(float(v)) for v in values) + "]"
 
 
@@ -79,12 +80,12 @@ def written(recipe: Recipe) -> str:
     return "\n".join(out) + "\n"
 
 
-def _read_piece(data: dict) -> HeadPiece:
+def _read_piece(data: dict[str, Any]) -> HeadPiece:
     rect = tuple(data.get("rect", (0.0, 0.0, 0.0, 0.0)))
     return HeadPiece(np.array(data["z"]), np.array(data["r"]), rect, data.get("lower_guide", False))
 
 
-def _read_step(data: dict) -> Step:
+def _read_step(data: dict[str, Any]) -> Step:
     centre = tuple(data["centre"]) if "centre" in data else None
     return Step(
         tuple(data["end"]),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,7 +132,7 @@ def _quartered(skin: Array) -> Array:
 
 def case_of(recipe: Recipe) -> Case:
     """The scene that the judge takes, with the parts that the oracle takes."""
-    bodies = []
+    bodies: list[Any] = []
     for shape in recipe.shapes:
         skin = np.concatenate([p.triangles for p in shape.parts])
         if shape.merged:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +41,7 @@ class SeedDice:
         return int(self.rng.integers(low, high + 1))
 
 
-def _pick(dice: Dice, options: Sequence):
+def _pick(dice: Dice, options: Sequence[Any]) -> Any:
     return options[dice.whole(0, len(options) - 1)]
 
 

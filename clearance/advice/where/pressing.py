@@ -240,7 +240,11 @@ def presses_only(body: Body) -> bool:
 
 
 def hulls(shape: Any, origin: Array) -> list[Array]:
-    """The convex hull (m, 2) of each piece of a region, from an origin."""
+    """The convex hull (m, 2) of each piece of a region, from an origin.
+
+    Args:
+        shape: shapely, machine X Y, mm.   origin: (2,) mm.
+    """
     import shapely
 
     out = []
@@ -255,7 +259,12 @@ def hulls(shape: Any, origin: Array) -> list[Array]:
 
 
 def face(triangles: Array, z: float, up: bool, reach: float) -> Any:
-    """Where a body has a face at a height, looking up or down (shapely), as slices beside it tell."""
+    """Where a body has a face at a height, looking up or down (shapely), as slices beside it tell.
+
+    Args:
+        triangles: (N, 3, 3), machine frame, mm.   z: the height, mm.   up: it looks up; else down.
+        reach: mm above and below at which slices are taken.
+    """
     boxes = boxes_of(triangles)
     below, above = (region(triangles, z + d, boxes) for d in (-reach - BESIDE, reach + BESIDE))
     return below.difference(above) if up else above.difference(below)
