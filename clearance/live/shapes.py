@@ -98,11 +98,9 @@ def _space(triangles: Array, edges: Any, two: Any, a: Any, b: Any, bent: Any) ->
 
 def _prism(triangles: Array) -> Array:
     """Triangles of the upright prism round a body."""
-    import shapely
-
     points = triangles.reshape(-1, 3)
     low, high = points[:, 2].min(), points[:, 2].max()
-    ring = shapely.get_coordinates(shapely.orient_polygons(_hull(points, 0, 1)))[:-1]
+    ring = _hull(points[:, :2])
     n = len(ring)
     after = np.roll(np.arange(n), -1)
     up, down = np.c_[ring, np.full(n, high)], np.c_[ring, np.full(n, low)]
@@ -112,30 +110,27 @@ def _prism(triangles: Array) -> Array:
 
 
 def _outline(triangles: Array, across: int, up: int) -> dict[str, list[int]]:
-    import shapely
-
-    hull = shapely.get_coordinates(_hull(triangles.reshape(-1, 3), across, up))
+    ring = _hull(triangles.reshape(-1, 3)[:, (across, up)])
+    hull = np.vstack([ring, ring[:1]])
     fan = np.stack([np.repeat(hull[:1], max(len(hull) - 3, 0), axis=0), hull[1:-2], hull[2:-1]], axis=1)
     return {"faces": _numbers(fan), "edges": _numbers(np.stack([hull[:-1], hull[1:]], axis=1))}
 
 
-def _hull(points: Array, across: int, up: int) -> Any:
-    """The convex hull of points as a drawing has them; of many those first that lie in the octagon of the
-    outermost ones are left out (the heuristic of Akl and Toussaint, 1978, from memory)."""
+def _hull(points: Array) -> Array:
+    """Corners (n, 2), anticlockwise, of the convex hull of points (N, 2), to hundredths as they are drawn."""
     import shapely
 
-    x, y = points[:, across], points[:, up]
-    ends = [int(f(v)) for v in (x, x + y, y, y - x) for f in (np.argmin, np.argmax)]
-    inner = shapely.convex_hull(shapely.multipoints(points[ends][:, (across, up)]))
-    out = np.ones(len(points), dtype=bool)
-    if inner.geom_type == "Polygon":
-        ring = shapely.get_coordinates(shapely.orient_polygons(inner))
-        out[:] = False
-        for (ax, ay), (bx, by) in zip(ring[:-1], ring[1:], strict=True):
-            out |= (bx - ax) * (y - ay) - (by - ay) * (x - ax) < 0.0
-        out[ends] = True
-    chosen = np.unique(points[out][:, (across, up)], axis=0)
-    return shapely.convex_hull(shapely.multipoints(chosen))
+    x, y = np.round(points.T / UNIT).astype(np.int64)
+    # of very many points the lowest and the highest of each column are enough
+    column = x - x.min()
+    low, high = np.full(column.max() + 1, y.max()), np.full(column.max() + 1, y.min())
+    np.minimum.at(low, column, y)
+    np.maximum.at(high, column, y)
+    there = np.flatnonzero(low <= high)
+    corners = np.concatenate([np.c_[there, low[there]], np.c_[there, high[there]]])
+    corners[:, 0] += x.min()
+    hull = shapely.convex_hull(shapely.multipoints(corners * UNIT))
+    return np.asarray(shapely.get_coordinates(shapely.orient_polygons(hull))[:-1])
 
 
 def _numbers(points: Array) -> list[int]:
