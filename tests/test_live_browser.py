@@ -186,8 +186,8 @@ def test_somebody_who_never_saw_it_gets_out_of_a_clash(browser: Chromium, folder
     with served(setup(folder)) as one:
         walk: Walk = steps(browser, one.address)
         seen = [what for _, _, what in walk.steps]
-        assert seen[0] == "CLASH"
-        assert [what for what in seen if what in ("CLASH", "CLOSE", "CLEAR")][-1] == "CLEAR"
+        assert seen[0] == "CLASH", seen
+        assert "CLEAR" in seen[-3:], seen
         if "written into long_strap.toml" in seen[-1]:
             assert clearance.check(folder / "long_strap.toml").verdict == "clear"
         assert browser.errors == []
