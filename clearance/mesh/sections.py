@@ -1,8 +1,7 @@
 """Sections: a body's slices at given heights as segments, rings and circles; its outline seen from above.
 
-Areas and centres of what stands over a flat region come from slices at several heights.
-
-A body's facets go in; its slices, two in each slab between its own levels, come out.
+``Slabs`` has two slices in each slab between a body's own levels, from which areas, volumes and centres of
+what stands over a flat region come (two-point Gauss rule).
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""Topology of a triangle soup: corners compared as whole numbers, edges, shells, and what welding joins.
+"""Topology of a triangle soup: can it be trusted? Triangles go in, a ``Solid`` that says how far comes out.
 
 Corners are hashed to 64-bit keys, so that finding equal ones is a sort of integers; shells are the
 connected components over shared corners (union-find).
-
-Triangles as read go in; a ``Solid`` comes out that says how far they can be trusted, by written rules.
 
 The rules
     closed       every edge belongs to an even number of facets, so a ray from any point crosses the

@@ -4,12 +4,10 @@ eight to a parent, come out.
 The nodes of all levels stand in one array, leaves first, so that a pair of nodes is a pair of numbers
 whatever their levels. Every owner (a body, a path) has one root on the top level of its own tree.
 
-Branch and bound over two hierarchies of boxes, triangles against chords, with leaf tests of the caller's
-own.
-
-Pairs of nodes are narrowed from both trees at once. The caller drops the pairs whose bound says that they
-cannot matter (its incumbent), and decides the pairs of leaves; this module knows how pairs are made, how far
-apart their boxes are, and what their children are. Many searches (``ask``) go down together in one set of
+``Traversal`` is branch and bound over two of them, triangles against chords, with leaf tests of the caller's
+own. Pairs of nodes are narrowed from both trees at once. The caller drops the pairs whose bound says that
+they cannot matter (its incumbent), and decides the pairs of leaves; this module knows how pairs are made, how
+far apart their boxes are, and what their children are. Many searches (``ask``) go down together in one set of
 arrays, each exactly as it would alone: numpy's cost of a call is shared by all of them.
 
 Source: branch and bound after Land and Doig, An automatic method of solving discrete programming problems,

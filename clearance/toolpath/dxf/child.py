@@ -8,7 +8,7 @@ The answer, one JSON object:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
     dots (entities of no length), mended [what], or error [place, found, want],
     or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
-    ``dxf_curves``.
+    ``curves``.
 
 The drawing library speaks to programmers, of types and tags. Where it cannot read a file, what it knows of
 the place is kept, in words of the DXF reference: sections, their ends, group codes.

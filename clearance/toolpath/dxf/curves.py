@@ -4,7 +4,7 @@ A piece is [x0, y0, x1, y1] or, an arc, [x0, y0, x1, y1, cx, cy, sweep in radian
 
 Splines become chords: each span is a Bezier curve, which lies within the hull of its control points (weights
 positive), and is halved until no control point is farther than the bound from the chord. Ellipses are circles
-seen at a slant (``dxf_place.turning``). A bulge is tan(included angle / 4) (DXF reference).
+seen at a slant (``InsertMatrix``). A bulge is tan(included angle / 4) (DXF reference).
 
 Where nested INSERTs of a drawing put what is in their blocks: matrices, composed and applied as they are.
 
