@@ -395,6 +395,26 @@ class Child:
         assert self._process.stderr is not None
         return self._process.stderr.fileno()
 
+    def lower(self, by: int) -> None:
+        """Have it wait for what else this computer does; where the system has no way to, it does not.
+
+        Args:
+            by: its niceness, up to 19.
+        """
+        if hasattr(os, "setpriority"):
+            with contextlib.suppress(OSError):
+                os.setpriority(os.PRIO_PROCESS, self._process.pid, by)
+
+    def stand_back(self, back: bool) -> None:
+        """Have it stand still, or go on; where the system has no way to, it goes on.
+
+        Args:
+            back: stand still.
+        """
+        if os.name != "nt" and self._process.poll() is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self._process.pid, signal.SIGSTOP if back else signal.SIGCONT)
+
     def end(self) -> None:
         """End it, if it has not ended."""
         if self._process.returncode is None:
