@@ -78,7 +78,14 @@ def serve(
     entry: str, parent: int, lifeline: int, memory: int | None, seconds: int | None, disk: int | None
 ) -> None:
     """Answer one request by ``entry``, "module:function", and end. A function ``prepare`` of that module is
-    called before there is a request."""
+    called before there is a request.
+
+    Args:
+        entry: "module:function".   parent: its process.   lifeline: descriptor that closes when that
+            ends, or -1.
+        memory: bytes.   seconds: of processor time.   disk: bytes of any file; None: as much as its
+            parent.
+    """
     # a terminal sends Ctrl-C to this process too, which then ends without a word
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     end_with(parent, lifeline)

@@ -98,7 +98,12 @@ def spread_batches(
     work: Callable[[Sequence[Task]], list[Answer]],
     worth: float,
 ) -> list[Answer]:
-    """The same where tasks that one process does are worked on together, in their order."""
+    """The same where tasks that one process does are worked on together, in their order.
+
+    Args:
+        tasks: in any order.   weights: of each, in any unit.   work: answers several, in their order.
+        worth: the least weight in all at which another process pays.
+    """
     _, *others = _shares(weights, _PROCESSES)
     others = [share for share in others if share and sum(weights[k] for k in share) >= worth]
     with contextlib.ExitStack() as stack:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply, pose
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from clearance.toolpath.moves import Moves, polyline
 
@@ -200,7 +200,7 @@ def with_all_on_them(scene: Scene, names: Collection[str] | None) -> tuple[int, 
     return tuple(k for k, body in enumerate(scene.bodies) if body.name in chosen)
 
 
-def lifted(piece: Piece, dz: float) -> Piece:
+def lifted(piece: HeadPiece, dz: float) -> HeadPiece:
     """A piece higher by ``dz`` mm."""
     return piece if dz == 0.0 else replace(piece, z=piece.z + dz)
 

@@ -32,7 +32,7 @@ from clearance.mesh.topology import (
     shells,
     turned_to_agree,
 )
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def head_swallows(
     triangles: Array,
     aabbs: AabbSet,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
@@ -119,7 +119,7 @@ def body_swallows(
     aabbs: AabbSet,
     closed: bool,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None: undecided.
@@ -155,7 +155,7 @@ def body_swallows(
 
 
 def _along(
-    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[Piece], most: int
+    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[HeadPiece], most: int
 ) -> list[Array]:
     """Places of the wire, ``step`` apart, at which some piece is near a box; about ``most`` at most."""
     reach = max(max(abs(x) for x in piece.rect) for piece in pieces) + step

@@ -14,15 +14,19 @@ from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
+    from clearance.process.balance import PartInState, StateOfPart
     from clearance.process.known import Known
-    from clearance.process.removal import Piece, Story
-    from clearance.process.stays import Answer, Question
+    from clearance.process.removal import Piece, Removals
 
 
 def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
     """Judge a scene: ``process.findings.check``, whose options these are, and the states of the job.
 
     They stand in ``Checked.account``.
+
+    Args:
+        scene: as planned.   moves: distances of every move as well.   progress: is told the share done,
+            and what is looked at.
     """
     spent = processor_time()
     result = check_access(scene, _account, moves=moves, progress=progress)
@@ -47,7 +51,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 def told(
     scene: Scene,
     known: Known | None = None,
-    hear: list[tuple[Question, Answer]] | None = None,
+    hear: list[tuple[PartInState, StateOfPart]] | None = None,
 ) -> tuple[list[Finding], Account | None]:
     """All that is said of a job but for distances, with what reading found; and its states.
 
@@ -59,7 +63,7 @@ def told(
     from clearance.process.findings import look
     from clearance.process.states import account
 
-    def made_of(there: Scene, story: Story) -> Account:
+    def made_of(there: Scene, story: Removals) -> Account:
         return account(there, story, None if hear is None else lambda q, a: hear.append((q, a)), known)
 
     facts, found = look(scene, made_of)
@@ -69,7 +73,7 @@ def told(
     return findings, made
 
 
-def _account(scene: Scene, told: Story, known: Known | None = None) -> Account:
+def _account(scene: Scene, told: Removals, known: Known | None = None) -> Account:
     from clearance.process.states import account
 
     return account(scene, told, known=known)

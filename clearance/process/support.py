@@ -86,7 +86,11 @@ class Contacts:
         return self._known[key]
 
     def meet(self, part: int, outline: Outline, other: int) -> bool:
-        """Whether a body touches a part at all, from below, above or beside, be it held by that or not."""
+        """Whether a body touches a part at all, from below, above or beside, be it held by that or not.
+
+        Args:
+            part: index of its body.   outline: of it, from above.   other: index of a body.
+        """
         low, high = self.bodies[part].aabbs.box
         near = self._reaches(other, low - NEAR, high + NEAR)
         return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
@@ -128,7 +132,11 @@ class Contacts:
                     yield False, at_its_side
 
     def slice(self, k: int, z: float) -> Any:
-        """The slice of a body at a height; made once."""
+        """The slice of a body at a height; made once.
+
+        Args:
+            k: index of a body.   z: machine Z, mm.
+        """
         key = (k, z)
         if key not in self._slices:
             self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))

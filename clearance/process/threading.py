@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes, boxes_of
 from clearance.geometry.transforms import apply, extent
 from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -332,7 +332,7 @@ THREADING_ROUNDING = 1e-6
 class Ways:
     """What wires meet where they are threaded, in one scene."""
 
-    def __init__(self, scene: Scene, told: Story) -> None:
+    def __init__(self, scene: Scene, told: Removals) -> None:
         self.scene, self.told = scene, told
         boxes = [body.aabbs.box for body in scene.bodies]
         self._low, self._high = (np.array([box[k] for box in boxes]).reshape(-1, 3) for k in (0, 1))

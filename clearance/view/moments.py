@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 from clearance.checking.result import Pair, Result
 from clearance.errors import InputError
-from clearance.process.course import Course, There
+from clearance.process.course import Course, There, blank, solids
 from clearance.process.findings import Checked
-from clearance.process.solids import blank, solids
 from clearance.scene.model import Stretch
 from clearance.view import meshes
 from clearance.view.description import Drawing, Shape

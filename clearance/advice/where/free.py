@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import Work
 from clearance.advice.where.seats import FINE, Seat
-from clearance.kernels.query import DEGREE, Boxes, Pairs, Places, SweepQuery
+from clearance.kernels.query import DEGREE, Boxes, Pairs, PlaceSearch, SweepQuery
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
@@ -180,7 +180,7 @@ def _level(
     found: Map,
     known: dict[tuple[int, int], int],
     query: SweepQuery,
-    search: Places,
+    search: PlaceSearch,
     work: Work,
     swallow: list[tuple[Array, Any]],
     boxes: Boxes,
@@ -246,7 +246,12 @@ def _numbers(found: Map, known: dict[tuple[int, int], int], work: Work, which: I
 
 
 def _heads(
-    found: Map, known: dict[tuple[int, int], int], query: SweepQuery, search: Places, row: Index, move: Index
+    found: Map,
+    known: dict[tuple[int, int], int],
+    query: SweepQuery,
+    search: PlaceSearch,
+    row: Index,
+    move: Index,
 ) -> Index:
     """Numbers of reasons for heads that are met; those with the same head and cut are one."""
     out = np.empty(len(row), dtype=np.intp)
@@ -396,7 +401,7 @@ class Probe:
         return out
 
 
-def _all_free(search: Places, boxes: Boxes) -> Rows:
+def _all_free(search: PlaceSearch, boxes: Boxes) -> Rows:
     """Which boxes (n,) are free all over."""
     out, of = np.ones(len(boxes), dtype=bool), np.arange(len(boxes))
     boxes, pairs = search.begin(replace(boxes, of=of))

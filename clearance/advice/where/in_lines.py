@@ -64,7 +64,11 @@ def on_lines(finder: Finder, base: ItemPlaces) -> ItemPlaces:
 
 
 def along_side(finder: Finder, spot: Spot, farthest: float) -> Iterator[Bound]:
-    """What bounds a place along the side of a part, both ways; across, it lies against the part."""
+    """What bounds a place along the side of a part, both ways; across, it lies against the part.
+
+    Args:
+        finder: of the item.   spot: the place.   farthest: mm; it is looked no farther.
+    """
     lines = finder.found.seat.lines
     assert lines is not None
     at = np.array(spot.at)

@@ -16,7 +16,7 @@ from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.distance import Bodies, Surface, gap
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.lines import straight_runs
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves
 
@@ -35,7 +35,7 @@ class TouchHead:
         self,
         bodies: Bodies,
         moves: Moves,
-        pieces: Sequence[Piece],
+        pieces: Sequence[HeadPiece],
         only: NDArray[np.bool_] | None,
         lifts: Mapping[int, Sequence[float]],
     ) -> None:
@@ -53,7 +53,7 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array, r: float, _: Piece) -> tuple[Rows, Rows]:
+            def wanted(first: Array, last: Array, r: float, _: HeadPiece) -> tuple[Rows, Rows]:
                 room = np.array([r + self.room, r + self.room, self.room])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 some = np.asarray(np.any(np.all(meets, axis=2), axis=1))
@@ -115,7 +115,7 @@ def swallowed(
     bodies: Bodies,
     body: int,
     moves: Moves,
-    pieces: Iterable[Piece],
+    pieces: Iterable[HeadPiece],
     only: NDArray[np.bool_] | None,
     lift: float,
 ) -> bool | None:
@@ -132,5 +132,5 @@ def swallowed(
     return body_swallows(one.triangles_M, bodies.aabbs(body), one.closed, runs, lowered, bodies.tolerances)
 
 
-def _lowered(piece: Piece, by: float) -> Piece:
-    return Piece(piece.z - by, piece.r, piece.rect, piece.lower_guide)
+def _lowered(piece: HeadPiece, by: float) -> HeadPiece:
+    return HeadPiece(piece.z - by, piece.r, piece.rect, piece.lower_guide)

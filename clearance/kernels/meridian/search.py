@@ -31,7 +31,7 @@ from clearance.kernels.meridian.profile import (
     outline,
     strips_of,
 )
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -53,7 +53,7 @@ def witnesses(
     chords: Chords,
     row: Index,
     measure: Measure,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     face_z: Array,
 ) -> list[Witness]:
     """The points of each of n pairs.
@@ -173,7 +173,7 @@ def _crossing(a: Array, b: Array, c: Array, d: Array) -> tuple[Array, NDArray[np
     return a + t[..., None] * along, cross
 
 
-def _on_piece(item: Array, z: Array, wire: Array, table: Profiles, pieces: Sequence[Piece]) -> Array:
+def _on_piece(item: Array, z: Array, wire: Array, table: Profiles, pieces: Sequence[HeadPiece]) -> Array:
     """The points (n, 3) of pieces, standing with the wire at ``wire``, that are nearest to (item, z)."""
     low, high = table.rect[:, 0::2], table.rect[:, 1::2]
     offset = item - wire
@@ -442,3 +442,29 @@ def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) 
     better = value < best[row]
     best[row[better]] = value[better]
     where[row[better]] = t[better]
+
+
+@dataclass
+class Nearest:
+    """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
+
+    value: Array
+    triangle: Index
+    chord: Index
+    row: Index
+
+    def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
+        """Take each value that is smaller than what its key has.
+
+        Args:
+            key, value: (n,) keys, and what was found for each, mm.
+            triangle, chord, row: (n,) where it was found: of the trees, and of the table of profiles.
+        """
+        better = np.flatnonzero(value < self.value[key])
+        if not len(better):
+            return
+        better = better[np.lexsort((value[better], key[better]))]
+        first = better[np.r_[True, key[better][1:] != key[better][:-1]]]
+        at = key[first]
+        self.value[at], self.triangle[at] = value[first], triangle[first]
+        self.chord[at], self.row[at] = chord[first], row[first]

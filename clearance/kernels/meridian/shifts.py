@@ -44,7 +44,11 @@ class Boxes:
 
     @classmethod
     def plain(cls, centre: Array, half: Array, turn: Array, half_turn: Array) -> Boxes:
-        """Boxes that are no lines."""
+        """Boxes that are no lines.
+
+        Args:
+            centre, half: (n, 2) mm.   turn, half_turn: (n,) degrees.
+        """
         return cls(
             centre, half, turn, half_turn, np.zeros((len(turn), 2)), np.zeros(len(turn), dtype=np.intp)
         )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from clearance.checking.verdict import check as judge
 from clearance.mesh.sections import HoleRing
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import Run
 from clearance.process.threading import (
     MARGIN,
@@ -61,7 +61,7 @@ class _Places:
 
 
 def threading_findings(
-    scene: Scene, told: Story, through: Sequence[tuple[Run, Sequence[Way]]], ways: Ways
+    scene: Scene, told: Removals, through: Sequence[tuple[Run, Sequence[Way]]], ways: Ways
 ) -> list[Finding]:
     """What is in the wire's way where it is threaded, one finding for each item and kind.
 
@@ -204,7 +204,7 @@ def _from_to(way: Way) -> str:
     return f"from Z {low:.2f} to {high:.2f}"
 
 
-def _is_bare(told: Story, way: Way) -> bool:
+def _is_bare(told: Removals, way: Way) -> bool:
     """Whether a part's model shows no hole that goes right through, wherever."""
     import shapely
 
