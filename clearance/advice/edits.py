@@ -28,6 +28,7 @@ class UpperRule:
     follows: float
 
     def at(self, s: float) -> float:
+        """Machine Z of the upper face, mm, when all is raised by ``s`` mm."""
         return max(self.fixed, self.follows + s)
 
     def is_like(self, other: UpperRule) -> bool:

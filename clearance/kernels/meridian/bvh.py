@@ -322,6 +322,7 @@ class Pairs:
         return Pairs(self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows])
 
     def take(self, rows: NDArray[Any] | slice) -> Pairs:
+        """The pairs at ``rows``."""
         return Pairs(
             self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows], self.low[rows], self.g[rows]
         )

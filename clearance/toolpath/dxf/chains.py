@@ -31,6 +31,7 @@ def turned_round(pieces: Sequence[Piece]) -> list[Piece]:
 
 
 def length(piece: Piece) -> float:
+    """How long a ``piece`` is, in drawing units."""
     x0, y0, x1, y1, cx, cy, sweep = piece
     return hypot(x1 - x0, y1 - y0) if sweep == 0 else abs(sweep) * hypot(x0 - cx, y0 - cy)
 

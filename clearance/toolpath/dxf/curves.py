@@ -73,6 +73,7 @@ def need(e: Any, *names: str) -> None:
 
 
 def flat(point: Any) -> tuple[float, float]:
+    """X and Y of a ``point`` of the drawing library, in drawing units."""
     x, y = float(point[0]), float(point[1])
     if not (abs(x) < 1e12 and abs(y) < 1e12):
         raise Broken("a coordinate is no number or too large")

@@ -157,6 +157,7 @@ class Rows:
         return (*self.places, *few)
 
     def append(self, row: Row) -> None:
+        """One more ``row``, its values in the order of the columns."""
         for column, value in zip(self.columns, row, strict=True):
             column.append(value)  # type: ignore[attr-defined]
 
