@@ -76,7 +76,11 @@ _KNOWN |= {
 
 
 def looks_obj(data: bytes) -> bool:
-    """Do the first lines that are no comments begin with words of an OBJ file?"""
+    """Do the first lines that are no comments begin with words of an OBJ file?
+
+    Args:
+        data: the file's bytes.
+    """
     head = _one_line_each(data[:4096])
     whole = head.split(b"\n")[:-1] or [head]
     lines = [line.split(None, 1)[0] for line in whole if line.strip()]

@@ -31,7 +31,11 @@ _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 def is_table(text: str) -> bool:
-    """Whether the first row that is not blank names columns, as a table of points does."""
+    """Whether the first row that is not blank names columns, as a table of points does.
+
+    Args:
+        text: of the file.
+    """
     first = next((row for row in text.split("\n") if row.strip()), "")
     names = {name.strip().strip('"').lower() for name in re.split(r"[,;\t]", first)}
     return {"x", "y"} <= names or first.strip().lower().startswith("sep=")

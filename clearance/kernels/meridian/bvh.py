@@ -318,7 +318,11 @@ class Pairs:
         return len(self.tri)
 
     def take_bare(self, rows: NDArray[Any]) -> Pairs:
-        """Some of them, not bounded."""
+        """Some of them, not bounded.
+
+        Args:
+            rows: which of the pairs.
+        """
         return Pairs(self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows])
 
     def take(self, rows: NDArray[Any] | slice) -> Pairs:
@@ -329,14 +333,22 @@ class Pairs:
 
 
 def joined(parts: Sequence[Pairs]) -> Pairs:
-    """Several sets of pairs as one, all of them bounded."""
+    """Several sets of pairs as one, all of them bounded.
+
+    Args:
+        parts: sets of pairs of the same two hierarchies.
+    """
     if len(parts) == 1:
         return parts[0]
     return Pairs(*(np.concatenate([getattr(each, name) for each in parts]) for name in Pairs.__annotations__))
 
 
 def bare(parts: Sequence[Pairs]) -> Pairs:
-    """Several sets of pairs as one, none of them bounded."""
+    """Several sets of pairs as one, none of them bounded.
+
+    Args:
+        parts: sets of pairs of the same two hierarchies.
+    """
     return Pairs(*(np.concatenate([getattr(each, name) for each in parts]) for name in _BARE))
 
 
@@ -395,7 +407,11 @@ class Traversal:
         )
 
     def plan(self, pairs: Pairs) -> tuple[Array, Array]:
-        """Corners (n, 2) of what the row's rectangle covers along each chord node."""
+        """Corners (n, 2) of what the row's rectangle covers along each chord node.
+
+        Args:
+            pairs: (n,) of nodes.
+        """
         low, high = self.paths.low[pairs.chord], self.paths.high[pairs.chord]
         if self.any_boxed:
             rect = self.rect[pairs.row]
@@ -419,6 +435,9 @@ class Traversal:
         """How far (n,) each pair's box is beside its chord, at least, where it has one; 0 where it has many.
 
         A long chord that lies askew has a box that is nearly all air.
+
+        Args:
+            pairs: (n,) of nodes.
         """
         out = np.zeros(len(pairs))
         some = np.flatnonzero(self.paths.level[pairs.chord] == 0)

@@ -26,7 +26,11 @@ def line(x0: float, y0: float, x1: float, y1: float) -> Piece:
 
 
 def turned_round(pieces: Sequence[Piece]) -> list[Piece]:
-    """The same way from its end to its start."""
+    """The same way from its end to its start.
+
+    Args:
+        pieces: of a chain, in order.
+    """
     return [(x1, y1, x0, y0, cx, cy, -sweep) for x0, y0, x1, y1, cx, cy, sweep in reversed(pieces)]
 
 

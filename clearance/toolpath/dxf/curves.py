@@ -285,7 +285,11 @@ class Broken(ValueError):
 
 
 def level(z: Any) -> None:
-    """Refuse heights that differ."""
+    """Refuse heights that differ.
+
+    Args:
+        z: heights of points, drawing units.
+    """
     z = list(z)
     if not max(z) - min(z) <= _LEVEL:
         raise Trouble("", f"the curve is not flat, Z from {min(z):g} to {max(z):g}", "a path in one plane")
@@ -351,7 +355,11 @@ class InsertMatrix:
             self.rows = T.tolist()
 
     def point(self, p: Sequence[float]) -> tuple[float, float, float]:
-        """A point (x, y, z) of the block, in the drawing."""
+        """A point (x, y, z) of the block, in the drawing.
+
+        Args:
+            p: drawing units.
+        """
         x, y, z = (float(v) for v in p)
         if self.rows is None:
             return x, y, z
@@ -359,7 +367,11 @@ class InsertMatrix:
         return X, Y, Z
 
     def way(self, p: Sequence[float]) -> tuple[float, float, float]:
-        """A direction with its length (x, y, z) of the block, in the drawing."""
+        """A direction with its length (x, y, z) of the block, in the drawing.
+
+        Args:
+            p: drawing units.
+        """
         x, y, z = (float(v) for v in p)
         if self.rows is None:
             return x, y, z
@@ -384,7 +396,11 @@ class InsertMatrix:
         return AffineMap(ax, bx, x + elevation * zx, ay, by, y + elevation * zy)
 
     def inserted(self, insert: Any) -> Iterator[InsertMatrix]:
-        """The places of what is in an INSERT's block, one for each of its columns and rows."""
+        """The places of what is in an INSERT's block, one for each of its columns and rows.
+
+        Args:
+            insert: the entity, of the drawing library.
+        """
         T = np.array(list(insert.matrix44().rows()), dtype=float).T
         dxf = insert.dxf
         turn = math.radians(dxf.rotation)
@@ -412,7 +428,11 @@ def steps(count: int, spacing: float) -> int:
 
 
 def axes(extrusion: Any) -> Matrix:
-    """The axes of an entity's own coordinates as columns, by the arbitrary axis algorithm."""
+    """The axes of an entity's own coordinates as columns, by the arbitrary axis algorithm.
+
+    Args:
+        extrusion: the entity's own Z as a vector (3,).
+    """
     z = np.array([float(v) for v in extrusion])
     size = float(np.linalg.norm(z))
     if not 0.0 < size < math.inf:

@@ -209,7 +209,11 @@ class Control:
             )
 
     def shift_zero(self, word: str) -> None:
-        """The words from here on count from another zero; the wire stays where it is."""
+        """The words from here on count from another zero; the wire stays where it is.
+
+        Args:
+            word: G54 to G59.
+        """
         if word not in self.options.zeros:
             known = ", ".join(sorted(self.options.zeros))
             want = f"zeros = {{ {word} = [x, y] }} in the cut, in the setup or in the machine file"
