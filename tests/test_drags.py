@@ -63,7 +63,7 @@ def test_how_many_are_asked_for_is_a_number() -> None:
     scene = clearance.load(DEMOS / "punch_blank.toml")
     for wrong in (0, 2.5, True, "ten"):
         with pytest.raises(WrongArgument, match="a whole number, 1 or more"):
-            clearance.Session(scene, least=wrong)  # type: ignore[arg-type]
+            clearance.Session(scene, least=wrong)
     session = clearance.Session(scene, least=2)
     assert session.least(1) == session.least(4)[:1] == session.rows[:1]
 
