@@ -1,9 +1,7 @@
-"""A scene and what is raised go in; how high the upper face is on each stretch, for any raise, comes out.
-
-A scene and a change to it go in; the scene as it would be comes out: raised, moved, turned, a head higher.
+"""A scene and a change to it go in; the scene as it would be comes out: raised, moved, turned, a head higher.
 
 Nothing is read again: bodies move as they are, a cut goes where its part goes, the upper head's height
-follows the part where the setup says so.
+follows the part where the setup says so (``upper_rules``: for any raise).
 """
 
 from __future__ import annotations
@@ -30,6 +28,7 @@ class UpperRule:
     follows: float
 
     def at(self, s: float) -> float:
+        """Machine Z of the upper face, mm, when all is raised by ``s`` mm."""
         return max(self.fixed, self.follows + s)
 
     def is_like(self, other: UpperRule) -> bool:

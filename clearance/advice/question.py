@@ -1,12 +1,10 @@
 """A question about raises: a scene, what rises and how the upper heads go along go in; the raises at which
 something meets come out.
 
-Windows of raises by confirmed steps, where the guides' paths change with the raise (U V): a scene and a
-range go in; the raises at which it is clear come out.
-
-From a raise at which the nearest body is c away, a raise by s moves head and body against each other by no
-more than s times ``pace``; so the next c / pace are clear too. Through raises at which something meets the
-steps are even, and a window lower than such a step may be missed; none is ever too wide.
+Where the guides' paths change with the raise (U V), windows are found by confirmed steps. From a raise at
+which the nearest body is c away, a raise by s moves head and body against each other by no more than s times
+``pace``; so the next c / pace are clear too. Through raises at which something meets the steps are even, and
+a window lower than such a step may be missed; none is ever too wide.
 """
 
 from __future__ import annotations

@@ -368,6 +368,12 @@ class Session:
         self._future.clear()
         return self._asked
 
+    def again(self) -> None:
+        """Measure everything anew where it is: after something was broken off midway, of which nothing is to
+        be trusted."""
+        self._base, self._figures = Stand(self._read), Following(self._read)
+        self._go(self._state)
+
     def _go(self, state: State) -> None:
         """Items where they are to be, and measured; where that cannot be, all stays as it is."""
         kept = self._state, self._read, self._base, self._figures

@@ -1,4 +1,4 @@
-"""Bodies that swallow each other: an envelope and a body whose surfaces do not meet go in; whether one lies
+"""Containment by winding number: an envelope and a body whose surfaces do not meet go in; whether one lies
 inside the other comes out.
 
 Where the surfaces do not meet, one point of each connected part decides. What a piece sweeps along an
@@ -11,8 +11,8 @@ for models that lie:
   shell face different ways they are turned to agree first; where that cannot be done, a point that the shell
   may hold is one that is undecided, unless there is a straight way out on which nothing is met.
 - Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
-  than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
-  knows.
+  than a tenth of the way around it and no line along an axis meets it an odd number of times; else it is
+  undecided.
 """
 
 from __future__ import annotations

@@ -1,15 +1,15 @@
-"""A piece that comes free goes in; the same by the name that it has comes out: good part, slug or off-cut.
+"""What becomes of a part: the names of pieces that come free, and walls that lie off the finished model.
 
-Where the setup says which side of a cut is wanted, or what the part becomes, that decides. Else what the wire
-was threaded inside is a slug; what it goes around from a start hole, or from the edge of a blank, is the good
-part, unless it is a small window at the end of a slit. Both of these are guesses, and told as such.
+A piece that comes free is good part, slug or off-cut. Where the setup says which side of a cut is wanted, or
+what the part becomes, that decides. Else what the wire was threaded inside is a slug; what it goes around
+from a start hole, or from the edge of a blank, is the good part, unless it is a small window at the end of a
+slit. Both of these are guesses, and told as such.
 
-A part, what it is to become and the runs that cut it go in; where its cut walls lie off that comes out.
-
-The walls are those that the wire leaves on the good part after its last pass, half a kerf beside its path, at
-several heights of the finished model. A wall within the finished part is cut too deep at whatever height that
-is. A wall beside it has metal left on it only where it has at every height: what the finished model has less
-of at some (a chamfer, a thread, a relief, stock above and below) is made by others.
+Where cut walls lie off what the part is to become is a finding. The walls are those that the wire leaves on
+the good part after its last pass, half a kerf beside its path, at several heights of the finished model. A
+wall within the finished part is cut too deep at whatever height that is. A wall beside it has metal left on
+it only where it has at every height: what the finished model has less of at some (a chamfer, a thread, a
+relief, stock above and below) is made by others.
 
 Walls are looked at every half millimetre. Where a wall of the finished model is a row of flats, as far as
 these may lie off the curve that they stand for is no fault: half a flat times the tangent of a quarter of the

@@ -1,9 +1,8 @@
 """Pieces that came free, in time: what holds each, whether it stays, drops, tips or is lifted by a jet.
 
-Pieces that still lie there while another part is cut go in; what the heads and the wire meet comes out.
-
-A piece that stays where it came free is judged with its part, as that was read. Where its part has been taken
-off and the piece has not, it is a body of its own.
+``in_the_way`` says what heads and wire meet of pieces that lie there while another part is cut. A piece that
+stays where it came free is judged with its part, as that was read. Where its part has been taken off and the
+piece has not, it is a body of its own.
 """
 
 from __future__ import annotations

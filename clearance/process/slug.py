@@ -1,9 +1,8 @@
 """Pieces that came free: what they are called, how they leave, and which later cut runs in one of them.
 
-What a scene's runs part from its parts goes in; a finding for each cut that frees something comes out.
-
-That a slug can jam or break the lower head, is held by tabs, magnets or glue before the last millimetres,
-and that past about 5 kg or a 50 mm cube magnets are not enough, is common practice, no source.
+A finding is made for each cut that frees something. That a slug can jam or break the lower head, is held by
+tabs, magnets or glue before the last millimetres, and that past about 5 kg or a 50 mm cube magnets are not
+enough, is common practice, no source.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Parts, what they lie on and what is cut from them go in; findings come out on weight and on tipping.
+"""Weights, jets and supports: whether a part stands, and the findings on weight and on tipping.
 
 Vertical equilibrium of a body on supports that can only push, in closed form.
 
@@ -10,9 +10,6 @@ which three corners at most carry (fundamental theorem of linear programming; fr
 through one by one.
 
 Forces are N, places mm, in any horizontal frame.
-
-Flushing pressures and bores go in; the forces of the jets on a part, and where along a path they do worst,
-come out.
 
 A jet pushes with the pressure at its nozzle times the area of its bore, or of a larger wetted area where one
 is given: the lower one up, the upper one down, each alone or both at once. 6 mm at 10 bar give 28 N, 8 mm at

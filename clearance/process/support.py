@@ -1,6 +1,4 @@
-"""A part and what stands about it go in; where each of them touches the part, seen from above, comes out.
-
-Two bodies go in; where one lies on the other comes out: areas, lines and points, seen from above.
+"""Two bodies go in; where one lies on the other comes out: areas, lines and points, seen from above.
 
 Facing places are looked for facet by facet, where one body's lower faces stand over the other's upper faces.
 Both lean less than 75 degrees from level, so that a bar in a V-block and a wheel on a ring's edge are carried

@@ -1,11 +1,10 @@
-"""Holes that the setup says are drilled, against a wire: how much room it has in one that leans.
+"""Threading: what stands in the wire's way where it is threaded, and how much room it has.
 
-Seen along the hole, a cylinder about a wire that leans by t is an ellipse, 1 / cos t as long as it is wide,
-and goes sideways with height. It lies within the hole's circle at all heights if it does at both ends of the
-hole. In a circle of its longer half it lies for certain; where it goes off in the direction of its lean, as
-it does in the middle of a hole, that is exact: (R - h / 2 tan t) cos t for a hole h long.
-
-Threading: what stands in the wire's way where it is threaded, and how much room it has.
+Of holes that the setup says are drilled: seen along the hole, a cylinder about a wire that leans by t is an
+ellipse, 1 / cos t as long as it is wide, and goes sideways with height. It lies within the hole's circle at
+all heights if it does at both ends of the hole. In a circle of its longer half it lies for certain; where it
+goes off in the direction of its lean, as it does in the middle of a hole, that is exact: (R - h / 2 tan t)
+cos t for a hole h long.
 """
 
 from __future__ import annotations

@@ -2,10 +2,9 @@
 
 What is gone or off is not drawn, and carries no figure.
 
-A judged result and the drawing of it go in; the drawing as it changes along the path comes out.
-
-Metal goes where the wire has cut it, pieces once they fall or are taken out, items while they are off. How
-far along is counted in moves of all stretches, as the window's slider has it.
+``going`` makes of a drawing one that changes along the path. Metal goes where the wire has cut it, pieces
+once they fall or are taken out, items while they are off. How far along is counted in moves of all stretches,
+as the window's slider has it.
 """
 
 from __future__ import annotations

@@ -51,6 +51,7 @@ class Choice:
         return len(self.of)
 
     def take(self, rows: NDArray[Any]) -> Choice:
+        """Those at ``rows``."""
         return Choice(*(v[rows] for v in (self.of, self.along, self.at, self.turn, self.room, self.bit)))
 
 

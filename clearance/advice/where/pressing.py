@@ -108,7 +108,12 @@ def pressing(
         return _under(scene, body, under, origin)
     if not on and presses_only(body):
         on = _would_press(scene, body, asked, origin)
-    found = Pressing(judged=not presses_only(body))
+    # whether what carries a part would do so elsewhere, too, is undecided in plan
+    carries = any(
+        role_of(body, part).carries and not bearing(part, body).touching.is_empty
+        for part in {q.part: scene.bodies[q.part] for q, _ in asked}.values()
+    )
+    found = Pressing(judged=not presses_only(body) and not carries)
     several = len({question.part for question, _, _ in on}) > 1
     seen = set()
     for question, answer, top in on:
@@ -131,7 +136,7 @@ def pressing(
         found.conditions += _on(
             what, part.name, outlines, metal, answer.corners, origin, sure, several, partly, found
         )
-        found.judged = True
+        found.judged = not carries
     return found
 
 

@@ -1,7 +1,7 @@
-"""Boxes about bits of a path go in; which are near to another box, and how far apart, comes out.
+"""The broad phase before FCL: what of a body and of a path it needs to see.
 
-What FCL needs to see: triangles, a path and pieces go in; which triangles, and which bits of the path for
-which piece, can hold the smallest distance come out, by plain boxes only.
+Triangles, a path and pieces go in; which triangles, and which bits of the path for which piece, can hold the
+smallest distance come out, by plain boxes only.
 
 FCL takes seconds over large models, and little of them can matter. Some triangles held against the head as
 it stands at a few places give a distance that is really there. What lies in boxes that are no nearer than

@@ -89,9 +89,11 @@ class Bodies:
         self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[HeadPiece]]] = {}
 
     def triangles(self, index: int) -> Array:
+        """The triangles (N, 3, 3) of the body at ``index``, machine frame, mm."""
         return self.bodies[index].triangles_M
 
     def aabbs(self, index: int) -> AabbSet:
+        """The boxes about the triangles of the body at ``index``."""
         return self.bodies[index].aabbs
 
     def box(self, index: int) -> tuple[list[float], list[float]]:
@@ -112,6 +114,7 @@ class Bodies:
         return self._groups[index]
 
     def whole(self, index: int) -> Surface:
+        """The whole surface of the body at ``index``, with FCL's tree; made once."""
         if index not in self._whole:
             self._whole[index] = Surface(self.triangles(index), self.origin)
         return self._whole[index]

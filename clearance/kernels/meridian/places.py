@@ -105,11 +105,19 @@ class PlaceSearch:
                 at = int(begin[-1])
 
     def tag(self, row: int) -> int:
-        """The tag of what was held against the item."""
+        """The tag of what was held against the item.
+
+        Args:
+            row: (n,) of the table of profiles.
+        """
         return int(self.table.tag[row])
 
     def begin(self, boxes: Boxes) -> tuple[Boxes, Pairs]:
-        """Boxes with all pairs."""
+        """Boxes with all pairs.
+
+        Args:
+            boxes: of places, mm and degrees.
+        """
         roots = [pairs for pairs in self._roots if len(pairs)]
         if not roots:
             none = np.empty(0, dtype=np.intp)

@@ -1,16 +1,16 @@
-"""Measures of the flat view: (horizontal distance g, height z) of an item's point and a head's profile go
-in, one figure comes out.
+"""Measures in the meridian half-plane, and slices of triangles from which they are had.
+
+The horizontal distance g and the height z of an item's point go in, with a head's profile; one figure comes
+out: clearance, side or height.
 
 Every measure is nondecreasing in g, and over z it falls towards the profile's widest height and rises
 behind it. Along a horizontal slice of a triangle that moves up the triangle, g is convex; so each measure
-has a single valley there (``flat_search``), and for boxes a bound is had by taking the smallest g and the
-height nearest to the widest one (``flat_tree``). One definition serves both.
+has a single valley there (``search``), and for boxes a bound is had by taking the smallest g and the height
+nearest to the widest one (``nearest``). One definition serves both.
 
 Where a measure does not exist (no shared height, not one over the other) it is ``NOWHERE`` plus how far it
 is from existing, so that a search still finds its way. ``steepness`` (P,) bounds how fast the measure
 changes where it exists, per mm of g and z.
-
-Triangles as strips of horizontal slices, and how far slices are from what a rectangle sweeps in plan.
 
 A triangle is cut at its middle height into two strips. Within a strip the horizontal slice is a segment whose
 ends move in straight lines, and all slices are parallel.

@@ -1,15 +1,15 @@
-"""Witness points: where the smallest measures were found goes in; the points on head and item come out.
+"""The leaf test of the search, and witness points.
 
-A pair of triangle and chord is searched once more for the slice of the triangle that is nearest; on that
-segment, and on what the piece's rectangle sweeps along the chord, the two nearest points; from there outward
-to the piece's own round.
+Leaf test (``search``): pairs of strip and chord go in, the smallest measure of each comes out. Along a strip
+the distance g to a convex outline is a convex function of how far the slice has moved, and every measure has
+one valley. Golden section search finds it (Kiefer, Sequential minimax search for a maximum, Proc. AMS 4
+(1953), from memory); what is returned has the search's own width already taken off, so it is never above the
+truth.
 
-Leaf test: pairs of strip and chord go in, the smallest measure of each comes out.
-
-Along a strip the distance g to a convex outline is a convex function of how far the slice has moved, and
-every measure has one valley. Golden section search finds it (Kiefer, Sequential minimax search for a
-maximum, Proc. AMS 4 (1953), from memory); what is returned has the search's own width already taken off, so
-it is never above the truth.
+Witness points: where the smallest measures were found goes in, the points on head and item come out. A pair
+of triangle and chord is searched once more for the slice of the triangle that is nearest; on that segment,
+and on what the piece's rectangle sweeps along the chord, the two nearest points; from there outward to the
+piece's own round.
 """
 
 from __future__ import annotations

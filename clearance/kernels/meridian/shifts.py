@@ -60,7 +60,11 @@ class Boxes:
 
     @classmethod
     def joined(cls, parts: Sequence[Boxes]) -> Boxes:
-        """All of them as one."""
+        """All of them as one.
+
+        Args:
+            parts: boxes of places of one item.
+        """
         if not parts:
             return cls.none()
         return cls(*(np.concatenate([getattr(each, f.name) for each in parts]) for f in fields(cls)))
@@ -69,7 +73,11 @@ class Boxes:
         return len(self.turn)
 
     def take(self, rows: NDArray[Any]) -> Boxes:
-        """Some of them."""
+        """Some of them.
+
+        Args:
+            rows: which of them.
+        """
         return Boxes(*(getattr(self, f.name)[rows] for f in fields(Boxes)))
 
     def at(self, turn: float) -> Boxes:
