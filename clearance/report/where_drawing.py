@@ -89,7 +89,8 @@ def _item(plan: PlanSheet, one: ItemPlaces, answer: Where, number: int) -> None:
     there = _pushed(answer, one, bodies)
     x, y = (float(v) for v in one.seat.origin)
     what = "screw" if one.seat.holes is not None else "own zero"
-    plan.legend.append(f'"{one.item}": green, finely hatched: where its {what} (+) may be.')
+    how = "green lines" if one.seat.lines is not None and one.seat.holes is None else "green, finely hatched"
+    plan.legend.append(f'"{one.item}": {how}: where its {what} (+) may be.')
     plan.legend.append("Dashed: where it stands now. Thick: at the best place.")
     if one.seat.lines is None:
         _areas(plan, one)

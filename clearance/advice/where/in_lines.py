@@ -112,7 +112,12 @@ class _OnLines:
     def answer(self, base: ItemPlaces) -> ItemPlaces:
         choice = self.choices(list(self.bits(self.found.free)))
         good = self.roomy(choice)
-        tight, some = choice.take(~good), choice.take(good)
+        some = choice.take(good)
+        # the rims of what has room are no places of their own
+        keys = self.keys(choice)
+        roomy = np.unique(keys[good], axis=0)
+        rims = (keys[:, None] == roomy[None]).all(axis=2).any(axis=1)
+        tight = choice.take(~good & ~rims)
         best = self.best(some)
         if not self.f.work.judged:
             # the judge alone says whether it holds: what it was not asked about is no place
@@ -140,6 +145,10 @@ class _OnLines:
             undecided=float(open_.sum()) + unknown * DEGREE,
             **more,
         )
+
+    def keys(self, c: Choice) -> Array:
+        """What each place (n) is of: its hole, or the free bit of its side."""
+        return self.lines.start[c.of] if self.about_holes else np.column_stack([c.of, c.bit])
 
     # ------------------------------------------------------------------------------------- which there are
     def bits(self, free: Boxes) -> Iterator[tuple[int, float, float]]:
@@ -309,7 +318,7 @@ class _OnLines:
             for home in np.unique(homes, axis=0):
                 yield from self.of_hole(c.take(np.flatnonzero((homes == home).all(axis=1))))
             return
-        keys = np.column_stack([c.of, c.bit])
+        keys = self.keys(c)
         for key in np.unique(keys, axis=0):
             mine = c.take(np.flatnonzero((keys == key).all(axis=1)))
             of = int(mine.of[0])

@@ -112,7 +112,7 @@ def nearest(
     return out
 
 
-def bounds(tree: TriangleTree, measure: Measure, asks: Sequence[Ask], steps: int = 4) -> list[Array]:
+def bounds(tree: TriangleTree, measure: Measure, asks: Sequence[Ask], steps: int = 1) -> list[Array]:
     """What no value of each key, a body of a search, can be below, by a few boxes alone; infinite where it is
     held against nothing.
 
