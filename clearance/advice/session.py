@@ -30,7 +30,7 @@ from clearance.scene.reread import check as check_tried
 from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
 from fixtures_lib.holder import Conflict
 
-__all__ = ["Row", "Session", "State"]
+__all__ = ["Row", "Session", "SessionState"]
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ KEPT = 1000
 
 
 @dataclass(frozen=True)
-class State:
+class SessionState:
     """What is otherwise than the setup's file says.
 
     Attributes:
@@ -91,11 +91,11 @@ class Session:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")
         self._scene = scene
-        self._state, self._least = State(), None if least is None else _many("least", least)
+        self._state, self._least = SessionState(), None if least is None else _many("least", least)
         #: the setup with what is set and mounted, and nothing moved; and where its items are
         self._read, self._base = scene, Stand(scene)
-        self._past: deque[State] = deque(maxlen=KEPT)
-        self._future: list[State] = []
+        self._past: deque[SessionState] = deque(maxlen=KEPT)
+        self._future: list[SessionState] = []
         self._figures = Following(scene)
         self._before = self._figures.rows
 
@@ -134,7 +134,7 @@ class Session:
         return tuple(pair_changes(before, rows))
 
     @property
-    def state(self) -> State:
+    def state(self) -> SessionState:
         """What is otherwise than the file says."""
         return self._state
 
@@ -353,14 +353,14 @@ class Session:
 
     def reset(self) -> tuple[Row, ...]:
         """Put all back to where it was at first; ``undo`` takes that back."""
-        return self._to(State()) if self._state != State() else self._asked
+        return self._to(SessionState()) if self._state != SessionState() else self._asked
 
     @property
     def _asked(self) -> tuple[Row, ...]:
         """What every motion gives."""
         return self.rows if self._least is None else self.least(self._least)
 
-    def _to(self, state: State, on: bool = False) -> tuple[Row, ...]:
+    def _to(self, state: SessionState, on: bool = False) -> tuple[Row, ...]:
         now = self._state
         self._go(state)
         if not on or not self._past:
@@ -374,7 +374,7 @@ class Session:
         self._base, self._figures = Stand(self._read), Following(self._read)
         self._go(self._state)
 
-    def _go(self, state: State) -> None:
+    def _go(self, state: SessionState) -> None:
         """Items where they are to be, and measured; where that cannot be, all stays as it is."""
         kept = self._state, self._read, self._base, self._figures
         try:
@@ -394,7 +394,7 @@ class Session:
             self._figures.forget()
             raise
 
-    def _reshaped(self, state: State) -> bool:
+    def _reshaped(self, state: SessionState) -> bool:
         """Whether nothing but dimensions of holders is otherwise, which change nothing but their surfaces."""
         now = self._state
         if state.nozzles != now.nozzles:
@@ -409,12 +409,12 @@ class Session:
                 return False
         return True
 
-    def _there(self, state: State) -> Stand:
+    def _there(self, state: SessionState) -> Stand:
         """Where the items are, of the setup as it was read before anything was moved."""
         there = self._base.with_on_seat(state.on_seat)
         return there.raised(state.raised) if state.raised else there
 
-    def _written(self, state: State) -> dict[str, Matrix]:
+    def _written(self, state: SessionState) -> dict[str, Matrix]:
         """On their seats, as a file would have them, all items that are or were elsewhere."""
         return self._whole(self._there(state).as_written().on_seat, self._base)
 

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.best import ENOUGH, Bound, Rooms, Spot, best_of
 from clearance.advice.where.conditions import Work
-from clearance.advice.where.confirm import Judge
+from clearance.advice.where.confirm import PlaceJudge
 from clearance.advice.where.found import Hole, ItemPlaces, Place, Region, Side
 from clearance.advice.where.free import Map, Probe, Reason, look
 from clearance.advice.where.in_lines import TRIES, along_side, on_lines
 from clearance.advice.where.pressing import Heard
-from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
+from clearance.advice.where.seats import DEGREE, FINE, ItemSeat, seat_of
 from clearance.advice.where.work import work_of
 from clearance.kernels.query import Boxes, SweepQuery
 from clearance.parallel import processor_time
@@ -44,7 +44,7 @@ FARTHEST = 30.0
 STRIP = FINE
 
 
-def usual_least(scene: Scene, seat: Seat) -> float:
+def usual_least(scene: Scene, seat: ItemSeat) -> float:
     """By how much an item is to be allowed to be off where nobody says it, mm.
 
     Args:
@@ -61,7 +61,7 @@ def filling(
     """The map of an item's places, again and again as it fills; the last one is done.
 
     Of what lies against the sides of parts, or is pushed along a slot, the boxes are bits of lines
-    (``Boxes.along``, ``Seat.lines``). Where no place has all of a tip on metal, and a part of it is there
+    (``Boxes.along``, ``ItemSeat.lines``). Where no place has all of a tip on metal, and a part of it is there
     now, the map is that of places which have a part of it there.
 
     Args:
@@ -156,7 +156,7 @@ class Finder:
         seat = self.found.seat
         self.rooms = Rooms(self.query, seat)
         self.probe = Probe(self.query, self.found, self.work)
-        self.judge = Judge(self.scene, [seat.item], self.heard) if self.alone else None
+        self.judge = PlaceJudge(self.scene, [seat.item], self.heard) if self.alone else None
         # where the job alone takes so long no sample is judged
         self.judging = self.heard.took
         base = ItemPlaces(
@@ -403,6 +403,15 @@ def squares(boxes: Boxes) -> Any:
 
 
 __all__ = [
-    "DEGREE", "ENOUGH", "Finder", "Hole", "ItemPlaces", "Region", "Seat", "Side", "filling", "find_item",
+    "DEGREE",
+    "ENOUGH",
+    "Finder",
+    "Hole",
+    "ItemPlaces",
+    "ItemSeat",
+    "Region",
+    "Side",
+    "filling",
+    "find_item",
     "usual_least",
 ]  # fmt: skip

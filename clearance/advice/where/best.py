@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.edits import turned, with_bodies
 from clearance.advice.where.free import Reason
-from clearance.advice.where.seats import Seat
+from clearance.advice.where.seats import ItemSeat
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Body
 
@@ -40,7 +40,7 @@ class Rooms:
         query: about the scene.   seat: of the item.
     """
 
-    def __init__(self, query: SweepQuery, seat: Seat) -> None:
+    def __init__(self, query: SweepQuery, seat: ItemSeat) -> None:
         self.query, self.seat = query, seat
         #: with the item as large as it is anywhere along its slot
         self.scene = query.scene

@@ -9,14 +9,14 @@ from clearance.advice.edits import rebuilt, shifted, turned, with_all_on_them, w
 from clearance.advice.where.best import Spot
 from clearance.advice.where.lines import pushed
 from clearance.advice.where.pressing import Heard
-from clearance.advice.where.seats import Seat
+from clearance.advice.where.seats import ItemSeat
 from clearance.advice.whole_job import Told, key_of, of_change
 from clearance.checking.verdict import check
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Does
 
 
-class Judge:
+class PlaceJudge:
     """The job with items elsewhere, judged anew: its heads by both ways of measuring, and the whole job.
 
     Args:
@@ -33,7 +33,7 @@ class Judge:
         self.known = {key for key in before.grave if key[2] not in self.names}
         self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
 
-    def moved(self, seat: Seat, spot: Spot, scene: Scene | None = None) -> Scene:
+    def moved(self, seat: ItemSeat, spot: Spot, scene: Scene | None = None) -> Scene:
         """A scene (the one given, or as it stands) with an item at a place.
 
         Args:

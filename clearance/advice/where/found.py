@@ -7,7 +7,7 @@ from typing import Any
 
 from clearance.advice.where.best import Bound, Spot
 from clearance.advice.where.free import Map, Reason
-from clearance.advice.where.seats import Seat
+from clearance.advice.where.seats import ItemSeat
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class ItemPlaces:
     """
 
     item: str
-    seat: Seat
+    seat: ItemSeat
     map: Map
     least: float
     regions: tuple[Region, ...] = ()

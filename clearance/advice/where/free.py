@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import Work
-from clearance.advice.where.seats import FINE, Seat
+from clearance.advice.where.seats import FINE, ItemSeat
 from clearance.kernels.query import DEGREE, Boxes, Pairs, PlaceSearch, SweepQuery
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ class Map:
         done: whether every box was gone into as far as it is to be.
     """
 
-    seat: Seat
+    seat: ItemSeat
     reasons: list[Reason] = field(default_factory=list)
     _free: list[Boxes] = field(default_factory=list)
     _forbidden: list[Boxes] = field(default_factory=list)
@@ -93,7 +93,7 @@ class Map:
         return long if self.seat.slot is not None or self.seat.holes is None else np.ones(len(boxes))
 
 
-def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Iterator[Map]:
+def look(query: SweepQuery, seat: ItemSeat, work: Work, fine: float = FINE) -> Iterator[Map]:
     """The map of a seat's places, again and again as it fills; the last one is done.
 
     Args:
@@ -273,7 +273,7 @@ def _heads(
 
 
 # ---------------------------------------------------------------------------------- what is swallowed whole
-def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, Any]]:
+def _may_swallow(query: SweepQuery, seat: ItemSeat) -> list[tuple[Array, Any]]:
     """Of each path along which a whole head, or the wire, may fit into what moves: one of its points (2,),
     and what covers that then, seen from above (shapely) where it stands now."""
     import shapely
@@ -296,7 +296,7 @@ def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, Any]]:
     return found
 
 
-def _over(swallow: list[tuple[Array, Any]], seat: Seat, boxes: Boxes) -> Rows:
+def _over(swallow: list[tuple[Array, Any]], seat: ItemSeat, boxes: Boxes) -> Rows:
     """Which boxes (n,) have a place at which the item covers a point of a path that may be swallowed."""
     import shapely
 
@@ -313,7 +313,7 @@ def _over(swallow: list[tuple[Array, Any]], seat: Seat, boxes: Boxes) -> Rows:
     return out
 
 
-def _not_swallowed(query: SweepQuery, seat: Seat, boxes: Boxes) -> Rows:
+def _not_swallowed(query: SweepQuery, seat: ItemSeat, boxes: Boxes) -> Rows:
     """Which boxes (n,) hold no place at which a body holds a head or the wire: told at their middles, since
     nothing is met on the way through them."""
     from clearance.advice.edits import shifted, turned

@@ -30,7 +30,7 @@ FINE = 0.2
 
 
 @dataclass(frozen=True)
-class Seat:
+class ItemSeat:
     """Where an item may be looked for.
 
     Attributes:
@@ -137,7 +137,7 @@ class Seat:
 
 def seat_of(
     scene: Scene, name: str, turns: tuple[float, float] | None = None, heard: Heard | None = None
-) -> Seat:
+) -> ItemSeat:
     """The places of an item.
 
     Args:
@@ -189,7 +189,7 @@ def seat_of(
         ends = ends if len(ends) else own[None]
         low, high = ends.min(axis=0), ends.max(axis=0)
         steps = steps if holes is not None else np.unique(lines.turn)
-        seat = Seat(name, index, tuple(moving), origin, own, tuple(carriers), holes, steps,
+        seat = ItemSeat(name, index, tuple(moving), origin, own, tuple(carriers), holes, steps,
                     _range(low, high), reach, lines, slot,
                     float(np.degrees(np.arctan2(body.T_MI[1, 0], body.T_MI[0, 0]))))  # fmt: skip
         return seat
@@ -212,7 +212,7 @@ def seat_of(
         x0, y0, x1, y1 = face.bounds
         low, high = np.array([x0, y0]) - far, np.array([x1, y1]) + far
     steps = np.zeros(1) if turns is None else steps
-    return Seat(
+    return ItemSeat(
         name, index, tuple(moving), origin, own, tuple(carriers), None, steps, _range(low, high), reach
     )
 
@@ -249,4 +249,4 @@ def _holes(scene: Scene, body: Body) -> Array | None:
     return np.unique(np.round(mouths[:, :2], 9), axis=0)
 
 
-__all__ = ["DEGREE", "FINE", "Seat", "seat_of"]
+__all__ = ["DEGREE", "FINE", "ItemSeat", "seat_of"]

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from clearance.advice.where.answer import Finder, ItemPlaces, Progress, find_item
 from clearance.advice.where.best import Spot
 from clearance.advice.where.conditions import Apart, placed
-from clearance.advice.where.confirm import Judge
+from clearance.advice.where.confirm import PlaceJudge
 from clearance.advice.where.lines import pushed
 from clearance.advice.where.pressing import Heard
 from clearance.advice.where.work import layers, shells_of
@@ -171,7 +171,7 @@ def _together(
         return Where(scene, tuple(places), f"{said} has no place by itself.", 0.0, False)
     choices = [sorted(_with_best(one, finder), key=lambda s: -s.spare) for one, finder in found_]
     bound = min(float(one.best.spare) for one in places if one.best is not None)
-    judge = Judge(scene, items, heard)
+    judge = PlaceJudge(scene, items, heard)
     meets = _Meets(scene, [one for one, _ in found_])
     said, judged, last = "", 0, None
     for spots in _best_first(choices):

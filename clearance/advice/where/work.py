@@ -24,7 +24,7 @@ from clearance.scene.overlaps import NOTICED
 from fixtures_lib.holder import between
 
 if TYPE_CHECKING:
-    from clearance.advice.where.seats import Seat
+    from clearance.advice.where.seats import ItemSeat
 
 Array = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ MANY = 20_000
 
 
 def work_of(
-    scene: Scene, seat: Seat, heard: Heard, besides: Collection[int] = (), partly: bool = False
+    scene: Scene, seat: ItemSeat, heard: Heard, besides: Collection[int] = (), partly: bool = False
 ) -> Work:
     """The conditions on an item's places.
 
