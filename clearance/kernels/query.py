@@ -86,6 +86,7 @@ class SweepQuery:
         self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
             {} if like is None else like._paths
         )
+        self._growths: dict[tuple[int, bool, tuple[float, float] | None], Growth] = {}
         self._grown: dict[tuple[int, float, float], tuple[Sequence[Piece], list[Piece]]] = (
             {} if like is None else like._grown
         )
@@ -167,9 +168,14 @@ class SweepQuery:
     # ------------------------------------------------------------------------------- the rule of growth
     def growth(self, run: HeadRun, body: int, margins: bool = True) -> Growth:
         """By how much a head is grown before it is held against a body: its allow, then the margin too."""
-        one = self.bodies[body]
-        off = one.allow.and_then(run.margin(one)) if margins else one.allow
-        return Growth(off.side, off.height)
+        wire = run.wire_margin
+        key = (body, margins, None if wire is None else (wire.side, wire.height))
+        found = self._growths.get(key)
+        if found is None:
+            one = self.bodies[body]
+            off = one.allow.and_then(run.margin(one)) if margins else one.allow
+            found = self._growths[key] = Growth(off.side, off.height)
+        return found
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
         """What a touch means: grown by allow a clash, grown by the margin as well close."""
