@@ -1,5 +1,6 @@
-"""Triangles as FCL holds them: a surface at one place, and one that stands at many places of another one: shifts
-go in, FCL's distance at each comes out.
+"""Triangles as FCL holds them: a surface at one place, and one that stands at many places of another one.
+
+Shifts go in, FCL's distance at each comes out.
 
 Of the holes of a plate many have one envelope, which stands at many places. Both surfaces are parted into
 groups of triangles, each with a tree of FCL's own that is made when it is first asked for. A pair of groups
