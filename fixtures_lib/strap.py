@@ -76,7 +76,8 @@ def build(p: Mapping[str, Any]) -> Holder:
         )
 
     nose = width / 2 if width > 16 else width
-    shoulder = max(aside + long / 2 + 1, reach * 0.55)
+    # as the slot goes along, so that a strap keeps its shape when it is pushed
+    shoulder = aside + max(long / 2 + 1, (reach - aside) * 0.55)
     plan = [(-back, -width / 2), (shoulder, -width / 2), (reach, -nose / 2), (reach, nose / 2)]
     plan += [(shoulder, width / 2), (-back, width / 2)]
     bevel = min(p["thickness"] * 0.4, TIP * 0.6)

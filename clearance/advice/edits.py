@@ -70,7 +70,11 @@ def end_rules(scene: Scene, rules: Sequence[UpperRule]) -> list[EndRules]:
 
 
 def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
-    """For each stretch how high its upper face is when the bodies ``rising`` are raised."""
+    """For each stretch how high its upper face is when the bodies ``rising`` are raised.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.
+    """
     of_cut = {s.cut: s for s in scene.stretches if s.cut is not None}
     of_cuts = [
         UpperRule(s.upper_z, -np.inf) if s.cut is None else _rule_of_cut(scene, s, rising)
@@ -99,7 +103,11 @@ def upper_rules(scene: Scene, rising: Collection[int]) -> list[UpperRule]:
 
 
 def heights_change(scene: Scene, rules: Sequence[UpperRule]) -> bool:
-    """Whether, between some cuts, the upper face goes up or down by another height when raised."""
+    """Whether, between some cuts, the upper face goes up or down by another height when raised.
+
+    Args:
+        scene: as planned.   rules: of its stretches, in order.
+    """
     return any(
         end is not None and not end.higher(stretch.upper_z - was).is_like(rule)
         for stretch, ends, rule in zip(scene.stretches, end_rules(scene, rules), rules, strict=True)
@@ -138,7 +146,11 @@ def _own_rule(scene: Scene, stretch: Stretch, rising: Collection[int]) -> UpperR
 
 
 def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
-    """The distance that the upper face keeps from the part's top, mm; None where its height is fixed."""
+    """The distance that the upper face keeps from the part's top, mm; None where its height is fixed.
+
+    Args:
+        scene: as planned.   stretch: one of its cuts.
+    """
     if not scene.cuts or stretch.cut is None or not stretch.cut_bodies:
         return None
     cut = scene.cuts[stretch.cut]
@@ -149,14 +161,22 @@ def flushing_rule(scene: Scene, stretch: Stretch) -> float | None:
 
 
 def neighbours(scene: Scene, at: int) -> tuple[int | None, int | None]:
-    """The cuts before and after a stretch; only one of them for an approach, parking or a pick-up."""
+    """The cuts before and after a stretch; only one of them for an approach, parking or a pick-up.
+
+    Args:
+        scene: as planned.   at: index of the stretch.
+    """
     before = [s.cut for s in scene.stretches[:at] if s.cut is not None]
     after = [s.cut for s in scene.stretches[at + 1 :] if s.cut is not None]
     return (before[-1] if before else None), (after[0] if after else None)
 
 
 def carried(stretch: Stretch, rising: Collection[int]) -> bool:
-    """Whether a cut's zero goes along with the bodies that are moved: it is the first part's."""
+    """Whether a cut's zero goes along with the bodies that are moved: it is the first part's.
+
+    Args:
+        stretch: a cut.   rising: indices of the bodies that are moved.
+    """
     return bool(stretch.cut_bodies) and stretch.cut_bodies[0] in rising
 
 
@@ -164,7 +184,11 @@ Array = NDArray[np.float64]
 
 
 def with_all_on_them(scene: Scene, names: Collection[str] | None) -> tuple[int, ...]:
-    """Indices of the bodies named and of all that stands on them; without names all but the machine's."""
+    """Indices of the bodies named and of all that stands on them; without names all but the machine's.
+
+    Args:
+        scene: as planned.   names: of items; None: all that stands on the table.
+    """
     if names is None:
         return tuple(k for k, body in enumerate(scene.bodies) if body.kind != "machine")
     chosen = set(names)
@@ -182,7 +206,11 @@ def lifted(piece: Piece, dz: float) -> Piece:
 
 
 def raised(scene: Scene, rising: Sequence[int], s: float) -> Scene:
-    """The scene with some bodies raised by ``s`` mm, and with them the zeros of the cuts through them."""
+    """The scene with some bodies raised by ``s`` mm, and with them the zeros of the cuts through them.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.   s: mm, negative downwards.
+    """
     rules = upper_rules(scene, rising)
     up = np.array([0.0, 0.0, s])
     bodies = tuple(_moved(b, up) if k in rising else b for k, b in enumerate(scene.bodies))
@@ -368,6 +396,9 @@ def with_bodies(scene: Scene, changed: Mapping[int, Body]) -> Scene:
     """The scene with some bodies, by index, as they are given.
 
     Of the scene as planned beside it those follow that were not measured.
+
+    Args:
+        scene: as planned.   changed: index of a body -> what stands in its place.
     """
     bodies = tuple(changed.get(k, body) for k, body in enumerate(scene.bodies))
     planned = scene.planned
@@ -377,12 +408,21 @@ def with_bodies(scene: Scene, changed: Mapping[int, Body]) -> Scene:
 
 
 def shifted(scene: Scene, which: Iterable[int], by: Sequence[float] | Array) -> Scene:
-    """The scene with some bodies moved by ``by`` (3,) mm; cuts stay where they are."""
+    """The scene with some bodies moved by ``by`` (3,) mm; cuts stay where they are.
+
+    Args:
+        scene: as planned.   which: indices of bodies.   by: in the machine frame.
+    """
     return with_bodies(scene, {k: _moved(scene.bodies[k], np.asarray(by, dtype=float)) for k in which})
 
 
 def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, degrees: float) -> Scene:
-    """The scene with some bodies turned about the vertical through ``about`` (2,); cuts stay."""
+    """The scene with some bodies turned about the vertical through ``about`` (2,); cuts stay.
+
+    Args:
+        scene: as planned.   which: indices of bodies.   about: machine X Y, mm.   degrees: anticlockwise
+            from above.
+    """
     T_MM = pose((0.0, 0.0, 0.0), (0.0, 0.0, degrees))
     centre = np.r_[np.asarray(about, dtype=float), 0.0]
     T_MM[:3, 3] = centre - T_MM[:3, :3] @ centre
@@ -391,6 +431,9 @@ def turned(scene: Scene, which: Iterable[int], about: Sequence[float] | Array, d
 
 def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
     """A body that is a holder of the library, with some of its parameters (mm) as given.
+
+    Args:
+        body: as placed.   params: those that are otherwise; the others stay.
 
     Raises:
         InputError: the holder cannot be built so.
@@ -413,6 +456,9 @@ def replanned(scene: Scene, shift: Sequence[float], degrees: float, about: Seque
     """The scene with the parts that are cut, and their cuts, turned about ``about`` (2,), then shifted (2,).
 
     The holders stay, and so do the points of approach, parking and pick-up.
+
+    Args:
+        scene: as planned.   shift, about: machine X Y, mm.   degrees: anticlockwise from above.
     """
     T_MM = pose((0.0, 0.0, 0.0), (0.0, 0.0, degrees))
     centre = np.asarray(about, dtype=float)

@@ -91,7 +91,11 @@ class Keepout:
 
 
 def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
-    """The zones for items of a kind ("laid" or "holder"), with its margin in them."""
+    """The zones for items of a kind ("laid" or "holder"), with its margin in them.
+
+    Args:
+        scene: as planned.   kind: of what is to be laid.
+    """
     margin = scene.margins.of(kind)
     query = SweepQuery(scene)
     own = query.tolerances.advice

@@ -46,7 +46,12 @@ class RaiseQuestion:
         ]
 
     def hits(self, margins: bool, heads: Collection[str] = ("lower", "upper", "wire")) -> Hits:
-        """The raises in the range at which one of the heads (or the wire) meets something."""
+        """The raises in the range at which one of the heads (or the wire) meets something.
+
+        Args:
+            margins: heads grown by allow and margin; else by allow alone.   heads: "lower", "upper",
+                "wire".
+        """
         whole = Hits(self.first, self.last)
         for low, high in self._parts_of_range():
             part = Hits(low, high)
@@ -187,7 +192,13 @@ def stepped_windows(
     margins: bool,
     tolerances: Tolerances = DEFAULT,
 ) -> tuple[list[tuple[float, float]], list[Shut]]:
-    """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not."""
+    """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.   first, last: ends of the range, mm.
+        margins: heads grown by allow and margin; else by allow alone.   tolerances: steps and their
+            least.
+    """
     pace = _pace(scene)
     own = tolerances.advice
     stride = max((last - first) * own.stride_share, own.least_stride)

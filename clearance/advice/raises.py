@@ -272,6 +272,9 @@ def _told(finding: Finding) -> tuple[str, str | None, str, str]:
 def chosen(scene: Scene, items: Collection[str] | None) -> tuple[int, ...]:
     """Indices of what is raised; a pallet's name means all that is on it.
 
+    Args:
+        scene: as planned.   items: names; None: all that stands on the table.
+
     Raises:
         InputError: a name is no item's and no pallet's, or the machine's.
     """

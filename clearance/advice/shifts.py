@@ -31,7 +31,11 @@ class TriedBodies:
         self.query = SweepQuery(scene)
 
     def clear(self, bodies: Sequence[Body], which: Sequence[int]) -> bool:
-        """Whether these of the bodies (as they are now) keep clear of all heads, margins counted."""
+        """Whether these of the bodies (as they are now) keep clear of all heads, margins counted.
+
+        Args:
+            bodies: of the scene, changed or not.   which: indices of those that are looked at.
+        """
         query, wanted = self.query.with_bodies(bodies, which), set(which)
         asked = []
         for run in self.query.runs:
@@ -97,7 +101,12 @@ class ShiftedHeads:
         return not len(hits.union.low)
 
     def first_touch(self, box: Box, extra: float = 0.0) -> Touch | None:
-        """Something that is met for some shift of the box; None where nothing is."""
+        """Something that is met for some shift of the box; None where nothing is.
+
+        Args:
+            box: of shifts, mm: lowest and highest in X and Y.   extra: mm by which the heads are grown
+                besides.
+        """
         if self.clear(box, extra):
             return None
         for number, run in enumerate(self.runs):

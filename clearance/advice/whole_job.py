@@ -189,7 +189,11 @@ class PartElsewhere:
         self.judged = bool(held) and not self.gripped
 
     def wrong(self, dx: float, dy: float, degrees: float = 0.0) -> Finding | None:
-        """What is no longer right where the parts lie shifted, mm, and turned before that; None: nothing."""
+        """What is no longer right where the parts lie shifted, mm, and turned before that; None: nothing.
+
+        Args:
+            dx, dy: machine frame.   degrees: about the planned zero, anticlockwise from above.
+        """
         there = shifted(self.scene, self.others, (-dx, -dy, 0.0))
         if degrees:
             there = turned(there, self.others, self.about, -degrees)
@@ -199,7 +203,12 @@ class PartElsewhere:
     def end(
         self, limit: float, at: Callable[[float], Finding | None], grain: float
     ) -> tuple[float, Finding | None]:
-        """How far it may go towards a limit, and what is wrong farther on; None where it may all the way."""
+        """How far it may go towards a limit, and what is wrong farther on; None where it may all the way.
+
+        Args:
+            limit: mm or degrees.   at: what is wrong at a value on the way.   grain: to which the end is
+                told.
+        """
         why = at(limit)
         if why is None:
             return limit, None

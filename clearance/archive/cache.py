@@ -138,7 +138,11 @@ class Cache:
         return None
 
     def keep(self, question: WorkerQuestion, answer: WorkerAnswer) -> None:
-        """Keep an answer. What could not be judged is not kept: it is tried again."""
+        """Keep an answer. What could not be judged is not kept: it is tried again.
+
+        Args:
+            question: as it was asked.   answer: to it, with the files that it was had from.
+        """
         if answer.verdict is None or not answer.inputs:
             return
         read, other = dict(answer.inputs[1:]), question.otherwise

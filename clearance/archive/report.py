@@ -5,8 +5,6 @@ The page is a single file that fetches nothing.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
@@ -16,8 +14,8 @@ from typing import Any
 from clearance import __version__
 from clearance.archive.question import Otherwise, Rechecked, by_loss, counts
 from clearance.errors import printable
-from clearance.files import HTML_MARK, write_whole
-from clearance.report.sheet.markup import Html, in_script, joined, tag
+from clearance.files import write_whole
+from clearance.report.sheet.markup import Html, in_script, joined, tag, whole_page
 from clearance.report.terminal import CAUTIONS, paragraphs, rounded_down
 
 SCHEMA = 1
@@ -32,7 +30,11 @@ _SINCE = {
 
 
 def as_report(rows: Sequence[Rechecked], otherwise: Otherwise) -> dict[str, Any]:
-    """The report as a dictionary that JSON can carry: mm, unrounded, what is lost most first."""
+    """The report as a dictionary that JSON can carry: mm, unrounded, what is lost most first.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.
+    """
     return {
         "schema": SCHEMA,
         "counts": counts(rows),
@@ -60,7 +62,11 @@ def _row(row: Rechecked) -> dict[str, Any]:
 
 
 def summary(rows: Sequence[Rechecked], otherwise: Otherwise) -> str:
-    """One sentence: how many verdicts change, and what cannot be said."""
+    """One sentence: how many verdicts change, and what cannot be said.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.
+    """
     told = counts(rows)
     total = f"{told['setups']} setup{'s' if told['setups'] != 1 else ''}"
     parts = []
@@ -175,7 +181,11 @@ def write_page(rows: Sequence[Rechecked], otherwise: Otherwise, file: str, date:
 
 
 def page(rows: Sequence[Rechecked], otherwise: Otherwise, date: str) -> str:
-    """The whole page as HTML; see ``write_page``."""
+    """The whole page as HTML; see ``write_page``.
+
+    Args:
+        rows: in any order.   otherwise: than the setups say.   date: as it is shown.
+    """
     script = (HERE / "page.js").read_text(encoding="utf-8")
     data = in_script([_row_of_page(row) for row in by_loss(rows)])
     said = said_otherwise(otherwise)
@@ -191,26 +201,8 @@ def page(rows: Sequence[Rechecked], otherwise: Otherwise, date: str) -> str:
             tag("p", f"clearance {__version__}", cls="faint"),
         ]
     )
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    policy = (
-        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; "
-        "form-action 'none'; base-uri 'none'"
-    )
-    return "\n".join(
-        [
-            "<!DOCTYPE html>",
-            '<html lang="en"><head><meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-            HTML_MARK,
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            "<title>Setups asked anew</title>",
-            f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}</style></head><body>",
-            body,
-            f'<script type="application/json" id="rows">{data}</script>',
-            f"<script>{script}</script>",
-            "</body></html>\n",
-        ]
-    )
+    style = (HERE / "page.css").read_text(encoding="utf-8")
+    return whole_page("Setups asked anew", style, body, [("rows", data)], [script])
 
 
 def _row_of_page(row: Rechecked) -> list[Any]:

@@ -40,7 +40,11 @@ class Begin(Protocol):
 
 
 def begin_worker(memory: int | None, complains: int) -> Process:
-    """The worker of this program (``archive.worker``), see ``Begin``."""
+    """The worker of this program (``archive.worker``), see ``Begin``.
+
+    Args:
+        memory: bytes that it may take; None: any.   complains: descriptor to which its errors go.
+    """
     # each has a core: more threads would only be in each other's way
     return parallel.started("clearance.archive.worker:serve", after=(memory,), complains=complains, threads=1)
 

@@ -30,7 +30,11 @@ def agree(fcl: float, flat: float, width: float = DEFAULT.width) -> bool:
 
 
 def better(fcl: float, flat: float) -> float:
-    """The larger of two lower bounds is the nearer one."""
+    """The larger of two lower bounds is the nearer one.
+
+    Args:
+        fcl, flat: bounds of one distance from below, mm, by FCL and by the meridian half-plane.
+    """
     return max(fcl, flat)
 
 
@@ -51,7 +55,11 @@ class Judged:
 
 def judge(query: SweepQuery, runs: Sequence[HeadRun]) -> list[Judged]:
     """Both ways for each run, all runs at once; figures of a head's parts are taken together by the
-    smallest."""
+    smallest.
+
+    Args:
+        query: about the scene.   runs: of heads; those of one head are judged together.
+    """
     clearances, sides, heights = query.clearance(runs), query.side(runs), query.height(runs)
     wanted: tuple[list[dict[int, Growth]], ...] = ([], [])
     for run, flat in zip(runs, clearances, strict=True):
@@ -219,7 +227,12 @@ class _Judge:
 
 
 def by_program(touched: Rows, moves: Moves) -> Rows:
-    """What holds for some part of a move of the program holds for it."""
+    """What holds for some part of a move of the program holds for it.
+
+    Args:
+        touched: (M,) for each move of ``moves``, which may be parts of the program's.
+        moves: in any frame; ``Moves.n`` says which of them are parts of one move.
+    """
     out = np.zeros(moves.count, dtype=bool)
     out[moves.programmed[touched]] = True
     return out

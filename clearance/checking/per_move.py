@@ -106,7 +106,11 @@ def each_head_once(tables: Sequence[Table], by: str = "clearance") -> list[Table
 
 
 def distances(query: SweepQuery, judged: Sequence[Judged]) -> dict[int, HeadDistances]:
-    """For each move of each run the three distances to the item nearest to it, by the run's ``id``."""
+    """For each move of each run the three distances to the item nearest to it, by the run's ``id``.
+
+    Args:
+        query: about the scene.   judged: its runs as judged; what they found bounds the search.
+    """
     horizon = query.tolerances.horizon
     parts = [(one, part) for one in judged for part in one.run.parts]
     nearest = query.by_move(

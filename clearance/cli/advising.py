@@ -232,7 +232,7 @@ def where(
         kinds = None if any_of is None else [each.strip() for each in any_of.split(",") if each.strip()]
         answer = find_where(scene, items, on=on, least=least, turns=turns, any_of=kinds, progress=progress)
     if file is not None:
-        from clearance.report.where import drawing
+        from clearance.report.where_drawing import drawing
 
         write_whole(file, drawing(answer, scene.title or os.path.basename(setup), file))
     if json_file != "-":

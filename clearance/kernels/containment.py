@@ -126,6 +126,12 @@ def body_swallows(
 
     Their surfaces do not meet, so one point of each piece on each unbroken run decides, if the body is
     closed. Into an open one a head may come by the hole, so it is asked about along the way.
+
+    Args:
+        triangles: (N, 3, 3) of the body, mm.   aabbs: about them.   closed: whether its surface is.
+        runs: the path as straight bits, and how far each may lie off it, mm, in the same frame.
+        pieces: of the head, horizontally relative to the wire.
+        tolerances: how far a line must stay from an edge to be believed.
     """
     box_low, box_high = aabbs.box
     boxes = aabbs.low, aabbs.high
@@ -173,7 +179,13 @@ def holds_point(
     point: Array,
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
-    """Whether a body holds a point (3,) that is not on its surface; None: undecided."""
+    """Whether a body holds a point (3,) that is not on its surface; None: undecided.
+
+    Args:
+        triangles: (N, 3, 3), mm.   boxes: lowest and highest corners (N, 3) of them.
+        closed: whether they are a closed surface.   point: in the same frame.
+        tolerances: how far a line must stay from an edge to be believed.
+    """
     low, high = boxes
     over = (low[:, 0] <= point[0]) & (high[:, 0] >= point[0])
     over &= (low[:, 1] <= point[1]) & (high[:, 1] >= point[1])

@@ -24,7 +24,7 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.places import Boxes, Places
+from clearance.kernels.meridian.places import Places
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -34,6 +34,7 @@ from clearance.kernels.meridian.profile import (
     SideMeasure,
 )
 from clearance.kernels.meridian.search import Witness
+from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import Piece
@@ -44,6 +45,10 @@ from clearance.toolpath.moves import Moves
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
+
+#: what is kept with what was made of it, so that no other object can have its place in memory
+_Path = tuple[Moves, Rows | None, ChordTree]
+_Grown = tuple[Sequence[Piece], list[Piece]]
 
 #: which figure: what measures it
 MEASURES: dict[str, Callable[[Profiles], Measure]] = {
@@ -83,18 +88,13 @@ class SweepQuery:
     ) -> None:
         self.scene, self.bodies, self.tolerances = scene, scene.bodies, tolerances
         self.only = None if only is None else frozenset(only)
-        self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
-            {} if like is None else like._paths
-        )
+        self._paths: dict[tuple[int, int], _Path] = {} if like is None else like._paths
         self._growths: dict[tuple[int, bool, tuple[float, float] | None], Growth] = {}
-        self._grown: dict[tuple[int, float, float], tuple[Sequence[Piece], list[Piece]]] = (
-            {} if like is None else like._grown
-        )
+        self._grown: dict[tuple[int, float, float], _Grown] = {} if like is None else like._grown
 
     def __reduce__(self) -> tuple[object, ...]:
         """Another process makes its own caches: theirs are known by where objects lie in memory here."""
-        only = None if self.only is None else sorted(self.only)
-        return SweepQuery, (self.scene, only, None, self.tolerances)
+        return SweepQuery, (self.scene, self.only, None, self.tolerances)
 
     def make_ready(self) -> None:
         """Make what other processes are to share, before they are forked."""
@@ -122,14 +122,18 @@ class SweepQuery:
         )
 
     def path(self, moves: Moves, only: Rows | None = None) -> ChordTree:
-        """The hierarchy over a path's chords; the same path is made once."""
+        """The hierarchy over chords of ``moves`` (those of ``only``); the same path is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = (moves, only, ChordTree(chords_of(moves, only, self.tolerances.meridian)))
         return self._paths[key][2]
 
     def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
-        """A path as straight bits, each with how far the true path may lie from it."""
+        """A path as straight bits, each with how far the true path may lie from it.
+
+        Args:
+            moves: in the machine frame.   only: (M,) those moves; None: all.
+        """
         return self.path(moves, only).chords
 
     @cached_property
@@ -162,27 +166,39 @@ class SweepQuery:
         self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
     ) -> bool | None:
         """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
-        is open, which leaves it undecided."""
+        is open, which leaves it undecided.
+
+        Args:
+            body: its index.   moves: of the wire, machine frame.   pieces: of the head, machine Z.
+            only: (M,) the moves on which it is there; None: all.   lift: mm.
+        """
         return swallowed(self.surfaces, body, moves, pieces, only, lift)
 
     # ------------------------------------------------------------------------------- the rule of growth
     def growth(self, run: HeadRun, body: int, margins: bool = True) -> Growth:
-        """By how much a head is grown before it is held against a body: its allow, then the margin too."""
-        wire = run.wire_margin
-        key = (body, margins, None if wire is None else (wire.side, wire.height))
-        found = self._growths.get(key)
-        if found is None:
+        """By how much a head is grown before it is held against a body: its allow, then the margin too.
+
+        Args:
+            run: a head on a stretch.   body: its index.   margins: whether the margin is added, too.
+        """
+        key = (body, margins, run.wire_margin and (run.wire_margin.side, run.wire_margin.height))
+        if key not in self._growths:
             one = self.bodies[body]
             off = one.allow.and_then(run.margin(one)) if margins else one.allow
-            found = self._growths[key] = Growth(off.side, off.height)
-        return found
+            self._growths[key] = Growth(off.side, off.height)
+        return self._growths[key]
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
-        """What a touch means: grown by allow a clash, grown by the margin as well close."""
+        """What a touch of ``run`` and ``body`` means: grown by allow a clash, by the margin as well close."""
         return (self.growth(run, body, False), "clash"), (self.growth(run, body, True), "close")
 
     def spare(self, run: HeadRun, body: int, side: float | None, height: float | None) -> float | None:
-        """The smaller of side and height less what they must be; None where neither is there."""
+        """The smaller of side and height less what they must be; None where neither is there.
+
+        Args:
+            run: a head on a stretch.   body: its index.   side, height: as measured, mm; None where there
+                is none.
+        """
         allow, margin = self.bodies[body].allow, run.margin(self.bodies[body])
         spares = [
             figure - a - m
@@ -192,12 +208,12 @@ class SweepQuery:
         return min(spares) if spares else None
 
     def reach(self, run: HeadRun, body: int) -> float:
-        """A body that is farther from a head than this keeps its margins."""
+        """Of a ``run``: a ``body`` (its index) that is farther from the head keeps its margins; mm."""
         growth = self.growth(run, body)
         return hypot(growth.side, growth.height) + 10.0 * self.tolerances.width
 
     def may_touch(self, clearance: float, growth: Growth) -> bool:
-        """Whether a body that far away can come near a head that is grown so much."""
+        """Whether a body at ``clearance`` (mm) can come near a head that is grown by ``growth``."""
         return clearance <= hypot(growth.side, growth.height) + self.tolerances.agree_from
 
     # ------------------------------------------------------------------------------- the meridian kernel
@@ -230,7 +246,7 @@ class SweepQuery:
         return Growth(run.margin(self.bodies[body]).side + self.tolerances.meridian.search_width, 0.0)
 
     def growth_for(self, figure: str, run: HeadRun, body: int) -> Growth:
-        """By how much a head is grown where a figure is measured."""
+        """By how much the head of ``run`` is grown where ``figure`` is measured to ``body``."""
         if figure == "clearance":
             return BARE
         return self._of_side(run, body) if figure == "side" else self._of_height(run, body)
@@ -309,7 +325,12 @@ class SweepQuery:
         self, runs: Sequence[HeadRun], growths: Sequence[Mapping[int, Growth]], up_to: float
     ) -> list[Array]:
         """For each run the distance (bodies,) of some bodies from the head as grown for each; ``up_to`` where
-        it is no smaller."""
+        it is no smaller.
+
+        Args:
+            runs: heads on stretches.   growths: for each run, of each body asked about by its index, mm.
+            up_to: mm; more is of no interest.
+        """
         out = [np.full(len(self.bodies), up_to) for _ in runs]
         sweeps, owner = [], []
         for number, (run, wanted) in enumerate(zip(runs, growths, strict=True)):
@@ -327,7 +348,11 @@ class SweepQuery:
         return out
 
     def touching(self, run: HeadRun, body: int, growth: Growth) -> Rows:
-        """On which of the moves (M,) the grown head touches a body."""
+        """On which of the moves (M,) the grown head touches a body.
+
+        Args:
+            run: a head on a stretch.   body: its index.   growth: side and height, mm.
+        """
         touch = self.tolerances.found_touch
         sweeps = [
             self._by_move(run, part, {body: growth}, np.full(len(run.stretch.moves), 2.0 * touch))
@@ -362,7 +387,11 @@ class SweepQuery:
         return Sweep(self.path(part.moves, part.only), against, run.face_of(part), start)
 
     def touch_on(self, run: HeadRun, body: int, move: int) -> Witness | None:
-        """Where a head is nearest to a body on one move."""
+        """Where a head is nearest to a body on one move.
+
+        Args:
+            run: a head on a stretch.   body: its index.   move: index of a move of the stretch.
+        """
         best: tuple[float, Witness] | None = None
         for part in run.parts:
             only = np.arange(len(part.moves)) == move
@@ -389,8 +418,7 @@ class SweepQuery:
         Args:
             wanted: each part, and for each body the pieces that it is held against.
         """
-        asks = [(self.path(part.moves, part.only), rows) for part, rows in wanted]
-        into.add(self.tree, asks)
+        into.add(self.tree, [(self.path(part.moves, part.only), rows) for part, rows in wanted])
 
     def lifted(
         self, run: HeadRun, body: int, pieces: Sequence[Piece], margins: bool = True, extra: float = 0.0
@@ -408,13 +436,16 @@ class SweepQuery:
             self._grown[key] = (pieces, [piece.grown(side, height) for piece in pieces])
         return self._grown[key][1]
 
-    def places(self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0) -> Places:
+    def places(
+        self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0, beyond: float = 0.0
+    ) -> Places:
         """A search for the places of bodies that move together at which no head comes nearer than the
         margins.
 
         Args:
             moving: their indices.   origin: (2,) what a place is told of, where they stand now, machine X Y.
             extra: mm, by which heads are grown on top, sideways and up and down.
+            beyond: mm; turns are about a point that is no farther from the origin than this.
 
         Tags of what is met are ``run * len(bodies) + body``.
         """
@@ -434,18 +465,24 @@ class SweepQuery:
                         ]
                 asks.append((self.path(part.moves, part.only), rows))
         off = np.array([origin[0], origin[1], 0.0])
-        return Places([self.bodies[b].triangles_M - off for b in moving], asks)
+        return Places([self.bodies[b].triangles_M - off for b in moving], asks, beyond)
 
     def touch_head(
         self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
     ) -> TouchHead:
-        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for."""
+        """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for.
+
+        Args:
+            part: of a head on a stretch.   pieces: its convex pieces.   growth: side and height, mm.
+            lifts: for each body, by its index, the raises asked about, mm.
+        """
         grown = [piece.grown(growth.side, growth.height) for piece in pieces]
         return TouchHead(self.surfaces, part.moves, grown, part.only, lifts)
 
 
 __all__ = [
     "BARE",
+    "DEGREE",
     "Boxes",
     "FclRun",
     "Figures",

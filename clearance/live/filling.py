@@ -28,6 +28,8 @@ NICE = 19
 APART = 0.4
 #: reasons that have a hatching of their own
 REASONS = 6
+#: turns that differ by less, degrees, are one; a line of places is drawn so wide, mm
+SAME, LINE = 0.01, 0.6
 #: a corner that moves an outline by less is left out, mm
 THIN = 0.02
 
@@ -106,15 +108,21 @@ def map_told(found: Map) -> dict[str, Any]:
     import shapely
 
     forbidden, number = found.forbidden, found.why
+    free, undecided = found.free, found.open
+    if found.seat.lines is not None:
+        # along the sides of parts: as it is turned now
+        here = np.abs(forbidden.turn) < SAME
+        forbidden, number = forbidden.take(here), number[here]
+        free, undecided = (boxes.take(np.abs(boxes.turn) < SAME) for boxes in (free, undecided))
     shown = []
     for words, share, which in why:
         mine = np.isin(number, which)
         shown.append({"words": words, "share": share, "rings": _rings(_squares(forbidden.take(mine)))})
     return {
         "done": found.done,
-        "free": _rings(_squares(found.free)),
-        "open": _rings(_squares(found.open)),
-        "area": float(shapely.area(_squares(found.free)).sum()),
+        "free": _rings(_squares(free)),
+        "open": _rings(_squares(undecided)),
+        "area": float(shapely.area(_squares(free)).sum()),
         "why": shown,
     }
 
@@ -124,7 +132,7 @@ def _reasons(found: Map) -> list[tuple[str, float, list[int]]]:
     boxes, why = found.forbidden, found.why
     if not len(boxes):
         return []
-    size = 4.0 * boxes.half.prod(axis=1) if found.seat.holes is None else np.ones(len(boxes))
+    size = found.size(boxes)
     by_words: dict[str, list[int]] = {}
     for k, reason in enumerate(found.reasons):
         by_words.setdefault(printable(reason.words), []).append(k)
@@ -140,6 +148,9 @@ def _reasons(found: Map) -> list[tuple[str, float, list[int]]]:
 def _squares(boxes: Any) -> Any:
     import shapely
 
+    if boxes.along.any():
+        ends = np.stack([boxes.centre - boxes.along, boxes.centre + boxes.along], axis=1)
+        return shapely.buffer(shapely.linestrings(ends), LINE / 2.0, cap_style="flat")
     low, high = boxes.centre - boxes.half, boxes.centre + boxes.half
     return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
 
@@ -156,19 +167,20 @@ def _rings(squares: Any) -> list[list[int]]:
 
 def _in_holes(found: Map) -> list[dict[str, Any]]:
     """For each thread hole ranges of turns, degrees from now: [from, to, "free", "no" or "open"]."""
-    assert found.seat.holes is not None
-    kinds = (("free", found.free), ("no", found.forbidden), ("open", found.open))
+    holes, lines = found.seat.holes, found.seat.lines
+    assert holes is not None
+    assert lines is not None
+    # a turn is free where it is so anywhere along a slot
+    kinds = (("free", found.free), ("open", found.open), ("no", found.forbidden))
     out = []
-    for hole in found.seat.holes:
-        marks: list[tuple[float, float, str]] = []
+    for hole in holes:
+        marks: dict[float, tuple[float, str]] = {}
         for kind, boxes in kinds:
-            mine = np.abs(boxes.centre - hole).max(axis=1, initial=0.0) < 1e-6
-            marks += [
-                (float(t), float(h), kind)
-                for t, h in zip(boxes.turn[mine], boxes.half_turn[mine], strict=True)
-            ]
+            mine = np.abs(lines.start[boxes.of] - hole).max(axis=1, initial=0.0) < 1e-6
+            for t, h in zip(boxes.turn[mine].tolist(), boxes.half_turn[mine].tolist(), strict=True):
+                marks.setdefault(t, (h, kind))
         ranges: list[list[Any]] = []
-        for turn, half, kind in sorted(marks):
+        for turn, (half, kind) in sorted(marks.items()):
             if ranges and ranges[-1][2] == kind and abs(ranges[-1][1] - (turn - half)) < 1e-6:
                 ranges[-1][1] = turn + half
             else:

@@ -79,7 +79,11 @@ class TooMany(Exception):
 
 
 def joined(points: Floats, a: Ints, b: Ints) -> Floats:
-    """Points (M, 3) with those that links a[k]-b[k] make one at the same place."""
+    """Points (M, 3) with those that links a[k]-b[k] make one at the same place.
+
+    Args:
+        points: mm.   a, b: (K,) rows of ``points``.
+    """
     return points[connected(len(points), a, b)]
 
 
@@ -87,6 +91,10 @@ def refined(
     facets: Facets, patches: Sequence[Patch], edges: Sequence[Edge], bound: float, most: int
 ) -> tuple[Facets, float, bool]:
     """Facets split until they and their sides on edges lie within ``bound``, mm, of what they stand for.
+
+    Args:
+        facets: of the mesher.   patches: the surface of each face.   edges: where faces meet.
+        bound: mm.   most: facets that there may be.
 
     Returns:
         The facets, how far off the farthest is (that of what could not be split further), and whether that

@@ -37,7 +37,11 @@ class Patch:
         self.at = at
 
     def second(self, low: Floats, high: Floats) -> Floats:
-        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|, mm, over boxes of parameters from (N, 2) to (N, 2)."""
+        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|, mm, over boxes of parameters from (N, 2) to (N, 2).
+
+        Args:
+            low, high: corners of the boxes in (u, v).
+        """
         return np.full((len(low), 3), np.inf)
 
 
@@ -64,6 +68,11 @@ class Plane(Patch):
         super().__init__(lambda uv: frame.origin + uv[:, :1] * frame.x + uv[:, 1:] * frame.y)
 
     def second(self, low: Floats, high: Floats) -> Floats:
+        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|: a plane has none.
+
+        Args:
+            low, high: (N, 2) corners of the boxes in (u, v).
+        """
         return np.zeros((len(low), 3))
 
 
@@ -84,6 +93,11 @@ class Cone(Patch):
         )
 
     def second(self, low: Floats, high: Floats) -> Floats:
+        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|, mm; a cylinder is a cone that does not open.
+
+        Args:
+            low, high: (N, 2) corners of the boxes in (u, v).
+        """
         wide = np.abs(self._radius + np.stack([low[:, 1], high[:, 1]]) * self._sin).max(axis=0)
         return np.column_stack([wide, np.full(len(low), abs(self._sin)), np.zeros(len(low))])
 
@@ -104,6 +118,11 @@ class Torus(Patch):
         )
 
     def second(self, low: Floats, high: Floats) -> Floats:
+        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|, mm; a sphere is a torus about its middle.
+
+        Args:
+            low, high: (N, 2) corners of the boxes in (u, v).
+        """
         ends = np.cos(np.stack([low[:, 1], high[:, 1]]))
         most = np.where(_passes(low[:, 1], high[:, 1], 0.0), 1.0, ends.max(axis=0))
         least = np.where(_passes(low[:, 1], high[:, 1], np.pi), -1.0, ends.min(axis=0))
@@ -196,6 +215,11 @@ class BSpline(Patch):
         return out
 
     def second(self, low: Floats, high: Floats) -> Floats:
+        """Bounds (N, 3) on |Suu|, |Suv|, |Svv|, mm, by control nets of the derivatives (their hull).
+
+        Args:
+            low, high: (N, 2) corners of the boxes in (u, v).
+        """
         first, last = (
             np.column_stack(
                 [span(self._knots[a], self._degree[a], p[:, a]) - self._degree[a] for a in (0, 1)]
@@ -217,6 +241,11 @@ def derived(net: Floats, knots: Floats, degree: int, axis: int, before: int) -> 
     """The control net of the derivative along an axis of a net that was derived ``before`` times along it.
 
     Infinite where a knot is so often that the surface may have a crease there.
+
+    Args:
+        net: control points, mm, already derived ``before`` times.   knots, degree: along the axis, of the
+            first net.
+        axis: 0 for u, 1 for v.   before: how often.
     """
     if degree - before < 1:
         return np.zeros_like(np.take(net, range(0), axis=axis))
@@ -232,13 +261,21 @@ def derived(net: Floats, knots: Floats, degree: int, axis: int, before: int) -> 
 
 
 def span(knots: Floats, degree: int, t: Floats) -> Ints:
-    """The number (N,) of the knot at which each parameter's span begins."""
+    """The number (N,) of the knot at which each parameter's span begins.
+
+    Args:
+        knots: rising.   degree: of the curve.   t: (N,) parameters within the knots.
+    """
     last = len(knots) - degree - 2
     return np.clip(np.searchsorted(knots, t, side="right") - 1, degree, last).astype(np.int64)
 
 
 def basis(knots: Floats, degree: int, t: Floats) -> tuple[Ints, Floats]:
-    """The control points (N, degree + 1) that count at each parameter, and their weights (Cox, de Boor)."""
+    """The control points (N, degree + 1) that count at each parameter, and their weights (Cox, de Boor).
+
+    Args:
+        knots: rising.   degree: of the curve.   t: (N,) parameters within the knots.
+    """
     s = span(knots, degree, t)
     out = np.zeros((len(t), degree + 1))
     out[:, 0] = 1.0

@@ -83,6 +83,9 @@ def clock_of(plan: NightPlan) -> Clock:
 def start_of(plan: NightPlan, clock: Clock) -> float:
     """When the night begins, in minutes.
 
+    Args:
+        plan: as read.   clock: of its time zone.
+
     Raises:
         InputError: the clocks change then, and the time comes twice or never.
     """

@@ -53,7 +53,11 @@ def plus(*spans: Three) -> Three:
 
 
 def at_rate(amount: float, rate: Three) -> Three:
-    """Minutes for so many mm or mm2 at a rate in the same unit a minute: the fastest is the shortest."""
+    """Minutes for so many mm or mm2 at a rate in the same unit a minute: the fastest is the shortest.
+
+    Args:
+        amount: mm or mm2.   rate: least, likely and most of it a minute.
+    """
     return amount / rate[2], amount / rate[1], amount / rate[0]
 
 

@@ -212,7 +212,11 @@ def run_all(jobs: Sequence[Ready], setting: Setting, which: int) -> NightRun:
 
 
 def run(night: NightRun, job: Ready, setting: Setting) -> NightRun:
-    """The night with one job more."""
+    """The night with one job more.
+
+    Args:
+        night: as far as it has come.   job: that is run next.   setting: who is there, and the spool.
+    """
     return _Running(night, job, setting).run()
 
 

@@ -44,34 +44,29 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
     )
 
 
-def told(scene: Scene, known: Known | None = None) -> tuple[list[Finding], Account | None]:
+def told(
+    scene: Scene,
+    known: Known | None = None,
+    hear: list[tuple[Question, Answer]] | None = None,
+) -> tuple[list[Finding], Account | None]:
     """All that is said of a job but for distances, with what reading found; and its states.
 
     Args:
         scene: as loaded, or changed; it is not judged whether heads run free.
         known: what was found out of scenes of the same bodies; more is added.
-    """
-    from clearance.process.findings import look
-
-    facts, found = look(scene, lambda there, story: _account(there, story, known))
-    findings, made = [*scene.findings, *found], facts.account
-    if made is not None and made.states:
-        findings = _together(_without_gone(scene, findings, facts.pieces), made)
-    return findings, made
-
-
-def heard(scene: Scene) -> list[tuple[Question, Answer]]:
-    """Of each part in each state of the job what is asked, and what holds it.
-
-    Args:
-        scene: as loaded, or changed; it is not judged whether heads run free.
+        hear: of each part in each state what is asked, and what holds it, is put into this.
     """
     from clearance.process.findings import look
     from clearance.process.states import account
 
-    found: list[tuple[Question, Answer]] = []
-    look(scene, lambda there, story: account(there, story, lambda q, a: found.append((q, a))))
-    return found
+    def made_of(there: Scene, story: Story) -> Account:
+        return account(there, story, None if hear is None else lambda q, a: hear.append((q, a)), known)
+
+    facts, found = look(scene, made_of)
+    findings, made = [*scene.findings, *found], facts.account
+    if made is not None and made.states:
+        findings = _together(_without_gone(scene, findings, facts.pieces), made)
+    return findings, made
 
 
 def _account(scene: Scene, told: Story, known: Known | None = None) -> Account:

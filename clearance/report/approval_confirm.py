@@ -161,7 +161,11 @@ def _words(file: Path, name: str, semicolon: Semicolon) -> str:
 
 
 def as_text(record: dict[str, Any], answer: Confirmation, width: int = 100) -> str:
-    """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes."""
+    """What the terminal shows, ending in a newline: first what is loud, then the answer, then notes.
+
+    Args:
+        record: the content of its file.   answer: of ``confirmed``.   width: columns of the terminal.
+    """
     found = answer.inputs
     blocks = [[line] for line in warnings(record)]
     blocks.append([_verdict(record, answer), *_all_told(answer)])
@@ -263,7 +267,11 @@ def least_to_spare(record: dict[str, Any]) -> str:
 
 
 def as_report(record: dict[str, Any], answer: Confirmation) -> dict[str, Any]:
-    """The answer as a dictionary that JSON can carry."""
+    """The answer as a dictionary that JSON can carry.
+
+    Args:
+        record: the content of its file.   answer: of ``confirmed``.
+    """
     return {
         "schema": 1,
         "tool": {"name": "clearance", "version": __version__},

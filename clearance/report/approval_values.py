@@ -145,7 +145,11 @@ def margins_of(scene: Scene) -> dict[str, dict[str, float]]:
 
 
 def differing(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
-    """Which values of a record are others now, each with its place in words."""
+    """Which values of a record are others now, each with its place in words.
+
+    Args:
+        then: the record's values.   now: of ``values_of``, from the files as they are.
+    """
     found = []
     for key in ("setup", "machine", "margins"):
         before, after = dict(_leaves(then[key], key)), dict(_leaves(now[key], key))

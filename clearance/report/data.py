@@ -259,6 +259,9 @@ def write_json(report: Mapping[str, Any], target: str | Path) -> None:
 def write_report(result: Result, target: str | Path) -> None:
     """Write ``as_report(result)`` as ``write_json`` does, only quicker.
 
+    Args:
+        result: as judged.   target: a file; "-" is standard output.
+
     Raises:
         InputError: the file cannot be written.
     """

@@ -70,7 +70,11 @@ def _state(state: State) -> dict[str, Any]:
 
 
 def lines(account: Account | None, told: int | None = None) -> list[str]:
-    """The states in which something goes wrong, a line each; ``told``: the number of one told before."""
+    """The states in which something goes wrong, a line each; ``told``: the number of one told before.
+
+    Args:
+        account: of the job; None: it has none.   told: of the state.
+    """
     if account is None:
         return []
     bad = [s for s in account.states if s.why and (s.n != told or len(s.why) > 1)]

@@ -77,13 +77,14 @@ NIGHT: Final[dict[str, str]] = {
 }
 
 
-WHERE: dict[str, str] = {
+WHERE: Final[dict[str, str]] = {
     "verdict": '"places", "nowhere" (proven) or "undecided"',
     "items": "each item that was asked about",
     "items[].item": "its name",
     "items[].on": "names of what it stands on; [] for the table",
     "items[].free": "rings of points [[x, y], ...] in which its own place may lie, machine X Y, mm; of what "
-    "is screwed down a single point for each thread hole",
+    "is screwed down a single point for each thread hole, two where it may be pushed along its slot; of what "
+    "lies against a part's side the two ends of the line",
     "items[].regions": "the same, region by region, the roomiest first",
     "items[].regions[].outlines": "rings of points; the first is the outer one, the others are holes",
     "items[].regions[].turn": "degrees about Z from how it stands",
@@ -91,11 +92,27 @@ WHERE: dict[str, str] = {
     "items[].holes": "thread holes in which its screw may stand",
     "items[].holes[].at": "[x, y] of the hole, machine, mm",
     "items[].holes[].turn": "[from, to], degrees about Z from how it stands now",
-    "items[].holes[].room": "by how much it may be off at the best of these turns, mm",
+    "items[].holes[].room": "by how much it may be off at `best`, mm",
+    "items[].holes[].best": "the place that stands for the others",
+    "items[].holes[].best.turn": "degrees about Z from how it stands now",
+    "items[].holes[].best.pushed": "how far along its slot towards its tip from how it stands now, mm",
+    "items[].holes[].pushed": "[from, to] along its slot at the turn of `best`, mm; null: it has no slot. "
+    "The turns in `turn` are those at the push of `best`",
+    "items[].sides": "lines along the sides of parts which it may lie against",
+    "items[].sides[].part": "the part's name",
+    "items[].sides[].ends": "[[x, y], [x, y]] of its own place, from where to where, machine, mm",
+    "items[].sides[].turn": "degrees about Z from how it stands",
+    "items[].sides[].room": "by how much it may be off along the side, mm",
     "items[].tight": "places with less room than `least`: not to be used",
     "items[].tight[].outlines": "as of regions",
     "items[].tight[].at": "as of holes",
-    "items[].tight[].turn": "as of regions, or of holes",
+    "items[].tight[].best": "as of holes",
+    "items[].tight[].best.turn": "as of holes",
+    "items[].tight[].best.pushed": "as of holes",
+    "items[].tight[].pushed": "as of holes",
+    "items[].tight[].part": "as of sides",
+    "items[].tight[].ends": "as of sides",
+    "items[].tight[].turn": "as of regions, holes or sides",
     "items[].tight[].room": "as above",
     "items[].least": "by how much it must be allowed to be off, mm",
     "items[].best": "the place with the most room to the heads, null where there is none",
@@ -105,9 +122,14 @@ WHERE: dict[str, str] = {
     "items[].best.at": "[x, y], machine: of its own place, or of its screw where it stands in a hole",
     "items[].best.spare": "how much farther than their margins all heads stay away there, mm; 20 is 20 or "
     "more",
+    "items[].best.pushed": "how far it is pushed along its slot towards its tip, mm",
+    "items[].now": "by how much it may be off where it stands now, mm; null where that is no place",
+    "items[].now_why": "what is wrong with that place, in words; empty where nothing is",
+    "items[].tip_in_part": "parts on which its tip lies in part only, where it stands now",
     "items[].nowhere": "every place was decided, and it may stand at none",
     "items[].undecided_mm2": "area of places that could not be decided, at the edges",
     "items[].undecided_degrees": "the same about thread holes, degrees",
+    "items[].undecided_mm": "the same along slots and sides, mm",
     "items[].bound_by": "what bounds the best place on each side",
     "items[].bound_by[].side": '"X+", "X-", "Y+" or "Y-"',
     "items[].bound_by[].at": "how far away that is, mm",
@@ -134,6 +156,7 @@ WHERE: dict[str, str] = {
     "kinds[].best.turn": "as above",
     "kinds[].best.room": "as above",
     "kinds[].best.at": "as above",
+    "kinds[].best.pushed": "as above",
     "kinds[].best.spare": "as above",
 }
 

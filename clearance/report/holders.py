@@ -89,7 +89,11 @@ def describe(which: str | Kind) -> dict[str, Any]:
 
 
 def answer(name: str | Kind | None = None, own: Sequence[Kind] = ()) -> dict[str, Any]:
-    """What ``--json`` writes: the listing, or one holder's description; arguments as for ``text``."""
+    """What ``--json`` writes: the listing, or one holder's description; arguments as for ``text``.
+
+    Args:
+        name: of a holder; None: all.   own: the shop's own holders.
+    """
     return listing(own) if name is None else describe(name)
 
 

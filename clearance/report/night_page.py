@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from clearance import __version__
-from clearance.files import HTML_MARK, write_whole
+from clearance.files import write_whole
 from clearance.overnight.answer import JobAnswer, NightAnswer
 from clearance.report.night import CAUTION, ESTIMATE, minutes, moment, notes_of, sentence
-from clearance.report.sheet.markup import NONE, Html, down, esc, joined, section, table, tag
+from clearance.report.sheet.markup import NONE, Html, down, esc, joined, section, table, tag, whole_page
 
 SHEET = Path(__file__).parent / "sheet" / "page.css"
 #: of the picture of the night, units of the drawing
@@ -60,6 +60,9 @@ svg.bars .until { stroke: #961428; stroke-width: 3; }
 def write_page(answer: NightAnswer, target: str | Path) -> None:
     """Write the page of a night: one HTML file that fetches nothing.
 
+    Args:
+        answer: of ``clearance.night``.   target: the file; it is there whole or not at all.
+
     Raises:
         InputError: the file cannot be written.
     """
@@ -69,7 +72,6 @@ def write_page(answer: NightAnswer, target: str | Path) -> None:
 def page(answer: NightAnswer) -> str:
     """The whole page."""
     title = answer.title or answer.file
-    policy = "default-src 'none'; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
     body = joined(
         [
             _head(answer),
@@ -83,19 +85,7 @@ def page(answer: NightAnswer) -> str:
             tag("p", f"clearance {__version__}; {answer.file}", cls="small"),
         ]
     )
-    return "\n".join(
-        [
-            "<!DOCTYPE html>",
-            '<html lang="en"><head><meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-            HTML_MARK,
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{esc(title)}: {esc(_word(answer))}</title>",
-            f"<style>{SHEET.read_text(encoding='utf-8')}{OWN}</style></head><body>",
-            body,
-            "</body></html>\n",
-        ]
-    )
+    return whole_page(f"{title}: {_word(answer)}", SHEET.read_text(encoding="utf-8") + OWN, body)
 
 
 def _word(answer: NightAnswer) -> str:

@@ -51,21 +51,36 @@ class PlanSheet:
     marks: list[PlanMark] = field(default_factory=list)
 
     def area(self, layer: str, shape: Any, colour: str) -> None:
-        """A filled area."""
+        """A filled area.
+
+        Args:
+            layer: of the DXF.   shape: shapely, machine X Y, mm.   colour: as in SVG.
+        """
         if not shape.is_empty:
             self.marks.append(PlanMark("area", layer, shape, colour))
 
     def line(
         self, layer: str, shape: Any, colour: str, width: float = 0.25, dash: tuple[float, ...] = ()
     ) -> None:
-        """Lines, or the outlines of areas."""
+        """Lines, or the outlines of areas.
+
+        Args:
+            layer: of the DXF.   shape: shapely, machine X Y, mm.   colour: as in SVG.   width: mm on
+                paper.
+            dash: lengths, mm on paper; () for a full line.
+        """
         if not shape.is_empty:
             self.marks.append(PlanMark("line", layer, shape, colour, width, dash))
 
     def hatch(
         self, layer: str, shape: Any, colour: str, angle: float, apart: float, width: float = 0.2
     ) -> None:
-        """Hatching of an area, ``angle`` degrees from X, lines ``apart`` mm."""
+        """Hatching of an area, ``angle`` degrees from X, lines ``apart`` mm.
+
+        Args:
+            layer: of the DXF.   shape: shapely, machine X Y, mm.   colour: as in SVG.
+            angle: degrees, anticlockwise.   apart, width: of the lines, mm.
+        """
         import numpy as np
         import shapely
 
@@ -85,7 +100,11 @@ class PlanSheet:
         self.line(layer, shapely.union_all(found[~shapely.is_empty(found)]), colour, width)
 
     def words(self, at: tuple[float, float], text: str, colour: str = "#222222", height: float = 3.0) -> None:
-        """Words beside a place."""
+        """Words beside a place.
+
+        Args:
+            at: machine X Y, mm.   text: on one line.   colour: as in SVG.   height: of the letters, mm.
+        """
         self.marks.append(PlanMark("words", "TEXT", at, colour, height, text=printable(text)))
 
 

@@ -122,6 +122,10 @@ class Stops:
     def number(self, name: int | str, place: Loc, index: int | None = None) -> int:
         """The number of a stop by its name; an N of the cut ``index`` goes before those of others.
 
+        Args:
+            name: of a stop, or an N of a program.   place: of the key that names it, for the message.
+            index: of the cut whose N numbers go first; None: none do.
+
         Raises:
             InputError: there is no such stop, or several.
         """
@@ -226,7 +230,11 @@ def _not_at_all(change: Change) -> bool:
 
 
 def always_present(setup: Setup, bodies: Sequence[Body]) -> list[tuple[int, ...]]:
-    """For each cut the indices of the bodies that are there for all of it."""
+    """For each cut the indices of the bodies that are there for all of it.
+
+    Args:
+        setup: as read.   bodies: items in file order, then the machine's.
+    """
     found = []
     for cut in setup.cuts:
         sometimes = {one.item for one in (*cut.with_, *cut.without) if not _not_at_all(one)}

@@ -90,7 +90,11 @@ def heads_of(said: Heads) -> model.HeadsSetup:
 
 
 def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ...]:
-    """Every cut, in file order."""
+    """Every cut, in file order.
+
+    Args:
+        setup, machine: as read.   stops: of all programs.
+    """
     return tuple(
         model.Cut(
             name=cut.name,

@@ -48,7 +48,11 @@ class Shell:
         self.whole = self
 
     def near(self, low: Array, high: Array) -> Array:
-        """Of all its facets those whose boxes meet a box."""
+        """Of all its facets those whose boxes meet a box.
+
+        Args:
+            low, high: corners (3,) of the box, mm, machine frame.
+        """
         return self.whole.triangles[self._aabbs.meeting(low, high)]
 
     def column(self, low: Array, high: Array) -> Shell:

@@ -94,7 +94,12 @@ class Written(TomlFile):
     origins: tuple[Origin, ...] = ()
 
     def error(self, loc: Loc, found: str, want: str = "", not_yet: bool = False) -> InputError:
-        """The error for the key at ``loc``, in the file in which it is written; see ``TomlFile.error``."""
+        """The error for the key at ``loc``, in the file in which it is written; see ``TomlFile.error``.
+
+        Args:
+            loc: keys and numbers down to it.   found, want: what was found, and what would be right.
+            not_yet: it is right, but of no use in this version.
+        """
         if len(loc) < 2 or loc[0] != "items" or not isinstance(loc[1], int) or not self.origins:
             return super().error(loc, found, want, not_yet)
         spot = self.origins[loc[1]].of(*loc[2:])

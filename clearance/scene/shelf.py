@@ -104,6 +104,9 @@ class Own:
     def fit(self, values: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
         """The value at which what slides meets the part's triangles, in the holder's frame.
 
+        Args:
+            values: of all parameters, mm and degrees.   triangles: (N, 3, 3) of the part, mm.
+
         Raises:
             Conflict: nothing of the part is in its way.
         """
@@ -248,7 +251,11 @@ class Folder:
             return []
 
     def kind(self, name: str, note: Callable[[str, str], None] = lambda *_: None) -> Kind:
-        """The holder of that name in it; see ``read_own``."""
+        """The holder of that name in it; see ``read_own``.
+
+        Args:
+            name: as an item has it.   note: is told each file that is read, with its hash.
+        """
         shown_as = PurePath(self.shown, f"{name}.toml").as_posix()
         if name in library.names():
             raise InputError(shown_as, "", f'the library has a holder "{name}"', "rename the file: our_...")

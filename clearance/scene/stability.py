@@ -25,6 +25,9 @@ def holds(body: Body, held: Body, from_above: bool) -> bool:
 
     A holder of the library does what its kind says it does. A model or plain shape of the user's own may be
     any clamp, and holds.
+
+    Args:
+        body: that touches.   held: the part.   from_above: it touches from above; else from beside.
     """
     if body.library is None:
         return True
@@ -35,7 +38,11 @@ def holds(body: Body, held: Body, from_above: bool) -> bool:
 
 
 def attracts(body: Body, held: Body) -> bool:
-    """Whether a body is a magnet and the other one something that a magnet holds."""
+    """Whether a body is a magnet and the other one something that a magnet holds.
+
+    Args:
+        body: that may be a magnet.   held: the other one; its material counts.
+    """
     return is_magnet(body) and is_magnetic(held.material, held.density)
 
 

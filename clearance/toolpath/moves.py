@@ -160,7 +160,13 @@ def ends_with_wire_in(threaded: bool, event: int) -> bool:
 
 
 def cut_first(threaded: Sequence[bool], event: Sequence[int]) -> int | None:
-    """The move before which a word cuts the wire though none was threaded since the program began."""
+    """The move before which a word cuts the wire though none was threaded since the program began.
+
+    Args:
+        threaded: for each word, in order, whether it threads; else it cuts.   event: (index,) of the move
+            before
+        which each one stands.
+    """
     for i, (is_in, what) in enumerate(zip(threaded, event, strict=True)):
         if what & CUT:
             return i

@@ -68,7 +68,11 @@ def axes_of(azimuth: float, elevation: float) -> tuple[Array, Array, Array]:
 
 
 def fit(azimuth: float, elevation: float, points_M: Array, area: tuple[float, float, float, float]) -> Camera:
-    """The camera that shows all ``points_M`` (N, 3) as large as ``area`` (x0, y0, x1, y1 pixels) lets it."""
+    """The camera that shows all ``points_M`` (N, 3) as large as ``area`` (x0, y0, x1, y1 pixels) lets it.
+
+    Args:
+        azimuth, elevation: towards the viewer, degrees.   points_M: mm.   area: of the sheet.
+    """
     right, up, back = axes_of(azimuth, elevation)
     points = np.asarray(points_M, dtype=float).reshape(-1, 3)
     flat = np.column_stack([points @ right, points @ up])
@@ -95,7 +99,13 @@ def look_at(
     area: tuple[float, float, float, float],
     cut: float | None,
 ) -> Camera:
-    """The camera with ``point_M`` (3,) amid ``area``, ``half_height`` mm of the scene above and below it."""
+    """The camera with ``point_M`` (3,) amid ``area``, ``half_height`` mm of the scene above and below it.
+
+    Args:
+        azimuth, elevation: towards the viewer, degrees.   point_M, half_height: mm.   area: pixels of the
+            sheet.
+        cut: mm; what is nearer than the point by more is cut away; None: nothing is.
+    """
     right, up, back = axes_of(azimuth, elevation)
     x0, y0, x1, y1 = area
     return Camera(

@@ -27,13 +27,22 @@ def headline(place: Place) -> str:
 
 
 def one_line(text: str, most: int = 400) -> str:
-    """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless."""
+    """Words from a user's file as they can stand on a picture: on one line, no control signs, not endless.
+
+    Args:
+        text: as it stands in the file.   most: letters, an ellipsis among them.
+    """
     flat = " ".join(printable(text).split())
     return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
 
 
 def title_block(result: Result, worst: Pair | None, stretch: Stretch | None) -> tuple[str, tuple[str, ...]]:
-    """The sentence beside the verdict, and the lines under it: title, place, heights of the faces."""
+    """The sentence beside the verdict, and the lines under it: title, place, heights of the faces.
+
+    Args:
+        result: as judged.   worst: the pair with the least to spare; None: there is none.
+        stretch: that is shown; None: none.
+    """
     sentence = ""
     serious = [f for f in result.findings if f.severity == result.verdict]
     if worst is not None and worst.verdict == result.verdict:
@@ -88,7 +97,11 @@ Array = NDArray[np.float64]
 
 
 def tracks(result: Result, stretches: Iterable[Stretch | None]) -> list[Track]:
-    """The lower guide's paths of stretches, cut into runs of one band; drawn on the part's upper face."""
+    """The lower guide's paths of stretches, cut into runs of one band; drawn on the part's upper face.
+
+    Args:
+        result: as judged.   stretches: of its scene; None among them is passed over.
+    """
     out = []
     for stretch in filter(None, stretches):
         segments, owners = meshes.flatten(stretch.moves)
@@ -108,7 +121,11 @@ def tracks(result: Result, stretches: Iterable[Stretch | None]) -> list[Track]:
 
 
 def move_bands(result: Result, stretch: Stretch) -> list[int | None]:
-    """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured."""
+    """For each move of a stretch its band in ``looks.BANDS``, the worst of both heads; None: not measured.
+
+    Args:
+        result: as judged.   stretch: one of its scene.
+    """
     pairs = [p for p in result.pairs if p.cut == stretch.name]
     if stretch.cut is None:
         # a way between cuts has no moves with figures of their own: the heads' worst is the whole way's
@@ -135,7 +152,11 @@ def move_bands(result: Result, stretch: Stretch) -> list[int | None]:
 
 
 def path_height(result: Result, stretch: Stretch) -> float:
-    """Machine Z at which a stretch's path is drawn: the top of what it cuts, mm."""
+    """Machine Z at which a stretch's path is drawn: the top of what it cuts, mm.
+
+    Args:
+        result: as judged.   stretch: one of its scene.
+    """
     tops = [float(result.scene.bodies[k].triangles_M[..., 2].max()) for k in stretch.cut_bodies]
     return max(tops) if tops else (stretch.lower_z + stretch.upper_z) / 2
 
@@ -227,7 +248,11 @@ def worst_pair(result: Result) -> Pair | None:
 
 def small_places(result: Result, shown: Stretch | None = None, most: int = MOST_PLACES) -> tuple[Place, ...]:
     """The smallest few clearances, one an item, worst first. Pairs with no points measured have no place, nor
-    have items that are off on the stretch that is ``shown``."""
+    have items that are off on the stretch that is ``shown``.
+
+    Args:
+        result: as judged.   shown: the stretch on which the heads stand; None: none.   most: places.
+    """
     there = None if shown is None else {result.scene.bodies[k].name for k in shown.bodies}
     ranked = sorted(enumerate(result.pairs), key=lambda kp: (SEVERITIES.index(kp[1].verdict), kp[0]))
     out: dict[str, Place] = {}
@@ -261,7 +286,11 @@ def _head_end(pair: Pair, on_head: Array, on_item: Array) -> Array:
 
 
 def stretch_shown(result: Result, worst: Pair | None) -> Stretch | None:
-    """The stretch on which the heads are drawn: that of the worst pair, or the first."""
+    """The stretch on which the heads are drawn: that of the worst pair, or the first.
+
+    Args:
+        result: as judged.   worst: the pair with the least to spare; None: there is none.
+    """
     stretches = result.scene.stretches
     if worst is not None:
         for s in stretches:
@@ -271,7 +300,11 @@ def stretch_shown(result: Result, worst: Pair | None) -> Stretch | None:
 
 
 def standing(stretch: Stretch, worst: Pair | None) -> tuple[Array, Array]:
-    """Where the lower and the upper guide stand, (2,) each: at the worst pair's place, both at one moment."""
+    """Where the lower and the upper guide stand, (2,) each: at the worst pair's place, both at one moment.
+
+    Args:
+        stretch: that is shown.   worst: the pair with the least to spare; None: at the first point.
+    """
     lower, upper = stretch.moves, stretch.upper_moves
     at = worst.head_at if worst is not None else None
     if at is None:
@@ -294,7 +327,11 @@ def _threaded(stretch: Stretch, p: Array) -> bool:
 
 
 def level_shown(stretch: Stretch, at: Array) -> Level | None:
-    """The height, of those that a program says, at which the upper head is drawn at a place."""
+    """The height, of those that a program says, at which the upper head is drawn at a place.
+
+    Args:
+        stretch: that is shown.   at: (2,) of the upper guide, machine X Y, mm.
+    """
     if not stretch.levels:
         return None
     move, _ = meshes.place_on(stretch.moves, at)
@@ -302,7 +339,11 @@ def level_shown(stretch: Stretch, at: Array) -> Level | None:
 
 
 def head_shapes(stretch: Stretch, at: tuple[Array, Array]) -> list[Shape]:
-    """Both heads where they stand: the bodies of revolution first, then the boxes."""
+    """Both heads where they stand: the bodies of revolution first, then the boxes.
+
+    Args:
+        stretch: that is shown.   at: the lower and the upper guide, (2,) each, machine X Y, mm.
+    """
     out = []
     level = level_shown(stretch, at[1])
     upper = stretch.upper if level is None else level.pieces

@@ -66,7 +66,11 @@ def overlaps(rects: Array, other: Rect, gap: float = 0.0) -> NDArray[np.bool_]:
 
 
 def nearest_edge(rect: Rect, p: Sequence[float]) -> tuple[float, float]:
-    """The point of a rectangle nearest to ``p``: where its leader ends."""
+    """The point of a rectangle nearest to ``p``: where its leader ends.
+
+    Args:
+        rect: x0, y0, x1, y1.   p: x, y; all of it pixels.
+    """
     return min(max(p[0], rect[0]), rect[2]), min(max(p[1], rect[1]), rect[3])
 
 
@@ -83,6 +87,12 @@ def arrange(
     No two overlap, and none overlaps ``taken``; they go rather not on ``ground``, still less on ``spared``.
     Only words that may be dropped ever are; the others go to the nearest free place in ``area``, or, on a
     sheet with no room at all, over the fewest others.
+
+    Args:
+        wanted: words with size and anchor.   area: where they may stand.   taken: rectangles that are in
+            use.
+        ground: what should rather stay seen.   spared: what should before all.   gap: between two,
+            pixels.
     """
     blocked = list(taken)
     leaders: list[tuple[Array, Array]] = []
@@ -176,7 +186,11 @@ def _cross(start: Array, ends: Array, a: Array, b: Array) -> NDArray[np.bool_]:
 
 @lru_cache(maxsize=32)
 def font(size: int, bold: bool = False) -> Any:
-    """A face with Latin, Greek and Cyrillic letters that comes along with the plotting library."""
+    """A face with Latin, Greek and Cyrillic letters that comes along with the plotting library.
+
+    Args:
+        size: pixels.   bold: the heavier face.
+    """
     from PIL import ImageFont
 
     file = font_file("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")
@@ -211,6 +225,11 @@ class Pen:
         return [(float(x) * self._f, float(y) * self._f) for x, y in points]
 
     def line(self, points: Any, colour: looks.Colour, width: float) -> None:
+        """A polyline.
+
+        Args:
+            points: (n, 2) pixels of the sheet.   colour: of it.   width: pixels.
+        """
         xy = self._scaled(points)
         w = max(round(width * self._f), 1)
         self._draw.line(xy, fill=colour, width=w, joint="curve")
@@ -221,6 +240,12 @@ class Pen:
     def polygon(
         self, points: Any, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
     ) -> None:
+        """A polygon.
+
+        Args:
+            points: (n, 2) pixels of the sheet.   fill, outline: colours; None: without.   width: of the
+                outline, pixels.
+        """
         xy = self._scaled(points)
         if fill is not None:
             self._draw.polygon(xy, fill=fill)
@@ -230,6 +255,12 @@ class Pen:
     def circle(
         self, x: float, y: float, r: float, fill: looks.Colour | None, outline: looks.Colour, width: float
     ) -> None:
+        """A circle.
+
+        Args:
+            x, y, r: middle and radius, pixels of the sheet.   fill: None: without.   outline: its colour.
+                width: pixels.
+        """
         f = self._f
         box = ((x - r) * f, (y - r) * f, (x + r) * f, (y + r) * f)
         self._draw.ellipse(box, fill=fill, outline=outline, width=max(round(width * f), 1))
@@ -237,11 +268,21 @@ class Pen:
     def box(
         self, rect: Rect, fill: looks.Colour | None, outline: looks.Colour | None = None, width: float = 1
     ) -> None:
+        """A rectangle.
+
+        Args:
+            rect: x0, y0, x1, y1, pixels of the sheet.   fill, outline: colours; None: without.   width:
+                pixels.
+        """
         xy = tuple(v * self._f for v in rect)
         self._draw.rectangle(xy, fill=fill, outline=outline, width=max(round(width * self._f), 1))
 
     def measure(self, text: str, size: float, bold: bool = False) -> tuple[float, float]:
-        """Width, and the height of a line, in pixels of the sheet."""
+        """Width, and the height of a line, in pixels of the sheet.
+
+        Args:
+            text: on one line.   size: of the letters, pixels.   bold: the heavier face.
+        """
         face = font(max(round(size * self._u * self._f), 6), bold)
         return face.getlength(text) / self._f, size * self._u * 1.22
 
@@ -255,7 +296,12 @@ class Pen:
         bold: bool = False,
         halo: float = 0.0,
     ) -> None:
-        """One line; (x, y) is the upper left of its line box. ``halo`` pixels of white about the letters."""
+        """One line; (x, y) is the upper left of its line box. ``halo`` pixels of white about the letters.
+
+        Args:
+            x, y: pixels of the sheet.   text: on one line.   size: pixels.   colour, bold: of the
+                letters.   halo: 0 for none.
+        """
         face = font(max(round(size * self._u * self._f), 6), bold)
         self._draw.text(
             (x * self._f, (y + size * self._u) * self._f),
@@ -268,7 +314,11 @@ class Pen:
         )
 
     def fitting(self, text: str, size: float, width: float, bold: bool = False) -> str:
-        """``text``, or as much of it as goes into ``width`` with an ellipsis."""
+        """``text``, or as much of it as goes into ``width`` with an ellipsis.
+
+        Args:
+            text: on one line.   size, width: pixels.   bold: the heavier face.
+        """
         if self.measure(text, size, bold)[0] <= width:
             return text
         while text and self.measure(text + "…", size, bold)[0] > width:
@@ -277,7 +327,12 @@ class Pen:
 
 
 def axes(pen: Pen, camera: Camera, at: tuple[float, float], u: float) -> Rect:
-    """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring."""
+    """The machine's axes; an axis that points at the viewer or away is a dot or a cross in a ring.
+
+    Args:
+        pen: of the sheet.   camera: of the panel.   at: their origin, pixels.   u: pixels of the unit of
+            the sheet.
+    """
     arm = 62 * u
     for name, axis in zip("XYZ", np.eye(3), strict=True):
         d = np.array([axis @ camera.right, -(axis @ camera.up)])
@@ -307,7 +362,12 @@ def nice_length(most: float) -> float:
 
 
 def scale_bar(pen: Pen, camera: Camera, panel: Panel, u: float, full: bool) -> None:
-    """A round length, at the lower right of a panel."""
+    """A round length, at the lower right of a panel.
+
+    Args:
+        pen: of the sheet.   camera: of the panel.   panel: where.   u: pixels of the unit of the sheet.
+        full: with its words on a ground of their own.
+    """
     longest = (240 if full else 130) * u
     length = nice_length(longest / camera.scale)
     px = length * camera.scale
@@ -328,7 +388,11 @@ def scale_bar(pen: Pen, camera: Camera, panel: Panel, u: float, full: bool) -> N
 
 
 def frame(pen: Pen, panel: Panel, u: float) -> None:
-    """The rim of a panel that stands on another, and its title."""
+    """The rim of a panel that stands on another, and its title.
+
+    Args:
+        pen: of the sheet.   panel: that stands on another.   u: pixels of the unit of the sheet.
+    """
     w, h = panel.box[2], panel.box[3]
     pen.box((0, 0, w, 36 * u), looks.GROUND)
     pen.text(12 * u, 6 * u, pen.fitting(panel.title, 18, w - 24 * u), 18)
@@ -336,7 +400,12 @@ def frame(pen: Pen, panel: Panel, u: float) -> None:
 
 
 def write_sheet(sheet: Any, drawing: Drawing, factor: float, paper: looks.Colour) -> None:
-    """The title block at the top, the legend at the foot."""
+    """The title block at the top, the legend at the foot.
+
+    Args:
+        sheet: the picture (Pillow).   drawing: what is shown.   factor: pixels for one of the drawing.
+        paper: the colour of the ground.
+    """
     w, h = drawing.size
     u = unit(drawing.size)
     pen = Pen(sheet, factor, u, paper)
@@ -401,7 +470,13 @@ def legend_words(
     words: list[str], x: float, most: float, u: float, measure: Callable[[str, float], tuple[float, float]]
 ) -> tuple[list[str], float]:
     """The words of the path's legend and their size: all of them find room, if need be in fewer or smaller
-    letters, for a colour that nothing explains is worse."""
+    letters, for a colour that nothing explains is worse.
+
+    Args:
+        words: the longest first form.   x, most: where they begin and end at most, pixels.   u: unit of
+            the sheet.
+        measure: width of words at a size, pixels.
+    """
     short = [looks.SHORT.get(word, word) for word in words]
     for chosen, size in ((words, 17.0), (short, 17.0), (short, 15.0), (short, 13.0)):
         end = x + measure("path:", size)[0] + 10 * u + sum(60 * u + measure(w, size)[0] for w in chosen)

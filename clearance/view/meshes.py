@@ -31,7 +31,11 @@ MOST_TRIANGLES = 200_000
 
 
 def flatten(moves: Moves, step_deg: float = 6.0) -> tuple[Array, NDArray[np.int64]]:
-    """The path as straight segments: (S, 2, 2) mm, and for each the index of its move."""
+    """The path as straight segments: (S, 2, 2) mm, and for each the index of its move.
+
+    Args:
+        moves: in any frame, mm.   step_deg: of an arc for each segment, at most.
+    """
     arc = (moves.sweep != 0.0) & np.isfinite(moves.centre).all(axis=1)
     pieces = np.ones(len(moves), dtype=np.int64)
     pieces[arc] = np.maximum(2, np.ceil(np.abs(np.degrees(moves.sweep[arc])) / step_deg))
@@ -56,7 +60,11 @@ def _along(moves: Moves, owners: NDArray[np.int64], arc: NDArray[np.bool_], t: A
 
 
 def place_on(moves: Moves, p: Array) -> tuple[int, float]:
-    """The move nearest to ``p`` (2,) and how far along it (0 to 1) the nearest point of its chords lies."""
+    """The move nearest to ``p`` (2,) and how far along it (0 to 1) the nearest point of its chords lies.
+
+    Args:
+        moves: in the frame of ``p``, mm.   p: X, Y.
+    """
     segments, owners = flatten(moves)
     a, d = segments[:, 0], segments[:, 1] - segments[:, 0]
     length2 = np.einsum("ij,ij->i", d, d)
@@ -68,20 +76,32 @@ def place_on(moves: Moves, p: Array) -> tuple[int, float]:
 
 
 def point_at(moves: Moves, move: int, t: float) -> Array:
-    """The point (2,) at the share ``t`` of a move."""
+    """The point (2,) at the share ``t`` of a move.
+
+    Args:
+        moves: in any frame, mm.   move: its index.   t: 0 to 1.
+    """
     arc = np.array([moves.sweep[move] != 0.0 and bool(np.isfinite(moves.centre[move]).all())])
     return np.asarray(_along(moves, np.array([move]), arc, np.array([t]))[0])
 
 
 def box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float]) -> Array:
-    """A block's twelve triangles (12, 3, 3), outward."""
+    """A block's twelve triangles (12, 3, 3), outward.
+
+    Args:
+        x, y, z: from, to, mm.
+    """
     c = np.array([[x[i], y[j], z[k]] for i in (0, 1) for j in (0, 1) for k in (0, 1)], dtype=float)
     quads = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
     return np.concatenate([[c[[a, b, d]], c[[a, d, e]]] for a, b, d, e in quads])
 
 
 def lathe(z: Array, r: Array, facets: int = 96) -> Array:
-    """A body of revolution about Z: heights rising (K,), radii (K,); triangles (N, 3, 3), outward, closed."""
+    """A body of revolution about Z: heights rising (K,), radii (K,); triangles (N, 3, 3), outward, closed.
+
+    Args:
+        z, r: mm.   facets: a turn.
+    """
     angle = np.linspace(0.0, 2 * np.pi, facets + 1)
     ring = np.column_stack([np.cos(angle), np.sin(angle)])
     ring[-1] = ring[0]
@@ -121,7 +141,11 @@ def round_stacks(pieces: Iterable[Piece]) -> list[tuple[Array, Array]]:
 
 
 def box_piece(piece: Piece, corner: int = 8) -> Array:
-    """A box of a head, with the round corners it may have; triangles (N, 3, 3)."""
+    """A box of a head, with the round corners it may have; triangles (N, 3, 3).
+
+    Args:
+        piece: of a head that is a box.   corner: facets of a quarter turn.
+    """
     x0, x1, y0, y1 = piece.rect
     z, r = np.asarray(piece.z, dtype=float), np.asarray(piece.r, dtype=float)
     if not r.any():
@@ -196,6 +220,9 @@ def band(segments: Array, radius: float) -> Band | None:
     A buffer of all of them at once would sort out each crossing first, and their number grows with the
     square of that of the segments. What single ones sweep lies mostly within what others do. What lies within
     ``CLOSE`` of an earlier one is left out.
+
+    Args:
+        segments: in plan, mm.   radius: of what goes along them, mm.
     """
     import shapely
 

@@ -64,6 +64,9 @@ class At:
 def moment(result: Result, name: str) -> At:
     """What stands there after a cut, or as a stop or a state begins.
 
+    Args:
+        result: as judged.   name: of a cut, a stop or a state.
+
     Raises:
         InputError: there is no such name; the message lists the right ones.
     """
@@ -79,7 +82,11 @@ def moment(result: Result, name: str) -> At:
 
 
 def standing_at(course: Course, there: There) -> tuple[tuple[StandingBody, ...], tuple[str, ...]]:
-    """All that stands there at a moment, and the names of parts whose models could not be cut."""
+    """All that stands there at a moment, and the names of parts whose models could not be cut.
+
+    Args:
+        course: of the job.   there: one of its moments.
+    """
     things: list[StandingBody] = []
     whole: list[str] = []
     for k in there.bodies:
@@ -129,7 +136,11 @@ class Going:
     left: dict[str, tuple[tuple[float, Any], ...]] = field(default_factory=dict)
 
     def lacks(self, run: float, item: str, place: Any) -> bool:
-        """Whether there is no metal any more at a place (3,) on an item."""
+        """Whether there is no metal any more at a place (3,) on an item.
+
+        Args:
+            run: the share of the job that is run.   item: its name.   place: machine frame, mm.
+        """
         import shapely
 
         metal = next((m for since, m in reversed(self.left.get(item, ())) if since <= run), None)
@@ -138,7 +149,11 @@ class Going:
 
 
 def going(result: Result, drawing: Drawing) -> tuple[Drawing, Going]:
-    """The drawing with each part in all its forms, and what is gone when; as it is where nothing is cut."""
+    """The drawing with each part in all its forms, and what is gone when; as it is where nothing is cut.
+
+    Args:
+        result: as judged.   drawing: of it, with all that stands there at first.
+    """
     if not isinstance(result, Checked) or result.account is None:
         return drawing, Going()
     course = Course(result)

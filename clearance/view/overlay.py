@@ -40,6 +40,11 @@ def write_panel(
     """Path, wire, marks, dimension lines and names over one panel.
 
     ``codes`` (H, W) tells which shape is seen: 2k + 1 and 2k + 2 for shape k, 0 for none.
+
+    Args:
+        picture: (Pillow) of the sheet.   drawing, panel: what is shown, and where.   depth: towards the
+            viewer, mm.
+        factor: pixels for one of the drawing.   paper: the colour of the ground.
     """
     u = unit(drawing.size)
     pen = Pen(picture, factor, u, paper)

@@ -37,7 +37,11 @@ def unit(size: tuple[int, int]) -> float:
 
 
 def panels_for(drawing: Drawing, view: str) -> Drawing:
-    """``drawing`` with its panels."""
+    """``drawing`` with its panels.
+
+    Args:
+        drawing: without panels.   view: one of ``drawing.VIEWS``.
+    """
     w, h = drawing.size
     s = unit(drawing.size)
     top, bottom, edge = round(188 * s), round(96 * s), round(48 * s)
@@ -182,6 +186,9 @@ def section_azimuth(place: Place, axis: Array) -> float:
     """From where one looks square onto the upright plane that holds the wire and the gap, degrees.
 
     Of the two sides the one nearer to the operator, who stands at -Y.
+
+    Args:
+        place: a small clearance.   axis: (2,) of the wire there, machine X Y, mm.
     """
     gap = (place.on_item - place.on_head)[:2]
     arm = (place.on_head + place.on_item)[:2] / 2 - axis
@@ -241,7 +248,11 @@ def _plan(drawing: Drawing, place: Place, area: tuple[float, float, float, float
 
 def plan_height(drawing: Drawing, place: Place) -> float:
     """The machine Z at which a level cut meets both the head and the item near the place; where none does
-    (they lie over one another), one just inside the upper of the two."""
+    (they lie over one another), one just inside the upper of the two.
+
+    Args:
+        drawing: with its shapes.   place: a small clearance.
+    """
     low, high = sorted((float(place.on_head[2]), float(place.on_item[2])))
     middle = (low + high) / 2
     roles = {place.item, f"{place.head} head", f"{place.head} head body"}

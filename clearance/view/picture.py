@@ -67,7 +67,11 @@ def draw(
 
 
 def draw_description(drawing: Drawing, target: str | Path) -> None:
-    """Draw a description, see ``draw``."""
+    """Draw a description, see ``draw``.
+
+    Args:
+        drawing: with panels.   target: the PNG file.
+    """
     with Renderer(drawing) as renderer:
         write_whole(target, renderer.picture())
 
@@ -131,7 +135,11 @@ class Renderer:
 
 def environments(platform: str, environ: Mapping[str, str]) -> list[dict[str, str]]:
     """The environments to try in turn: on Linux with no display, or with one that does not answer, VTK is
-    told to draw without a window system; elsewhere it knows by itself."""
+    told to draw without a window system; elsewhere it knows by itself.
+
+    Args:
+        platform: as ``sys.platform`` has it.   environ: this process's own.
+    """
     own = dict(environ)
     if not platform.startswith("linux") or "VTK_DEFAULT_OPENGL_WINDOW" in own:
         return [own]
@@ -191,5 +199,9 @@ def show(result: Result, answer: RaiseAnswer, name: str) -> None:
 
 
 def has_display(platform: str, environ: Mapping[str, str]) -> bool:
-    """Whether a window can be asked for: elsewhere than on Linux the system has its own."""
+    """Whether a window can be asked for: elsewhere than on Linux the system has its own.
+
+    Args:
+        platform: as ``sys.platform`` has it.   environ: this process's own.
+    """
     return not platform.startswith("linux") or bool(environ.get("DISPLAY"))

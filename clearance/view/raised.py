@@ -89,11 +89,19 @@ class Raised:
         return least if least is not None and abs(least - by) < STEP / 2 else by
 
     def upper_z(self, stretch: int, by: float) -> float:
-        """Machine Z of the upper face on a stretch when raised."""
+        """Machine Z of the upper face on a stretch when raised.
+
+        Args:
+            stretch: its index.   by: raise, mm.
+        """
         return self.rules[stretch].at(by)
 
     def stretch(self, stretch: int, by: float) -> Stretch:
-        """A stretch with the paths that the guides follow when raised; on a taper they are other ones."""
+        """A stretch with the paths that the guides follow when raised; on a taper they are other ones.
+
+        Args:
+            stretch: its index.   by: raise, mm.
+        """
         if by == 0.0 or not self.paths_change:
             return self.scene.stretches[stretch]
         if self._there[0] != by:

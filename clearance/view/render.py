@@ -36,7 +36,13 @@ class EmptyPicture(Exception):
 
 
 def edges(drawn: Rendered, per_mm: float, crease_px: float, smooth: Mask | None = None) -> tuple[Mask, Mask]:
-    """Outlines (where the body changes) and creases (where it bends), (H, W) each; ``smooth`` has none."""
+    """Outlines (where the body changes) and creases (where it bends), (H, W) each; ``smooth`` has none.
+
+    Args:
+        drawn: which body stands where.   per_mm: pixels.   crease_px: a bend of so many pixels of depth
+            is one.
+        smooth: (H, W) where bends are none; None: nowhere.
+    """
     codes, z = drawn.codes, drawn.z
     across, down = codes[:, 1:] != codes[:, :-1], codes[1:] != codes[:-1]
     outline = np.zeros(codes.shape, dtype=bool)
@@ -58,7 +64,13 @@ def panel_image(
     stage: Stage, drawing: Drawing, panel: Panel, factor: float, paper: Colour = GROUND
 ) -> tuple[Image, Rendered, Codes]:
     """One view's bodies: colours (H, W, 3); the pass of the opaque ones, for the lines drawn over them; and
-    codes of whatever is seen, see-through bodies too, for their names."""
+    codes of whatever is seen, see-through bodies too, for their names.
+
+    Args:
+        stage: with the bodies.   drawing, panel: what is shown, and where.   factor: pixels for one of
+            the drawing.
+        paper: the colour of the ground.
+    """
     size = (round(panel.box[2] * factor), round(panel.box[3] * factor))
     per_mm = panel.camera.scale * factor
     cut = panel.camera.cut is not None
@@ -156,6 +168,10 @@ def cut_faces(
     head and another body at once.
 
     Body by body, for whoever looks from inside a body sees its inside first, whatever else stands there.
+
+    Args:
+        stage: with the bodies.   drawing, panel: what is shown, and where.   size: W, H, pixels.
+        factor: pixels for one of the drawing.
     """
     caps = np.zeros((size[1], size[0]), dtype=np.uint16)
     head = np.zeros(caps.shape, dtype=bool)
@@ -211,7 +227,11 @@ def _strike(image: Image, struck: Mask, factor: float) -> None:
 
 
 def render(drawing: Drawing, out: BinaryIO) -> None:
-    """Draw the whole sheet to a PNG."""
+    """Draw the whole sheet to a PNG.
+
+    Args:
+        drawing: with its panels.   out: a binary stream.
+    """
     from PIL import Image as Picture
     from PIL.PngImagePlugin import PngInfo
 
@@ -251,7 +271,11 @@ def _sheet(stage: Stage, drawing: Drawing, factor: float, paper: Colour) -> Any:
 
 
 def see_through(on_white: Any, on_black: Any) -> Any:
-    """The picture without its paper, from the same picture on white and on black: what differs is paper."""
+    """The picture without its paper, from the same picture on white and on black: what differs is paper.
+
+    Args:
+        on_white, on_black: of one size (Pillow).
+    """
     from PIL import Image as Picture
 
     white, black = (np.asarray(p).astype(np.float32) for p in (on_white, on_black))

@@ -27,7 +27,11 @@ class Rendered:
     far: float
 
     def depth_at(self, row: Any, col: Any) -> NDArray[np.float64]:
-        """mm towards the viewer, -inf where there is nothing."""
+        """mm towards the viewer, -inf where there is nothing.
+
+        Args:
+            row, col: pixels from the upper left.
+        """
         d = self.near - self.z[row, col].astype(float) * (self.near - self.far)
         return np.where(self.codes[row, col] > 0, d, -np.inf)
 
@@ -88,6 +92,10 @@ class Stage:
         """Which body stands where: 2k + 1 is the outside of shape k, 2k + 2 its inside, 0 nothing.
 
         ``insides``: the outsides are left out.
+
+        Args:
+            which: indices of shapes.   camera: of the panel.   size: W, H, pixels.   factor: pixels for
+                one of the drawing.
         """
         self._set(which, camera, size, factor)
         for made in self._actors:
@@ -105,7 +113,12 @@ class Stage:
         return Rendered(codes, self._depths(size), self._near, self._far)
 
     def shaded(self, which: tuple[int, ...], camera: Camera, size: tuple[int, int], factor: float) -> Image:
-        """The same as colours (H, W, 3), lit from above the viewer's left shoulder."""
+        """The same as colours (H, W, 3), lit from above the viewer's left shoulder.
+
+        Args:
+            which: indices of shapes.   camera: of the panel.   size: W, H, pixels.   factor: pixels for
+                one of the drawing.
+        """
         self._set(which, camera, size, factor)
         for made in self._actors:
             if made is not None:

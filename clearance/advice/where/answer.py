@@ -12,11 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.where.best import ENOUGH, Bound, Rooms, Spot, best_of
+from clearance.advice.where.conditions import Work
 from clearance.advice.where.confirm import Judge
+from clearance.advice.where.found import Hole, ItemPlaces, Place, Region, Side
 from clearance.advice.where.free import Map, Probe, Reason, look
+from clearance.advice.where.in_lines import TRIES, along_side, on_lines
+from clearance.advice.where.pressing import Heard
 from clearance.advice.where.seats import DEGREE, FINE, Seat, seat_of
-from clearance.advice.where.work import Work, work_of
+from clearance.advice.where.work import work_of
 from clearance.kernels.query import Boxes, SweepQuery
+from clearance.parallel import processor_time
 from clearance.scene.model import Scene
 from clearance.tolerances import PLACES
 
@@ -31,85 +36,12 @@ IN_HOLE = 0.5
 BY_RULE = 0.5
 #: places of a green region that the judge looks at, besides the best one
 SAMPLES = 3
-#: the judge is asked about so many places at most until one is right
-TRIES = 12
+#: the judge looks at samples for so long, s of processor time; the best place it always looks at
+JUDGING = 1.5
 #: where a place ends is looked for so far, mm
 FARTHEST = 30.0
 #: an undecided strip thinner than this is no place, mm
 STRIP = FINE
-
-
-@dataclass(frozen=True)
-class Region:
-    """Places on a plane that hang together.
-
-    Attributes:
-        outline: of the item's origin (shapely), machine X Y, mm.   turn: degrees from how it stands.
-        room: by how much the item may be off in the middle of it, mm.
-    """
-
-    outline: Any
-    turn: float
-    room: float
-
-
-@dataclass(frozen=True)
-class Hole:
-    """Places about one thread hole.
-
-    Attributes:
-        at: (x, y), machine, mm.   turns: from, to, degrees from how it stands now, each end proven.
-        room: by how much it may be off in X and Y at the best of these turns, mm.
-    """
-
-    at: tuple[float, float]
-    turns: tuple[float, float]
-    room: float
-
-
-@dataclass(frozen=True)
-class ItemPlaces:
-    """Where one item may stand.
-
-    Attributes:
-        item: its name.   seat: the family of places.   map: all that was found out.
-        least: by how much it must be allowed to be off, mm.
-        regions, holes: its places, those with the most room first; ``tight``: those with less room than
-            ``least``, which are no places to use.
-        best: the one to use; None where there is none.   bounds: what bounds it on each side.
-        nowhere: no place at all, for certain.   undecided: mm2 (or holes' degrees) that are undecided.
-        forbids: what forbids places, the one that forbids most first: words, share.
-        doubts: what the judge said against places that were found; these are not among ``regions``.
-        looked_at: the judge alone tells its work, at single places.
-        opens: what would make room where there is none.
-    """
-
-    item: str
-    seat: Seat
-    map: Map
-    least: float
-    regions: tuple[Region, ...] = ()
-    holes: tuple[Hole, ...] = ()
-    tight: tuple[Region | Hole, ...] = ()
-    best: Spot | None = None
-    bounds: tuple[Bound, ...] = ()
-    nowhere: bool = False
-    undecided: float = 0.0
-    forbids: tuple[tuple[Reason, float], ...] = ()
-    doubts: tuple[str, ...] = ()
-    looked_at: bool = False
-    opens: tuple[str, ...] = ()
-
-    @property
-    def shift(self) -> tuple[float, float]:
-        """By how much its own origin goes from where it stands to the best place, mm."""
-        assert self.best is not None
-        return self.seat.by(self.best.at, self.best.turn)
-
-    @property
-    def verdict(self) -> str:
-        """ "places", "nowhere" or "undecided"."""
-        return "places" if self.best is not None else "nowhere" if self.nowhere else "undecided"
 
 
 def usual_least(scene: Scene, seat: Seat) -> float:
@@ -122,14 +54,24 @@ def usual_least(scene: Scene, seat: Seat) -> float:
 def filling(
     scene: Scene, item: str, turns: tuple[float, float] | None = None, query: SweepQuery | None = None
 ) -> Iterator[Map]:
-    """The map of an item's places, again and again as it fills.
+    """The map of an item's places, again and again as it fills; the last one is done.
+
+    Of what lies against the sides of parts, or is pushed along a slot, the boxes are bits of lines
+    (``Boxes.along``, ``Seat.lines``). Where no place has all of a tip on metal, and a part of it is there
+    now, the map is that of places which have a part of it there.
 
     Args:
         scene: as it stands.   item: its name.   turns: degrees, from and to.   query: about the scene.
     """
-    seat = seat_of(scene, item, turns)
-    work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around)
-    yield from look(query or SweepQuery(scene, tolerances=PLACES), seat, work)
+    heard = Heard(scene)
+    seat = seat_of(scene, item, turns, heard)
+    query = query or SweepQuery(scene, tolerances=PLACES)
+    work = work_of(scene, seat, heard)
+    for found in look(query, seat, work):
+        if found.done and not len(found.free) and work.partly:
+            yield from look(query, seat, work_of(scene, seat, heard, partly=True))
+            return
+        yield found
 
 
 def find_item(
@@ -140,6 +82,8 @@ def find_item(
     progress: Progress | None = None,
     query: SweepQuery | None = None,
     besides: Sequence[int] | None = None,
+    heard: Heard | None = None,
+    partly: bool | None = None,
 ) -> tuple[ItemPlaces, Finder]:
     """Where one item may stand; and what found it.
 
@@ -149,24 +93,36 @@ def find_item(
         query: about the scene.
         besides: indices of what is looked for a place too: it is not kept from, and the judge is not asked
             about this item alone. None where it is asked about alone.
+        heard: what the job says of the scene.   partly: a tip that lies on metal in part is enough; None:
+            where it does so now, and no place is found for all of it.
 
     Raises:
         InputError: there is no such item, or it has no places.
     """
     say = progress or (lambda share, what: None)
-    seat = seat_of(scene, item, turns)
-    least = usual_least(scene, seat) if least is None else least
     say(0.0, f'what "{item}" stands on, holds and stands beside')
-    work = work_of(scene, seat.index, seat.moving, seat.origin, seat.around, besides or ())
+    from clearance.scene.reread import found_item
+
+    found_item(scene, item, "--item")
+    heard = heard or Heard(scene)
+    seat = seat_of(scene, item, turns, heard)
+    least = usual_least(scene, seat) if least is None else least
+    work = work_of(scene, seat, heard, besides or (), bool(partly))
     query = SweepQuery(scene, tolerances=PLACES) if query is None else query
-    found, share = Map(seat), 0.1
+    found = Map(seat)
+    whole = float(found.size(seat.boxes()).sum())
     for each in look(query, seat, work):
         found = each
-        share = min(share + 0.05, 0.7)
-        say(share, f'heads about "{item}"')
+        done = sum(float(found.size(boxes).sum()) for boxes in (found.free, found.forbidden, found.open))
+        say(0.1 + 0.6 * done / max(whole, 1e-9), f'heads about "{item}"')
     say(0.7, f'the best place of "{item}"')
-    finder = Finder(scene, query, found, work, least, alone=besides is None)
-    return finder.made(), finder
+    finder = Finder(scene, query, found, work, least, heard, alone=besides is None, say=say)
+    made = finder.made()
+    if partly is None and made.best is None and work.partly and not made.tight:
+        again = find_item(scene, item, least, turns, progress, query, besides, heard, True)
+        if again[0].best is not None or again[0].tight or not again[0].nowhere:
+            return again
+    return made, finder
 
 
 @dataclass
@@ -174,7 +130,8 @@ class Finder:
     """What makes an answer of a map.
 
     Args:
-        scene, query, found, work: of the item.   least: mm.   alone: the judge is asked about it alone.
+        scene, query, found, work: of the item.   least: mm.   heard: what the job says of the scene.
+        alone: the judge is asked about it alone.   say: is told the share done and what is looked at.
     """
 
     scene: Scene
@@ -182,7 +139,9 @@ class Finder:
     found: Map
     work: Work
     least: float
+    heard: Heard
     alone: bool = True
+    say: Progress = lambda share, what: None
     doubts: list[str] = field(default_factory=list)
     #: places with the room at each, from which several items choose
     spots: list[Spot] = field(default_factory=list)
@@ -193,10 +152,18 @@ class Finder:
         seat = self.found.seat
         self.rooms = Rooms(self.query, seat)
         self.probe = Probe(self.query, self.found, self.work)
-        self.judge = Judge(self.scene, [seat.item]) if self.alone else None
-        base = ItemPlaces(seat.item, seat, self.found, self.least, forbids=tuple(self._forbids()))
-        filled = self._on_plane(base) if seat.holes is None else self._in_holes(base)
+        self.judge = Judge(self.scene, [seat.item], self.heard) if self.alone else None
+        # where the job alone takes so long no sample is judged
+        self.judging = self.heard.took
+        base = ItemPlaces(
+            seat.item, seat, self.found, self.least, forbids=tuple(self._forbids()),
+            partly=self.work.partly, in_part=self.work.in_part,
+        )  # fmt: skip
+        filled = self._on_plane(base) if seat.lines is None else on_lines(self, base)
+        now, why = self.room_now()
+        filled = replace(filled, now=now, now_why=why, nowhere=filled.nowhere and now is None)
         if filled.best is not None:
+            self.say(0.95, f'what bounds the best place of "{seat.item}"')
             filled = replace(filled, bounds=tuple(self.bounds(filled.best)))
         return replace(filled, doubts=tuple(dict.fromkeys(self.doubts)), looked_at=not self.work.judged)
 
@@ -204,17 +171,22 @@ class Finder:
         boxes, why = self.found.forbidden, self.found.why
         if not len(boxes):
             return []
-        size = 4.0 * boxes.half.prod(axis=1) if self.found.seat.holes is None else np.ones(len(boxes))
-        share = np.bincount(why, size, minlength=len(self.found.reasons))
+        share = np.bincount(why, self.found.size(boxes), minlength=len(self.found.reasons))
         whole = max(float(share.sum()), 1e-12)
         order = np.argsort(-share, kind="stable")
         return [(self.found.reasons[k], float(share[k]) / whole) for k in order if share[k] > 0.0]
 
-    def _confirmed(self, at: tuple[float, float], turn: float) -> bool:
-        if self.judge is None:
+    def confirmed(self, spot: Spot, needed: bool = True) -> bool:
+        """Whether the judge says of a place what was proven of it.
+
+        Args:
+            needed: he is asked in any case; else only as long as there is time for samples.
+        """
+        if self.judge is None or not (needed or self.judging < JUDGING):
             return True
-        there = self.judge.moved(self.found.seat, at, turn)
-        said = self.judge.wrong(there)
+        began = processor_time()
+        said = self.judge.wrong(self.judge.moved(self.found.seat, spot))
+        self.judging += processor_time() - began
         if said is not None:
             self.doubts.append(said)
         return said is None
@@ -224,10 +196,14 @@ class Finder:
         import shapely
 
         good: list[Region] = []
-        tight: list[Region | Hole] = []
+        tight: list[Place] = []
         by_turn: dict[float, list[Any]] = {}
-        for turn in np.unique(self.found.free.turn):
-            mine = self.found.free.take(self.found.free.turn == turn)
+        turns = self.found.free.turns
+        for number, turn in enumerate(turns):
+            self.say(
+                0.7 + 0.1 * number / len(turns), f'places of "{self.found.seat.item}" at {turn:+g} degrees'
+            )
+            mine = self.found.free.at(float(turn))
             for piece in shapely.get_parts(shapely.union_all(squares(mine))):
                 room = float(shapely.length(shapely.maximum_inscribed_circle(piece, 0.02)))
                 one = Region(piece, float(turn), room)
@@ -250,19 +226,23 @@ class Finder:
                 break
             turn, at, spare = found
             whole = shapely.union_all(by_turn[turn])
-            if self._confirmed(at, turn):
-                best = Spot(at, turn, spare, float(shapely.distance(whole.boundary, shapely.Point(at))))
+            spot = Spot(at, turn, spare, float(shapely.distance(whole.boundary, shapely.Point(at))))
+            if self.confirmed(spot):
+                best = spot
             else:
                 cores[turn] = cores[turn].difference(shapely.Point(at).buffer(5.0))
                 if len(self.doubts) > 4:
                     break
-        open_ = shapely.union_all(squares(self.found.open)) if len(self.found.open) else shapely.Polygon()
-        # a strip thinner than the finest box is no place
-        thick = within(open_, STRIP / 2.0 + 1e-6)
-        nowhere = not len(self.found.free) and thick.is_empty
+        # nowhere: no place with that much room, and none wider than the finest box, is left undecided
+        thick = False
+        for turn in self.found.open.turns if not len(self.found.free) else ():
+            left = shapely.union_all(squares(self.found.open.at(float(turn))))
+            thick |= not within(left, max(self.least, STRIP / 2.0 + 1e-6)).is_empty
+        nowhere = not len(self.found.free) and not thick
+        open_ = float(self.found.size(self.found.open).sum()) / len(self.found.seat.turns)
         return replace(
             base, regions=tuple(good), tight=tuple(tight), best=best, nowhere=nowhere,
-            undecided=float(open_.area) + (0.0 if self.work.judged else self._unknown(by_turn)),
+            undecided=open_ + (0.0 if self.work.judged else self._unknown(by_turn)),
         )  # fmt: skip
 
     def _unknown(self, by_turn: Mapping[float, Sequence[Any]]) -> float:
@@ -283,7 +263,7 @@ class Finder:
                 spots.append(Spot((float(now[0]), float(now[1])), 0.0, spare, room))
         near = sorted(spots, key=lambda s: (np.hypot(*(np.array(s.at) - now)), abs(s.turn)))[:TRIES]
         for spot in sorted(near, key=lambda s: -s.spare):
-            if self._confirmed(spot.at, spot.turn):
+            if self.confirmed(spot):
                 return spot
         return None
 
@@ -302,13 +282,14 @@ class Finder:
             p = rng.uniform((x0, y0), (x1, y1))
             if shapely.intersects_xy(core, *p):
                 points.append(p)
-        return all([self._confirmed((float(p[0]), float(p[1])), one.turn) for p in points])
+        spots = [Spot((float(p[0]), float(p[1])), one.turn, 0.0, 0.0) for p in points]
+        return all([self.confirmed(spot, needed=False) for spot in spots])
 
     def choices(self, most: int) -> list[Spot]:
         """Places of a region to choose from, spread over it, with the room at each."""
         import shapely
 
-        if self.found.seat.holes is not None:
+        if self.found.seat.lines is not None:
             return self.spots
         out: list[Spot] = []
         for turn, pieces in self.by_turn.items():
@@ -337,67 +318,42 @@ class Finder:
             ]
         return out
 
-    # ------------------------------------------------------------------------------------------ in holes
-    def _in_holes(self, base: ItemPlaces) -> ItemPlaces:
-        free, seat = self.found.free, self.found.seat
-        assert seat.holes is not None
-        spots: list[Spot] = []
-        for turn in np.unique(free.turn):
-            at = free.centre[free.turn == turn]
-            spare = self.rooms.of(at, float(turn))
-            room, _ = self.work.room(at, np.full(len(at), turn))
-            spots += [
-                Spot((float(p[0]), float(p[1])), float(turn), float(e), float(min(e, r)))
-                for p, e, r in zip(at, spare, room, strict=True)
-            ]
-        good: list[Spot] = []
-        tight: list[Spot] = []
-        for spot in sorted(spots, key=lambda s: (s.at, s.turn)):
-            into = good if spot.room >= self.least - 1e-6 else tight
-            into.append(spot)
-        best = None
-        self.spots = list(good)
-        left, tries = list(good), 0
-        while left and best is None:
-            # half a millimetre more room is no reason to stand askew
-            most = max(spot.spare for spot in left)
-            alike = [spot for spot in left if spot.spare >= most - 0.5]
-            near = min(alike, key=lambda s: (np.hypot(*(np.array(s.at) - seat.origin)), abs(s.turn)))
-            if self._confirmed(near.at, near.turn):
-                best = near
-            elif self.work.judged:
-                left = [spot for spot in left if spot.at != near.at]
-                good = [spot for spot in good if spot.at != near.at]
-            else:
-                left.remove(near)
-            tries += 1
-            if tries >= TRIES:
-                break
-        holes = []
-        if not self.work.judged:
-            # the judge alone says whether it holds: what it was not asked about is no place
-            good = [] if best is None else [best]
-        for one in _bands(good):
-            if (best is not None and one.at == best.at) or self._confirmed(one.at, _middle(one)):
-                holes.append(one)
-        undecided = self.found.open
-        unknown = len(free) if best is None and not self.work.judged else 0
-        return replace(
-            base, holes=tuple(sorted(holes, key=lambda h: -h.room)), tight=tuple(_bands(tight)), best=best,
-            nowhere=not len(free) and not len(undecided),
-            undecided=float(len(undecided) + unknown) * DEGREE,
-        )  # fmt: skip
-
     # -------------------------------------------------------------------------------------- what bounds it
+    def room_now(self) -> tuple[float | None, str]:
+        """By how much it may be off where it stands now, mm; None where that is no place, and why."""
+        seat, at = self.found.seat, self.found.seat.origin[None]
+        wrong, why = self.probe.first_wrong(at, 0.0)
+        if wrong[0]:
+            return None, self.found.reasons[int(why[0])].words
+        if seat.lines is not None and seat.holes is None:
+            lines = seat.lines
+            t = lines.along(np.arange(len(lines)), np.repeat(seat.origin[None], len(lines), axis=0))
+            off = np.hypot(*(lines.at(np.arange(len(lines)), t) - seat.origin).T) if len(lines) else t
+            room = np.minimum(t - lines.low, lines.high - t)
+            mine = (off < 0.05) & (np.abs(lines.turn) < 0.01) & (room >= -1e-6)
+            if not mine.any():
+                return None, "its face does not lie against a side"
+            return max(float(room[mine].max()), 0.0), ""
+        if seat.holes is not None and np.hypot(*(seat.holes - seat.origin).T).min(initial=np.inf) > 0.05:
+            return None, "its screw does not stand over a thread hole"
+        free, _ = self.work.room(at, np.zeros(1))
+        return float(min(free[0], self.rooms.of(at, 0.0)[0])), ""
+
     def bounds(self, spot: Spot) -> list[Bound]:
         """What bounds a place on each side."""
         out = []
         ways = {"X+": (1.0, 0.0), "X-": (-1.0, 0.0), "Y+": (0.0, 1.0), "Y-": (0.0, -1.0)}
         steps = np.r_[0.1 * 1.3 ** np.arange(22)]
         steps = np.r_[steps[steps < FARTHEST], FARTHEST]
-        at = np.array(spot.at)
+        seat = self.found.seat
+        if seat.lines is not None and seat.holes is None:
+            return list(along_side(self, spot, FARTHEST))
+        push = np.zeros(2)
+        if self.found.seat.slot is not None:
+            push = spot.slide * np.array(self.found.seat.heading(spot.turn))
+        at = np.array(spot.at) + push
         points = np.concatenate([at + steps[:, None] * np.array(way) for way in ways.values()])
-        wrong, reason = self.probe.first_wrong(points, spot.turn)
+        wrong, reason = self.probe.first_wrong(points, spot.turn, push)
         for k, (side, way) in enumerate(ways.items()):
             mine = slice(k * len(steps), (k + 1) * len(steps))
             bad = np.flatnonzero(wrong[mine])
@@ -406,9 +362,10 @@ class Finder:
             first = int(bad[0])
             low, high = (float(steps[first - 1]) if first else 0.0), float(steps[first])
             why = int(reason[mine][first])
-            for _ in range(10):
+            for _ in range(14):
                 middle = (low + high) / 2.0
-                is_wrong, told = self.probe.first_wrong((at + middle * np.array(way))[None], spot.turn)
+                point = (at + middle * np.array(way))[None]
+                is_wrong, told = self.probe.first_wrong(point, spot.turn, push)
                 if is_wrong[0]:
                     high, why = middle, int(told[0])
                 else:
@@ -428,25 +385,20 @@ def squares(boxes: Boxes) -> Any:
 
     # neighbours are to share their edges to the last digit
     low, high = np.round(boxes.centre - boxes.half, 9), np.round(boxes.centre + boxes.half, 9)
+    # joined to strips first: of these there are few, and a union takes long over many
+    for across in (0, 1):
+        along = 1 - across
+        order = np.lexsort((low[:, across], high[:, along], low[:, along]))
+        low, high = low[order], high[order]
+        joins = (low[1:, across] == high[:-1, across]) & (low[1:, along] == low[:-1, along])
+        joins &= high[1:, along] == high[:-1, along]
+        first = np.flatnonzero(np.r_[True, ~joins])
+        last = np.r_[first[1:], len(low)] - 1 if len(low) else first
+        low, high = low[first], np.where(np.arange(2) == across, high[last], high[first])
     return shapely.box(*low.T, *high.T)
 
 
-def _bands(spots: list[Spot]) -> list[Hole]:
-    """Neighbouring turns about one hole as one."""
-    out: list[Hole] = []
-    for spot in spots:
-        last = out[-1] if out else None
-        if last is not None and last.at == spot.at and abs(spot.turn - last.turns[1] - DEGREE) < 1e-9:
-            out[-1] = Hole(last.at, (last.turns[0], spot.turn), max(last.room, spot.room))
-        else:
-            out.append(Hole(spot.at, (spot.turn, spot.turn), spot.room))
-    return out
-
-
-def _middle(hole: Hole) -> float:
-    """A turn of a band, a whole one, as near to none as it can be."""
-    low, high = hole.turns
-    return float(min(max(0.0, low), high))
-
-
-__all__ = ["ENOUGH", "Finder", "Hole", "ItemPlaces", "Region", "filling", "find_item", "usual_least"]
+__all__ = [
+    "DEGREE", "ENOUGH", "Finder", "Hole", "ItemPlaces", "Region", "Seat", "Side", "filling", "find_item",
+    "usual_least",
+]  # fmt: skip

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.edits import turned
+from clearance.advice.edits import turned, with_bodies
 from clearance.advice.where.free import Reason
 from clearance.advice.where.seats import Seat
 from clearance.kernels.query import SweepQuery
@@ -42,7 +42,11 @@ class Rooms:
 
     def __init__(self, query: SweepQuery, seat: Seat) -> None:
         self.query, self.seat = query, seat
-        self._turned: dict[float, list[Body]] = {0.0: [query.bodies[b] for b in seat.moving]}
+        #: with the item as large as it is anywhere along its slot
+        self.scene = query.scene
+        if seat.slot is not None:
+            self.scene = with_bodies(query.scene, {seat.index: seat.slot.body})
+        self._turned: dict[float, list[Body]] = {0.0: [self.scene.bodies[b] for b in seat.moving]}
         #: what is asked of each that moves: run, part and pieces, grown
         self.asked = [
             (run, part, k, query.lifted(run, b, part.pieces))
@@ -54,22 +58,33 @@ class Rooms:
 
     def _at(self, turn: float) -> list[Body]:
         if turn not in self._turned:
-            there = turned(self.query.scene, self.seat.moving, self.seat.origin, turn)
+            there = turned(self.scene, self.seat.moving, self.seat.origin, turn)
             self._turned[turn] = [there.bodies[b] for b in self.seat.moving]
         return self._turned[turn]
 
-    def of(self, at: Array, turn: float, below: float = ENOUGH, settled: float = -1.0) -> Array:
+    def of(
+        self,
+        at: Array,
+        turn: float,
+        below: float = ENOUGH,
+        settled: float = -1.0,
+        push: Array | None = None,
+    ) -> Array:
         """The room (n,) of places (n, 2), mm, at a turn, degrees; ``below`` where it is no less. What is no
-        more than ``settled`` may be less still.
+        more than ``settled`` may be less still. ``push``: (n, 2) how far each is pushed along its slot, mm.
 
         All places are bodies of one query: the item once for each.
         """
         bodies, n = self._at(turn), len(at)
         copies = []
-        for body in bodies:
-            for place in at:
-                shift = np.array([*(place - self.seat.origin), 0.0])
-                copies.append(replace(body, triangles_M=body.triangles_M + shift))
+        slot = self.seat.slot
+        for k, body in zip(self.seat.moving, bodies, strict=True):
+            for j, place in enumerate(at):
+                t = body.triangles_M + np.array([*(place - self.seat.origin), 0.0])
+                if push is not None and slot is not None:
+                    way = np.array([*push[j], 0.0])
+                    t = t + (way * slot.goes[:, None, None] if k == self.seat.index else way)
+                copies.append(replace(body, triangles_M=t))
         query = SweepQuery(
             replace(self.query.scene, bodies=tuple(copies)), like=self.query, tolerances=self.query.tolerances
         )
@@ -90,6 +105,7 @@ class Spot:
 
     Attributes:
         at: (x, y) of its origin, machine X Y, mm.   turn: degrees from how it stands.
+        slide: how far it is pushed along its slot towards its tip, mm.
         spare: how much farther than their margins all heads stay away, mm; ``ENOUGH`` where it is no less.
         room: by how much it may be off in X and Y, mm.
     """
@@ -98,6 +114,7 @@ class Spot:
     turn: float
     spare: float
     room: float
+    slide: float = 0.0
 
 
 def best_of(
@@ -119,7 +136,7 @@ def best_of(
         here = _largest(rooms, turn, region, near)
         if found is None or here[1] > found[2] + ALIKE:
             found = (turn, here[0], here[1])
-        if found[2] >= ENOUGH:
+        if found[2] >= ENOUGH - ALIKE:
             break
     return found
 

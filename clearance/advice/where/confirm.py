@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from clearance.advice.edits import shifted, turned, with_all_on_them
+from clearance.advice.edits import rebuilt, shifted, turned, with_all_on_them, with_bodies
+from clearance.advice.where.best import Spot
+from clearance.advice.where.lines import pushed
+from clearance.advice.where.pressing import Heard
 from clearance.advice.where.seats import Seat
 from clearance.advice.whole_job import Told, key_of, of_change
 from clearance.checking.verdict import check
-from clearance.process.check import told
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Does
 
@@ -18,24 +20,30 @@ class Judge:
     """The job with items elsewhere, judged anew: its heads by both ways of measuring, and the whole job.
 
     Args:
-        scene: as it stands.   items: names of those that are put elsewhere.
+        scene: as it stands.   items: names of those that are put elsewhere.   heard: of the scene.
     """
 
-    def __init__(self, scene: Scene, items: Sequence[str]) -> None:
+    def __init__(self, scene: Scene, items: Sequence[str], heard: Heard | None = None) -> None:
         self.scene = scene
         self.moving = sorted({k for name in items for k in with_all_on_them(scene, [name])})
-        findings, account = told(scene)
+        heard = heard or Heard(scene)
         self.names = {scene.bodies[k].name for k in self.moving}
-        before = Told(tuple(findings), account)
+        before = Told(heard.findings, heard.account)
         # what is wrong with the item itself counts wherever it stands
         self.known = {key for key in before.grave if key[2] not in self.names}
         self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
 
-    def moved(self, seat: Seat, at: tuple[float, float], turn: float, scene: Scene | None = None) -> Scene:
+    def moved(self, seat: Seat, spot: Spot, scene: Scene | None = None) -> Scene:
         """A scene (the one given, or as it stands) with an item at a place."""
         there = self.scene if scene is None else scene
-        there = turned(there, seat.moving, seat.origin, turn) if turn else there
-        by = (at[0] - float(seat.origin[0]), at[1] - float(seat.origin[1]), 0.0)
+        values = pushed(there.bodies[seat.index], spot.slide)
+        if values:
+            there = with_bodies(there, {seat.index: rebuilt(there.bodies[seat.index], values)})
+            above = [k for k in seat.moving if k != seat.index]
+            way = spot.slide * there.bodies[seat.index].T_MI[:3, 0]
+            there = shifted(there, above, way) if above else there
+        there = turned(there, seat.moving, seat.origin, spot.turn) if spot.turn else there
+        by = (spot.at[0] - float(seat.origin[0]), spot.at[1] - float(seat.origin[1]), 0.0)
         return shifted(there, seat.moving, by) if any(by) else there
 
     def wrong(self, there: Scene) -> str | None:

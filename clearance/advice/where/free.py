@@ -8,16 +8,16 @@ in all; else it is divided, until it is as small as is promised.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.advice.where.conditions import Work
 from clearance.advice.where.seats import FINE, Seat
-from clearance.advice.where.work import Work
-from clearance.kernels.query import Boxes, Pairs, Places, SweepQuery
+from clearance.kernels.query import DEGREE, Boxes, Pairs, Places, SweepQuery
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
@@ -63,17 +63,17 @@ class Map:
     @property
     def free(self) -> Boxes:
         """Boxes in which the item may stand."""
-        return _joined(self._free)
+        return Boxes.joined(self._free)
 
     @property
     def forbidden(self) -> Boxes:
         """Boxes in which it may not."""
-        return _joined(self._forbidden)
+        return Boxes.joined(self._forbidden)
 
     @property
     def open(self) -> Boxes:
         """Boxes that are undecided."""
-        return _joined(self._open)
+        return Boxes.joined(self._open)
 
     @property
     def why(self) -> Index:
@@ -85,12 +85,12 @@ class Map:
         """(open,) numbers of reasons."""
         return np.concatenate(self._doubt) if self._doubt else np.empty(0, dtype=np.intp)
 
-
-def _joined(parts: list[Boxes]) -> Boxes:
-    if not parts:
-        return Boxes(np.empty((0, 2)), np.empty((0, 2)), np.empty(0), np.empty(0))
-    names = ("centre", "half", "turn", "half_turn")
-    return Boxes(*(np.concatenate([getattr(each, name) for each in parts]) for name in names))
+    def size(self, boxes: Boxes) -> Array:
+        """How much (n,) boxes hold: mm2, mm along a line, or one where it is a hole; each turn counts."""
+        if self.seat.lines is None:
+            return np.asarray(4.0 * boxes.half.prod(axis=1) * boxes.steps)
+        long = 2.0 * np.hypot(*boxes.along.T)
+        return long if self.seat.slot is not None or self.seat.holes is None else np.ones(len(boxes))
 
 
 def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Iterator[Map]:
@@ -101,14 +101,16 @@ def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Itera
         fine: mm; boxes are halved down to this.
     """
     found = Map(seat)
-    search = query.places(seat.moving, seat.origin.tolist())
     swallow = _may_swallow(query, seat)
     boxes = seat.boxes()
     known: dict[tuple[int, int], int] = {}
     waiting: list[tuple[Boxes, Pairs]] = []
+    if seat.slot is not None:
+        boxes = _by_screw(found, known, query, work, boxes)
+        query = SweepQuery(seat.scene(query.scene), seat.moving, query)
+    search = query.places(seat.moving, seat.origin.tolist(), beyond=seat.slide)
     # the work first: it leaves little of most seats
-    off = np.hypot(*boxes.half.T)
-    _, breaks, which = work.look(boxes.centre, boxes.turn, off, float(boxes.half_turn.max(initial=0.0)))
+    _, breaks, which = work.look(boxes)
     _forbid(found, boxes.take(breaks), _numbers(found, known, work, which[breaks]))
     boxes = boxes.take(~breaks)
     near = np.argsort(np.hypot(*(boxes.centre - seat.origin).T), kind="stable")
@@ -130,6 +132,32 @@ def look(query: SweepQuery, seat: Seat, work: Work, fine: float = FINE) -> Itera
     if not found.done:
         found.done = True
         yield found
+
+
+def _by_screw(
+    found: Map, known: dict[tuple[int, int], int], query: SweepQuery, work: Work, boxes: Boxes
+) -> Boxes:
+    """Of lines in slots those whose screw stands clear in its hole; the others go into the map."""
+    seat = found.seat
+    assert seat.lines is not None
+    still = SweepQuery(seat.scene(query.scene, goes=False), [seat.index], query)
+    search = still.places([seat.index], seat.origin.tolist())
+    n = len(boxes)
+    points = Boxes.plain(seat.lines.start[boxes.of], np.zeros((n, 2)), boxes.turn, boxes.half_turn)
+    keeps, breaks, which = work.look(points, fixed=True)
+    level, _ = search.decide(*search.begin(points))
+    met = level.met & ~breaks
+    _forbid(found, boxes.take(breaks), _numbers(found, known, work, which[breaks]))
+    _forbid(found, boxes.take(met), _heads(found, known, still, search, level.row[met], level.move[met]))
+    free = level.free & keeps
+    rest = ~free & ~breaks & ~met
+    number = np.zeros(n, dtype=np.intp)
+    by_head, by_work = rest & ~level.free, rest & level.free
+    number[by_head] = _heads(found, known, still, search, level.row[by_head], level.move[by_head])
+    number[by_work] = _numbers(found, known, work, which[by_work])
+    found._open.append(boxes.take(rest))
+    found._doubt.append(number[rest])
+    return boxes.take(free)
 
 
 def _portions(boxes: Boxes, pairs: Pairs) -> Iterator[tuple[Boxes, Pairs]]:
@@ -154,15 +182,13 @@ def _level(
     query: SweepQuery,
     search: Places,
     work: Work,
-    swallow: bool,
+    swallow: list[tuple[Array, float]],
     boxes: Boxes,
     pairs: Pairs,
     fine: float,
 ) -> tuple[Boxes, Pairs] | None:
     """One look at some boxes: what is decided goes into the map, the halves of the rest come back."""
-    off = np.hypot(*boxes.half.T)
-    swing = float(boxes.half_turn.max(initial=0.0))
-    keeps, breaks, which = work.look(boxes.centre, boxes.turn, off, swing)
+    keeps, breaks, which = work.look(boxes)
     if breaks.any():
         _forbid(found, boxes.take(breaks), _numbers(found, known, work, which[breaks]))
         number = np.cumsum(~breaks) - 1
@@ -175,12 +201,19 @@ def _level(
     level, pairs = search.decide(boxes, pairs)
     free = level.free & keeps
     if swallow and free.any():
-        free[free] = _not_swallowed(query, found.seat, boxes.take(free))
+        rows = np.flatnonzero(free)
+        near = np.zeros(len(rows), dtype=bool)
+        for point, reach in swallow:
+            away = np.hypot(*(boxes.centre[rows] - point).T) - np.hypot(*boxes.half[rows].T)
+            near |= away <= reach
+        rows = rows[near]
+        free[rows] = _not_swallowed(query, found.seat, boxes.take(rows))
     _accept(found, boxes.take(free))
     met = level.met
     _forbid(found, boxes.take(met), _heads(found, known, query, search, level.row[met], level.move[met]))
     rest = ~free & ~met
     small = rest & (2.0 * boxes.half.max(axis=1) <= fine * (1.0 + 1e-9))
+    small &= boxes.half_turn < 0.75 * DEGREE
     if small.any():
         number = np.zeros(len(boxes), dtype=np.intp)
         by_head = small & ~level.free
@@ -190,7 +223,7 @@ def _level(
         found._open.append(boxes.take(small))
         found._doubt.append(number[small])
     divide = rest & ~small
-    return search.divided(level, pairs, divide) if divide.any() else None
+    return search.divided(level, pairs, divide, fine) if divide.any() else None
 
 
 def _accept(found: Map, boxes: Boxes) -> None:
@@ -239,17 +272,23 @@ def _heads(
 
 
 # ---------------------------------------------------------------------------------- what is swallowed whole
-def _may_swallow(query: SweepQuery, seat: Seat) -> bool:
-    """Whether anything that moves is so high and wide that a whole head, or the wire, would fit into it."""
+def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, float]]:
+    """Of each path along which a whole head, or the wire, may fit into what moves: one of its points (2,),
+    and how far that is from the origin then at most, mm."""
+    found = []
     for run in query.runs:
         for part in run.parts:
+            points = query.path(part.moves, part.only).chords.p
+            if not len(points) or float(np.ptp(points, axis=0).max()) > 2.0 * seat.reach:
+                continue
             low = min(float(p.z[0]) for p in part.pieces)
             high = max(float(p.z[-1]) for p in part.pieces)
             for k in seat.moving:
                 z = query.bodies[k].aabbs.box
                 if k in run.bodies and z[0][2] < low and z[1][2] > high:
-                    return True
-    return False
+                    found.append((points[0], seat.reach + seat.slide))
+                    break
+    return found
 
 
 def _not_swallowed(query: SweepQuery, seat: Seat, boxes: Boxes) -> Rows:
@@ -280,19 +319,75 @@ class Probe:
     """
 
     def __init__(self, query: SweepQuery, found: Map, work: Work) -> None:
-        self.query, self.found, self.work = query, found, work
-        self.search = query.places(found.seat.moving, found.seat.origin.tolist())
+        self.found, self.work = found, work
+        seat = found.seat
+        self.query, self.still = query, None
+        if seat.slot is not None:
+            self.query = SweepQuery(seat.scene(query.scene), seat.moving, query)
+            self.still = SweepQuery(seat.scene(query.scene, goes=False), [seat.index], query)
         self.known: dict[tuple[int, int], int] = {}
 
-    def first_wrong(self, at: Array, turn: float) -> tuple[Rows, Index]:
-        """Which places (n, 2) are wrong, and the number of the reason (-1 where none is)."""
+    def first_wrong(self, at: Array, turn: float, push: Array | None = None) -> tuple[Rows, Index]:
+        """Which places (n, 2) are wrong, and the number of the reason (-1 where none is).
+
+        Args:
+            at: machine X Y, mm, pushed along the slot.   turn: degrees.
+            push: (2,) how far that is; what stays with the screw stays behind by it.
+        """
+        wrong, why = self._wrong(self.query, self.found.seat.moving, at, turn, False)
+        if self.still is not None:
+            back = at if push is None else at - push
+            also, reason = self._wrong(self.still, [self.found.seat.index], back, turn, True)
+            why = np.where(wrong, why, reason)
+            wrong |= also
+        return wrong, why
+
+    def _wrong(
+        self, query: SweepQuery, moving: Sequence[int], at: Array, turn: float, fixed: bool
+    ) -> tuple[Rows, Index]:
         n = len(at)
-        boxes = Boxes(at, np.zeros((n, 2)), np.full(n, turn), np.zeros(n))
-        keeps, _, which = self.work.look(at, boxes.turn, np.zeros(n), 0.0)
-        level, _ = self.search.decide(*self.search.begin(boxes))
+        search = query.places(moving, self.found.seat.origin.tolist())
+        boxes = Boxes.plain(at, np.zeros((n, 2)), np.full(n, turn), np.zeros(n))
+        keeps, _, which = self.work.look(boxes, fixed)
+        level, _ = search.decide(*search.begin(boxes))
         out = np.full(n, -1, dtype=np.intp)
         head = ~level.free
-        out[head] = _heads(self.found, self.known, self.query, self.search, level.row[head], level.move[head])
+        out[head] = _heads(self.found, self.known, query, search, level.row[head], level.move[head])
         by_work = ~keeps & ~head
         out[by_work] = _numbers(self.found, self.known, self.work, which[by_work])
         return ~keeps | head, out
+
+    def leaves(self, at: Array, turn: Array, room: float, push: Array | None = None) -> Rows:
+        """Which places (n, 2) stay free of heads wherever within so much of them the item stands, mm.
+
+        Args:
+            at: machine X Y, mm, pushed along the slot.   turn: (n,) degrees.
+            push: (n, 2) how far that is; what stays with the screw stays behind by it.
+        """
+        seat, half_turn = self.found.seat, np.full(len(at), self.found.seat.half_turn)
+        searches = [(self.query.places(seat.moving, seat.origin.tolist(), beyond=seat.slide), at)]
+        if self.still is not None:
+            back = at if push is None else at - push
+            searches.append((self.still.places([seat.index], seat.origin.tolist()), back))
+        out = np.ones(len(at), dtype=bool)
+        for search, where in searches:
+            for k in range(0, len(at), _BEGUN):
+                rows = np.arange(k, min(k + _BEGUN, len(at)))
+                half = np.full((len(rows), 2), room)
+                boxes = Boxes.plain(where[rows], half, turn[rows], half_turn[rows])
+                out[rows] &= _all_free(search, boxes)
+        return out
+
+
+def _all_free(search: Places, boxes: Boxes) -> Rows:
+    """Which boxes (n,) are free all over."""
+    out, of = np.ones(len(boxes), dtype=bool), np.arange(len(boxes))
+    boxes, pairs = search.begin(replace(boxes, of=of))
+    while True:
+        level, pairs = search.decide(boxes, pairs)
+        small = 2.0 * boxes.half.max(axis=1) <= FINE
+        out[boxes.of[level.met | (~level.free & small)]] = False
+        divide = ~level.free & out[boxes.of]
+        if not divide.any():
+            return out
+        boxes, pairs = search.divided(level, pairs, divide, FINE)

@@ -5,12 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.advice.where.several import Where
 from clearance.errors import InputError
 from clearance.scene.model import Body, Scene
 from clearance.scene.reread import edited, found_item
 from clearance.scene.tries import Instead
+from fixtures_lib.holder import Does
+
+#: a clamp that presses from the side stays so much under the part's top, mm (common practice, no source)
+BELOW = 2.0
 
 
 def on_another(scene: Scene, name: str, carrier: str) -> Scene:
@@ -97,36 +103,98 @@ def with_others(
             continue
         found_.append((kind, one, ""))
 
-    def rank(row: tuple[str, ItemPlaces | None, str]) -> tuple[int, float]:
+    def rank(row: tuple[str, ItemPlaces | None, str]) -> tuple[int, float, float]:
         one = row[1]
         if one is None:
-            return 2, 0.0
-        return (1, 0.0) if one.best is None else (0, -one.best.spare)
+            return 2, 0.0, 0.0
+        return (1, 0.0, 0.0) if one.best is None else (0, -one.best.spare, -one.best.room)
 
     found_.sort(key=rank)
     return Where(scene, tuple(one for _, one, _ in found_ if one is not None)[:1], kinds=tuple(found_))
 
 
 def _as(scene: Scene, body: Body, kind: str) -> tuple[Scene | None, str]:
-    """The setup with another holder where an item is: fitted to the part where it can be; or why not."""
-    keys: dict[str, Any] = {"holder": kind, "model": None, "shape": None, "params": {}, "fit": None}
+    """The setup with another holder where an item is, with its usual sizes; or why not.
+
+    Of these only what the job leaves no choice in is otherwise: how high a part's top is over what it
+    stands on, and how far a screw may go down. What fits itself to a part is tried so where that does not do.
+    """
     if _kind(body) == kind:
-        return scene, ""
-    source = body.library
-    same = (
-        {} if source is None else {k: v for k, v in source.params.items() if k in ("height", "screw_below")}
-    )
-    tries: list[dict[str, Any]] = []
-    parts = [b.name for b in scene.bodies if b.kind == "part"]
-    tries += [
-        {**keys, "fit": part, "params": {k: v for k, v in same.items() if k != "height"}} for part in parts
-    ]
-    tries += [{**keys, "params": same}, {**keys, "params": {}}]
+        return with_sizes(scene, [body.name]), ""
+    keys: dict[str, Any] = {"holder": kind, "model": None, "shape": None, "params": {}, "fit": None}
+    parts = sorted((b for b in scene.bodies if b.kind == "part"), key=lambda b: _apart(b, body))
+    tries = [{**keys, "params": _usual(kind, body, part)} for part in parts]
+    tries += [{**keys, "fit": part.name, "params": _screw(kind, body)} for part in parts]
+    tries += [keys]
     why = ""
     for each in tries:
         try:
             said = [f'a {kind} instead of "{body.name}"']
-            return edited(scene, [Instead(body.name, tuple(each.items()))], said), ""
+            there = edited(scene, [Instead(body.name, tuple(each.items()))], said)
+            return with_sizes(there, [body.name]), ""
         except InputError as error:
-            why = error.found
+            why = why or error.found
     return None, why
+
+
+def _apart(part: Body, item: Body) -> float:
+    """How far a part's box is from an item's, mm."""
+    (a0, a1), (b0, b1) = part.aabbs.box, item.aabbs.box
+    return float(np.hypot(*np.maximum(np.maximum(a0 - b1, b0 - a1), 0.0)[:2]))
+
+
+def _known(kind: str) -> dict[str, Any]:
+    from fixtures_lib import library
+
+    return {each.name: each.default for each in library.get(kind).parameters}
+
+
+def _screw(kind: str, body: Body) -> dict[str, Any]:
+    """How far its screw goes down, as that does which stands there."""
+    had = {} if body.library is None else body.library.params
+    if "screw_below" not in _known(kind) or "screw_below" not in had:
+        return {}
+    return {"screw_below": had["screw_below"]}
+
+
+def _usual(kind: str, body: Body, part: Body) -> dict[str, Any]:
+    """What of a holder's usual sizes the job gives: how high it is for a part."""
+    values = _screw(kind, body)
+    known = _known(kind)
+    high = round(float(part.aabbs.box[1][2] - body.T_MI[2, 3]), 4)
+    does = _does(kind)
+    if Does.PRESSES not in does or "height" not in known:
+        return values
+    if Does.GRIPS not in does:
+        return {**values, "height": high}
+    # what presses from the side stays under the part's top
+    height = min(float(known["height"]), high - BELOW)
+    values["height"] = height
+    if "toe" in known:
+        values["toe"] = min(float(known["toe"]), height - 1.0)
+    return values
+
+
+def _does(kind: str) -> Does:
+    from fixtures_lib import library
+
+    return library.get(kind).does
+
+
+def with_sizes(scene: Scene, names: Sequence[str]) -> Scene:
+    """The setup with items that fit themselves to a part as large as they are now, wherever they are put.
+
+    Args:
+        scene: as read.   names: of items.
+    """
+    edits = []
+    for name in names:
+        source = None if name not in scene.items else scene.items[name].library
+        if source is None or source.fit is None:
+            continue
+        usual = _known(source.holder)
+        sizes = {k: v for k, v in source.params.items() if k in source.chosen or v != usual.get(k)}
+        edits.append(Instead(name, (("fit", None), ("params", sizes))))
+    if not edits:
+        return scene
+    return edited(scene, edits, [f'"{one.item}" as large as it is now' for one in edits])

@@ -18,11 +18,15 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.answer import Finder, ItemPlaces, Progress, find_item
 from clearance.advice.where.best import Spot
+from clearance.advice.where.conditions import Apart, placed
 from clearance.advice.where.confirm import Judge
-from clearance.advice.where.work import Apart, layers, placed, shells_of
+from clearance.advice.where.lines import pushed
+from clearance.advice.where.pressing import Heard
+from clearance.advice.where.work import layers, shells_of
 from clearance.errors import InputError, WrongArgument
 from clearance.kernels.query import SweepQuery
 from clearance.scene.model import Scene
+from clearance.scene.tries import Move, Param, Tried
 from clearance.tolerances import PLACES
 
 Array = NDArray[np.float64]
@@ -76,13 +80,21 @@ class Where:
 
     def placed(self) -> Scene:
         """The setup read anew with each item at its best place; the scene itself where all are there."""
+        from clearance.scene.reread import changed
+
         there = self.scene
         for one in self.items:
             if one.best is None:
                 continue
+            tried: list[Tried] = [
+                Param(one.item, name, value)
+                for name, value in pushed(there.items[one.item], one.best.slide).items()
+            ]
             by = one.shift
             if np.hypot(*by) > 1e-9 or one.best.turn:
-                there = there.moved(one.item, (*by, 0.0), (0.0, 0.0, one.best.turn))
+                tried.append(Move(one.item, (*by, 0.0), (0.0, 0.0, one.best.turn)))
+            if tried:
+                there = changed(there, tried)
         return there
 
 
@@ -111,6 +123,8 @@ def find_where(
     items = [items] if isinstance(items, str) else list(items)
     if not 1 <= len(items) <= MOST or not all(isinstance(name, str) for name in items):
         raise WrongArgument("items", items, f"up to {MOST} names of items")
+    from clearance.advice.where.instead import with_sizes
+
     if on is not None or any_of is not None:
         from clearance.advice.where.instead import on_another, with_others
 
@@ -118,12 +132,13 @@ def find_where(
             scene = on_another(scene, items[0], on)
         if any_of is not None:
             return with_others(scene, items[0], list(any_of), least, turns, progress)
+    scene = with_sizes(scene, items)
     if len(items) == 1:
         found, finder = find_item(scene, items[0], least, turns, progress)
         if found.best is None:
             from clearance.advice.where.opens import what_opens
 
-            found = replace(found, opens=tuple(what_opens(scene, found, finder)))
+            found = replace(found, opens=tuple(what_opens(scene, found, finder, progress)))
         return Where(scene, (found,))
     return _together(scene, items, least, turns, progress)
 
@@ -137,7 +152,7 @@ def _together(
 ) -> Where:
     from clearance.advice.edits import with_all_on_them
 
-    query = SweepQuery(scene, tolerances=PLACES)
+    query, heard = SweepQuery(scene, tolerances=PLACES), Heard(scene)
     sets = [with_all_on_them(scene, [name]) for name in items]
     for k, name in enumerate(items):
         for j, other in enumerate(items):
@@ -148,7 +163,7 @@ def _together(
     found_: list[tuple[ItemPlaces, Finder]] = []
     for k, name in enumerate(items):
         others = sorted(every - set(sets[k]))
-        found_.append(find_item(scene, name, least, turns, progress, query, others))
+        found_.append(find_item(scene, name, least, turns, progress, query, others, heard))
     places = [one for one, _ in found_]
     if any(one.best is None for one in places):
         alone = [one.item for one in places if one.best is None]
@@ -156,7 +171,7 @@ def _together(
         return Where(scene, tuple(places), f"{said} has no place by itself.", 0.0, False)
     choices = [sorted(_with_best(one, finder), key=lambda s: -s.spare) for one, finder in found_]
     bound = min(float(one.best.spare) for one in places if one.best is not None)
-    judge = Judge(scene, items)
+    judge = Judge(scene, items, heard)
     meets = _Meets(scene, [one for one, _ in found_])
     said, judged, last = "", 0, None
     for spots in _best_first(choices):
@@ -164,7 +179,7 @@ def _together(
             continue
         there = scene
         for one, spot in zip(places, spots, strict=True):
-            there = judge.moved(one.seat, spot.at, spot.turn, there)
+            there = judge.moved(one.seat, spot, there)
         wrong = judge.wrong(there)
         judged += 1
         if wrong is None:

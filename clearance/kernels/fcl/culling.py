@@ -47,20 +47,33 @@ class PathBoxes:
 
     def near(self, pieces: Sequence[Piece], box: Boxes, reach: float) -> tuple[NDArray[np.intp], Array]:
         """The bits along which the box that some piece sweeps comes within ``reach`` of ``box``, and how far
-        apart, squared, they are."""
+        apart, squared, they are.
+
+        Args:
+            pieces: of a head.   box: lowest and highest corner (3,), mm, in the frame of the path.
+                reach: mm.
+        """
         bits = self.aabbs.inside(bits_apart(*self.aabbs.coarse, pieces, box) <= reach * reach)
         apart = bits_apart(self.aabbs.low[bits], self.aabbs.high[bits], pieces, box)
         return bits[apart <= reach * reach], apart[apart <= reach * reach]
 
     def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[Piece], box: Boxes) -> Array:
-        """Of each of some bits (k,) the end (k, 2) at which the box of some piece is nearer to ``box``."""
+        """Of each of some bits (k,) the end (k, 2) at which the box of some piece is nearer to ``box``.
+
+        Args:
+            bits: their indices.   pieces: of a head.   box: lowest and highest corner (3,), mm.
+        """
         p, q = self.p[bits], self.q[bits]
         nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
         return np.where(nearer[:, None], p, q)
 
     def first_positions(self, pieces: Sequence[Piece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
-        all along the way."""
+        all along the way.
+
+        Args:
+            pieces: of a head.   box: lowest and highest corner (3,), mm, in the frame of the path.
+        """
         apart = bits_apart(*self.aabbs.coarse, pieces, box)
         coarse = np.zeros(len(apart), dtype=bool)
         coarse[np.argsort(apart, kind="stable")[:_POSITIONS]] = True
@@ -69,7 +82,11 @@ class PathBoxes:
 
 
 def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_high: Array) -> Array:
-    """Squared distance (...) of boxes (..., 3), grown sideways by ``r``, from other boxes (..., 3)."""
+    """Squared distance (...) of boxes (..., 3), grown sideways by ``r``, from other boxes (..., 3).
+
+    Args:
+        low, high: corners of the boxes, mm.   r: mm, in X and Y.   other_low, other_high: of the others.
+    """
     x = np.maximum(np.maximum(low[..., 0] - other_high[..., 0], other_low[..., 0] - high[..., 0]), 0.0)
     y = np.maximum(np.maximum(low[..., 1] - other_high[..., 1], other_low[..., 1] - high[..., 1]), 0.0)
     z = np.maximum(np.maximum(low[..., 2] - other_high[..., 2], other_low[..., 2] - high[..., 2]), 0.0)
@@ -79,7 +96,12 @@ def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_hig
 
 def bits_apart(low: Array, high: Array, pieces: Sequence[Piece], box: Boxes) -> Array:
     """How far, squared (n,), the box that some piece sweeps as the wire goes through each rectangle low-high
-    (n, 2) is from one box (3,)."""
+    (n, 2) is from one box (3,).
+
+    Args:
+        low, high: corners of the rectangles, mm.   pieces: of the head.   box: its lowest and highest
+            corner (3,).
+    """
     best = np.full(len(low), np.inf)
     (bx, by, bz), (ex, ey, ez) = box
     for piece in pieces:

@@ -91,7 +91,7 @@ class Bodies:
         return self._parted[index]
 
     def path(self, moves: Moves, only: Rows | None) -> Path:
-        """A path; the same one is made once."""
+        """The path of ``moves``, those of ``only`` (M,) or all of them; the same one is made once."""
         key = (id(moves), id(only))
         if key not in self._paths:
             self._paths[key] = Path(moves, only, self.tolerances)
@@ -123,7 +123,7 @@ class Bodies:
         return self._shapes[id(pieces)][1]
 
     def is_repeated(self, path: Path, pieces: Sequence[Piece]) -> bool:
-        """Whether many heads of this shape along paths of this shape are expected."""
+        """Whether many heads of the shape of ``pieces`` along paths of the shape of ``path`` are expected."""
         return (path.shape, self.shape(pieces)) in self._repeated
 
     def make_repeated(self) -> None:
@@ -205,7 +205,11 @@ class FclHead:
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
 
     def expect(self, side: float, height: float, bodies: Sequence[int]) -> None:
-        """Say which bodies will be asked for with this growth; without it, all that are present."""
+        """Say which bodies will be asked for with this growth; without it, all that are present.
+
+        Args:
+            side, height: the growth, mm.   bodies: indices of bodies of the scene.
+        """
         self._expected[side, height] = bodies
 
     @property
@@ -229,7 +233,7 @@ class FclHead:
         return self._made[key]
 
     def take(self, growth: Grow, grown: _Grown) -> None:
-        """Hold what was made for this head together with others."""
+        """Hold ``grown``, which was made for this head and ``growth`` together with others."""
         self._made[growth] = grown
 
     @cached_property
@@ -473,7 +477,12 @@ class FclRun:
 
     def distance(self, body: int, growth: Growth, up_to: float = np.inf) -> float:
         """From the head as grown to a body; 0 too where it swallows the body, ``up_to`` where it is no
-        less."""
+        less.
+
+        Args:
+            body: index of a body of the scene.   growth: side and height, mm.   up_to: mm; more is of no
+                interest.
+        """
         return min(min(part.distance(body, growth.side, growth.height), up_to) for part in self.parts)
 
     def swallowed_by(self, body: int) -> bool | None:

@@ -125,7 +125,12 @@ def envelope_along(
     wanted: Wanted | None = None,
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Envelope:
-    """The same along the lines of a path."""
+    """The same along the lines of a path.
+
+    Args:
+        lines: polylines, mm.   pieces: of the head, relative to the wire.
+        wanted: which parts of the lines matter; None: all.   tolerances: how far facets may lie outside.
+    """
     return _meshed([lines], pieces, wanted, None, tolerances.facet, tolerances)[0]
 
 

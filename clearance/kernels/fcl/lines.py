@@ -82,14 +82,24 @@ class Line:
 
 
 def lines_of(moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl) -> list[Line]:
-    """The path as polylines, one for each unbroken run of the moves on which the head is there."""
+    """The path as polylines, one for each unbroken run of the moves on which the head is there.
+
+    Args:
+        moves: in any frame, mm.   only: (M,) those moves; None: all.
+        tolerances: how far a polyline may lie from the path, for which the head is grown.
+    """
     return [_flattened(moves, run, tolerances) for run in _runs(len(moves), only)]
 
 
 def straight_runs(
     moves: Moves, only: Rows | None = None, tolerances: FclTolerances = DEFAULT.fcl
 ) -> list[tuple[Array, float]]:
-    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path."""
+    """The path as polylines (n+1, 2), one for each unbroken run, and how far each may lie from the path.
+
+    Args:
+        moves: in any frame, mm.   only: (M,) the moves on which the head is there; None: all.
+        tolerances: how far a polyline may lie from the path.
+    """
     return [(line.points, line.deviation) for line in lines_of(moves, only, tolerances)]
 
 

@@ -71,7 +71,7 @@ class Surface:
 
 
 def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
-    """The smallest distance between two surfaces given relative to the same origin: 0 where they touch."""
+    """Smallest distance of ``head`` and ``item``, given relative to one origin, mm; 0 up to ``touch``."""
     if not head.size:
         return np.inf
     distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))

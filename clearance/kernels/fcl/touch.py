@@ -98,6 +98,9 @@ class TouchHead:
         A yes of FCL's collision query is always true, and quick; its no is not believed, since exact touches
         slip it (185 of 2000 in random frames): then the distance says, and a touch is one up to
         ``FclTolerances.touch``, as everywhere.
+
+        Args:
+            body: index of a body of the scene.   lift: mm by which it is raised.
         """
         if self.surface is not None and body in self.near:
             moved = self.near[body].at(np.array([0.0, 0.0, lift]))
@@ -117,7 +120,13 @@ def swallowed(
     only: NDArray[np.bool_] | None,
     lift: float,
 ) -> bool | None:
-    """Whether the body, lifted, holds any of the pieces; None: its surface is open, so it is undecided."""
+    """Whether the body, lifted, holds any of the pieces; None: its surface is open, so it is undecided.
+
+    Args:
+        bodies: of the scene, with their surfaces.   body: its index.   moves: of the wire, machine frame.
+        pieces: of the head, machine Z.   only: (M,) moves on which the head is there; None: all.   lift:
+            mm.
+    """
     one: Body = bodies.bodies[body]
     lowered = [_lowered(piece, lift) for piece in pieces]
     runs = straight_runs(moves, only, bodies.tolerances)

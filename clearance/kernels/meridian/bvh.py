@@ -356,7 +356,12 @@ class Traversal:
         self.any_boxed = bool(boxed.any())
 
     def roots(self, ask: int, path: int, rows_of_body: Sequence[Index]) -> Pairs:
-        """Each body's root against a path's root, with each of the rows that it is held against."""
+        """Each body's root against a path's root, with each of the rows that it is held against.
+
+        Args:
+            ask: the number of the search.   path: the number of the path.
+            rows_of_body: for each body the rows of the table of profiles.
+        """
         nodes, root = self.tree.nodes, int(self.paths.roots[path])
         bodies = nodes.owner[nodes.roots]
         if root < 0 or not len(bodies):
@@ -368,7 +373,12 @@ class Traversal:
         return Pairs(np.full(len(tri), ask), tri, np.full(len(tri), root), row)
 
     def every(self, ask: int, path: int, rows_of_body: Sequence[Index]) -> Pairs:
-        """Each triangle with each chord of a path and each row that its body is held against."""
+        """Each triangle with each chord of a path and each row that its body is held against.
+
+        Args:
+            ask: the number of the search.   path: the number of the path.
+            rows_of_body: for each body the rows of the table of profiles.
+        """
         nodes = self.tree.nodes
         triangles = np.bincount(self.tree.body, minlength=self.tree.bodies)
         many = np.array([len(rows) for rows in rows_of_body], dtype=np.intp)
@@ -394,7 +404,12 @@ class Traversal:
         return low, high
 
     def apart(self, pairs: Pairs, plan: tuple[Array, Array]) -> Array:
-        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off."""
+        """How far (n,) each pair's boxes are apart horizontally, at least; the chords' slack taken off.
+
+        Args:
+            pairs: (n,) of a node of the triangles and one of the chords.
+            plan: lowest and highest corner in plan (nodes, 2) of the triangles' nodes, mm.
+        """
         low, high = self.tree.nodes.low[pairs.tri], self.tree.nodes.high[pairs.tri]
         x, y = (
             np.maximum(np.maximum(low[:, k] - plan[1][:, k], plan[0][:, k] - high[:, k]), 0.0) for k in (0, 1)
@@ -432,7 +447,11 @@ class Traversal:
         return np.asarray((pairs.tri < self.tree.nodes.lowest) & (self.paths.level[pairs.chord] == 0))
 
     def children(self, pairs: Pairs, few: NDArray[np.bool_] | None = None) -> Pairs:
-        """Nodes of the higher tree replaced by their children; of both, for the searches ``few`` (asks,)."""
+        """Nodes of the higher tree replaced by their children; of both, for the searches ``few`` (asks,).
+
+        Args:
+            pairs: (n,) of nodes.   few: (asks,) the searches with few pairs; None: none.
+        """
         tri_level, chord_level = self.tree.nodes.level[pairs.tri], self.paths.level[pairs.chord]
         both = np.zeros(len(pairs), dtype=bool) if few is None else few[pairs.ask]
         open_tri = (tri_level > 0) & (both | (tri_level >= chord_level))

@@ -81,7 +81,11 @@ class Cells:
         return a, b, self.z0 + t * (self.z1 - self.z0)
 
     def from_(self, x: Array, y: Array, rect: Array) -> Array:
-        """Distances (n,) in plan of segments x-y from what a rectangle covers along the chord."""
+        """Distances (n,) in plan of segments x-y from what a rectangle covers along the chord.
+
+        Args:
+            x, y: (n, 2) ends, mm.   rect: (n, 2) half lengths of the rectangle in X and Y, mm.
+        """
         boxed = (rect != 0.0).any(axis=1)
         if boxed.all():
             return segment_swept_rectangle(x, y, self.p, self.q, rect)
@@ -93,7 +97,11 @@ class Cells:
 
     def distances(self, rect: Array, more: Array) -> tuple[Array, Array, Array]:
         """Distances (n,) in plan from what a rectangle covers along the chord: of the lower end slice, of the
-        upper one, and the least of all; ``more`` is added to each."""
+        upper one, and the least of all; ``more`` is added to each.
+
+        Args:
+            rect: (n, 2) half lengths of the rectangle in X and Y, mm.   more: (n,) mm.
+        """
 
         def from_(x: Array, y: Array) -> Array:
             return self.from_(x, y, rect)

@@ -32,7 +32,12 @@ class Chords:
 def chords_of(
     moves: Moves, only: NDArray[np.bool_] | None = None, tolerances: MeridianTolerances = DEFAULT.meridian
 ) -> Chords:
-    """The moves as chords, those that ``only`` (M,) picks where it is given."""
+    """The moves as chords, those that ``only`` (M,) picks where it is given.
+
+    Args:
+        moves: in any frame, mm.   only: moves on which the head is there; None: all.
+        tolerances: the sagitta that a chord may have, which is kept beside it as its slack.
+    """
     pick = np.arange(len(moves)) if only is None else np.flatnonzero(only)
     start, end, centre, sweep = moves.start[pick], moves.end[pick], moves.centre[pick], moves.sweep[pick]
     line = np.flatnonzero(sweep == 0.0)

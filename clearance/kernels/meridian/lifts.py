@@ -74,13 +74,21 @@ class PieceTable:
         self.tag = np.array([row.tag for row in rows], dtype=np.int64)
 
     def radius(self, z: Array, row: Index) -> Array:
-        """The radius (n,) at heights within each piece's own."""
+        """The radius (n,) at heights within each piece's own.
+
+        Args:
+            z: (n,) mm, in the frame of the head.   row: (n,) of the table.
+        """
         upper = (z > self.z[row, 1]) | (self.z[row, 1] == self.z[row, 0])
         k = upper.astype(np.intp)
         return np.asarray(self.r[row, k] + self.slope[row, k] * (z - self.z[row, k]))
 
     def heights(self, g: Array, row: Index) -> tuple[Array, Array]:
-        """Lowest and highest z at which the radius is no smaller than g; inf and -inf where none is."""
+        """Lowest and highest z at which the radius is no smaller than g; inf and -inf where none is.
+
+        Args:
+            g: (n,) horizontal distances, mm.   row: (n,) of the table.
+        """
         low, high = self.z[row, 0].copy(), self.z[row, 2].copy()
         for k in (0, 1):
             slope = self.slope[row, k]
@@ -131,13 +139,22 @@ class Hits:
         return self.union.gaps(first, last, self.tolerances.slack)
 
     def take(self, low: Array, high: Array, tag: NDArray[np.int64]) -> None:
+        """Take intervals into the union.
+
+        Args:
+            low, high: (n,) ends, mm.   tag: (n,) what each end is remembered by.
+        """
         new = (high >= low) & ~self.union.holds(low, high)
         if new.any():
             self.intervals.append((low[new], high[new], tag[new]))
             self.union.add(low[new], high[new], tag[new])
 
     def new(self, low: Array, high: Array) -> NDArray[np.bool_]:
-        """Which intervals (n,) reach into the range and are not in the union yet."""
+        """Which intervals (n,) reach into the range and are not in the union yet.
+
+        Args:
+            low, high: (n,) ends, mm.
+        """
         within = (high >= low) & (high >= self.first) & (low <= self.last)
         out = np.zeros(len(low), dtype=bool)
         some = np.flatnonzero(within)

@@ -96,7 +96,12 @@ class Nearest:
     row: Index
 
     def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
-        """Take each value that is smaller than what its key has."""
+        """Take each value that is smaller than what its key has.
+
+        Args:
+            key, value: (n,) keys, and what was found for each, mm.
+            triangle, chord, row: (n,) where it was found: of the trees, and of the table of profiles.
+        """
         better = np.flatnonzero(value < self.value[key])
         if not len(better):
             return

@@ -14,7 +14,7 @@ distance from the origin times the angle; it counts in both.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,7 @@ from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traver
 from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.lifts import Lifted, PieceTable
 from clearance.kernels.meridian.profile import strips_of
+from clearance.kernels.meridian.shifts import DEGREE, Boxes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -43,43 +44,6 @@ _STEPS = 14
 _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 #: pairs worked on at a time: the arrays stay in the processor's cache
 _CHUNK = 1 << 13
-
-
-@dataclass(frozen=True)
-class Boxes:
-    """Boxes of places (n).
-
-    Attributes:
-        centre, half: (n, 2) mm, of where the origin stands, machine X Y.
-        turn, half_turn: (n,) degrees about the vertical, from how the item stands.
-    """
-
-    centre: Array
-    half: Array
-    turn: Array
-    half_turn: Array
-
-    def __len__(self) -> int:
-        return len(self.turn)
-
-    def take(self, rows: NDArray[Any]) -> Boxes:
-        """Some of them."""
-        return Boxes(*(getattr(self, f.name)[rows] for f in fields(Boxes)))
-
-    def halves(self) -> tuple[Boxes, Index]:
-        """Each divided across its longer sides (both, where they are about equal), and which one each came
-        from."""
-        longest = self.half.max(axis=1)
-        cut = (self.half > 0.55 * longest[:, None]) & (self.half > 0.0)
-        rows = np.repeat(np.arange(len(self)), 2 ** cut.sum(axis=1))
-        first = np.r_[True, rows[1:] != rows[:-1]]
-        number = np.arange(len(rows)) - np.maximum.accumulate(np.where(first, np.arange(len(rows)), 0))
-        out = self.take(rows)
-        c = cut[rows]
-        bit = np.stack([number & 1, np.where(c[:, 0], number >> 1, number) & 1], axis=1)
-        half = np.where(c, out.half / 2.0, out.half)
-        centre = out.centre + np.where(c, np.where(bit == 1, half, -half), 0.0)
-        return replace(out, centre=centre, half=half), rows
 
 
 @dataclass(frozen=True)
@@ -113,19 +77,22 @@ class Places:
         bodies: triangles (N, 3, 3) of what moves, mm, seen from the item's origin: X Y from it, machine Z.
         asks: paths, and for each body the pieces, grown, that are held against it along the path; ``tag`` of
             a piece is handed back.
+        beyond: mm; a turn is about a point that is no farther from the origin than this.
     """
 
     def __init__(
         self,
         bodies: Sequence[Array],
         asks: Sequence[tuple[ChordTree, Sequence[Sequence[Lifted]]]],
+        beyond: float = 0.0,
     ) -> None:
         self.tree = TriangleTree(bodies)
         rows = [row for _, rows_of_body in asks for of_body in rows_of_body for row in of_body]
         self.table = PieceTable(rows)
         self.paths = ChordForest([path for path, _ in asks]) if asks else None
-        self.reach = max(
-            (float(np.hypot(*t[..., :2].reshape(-1, 2).T).max()) for t in bodies if len(t)), default=0.0
+        self.reach = (
+            max((float(np.hypot(*t[..., :2].reshape(-1, 2).T).max()) for t in bodies if len(t)), default=0.0)
+            + beyond
         )
         self._roots: list[Pairs] = []
         if self.paths is not None and rows:
@@ -205,14 +172,20 @@ class Places:
         assert self.paths is not None
         return np.asarray(self.paths.chords.move[self.paths.leaf[chord]])
 
-    def divided(self, level: Level, pairs: Pairs, which: Rows) -> tuple[Boxes, Pairs]:
-        """The halves of some boxes, and their pairs, inherited.
+    def divided(self, level: Level, pairs: Pairs, which: Rows, fine: float = 0.0) -> tuple[Boxes, Pairs]:
+        """The halves of some boxes, and their pairs, inherited: of what moves the item more, a shift or a
+        turn.
 
         Args:
             level, pairs: of ``decide``.   which: (n,) boxes that are to be divided.
+            fine: mm; what is no larger is divided in its turn only.
         """
         number = np.flatnonzero(which)
-        boxes, parent = level.boxes.take(number).halves()
+        some = level.boxes.take(number)
+        swing = self.reach * np.minimum(np.radians(some.half_turn), 2.0)
+        large = 2.0 * some.half.max(axis=1) > fine * (1.0 + 1e-9)
+        by_turn = (some.half_turn > 0.75 * DEGREE) & (~large | (swing > np.hypot(*some.half.T)))
+        boxes, parent = some.halves(by_turn)
         parent = number[parent]
         # pairs in the order of their boxes, handed to each of the box's halves
         order = np.argsort(pairs.ask, kind="stable")

@@ -88,7 +88,11 @@ class ClearanceMeasure:
         return np.ones(len(self.profiles.z))
 
     def at_least(self, g: Array, which: Index) -> Array:
-        """A bound (N,) on the measure that is had from g alone; so for each of them."""
+        """A bound (N,) on the measure that is had from g alone; so for each of them.
+
+        Args:
+            g: (N,) horizontal distances, mm.   which: (N,) rows of the table of profiles.
+        """
         return np.asarray(g - self.profiles.widest_r[which])
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
@@ -120,6 +124,11 @@ class SideMeasure:
         return np.asarray(1.0 + np.abs(self.profiles.slope).max(axis=1))
 
     def at_least(self, g: Array, which: Index) -> Array:
+        """A bound (N,) on the measure that is had from g alone.
+
+        Args:
+            g: (N,) horizontal distances, mm.   which: (N,) rows of the table of profiles.
+        """
         return np.asarray(g - self.profiles.widest_r[which])
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
@@ -143,6 +152,11 @@ class HeightMeasure:
         )
 
     def at_least(self, g: Array, which: Index) -> Array:
+        """A bound (N,) on the measure that is had from g alone.
+
+        Args:
+            g: (N,) horizontal distances, mm.   which: (N,) rows of the table of profiles.
+        """
         beside = g - self.profiles.widest_r[which]
         return np.where(beside > 0.0, NOWHERE + beside, 0.0)
 
@@ -181,6 +195,11 @@ class Together:
         return np.concatenate([part.steepness for part in self.parts])
 
     def at_least(self, g: Array, which: Index) -> Array:
+        """A bound (N,) on each row's own measure that is had from g alone.
+
+        Args:
+            g: (N,) horizontal distances, mm.   which: (N,) rows of the table of profiles.
+        """
         return self._each(which, lambda part, rows, row: part.at_least(g[rows], row))
 
     def __call__(self, g: Array, z: Array, which: Index) -> Array:
@@ -234,7 +253,13 @@ def strips_of(triangles: Array) -> tuple[Strips, NDArray[np.intp]]:
 def outline(
     a: Array, b: Array, p: Array, q: Array, rect: Array, boxed: NDArray[np.bool_], row: Index
 ) -> Array:
-    """Distance (n,) from segments a-b to what a rectangle, or a point, of a table covers along p-q."""
+    """Distance (n,) from segments a-b to what a rectangle, or a point, of a table covers along p-q.
+
+    Args:
+        a, b, p, q: (n, 2) ends, mm, in plan.   rect: (R, 2) half lengths in X and Y of each row's
+            rectangle, mm.
+        boxed: (R,) whether a row has a rectangle; else it is a point.   row: (n,) of the table.
+    """
     some = boxed[row]
     j = np.flatnonzero(some)
     if not len(j):
@@ -252,6 +277,9 @@ def in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[np
 
     The corners must be the triangle's own: an end that comes to a point must do so to the last digit, since a
     side of no length says nothing about where it points.
+
+    Args:
+        x: points, mm, in plan.   a0, a1, b0, b1: (N, 2) corners.
     """
 
     def side(c: Array, d: Array) -> Array:

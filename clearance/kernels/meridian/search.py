@@ -420,7 +420,13 @@ class _Valley:
 
 
 def quick(strips: Strips, chords: Chords, chord: Index, piece: Index, measure: Measure) -> Array:
-    """A value (N,) that is there: the exact one of a level strip, else the smallest of some slices."""
+    """A value (N,) that is there: the exact one of a level strip, else the smallest of some slices.
+
+    Args:
+        strips: (N,) of triangles.   chords: of all paths.   chord, piece: (N,) which of them, and row of
+            profiles.
+        measure: clearance, side or height.
+    """
     todo = _Open.of(strips, chords, chord, piece, measure)
     value = todo.bound(measure)
     steep = strips.z1 != strips.z0

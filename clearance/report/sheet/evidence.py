@@ -287,6 +287,11 @@ def cautions(sheet: Sheet) -> Html:
 
 
 def inputs(sheet: Sheet, version: str) -> Html:
+    """The files that went in, each with its hash, and the version of the program.
+
+    Args:
+        sheet: all that is on it.   version: of this program.
+    """
     rows = [(file, tag("code", digest)) for file, digest in sheet.inputs]
     note = tag(
         "p",
@@ -305,7 +310,12 @@ def signing() -> Html:
 
 
 def pictures(drawn: Mapping[str, str], why_not: str) -> Html:
-    """The pictures as data, or why there are none."""
+    """The pictures as data, or why there are none.
+
+    Args:
+        drawn: what each shows -> address that holds its data.   why_not: a sentence, "" where all are
+            drawn.
+    """
     if not drawn:
         return section("Pictures", tag("p", why_not or "No picture was drawn.", cls="note missing"))
     shown = [

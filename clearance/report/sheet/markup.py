@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import html
 import json
 from collections.abc import Iterable, Sequence
@@ -9,6 +11,7 @@ from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
 from clearance.errors import printable
+from clearance.files import HTML_MARK
 from clearance.report.terminal import rounded_down
 
 if TYPE_CHECKING:
@@ -49,6 +52,11 @@ def tag(name: str, *inside: object, **attributes: object) -> Html:
 
 
 def joined(parts: Iterable[object], between: object = "") -> Html:
+    """Texts and elements one after the other.
+
+    Args:
+        parts: what is not ``Html`` is escaped.   between: stands between two of them.
+    """
     return Html(str(esc(between)).join(str(esc(part)) for part in parts))
 
 
@@ -121,8 +129,52 @@ def kilograms(mass: float | None) -> str:
 
 # --------------------------------------------------------------------------------------- what sections share
 def section(title: str, *inside: object, cls: str = "") -> Html:
+    """A section with its heading.
+
+    Args:
+        title: words.   inside: texts and elements, in order.   cls: its class.
+    """
     return tag("section", tag("h2", title), *inside, cls=cls or None)
 
 
 def who(pair: Pair) -> str:
     return f"{'wire' if pair.head == 'wire' else pair.head + ' head'} – {pair.item}"
+
+
+def whole_page(
+    title: str,
+    style: str,
+    body: Html,
+    data: Sequence[tuple[str, str]] = (),
+    scripts: Sequence[str] = (),
+    allows: str = "",
+    script_allows: str = "",
+) -> str:
+    """A whole page in one file, which fetches nothing: its policy names its own scripts by their hashes.
+
+    Args:
+        title: words.   style: CSS.
+        data: (id, JSON as ``in_script`` has it) of what the scripts read.
+        scripts: JavaScript, in the order in which they run.
+        allows, script_allows: what the policy allows besides (W3C, Content Security Policy Level 3): whole
+            directives, and sources of scripts.
+    """
+    digests = (base64.b64encode(hashlib.sha256(each.encode()).digest()).decode() for each in scripts)
+    runs = " ".join([*(f"'sha256-{digest}'" for digest in digests), *filter(None, [script_allows])])
+    rules = ["default-src 'none'", *([f"script-src {runs}"] if scripts else []), "style-src 'unsafe-inline'"]
+    rules += [*filter(None, [allows]), "form-action 'none'", "base-uri 'none'"]
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{"; ".join(rules)}">',
+            HTML_MARK,
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{esc(title)}</title>",
+            f"<style>{style}</style></head><body>",
+            body,
+            *(f'<script type="application/json" id="{name}">{text}</script>' for name, text in data),
+            *(f"<script>{each}</script>" for each in scripts),
+            "</body></html>\n",
+        ]
+    )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import contextlib
-import hashlib
 from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
@@ -13,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from clearance import __version__
 from clearance.errors import CannotDraw, InputError
-from clearance.files import HTML_MARK
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import (
     cautions,
@@ -25,7 +23,7 @@ from clearance.report.sheet.evidence import (
     pictures,
     signing,
 )
-from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag
+from clearance.report.sheet.markup import Html, esc, in_script, joined, section, tag, whole_page
 from clearance.report.sheet.plan import stops
 from clearance.view import looks
 
@@ -75,21 +73,14 @@ def page(sheet: Sheet, drawn: Mapping[str, str], why_not: str, scene: Turnable, 
         "views": scene.views,
         "switches": [asdict(each) for each in scene.switches],
     }
-    return "\n".join(
-        [
-            "<!DOCTYPE html>",
-            '<html lang="en"><head><meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{_policy(library, own)}">',
-            HTML_MARK,
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{esc(sheet.title or sheet.setup_file)}: {esc(sheet.verdict)}</title>",
-            f"<style>{(HERE / 'page.css').read_text(encoding='utf-8')}</style></head><body>",
-            body,
-            f'<script type="application/json" id="scene-data">{in_script(data)}</script>',
-            f"<script>{library}</script>",
-            f"<script>{own}</script>",
-            "</body></html>\n",
-        ]
+    return whole_page(
+        f"{sheet.title or sheet.setup_file}: {sheet.verdict}",
+        (HERE / "page.css").read_text(encoding="utf-8"),
+        body,
+        [("scene-data", in_script(data))],
+        [library, own],
+        allows="img-src data: blob:",
+        script_allows="'unsafe-eval'",
     )
 
 
@@ -168,15 +159,6 @@ def drawing_library() -> str:
         if file.is_file():
             return file.read_text(encoding="utf-8").replace("</script", "<\\/script")
     raise CannotDraw("no sheet: the library that draws in the page is missing; pip install plotly")
-
-
-def _policy(*scripts: str) -> str:
-    hashes = [base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts]
-    allowed = " ".join(f"'sha256-{digest}'" for digest in hashes)
-    return (
-        f"default-src 'none'; script-src {allowed} 'unsafe-eval'; style-src 'unsafe-inline'; "
-        "img-src data: blob:; form-action 'none'; base-uri 'none'"
-    )
 
 
 if TYPE_CHECKING:

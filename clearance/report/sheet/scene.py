@@ -320,7 +320,11 @@ def bands_of(spare: float) -> int:
 
 
 def worst_along(result: Result, stretch: Stretch, along: Sequence[Along]) -> tuple[Array, list[str]]:
-    """For each programmed move the least to spare of all heads (nan: more than is measured), and words."""
+    """For each programmed move the least to spare of all heads (nan: more than is measured), and words.
+
+    Args:
+        result: as judged.   stretch: one of its scene.   along: of all heads, move by move.
+    """
     moves = stretch.moves
     best = np.full(moves.count, np.nan)
     who = [""] * moves.count

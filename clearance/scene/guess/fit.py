@@ -52,7 +52,11 @@ class Match:
 
 
 def turned(triangles: Array, stance: Stance) -> Array:
-    """Triangles (N, 3, 3) as they stand, mm; corners that are the same stay so to the last bit."""
+    """Triangles (N, 3, 3) as they stand, mm; corners that are the same stay so to the last bit.
+
+    Args:
+        triangles: in the model's own frame, mm.   stance: which of its faces is down.
+    """
     R = turn_matrix(stance.turn)
     x, y, z = (triangles[..., k] for k in range(3))
     return np.stack([x * R[k, 0] + y * R[k, 1] + z * R[k, 2] for k in range(3)], axis=-1)
@@ -185,7 +189,11 @@ def _turned(degrees: float) -> Array:
 
 
 def poses(drawn: DrawnPath, walls: Walls) -> list[Pose]:
-    """Ways to lay the path on the part, each once, the best first; none where nothing is alike."""
+    """Ways to lay the path on the part, each once, the best first; none where nothing is alike.
+
+    Args:
+        drawn: the path, mm, in its own frame.   walls: of the part as it stands.
+    """
     if not drawn.contours or not walls.levels or not len(walls.places[0]):
         return []
     found: list[Pose] = []
