@@ -89,7 +89,7 @@ class SweepQuery:
         self.scene, self.bodies, self.tolerances = scene, scene.bodies, tolerances
         self.only = None if only is None else frozenset(only)
         self._paths: dict[tuple[int, int], _Path] = {} if like is None else like._paths
-        self._growths: dict[tuple[int, bool, tuple[float, float] | None], Growth] = {}
+        self._growths: dict[tuple[object, ...], Growth] = {}
         self._grown: dict[tuple[int, float, float], _Grown] = {} if like is None else like._grown
 
     def __reduce__(self) -> tuple[object, ...]:
