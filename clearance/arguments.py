@@ -23,7 +23,15 @@ if TYPE_CHECKING:
 def asked_of(
     measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None
 ) -> Asked:
-    """What is asked for beside a setup."""
+    """What is asked for beside a setup.
+
+    Args:
+        measured: the path of a form.   coverage: standard uncertainties.   nozzles: name of a set; None:
+            what the setup says.
+
+    Raises:
+        WrongArgument: one of them is not what it should be.
+    """
     from clearance.pose.fit import COVERAGE
     from clearance.scene.measured import Asked
 

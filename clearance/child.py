@@ -16,6 +16,7 @@ import signal
 import sys
 import threading
 from importlib import import_module
+from pathlib import Path
 
 #: exit code of a function that says why it has no answer
 REFUSED = 3
@@ -78,7 +79,14 @@ def serve(
     entry: str, parent: int, lifeline: int, memory: int | None, seconds: int | None, disk: int | None
 ) -> None:
     """Answer one request by ``entry``, "module:function", and end. A function ``prepare`` of that module is
-    called before there is a request."""
+    called before there is a request.
+
+    Args:
+        entry: "module:function".   parent: its process.   lifeline: descriptor that closes when that
+            ends, or -1.
+        memory: bytes.   seconds: of processor time.   disk: bytes of any file; None: as much as its
+            parent.
+    """
     # a terminal sends Ctrl-C to this process too, which then ends without a word
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     end_with(parent, lifeline)
@@ -133,3 +141,31 @@ def in_memory(data: bytes) -> int | None:
         os.close(file)
         return None
     return file
+
+
+def import_paths() -> list[str]:
+    """Where a child finds the modules that this process finds, beside those of Python and of what is
+    installed: without the working folder, and with the folder (or the archive) that this package lies in
+    last."""
+    home = str(Path(__file__).absolute().parents[1])
+    try:
+        here = os.path.realpath(os.getcwd())
+    except OSError:  # it has been removed
+        here = ""
+    paths = [os.path.abspath(path) for path in sys.path if path]
+    return list(dict.fromkeys([*(path for path in paths if os.path.realpath(path) != here), home]))
+
+
+#: both ends of the pipe that closes when this process ends
+own_line: tuple[int, int] = (-1, -1)
+_line_of = 0
+
+
+def lifeline_of_this_process() -> int:
+    """The reading end of a pipe that closes when this process ends; -1 where there is no such thing."""
+    global own_line, _line_of
+    if os.name != "posix":
+        return -1
+    if _line_of != os.getpid():
+        own_line, _line_of = os.pipe(), os.getpid()
+    return own_line[0]

@@ -3,11 +3,10 @@
 One error is one message for a person: which file, where in it, what was found there and what
 would be right. Nothing else in the project prints or exits on an error.
 
-Words that anybody wrote go in; words that can be shown on a terminal, a page or a drawing come out.
-
-A name may hold characters that steer a terminal (ESC, the C1 codes), that turn the order of what stands
-around them (the bidirectional marks), that end a line, or that nobody sees. None of them is shown as itself:
-each becomes the escape by which TOML and JSON write it, so that it can be seen and be looked for.
+``printable`` makes words that anybody wrote such as can be shown on a terminal, a page or a drawing. A name
+may hold characters that steer a terminal (ESC, the C1 codes), that turn the order of what stands around them
+(the bidirectional marks), that end a line, or that nobody sees. None of them is shown as itself: each becomes
+the escape by which TOML and JSON write it, so that it can be seen and be looked for.
 """
 
 from __future__ import annotations

@@ -33,11 +33,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from typing import IO, Any, Protocol, TypeVar
 
 from clearance import child, ending
-from clearance.child import framed, in_memory
+from clearance.child import framed, import_paths, in_memory, lifeline_of_this_process
 from clearance.errors import ClearanceError
 
 #: one more than most computers of a workshop have cores: heads and wire are seldom equal shares
@@ -98,7 +97,12 @@ def spread_batches(
     work: Callable[[Sequence[Task]], list[Answer]],
     worth: float,
 ) -> list[Answer]:
-    """The same where tasks that one process does are worked on together, in their order."""
+    """The same where tasks that one process does are worked on together, in their order.
+
+    Args:
+        tasks: in any order.   weights: of each, in any unit.   work: answers several, in their order.
+        worth: the least weight in all at which another process pays.
+    """
     _, *others = _shares(weights, _PROCESSES)
     others = [share for share in others if share and sum(weights[k] for k in share) >= worth]
     with contextlib.ExitStack() as stack:
@@ -193,7 +197,7 @@ class _Second:
     def __init__(self, make: Callable[[], list[Answer]], known: Sequence[object] = ()) -> None:
         self._known = known
         self._read, write = os.pipe()
-        parent, lifeline = os.getpid(), _lifeline()
+        parent, lifeline = os.getpid(), lifeline_of_this_process()
         # a signal must not be answered in the other process as it is in this one
         signals = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
         before = signal.pthread_sigmask(signal.SIG_BLOCK, signals)
@@ -210,7 +214,7 @@ class _Second:
                     signal.pthread_sigmask(signal.SIG_SETMASK, before)
                     os.close(self._read)
                     # held open here it would not close when the parent ends
-                    os.close(_line[1])
+                    os.close(child.own_line[1])
                     child.end_with(parent, lifeline)
                     with os.fdopen(write, "wb") as pipe:
                         _Pickler(pipe, known).dump(make())
@@ -390,6 +394,26 @@ class Child:
         assert self._process.stderr is not None
         return self._process.stderr.fileno()
 
+    def lower(self, by: int) -> None:
+        """Have it wait for what else this computer does; where the system has no way to, it does not.
+
+        Args:
+            by: its niceness, up to 19.
+        """
+        if hasattr(os, "setpriority"):
+            with contextlib.suppress(OSError):
+                os.setpriority(os.PRIO_PROCESS, self._process.pid, by)
+
+    def stand_back(self, back: bool) -> None:
+        """Have it stand still, or go on; where the system has no way to, it goes on.
+
+        Args:
+            back: stand still.
+        """
+        if os.name != "nt" and self._process.poll() is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self._process.pid, signal.SIGSTOP if back else signal.SIGCONT)
+
     def end(self) -> None:
         """End it, if it has not ended."""
         if self._process.returncode is None:
@@ -425,7 +449,7 @@ def started(
     Raises:
         CannotStart: no process is to be had.
     """
-    lifeline = _lifeline()
+    lifeline = lifeline_of_this_process()
     module, function = entry.split(":")
     arguments = (*before, os.getpid(), lifeline, *after)
     code = (
@@ -464,30 +488,3 @@ def ended(process: Process, seconds: float) -> int:
         code = process.wait()
     ending.processes.discard(process.pid)
     return code
-
-
-def import_paths() -> list[str]:
-    """Where a child finds the modules that this process finds, beside those of Python and of what is
-    installed: without the working folder, and with the folder (or the archive) that this package lies in
-    last."""
-    home = str(Path(__file__).absolute().parents[1])
-    try:
-        here = os.path.realpath(os.getcwd())
-    except OSError:  # it has been removed
-        here = ""
-    paths = [os.path.abspath(path) for path in sys.path if path]
-    return list(dict.fromkeys([*(path for path in paths if os.path.realpath(path) != here), home]))
-
-
-_line: tuple[int, int] = (-1, -1)
-_line_of = 0
-
-
-def _lifeline() -> int:
-    """The reading end of a pipe that closes when this process ends; -1 where there is no such thing."""
-    global _line, _line_of
-    if os.name != "posix":
-        return -1
-    if _line_of != os.getpid():
-        _line, _line_of = os.pipe(), os.getpid()
-    return _line[0]

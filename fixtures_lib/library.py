@@ -1,7 +1,4 @@
-"""A parameter or a limit goes in; the words for its default, its range, its figures come out.
-
-A holder's name and a user's parameters go in; the built holder, or one clear error, comes out.
-"""
+"""A holder's name and a user's parameters go in; the built holder, or one clear error, comes out."""
 
 from __future__ import annotations
 

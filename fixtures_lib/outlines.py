@@ -32,7 +32,7 @@ MOST = 2_000_000
 
 
 @dataclass(frozen=True)
-class Lines:
+class ViewLines:
     """Of one view, mm, in its right and up: segments (N, 2, 2)."""
 
     seen: Array
@@ -57,7 +57,7 @@ def outline(shells: Sequence[Array], view: str) -> list[list[Array]]:
     return [[np.asarray(ring.coords) for ring in (p.exterior, *p.interiors)] for p in pieces]
 
 
-def lines(shells: Sequence[Array], view: str, step: float) -> Lines:
+def lines(shells: Sequence[Array], view: str, step: float) -> ViewLines:
     """The lines of shells (N, 3, 3) in a view.
 
     Args:
@@ -100,7 +100,7 @@ def _area(triangles: Array) -> Array:
     return np.asarray(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])
 
 
-def _parted(edges: Array, faces: Array, step: float) -> Lines:
+def _parted(edges: Array, faces: Array, step: float) -> ViewLines:
     """Edges (N, 2, 3) cut where they go behind a face."""
     seen: list[Array] = []
     hidden: list[Array] = []
@@ -125,7 +125,7 @@ def _parted(edges: Array, faces: Array, step: float) -> Lines:
                 bit = edges[k, 0, :2] + ends[:, None] * (edges[k, 1, :2] - edges[k, 0, :2])
                 (hidden if flags[begin] else seen).append(bit)
                 begin = i
-    return Lines(_apart(seen), _apart(hidden))
+    return ViewLines(_apart(seen), _apart(hidden))
 
 
 def _apart(bits: Sequence[Array]) -> Array:

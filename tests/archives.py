@@ -130,4 +130,4 @@ def clearance(*words: str | Path, cache: Path, cwd: Path = ROOT) -> subprocess.C
 
 def by_name(rows: Iterable[object]) -> dict[str, object]:
     """Rows by the name of the folder that their setup lies in."""
-    return {Path(row.setup).parent.name: row for row in rows}  # type: ignore[attr-defined]
+    return {Path(row.setup).parent.name: row for row in rows}

@@ -191,7 +191,7 @@ class Chromium:
         for k in range(1, steps + 1):
             share = k / steps
             at = [a + share * (b - a) for a, b in zip(start, end, strict=True)]
-            self.mouse("Moved", *at, held=True)
+            self.mouse("Moved", *at, held=True)  # type: ignore[misc]
         self.mouse("Released", *end)
 
     def key(self, name: str, *, shift: bool = False, ctrl: bool = False) -> None:

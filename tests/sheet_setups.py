@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from typing import Any
 
 DEMOS = Path(__file__).parent.parent / "demo_models"
 
@@ -56,7 +57,7 @@ def million(folder: Path) -> Path:
     z = 21.8 + 0.2 * np.cos(x / 5) * np.cos(y / 4)
     top, low = np.stack([x, y, z], axis=2), np.stack([x, y, 0 * z], axis=2)
 
-    def quads(a, b, c, d):  # type: ignore[no-untyped-def]
+    def quads(a: Any, b: Any, c: Any, d: Any) -> Any:
         return np.concatenate([np.stack([a, b, c], axis=-2), np.stack([a, c, d], axis=-2)]).reshape(-1, 3, 3)
 
     faces = [quads(top[:-1, :-1], top[1:, :-1], top[1:, 1:], top[:-1, 1:])]

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
+from typing import Any
 
 from tests.oracles.cases import FOLDER, written
 from tests.oracles.compare import Complaint, Tally, run_cases
@@ -34,7 +35,7 @@ Task = tuple[int, int, bool, bool]
 Work = Callable[[Task], list[tuple[int, Tally]]]
 
 
-def _judge(scene, moves):
+def _judge(scene: Any, moves: Any) -> Any:
     from clearance.checking.verdict import check
 
     return check(scene, moves=moves)
@@ -159,7 +160,7 @@ def main(argv: list[str] | None = None) -> int:
     print(_table(total, time.perf_counter() - begun))
     print(f"{len(failed)} scenes failed")
     if args.keep:
-        seen = set()
+        seen: set[Any] = set()
         for seed, tally in failed:
             if tally.complaints[0].kind not in {*seen, DIED}:  # one small case of each kind tells enough
                 seen.add(tally.complaints[0].kind)

@@ -13,7 +13,7 @@ import pytest
 from manifold3d import Manifold
 
 import clearance
-from clearance.process.removal import story
+from clearance.process.removal import removals
 from clearance.process.threading import Way, Ways
 from clearance.report.sheet.data import gather
 from clearance.scene.model import Scene
@@ -26,7 +26,7 @@ ALL = (*KINDS, "on the wall", "column too narrow", "thread_z", "travel")
 
 
 def column(loaded: Scene, run: int = 0) -> list[Way]:
-    told = story(loaded)
+    told = removals(loaded)
     return Ways(loaded, told).column(told.all_runs[run])
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from clearance.process.removal import Piece, Story, story
+from clearance.process.removal import Piece, Removals, removals
 from tests.access_bench import AT, WIRE, block, box_path, findings, line, plate_with, post, scene
 from tests.setup_writer import Tables
 
@@ -34,8 +34,8 @@ STRAP: Tables = {
 INNER = box_path(30, 20, 50, 40, (40, 30))
 
 
-def told(*args: object, **more: object) -> Story:
-    return story(scene(*args, **more))  # type: ignore[arg-type]
+def told(*args: object, **more: object) -> Removals:
+    return removals(scene(*args, **more))
 
 
 def only(pieces: list[Piece]) -> Piece:
@@ -45,7 +45,7 @@ def only(pieces: list[Piece]) -> Piece:
 
 def test_closed_inner_cut_frees_a_slug(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP])
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert (piece.kind, piece.held, piece.lies_on, piece.tab) == ("slug", (), (), None)
     # 19.8 square, less the hole of radius 1 (64 flats), less the lead-in from it to the side
     hole = 64 / 2 * sin(2 * pi / 64)
@@ -66,7 +66,7 @@ def test_closed_cut_from_outside_frees_the_good_part(tmp_path: Path) -> None:
     # From the right edge in, round a rectangle, back to where the round began.
     path = line((85, 30), (60, 30), (60, 50), (20, 50), (20, 10), (60, 10), (60, 30))
     loaded = scene(tmp_path, PLATE, path, items=[*RAILS, STRAP])
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.kind == "good part"
     assert piece.area == pytest.approx(39.8 * 39.8, abs=0.01)
     assert piece.mass == pytest.approx(39.8 * 39.8 * 20 * DENSITY, rel=1e-4)
@@ -77,7 +77,7 @@ def test_closed_cut_from_outside_frees_the_good_part(tmp_path: Path) -> None:
 
 def test_cut_from_edge_to_edge_frees_what_is_not_held(tmp_path: Path) -> None:
     loaded = scene(tmp_path, PLATE, line((50, -5), (50, 65)), items=[RAILS[0], STRAP])
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.kind == "off-cut"
     # Right of the cut: 80 - 50 less half a wire, 60 wide.
     assert piece.area == pytest.approx(29.9 * 60, abs=0.01)
@@ -90,7 +90,7 @@ def test_cut_from_edge_to_edge_frees_what_is_not_held(tmp_path: Path) -> None:
 
 def test_what_falls_may_be_larger_than_what_stays(tmp_path: Path) -> None:
     loaded = scene(tmp_path, PLATE, line((20, -5), (20, 65)), items=[RAILS[0], STRAP])
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.larger
     assert piece.area == pytest.approx(59.9 * 60, abs=0.01)
     assert "the piece larger than what stays" in findings(loaded, "off-cut")[0].message
@@ -100,13 +100,13 @@ def test_what_is_clamped_or_lies_on_something_does_not_fall(tmp_path: Path) -> N
     items = [*RAILS, STRAP]
     (tmp_path / "a").mkdir()
     loaded = scene(tmp_path / "a", PLATE, line((50, -5), (50, 65)), items=items)
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert (piece.held, piece.lies_on) == ((), ("right rail",))
     assert 'lies loose on "right rail"' in findings(loaded, "off-cut")[0].message
     second = {**STRAP, "name": "second strap", "at": [AT[0] + 77, AT[1] + 30, 20]}
     (tmp_path / "b").mkdir()
     loaded = scene(tmp_path / "b", PLATE, line((40.5, -5), (40.5, 65)), items=[*items, second])
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.held == ("second strap",)
     assert '"second strap" holds it' in findings(loaded, "off-cut")[0].message
     assert "hold it" not in findings(loaded, "off-cut")[0].message
@@ -116,7 +116,7 @@ def test_what_is_clamped_or_lies_on_something_does_not_fall(tmp_path: Path) -> N
 def test_a_tab_is_left(tab: float, tmp_path: Path) -> None:
     path = box_path(30, 20, 50, 40, (40, 30), gap=tab + WIRE)
     loaded = scene(tmp_path, FRAME, path, items=[*RAILS, STRAP])
-    done = story(loaded)
+    done = removals(loaded)
     assert done.pieces == []
     piece = only(done.tabs)
     assert piece.kind == "slug"
@@ -129,12 +129,12 @@ def test_a_tab_is_left(tab: float, tmp_path: Path) -> None:
 
 def test_a_wide_gap_is_no_tab(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, line((40, 30), (50, 30), (50, 40), (30, 40)), items=RAILS)
-    assert (story(loaded).pieces, story(loaded).tabs) == ([], [])
+    assert (removals(loaded).pieces, removals(loaded).tabs) == ([], [])
 
 
 def test_a_tab_short_of_the_edge(tmp_path: Path) -> None:
     loaded = scene(tmp_path, PLATE, line((50, -5), (50, 56)), items=[RAILS[0], STRAP])
-    piece = only(story(loaded).tabs)
+    piece = only(removals(loaded).tabs)
     assert piece.tab == pytest.approx(60 - 56 - WIRE / 2, abs=1e-6)
     assert piece.area == pytest.approx(29.9 * 60, abs=0.01)
 
@@ -143,7 +143,7 @@ def test_the_cut_that_severs_the_tab_frees_it(tmp_path: Path) -> None:
     first = box_path(30, 20, 50, 40, (40, 30), gap=4)
     sever = line((40, 30), (50, 30), (50, 26))
     loaded = scene(tmp_path, FRAME, first, sever, items=[*RAILS, STRAP])
-    done = story(loaded)
+    done = removals(loaded)
     piece = only(done.pieces)
     assert (piece.kind, piece.run.stretch.name) == ("slug", "cut 2")
     assert done.tabs == []
@@ -183,7 +183,7 @@ def test_what_lies_below_is_named_with_its_drop(tmp_path: Path) -> None:
 def test_what_is_a_little_lower_does_not_carry(tmp_path: Path) -> None:
     bar: Tables = {"name": "bar", "shape": {"box": [10, 60, 8]}, "at": [AT[0] + 40, AT[1] + 30, -10]}
     loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, bar])
-    assert only(story(loaded).pieces).lies_on == ()
+    assert only(removals(loaded).pieces).lies_on == ()
     assert 'or onto "bar" 2.0 mm below' in findings(loaded, "slug")[0].message
 
 
@@ -192,7 +192,7 @@ def test_a_rail_carries_by_its_pad_alone(tmp_path: Path) -> None:
     rail: Tables = {"name": "rail", "model": "rail.stl", "units": "mm", "at": [AT[0] + 35, AT[1], -10]}
     others = {"rail.stl": block(10, 60, 8) + block(10, 8, 10)}
     loaded = scene(tmp_path, FRAME, INNER, items=[*RAILS, STRAP, rail], others=others)
-    assert only(story(loaded).pieces).lies_on == ()
+    assert only(removals(loaded).pieces).lies_on == ()
     assert 'or onto "rail" 2.0 mm below' in findings(loaded, "slug")[0].message
 
 
@@ -211,7 +211,7 @@ def test_with_nothing_held_the_frame_stays_though_it_is_lighter(tmp_path: Path) 
 def test_heavy_ones_are_told_more_strongly(tmp_path: Path) -> None:
     thick = block(160, 120, 80) - post(2, 82, (80, 60, -1))
     loaded = scene(tmp_path, thick, box_path(20, 20, 140, 100, (80, 60)))
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.mass == pytest.approx(119.8 * 79.8 * 80 * DENSITY, rel=0.01)
     (found,) = findings(loaded, "slug")
     assert "too heavy for magnets alone" in found.message
@@ -221,10 +221,10 @@ def test_heavy_ones_are_told_more_strongly(tmp_path: Path) -> None:
 def test_mass_needs_a_material(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, INNER, plate=plate_with(density=None, material="aluminium"))
     # Aluminium 6061 is 2.70 g/cm3 (Gere, Mechanics of Materials, 5th ed., table of densities).
-    piece = only(story(loaded).pieces)
+    piece = only(removals(loaded).pieces)
     assert piece.mass == pytest.approx(piece.volume * 2.70e-6)
     loaded = scene(tmp_path, FRAME, INNER, plate=plate_with(density=None))
-    assert only(story(loaded).pieces).mass is None
+    assert only(removals(loaded).pieces).mass is None
     assert "mass unknown" in findings(loaded, "slug")[0].message
 
 
@@ -295,7 +295,7 @@ def test_circles_and_many_holes(tmp_path: Path) -> None:
             body = body - post(1, 22, (x, y, -1))
             program.append(f"G00 X{x} Y{y}\nG01 X{x + 1.4}\nG03 X{x + 1.4} Y{y} I-1.4 J0\nG01 X{x}")
     loaded = scene(tmp_path, body, "G90\n" + "\n".join(program), items=[*RAILS, STRAP])
-    done = story(loaded)
+    done = removals(loaded)
     assert len(done.pieces) == 49
     area = pi * 1.3**2 - pi * 0.25 - WIRE * 0.8
     assert [p.area for p in done.pieces] == pytest.approx([area] * 49, abs=0.03)

@@ -14,7 +14,7 @@ import pytest
 from manifold3d import Manifold
 
 from clearance.process.findings import access_findings
-from clearance.process.removal import story
+from clearance.process.removal import removals
 from tests.access_bench import WIRE, block, line, plate_with, post, scene
 
 SIZE = (60.0, 45.0, 12.0)
@@ -71,7 +71,7 @@ def test_pieces_are_those_of_solids(seed: int, tmp_path: Path) -> None:
     loaded = scene(tmp_path, body, {"nc": line(*path), "axes": "part"}, plate=plate)
     access_findings(loaded)
     bodies = [volume for volume in taken_apart(body, path) if volume > SLIVER]
-    pieces = [piece.volume for piece in story(loaded).pieces if piece.volume > SLIVER]
+    pieces = [piece.volume for piece in removals(loaded).pieces if piece.volume > SLIVER]
     assert len(pieces) == len(bodies) - 1
     # One of the bodies is what stays; which one is asked elsewhere.
     rest = list(bodies)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 import clearance
-from clearance.process.removal import story
+from clearance.process.removal import removals
 from clearance.process.threading import MARGIN, Way, Ways
 from clearance.report.terminal import as_text
 from clearance.scene.model import Scene
@@ -37,7 +37,7 @@ BODY = block(60, 40, 20) - post(3, 22, (20, 15, -1))
 
 def threaded(loaded: Scene) -> list[Way]:
     """The way through the plate of each run."""
-    told = story(loaded)
+    told = removals(loaded)
     return [way for run in told.all_runs for way in Ways(loaded, told).parts(run)]
 
 

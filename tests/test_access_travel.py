@@ -9,8 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from clearance.process.leaning import largest_lean
-from clearance.process.travel import _beside, travel_used
+from clearance.process.travel import _beside, largest_lean, travel_used
 from clearance.scene.model import Scene
 from clearance.toolpath.moves import polyline
 from tests.access_bench import AT, block, findings, line, plate_with, post, scene
@@ -229,7 +228,7 @@ def test_what_is_moved_wants_a_stop(first: Tables, second: Tables, said: str | N
 
 
 def test_stops_list_what_to_move(tmp_path: Path) -> None:
-    from clearance.process.passes import Stop, stops
+    from clearance.process.stops import Stop, stops
 
     cuts = [
         {"nc": HERE, "stop_before": True},

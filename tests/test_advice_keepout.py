@@ -237,7 +237,7 @@ def test_svg_is_true_to_size(tmp_path: Path) -> None:
     view = [float(v) for v in root.get("viewBox").split()]
     assert (width, height) == (f"{view[2]:g}mm", f"{view[3]:g}mm"), "one unit is one millimetre"
     group = root.find(f".//{SVG}g[@id='upper-U2']/{SVG}path")
-    points = np.array([p.split() for p in group.get("d").strip("MZ").split("L")], dtype=float)
+    points = np.array([p.split() for p in group.get("d").strip("MZ").split("L")], dtype=float)  # type: ignore[type-var]
     ring = np.array(answer["upper"][1]["outlines"][0])
     assert np.ptp(points, axis=0) == pytest.approx(np.ptp(ring, axis=0), abs=2e-3)
     # Y is up on paper: the drawing's top is the machine's far side

@@ -109,7 +109,7 @@ def test_a_new_name_where_holders_are_looked_for_is_noticed(shop: Shop) -> None:
     ],
 )
 def test_another_question_has_another_answer(shop: Shop, change: dict[str, object]) -> None:
-    assert shop.kept(replace(shop.question, **change)) is None  # type: ignore[arg-type]
+    assert shop.kept(replace(shop.question, **change)) is None
 
 
 def test_other_nozzles_are_another_question(shop: Shop) -> None:

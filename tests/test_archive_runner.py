@@ -108,7 +108,7 @@ def test_leaving_early_ends_the_workers() -> None:
     assert next(going)[0].setup == "a"
     pids = [each.pid for each in runner.workers if each.pid is not None]
     assert pids
-    going.close()  # type: ignore[attr-defined]
+    going.close()
     assert time.monotonic() - began < 60.0
     for pid in pids:
         with pytest.raises(ProcessLookupError):

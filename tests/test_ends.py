@@ -39,7 +39,7 @@ def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def shell(line: str, **options: object) -> subprocess.CompletedProcess[str]:
     """Run a line by the shell, in which ``$CLEARANCE`` is the command."""
     command = f"{sys.executable} -P -c '{CODE}'"
-    return subprocess.run(  # type: ignore[call-overload, no-any-return]
+    return subprocess.run(  # type: ignore[call-overload]
         ["bash", "-c", line.replace("$CLEARANCE", command)],
         capture_output=True, text=True, timeout=120, check=False, **options,
     )  # fmt: skip

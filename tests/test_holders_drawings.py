@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -28,7 +30,7 @@ IN_THE_AIR = {
 }  # fmt: skip
 
 
-def shown():
+def shown() -> Any:
     return [
         pytest.param(library.get(name), params, pages.PICTURES / file.replace(".png", ".svg"), id=file)
         for name in library.names()
@@ -41,7 +43,7 @@ def words_on(text: str) -> list[str]:
 
 
 @pytest.mark.parametrize("name", library.names())
-def test_every_length_and_angle_stands_on_a_drawing(name):
+def test_every_length_and_angle_stands_on_a_drawing(name: Any) -> None:
     kind = library.get(name)
     texts = [
         (pages.PICTURES / f.replace(".png", ".svg")).read_text("utf-8") for _, f, _ in pages.pictures(name)
@@ -51,7 +53,7 @@ def test_every_length_and_angle_stands_on_a_drawing(name):
 
 
 @pytest.mark.parametrize(("kind", "params", "file"), shown())
-def test_drawings_are_as_the_library(kind, params, file):
+def test_drawings_are_as_the_library(kind: Any, params: Any, file: Any) -> None:
     text = file.read_text(encoding="utf-8")
     words = words_on(text)
     assert [each for each in drawing.labels(kind, params) if each not in words] == [], (
@@ -69,7 +71,7 @@ KINDS = [pytest.param(library.get(name), id=name) for name in library.names()]
 
 @pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_dimension_is_its_parameter_at_all_values(kind: Kind):
+def test_a_dimension_is_its_parameter_at_all_values(kind: Kind) -> None:
     """Whatever a value is, the points of its dimension are that far apart, and on the holder or the part."""
     from fixtures_lib.suite import settings
 
@@ -92,7 +94,7 @@ def test_a_dimension_is_its_parameter_at_all_values(kind: Kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_each_parameter_has_a_dimension(kind):
+def test_each_parameter_has_a_dimension(kind: Any) -> None:
     said = [drawing.said(kind, library.build(kind, params)) for _, _, params in pages.pictures(kind.name)]
     named = {each.parameter for one in said for each in one.dimensions}
     notes = " ".join(note for one in said for note in one.notes)
@@ -101,7 +103,7 @@ def test_each_parameter_has_a_dimension(kind):
 
 
 @pytest.mark.slow
-def test_labels_do_not_lie_on_each_other():
+def test_labels_do_not_lie_on_each_other() -> None:
     """By the letters' width, along lines that run the same way."""
     for name in library.names():
         for _, file, params in pages.pictures(name):
@@ -125,12 +127,12 @@ def test_labels_do_not_lie_on_each_other():
                     assert x1 < a0 or a1 < x0 or y1 < b0 or b1 < y0, (file, text, other)
 
 
-def length_of(segments) -> float:
+def length_of(segments: Any) -> float:
     """Of all lines together; what is drawn twice counts once."""
     return float(shapely.union_all(shapely.linestrings(np.round(segments, 2))).length)
 
 
-def test_what_is_behind_is_hidden():
+def test_what_is_behind_is_hidden() -> None:
     """A block 10 wide and high behind another one that covers its lower half, seen from the front."""
     near, far = shell(box((-20, 0, 0), (20, 5, 5))), shell(box((-5, 10, 0), (5, 20, 10)))
     found = lines([near, far], "front", 0.05)
@@ -143,7 +145,7 @@ def test_what_is_behind_is_hidden():
     assert length_of(above.seen) == pytest.approx(2 * 45 + 2 * 20, abs=0.3)
 
 
-def test_a_round_bar_ends_where_it_turns_away():
+def test_a_round_bar_ends_where_it_turns_away() -> None:
     """From the side a bar is a rectangle, however many facets it has, turned about its axis or not."""
     for turn in (0.0, 0.3):
         c, s = np.cos(turn), np.sin(turn)
@@ -154,13 +156,13 @@ def test_a_round_bar_ends_where_it_turns_away():
         assert length_of(found.seen) == pytest.approx(2 * 30 + 2 * 20, abs=0.3)
 
 
-def test_an_outline_has_its_holes():
+def test_an_outline_has_its_holes() -> None:
     plate = shell(cut(box((0, 0, 0), (40, 30, 5)), box((10, 10, -1), (20, 20, 6))))
     ((outer, inner),) = outline([plate], "above")
     assert [np.ptp(ring, axis=0).round(1).tolist() for ring in (outer, inner)] == [[40, 30], [10, 10]]
 
 
-def test_a_drawing_from_the_command_line(tmp_path):
+def test_a_drawing_from_the_command_line(tmp_path: Path) -> None:
     file = tmp_path / "rail.svg"
     for _ in range(2):  # one that we made may be written over
         told = CliRunner().invoke(commands, ["holders", "rail", "--picture", str(file)])
@@ -170,8 +172,8 @@ def test_a_drawing_from_the_command_line(tmp_path):
     assert "Its X Y Z = 0: left end of the outer face" in " ".join(told.output.split())
 
 
-def test_a_holder_without_dimensions_is_drawn_all_the_same():
-    def build(p):
+def test_a_holder_without_dimensions_is_drawn_all_the_same() -> None:
+    def build(p: Any) -> Any:
         from fixtures_lib.holder import Holder
 
         return Holder(shells=(shell(box((0, 0, 0), (10, 20, 30))),), seats={}, params=p)
@@ -180,6 +182,6 @@ def test_a_holder_without_dimensions_is_drawn_all_the_same():
     assert set(drawing.TITLES.values()) <= set(words_on(text))
 
 
-def test_angles_are_measured_between_their_legs():
+def test_angles_are_measured_between_their_legs() -> None:
     arc = Angle("angle", "right", (9, 1, 1), (9, 3, 1), (9, 2, 2))
     assert arc.measured == pytest.approx(45.0)

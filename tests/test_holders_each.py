@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,7 +30,7 @@ IN_THE_AIR = {
 
 
 @cache
-def built(name):
+def built(name: Any) -> Any:
     """(label, holder) over every setting; what cannot stand alone gets its company, and only that."""
     company, cases = TOGETHER.get(name, {}), []
     for label, params in settings(library.get(name)):
@@ -45,7 +46,7 @@ def built(name):
 
 @pytest.mark.parametrize("name", library.names())
 @pytest.mark.slow
-def test_shells_are_closed_solids_over_every_range(name):
+def test_shells_are_closed_solids_over_every_range(name: Any) -> None:
     for label, holder in built(name):
         assert sum(map(len, holder.shells)) < 3000, label
         for i, shell in enumerate(holder.shells):
@@ -57,7 +58,7 @@ def test_shells_are_closed_solids_over_every_range(name):
 
 @pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("name", library.names())
-def test_no_shell_crosses_itself_over_every_range(name):
+def test_no_shell_crosses_itself_over_every_range(name: Any) -> None:
     for label, holder in built(name):
         for i, shell in enumerate(holder.shells):
             outside, inside = beside_faces(shell, many=16)
@@ -66,7 +67,7 @@ def test_no_shell_crosses_itself_over_every_range(name):
 
 
 @pytest.mark.parametrize("name", library.names())
-def test_another_library_takes_each_shell_for_a_solid_of_that_volume(name):
+def test_another_library_takes_each_shell_for_a_solid_of_that_volume(name: Any) -> None:
     import trimesh
 
     for shell in library.build(name, {}).shells:
@@ -77,7 +78,7 @@ def test_another_library_takes_each_shell_for_a_solid_of_that_volume(name):
 
 @pytest.mark.few("magnet_block", "parallel", "toe_clamp", "v_block")
 @pytest.mark.parametrize("name", library.names())
-def test_it_passes_the_suite_that_holders_of_the_shop_pass(name):
+def test_it_passes_the_suite_that_holders_of_the_shop_pass(name: Any) -> None:
     """Closed, seats in a face, told as JSON, built again by its own values, over every range."""
     assert library.build(name, {}).seats
     in_the_air = [seat for holder, seat in IN_THE_AIR if holder == name]
@@ -85,7 +86,7 @@ def test_it_passes_the_suite_that_holders_of_the_shop_pass(name):
 
 
 @pytest.mark.parametrize("name", library.names())
-def test_parameters_explain_themselves(name):
+def test_parameters_explain_themselves(name: Any) -> None:
     kind = library.get(name)
     assert kind.name == name
     assert kind.summary
@@ -107,7 +108,7 @@ def test_parameters_explain_themselves(name):
 
 
 @pytest.mark.parametrize("name", library.names())
-def test_description_is_json_and_says_what_the_text_says(name):
+def test_description_is_json_and_says_what_the_text_says(name: Any) -> None:
     told = json.loads(json.dumps(holders.describe(name), allow_nan=False))
     shown = " ".join(holders.text(name).split())
     for p in told["parameters"]:
@@ -121,7 +122,7 @@ def test_description_is_json_and_says_what_the_text_says(name):
 
 
 @pytest.mark.parametrize("name", library.names())
-def test_words_name_no_maker(name):
+def test_words_name_no_maker(name: Any) -> None:
     """Plain trade words only: no capitals inside a summary but the standards', V and the axes."""
     kind = library.get(name)
     allowed = {"V", "V-block", "X", "Y", "Z", "ISO", "M6", "M8", "M10"}
@@ -130,7 +131,7 @@ def test_words_name_no_maker(name):
             assert not word[:1].isupper() or word in allowed, word
 
 
-def by_chance(kind, rng):
+def by_chance(kind: Any, rng: Any) -> Any:
     """Some of the parameters, near their defaults, within their ranges."""
     params = {}
     for p in kind.parameters:
@@ -151,7 +152,7 @@ def by_chance(kind, rng):
 
 @pytest.mark.few("magnet_block", "rail", "strap", "v_block")
 @pytest.mark.parametrize("name", library.names())
-def test_values_by_chance_make_solids_or_one_message(name):
+def test_values_by_chance_make_solids_or_one_message(name: Any) -> None:
     """Nothing but a solid or a message that says what would be right; 5400 more such cases passed."""
     rng, made, unhelpful = np.random.default_rng(list(name.encode())), 0, 0
     for _ in range(12):
@@ -172,7 +173,7 @@ def test_values_by_chance_make_solids_or_one_message(name):
     assert made >= 2, "hardly anything was built"
 
 
-def test_all_build_in_under_a_second_and_each_in_a_tenth():
+def test_all_build_in_under_a_second_and_each_in_a_tenth() -> None:
     """The best of three, so that a busy machine does not decide."""
     import time
 
@@ -189,7 +190,7 @@ def test_all_build_in_under_a_second_and_each_in_a_tenth():
     assert best.sum() < 1.0
 
 
-def test_listing_has_them_all():
+def test_listing_has_them_all() -> None:
     names = library.names()
     assert names == sorted(names)
     assert {"rail", "strap", "v_block", "side_jaw_vise"} <= set(names)
@@ -197,7 +198,7 @@ def test_listing_has_them_all():
     assert all(name in holders.text() for name in names)
 
 
-def test_names_are_had_without_anything_heavy():
+def test_names_are_had_without_anything_heavy() -> None:
     """A fresh interpreter lists every holder and has loaded neither solids nor drawing nor meshes."""
     code = (
         "import sys; from fixtures_lib import library; library.names();"
@@ -208,7 +209,7 @@ def test_names_are_had_without_anything_heavy():
     assert done.stdout.strip() == "[]"
 
 
-def test_oracles_see_what_they_must():
+def test_oracles_see_what_they_must() -> None:
     """A cube with a face missing, one turned inside out, one that overlaps another in the same shell."""
     from fixtures_lib.solids import box, shell
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,18 +14,18 @@ from fixtures_lib.iso4762 import SCREWS, head, nut
 from tests.oracles.holder_shells import volume
 
 
-def box_of(triangles):
+def box_of(triangles: Any) -> Any:
     points = triangles.reshape(-1, 3)
     return points.min(axis=0), points.max(axis=0)
 
 
-def polygon(radius, n, outside):
+def polygon(radius: Any, n: Any, outside: Any) -> Any:
     """Area of a regular n-gon, around the circle or in it (plane geometry)."""
     return n * radius**2 * (math.tan(math.pi / n) if outside else math.sin(2 * math.pi / n) / 2)
 
 
 @pytest.mark.parametrize("radius", [0.5, 2.0, 5.0, 20.0, 90.0])
-def test_round_bodies_are_never_thinner_and_little_thicker(radius):
+def test_round_bodies_are_never_thinner_and_little_thicker(radius: Any) -> None:
     """A circle's polygon: outside by up to r (1 / cos(pi / n) - 1), or within by r (1 - cos(pi / n))."""
     for hole in (False, True):
         corners = solids.ring(2 * radius, (3.0, -7.0), hole=hole) - [3.0, -7.0]
@@ -39,7 +40,7 @@ def test_round_bodies_are_never_thinner_and_little_thicker(radius):
             assert corners.max(axis=0) == pytest.approx([radius, radius], abs=1e-12)
 
 
-def test_box_with_a_hole():
+def test_box_with_a_hole() -> None:
     """10 x 20 x 30 less a round hole: a b c - pi r^2 h, and exactly so with the polygon's area."""
     block = solids.cut(solids.box((0, 0, 0), (10, 20, 30)), solids.hole(6, -1, 31, (5, 9)))
     made = volume(solids.shell(block))
@@ -49,7 +50,7 @@ def test_box_with_a_hole():
 
 
 @pytest.mark.parametrize("axis", ["x", "y", "z"])
-def test_prism_stands_where_it_should(axis):
+def test_prism_stands_where_it_should(axis: Any) -> None:
     low, high = box_of(solids.shell(solids.prism([[1, 2], [4, 2], [4, 7]], 10, 12, axis)))
     assert (low.tolist(), high.tolist()) == {
         "x": ([10, 1, 2], [12, 4, 7]),
@@ -64,7 +65,7 @@ ISO_4762_PLAIN = [("M3", 5.5), ("M4", 7), ("M5", 8.5), ("M20", 30)]
 
 
 @pytest.mark.parametrize(("size", "plain", "knurled"), ISO_4762)
-def test_screw_heads(size, plain, knurled):
+def test_screw_heads(size: Any, plain: Any, knurled: Any) -> None:
     low, high = box_of(solids.shell(head(size, 5.0)))
     d = float(size[1:])
     assert SCREWS[size].dk == plain
@@ -73,27 +74,27 @@ def test_screw_heads(size, plain, knurled):
 
 
 @pytest.mark.parametrize(("size", "plain"), ISO_4762_PLAIN)
-def test_screw_heads_plain(size, plain):
+def test_screw_heads_plain(size: Any, plain: Any) -> None:
     assert SCREWS[size].dk == plain
     assert SCREWS[size].k == float(size[1:])
     assert SCREWS[size].dk_knurled >= plain
 
 
-def test_socket_is_really_cut_out():
+def test_socket_is_really_cut_out() -> None:
     """Head less a hexagon across flats s, area s^2 sqrt(3) / 2 (geometry); s = 6 for M8 (from memory)."""
     n = len(solids.ring(13.27))
     expected = polygon(13.27 / 2, n, outside=True) * 8 - 36 * math.sqrt(3) / 2 * 4
     assert volume(solids.shell(head("M8", 0.0))) == pytest.approx(expected, rel=1e-12)
 
 
-def test_nut_is_a_hexagon_with_a_bore():
+def test_nut_is_a_hexagon_with_a_bore() -> None:
     """M10: 16 across flats, 8.4 high (ISO 4032, from memory)."""
     n = len(solids.ring(10, hole=True))
     expected = (16**2 * math.sqrt(3) / 2 - polygon(5, n, outside=False)) * 8.4
     assert volume(solids.shell(nut("M10", -20))) == pytest.approx(expected, rel=1e-12)
 
 
-def test_rail_without_holes_is_three_kinds_of_boxes():
+def test_rail_without_holes_is_three_kinds_of_boxes() -> None:
     params = {"length": 200, "width": 20, "height": 30, "pads": [30, 150], "pad_length": 12, "pad_height": 4}
     rail = library.build("rail", params | {"ledge": 5, "ledge_below": 18, "hole_pitch": 0})
     body, pads, ledge = 200 * 20 * 26, 2 * 12 * 20 * 4, 200 * 5 * 12
@@ -104,7 +105,7 @@ def test_rail_without_holes_is_three_kinds_of_boxes():
     assert rail.seats["pad 2"].T_HS[:3, 3].tolist() == [150, 10, 0]
 
 
-def test_rail_with_ears_lies_on_them():
+def test_rail_with_ears_lies_on_them() -> None:
     """Boxes added up: at each end a riser, 8 long as deep as the rail, and the ear beyond it."""
     plain = {"length": 200, "width": 20, "height": 30, "hole_pitch": 0}
     rail = library.build("rail", plain)
@@ -123,7 +124,7 @@ def test_rail_with_ears_lies_on_them():
             library.build("rail", plain | wrong)
 
 
-def test_a_strap_stands_on_what_its_heel_is():
+def test_a_strap_stands_on_what_its_heel_is() -> None:
     """The same strap; packing is 16 long, a screw M8 begins 2 from the end."""
     block = library.build("strap", {})
     packed, screwed = (library.build("strap", {"heel": heel}) for heel in ("packing", "screw"))
@@ -141,7 +142,7 @@ def test_a_strap_stands_on_what_its_heel_is():
         library.build("strap", {"heel": "screw", "back": 14})
 
 
-def test_a_levelling_holders_bare_screws_stand_at_their_levers():
+def test_a_levelling_holders_bare_screws_stand_at_their_levers() -> None:
     """Heads M5, 8.72 knurled: their middles are the lever away from the pivot, which is 2.5 past the body."""
     p = {"screws": "bare", "lever_x": 41, "lever_y": 18, "lever_z": 15, "body": 30}
     fixed = library.build("levelling_holder", p).shells[0]
@@ -160,13 +161,13 @@ def test_a_levelling_holders_bare_screws_stand_at_their_levers():
             library.build("levelling_holder", p | wrong)
 
 
-def test_rail_hangs_below_the_rest_plane():
+def test_rail_hangs_below_the_rest_plane() -> None:
     for params in ({}, {"height": 80}, {"pad_height": 10, "height": 40}):
         assert box_of(library.build("rail", params).triangles)[1][2] == 0
 
 
 @pytest.mark.parametrize("screw", ["M6", "M8", "M10", "M12"])
-def test_strap_screw_stands_above_and_hangs_below(screw):
+def test_strap_screw_stands_above_and_hangs_below(screw: Any) -> None:
     """Head ISO 4762, k = d, over strap and washer; the end below is as it was measured."""
     d = float(screw[1:])
     params = {"screw": screw, "height": 25, "thickness": 12, "washer": 2, "screw_below": 30, "nut_below": 28}
@@ -183,7 +184,7 @@ def test_strap_screw_stands_above_and_hangs_below(screw):
     assert box_of(screw_above)[0][2] == 0
 
 
-def test_strap_tip_bears_and_the_rest_is_clear_of_the_part():
+def test_strap_tip_bears_and_the_rest_is_clear_of_the_part() -> None:
     strap = library.build("strap", {"height": 20})
     points = strap.shells[0].reshape(-1, 3)
     under = points[(points[:, 0] > -15) & (points[:, 0] < 26.9)]
@@ -195,7 +196,7 @@ def test_strap_tip_bears_and_the_rest_is_clear_of_the_part():
 @pytest.mark.parametrize(
     ("size", "diameter"), [("small", 10), ("small", 33.3), ("small", 80), ("large", 180)]
 )
-def test_bar_in_a_v_block_touches_both_flanks(size, diameter, angle):
+def test_bar_in_a_v_block_touches_both_flanks(size: Any, diameter: Any, angle: Any) -> None:
     """Axis r / sin(a / 2) over the apex, contacts r cos(a / 2) to either side (plane geometry).
 
     Checked on the solid itself: no corner nearer to the axis than r, and the flanks' planes just r from it.
@@ -220,7 +221,7 @@ def test_bar_in_a_v_block_touches_both_flanks(size, diameter, angle):
     assert np.hypot(*corners.T).min() > r
 
 
-def test_v_block_at_90_degrees():
+def test_v_block_at_90_degrees() -> None:
     """Centre over the apex 1.41421 r, top of the bar 2.41421 r (geometry; an exact CAD kernel agreed)."""
     block = library.build("v_block", {"diameter": 20})
     apex = block.params["height"] - block.params["mouth"] / 2
@@ -228,7 +229,7 @@ def test_v_block_at_90_degrees():
     assert block.seats["axis"].T_HS[2, 3] + 10 - apex == pytest.approx(24.1421, abs=5e-5)
 
 
-def test_v_block_limits():
+def test_v_block_limits() -> None:
     """Under 80 mm, and 80 to 180 mm: common practice, no source."""
     for size, diameter, largest in (("small", 40, 80), ("large", 100, 180)):
         limits = library.build("v_block", {"size": size, "diameter": diameter}).limits
@@ -236,7 +237,7 @@ def test_v_block_limits():
         assert min(each.low for each in limits if each.low) == pytest.approx(0.95 * diameter)
 
 
-def test_side_jaw_vise_grips_at_its_opening():
+def test_side_jaw_vise_grips_at_its_opening() -> None:
     vise = library.build("side_jaw_vise", {"opening": 42, "jaw_above": 15, "below": 30, "step": 2})
     fixed, moving = vise.shells
     seat = vise.seats["top"].T_HS[:3, 3]
@@ -252,7 +253,7 @@ def test_side_jaw_vise_grips_at_its_opening():
     assert box_of(vise.triangles)[0][2] == -30
 
 
-def test_side_jaw_vise_is_open_between_the_jaws():
+def test_side_jaw_vise_is_open_between_the_jaws() -> None:
     """Nothing stands in the throat, from below the vise to above it."""
     vise = library.build("side_jaw_vise", {"opening": 60, "beam": 26, "throat": 30, "step": 3})
     x, y, _ = vise.seats["top"].T_HS[:3, 3]
@@ -263,7 +264,7 @@ def test_side_jaw_vise_is_open_between_the_jaws():
     assert not within.any()
 
 
-def test_limits_of_common_practice():
+def test_limits_of_common_practice() -> None:
     """Rail 15 kg, side-jaw vise 150 x 145 mm: common practice, no source."""
     (mass,) = library.build("rail", {}).limits
     assert (mass.quantity, mass.high, mass.source) == ("mass", 15.0, "common practice, no source")
@@ -271,7 +272,7 @@ def test_limits_of_common_practice():
     assert sizes == {"x": 150.0, "y": 145.0}
 
 
-def test_spacer_is_a_box_less_slot_and_holes():
+def test_spacer_is_a_box_less_slot_and_holes() -> None:
     """a b c, less the slot's box, less two polygons' prisms (plane geometry)."""
     params = {"length": 80, "width": 50, "height": 12, "slot_width": 10, "slot_depth": 22, "hole": 9}
     n = len(solids.ring(9, hole=True))
@@ -281,7 +282,7 @@ def test_spacer_is_a_box_less_slot_and_holes():
     assert spacer.seats["top"].T_HS[2, 3] == 12
 
 
-def test_angle_plate_is_two_boxes_and_two_wedges():
+def test_angle_plate_is_two_boxes_and_two_wedges() -> None:
     """An L of two boxes; a web is a right triangle's prism less the strips that lie in foot and upright."""
     params = {"width": 100, "depth": 60, "height": 70, "thickness": 10, "web": 6, "slot": 0}
     # the web runs from 4 short of the foot's end to 4 short of the upright's top, its legs 1 within both
@@ -295,14 +296,14 @@ def test_angle_plate_is_two_boxes_and_two_wedges():
     assert volume(library.build("angle_plate", params).triangles) == pytest.approx(expected, rel=1e-12)
 
 
-def test_parallel_with_holes():
+def test_parallel_with_holes() -> None:
     params = {"length": 120, "width": 10, "height": 30, "hole": 12}
     n = len(solids.ring(12, hole=True))
     expected = 120 * 10 * 30 - 3 * polygon(6, n, outside=False) * 10
     assert volume(library.build("parallel", params).triangles) == pytest.approx(expected, rel=1e-12)
 
 
-def test_base_rail_lets_its_screws_in():
+def test_base_rail_lets_its_screws_in() -> None:
     """ISO 4762 M10: head 16.27 knurled, 10 high; nothing of it stands out over the rail."""
     rail = library.build("base_rail", {"length": 200, "screw_pitch": 100})
     body, *screws = rail.shells

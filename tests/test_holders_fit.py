@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,18 +18,18 @@ FACES = [(0, 1, 3), (0, 3, 2), (4, 6, 7), (4, 7, 5), (0, 4, 5), (0, 5, 1)]
 FACES += [(2, 3, 7), (2, 7, 6), (0, 2, 6), (0, 6, 4), (1, 5, 7), (1, 7, 3)]
 
 
-def block(low, high):
+def block(low: Any, high: Any) -> Any:
     """Twelve triangles of a box, outward, by hand."""
     return (np.asarray(low, float) + CORNERS * (np.asarray(high, float) - low))[FACES]
 
 
-def rod(diameter, low, high, along="z", middle=(0.0, 0.0), n=64):
+def rod(diameter: Any, low: Any, high: Any, along: Any = "z", middle: Any = (0.0, 0.0), n: Any = 64) -> Any:
     """A faceted bar with its corners on the circle, outward, by hand."""
     angle = 2 * np.pi * np.arange(n) / n
     ring = np.column_stack([np.cos(angle), np.sin(angle)]) * diameter / 2 + middle
     nxt = np.roll(ring, -1, axis=0)
 
-    def put(p, h):
+    def put(p: Any, h: Any) -> Any:
         return np.column_stack([p, np.full(n, h)])
 
     a, b, c, d = put(ring, low), put(nxt, low), put(nxt, high), put(ring, high)
@@ -39,7 +40,7 @@ def rod(diameter, low, high, along="z", middle=(0.0, 0.0), n=64):
     return triangles if along == "z" else triangles[..., [2, 0, 1]]
 
 
-def overlap(part, holder, seat):
+def overlap(part: Any, holder: Any, seat: Any) -> Any:
     """Points just within the part that lie in the holder's metal, and the other way round."""
     T = holder.seats[seat].T_HS
     part = part @ T[:3, :3].T + T[:3, 3]
@@ -51,7 +52,7 @@ def overlap(part, holder, seat):
     return count
 
 
-def test_between_cuts_exactly():
+def test_between_cuts_exactly() -> None:
     """A 45 degree prism's side 10 long, cut off at 3 and 7: x runs from 3 to 7 with the height (geometry)."""
     slope = np.array(
         [[[0, 0, 0], [0, 5, 0], [10, 0, 10]], [[0, 5, 0], [10, 5, 10], [10, 0, 10]]], dtype=float
@@ -66,7 +67,7 @@ def test_between_cuts_exactly():
 
 
 @pytest.mark.parametrize("name", ["side_jaw_vise", "wide_vise", "side_arm"])
-def test_jaws_open_to_the_part(name):
+def test_jaws_open_to_the_part(name: Any) -> None:
     part = block((0, 0, 0), (37.3, 30, 40))
     fitted = library.fit(name, {}, part)
     assert fitted.params["opening"] == pytest.approx(37.3)
@@ -75,7 +76,7 @@ def test_jaws_open_to_the_part(name):
     assert overlap(part, library.build(name, fitted.params), "top") == 0
 
 
-def test_jaws_pass_by_what_is_above_and_in_front_of_them():
+def test_jaws_pass_by_what_is_above_and_in_front_of_them() -> None:
     """A flange over the jaws and a foot in front of them do not count: the jaws do not touch there."""
     part = np.concatenate(
         [block((0, 0, 0), (50, 40, 20)), block((-8, 0, 12.5), (60, 40, 20)), block((-9, 61, 0), (66, 70, 20))]
@@ -86,14 +87,14 @@ def test_jaws_pass_by_what_is_above_and_in_front_of_them():
     assert "-8.000 mm from the fixed jaw" in wider.problems[0]
 
 
-def test_part_away_from_the_fixed_jaw_is_a_problem_that_says_how_far():
+def test_part_away_from_the_fixed_jaw_is_a_problem_that_says_how_far() -> None:
     fitted = library.fit("side_jaw_vise", {"below": 40}, block((5, 0, 0), (65, 60, 20)))
     assert fitted.params == {"below": 40}
     assert "5.000 mm from the fixed jaw" in fitted.problems[0]
     assert "by -5.000" in fitted.problems[0]
 
 
-def test_part_beyond_the_range_names_number_and_limit():
+def test_part_beyond_the_range_names_number_and_limit() -> None:
     fitted = library.fit("side_jaw_vise", {}, block((0, 0, 0), (162, 60, 20)))
     assert fitted.params["opening"] == 150
     assert len(fitted.problems) == 1
@@ -102,7 +103,7 @@ def test_part_beyond_the_range_names_number_and_limit():
     library.build("side_jaw_vise", fitted.params)
 
 
-def test_part_that_is_not_there_is_a_problem():
+def test_part_that_is_not_there_is_a_problem() -> None:
     for name in ("side_jaw_vise", "strap", "ring_clamp", "v_block", "wide_vise"):
         fitted = library.fit(name, {}, block((-900, 500, 300), (-890, 510, 310)))
         assert fitted.problems, name
@@ -110,7 +111,7 @@ def test_part_that_is_not_there_is_a_problem():
 
 
 @pytest.mark.parametrize(("diameter", "size"), [(31.7, "small"), (80, "small"), (127, "large")])
-def test_v_block_takes_the_bar_s_diameter(diameter, size):
+def test_v_block_takes_the_bar_s_diameter(diameter: Any, size: Any) -> None:
     """The bar then touches the flanks: r / sin(a / 2) over the apex, at 90 degrees 1.41421 r (geometry)."""
     part = rod(diameter, -60, 60, along="x", middle=(0, diameter / 2))
     fitted = library.fit("v_block", {"bow": 20}, part)
@@ -123,12 +124,12 @@ def test_v_block_takes_the_bar_s_diameter(diameter, size):
     assert overlap(part, block_, "bar") == 0
 
 
-def test_v_block_measures_the_bar_where_it_lies_and_not_its_flange():
+def test_v_block_measures_the_bar_where_it_lies_and_not_its_flange() -> None:
     part = np.concatenate([rod(30, -80, 80, "x", (0, 15)), rod(44, 60, 70, "x", (0, 15))])
     assert library.fit("v_block", {}, part).params["diameter"] == pytest.approx(30)
 
 
-def test_v_block_too_thick_a_bar():
+def test_v_block_too_thick_a_bar() -> None:
     fitted = library.fit("v_block", {}, rod(210, -60, 60, "x", (0, 105)))
     assert fitted.params["diameter"] == 180
     assert "210" in fitted.problems[0]
@@ -136,7 +137,7 @@ def test_v_block_too_thick_a_bar():
 
 
 @pytest.mark.parametrize(("diameter", "size"), [(22.5, "small"), (60, "small"), (113, "large")])
-def test_ring_takes_the_part_s_diameter(diameter, size):
+def test_ring_takes_the_part_s_diameter(diameter: Any, size: Any) -> None:
     part = rod(diameter, 0, 50)
     fitted = library.fit("ring_clamp", {}, part)
     assert fitted.params["diameter"] == pytest.approx(diameter)
@@ -144,7 +145,7 @@ def test_ring_takes_the_part_s_diameter(diameter, size):
     assert overlap(part, library.build("ring_clamp", fitted.params), "top") == 0
 
 
-def test_ring_that_would_stand_in_its_own_flange():
+def test_ring_that_would_stand_in_its_own_flange() -> None:
     """The fitted values do not go with another one: said, with its limit, and nothing is set."""
     fitted = library.fit("ring_clamp", {"reach": 60}, rod(113, 0, 50))
     assert fitted.params == {"reach": 60}
@@ -152,13 +153,13 @@ def test_ring_that_would_stand_in_its_own_flange():
     assert "reach 60 puts the ring into its flange; want 80.5 or more" in fitted.problems[0]
 
 
-def test_ring_says_how_far_off_its_axis_the_part_stands():
+def test_ring_says_how_far_off_its_axis_the_part_stands() -> None:
     fitted = library.fit("ring_clamp", {}, rod(30, 0, 50, middle=(1.5, -2)))
     assert "[1.500, -2.000]" in fitted.problems[0]
     assert "[-1.500, 2.000, 0]" in fitted.problems[0]
 
 
-def test_ring_with_pads_holds_a_raw_part_from_below_and_above():
+def test_ring_with_pads_holds_a_raw_part_from_below_and_above() -> None:
     part = rod(90, 0, 34.2)
     fitted = library.fit("ring_clamp", {"grip": "pads"}, part)
     assert fitted.params["part_height"] == pytest.approx(34.2)
@@ -172,7 +173,7 @@ def test_ring_with_pads_holds_a_raw_part_from_below_and_above():
         assert inner < 45 - 4, "reaches over the part"
 
 
-def test_strap_reaches_the_part_and_lies_on_its_top():
+def test_strap_reaches_the_part_and_lies_on_its_top() -> None:
     part = block((22, -30, 0), (90, 30, 18.4))
     fitted = library.fit("strap", {"screw": "M8"}, part)
     assert fitted.params["reach"] == pytest.approx(22 + 8)
@@ -185,14 +186,14 @@ def test_strap_reaches_the_part_and_lies_on_its_top():
     assert count == 0
 
 
-def test_strap_that_cannot_reach():
+def test_strap_that_cannot_reach() -> None:
     fitted = library.fit("strap", {}, block((300, -30, 0), (390, 30, 18)))
     assert fitted.params["reach"] == 200
     assert "308" in fitted.problems[0]
     assert "at most 200 mm" in fitted.problems[0]
 
 
-def test_wide_vise_turns_its_straps_round_for_a_thin_plate():
+def test_wide_vise_turns_its_straps_round_for_a_thin_plate() -> None:
     thin, thick = block((0, 0, 0), (90, 60, 6)), block((0, 0, 0), (90, 60, 31))
     low, high = library.fit("wide_vise", {}, thin), library.fit("wide_vise", {}, thick)
     assert (low.params["straps"], low.params["part_height"]) == ("reversed", pytest.approx(6))
@@ -209,7 +210,7 @@ def test_wide_vise_turns_its_straps_round_for_a_thin_plate():
     assert studs == 2 * (1 + 2 * 2), "a strap, two studs and two nuts on each jaw"
 
 
-def test_fit_of_what_cannot_be_fitted():
+def test_fit_of_what_cannot_be_fitted() -> None:
     with pytest.raises(InputError) as caught:
         library.fit("rail", {}, block((0, 0, 0), (1, 1, 1)), "items[3]", "setup.toml")
     assert "setup.toml: items[3].fit: rail cannot be fitted" in str(caught.value)

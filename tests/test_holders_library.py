@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from clearance.errors import InputError
 from fixtures_lib import library
 
 
-def message(name, params, **options):
+def message(name: Any, params: Any, **options: Any) -> Any:
     with pytest.raises(InputError) as caught:
         library.build(name, params, "items[2]", "setup.toml", **options)
     return str(caught.value)
@@ -45,21 +47,21 @@ def message(name, params, **options):
         ("side_jaw_vise", {"opening": 120, "capacity": 100}, ["items[2].params.opening", "at most 100"]),
     ],
 )
-def test_message_names_file_place_found_and_wanted(name, params, words):
+def test_message_names_file_place_found_and_wanted(name: Any, params: Any, words: Any) -> None:
     text = message(name, params)
     assert text.startswith("setup.toml: items[2]")
     for word in words:
         assert word in text
 
 
-def test_place_may_be_given_with_or_without_params():
+def test_place_may_be_given_with_or_without_params() -> None:
     for where in ("items[2]", "items[2].params"):
         with pytest.raises(InputError) as caught:
             library.build("rail", {"length": 1}, where)
         assert caught.value.place == "items[2].params.length"
 
 
-def test_inches_become_mm_and_angles_stay():
+def test_inches_become_mm_and_angles_stay() -> None:
     in_mm = library.build("v_block", {"diameter": 50.8, "angle": 90, "length": 76.2})
     in_inches = library.build("v_block", {"diameter": 2, "angle": 90, "length": 3}, scale=25.4)
     assert in_inches.params["size"] == "small"
@@ -71,7 +73,7 @@ def test_inches_become_mm_and_angles_stay():
     assert "40 to 1000 mm" in text
 
 
-def test_what_the_user_gave_is_not_changed():
+def test_what_the_user_gave_is_not_changed() -> None:
     params = {"pads": [30, 200]}
     library.build("rail", params)
     assert params == {"pads": [30, 200]}

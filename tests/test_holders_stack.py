@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -10,11 +12,11 @@ from fixtures_lib import library
 from tests.oracles.holder_shells import beside_faces, winding
 
 
-def moved(triangles, T):
+def moved(triangles: Any, T: Any) -> Any:
     return triangles @ T[:3, :3].T + T[:3, 3]
 
 
-def stack(*levels):
+def stack(*levels: Any) -> Any:
     """[(holder, T_MH)] of (name, params, seat it offers to the next), the first standing at the origin."""
     T, standing = np.eye(4), []
     for name, params, seat in levels:
@@ -24,7 +26,7 @@ def stack(*levels):
     return standing, T
 
 
-def inside_one_another(one, other):
+def inside_one_another(one: Any, other: Any) -> Any:
     """Share of points just within one body's faces that lie within the other's shells."""
     (a, T_a), (b, T_b) = one, other
     count = 0
@@ -35,7 +37,7 @@ def inside_one_another(one, other):
     return count
 
 
-def test_shanks_lie_in_their_slot_and_touch_only_its_floor():
+def test_shanks_lie_in_their_slot_and_touch_only_its_floor() -> None:
     for carried in ("levelling_holder", "turning_holder"):
         (rail, chuck, holder), _ = stack(
             ("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "mount")
@@ -50,7 +52,7 @@ def test_shanks_lie_in_their_slot_and_touch_only_its_floor():
         assert shank[..., 1].min() < T[1, 3], "the shank goes into the chuck"
 
 
-def test_bodies_that_do_cut_into_each_other_are_seen():
+def test_bodies_that_do_cut_into_each_other_are_seen() -> None:
     """The check above can fail: a shank one millimetre too low is in the chuck's metal."""
     (_, chuck, holder), _ = stack(
         ("base_rail", {}, "top"), ("chuck", {}, "shank"), ("levelling_holder", {}, "mount")
@@ -61,16 +63,16 @@ def test_bodies_that_do_cut_into_each_other_are_seen():
 
 
 @pytest.mark.parametrize("carried", ["levelling_holder", "turning_holder"])
-def test_rest_plane_of_the_usual_stack_is_the_machine_s(carried):
+def test_rest_plane_of_the_usual_stack_is_the_machine_s(carried: Any) -> None:
     """25 of the rail and 12 to the slot's floor, less a drop of 37: the rest plane is Z = 0 again."""
     _, T = stack(("base_rail", {}, "top"), ("chuck", {}, "shank"), (carried, {}, "mount"))
     assert T[2, 3] == pytest.approx(0, abs=1e-12)
 
 
-def test_five_deep_and_the_tilt_moves_what_stands_on_it():
+def test_five_deep_and_the_tilt_moves_what_stands_on_it() -> None:
     """Base rail, chuck, levelling holder, V-block, bar. Rotations by scipy's Rotation, extrinsic x, y, z."""
     tilts = {"tilt_x": 1.7, "tilt_y": -2.3, "angle": 4.1}
-    levels = [("base_rail", {}, "top"), ("chuck", {}, "shank")]
+    levels: Any = [("base_rail", {}, "top"), ("chuck", {}, "shank")]
     block = ("v_block", {"diameter": 24}, "axis")
     standing, level = stack(*levels, ("levelling_holder", {}, "top"), block)
     assert inside_one_another(standing[-1], standing[-2]) == 0, "the block has room on the table"
@@ -84,7 +86,7 @@ def test_five_deep_and_the_tilt_moves_what_stands_on_it():
     assert np.linalg.norm(tilted[:3, 3] - level[:3, 3]) > 1
 
 
-def test_tilt_moves_the_head_and_not_the_body():
+def test_tilt_moves_the_head_and_not_the_body() -> None:
     level = library.build("levelling_holder", {})
     tilted = library.build("levelling_holder", {"tilt_x": 3})
     assert np.array_equal(level.shells[0], tilted.shells[0])
@@ -98,7 +100,7 @@ def test_tilt_moves_the_head_and_not_the_body():
 
 
 @pytest.mark.parametrize("angle", [-120, 33, 90])
-def test_turning_holder_turns_about_its_axis(angle):
+def test_turning_holder_turns_about_its_axis(angle: Any) -> None:
     """Rotation by scipy, about the vertical axis 40 in front of the chuck."""
     straight = library.build("turning_holder", {})
     turned = library.build("turning_holder", {"angle": angle})
@@ -110,7 +112,7 @@ def test_turning_holder_turns_about_its_axis(angle):
 
 
 @pytest.mark.parametrize("mounted", ["side_jaw_vise", "wide_vise", "side_arm", "ring_clamp"])
-def test_what_is_mounted_on_the_front_face_touches_it(mounted):
+def test_what_is_mounted_on_the_front_face_touches_it(mounted: Any) -> None:
     """Rear face on the plate's face: the mounted body begins where the plate ends, and nothing overlaps."""
     standing, T = stack(("levelling_holder", {"table": 0}, "mount"))
     body = library.build(mounted, {})
@@ -119,7 +121,7 @@ def test_what_is_mounted_on_the_front_face_touches_it(mounted):
     assert inside_one_another((body, T), standing[0]) == 0
 
 
-def test_parts_frame_has_a_place_and_a_slot_for_each_part():
+def test_parts_frame_has_a_place_and_a_slot_for_each_part() -> None:
     frame = library.build("parts_frame", {"places": 3, "pitch": 70, "slot_width": 10, "slot_depth": 18})
     beam = frame.shells[0]
     middles = [frame.seats[f"place {i}"].T_HS[0, 3] for i in (1, 2, 3)]
@@ -133,7 +135,7 @@ def test_parts_frame_has_a_place_and_a_slot_for_each_part():
         assert winding(beam, np.array([[x + 5.1, 5, -5.0]])) == pytest.approx(1)
 
 
-def test_limits_of_common_practice():
+def test_limits_of_common_practice() -> None:
     """15 kg, 12 kg, 30 kg, 3000 N: common practice, no source."""
     for name, quantity, most in (
         ("levelling_holder", "mass", 15),

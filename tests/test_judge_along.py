@@ -14,7 +14,7 @@ import clearance
 from clearance.checking.per_move import HORIZON, Along, along
 from clearance.checking.result import Result
 from clearance.checking.verdict import check
-from clearance.scene.heads import Piece, pieces_of_profile
+from clearance.scene.heads import HeadPiece, pieces_of_profile
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of
 from tests.oracles.shapes import Part, block
 
@@ -36,13 +36,13 @@ def judged(*shapes: Shape, cut: tuple[int, ...] = (), threaded: bool = False) ->
         LOWER_Z,
         UPPER_Z,
         cut_shapes=cut,
-        wire=Piece(np.array([LOWER_Z - 4, UPPER_Z + 4]), np.full(2, 0.125)),
+        wire=HeadPiece(np.array([LOWER_Z - 4, UPPER_Z + 4]), np.full(2, 0.125)),
     )
     return check(case_of(Recipe("by hand", shapes, (track,))).scene)
 
 
 def shape(name: str, *parts: Part, margin: tuple[float, float] = (1.0, 0.05), **more: object) -> Shape:
-    return Shape(name, str(more.get("kind", "holder")), parts, margin, more.get("allow", (0.0, 0.0)))  # type: ignore[arg-type]
+    return Shape(name, str(more.get("kind", "holder")), parts, margin, more.get("allow", (0.0, 0.0)))
 
 
 def of(result: Result, head: str) -> Along:

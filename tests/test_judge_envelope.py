@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from clearance.kernels.fcl.envelope import envelope
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
 
 
-def circle(radius, sweep):
+def circle(radius: Any, sweep: Any) -> Any:
     start = np.array([[radius, 0.0]])
     end = radius * np.array([[np.cos(sweep), np.sin(sweep)]])
     moves = polyline(np.concatenate([start, end]))
     return replace(moves, centre=np.zeros((1, 2)), sweep=np.array([sweep]))
 
 
-def stairs(count):
+def stairs(count: Any) -> Any:
     k = np.arange(count + 1)
     return polyline(np.stack([k // 2 * 3.0, (k + 1) // 2 * 2.0], axis=1))
 
 
-def wave(count):
+def wave(count: Any) -> Any:
     t = np.linspace(0, 4 * np.pi, count + 1)
     return polyline(np.stack([20 * t, 15 * np.sin(t)], axis=1))
 
@@ -46,7 +47,7 @@ PIECES = {
 }
 
 
-def places(moves):
+def places(moves: Any) -> Any:
     """Points of the path (n, 2), and the path's own radius where it is an arc."""
     if len(moves) > 100:
         return np.concatenate([moves.start, moves.end[-1:]])
@@ -62,7 +63,7 @@ def places(moves):
     return np.concatenate(out)
 
 
-def rim(piece: Piece, wire, k, count=24):
+def rim(piece: HeadPiece, wire: Any, k: Any, count: Any = 24) -> Any:
     """Points of a piece's outline at its corner height k, as it stands at a place."""
     x0, x1, y0, y1 = piece.rect
     corner = np.array([[x1, y1], [x0, y1], [x0, y0], [x1, y0]])
@@ -75,7 +76,7 @@ def rim(piece: Piece, wire, k, count=24):
 @pytest.mark.few(9)
 @pytest.mark.parametrize("what", PIECES)
 @pytest.mark.parametrize("way", PATHS)
-def test_no_point_of_the_head_comes_out(what, way):
+def test_no_point_of_the_head_comes_out(what: Any, way: Any) -> None:
     """Along 30 horizontal directions the mesh reaches as far as any point of the head, and hardly further."""
     moves, pieces = PATHS[way], PIECES[what]
     mesh = envelope(moves, pieces)
@@ -95,7 +96,7 @@ def test_no_point_of_the_head_comes_out(what, way):
                     assert (level[:, :2] @ n).max() <= reach + 0.001 + DEFAULT.width
 
 
-def test_each_triangle_knows_its_move():
+def test_each_triangle_knows_its_move() -> None:
     moves = stairs(6)
     mesh = envelope(moves, PIECES["cone"])
     assert set(mesh.move) == set(range(6))

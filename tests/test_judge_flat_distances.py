@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point
@@ -13,7 +15,7 @@ N = 1500
 
 
 @pytest.fixture(scope="module")
-def segments():
+def segments() -> Any:
     rng = np.random.default_rng(20)
     a, b, p, q = (rng.uniform(-10, 10, (N, 2)) + 1000.0 for _ in range(4))
     kind = rng.integers(0, 8, N)
@@ -26,7 +28,7 @@ def segments():
     return rng, a, b, p, q
 
 
-def test_segment_to_segment(segments):
+def test_segment_to_segment(segments: Any) -> None:
     _, a, b, p, q = segments
     mine = segment_segment(a, b, p, q)
     theirs = [LineString([a[i], b[i]]).distance(LineString([p[i], q[i]])) for i in range(N)]
@@ -34,7 +36,7 @@ def test_segment_to_segment(segments):
     assert 0.05 < np.mean(mine == 0.0) < 0.5
 
 
-def test_segment_to_a_rectangle_that_slides(segments):
+def test_segment_to_a_rectangle_that_slides(segments: Any) -> None:
     rng, a, b, p, q = segments
     low = rng.uniform(-4, 2, (N, 2))
     high = low + rng.uniform(0, 5, (N, 2))
@@ -42,7 +44,7 @@ def test_segment_to_a_rectangle_that_slides(segments):
         a, b, p, q, np.stack([low[:, 0], high[:, 0], low[:, 1], high[:, 1]], axis=1)
     )
 
-    def sweep(i):
+    def sweep(i: Any) -> Any:
         xs, ys = (low[i, 0], high[i, 0]), (low[i, 1], high[i, 1])
         return MultiPoint([(c[0] + x, c[1] + y) for c in (p[i], q[i]) for x in xs for y in ys]).convex_hull
 
@@ -51,14 +53,14 @@ def test_segment_to_a_rectangle_that_slides(segments):
     assert 0.1 < np.mean(mine == 0.0) < 0.5
 
 
-def test_a_segment_wholly_inside_the_sweep_is_at_no_distance():
+def test_a_segment_wholly_inside_the_sweep_is_at_no_distance() -> None:
     zero, one = np.zeros((1, 2)), np.array([[0.1, 0.1]])
     rect = np.array([[-1.0, 1.0, -1.0, 1.0]])
     assert segment_swept_rectangle(zero, one, zero, one * 3, rect)[0] == 0.0
     assert segment_swept_rectangle(zero - 9, one + 9, zero, one, rect)[0] == 0.0
 
 
-def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it():
+def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it() -> None:
     """The head stands, and a corner of its box is in line with a side far away: rounding must not decide."""
     angles = np.radians(np.linspace(0.0, 180.0, 400))
     way = np.stack([np.cos(angles), np.sin(angles)], axis=1)
@@ -71,7 +73,7 @@ def test_a_corner_in_line_with_an_outline_without_area_is_not_held_by_it():
         assert found.min() > far - 6.0
 
 
-def test_the_nearest_points_are_that_far_apart_and_where_they_must_be(segments):
+def test_the_nearest_points_are_that_far_apart_and_where_they_must_be(segments: Any) -> None:
     """Also where a way is hardly aslant and its rectangle passes the end of an edge."""
     rng, a, b, p, q = segments
     for i in range(N):

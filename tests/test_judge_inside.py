@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -14,18 +16,18 @@ from clearance.kernels.meridian.chords import chords_of
 from clearance.kernels.meridian.profile import NOWHERE, ClearanceMeasure
 from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.sweeps import BARE
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 
 
-def box(low, high):
+def box(low: Any, high: Any) -> Any:
     """A block's twelve triangles (12, 3, 3), outward."""
     c = np.array([[(low, high)[i >> k & 1][k] for k in range(3)] for i in range(8)], dtype=float)
     quads = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
     return np.array([c[[q[0], q[i], q[i + 1]]] for q in quads for i in (1, 2)])
 
 
-def octahedron(size):
+def octahedron(size: Any) -> Any:
     """Eight triangles; its corners lie on the axes."""
     e = size * np.eye(3)
     signs = [(a, b, c) for a in (1, -1) for b in (1, -1) for c in (1, -1)]
@@ -33,11 +35,11 @@ def octahedron(size):
                      for a, b, c in signs])  # fmt: skip
 
 
-def aabbs(triangles):
+def aabbs(triangles: Any) -> Any:
     return AabbSet(*boxes_of(triangles))
 
 
-def inside(triangles, point, closed=True):
+def inside(triangles: Any, point: Any, closed: Any = True) -> Any:
     return holds_point(triangles, boxes_of(triangles), closed, np.asarray(point, dtype=float))
 
 
@@ -54,7 +56,7 @@ OVERLAPPING = np.concatenate([BLOCK, box((-5, -5, -5), (15, 5, 5))])
     "triangles", [BLOCK, TURNED_IN, DOUBLED, DOUBLED_BOTH_WAYS, MIXED, HOLLOW, OVERLAPPING, octahedron(30.0)]
 )
 @pytest.mark.parametrize("turn", [(0, 0, 0), (20, 30, 40)])
-def test_the_middle_of_a_closed_body_is_inside(triangles, turn):
+def test_the_middle_of_a_closed_body_is_inside(triangles: Any, turn: Any) -> None:
     """Whatever is wrong with its windings; a void counts as solid, since no head can be in one."""
     turned = apply(pose((1000, 2, 3), turn), triangles)
     assert inside(turned, (1000, 2, 3)) is True
@@ -62,27 +64,27 @@ def test_the_middle_of_a_closed_body_is_inside(triangles, turn):
     assert inside(turned, (1045, 2, 3)) is False
 
 
-def test_a_line_through_a_corner_tells_nothing_so_another_is_taken():
+def test_a_line_through_a_corner_tells_nothing_so_another_is_taken() -> None:
     """Straight above and below the point are corners of the body: a ray along Z would meet no facet."""
     body = octahedron(10.0)
     assert inside(body, (0, 0, 1)) is True
     assert inside(body, (0, 0, 11)) is False
 
 
-def test_a_needle_that_stands_inside_is_swallowed():
+def test_a_needle_that_stands_inside_is_swallowed() -> None:
     body = octahedron(10.0)
-    needle = (Piece(np.array([-2.0, 2.0]), np.zeros(2)),)
+    needle = (HeadPiece(np.array([-2.0, 2.0]), np.zeros(2)),)
     assert body_swallows(body, aabbs(body), True, straight_runs(polyline(np.zeros((1, 2)))), needle) is True
 
 
-def test_of_an_open_body_only_the_surface_is_a_fact():
+def test_of_an_open_body_only_the_surface_is_a_fact() -> None:
     bowl = BLOCK[2:]  # its lowest face is missing
     assert inside(bowl, (0, 0, 0), closed=False) is None
     assert inside(bowl, (0, 0, 500), closed=False) is False
     assert inside(bowl, (60, 55, 0), closed=False) is False
 
 
-def test_a_block_inside_the_head():
+def test_a_block_inside_the_head() -> None:
     head = pieces_of_profile([(0, 5.0), (6, 17.5), (40, 25.0)], -0.1, up=False)
     small = box((-1, -1, -5), (1, 1, -3))
     path = straight_runs(polyline(np.array([[-20.0, 0], [20, 0]])))
@@ -93,10 +95,10 @@ def test_a_block_inside_the_head():
     assert not head_swallows(below, aabbs(below), path, head)
 
 
-@pytest.mark.parametrize("piece", [Piece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
+@pytest.mark.parametrize("piece", [HeadPiece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
                                    piece_of_box((-1, 2), (-1, 1), (0, 5), -0.1, up=False)])  # fmt: skip
 @pytest.mark.parametrize("bend", [0.0, 1e-15])
-def test_a_move_in_the_middle_of_a_large_facet(piece, bend):
+def test_a_move_in_the_middle_of_a_large_facet(piece: Any, bend: Any) -> None:
     """No side of the facet is anywhere near the move: 1 - (-0.1) = 1.1 below it, by hand."""
     corners = np.array([[[-300.0, -200.0, 1.0], [400.0, -250.0, 1.0 + bend], [10.0, 500.0, 1.0]]])
     for order in ((0, 1, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)):
@@ -115,7 +117,7 @@ BAR = apply(pose((0, 0, 0), (20, 50, 10)), box((-30, -2, -2), (30, 2, 2)))
 
 
 @pytest.mark.parametrize("facets", [[0], [0, 1, 5], [2, 3, 7, 8], list(range(6)), list(range(0, 12, 2))])
-def test_facets_that_face_different_ways_do_not_hold_a_point_beside_them(facets):
+def test_facets_that_face_different_ways_do_not_hold_a_point_beside_them(facets: Any) -> None:
     """Two facets over a point that both look up are no count of two: they are turned to agree first."""
     mixed = BAR.copy()
     mixed[facets] = mixed[facets][:, ::-1]
@@ -129,7 +131,7 @@ def test_facets_that_face_different_ways_do_not_hold_a_point_beside_them(facets)
         assert inside(mixed, point) is bool(there)
 
 
-def test_where_facets_cannot_be_turned_to_agree_nobody_knows():
+def test_where_facets_cannot_be_turned_to_agree_nobody_knows() -> None:
     """Every facet twice and at random turned: a line that goes in and out tells nothing."""
     both = np.concatenate([BAR, BAR[:, ::-1]])
     both[[1, 4, 9]] = both[[1, 4, 9]][:, ::-1]
@@ -138,7 +140,7 @@ def test_where_facets_cannot_be_turned_to_agree_nobody_knows():
     assert inside(both, under) is not True
 
 
-def test_overlapping_shells_with_a_common_corner_each_count_by_themselves():
+def test_overlapping_shells_with_a_common_corner_each_count_by_themselves() -> None:
     """One is inside out: summed over both, the facets above a point in both would cancel."""
     two = np.concatenate([BLOCK, box((-10, -10, -10), (5, 5, 5))[:, ::-1]])
     two[3] = two[3, ::-1]
@@ -150,7 +152,7 @@ def test_overlapping_shells_with_a_common_corner_each_count_by_themselves():
 @pytest.mark.parametrize(
     "seed", [*range(12), *(pytest.param(k, marks=pytest.mark.slow) for k in range(12, 60))]
 )
-def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed):
+def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed: Any) -> None:
     """A tray of five blocks that share edges, each facet wound at random: air in it and beside it is air,
     and no point in a block is ever called outside.
     """
@@ -171,7 +173,7 @@ def test_a_point_with_a_way_out_is_outside_however_facets_are_wound(seed):
             assert inside(turned, apply(at, metal.reshape(1, 1, 3))[0, 0]) is not False
 
 
-def test_a_way_out_that_grazes_an_edge_is_none():
+def test_a_way_out_that_grazes_an_edge_is_none() -> None:
     """Straight up from the point is the edge of two facets, which both leave to the other."""
     from clearance.kernels.containment import _sees_out
 
@@ -185,7 +187,7 @@ def test_a_way_out_that_grazes_an_edge_is_none():
     assert _sees_out(BLOCK, np.array([10.0 + 1e-6, 0.0, 0.0]))
 
 
-def test_two_blocks_on_one_bottom_do_not_cancel_each_other():
+def test_two_blocks_on_one_bottom_do_not_cancel_each_other() -> None:
     """The lower one inside out: what lies in both has as many ways in as out above it, and is metal."""
     tall, short = box((-50, -50, 2), (50, 50, 60)), box((-50, -50, 2), (50, 50, 40))
     for both in (np.concatenate([tall, short[:, ::-1]]), np.concatenate([tall[:, ::-1], short])):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.touch import TouchHead
 from clearance.mesh import model as shapes
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import polyline
@@ -26,7 +27,7 @@ HEAD = [
 ]
 
 
-def grid(nx, ny, height):
+def grid(nx: Any, ny: Any, height: Any) -> Any:
     """A wavy sheet of 2 nx ny triangles over 100 x 80 mm."""
     x, y = np.meshgrid(np.linspace(0, 100, nx + 1), np.linspace(0, 80, ny + 1), indexing="ij")
     p = np.stack([x, y, height(x, y)], axis=-1)
@@ -36,11 +37,11 @@ def grid(nx, ny, height):
     )
 
 
-def body(triangles):
+def body(triangles: Any) -> Any:
     return Body("sheet", "part", triangles, False, SideHeight(0.3, 0.05), SideHeight(0, 0))
 
 
-def distance(triangles, path, monkeypatch, everything):
+def distance(triangles: Any, path: Any, monkeypatch: pytest.MonkeyPatch, everything: Any) -> Any:
     tolerances = DEFAULT.fcl
     with monkeypatch.context() as patch:
         if everything:
@@ -65,7 +66,7 @@ SHEETS = {
 @pytest.mark.few(4)
 @pytest.mark.parametrize("name", SHEETS)
 @pytest.mark.parametrize("turn", [(0, 0, 0), (3, -2, 40)])
-def test_what_is_left_out_does_not_matter(name, turn, monkeypatch):
+def test_what_is_left_out_does_not_matter(name: Any, turn: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     triangles = apply(pose((5, 3, 0), turn), grid(60, 50, SHEETS[name]))
     angle = np.linspace(0, 6, 90)
     path = np.stack([50 + 30 * np.cos(angle), 40 + 20 * np.sin(angle)], axis=1)
@@ -76,7 +77,7 @@ def test_what_is_left_out_does_not_matter(name, turn, monkeypatch):
     assert (shown == 0.0) == (whole == 0.0)
 
 
-def test_a_level_face_is_not_shown_facet_by_facet():
+def test_a_level_face_is_not_shown_facet_by_facet() -> None:
     """The reason for all this: a million facets at one distance are one answer."""
     triangles = grid(200, 160, SHEETS["level, all facets equally near"])
     path = np.array([[10.0, 10.0], [90.0, 70.0]])
@@ -86,14 +87,14 @@ def test_a_level_face_is_not_shown_facet_by_facet():
     assert len(place.rows) < 200
 
 
-def wave(bits, closed):
+def wave(bits: Any, closed: Any) -> Any:
     """A path that goes round, in and out, so that parts of it come near to a thing again and again."""
     angle = np.linspace(0, 2 * np.pi if closed else 5.5, bits + 1)
     r = 40 + 4 * np.sin(9 * angle)
     return np.stack([50 + r * np.cos(angle), 40 + 0.8 * r * np.sin(angle)], axis=1)
 
 
-def block(low, high):
+def block(low: Any, high: Any) -> Any:
     x, y, z = (sorted(pair) for pair in zip(low, high, strict=True))
     return shapes.box(tuple(x), tuple(y), tuple(z))
 
@@ -102,7 +103,9 @@ def block(low, high):
 @pytest.mark.parametrize(
     "seed", [*range(12), *(pytest.param(k, marks=pytest.mark.slow) for k in range(12, 60))]
 )
-def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch):
+def test_parts_of_a_path_that_break_off_hold_all_that_is_near(
+    seed: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Small things beside, under and over a head, some of them level with its faces: the path shown is in
     pieces, open where it breaks off, and FCL finds on it what it finds on the whole envelope.
     """
@@ -119,7 +122,7 @@ def test_parts_of_a_path_that_break_off_hold_all_that_is_near(seed, monkeypatch)
     assert shown == pytest.approx(whole, abs=5e-3)
 
 
-def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
+def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch: pytest.MonkeyPatch) -> None:
     """A disc that rides level under a small thing: the place that is nearest lies beyond the bit shown."""
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
     elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
@@ -134,7 +137,7 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch):
     assert distance(triangles, path, monkeypatch, everything=False) == pytest.approx(0.1, abs=1e-4)
 
 
-def lines_between(x, count):
+def lines_between(x: Any, count: Any) -> Any:
     """A zigzag of so many lines that all end at x and -x, 80 mm deep."""
     y = np.repeat(np.linspace(-40, 40, count // 2 + 1), 2)
     return np.column_stack([np.resize([-x, x, x, -x], len(y)), y])
@@ -143,14 +146,14 @@ def lines_between(x, count):
 @pytest.mark.parametrize(
     "piece",
     [
-        Piece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
-        Piece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
-        Piece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([20.0, 20.0])),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([15.0, 20.0])),
+        HeadPiece(np.array([-10.0, 0.0]), np.array([0.0, 0.0]), (-20.0, 20.0, -20.0, 20.0)),
     ],
     ids=["disc", "cone", "box"],
 )
 @pytest.mark.parametrize("count", [400, 2000])
-def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece, count):
+def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece: Any, count: Any) -> None:
     """Each line ends 40 mm before the wall, and the piece reaches 20 mm: by hand, 20 mm from each."""
     wall = block((-150.0, -200.0, -60.0), (-120.0, 200.0, 60.0))
     head = FclHead(
@@ -160,7 +163,7 @@ def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece, count):
     assert head._made[0.0, 0.0].surface.size < 4000
 
 
-def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all():
+def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all() -> None:
     """Four kilometres of path, of bits as long as the field is wide."""
     boxes = PathBoxes([lines_between(80.0, 50_000)])
     assert len(boxes.p) < 150_000
@@ -168,7 +171,7 @@ def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all():
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
+def test_what_a_standing_head_bounds_is_all_that_matters(seed: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """A short path: of its envelope FCL is shown only what is no farther than the head at one corner of
     it."""
     rng = np.random.default_rng(100 + seed)
@@ -186,12 +189,14 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed, monkeypatch):
 
 
 @pytest.mark.parametrize("lift", [0.0, 7.25])
-def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monkeypatch):
+def test_many_equal_openings_have_one_tree_and_each_its_own_distance(
+    lift: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A square opening at forty places, and one that is 0.001 longer, beside a wall and over a step, against
     plane geometry: the straight side of what a cylinder of radius 5 sweeps ends 5 beyond its path."""
     made = []
     model = side.fcl.BVHModel
-    monkeypatch.setattr(side.fcl, "BVHModel", lambda: made.append(0) or model())
+    monkeypatch.setattr(side.fcl, "BVHModel", lambda: made.append(0) or model())  # type: ignore[func-returns-value]
     wall = block((60.0, -50.0, -20.0), (70.0, 50.0, 40.0))
     step = block((60.0, -50.0, -20.0), (70.0, 50.0, -3.0))
     bodies = Bodies([body(wall), body(step)], np.array([3.0, -2.0, 0.5]))
@@ -210,7 +215,7 @@ def test_many_equal_openings_have_one_tree_and_each_its_own_distance(lift, monke
         assert head.distance(1) == pytest.approx(np.hypot(beside, 3.0 + lift), abs=1e-9)
 
 
-def test_an_exact_touch_does_not_slip_the_collision_query():
+def test_an_exact_touch_does_not_slip_the_collision_query() -> None:
     """Blocks turned at random, lifted until their highest corner is on the lower face of a piece: by
     construction a touch, and none 0.01 below. FCL's collision query alone misses some of them."""
     rng = np.random.default_rng(5)

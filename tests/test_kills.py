@@ -17,6 +17,7 @@ import sys
 import time
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -89,7 +90,7 @@ class Running:
         self.process.communicate()
 
 
-def moments(name: str) -> list:
+def moments(name: str) -> list[Any]:
     drawn = [pytest.mark.draws] if name in DRAWN else []
     count = [pytest.param(1 if drawn else FEW), pytest.param(MANY, marks=LONG)]
     slow = [pytest.mark.slow] if name not in QUICK else []

@@ -245,3 +245,29 @@ def test_what_goes_past_the_query_is_found(module: str, source: str) -> None:
 def test_a_growth_that_is_added_up_elsewhere_is_found() -> None:
     source = "grow = body.allow.side + run.margin(body).side"
     assert adds_up_growth(source) == [1]
+
+
+def class_names(sources: dict[str, str]) -> dict[str, list[str]]:
+    """The modules in which each class stands that is not a module's own."""
+    found: dict[str, list[str]] = {}
+    for module, source in sources.items():
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(module)
+    return found
+
+
+#: a page's judge and that of places; a seat and an item's places on it; what a session and a job stand at
+TWICE = {"Judge", "Seat", "State"}
+
+
+def test_a_class_name_means_one_thing() -> None:
+    sources = {module: file.read_text(encoding="utf-8") for module, file in modules().items()}
+    twice = {name: homes for name, homes in class_names(sources).items() if len(homes) > 1}
+    assert not {name: homes for name, homes in twice.items() if name not in TWICE}
+
+
+def test_a_class_name_that_means_two_things_is_found() -> None:
+    assert class_names({"a": "class Piece: ...", "b": "class Piece: ...\nclass _Own: ..."}) == {
+        "Piece": ["a", "b"]
+    }

@@ -17,6 +17,7 @@ import clearance
 from clearance.checking.result import shown
 from tests.chromium import Chromium
 from tests.live_bench import Served, served
+from tests.live_walk import WAYS, Walk, long_strap
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
@@ -36,15 +37,6 @@ def browser() -> Iterator[Chromium]:
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     return Path(shutil.copytree(DEMOS, tmp_path / "demos"))
-
-
-def long_strap(folder: Path) -> Path:
-    """The raised demo with a right strap so long that the upper head meets it."""
-    text = (folder / "side_plate_die_raised.toml").read_text()
-    at = text.index("reach = 24", text.index('name = "right strap"'))
-    file = folder / "long_strap.toml"
-    file.write_text(f"{text[:at]}reach = 58{text[at + 10 :]}")
-    return file
 
 
 def rows(page: Chromium) -> list[list[str]]:
@@ -184,6 +176,20 @@ def test_all_by_keys_alone(browser: Chromium, folder: Path) -> None:
         other = folder / "side_plate_die_raised_2.toml"
         assert (verdict, on_page) == checked(other)
         assert (folder / "side_plate_die_raised.toml").read_bytes() == (DEMOS / file.name).read_bytes()
+        assert browser.errors == []
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_somebody_who_never_saw_it_gets_out_of_a_clash(browser: Chromium, folder: Path, way: str) -> None:
+    """The steps of the how-to, whose last verdict is clear; what is written is so by a fresh check."""
+    setup, steps = WAYS[way]
+    with served(setup(folder)) as one:
+        walk: Walk = steps(browser, one.address)
+        seen = [what for _, _, what in walk.steps]
+        assert seen[0] == "CLASH"
+        assert [what for what in seen if what in ("CLASH", "CLOSE", "CLEAR")][-1] == "CLEAR"
+        if "written into long_strap.toml" in seen[-1]:
+            assert clearance.check(folder / "long_strap.toml").verdict == "clear"
         assert browser.errors == []
 
 

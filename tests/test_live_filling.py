@@ -19,6 +19,7 @@ from clearance.live import filling
 from clearance.live.desk import Desk
 from clearance.live.filling import WhereQuestion
 from tests.live_bench import Line, served
+from tests.test_where_lines import TOE, beside, on_rails
 
 DEMOS = Path(__file__).parents[1] / "demo_models"
 
@@ -70,6 +71,34 @@ def test_at_thread_holes_the_ranges_of_turns_are_all_round(monkeypatch: pytest.M
         assert all(a[1] == pytest.approx(b[0]) for a, b in zip(turns, turns[1:], strict=False))
     green = {round(h["at"][0]) for h in last["holes"] if any(kind == "free" for _, _, kind in h["turns"])}
     assert green == {200}, "the one place that clearance where finds there too (see the how-to on where)"
+
+
+@pytest.mark.parametrize(("front", "reach", "kind"), [(55.0, 40, "free"), (57.5, 35, "slot")])
+def test_a_place_that_wants_a_push_along_the_slot_is_told_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, front: float, reach: int, kind: str
+) -> None:
+    """By hand, see test_where_lines: at 35 its tip begins 0.5 before the plate, and the slot gives 3."""
+    setup = on_rails(tmp_path, front=front, reach=reach).write()
+    desk = Desk(clearance.load(setup), clearance.load)
+    last = maps(monkeypatch, desk, "strap")[-1]
+    here = next(hole for hole in last["holes"] if hole["at"] == pytest.approx([100, 30]))
+    assert [k for low, high, k in here["turns"] if low <= 0 <= high] == [kind]
+
+
+def test_along_the_side_of_a_part_places_are_bits_of_a_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By hand, see test_where_lines: its face, 30 wide, is wholly on the plate's left side, of 80, from 15 to
+    65."""
+    desk = Desk(clearance.load(beside(tmp_path, TOE).write()), clearance.load)
+    last = maps(monkeypatch, desk, "clamp")[-1]
+    assert last["done"]
+    left = [np.array(one["ends"]).reshape(-1, 2) / 100 for one in last["sides"]
+            if one["kind"] == "free" and one["turn"] == 0.0]  # fmt: skip
+    ends = np.concatenate(left)
+    # machine X Y of its own point: the plate stands at 70, 40
+    assert np.ptp(ends[:, 0]) < 0.02
+    assert np.ptp(ends[:, 1]) == pytest.approx(50.0, abs=0.4)
 
 
 def test_what_a_map_is_about_changes_with_all_but_the_items_own_place() -> None:

@@ -7,6 +7,7 @@ straps' screws stand on their own points.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ def desk() -> Desk:
     return Desk(clearance.load(DEMOS / "side_plate_die_clash.toml"), clearance.load)
 
 
-def told(desk: Desk) -> dict:
+def told(desk: Desk) -> dict[str, Any]:
     return desk.state(True)["items"]
 
 

@@ -64,7 +64,7 @@ def test_what_heads_do_is_said_and_not_read_off_names(tmp_path: Path) -> None:
 def test_a_result_is_complete_when_it_is_made(tmp_path: Path) -> None:
     result = clearance.check(clearance.load(str(Bench(tmp_path).write())))
     with pytest.raises(FrozenInstanceError):
-        result.cures = ()
+        result.cures = ()  # type: ignore[misc]
     assert result.facts.travel["x"].high == 100.0
 
 

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 import clearance
 from clearance.cli import run
 from clearance.geometry.transforms import turn_matrix
-from clearance.scene.guess.choice import Choice, Part, choose, paths
+from clearance.scene.guess.choice import ModelGuess, Part, choose, paths
 from tests.test_new import SQUARE, bar, block, made, stl
 
 Array = NDArray[np.float64]
@@ -88,18 +88,18 @@ def rotation(degrees: float) -> Array:
 MIRROR = np.diag([-1.0, 1.0])
 
 
-def chosen(triangles: Array, file: Path) -> Choice:
+def chosen(triangles: Array, file: Path) -> ModelGuess:
     return choose([Part(triangles, "mm", False)], paths(str(file), file.name))
 
 
-def in_model(choice: Choice, points: Array) -> Array:
+def in_model(choice: ModelGuess, points: Array) -> Array:
     """Points (N, 2) of the path where they come to lie in the model (N, 3), on the side that is down."""
     on = choice.laid.on(points)
     p = np.column_stack([on, np.full(len(on), choice.stance.low[2])])
     return np.asarray(p @ turn_matrix(choice.stance.turn))
 
 
-def lands(choice: Choice, drawn: Array, model: Array, axis: int = 2) -> None:
+def lands(choice: ModelGuess, drawn: Array, model: Array, axis: int = 2) -> None:
     """Drawn points (N, 2) must come to points (N, 2) of the model, across its axis."""
     there = np.delete(in_model(choice, drawn), axis, axis=1)
     assert np.abs(there - model).max() < 0.005

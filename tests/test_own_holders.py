@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -26,13 +27,13 @@ def shop(tmp_path: Path) -> Path:
     return shop_in(tmp_path)
 
 
-def answer(words: list[str], tmp_path: Path) -> tuple[int, dict]:
+def answer(words: list[str], tmp_path: Path) -> tuple[int, dict[Any, Any]]:
     report = tmp_path / "answer.json"
     code = cli.run([*words, "--json", str(report)])
     return code, json.loads(report.read_text())
 
 
-def pairs(file: Path, tmp_path: Path) -> dict:
+def pairs(file: Path, tmp_path: Path) -> dict[Any, Any]:
     code, report = answer(["check", str(file)], tmp_path)
     assert code in (0, 1)
     return {(p["head"], p["item"]): (p["clearance"], p["side"], p["height"]) for p in report["pairs"]}

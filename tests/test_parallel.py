@@ -211,7 +211,7 @@ def case_lock_in_a_thread() -> None:
         thread = threading.Thread(target=holder)
         thread.start()
         held.wait()
-        assert share() == [1, 2, 3]
+        assert share() == [1, 2, 3]  # type: ignore[no-untyped-call]
         thread.join()
 
 
@@ -336,7 +336,7 @@ def case_parent() -> None:
     """Start one of each kind, and say so."""
     if sys.argv[1:] == ["pipe"]:
         # as where the system does not end them by itself
-        child.ctypes = None  # type: ignore[assignment]
+        child.ctypes = None
 
     def wait(k: int) -> int:
         if os.getpid() == HERE:

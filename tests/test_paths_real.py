@@ -95,7 +95,7 @@ def test_refused_with_a_reason(name: str, options: PathOptions, says: str) -> No
 
 def test_all_drawings_are_in_this_table() -> None:
     listed = {mark.args[1][k][0] for test in (test_read_right, test_refused_with_a_reason)
-              for mark in test.pytestmark for k in range(len(mark.args[1]))}  # type: ignore[attr-defined]  # fmt: skip
+              for mark in test.pytestmark for k in range(len(mark.args[1]))}  # fmt: skip
     there = {str(p.relative_to(FOLDER)) for p in FOLDER.rglob("*") if p.suffix.lower() == ".dxf"}
     assert there <= listed
     assert there

@@ -213,7 +213,7 @@ def test_the_line_through_both_guides_goes_through_both_planes(
         assert path.line.tolist() == [moves.line[i] for i in path.origin]
     allowed = (lower.chord_error + upper.chord_error + 2e-6) * (1 + 2 * (high - low) / apart)
     for i in range(len(lower)):
-        k = int(lower.origin[i])  # type: ignore[index]
+        k = int(lower.origin[i])
         of = np.flatnonzero(lower.origin == k)
         kind, start, to, centre, turn, begin = wanted[k]
         end = wanted[k + 1][5] if k + 1 < len(wanted) else tilt
@@ -323,7 +323,7 @@ def test_chords_keep_their_bound_and_the_wires_state() -> None:
     moves = read("G00 X-5 Y0\nG01 X10 U1\nG03 X0 Y10 I-10 U3 V0\nG00 X0 Y0")
     for bound in (0.1, 0.01, 0.001):
         for reading in ("even", "cone"):
-            lower, upper = guides(moves, (0.0, 25.0), -5.0, 30.0, 0.0, bound, reading)  # type: ignore[arg-type]
+            lower, upper = guides(moves, (0.0, 25.0), -5.0, 30.0, 0.0, bound, reading)
             # Half the bound in both planes, and 1.4 times that where the upper guide is, 5 above them.
             assert upper.chord_error == pytest.approx(bound if reading == "even" else 0.7 * bound)
             assert lower.threaded.tolist() == upper.threaded.tolist()

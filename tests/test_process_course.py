@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 import clearance
 from clearance.errors import InputError
-from clearance.process.course import Course, There
+from clearance.process.course import Course, There, solids
 from clearance.process.findings import Checked
 from clearance.process.offsets import Pass, passes
 from clearance.process.slug import (
@@ -25,7 +25,6 @@ from clearance.process.slug import (
     piece_name,
     way_out,
 )
-from clearance.process.solids import solids
 from clearance.report.sheet.data import gather
 from tests.access_bench import block, judged_in_time, line, post, scene
 from tests.nest_job import nest_result

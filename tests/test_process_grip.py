@@ -15,7 +15,7 @@ import pytest
 from manifold3d import Manifold
 
 import clearance
-from clearance.process.gripping import Grip, grip
+from clearance.process.holding import Grip, grip
 from clearance.process.support import Contacts
 from fixtures_lib.solids import box
 from tests.access_bench import judged_in_time

@@ -181,7 +181,7 @@ def test_hands_at_a_stop_with_the_wire_in_are_told_once(tmp_path: Path) -> None:
 def test_without_such_words_it_is_in_while_the_run_goes_on(nc: str, tmp_path: Path) -> None:
     """By the contract it is cut where the run ends: before a G00."""
     program = "\n".join([line((30, -5), (30, 3)), "N50 M00", f"{nc} Y-5"])
-    plain = {"codes": {"thread": [], "cut": [], "ignore": []}}
+    plain: Any = {"codes": {"thread": [], "cut": [], "ignore": []}}
     result = at_stop(tmp_path, program, plain, without=[{"item": "bar", "from": "N50"}])
     assert len(told(result, "wire in")) == (nc[:3] == "G01")
 
@@ -203,7 +203,7 @@ def test_a_part_that_is_taken_off_around_a_wire_that_a_program_left_in(tmp_path:
 
 
 def test_a_machine_file_that_names_no_word_for_cutting_the_wire(tmp_path: Path) -> None:
-    none = {"codes": {"thread": [], "cut": [], "ignore": []}}
+    none: Any = {"codes": {"thread": [], "cut": [], "ignore": []}}
     result = at_stop(tmp_path, HOME, none, **TAKEN, held_by={"by": "glue", "until": "N90"})
     ((_, _, message),) = told(result, "wire in")
     assert message.endswith("if the program does so, name its word in the machine file (codes.cut)")

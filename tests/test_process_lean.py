@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from clearance.process.leaning import touches_bore
+from clearance.process.travel import touches_bore
 from clearance.scene.model import Finding, Scene
 from clearance.scene.settings import HeadModel
 from tests.access_bench import MACHINE, WIRE, block, findings, post, scene

@@ -9,6 +9,7 @@ no source; pressure times area is arithmetic.
 from __future__ import annotations
 
 from math import pi
+from typing import Any
 
 import numpy as np
 import pytest
@@ -133,7 +134,9 @@ def test_a_round_patch_keeps_eight_corners_within_it() -> None:
 
 
 # ---------------------------------------------------------------------------------- 500 random plates
-def programme(patches: list[np.ndarray], force_down: float, at: np.ndarray, which: int | None, sign: float):
+def programme(
+    patches: list[np.ndarray], force_down: float, at: np.ndarray, which: int | None, sign: float
+) -> Any:
     """HiGHS: a force at each corner, of at least nothing; the load on one patch, least or most."""
     corners = np.concatenate(patches)
     owner = np.concatenate([np.full(len(p), k) for k, p in enumerate(patches)])

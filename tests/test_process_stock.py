@@ -17,7 +17,7 @@ from manifold3d import Manifold, Mesh64
 import clearance
 from clearance.mesh.read import read_model
 from clearance.mesh.sections import Outline, levels_of
-from clearance.process.removal import story
+from clearance.process.removal import removals
 from clearance.process.stock import SPARK_GAP, Stock
 from clearance.scene.model import Scene
 from tests.access_bench import WIRE, block, box_path, line, post, scene
@@ -68,7 +68,7 @@ def manifold_op() -> object:
 
 def ours(scene: Scene, part: int, width: float) -> tuple[list[float], Stock]:
     """The volumes of what is left and of each piece that came free, largest first."""
-    told = story(scene)
+    told = removals(scene)
     stock = Stock(scene.bodies[part], width)
     for run in told.all_runs:
         if part in run.stretch.cut_bodies:
@@ -132,7 +132,7 @@ def test_a_cut_by_hand(tmp_path: Path) -> None:
     """A plate 80 x 60 x 20 cut across at 50: the kerf is 0.2 wide and 0.02 more on either side."""
     stock = Stock(scene(tmp_path, block(80, 60, 20), line((50, -5), (50, 65))).bodies[0], WIDE)
     loaded = scene(tmp_path, block(80, 60, 20), line((50, -5), (50, 65)))
-    told = story(loaded)
+    told = removals(loaded)
     stock.cut(told.all_runs[0])
     assert stock.metal.volume == pytest.approx(20 * 60 * (80 - 0.24))
     piece = stock.free(told.pieces[0].outline)
@@ -162,7 +162,7 @@ def test_a_leaning_wire(tmp_path: Path) -> None:
     words += [f"G01 X{x} Y{y} U{u} V{v}" for x, y, u, v in corners]
     program = {"nc": "\n".join(words), "uv_words": "relative", "planes": {"xy": 0.0, "uv": 20.0}}
     loaded = scene(tmp_path, block(80, 60, 20), program, heads={"upper_z": 25.0})
-    told = story(loaded)
+    told = removals(loaded)
     stock = Stock(loaded.bodies[0], WIDE)
     stock.cut(told.all_runs[0])
     stock.free(told.pieces[0].outline)

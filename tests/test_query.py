@@ -4,6 +4,7 @@ alone."""
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -63,7 +64,7 @@ def test_only_the_pairs_of_what_moved_are_looked_at(monkeypatch: pytest.MonkeyPa
     looked: set[int] = set()
     real = search._NearestSearch.bounded
 
-    def watched(self, pairs):  # type: ignore[no-untyped-def]
+    def watched(self: Any, pairs: Any) -> Any:
         looked.update(self.tree.nodes.owner[pairs.tri].tolist())
         return real(self, pairs)
 

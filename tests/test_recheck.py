@@ -130,7 +130,7 @@ def test_with_nothing_otherwise_it_is_compared_with_the_last_whole_run(tmp_path:
     edited = Said({"job_0000": "clash", "job_0001": "close"})
     begun = asked([str(folder)], AS_IT_IS, source=edited)
     next(begun)
-    begun.close()  # type: ignore[attr-defined]
+    begun.close()
     found = rows_of(folder, edited)
     assert found["job_0000"].change == "worse", "a run that was broken off is not the last whole one"
     assert found["job_0001"].change == "same"
@@ -267,7 +267,7 @@ def test_the_library_says_what_is_wrong_with_an_argument() -> None:
     with pytest.raises(front.WrongArgument, match="workers"):
         front.recheck(str(DEMOS), workers=0)
     with pytest.raises(front.WrongArgument, match="machine"):
-        front.recheck(str(DEMOS), machine=5)  # type: ignore[arg-type]
+        front.recheck(str(DEMOS), machine=5)
     with pytest.raises(front.InputError, match="no such file or folder"):
         front.recheck("nowhere")
 

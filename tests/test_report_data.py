@@ -126,7 +126,7 @@ def test_what_is_no_number_is_null() -> None:
 
 def test_numpy_numbers_are_numbers() -> None:
     pair = a_pair(clearance=np.float64(0.5), move=np.int64(3), line=np.int64(7), touching=((np.int64(3), 3),))
-    moves = (MoveDistance("opening", np.int64(1), np.int64(5), "lower", None, np.float32(0.5), None, None),)  # type: ignore[arg-type]
+    moves = (MoveDistance("opening", np.int64(1), np.int64(5), "lower", None, np.float32(0.5), None, None),)
     report = strict(data.as_json(data.as_report(a_result(pair, moves=moves))))
     assert (report["pairs"][0]["move"], report["pairs"][0]["touching"]) == (3, [[3, 3]])
     assert (report["moves"][0]["move"], report["moves"][0]["clearance"]) == (1, 0.5)
@@ -289,7 +289,7 @@ def test_moves_are_written_from_columns_as_they_are_row_by_row(tmp_path: Path) -
             HeadDistances(
                 "empty", "wire", ("front rail",), *[np.array([], dtype=int)] * 3, *[np.array([])] * 3
             ),
-            HeadDistances("opening", "upper", (), *(np.array([k]) for k in (-1, 1, 9)), none, none, none),
+            HeadDistances("opening", "upper", (), *(np.array([k]) for k in (-1, 1, 9)), none, none, none),  # type: ignore[call-arg]
         ]
     )
     result = a_result(a_pair(), moves=table)

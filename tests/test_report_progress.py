@@ -15,7 +15,7 @@ class Terminal(io.StringIO):
 
 def wait_for(done: object) -> None:
     end = time.monotonic() + 5.0
-    while not done() and time.monotonic() < end:  # type: ignore[operator]
+    while not done() and time.monotonic() < end:
         time.sleep(0.005)
 
 

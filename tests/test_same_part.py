@@ -117,7 +117,7 @@ def test_step(tmp_path: Path) -> None:
         results.append(verdict_of(tmp_path, items__2=item, title=name))
     assert results[0].verdict != "clear"
     # facets of a ball need not be the same ones: each lies within 0.1 of it, by the bound
-    same(*results, within=0.2)
+    same(*results, within=0.2)  # type: ignore[misc]
 
 
 def test_drawing_and_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -125,7 +125,7 @@ def test_undo_redo_and_reset() -> None:
     assert session.changes == ()
     assert close(session.redo(), first)
     assert close(session.redo(), second)
-    assert {one.item for one in session.changes} == {"strap"}
+    assert {one.item for one in session.changes} == {"strap"}  # type: ignore[var-annotated]
     assert close(session.reset(), at_first)
     assert close(session.undo(), second)
     session.move("strap", by=(1, 0, 0))

@@ -183,30 +183,6 @@ def test_a_strap_is_pushed_along_its_slot(tmp_path: Path) -> None:
         session.slide("V-block", 1.0)
 
 
-@pytest.mark.slow
-@pytest.mark.slow
-@pytest.mark.long
-@pytest.mark.parametrize("demo", list(DONE))
-def test_400_random_drags(demo: str) -> None:
-    """Each figure as measured afresh, every tenth time; the verdict as a fresh check's, every fiftieth."""
-    session = clearance.Session(clearance.load(DEMOS / f"{demo}.toml"))
-    item, (holder, param, values), _ = DONE[demo]
-    rng = np.random.default_rng(24)
-    for k in range(400):
-        if k % 80 == 79:
-            session.set_param(holder, param, rng.uniform(*values))
-        turn = 0.0 if demo in STRAIGHT else rng.uniform(-1, 1)
-        session.move(item, by=(*rng.uniform(-2, 2, 2), 0.0), turn=(0, 0, turn), on=bool(k % 3))
-        if k % 10 == 0:
-            holds(session)
-        if k % 50 == 49:
-            judged = session.judge()
-            scene = session.scene
-            assert told(judged) == told(clearance.check(scene))
-            pairs = {(p.head, p.item, p.cut): p.verdict for p in judged.pairs}
-            assert {(r.head, r.item, r.cut): r.verdict for r in session.rows} == pairs
-
-
 def test_a_holder_of_the_shops_own_is_fitted_anew_as_its_part_moves() -> None:
     session = clearance.Session(clearance.load(DEMOS / "own_vise.toml"))
     part = next(b.name for b in session.shown.items.values() if b.kind == "part")

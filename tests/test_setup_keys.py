@@ -80,7 +80,7 @@ IN_SETUP: list[Case] = [
     (
         "heads.upper_z",
         {"heads": {"upper_z": 44.5}},
-        lambda s: [s.stretches[0].upper_z, *s.stretches[0].flushing],
+        lambda s: [s.stretches[0].upper_z, *s.stretches[0].flushing],  # type: ignore[misc]
         near([44.5, 0.4, 44.5 - TOP]),
     ),
     (

@@ -8,7 +8,7 @@ import pytest
 
 import clearance
 from clearance.errors import InputError
-from clearance.process.removal import story
+from clearance.process.removal import removals
 from clearance.scene.model import Scene
 from tests.access_bench import AT, block, post, scene
 from tests.setup_writer import Tables
@@ -70,6 +70,6 @@ def test_what_is_cut_free_is_the_paths_own(tmp_path: Path) -> None:
     """Ways there and back that enclose another reading cut nothing."""
     whole = standing(tmp_path, 15, {}, 90)
     alone = standing(tmp_path, 15, {"uv_on_arcs": "cone"}, 90)
-    sizes = [[piece.volume for piece in story(each).pieces] for each in (whole, alone)]
+    sizes = [[piece.volume for piece in removals(each).pieces] for each in (whole, alone)]
     assert len(sizes[0]) == 1
     assert sizes[0] == pytest.approx(sizes[1])

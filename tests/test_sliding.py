@@ -8,6 +8,7 @@ each give one point).
 from __future__ import annotations
 
 import time
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,14 +19,14 @@ from clearance.mesh.model import box
 Y = np.array([0.0, 1.0, 0.0])
 
 
-def ball(radius, at, level=4):
+def ball(radius: Any, at: Any, level: Any = 4) -> Any:
     import trimesh
 
     mesh = trimesh.creation.icosphere(subdivisions=level, radius=radius)
     return mesh.triangles + np.asarray(at, dtype=float)
 
 
-def test_a_block_meets_a_block_face_to_face():
+def test_a_block_meets_a_block_face_to_face() -> None:
     jaw, part = box((0, 60), (40, 60), (0, 20)), box((10, 50), (-5, 27.25), (3, 30))
     assert first_met(jaw, part, Y) == pytest.approx(27.25 - 40, abs=1e-9)
     assert first_met(jaw, part, -Y) == pytest.approx(60 - -5, abs=1e-9), (
@@ -33,13 +34,13 @@ def test_a_block_meets_a_block_face_to_face():
     )
 
 
-def test_what_passes_by_is_not_met():
+def test_what_passes_by_is_not_met() -> None:
     jaw = box((0, 60), (40, 60), (0, 20))
     for aside in (box((70, 90), (0, 20), (0, 20)), box((10, 50), (0, 20), (20.5, 30))):
         assert first_met(jaw, aside, Y) is None
 
 
-def test_what_lies_on_a_ledge_does_not_stop_it():
+def test_what_lies_on_a_ledge_does_not_stop_it() -> None:
     """The ledge goes along under the part, whose underside lies on it, or a hair off."""
     ledge, jaw = box((0, 60), (30, 40), (-10, 0)), box((0, 60), (40, 60), (-10, 12))
     for sunk in (0.0, 1e-9, -1e-9, 1e-6, -1e-6, 0.004):
@@ -49,7 +50,7 @@ def test_what_lies_on_a_ledge_does_not_stop_it():
     assert first_met(np.concatenate([ledge, jaw]), part, Y) == pytest.approx(20 - 30, abs=1e-9)
 
 
-def test_a_round_bar_against_a_flat_jaw():
+def test_a_round_bar_against_a_flat_jaw() -> None:
     """The bar's polygon stands about its circle, and touches it where the axes cross it."""
     from fixtures_lib.solids import bar, shell
 
@@ -58,7 +59,7 @@ def test_a_round_bar_against_a_flat_jaw():
     assert first_met(jaw, rod, Y) == pytest.approx(10 - 40, abs=1e-9)
 
 
-def test_balls_meet_where_their_facets_do():
+def test_balls_meet_where_their_facets_do() -> None:
     """Two balls, off each other by ``aside`` sideways, meet at the root of (r + R)^2 - aside^2.
 
     Facets lie inside the balls, so they meet later by their sagitta, and by BESIDE times the slope.
@@ -71,7 +72,7 @@ def test_balls_meet_where_their_facets_do():
         assert root - 50 - 2 * sag / (root / 22) - BESIDE * slope <= met <= root - 50 + 1e-9
 
 
-def hulls_meet(a, b):
+def hulls_meet(a: Any, b: Any) -> Any:
     """Whether two convex hulls of points (N, 3) share a point: a linear program."""
     from scipy.optimize import linprog
 
@@ -82,7 +83,7 @@ def hulls_meet(a, b):
     return linprog(np.zeros(n + m), A_eq=equal, b_eq=[0, 0, 0, 1, 1], bounds=(0, None)).status == 0
 
 
-def test_drawn_hulls_against_linear_programs():
+def test_drawn_hulls_against_linear_programs() -> None:
     import trimesh
 
     pytest.importorskip("scipy")
@@ -106,7 +107,7 @@ def test_drawn_hulls_against_linear_programs():
 
 
 @pytest.mark.slow
-def test_many_facets_take_moments():
+def test_many_facets_take_moments() -> None:
     part = ball(30, (0, 0, 0), level=7)
     jaw = ball(12, (3, 80, 2), level=5)
     began = time.process_time()
@@ -114,7 +115,7 @@ def test_many_facets_take_moments():
     assert time.process_time() - began < 5.0
 
 
-def wavy(y, many=120):
+def wavy(y: Any, many: Any = 120) -> Any:
     """A fine sheet that leans by 0.2 and waves by 0.01, off Y = ``y``: many x many points, X 0 to 60."""
     x, z = np.meshgrid(np.linspace(0, 60, many), np.linspace(0, 30, many))
     p = np.stack([x, y + 0.2 * x + 0.01 * np.sin(40 * x), z], axis=-1)
@@ -125,7 +126,7 @@ def wavy(y, many=120):
 
 
 @pytest.mark.slow
-def test_fine_sheets_that_follow_each_other_take_moments():
+def test_fine_sheets_that_follow_each_other_take_moments() -> None:
     """They meet everywhere at once, 50 on; shifted sideways by BESIDE they lean by 0.2 + 0.4 at most."""
     began = time.process_time()
     met = first_met(wavy(50), wavy(0), Y)
@@ -133,7 +134,7 @@ def test_fine_sheets_that_follow_each_other_take_moments():
     assert time.process_time() - began < 5.0
 
 
-def test_what_is_highest_beside_a_large_facet_does_not_count():
+def test_what_is_highest_beside_a_large_facet_does_not_count() -> None:
     """A sheet of Y = X + Z under one triangle, X + Z up to 60: they meet along its long edge, 60 over 0."""
     x, z = np.meshgrid(np.linspace(0, 60, 120), np.linspace(0, 60, 120))
     p = np.stack([x, x + z, z], axis=-1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -217,7 +218,9 @@ changes = st.lists(
 @given(st.sampled_from([OBJ.encode(), PLY_TEXT.encode(), ply_binary("<"), ply_binary(">")]), changes)
 @settings(max_examples=250, deadline=None)
 @pytest.mark.slow
-def test_mutated_files_give_a_solid_or_a_message(tmp_path_factory, data: bytes, edits) -> None:  # type: ignore[no-untyped-def]
+def test_mutated_files_give_a_solid_or_a_message(
+    tmp_path_factory: pytest.TempPathFactory, data: bytes, edits: Any
+) -> None:
     file = tmp_path_factory.getbasetemp() / "mutated.mesh"
     file.write_bytes(mutated(data, edits))
     try:

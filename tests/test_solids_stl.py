@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -215,7 +216,9 @@ def mutated(data: bytes, changes: list[tuple[int, str, bytes]]) -> bytes:
 @given(st.booleans(), edits)
 @settings(max_examples=300, deadline=None)
 @pytest.mark.slow
-def test_mutated_files_give_a_solid_or_a_message(tmp_path_factory, is_text: bool, changes) -> None:  # type: ignore[no-untyped-def]
+def test_mutated_files_give_a_solid_or_a_message(
+    tmp_path_factory: pytest.TempPathFactory, is_text: bool, changes: Any
+) -> None:
     file = tmp_path_factory.getbasetemp() / "mutated.stl"
     data = mutated(text(ascii_lines(BOX)) if is_text else binary(BOX), changes)
     file.write_bytes(data)

@@ -7,6 +7,7 @@ import struct
 import zipfile
 import zlib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -283,7 +284,9 @@ def test_packages_that_are_no_model() -> None:
 )
 @settings(max_examples=250, deadline=None)
 @pytest.mark.slow
-def test_mutated_packages_give_a_solid_or_a_message(tmp_path_factory, changes, inside: bool) -> None:  # type: ignore[no-untyped-def]
+def test_mutated_packages_give_a_solid_or_a_message(
+    tmp_path_factory: pytest.TempPathFactory, changes: Any, inside: bool
+) -> None:
     text = model(ONE, '<item objectid="1"/>').encode()
     if inside:
         data = package({"_rels/.rels": RELS, "3D/a.model": mutated(text, changes)})

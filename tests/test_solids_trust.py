@@ -7,6 +7,7 @@ that are tested.
 from __future__ import annotations
 
 from collections import Counter
+from typing import Any
 
 import numpy as np
 import pytest
@@ -240,7 +241,7 @@ sheets = st.lists(
 
 @given(sheets, st.randoms(use_true_random=False))
 @settings(max_examples=150, deadline=None)
-def test_closed_is_what_counting_edges_says(parts, rnd) -> None:  # type: ignore[no-untyped-def]
+def test_closed_is_what_counting_edges_says(parts: Any, rnd: Any) -> None:
     """Boxes, some facets missing, some turned, in any order: closed if and only if no edge is odd."""
     bodies = []
     for shift, inside_out, missing, turned in parts:

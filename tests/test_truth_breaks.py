@@ -11,6 +11,8 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import fcl
 import numpy as np
@@ -21,7 +23,7 @@ from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
 from clearance.kernels.fcl import distance as fcl_side
 from clearance.kernels.meridian import view as flat
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene
 from tests import setup_writer
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
@@ -42,7 +44,7 @@ def fcl_says(patch: Patch, change: Change) -> None:
 def flat_says(patch: Patch, change: Change) -> None:
     real = flat.nearest
 
-    def broken(*args, **kinds):
+    def broken(*args: Any, **kinds: Any) -> Any:
         return [
             replace(found, value=np.array([v if v < 0 else change(float(v)) for v in found.value]))
             for found in real(*args, **kinds)
@@ -51,7 +53,7 @@ def flat_says(patch: Patch, change: Change) -> None:
     patch.setattr(flat, "nearest", broken)
 
 
-def envelope_of(patch: Patch, change: Callable[[Piece], Piece]) -> None:
+def envelope_of(patch: Patch, change: Callable[[HeadPiece], HeadPiece]) -> None:
     """FCL is shown a head that is made otherwise; figures grown by allow or margin are wrong as well."""
     one, many = fcl_side.envelope_along, fcl_side.envelopes
     patch.setattr(
@@ -70,7 +72,7 @@ def only_grown(patch: Patch, off: float) -> None:
     """The envelope is right, but too small wherever it is grown."""
     real = fcl_side.FclHead.distance
 
-    def broken(self, body, side=0.0, height=0.0):
+    def broken(self: Any, body: Any, side: Any = 0.0, height: Any = 0.0) -> Any:
         return real(self, body, side, height) + (off if side or height else 0.0)
 
     patch.setattr(fcl_side.FclHead, "distance", broken)
@@ -90,14 +92,14 @@ BREAKS: dict[str, Callable[[Patch], None]] = {
 breaks = pytest.mark.parametrize("name", BREAKS)
 
 
-def beside(gap: float, margin=(0.0, 0.0), allow=(0.0, 0.0)) -> Recipe:
+def beside(gap: float, margin: Any = (0.0, 0.0), allow: Any = (0.0, 0.0)) -> Recipe:
     """A lower head of radius 5 goes 60 mm along X, its face at z 0; a block stands ``gap`` mm beside it in Y,
     from far below that face to above it. The upper head is far up."""
     track = Track(
         start=(3.0, -7.0),
         steps=(Step((63.0, -7.0)),),
-        lower=(Piece(np.array([-40.0, 0.0]), np.array([5.0, 5.0])),),
-        upper=(Piece(np.array([50.0, 90.0]), np.array([5.0, 5.0])),),
+        lower=(HeadPiece(np.array([-40.0, 0.0]), np.array([5.0, 5.0])),),
+        upper=(HeadPiece(np.array([50.0, 90.0]), np.array([5.0, 5.0])),),
         lower_z=0.0,
         upper_z=50.0,
     )
@@ -210,7 +212,7 @@ def test_random_scenes_are_never_clear_by_one_way(
     "name", ["fcl reads 0.02 mm too much", "flat reads 0.02 mm too much", "flat sees nothing"]
 )
 def test_the_command_ends_with_3_and_tells_both_figures(
-    name: str, tmp_path, monkeypatch: Patch, capsys: pytest.CaptureFixture[str]
+    name: str, tmp_path: Path, monkeypatch: Patch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     setup = setup_writer.write(tmp_path)
     file = tmp_path / "report.json"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -18,7 +19,7 @@ def test_there_are_cases() -> None:
 
 
 @pytest.mark.parametrize("path", kept(), ids=lambda p: p.stem)
-def test_kept_case_holds(path) -> None:
+def test_kept_case_holds(path: Any) -> None:
     recipe = read(path.read_text(encoding="utf-8"))
     assert len(recipe.sentence) > 20, "a case says in a sentence what it is for"
     tally = run_cases([case_of(recipe)], check, moves=True)[0]

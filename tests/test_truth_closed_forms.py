@@ -13,7 +13,7 @@ import pytest
 
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from tests.oracles.scenes import Recipe, Shape, Step, Track, arc_step, case_of
 from tests.oracles.shapes import Part, block, post, tetrahedron
 
@@ -32,7 +32,7 @@ def judged(
     profile: Sequence[tuple[float, float]] = STEPPED,
     margin: tuple[float, float] = NO,
     allow: tuple[float, float] = NO,
-    upper: Sequence[Piece] | None = None,
+    upper: Sequence[HeadPiece] | None = None,
     far: Sequence[float] = (0.0, 0.0, 0.0),
     moves: bool = False,
 ) -> Result:
@@ -110,7 +110,7 @@ def test_box_that_moves_along() -> None:
     that stands at z = 40.1 over it, 3.
     """
     box = piece_of_box((30, 40), (-10, 10), (2, 12), UPPER_Z, up=True)
-    needle = Piece(np.array([UPPER_Z, UPPER_Z + 1]), np.full(2, 0.5))
+    needle = HeadPiece(np.array([UPPER_Z, UPPER_Z + 1]), np.full(2, 0.5))
     steps = (Step((50.0, 0.0)),)
     p = of(judged(block([95, 14, 30], [120, 50, 33]), steps, upper=(needle, box)), "upper")
     assert meets(p.clearance, float(np.hypot(5, 4)))
@@ -131,7 +131,7 @@ def test_disc_to_disc() -> None:
         item,
         (Step((0.0, 0.0)),),
         profile=[(0, 2.0), (3, 2.0)],
-        upper=(Piece(np.array([UPPER_Z, UPPER_Z + 1]), np.full(2, 0.5)),),
+        upper=(HeadPiece(np.array([UPPER_Z, UPPER_Z + 1]), np.full(2, 0.5)),),
     )
     assert meets(of(result, "lower").clearance, float(np.sqrt(41)))
 

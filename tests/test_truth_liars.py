@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ import pytest
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import check
 from clearance.mesh.topology import judged
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import SideHeight
 from tests.oracles.compare import allowed_verdicts, complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, case_of, recipe_of_seed
@@ -40,17 +41,17 @@ def read_as(case: Case, skins: dict[int, Array] | Lie, seed: int = 0) -> Case:
 
 
 def scene_of(
-    parts: tuple[Part, ...], lower: tuple[Piece, ...], steps: tuple[Step, ...], start=(0.0, 0.0)
+    parts: tuple[Part, ...], lower: tuple[HeadPiece, ...], steps: tuple[Step, ...], start: Any = (0.0, 0.0)
 ) -> Case:
     """One body, a lower head along a path; the upper head is far up."""
-    upper = (Piece(np.array([500.0, 540.0]), np.array([5.0, 5.0])),)
+    upper = (HeadPiece(np.array([500.0, 540.0]), np.array([5.0, 5.0])),)
     track = Track(start, steps, lower, upper, 0.0, 500.0)
     shape = Shape("liar", "holder", parts, (0.0, 0.0), (0.0, 0.0))
     return case_of(Recipe("a model that lies", (shape,), (track,)))
 
 
-def needle(low: float, high: float, r: float = 0.0) -> tuple[Piece, ...]:
-    return (Piece(np.array([low, high]), np.array([r, r])),)
+def needle(low: float, high: float, r: float = 0.0) -> tuple[HeadPiece, ...]:
+    return (HeadPiece(np.array([low, high]), np.array([r, r])),)
 
 
 def lower_of(result: Result) -> Pair:
@@ -105,7 +106,7 @@ def honest() -> list[tuple[Case, list[PairTruth]]]:
 
 @pytest.mark.few("facets turned at random", "every facet twice")
 @pytest.mark.parametrize("lie", CLOSED_LIES)
-def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest) -> None:
+def test_a_closed_liar_is_judged_as_if_it_were_honest(lie: str, honest: Any) -> None:
     seen = set()
     first = 2 * list(CLOSED_LIES).index(lie) % 10
     for seed, (case, mine) in enumerate(honest[first : first + 3]):
@@ -169,7 +170,7 @@ def test_hundreds_of_scattered_shells_keep_every_promise() -> None:
     for _ in range(240):
         x, y, z = rng.uniform(-60, 60), rng.uniform(-60, 60), rng.uniform(-30, 5)
         parts.append(block([x, y, z], [x + 1.5, y + 1, z + 2]))
-    head = (Piece(np.array([-8.0, 0.0]), np.array([3.0, 1.0])),)
+    head = (HeadPiece(np.array([-8.0, 0.0]), np.array([3.0, 1.0])),)
     steps = (Step((40.0, 20.0)), Step((-30.0, 25.0)), Step((-30.0, -40.0)))
     case = scene_of(tuple(parts), head, steps, (-50.0, 0.0))
     for lie in (None, "facets turned at random", "every facet twice"):
@@ -193,7 +194,7 @@ OUTER, INNER = block([-20, -20, -20], [20, 20, 20]), block([-8, -8, -8], [8, 8, 
         ((20, 1, 0), "clash"),
     ],
 )
-def test_a_shell_inside_a_shell(inner_turned, outer_turned, at, verdict) -> None:
+def test_a_shell_inside_a_shell(inner_turned: Any, outer_turned: Any, at: Any, verdict: Any) -> None:
     """A void counts as solid: no head comes into it but through the wall."""
     outer, inner = OUTER.triangles, INNER.triangles
     skin = np.concatenate(
@@ -259,7 +260,7 @@ def _star() -> tuple[Array, tuple[Part, ...]]:
 @pytest.mark.parametrize(
     "lie", [None, "facets turned at random", "all facets turned inward", "every facet twice"]
 )
-def test_a_surface_that_crosses_itself_is_solid_wherever_it_winds(make, lie: str | None) -> None:
+def test_a_surface_that_crosses_itself_is_solid_wherever_it_winds(make: Any, lie: str | None) -> None:
     """Never clear where the honest union of its lobes is met; thin lids make it larger, not smaller."""
     skin, parts = make()
     rng = np.random.default_rng(5)
@@ -343,7 +344,7 @@ def test_an_open_box_that_is_touched_is_a_clash_and_one_far_off_is_clear() -> No
 
 @pytest.mark.parametrize("share", [0.0, 0.3])
 @pytest.mark.slow
-def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float, honest) -> None:
+def test_random_scenes_with_holes_are_never_clear_where_they_clash(share: float, honest: Any) -> None:
     """One facet gone, or nearly a third of them: what clashes in truth is a clash or undecided."""
 
     def opened(skin: Array, rng: Rng) -> Array:

@@ -8,13 +8,14 @@ oracle of tests/oracles is asked where the figures cannot be written down.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from clearance.checking.result import Pair
 from clearance.checking.verdict import check
-from clearance.scene.heads import Piece, piece_of_box
+from clearance.scene.heads import HeadPiece, piece_of_box
 from tests.oracles.compare import complaints_about
 from tests.oracles.scenes import Recipe, Shape, Step, Track, arc_step, case_of
 from tests.oracles.shapes import Part, block, rotation, tetrahedron
@@ -29,7 +30,9 @@ TOUCH = 1e-6
 SEEN_ON_A_LINE, SEEN_ON_AN_ARC = 3e-6, 4e-4
 
 
-def scene(bodies: list[Shape], steps: tuple[Step, ...], lower: tuple[Piece, ...], start, far) -> Case:
+def scene(
+    bodies: list[Shape], steps: tuple[Step, ...], lower: tuple[HeadPiece, ...], start: Any, far: Any
+) -> Case:
     """A lower head along a path, all of it moved by ``far``; the upper head stands far up."""
     x, y, z = far
     moved = tuple(
@@ -44,7 +47,7 @@ def scene(bodies: list[Shape], steps: tuple[Step, ...], lower: tuple[Piece, ...]
         start=(start[0] + x, start[1] + y),
         steps=moved,
         lower=tuple(replace(p, z=p.z + z) for p in lower),
-        upper=(Piece(np.array([700.0, 740.0]) + z, np.array([5.0, 5.0])),),
+        upper=(HeadPiece(np.array([700.0, 740.0]) + z, np.array([5.0, 5.0])),),
         lower_z=z,
         upper_z=700.0 + z,
     )
@@ -66,8 +69,8 @@ def lower_pairs(case: Case) -> list[Pair]:
 
 
 HEAD = (
-    Piece(np.array([-6.0, 0.0]), np.array([5.0, 5.0])),
-    Piece(np.array([-18.0, -6.0]), np.array([20.0, 8.0])),  # a cone of 45 degrees, widest below
+    HeadPiece(np.array([-6.0, 0.0]), np.array([5.0, 5.0])),
+    HeadPiece(np.array([-18.0, -6.0]), np.array([20.0, 8.0])),  # a cone of 45 degrees, widest below
     piece_of_box((-30.0, 22.0), (-24.0, 25.0), (18.0, 40.0), 0.0, up=False),
 )
 #: points of the surface that HEAD sweeps from (0, 0) to (40, 0), with the outward normal there
@@ -241,7 +244,7 @@ def test_items_that_touch_each_other_each_have_their_own_figure(
 @far_places
 def test_the_wire_grazes_a_corner(far: tuple[float, float, float]) -> None:
     """A needle of no radius on a path that ends on a block's edge exactly; or 4 micrometres short of it."""
-    wire = (Piece(np.array([-4.0, 4.0]), np.zeros(2)),)
+    wire = (HeadPiece(np.array([-4.0, 4.0]), np.zeros(2)),)
     stone = block([10, 10, -1], [20, 20, 1])
     for end, verdict in (
         ((10.0, 10.0), "clash"),

@@ -7,6 +7,7 @@ gap of faceted hulls, shapely on slices and scipy's linear programs (tests/oracl
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +22,9 @@ from tests.oracles.truth import truths
 FAR = np.array([1e5])
 
 
-def pair(corners, z, r, a=(0.0, 0.0), b=(0.0, 0.0), rect=(0.0, 0.0, 0.0, 0.0)) -> Pairs:
+def pair(
+    corners: Any, z: Any, r: Any, a: Any = (0.0, 0.0), b: Any = (0.0, 0.0), rect: Any = (0.0, 0.0, 0.0, 0.0)
+) -> Pairs:
     one = np.asarray
     return Pairs(
         one([corners], float),
@@ -115,7 +118,7 @@ def test_brackets_are_narrow_on_random_scenes() -> None:
         assert truth.grown[0] <= truth.clearance[1]
 
 
-def _with_few_moves(seed: int, kinds: tuple[str, ...]):
+def _with_few_moves(seed: int, kinds: tuple[str, ...]) -> Any:
     recipe = draw_recipe(SeedDice(seed), kinds_of_move=kinds)
     track = recipe.tracks[0]
     start = replace(track, steps=track.steps[:2], upper_steps=track.upper_steps[:2])
@@ -146,7 +149,7 @@ def test_two_ways_agree(kinds: tuple[str, ...], seeds: int) -> None:
 def test_parts_are_closed_and_turned_outward() -> None:
     """The faces' signed volume is that of the body: a block of 2 x 3 x 4 has 24, a tetrahedron 1/6."""
 
-    def volume(part) -> float:
+    def volume(part: Any) -> float:
         t = part.triangles
         return float(np.einsum("ij,ij->i", t[:, 0], np.cross(t[:, 1], t[:, 2])).sum() / 6)
 

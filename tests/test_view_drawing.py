@@ -344,7 +344,7 @@ def test_the_level_cut_meets_head_and_item() -> None:
 )
 def test_a_size_that_cannot_be_is_one_clear_message(size: object) -> None:
     with pytest.raises(InputError, match="320 to 6000"):
-        describe(plate_on_rails(), "iso", size)  # type: ignore[arg-type]
+        describe(plate_on_rails(), "iso", size)
 
 
 def test_an_unknown_view_names_the_known_ones() -> None:

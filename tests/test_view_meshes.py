@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import polyline
 from clearance.view import description as camera
 from clearance.view import meshes
@@ -49,11 +49,11 @@ def test_stacked_profile_pieces_become_one_skin() -> None:
 
 def test_box_with_round_corners() -> None:
     """Grown area, Steiner's formula: A + P r + pi r^2; the rectangle 10 x 20 grown by 3 is 408.274334."""
-    piece = Piece(np.array([0.0, 5.0]), np.array([3.0, 3.0]), (-5.0, 5.0, -10.0, 10.0))
+    piece = HeadPiece(np.array([0.0, 5.0]), np.array([3.0, 3.0]), (-5.0, 5.0, -10.0, 10.0))
     triangles = meshes.box_piece(piece, corner=200)
     assert open_edges(triangles) == 0
     assert volume(triangles) == pytest.approx(5 * 408.274334, rel=1e-4)
-    plain = meshes.box_piece(Piece(np.array([0.0, 5.0]), np.zeros(2), (-5.0, 5.0, -10.0, 10.0)))
+    plain = meshes.box_piece(HeadPiece(np.array([0.0, 5.0]), np.zeros(2), (-5.0, 5.0, -10.0, 10.0)))
     assert volume(plain) == pytest.approx(1000.0)
     assert volume(block((-5, 5), (-10, 10), (0, 5))) == pytest.approx(1000.0)
 

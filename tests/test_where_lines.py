@@ -150,6 +150,40 @@ def held_against(folder: Path, seed: int, checks: int) -> None:
         assert not said, (seed, n, turn, push, said)
 
 
+@pytest.mark.slow
+def test_the_best_hole_leaves_the_heads_most_room(tmp_path: Path) -> None:
+    # Without margins the room of a place is the least distance that a check measures there; 20 are enough. A
+    # wide head comes to the plate's front from the left, so that no hole is alike; half a millimetre is no
+    # reason to stand askew.
+    job = on_rails(tmp_path)
+    job.margins, job.profile, job.heads = (0.0, 0.0), [[0, 70.0], [40, 70.0]], "upper_z = 26.0"
+    job.cuts, job.program = [], "G90 G00 X20 Y60\nG01 X150 Y140\n"
+    job.cut("cut", "plate")
+    one = asked(job, "--turns", "-20", "20")
+
+    def room(name: str, hole: float, turn: float, push: float) -> float:
+        folder = tmp_path / name
+        folder.mkdir()
+        there = {"reach": 40 + push, "back": 20 - push, "slot_share": 50.0 - 100.0 * push / (2.0 * PLAY)}
+        new = on_rails(folder, at=hole, **there)
+        new.margins, new.profile, new.heads = job.margins, job.profile, job.heads
+        new.items[-1] = new.items[-1].replace("turn = [0, 0, 90]", f"turn = [0, 0, {90 + turn!r}]")
+        new.cuts, new.program = [], job.program
+        new.cut("cut", "plate")
+        pairs = clearance.check(new.write()).pairs
+        return min(20.0, *(float(p.clearance) for p in pairs if p.item == "strap" and p.head != "wire"))
+
+    best = one["best"]
+    most = room("best", best["at"][0], best["turn"], best["pushed"])
+    assert best["spare"] < 20.0
+    assert best["spare"] == pytest.approx(most, abs=0.01)
+    rng = np.random.default_rng(4)
+    for n in range(12):
+        hole = one["holes"][int(rng.integers(0, len(one["holes"])))]
+        turn = float(rng.uniform(*hole["turn"]))
+        assert room(str(n), hole["at"][0], turn, hole["best"]["pushed"]) <= most + 0.55
+
+
 @pytest.mark.parametrize("heel", ["block", "packing", "screw"])
 def test_a_strap_keeps_its_shape_when_it_is_pushed(heel: str) -> None:
     kind = library.get("strap")

@@ -11,7 +11,7 @@ import pytest
 
 from clearance.errors import InputError
 from clearance.mesh.read import read_model
-from clearance.process.threading_told import _down
+from clearance.process.threading_findings import _down
 from clearance.report.terminal import as_text
 from clearance.scene.load import load
 from clearance.scene.model import Finding

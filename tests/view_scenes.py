@@ -13,7 +13,7 @@ from clearance.checking.result import (
     Pair,
     Result,
 )
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, Finding, Scene, SideHeight, Stretch
 from clearance.toolpath.moves import Moves, polyline
 
@@ -71,7 +71,7 @@ def opening(x0: float = 70.0, y0: float = 62.0, x1: float = 130.0, y1: float = 1
     )
 
 
-def heads(lower_z: float, upper_z: float) -> tuple[tuple[Piece, ...], tuple[Piece, ...]]:
+def heads(lower_z: float, upper_z: float) -> tuple[tuple[HeadPiece, ...], tuple[HeadPiece, ...]]:
     lower = [
         *pieces_of_profile(PROFILE, lower_z, up=False),
         piece_of_box((-34, 34), (-34, 620), (58, 150), lower_z, False),
@@ -118,7 +118,7 @@ def pair(
         head_at=np.array(head_at),
         on_head=np.array(on_head),
         on_item=np.array(on_item),
-        **settings,  # type: ignore[arg-type]
+        **settings,
     )
 
 
@@ -165,7 +165,7 @@ def plate_on_rails(clash: bool = True) -> Result:
         upper=upper,
         lower_z=lower_z,
         upper_z=upper_z,
-        wire=Piece(np.array([lower_z - 4.5, upper_z + 4.5]), np.array([0.125, 0.125])),
+        wire=HeadPiece(np.array([lower_z - 4.5, upper_z + 4.5]), np.array([0.125, 0.125])),
         bodies=tuple(range(6)),
         cut_bodies=(0,),
         flushing=(0.1, 0.1),

@@ -18,7 +18,7 @@ import pytest
 from manifold3d import Manifold
 
 from clearance.checking.verdict import check
-from clearance.scene.heads import Piece, pieces_of_profile
+from clearance.scene.heads import HeadPiece, pieces_of_profile
 from tests.oracles.facets import SIDES, draw_corners, height_between
 from tests.oracles.scenes import Recipe, SeedDice, Shape, Step, Track, case_of, draw_parts, draw_recipe
 from tests.oracles.shapes import rotation
@@ -97,7 +97,7 @@ def test_a_dropped_cutter_gives_the_height(seed: int, up: bool) -> None:
     rise = (r2 - r1) / np.tan(angle)
     profile = [(0.0, r1), (rise, r2), (rise + 200.0, r2)]
     face = (low + free) * mirror[2]
-    away = Piece(
+    away = HeadPiece(
         np.array([face + mirror[2] * 900, face + mirror[2] * 901])[:: int(mirror[2])], np.full(2, 1.0)
     )
     head = tuple(pieces_of_profile(profile, face, up))

@@ -3,8 +3,8 @@
 The item, with all that stands on it, moved, turned, or with a shorter screw. A change counts where every head
 runs free of what it changes, margins kept, and the whole job says nothing that it did not say before.
 
-A job in one of whose states something is wrong goes in; what to leave on, put on or take off for a cut,
-so that it is right, comes out, each confirmed.
+Where something is wrong in a state of the job, what to leave on, put on or take off for a cut is tried
+instead.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""A scene and what is raised go in; how high the upper face is on each stretch, for any raise, comes out.
-
-A scene and a change to it go in; the scene as it would be comes out: raised, moved, turned, a head higher.
+"""A scene and a change to it go in; the scene as it would be comes out: raised, moved, turned, a head higher.
 
 Nothing is read again: bodies move as they are, a cut goes where its part goes, the upper head's height
-follows the part where the setup says so.
+follows the part where the setup says so (``upper_rules``: for any raise).
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply, pose
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from clearance.toolpath.moves import Moves, polyline
 
@@ -30,6 +28,7 @@ class UpperRule:
     follows: float
 
     def at(self, s: float) -> float:
+        """Machine Z of the upper face, mm, when all is raised by ``s`` mm."""
         return max(self.fixed, self.follows + s)
 
     def is_like(self, other: UpperRule) -> bool:
@@ -200,7 +199,7 @@ def with_all_on_them(scene: Scene, names: Collection[str] | None) -> tuple[int, 
     return tuple(k for k, body in enumerate(scene.bodies) if body.name in chosen)
 
 
-def lifted(piece: Piece, dz: float) -> Piece:
+def lifted(piece: HeadPiece, dz: float) -> HeadPiece:
     """A piece higher by ``dz`` mm."""
     return piece if dz == 0.0 else replace(piece, z=piece.z + dz)
 

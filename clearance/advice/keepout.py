@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene, SideHeight
 from clearance.tolerances import AdviceTolerances
 from clearance.toolpath.moves import Moves
@@ -175,7 +175,7 @@ def _of_wire(query: SweepQuery) -> tuple[WireZone, ...]:
     )
 
 
-def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float, float, float]]:
+def _bands(piece: HeadPiece, up: bool, own: AdviceTolerances) -> Iterator[tuple[float, float, float, float]]:
     """(limit, radius, until, step): what lies within the radius may not reach the limit; at the height
     ``until`` the piece is as wide as that, at the limit ``step`` less. From the face backwards."""
     z, r = (piece.z, piece.r) if up else (piece.z[::-1], piece.r[::-1])
@@ -189,7 +189,7 @@ def _bands(piece: Piece, up: bool, own: AdviceTolerances) -> Iterator[tuple[floa
                 yield first, float(end), last, float(end - begin) if last != first else 0.0
 
 
-def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tuple[bool, Piece, _Line]]:
+def _bodies_on_lines(query: SweepQuery, lines: dict[int, _Line]) -> Iterator[tuple[bool, HeadPiece, _Line]]:
     """Each piece of a head (whether of the upper one) with the line that it follows.
 
     At each height that a program says the upper head follows the bits on which it is there; of a path of very

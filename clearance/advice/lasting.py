@@ -154,7 +154,11 @@ class Lasting:
         return np.asarray(each.min(axis=0))
 
     def crossed(self, run: int, body: int) -> bool:
-        """Whether a pair may have come to lie in each other since it was measured, or not any more."""
+        """Whether a pair may have come to lie in each other since it was measured, or not any more.
+
+        Args:
+            run, body: indices of a head's run and of a body.
+        """
         apart = self._clearance[run, body] - ROUNDING
         return bool(not self._seen[run, body] or self.moved[run, body] >= apart)
 

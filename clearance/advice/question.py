@@ -1,12 +1,10 @@
 """A question about raises: a scene, what rises and how the upper heads go along go in; the raises at which
 something meets come out.
 
-Windows of raises by confirmed steps, where the guides' paths change with the raise (U V): a scene and a
-range go in; the raises at which it is clear come out.
-
-From a raise at which the nearest body is c away, a raise by s moves head and body against each other by no
-more than s times ``pace``; so the next c / pace are clear too. Through raises at which something meets the
-steps are even, and a window lower than such a step may be missed; none is ever too wide.
+Where the guides' paths change with the raise (U V), windows are found by confirmed steps. From a raise at
+which the nearest body is c away, a raise by s moves head and body against each other by no more than s times
+``pace``; so the next c / pace are clear too. Through raises at which something meets the steps are even, and
+a window lower than such a step may be missed; none is ever too wide.
 """
 
 from __future__ import annotations
@@ -20,7 +18,7 @@ import numpy as np
 
 from clearance.advice.edits import UpperRule, end_rules, lifted, raised
 from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, runs_of
-from clearance.scene.heads import Piece, risen
+from clearance.scene.heads import HeadPiece, risen
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
 
@@ -100,7 +98,7 @@ class RaiseQuestion:
         return grow.side + beyond, grow.height + beyond
 
     def _rows(
-        self, run: HeadRun, rule: UpperRule, piece: Piece, grow: Growth, body: int, s: float, tag: int
+        self, run: HeadRun, rule: UpperRule, piece: HeadPiece, grow: Growth, body: int, s: float, tag: int
     ) -> list[Lifted]:
         """How a piece, grown, and a body are to each other when raised about s."""
         moves = body in self.rising
@@ -115,19 +113,19 @@ class RaiseQuestion:
             return [Lifted(lifted(piece.grown(side, height), shift), way, tag=tag)]
         bottom, top = float(piece.z[0]), float(piece.z[-1]) + shift
         if not rides:
-            whole = Piece(np.array([bottom, top]), piece.r).grown(side, height)
+            whole = HeadPiece(np.array([bottom, top]), piece.r).grown(side, height)
             return [Lifted(whole, 1 if moves else 0, tag=tag)]
         if moves:
-            endless = Piece(np.array([bottom, top + self._endless]), piece.r).grown(side, height)
+            endless = HeadPiece(np.array([bottom, top + self._endless]), piece.r).grown(side, height)
             return [Lifted(endless, 1, (-np.inf, top + height), tag)]
-        endless = Piece(np.array([bottom - self._endless, top]), piece.r).grown(side, height)
+        endless = HeadPiece(np.array([bottom - self._endless, top]), piece.r).grown(side, height)
         return [Lifted(endless, -1, (bottom - height, np.inf), tag)]
 
     def _rising(
         self,
         run: HeadRun,
         both: tuple[UpperRule, UpperRule],
-        piece: Piece,
+        piece: HeadPiece,
         grow: Growth,
         body: int,
         s: float,

@@ -91,7 +91,7 @@ class Session:
             found = "the scene was changed since it was read"
             raise InputError(scene.setup_file, "", found, "begin with a scene as clearance.load gives it")
         self._scene = scene
-        self._state, self._least = State(), least
+        self._state, self._least = State(), None if least is None else _many("least", least)
         #: the setup with what is set and mounted, and nothing moved; and where its items are
         self._read, self._base = scene, Stand(scene)
         self._past: deque[State] = deque(maxlen=KEPT)
@@ -111,7 +111,7 @@ class Session:
         Args:
             many: how many.
         """
-        return self._figures.least(many)
+        return self._figures.least(_many("many", many))
 
     @property
     def verdict(self) -> str:
@@ -368,6 +368,12 @@ class Session:
         self._future.clear()
         return self._asked
 
+    def again(self) -> None:
+        """Measure everything anew where it is: after something was broken off midway, of which nothing is to
+        be trusted."""
+        self._base, self._figures = Stand(self._read), Following(self._read)
+        self._go(self._state)
+
     def _go(self, state: State) -> None:
         """Items where they are to be, and measured; where that cannot be, all stays as it is."""
         kept = self._state, self._read, self._base, self._figures
@@ -417,6 +423,13 @@ class Session:
         home = {name: body.placed for name, body in self._figures.home.items.items()}
         moved = [n for n, b in base.items.items() if n in on_seat or home[n] != b.placed]
         return {n: on_seat[n] if n in on_seat else on_its_seat(base.items[n].placed) for n in moved}
+
+
+def _many(name: str, value: int) -> int:
+    """A number of pairs that somebody gave."""
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise WrongArgument(name, value, "a whole number, 1 or more")
+    return value
 
 
 def _in_words(one: Edit, scene: Scene) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 from clearance.kernels.query import Growth, HeadPart, HeadRun, Hits, Lifted, SweepQuery
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Finding, Scene, StretchKind
 
 Box = tuple[float, float, float, float]
@@ -181,7 +181,7 @@ class ShiftedHeads:
                         yield Finding("contradiction", "undecided", message, name, run.stretch.name)
 
 
-def _over(piece: Piece, box: Box) -> Piece:
+def _over(piece: HeadPiece, box: Box) -> HeadPiece:
     """A piece that may stand anywhere in a box of shifts."""
     x0, x1, y0, y1 = piece.rect
     return replace(piece, rect=(x0 + box[0], x1 + box[1], y0 + box[2], y1 + box[3]))

@@ -239,6 +239,10 @@ def by_program(touched: Rows, moves: Moves) -> Rows:
 
 
 def ranges(touched: Rows) -> tuple[tuple[int, int], ...]:
-    """Runs of true values (M,) as (first, last), counted from 1."""
+    """Runs of true values (M,) as (first, last), counted from 1.
+
+    Args:
+        touched: for each move whether it touches.
+    """
     edge = np.flatnonzero(np.diff(np.r_[False, touched, False].astype(np.int8)))
     return tuple((int(a) + 1, int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True))

@@ -59,7 +59,11 @@ class Along:
 
 
 def along(result: Result) -> tuple[Along, ...]:
-    """What every move has to spare, for each cut and head."""
+    """What every move has to spare, for each cut and head.
+
+    Args:
+        result: as judged.
+    """
     query = SweepQuery(result.scene)
     pairs: dict[tuple[str, str], list[Pair]] = {}
     for pair in result.pairs:

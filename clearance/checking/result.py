@@ -1,8 +1,7 @@
 """What the judge answers: the same fields, by the same names, as the report.
 
-A result goes in; a small piece of HTML for a notebook comes out: verdict, pairs, findings.
-
-What the user named is escaped. Lengths are mm, rounded down.
+``as_html`` is a small piece of HTML for a notebook: verdict, pairs, findings. What the user named is escaped.
+Lengths are mm, rounded down.
 """
 
 from __future__ import annotations

@@ -84,7 +84,11 @@ def _work(run: HeadRun, moves: bool) -> float:
 
 
 def worst(verdicts: Iterable[str]) -> str:
-    """The worst of them; a note is no verdict, and none at all is clear."""
+    """The worst of them; a note is no verdict, and none at all is clear.
+
+    Args:
+        verdicts: "clear", "close", "undecided", "clash" or "note", in any order.
+    """
     present = set(verdicts)
     return next((v for v in SEVERITIES if v in present), "clear")
 

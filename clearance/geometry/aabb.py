@@ -18,7 +18,11 @@ _TOGETHER = 64
 
 
 def boxes_of(triangles: Array) -> Boxes:
-    """Lowest and highest corner (N, 3) of each triangle (N, 3, 3)."""
+    """Lowest and highest corner (N, 3) of each triangle (N, 3, 3).
+
+    Args:
+        triangles: mm, in any frame.
+    """
     a, b, c = (triangles[:, k] for k in range(3))
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
@@ -89,7 +93,11 @@ class AabbSet:
         return point, box
 
     def inside(self, coarse: NDArray[np.bool_]) -> NDArray[np.intp]:
-        """The boxes that stand in the coarser ones picked."""
+        """The boxes that stand in the coarser ones picked.
+
+        Args:
+            coarse: (G,) which of the coarser boxes.
+        """
         picked = np.flatnonzero(coarse)
         if len(coarse) == len(self.low):
             return picked

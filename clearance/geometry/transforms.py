@@ -15,7 +15,11 @@ Matrix = NDArray[np.float64]
 
 
 def exact_cos_sin(angle_deg: float) -> tuple[float, float]:
-    """Cosine and sine, exact at multiples of 90 degrees so that a turned block keeps flat faces."""
+    """Cosine and sine, exact at multiples of 90 degrees so that a turned block keeps flat faces.
+
+    Args:
+        angle_deg: degrees.
+    """
     quarter, rest = divmod(angle_deg, 90.0)
     if rest == 0.0:
         return ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarter) % 4]
@@ -59,7 +63,11 @@ def apply(T_AB: Matrix, p_B: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def invert(T_AB: Matrix) -> Matrix:
-    """The pose of A in B. Rigid poses only."""
+    """The pose of A in B. Rigid poses only.
+
+    Args:
+        T_AB: (4, 4), from coordinates in B to those in A, mm.
+    """
     T_BA = np.eye(4)
     T_BA[:3, :3] = T_AB[:3, :3].T
     T_BA[:3, 3] = -T_AB[:3, :3].T @ T_AB[:3, 3]

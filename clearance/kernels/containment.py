@@ -1,4 +1,4 @@
-"""Bodies that swallow each other: an envelope and a body whose surfaces do not meet go in; whether one lies
+"""Containment by winding number: an envelope and a body whose surfaces do not meet go in; whether one lies
 inside the other comes out.
 
 Where the surfaces do not meet, one point of each connected part decides. What a piece sweeps along an
@@ -11,8 +11,8 @@ for models that lie:
   shell face different ways they are turned to agree first; where that cannot be done, a point that the shell
   may hold is one that is undecided, unless there is a straight way out on which nothing is met.
 - Of an open body only its surface is a fact. A point is taken to be outside where the surface closes less
-  than a tenth of the way around it and no line along an axis meets it an odd number of times; else nobody
-  knows.
+  than a tenth of the way around it and no line along an axis meets it an odd number of times; else it is
+  undecided.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from clearance.mesh.topology import (
     shells,
     turned_to_agree,
 )
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def head_swallows(
     triangles: Array,
     aabbs: AabbSet,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
@@ -119,7 +119,7 @@ def body_swallows(
     aabbs: AabbSet,
     closed: bool,
     runs: Runs,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> bool | None:
     """Whether any of the pieces lies inside the body; None: undecided.
@@ -155,7 +155,7 @@ def body_swallows(
 
 
 def _along(
-    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[Piece], most: int
+    runs: Sequence[Array], step: float, low: Array, high: Array, pieces: Sequence[HeadPiece], most: int
 ) -> list[Array]:
     """Places of the wire, ``step`` apart, at which some piece is near a box; about ``most`` at most."""
     reach = max(max(abs(x) for x in piece.rect) for piece in pieces) + step

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import Matrix, apply
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree, leaf_order
 from clearance.kernels.meridian.chords import Chords
-from clearance.kernels.meridian.nearest import Ask, Nearest, bounds, nearest
+from clearance.kernels.meridian.nearest import Ask, bounds, nearest
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -27,10 +27,10 @@ from clearance.kernels.meridian.profile import (
     Together,
     strips_of,
 )
-from clearance.kernels.meridian.search import search
+from clearance.kernels.meridian.search import Nearest, search
 from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -90,9 +90,9 @@ class Live:
     def _rows_of(self) -> None:
         """The table of pieces as they are held against bodies of each margin, and each pair's rows of it."""
         query = self.query
-        bare: list[Piece] = []
-        side: list[Piece] = []
-        height: list[Piece] = []
+        bare: list[HeadPiece] = []
+        side: list[HeadPiece] = []
+        height: list[HeadPiece] = []
         known: dict[tuple[int, Growth, Growth], Index] = {}
         self._rows: list[dict[int, Index]] = []
         for run, part in zip((self.runs[k] for k in self.run_of), self.parts, strict=True):

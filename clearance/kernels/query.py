@@ -24,7 +24,7 @@ from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
 from clearance.kernels.meridian.lifts import Hits, Lifted
-from clearance.kernels.meridian.places import Places
+from clearance.kernels.meridian.places import PlaceSearch
 from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
@@ -37,7 +37,7 @@ from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
 from clearance.toolpath.moves import Moves
@@ -48,7 +48,7 @@ Rows = NDArray[np.bool_]
 
 #: what is kept with what was made of it, so that no other object can have its place in memory
 _Path = tuple[Moves, Rows | None, ChordTree]
-_Grown = tuple[Sequence[Piece], list[Piece]]
+_Grown = tuple[Sequence[HeadPiece], list[HeadPiece]]
 
 #: which figure: what measures it
 MEASURES: dict[str, Callable[[Profiles], Measure]] = {
@@ -129,11 +129,7 @@ class SweepQuery:
         return self._paths[key][2]
 
     def chords(self, moves: Moves, only: Rows | None = None) -> Chords:
-        """A path as straight bits, each with how far the true path may lie from it.
-
-        Args:
-            moves: in the machine frame.   only: (M,) those moves; None: all.
-        """
+        """The ``moves``, or those of ``only`` (M,), as straight bits, each with how far off it may lie."""
         return self.path(moves, only).chords
 
     @cached_property
@@ -163,15 +159,15 @@ class SweepQuery:
         return held
 
     def swallowed(
-        self, body: int, moves: Moves, pieces: Sequence[Piece], only: Rows | None = None, lift: float = 0.0
+        self,
+        body: int,
+        moves: Moves,
+        pieces: Sequence[HeadPiece],
+        only: Rows | None = None,
+        lift: float = 0.0,
     ) -> bool | None:
-        """Whether a body, lifted by so much, holds any of the pieces along the moves; None where its surface
-        is open, which leaves it undecided.
-
-        Args:
-            body: its index.   moves: of the wire, machine frame.   pieces: of the head, machine Z.
-            only: (M,) the moves on which it is there; None: all.   lift: mm.
-        """
+        """Whether ``body`` (its index), raised by ``lift`` mm, holds any of ``pieces`` along ``moves``, or
+        those of ``only`` (M,); None: its surface is open, so it is undecided."""
         return swallowed(self.surfaces, body, moves, pieces, only, lift)
 
     # ------------------------------------------------------------------------------- the rule of growth
@@ -287,7 +283,7 @@ class SweepQuery:
 
     def clearance_below(
         self,
-        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[Piece]], Mapping[int, float]]],
+        wanted: Sequence[tuple[HeadRun, HeadPart, Mapping[int, Sequence[HeadPiece]], Mapping[int, float]]],
         settled: float = -1.0,
         points: bool = True,
     ) -> list[tuple[dict[int, float], dict[int, Witness]]]:
@@ -421,8 +417,8 @@ class SweepQuery:
         into.add(self.tree, [(self.path(part.moves, part.only), rows) for part, rows in wanted])
 
     def lifted(
-        self, run: HeadRun, body: int, pieces: Sequence[Piece], margins: bool = True, extra: float = 0.0
-    ) -> list[Piece]:
+        self, run: HeadRun, body: int, pieces: Sequence[HeadPiece], margins: bool = True, extra: float = 0.0
+    ) -> list[HeadPiece]:
         """Pieces grown as for windows of raises or shifts: by the rule, and so far that their end is no
         touch.
 
@@ -438,7 +434,7 @@ class SweepQuery:
 
     def places(
         self, moving: Sequence[int], origin: Sequence[float], extra: float = 0.0, beyond: float = 0.0
-    ) -> Places:
+    ) -> PlaceSearch:
         """A search for the places of bodies that move together at which no head comes nearer than the
         margins.
 
@@ -465,10 +461,14 @@ class SweepQuery:
                         ]
                 asks.append((self.path(part.moves, part.only), rows))
         off = np.array([origin[0], origin[1], 0.0])
-        return Places([self.bodies[b].triangles_M - off for b in moving], asks, beyond)
+        return PlaceSearch([self.bodies[b].triangles_M - off for b in moving], asks, beyond)
 
     def touch_head(
-        self, part: HeadPart, pieces: Sequence[Piece], growth: Growth, lifts: Mapping[int, Sequence[float]]
+        self,
+        part: HeadPart,
+        pieces: Sequence[HeadPiece],
+        growth: Growth,
+        lifts: Mapping[int, Sequence[float]],
     ) -> TouchHead:
         """FCL's word on touches of a part of a head, grown, with bodies at the lifts asked for.
 
@@ -492,7 +492,7 @@ __all__ = [
     "Hits",
     "Lifted",
     "Pairs",
-    "Places",
+    "PlaceSearch",
     "SweepQuery",
     "TouchHead",
     "Witness",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.scene.heads import Piece, risen
+from clearance.scene.heads import HeadPiece, risen
 from clearance.scene.model import Body, SideHeight, Stretch
 from clearance.toolpath.moves import Moves, polyline
 
@@ -30,12 +30,12 @@ class HeadPart:
     """What moves as one: pieces, the moves they follow, and on which of these they are there."""
 
     moves: Moves
-    pieces: tuple[Piece, ...]
+    pieces: tuple[HeadPiece, ...]
     only: NDArray[np.bool_] | None = None
     #: machine Z of its face, where that is not the run's
     face_z: float | None = None
     #: of an upper head that goes up or down at the begin (0) or end (1) of a way: the end, and what goes
-    rise: tuple[int, tuple[Piece, ...]] | None = None
+    rise: tuple[int, tuple[HeadPiece, ...]] | None = None
 
 
 @dataclass(frozen=True)

@@ -52,11 +52,11 @@ class Desk:
         self._open(scene)
 
     def _open(self, scene: Scene) -> None:
+        session = Session(scene, least=ROWS)
+        model, watch = Model(session), Watch(scene)
+        # all at once: it may be broken off before
+        self.session, self.model, self._watch, self._scene = session, model, watch, scene
         self._asked: Asked = scene.reading or Asked()
-        self.session = Session(scene, least=ROWS)
-        self.model = Model(self.session)
-        self._scene = scene
-        self._watch = Watch(scene)
         self.of_file: Message | None = None
         self.n += 1
 
@@ -86,14 +86,13 @@ class Desk:
         return self._watch.stale
 
     def judged(self, told: Message) -> None:
-        """What was judged of everything as it stands now.
+        """What was judged of everything as the file has it.
 
         Args:
             told: see ``judging.judged_in_words``.
         """
-        if self.as_file:
-            spare = told["rows"][0]["spare"] if told["rows"] else "-"
-            self.of_file = {"verdict": told["verdict"], "spare": spare}
+        spare = told["rows"][0]["spare"] if told["rows"] else "-"
+        self.of_file = {"verdict": told["verdict"], "spare": spare}
 
     def about(self, item: str) -> object:
         """What is another one whenever an item's places may be others: where all else stands, how high it
@@ -156,6 +155,12 @@ class Desk:
             return {"is": "refused", "n": self.n, "text": _in_words(error, told), "stale": self._watch.stale}
         self.n += 1
         return self.state(bool(told.get("rested")))
+
+    def broken_off(self) -> Message:
+        """What is to be shown once something was broken off midway: all, measured anew where it was."""
+        self.session.again()
+        self.n += 1
+        return {**self.whole(), "said": "stopped: all is where it was"}
 
     def _act(self, do: str, told: Message) -> None:
         session, on = self.session, bool(told.get("on"))

@@ -2,13 +2,12 @@
 stand comes out, again and again as it fills.
 
 Places are told as the page draws them: of what lies on a plane, outlines of where its own origin may be
-(hundredths of a millimetre, machine X Y); of what is screwed down, ranges of turns at each thread hole.
+(hundredths of a millimetre, machine X Y); of what is screwed down, ranges of turns at each thread hole; of
+what lies against the sides of parts, bits of lines along them.
 """
 
 from __future__ import annotations
 
-import contextlib
-import os
 import pickle
 import time
 from dataclasses import dataclass
@@ -18,18 +17,20 @@ import numpy as np
 
 from clearance.errors import ClearanceError, printable
 from clearance.live.judging import Question, tell
+from clearance.live.shapes import as_points
 
 if TYPE_CHECKING:
     from clearance.advice.where.free import Map
+    from clearance.kernels.query import Boxes
 
-#: it waits for everything else that this computer does
-NICE = 19
 #: seconds between two maps that are told
 APART = 0.4
 #: reasons that have a hatching of their own
 REASONS = 6
 #: turns that differ by less, degrees, are one; a line of places is drawn so wide, mm
 SAME, LINE = 0.01, 0.6
+#: less than this is no length, mm
+A_BIT = 1e-3
 #: a corner that moves an outline by less is left out, mm
 THIN = 0.02
 
@@ -47,10 +48,7 @@ class WhereQuestion:
 
 
 def prepare() -> None:
-    """Load what every answer needs, before there is a question; and stand back."""
-    if hasattr(os, "nice"):
-        with contextlib.suppress(OSError):
-            os.nice(NICE)
+    """Load what every answer needs, before there is a question."""
     import shapely
 
     from clearance.advice.where import answer
@@ -97,31 +95,29 @@ def _answer(question: WhereQuestion) -> None:
 
 
 def map_told(found: Map) -> dict[str, Any]:
-    """A map as the page draws it.
+    """A map as the page draws it: ``free`` and so on of a plane, ``holes``, or ``sides`` of parts.
 
     Args:
         found: as far as it is filled.
     """
     why = _reasons(found)
-    if found.seat.holes is not None:
-        return {"done": found.done, "holes": _in_holes(found), "why": [words for words, _, _ in why]}
+    seat = found.seat
+    if seat.lines is not None:
+        places = {"sides": _along_sides(found)} if seat.holes is None else {"holes": _in_holes(found)}
+        return {"done": found.done, **places, "why": [words for words, _, _ in why]}
     import shapely
 
+    # as it is turned now
     forbidden, number = found.forbidden, found.why
-    free, undecided = found.free, found.open
-    if found.seat.lines is not None:
-        # along the sides of parts: as it is turned now
-        here = np.abs(forbidden.turn) < SAME
-        forbidden, number = forbidden.take(here), number[here]
-        free, undecided = (boxes.take(np.abs(boxes.turn) < SAME) for boxes in (free, undecided))
+    free, unknown = found.free.at(0.0), found.open.at(0.0)
     shown = []
     for words, share, which in why:
-        mine = np.isin(number, which)
-        shown.append({"words": words, "share": share, "rings": _rings(_squares(forbidden.take(mine)))})
+        mine = forbidden.take(np.isin(number, which)).at(0.0)
+        shown.append({"words": words, "share": share, "rings": _rings(_squares(mine))})
     return {
         "done": found.done,
         "free": _rings(_squares(free)),
-        "open": _rings(_squares(undecided)),
+        "open": _rings(_squares(unknown)),
         "area": float(shapely.area(_squares(free)).sum()),
         "why": shown,
     }
@@ -159,31 +155,53 @@ def _rings(squares: Any) -> list[list[int]]:
     """The outlines of squares together, hundredths of a millimetre."""
     import shapely
 
-    from clearance.live.shapes import as_points
-
     whole = shapely.simplify(shapely.union_all(squares), THIN)
     return [as_points(shapely.get_coordinates(ring)) for ring in shapely.get_rings(shapely.get_parts(whole))]
 
 
-def _in_holes(found: Map) -> list[dict[str, Any]]:
-    """For each thread hole ranges of turns, degrees from now: [from, to, "free", "no" or "open"]."""
-    holes, lines = found.seat.holes, found.seat.lines
-    assert holes is not None
-    assert lines is not None
-    # a turn is free where it is so anywhere along a slot
-    kinds = (("free", found.free), ("open", found.open), ("no", found.forbidden))
+def _kinds(found: Map) -> tuple[tuple[str, Boxes], ...]:
+    return ("free", found.free), ("no", found.forbidden), ("open", found.open)
+
+
+def _along_sides(found: Map) -> list[dict[str, Any]]:
+    """Bits of the lines along sides of parts: ``kind`` "free", "no" or "open", ``turn`` degrees from now,
+    ``ends`` x, y, x, y (hundredths of a millimetre)."""
     out = []
-    for hole in holes:
-        marks: dict[float, tuple[float, str]] = {}
-        for kind, boxes in kinds:
-            mine = np.abs(lines.start[boxes.of] - hole).max(axis=1, initial=0.0) < 1e-6
-            for t, h in zip(boxes.turn[mine].tolist(), boxes.half_turn[mine].tolist(), strict=True):
-                marks.setdefault(t, (h, kind))
+    for kind, boxes in _kinds(found):
+        ends = np.stack([boxes.centre - boxes.along, boxes.centre + boxes.along], axis=1)
+        for turn, of in {(float(t), int(k)) for t, k in zip(boxes.turn, boxes.of, strict=True)}:
+            mine = (boxes.turn == turn) & (boxes.of == of)
+            out.append({"kind": kind, "turn": turn, "ends": as_points(ends[mine])})
+    return out
+
+
+def _in_holes(found: Map) -> list[dict[str, Any]]:
+    """For each thread hole ranges of turns, degrees from now, [from, to, kind]: "free", "slot" (free once it
+    is pushed along its slot), "no" or "open"."""
+    seat = found.seat
+    assert seat.holes is not None
+    assert seat.lines is not None
+    best: dict[tuple[float, float, float], tuple[int, float, str]] = {}
+    order = ("free", "slot", "open", "no")
+    for kind, boxes in _kinds(found):
+        start = seat.lines.start[boxes.of]
+        along, half = seat.lines.along(boxes.of, boxes.centre), np.hypot(*boxes.along.T)
+        here = np.abs(along) <= half + A_BIT
+        for k in range(len(boxes)):
+            said = kind if here[k] else "slot" if kind == "free" else None
+            if said is None:
+                continue
+            key = (float(start[k, 0]), float(start[k, 1]), float(boxes.turn[k]))
+            one = order.index(said), float(boxes.half_turn[k]), said
+            best[key] = min(best.get(key, one), one)
+    out = []
+    for x, y in seat.holes:
+        mine = sorted((t, half, kind) for (a, b, t), (_, half, kind) in best.items() if (a, b) == (x, y))
         ranges: list[list[Any]] = []
-        for turn, (half, kind) in sorted(marks.items()):
+        for turn, half, kind in mine:
             if ranges and ranges[-1][2] == kind and abs(ranges[-1][1] - (turn - half)) < 1e-6:
                 ranges[-1][1] = turn + half
             else:
                 ranges.append([turn - half, turn + half, kind])
-        out.append({"at": [float(v) for v in hole], "turns": ranges})
+        out.append({"at": [float(x), float(y)], "turns": ranges})
     return out

@@ -11,11 +11,13 @@ import contextlib
 import json
 import os
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from clearance.parallel import CannotStart, Child
 
+#: what fills a map gets about a tenth of a core that is wanted elsewhere (Linux's weights of niceness)
+NICE = 10
 #: who judges, and who fills maps of places
 JUDGING, FILLING = "clearance.live.judging:answer", "clearance.live.filling:answer"
 
@@ -27,11 +29,13 @@ class Judge:
 
     Args:
         tell: is told the question's number, and what is known of its answer.
-        entry: what answers there, see ``parallel.Child``.
+        entry: what answers there, see ``parallel.Child``.   nice: how far it waits for all else, 0 to 19.
     """
 
-    def __init__(self, loop: asyncio.AbstractEventLoop, tell: Tell, entry: str = JUDGING) -> None:
-        self._loop, self._tell, self._entry = loop, tell, entry
+    def __init__(
+        self, loop: asyncio.AbstractEventLoop, tell: Tell, entry: str = JUDGING, nice: int = 0
+    ) -> None:
+        self._loop, self._tell, self._entry, self._nice = loop, tell, entry, nice
         self._ready: Child | None = None
         self._child: Child | None = None
         self._told = b""
@@ -43,7 +47,13 @@ class Judge:
         """Start a process that waits for a question."""
         if self._ready is None:
             with contextlib.suppress(CannotStart):
-                self._ready = Child(self._entry)
+                self._ready = self._begun()
+
+    def _begun(self) -> Child:
+        child = Child(self._entry)
+        if self._nice:
+            child.lower(self._nice)
+        return child
 
     def ask(self, number: int, question: object) -> None:
         """Ask, and forget what was asked before.
@@ -53,7 +63,7 @@ class Judge:
         """
         self.stop()
         try:
-            child = self._ready or Child(self._entry)
+            child = self._ready or self._begun()
         except CannotStart as error:
             self._tell(number, {"failed": str(error)})
             return
@@ -103,6 +113,18 @@ class Judge:
     def busy(self) -> bool:
         """Whether a question is being answered."""
         return self._child is not None
+
+    @contextlib.contextmanager
+    def standing_back(self) -> Iterator[None]:
+        """Within the block the processor is left to this process."""
+        children = [child for child in (self._child, self._ready) if child is not None]
+        for child in children:
+            child.stand_back(True)
+        try:
+            yield
+        finally:
+            for child in children:
+                child.stand_back(False)
 
     def stop(self) -> None:
         """Give up what is being asked."""

@@ -23,9 +23,10 @@ from typing import Any
 from aiohttp import WSMsgType, web
 
 from clearance.errors import InputError
+from clearance.live.aside import Aside, BrokenOff
 from clearance.live.desk import Desk
 from clearance.live.filling import WhereQuestion
-from clearance.live.judge import FILLING, Judge
+from clearance.live.judge import FILLING, NICE, Judge
 
 HOST = "127.0.0.1"
 #: files of the page, by how their names end
@@ -68,6 +69,9 @@ class Server:
         self._where: str | None = None
         self._filled: tuple[object, dict[str, Any]] | None = None
         self._asks = 0
+        #: what is done at the desk, one thing after another
+        self._aside, self._turn = Aside(), asyncio.Lock()
+        self._as_file = False
         self._page = {
             "" if file.name == "index.html" else file.name: (file.read_bytes(), KINDS[file.suffix])
             for file in (Path(__file__).parent / "page").iterdir()
@@ -86,7 +90,7 @@ class Server:
             ready: called once it listens.
         """
         self._judge = Judge(asyncio.get_running_loop(), self._hear_judge)
-        self._filler = Judge(asyncio.get_running_loop(), self._hear_filler, FILLING)
+        self._filler = Judge(asyncio.get_running_loop(), self._hear_filler, FILLING, NICE)
         app = web.Application(middlewares=[self._guard], client_max_size=LONGEST)
         app.router.add_get("/{token}/live", self._live)
         app.router.add_get("/{token}/{file}", self._file)
@@ -130,23 +134,41 @@ class Server:
         page = web.WebSocketResponse(max_msg_size=LONGEST, compress=False)
         await page.prepare(request)
         self._pages.add(page)
+        waiting: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+        worker = asyncio.ensure_future(self._work(page, waiting))
         try:
-            await page.send_str(_json({**self.desk.whole(), "judging": self._judge.busy}))
-            await self._tell_known(page)
             async for message in page:
-                if message.type is WSMsgType.TEXT:
-                    await self._asked(page, message.data)
+                told = _told(message.data) if message.type is WSMsgType.TEXT else None
+                if told is None:
+                    continue
+                if told.get("do") == "stop":
+                    # heard at once, whatever is being done
+                    await self._stop(told.get("q"))
+                else:
+                    waiting.put_nowait(told)
         finally:
             self._pages.discard(page)
+            worker.cancel()
         return page
 
-    async def _asked(self, page: web.WebSocketResponse, text: str) -> None:
-        try:
-            told = json.loads(text)
-        except ValueError:
-            told = None
-        if not isinstance(told, dict):
+    async def _work(self, page: web.WebSocketResponse, waiting: asyncio.Queue[dict[str, Any]]) -> None:
+        """What a page asks for, one thing after another."""
+        with contextlib.suppress(ConnectionError):
+            async with self._turn:
+                await page.send_str(_json({**self.desk.whole(), "judging": self._judge.busy}))
+                await self._tell_known(page)
+            while True:
+                told = await waiting.get()
+                async with self._turn:
+                    await self._asked(page, told)
+
+    async def _stop(self, number: Any) -> None:
+        if self._aside.break_off():
             return
+        self._judge.stop()
+        await self._tell_all({"is": "judged", "n": self.desk.n, "stopped": True, "q": number})
+
+    async def _asked(self, page: web.WebSocketResponse, told: dict[str, Any]) -> None:
         number, do = told.get("q"), told.get("do")
         if do == "rest":
             self._rest()
@@ -162,16 +184,10 @@ class Server:
             self._fill()
             await page.send_str(_json({"is": "where", "item": self._where, "q": number, **self._map()}))
             return
-        if do == "stop":
-            self._judge.stop()
-            await self._tell_all({"is": "judged", "n": self.desk.n, "stopped": True, "q": number})
-            return
         was = self.desk.n
-        try:
-            answer = self.desk.hear(told)
-        except Exception as error:
-            words = f"a defect of this program, not of your files ({type(error).__name__}: {error})"
-            answer = {"is": "refused", "n": self.desk.n, "text": words}
+        # what moves goes first
+        with self._filler.standing_back():
+            answer = await self._heard(told)
         answer["q"] = number
         if self.desk.n != was:
             # what was judged was another place; which raises are free does not depend on the raise
@@ -192,6 +208,21 @@ class Server:
         else:
             await page.send_str(_json(answer))
 
+    async def _heard(self, told: dict[str, Any]) -> dict[str, Any]:
+        """The desk's answer; where somebody did not want to wait for it, all as it was."""
+        answer: dict[str, Any] = {}
+        try:
+            breakable = told.get("do") not in ("difference", "write")
+            answer = await self._aside.do(lambda: self.desk.hear(told), breakable)
+        except BrokenOff:
+            pass
+        except Exception as error:
+            words = f"a defect of this program, not of your files ({type(error).__name__}: {error})"
+            answer = {"is": "refused", "n": self.desk.n, "text": words}
+        if self._aside.broken:
+            answer = await self._aside.do(self.desk.broken_off, breakable=False)
+        return answer
+
     async def _tell_known(self, page: web.WebSocketResponse) -> None:
         for what in self._judged.values():
             await page.send_str(_json({"is": "judged", "n": self.desk.n, **what}))
@@ -201,6 +232,7 @@ class Server:
         self._fill()
         if self._judge.busy or "judged" in self._judged:
             return
+        self._as_file = self.desk.as_file
         try:
             question = replace(self.desk.question, windows="windows" not in self._judged)
             self._judge.ask(self.desk.n, question)
@@ -213,7 +245,7 @@ class Server:
         for key in ("judged", "refused", "failed", "along", "windows"):
             if key in what:
                 self._judged["judged" if key in ("refused", "failed") else key] = what
-        if "judged" in what:
+        if "judged" in what and self._as_file:
             self.desk.judged(what["judged"])
         self._tell_soon({"is": "judged", "n": n, **what, "of_file": self.desk.of_file})
 
@@ -254,6 +286,15 @@ class Server:
         for page in list(self._pages):
             with contextlib.suppress(ConnectionError):
                 await page.send_str(text)
+
+
+def _told(text: str) -> dict[str, Any] | None:
+    """What a page says; None where that is nothing that it could have said."""
+    try:
+        told = json.loads(text)
+    except ValueError:
+        return None
+    return told if isinstance(told, dict) else None
 
 
 def _json(message: dict[str, Any]) -> str:

@@ -98,12 +98,9 @@ def _space(triangles: Array, edges: Any, two: Any, a: Any, b: Any, bent: Any) ->
 
 def _prism(triangles: Array) -> Array:
     """Triangles of the upright prism round a body."""
-    import shapely
-
     points = triangles.reshape(-1, 3)
     low, high = points[:, 2].min(), points[:, 2].max()
-    hull = shapely.convex_hull(shapely.multipoints(points[:, :2]))
-    ring = shapely.get_coordinates(shapely.orient_polygons(hull))[:-1]
+    ring = _hull(points[:, :2])
     n = len(ring)
     after = np.roll(np.arange(n), -1)
     up, down = np.c_[ring, np.full(n, high)], np.c_[ring, np.full(n, low)]
@@ -113,12 +110,27 @@ def _prism(triangles: Array) -> Array:
 
 
 def _outline(triangles: Array, across: int, up: int) -> dict[str, list[int]]:
-    import shapely
-
-    points = triangles.reshape(-1, 3)[:, (across, up)]
-    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
+    ring = _hull(triangles.reshape(-1, 3)[:, (across, up)])
+    hull = np.vstack([ring, ring[:1]])
     fan = np.stack([np.repeat(hull[:1], max(len(hull) - 3, 0), axis=0), hull[1:-2], hull[2:-1]], axis=1)
     return {"faces": _numbers(fan), "edges": _numbers(np.stack([hull[:-1], hull[1:]], axis=1))}
+
+
+def _hull(points: Array) -> Array:
+    """Corners (n, 2), anticlockwise, of the convex hull of points (N, 2), to hundredths as they are drawn."""
+    import shapely
+
+    x, y = np.round(points.T / UNIT).astype(np.int64)
+    # of very many points the lowest and the highest of each column are enough
+    column = x - x.min()
+    low, high = np.full(column.max() + 1, y.max()), np.full(column.max() + 1, y.min())
+    np.minimum.at(low, column, y)
+    np.maximum.at(high, column, y)
+    there = np.flatnonzero(low <= high)
+    corners = np.concatenate([np.c_[there, low[there]], np.c_[there, high[there]]])
+    corners[:, 0] += x.min()
+    hull = shapely.convex_hull(shapely.multipoints(corners * UNIT))
+    return np.asarray(shapely.get_coordinates(shapely.orient_polygons(hull))[:-1])
 
 
 def _numbers(points: Array) -> list[int]:

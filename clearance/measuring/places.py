@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply, invert
-from clearance.pose.faces import Face, distance, faces
+from clearance.pose.faces import TouchFace, distance, faces
 from clearance.pose.form import FormRow
 from clearance.scene.fields import suggestion
 from clearance.scene.measured import outward
@@ -147,10 +147,10 @@ def propose(scene: Scene, part: Body, T_MF: Array, counts: Sequence[int], dial: 
 
 
 #: a face, what it is called, and its place in the counts: 0 level, 1 side, 2 end or bore
-Chosen = list[tuple[str, Face, int]]
+Chosen = list[tuple[str, TouchFace, int]]
 
 
-def _named(found: Sequence[Face], names: Sequence[str], part: Body, scene: Scene) -> Chosen:
+def _named(found: Sequence[TouchFace], names: Sequence[str], part: Body, scene: Scene) -> Chosen:
     """The faces that the setup names, in its order; the first is levelled, then comes the side."""
     out: Chosen = []
     for name in names:
@@ -168,7 +168,7 @@ def _named(found: Sequence[Face], names: Sequence[str], part: Body, scene: Scene
     return [(name, face, role) for (name, face, _), role in zip(out, roles, strict=True)]
 
 
-def _is(face: Face, name: str) -> bool:
+def _is(face: TouchFace, name: str) -> bool:
     """Whether a face is called so."""
     if name in ROUND:
         return not face.is_flat and (face.radius > 0) == (name == "outside")
@@ -176,7 +176,7 @@ def _is(face: Face, name: str) -> bool:
     return face.is_flat and way is not None and bool(face.normal @ np.array(way) > np.cos(np.radians(_LOOKS)))
 
 
-def _by_area(found: Sequence[Face]) -> Chosen:
+def _by_area(found: Sequence[TouchFace]) -> Chosen:
     """The largest upper face, the largest side and the largest end; of a round part its outside or bore."""
     square = [f for f in found if f.is_flat and np.abs(f.normal).max() > np.cos(np.radians(0.01))]
     top = next((f for f in square if f.normal[2] > 0.9), None)
@@ -194,11 +194,11 @@ def _by_area(found: Sequence[Face]) -> Chosen:
     return out
 
 
-def _called(face: Face) -> str:
+def _called(face: TouchFace) -> str:
     return max(WAYS, key=lambda name: float(face.normal @ np.array(WAYS[name])))
 
 
-def _on_flat(face: Face, count: int, near: Array) -> tuple[Array, Array]:
+def _on_flat(face: TouchFace, count: int, near: Array) -> tuple[Array, Array]:
     """Places (K, 3) far from each other on a flat face, and their normals."""
     import shapely
 
@@ -232,6 +232,9 @@ def spread(flat: Array, count: int) -> list[int]:
 
     Farthest points first (Gonzalez 1985), then one after the other goes where the determinant of the normal
     equations grows most (Fedorov's exchange 1972; both from memory), and not beside another.
+
+    Args:
+        flat: mm, in the plane of the face.   count: of places.
     """
     taken = [int(np.argmin(flat.sum(1)))]
     while len(taken) < min(count, len(flat)):
@@ -260,7 +263,7 @@ def spread(flat: Array, count: int) -> list[int]:
     return taken
 
 
-def _on_round(face: Face, near: Array) -> tuple[Array, Array]:
+def _on_round(face: TouchFace, near: Array) -> tuple[Array, Array]:
     """Places at two heights of a round face, at both ends of two diameters, and their normals."""
     along = face.triangles.reshape(-1, 3) @ face.normal
     zero = float(face.on_axis @ face.normal)

@@ -69,6 +69,7 @@ class Facets:
     t: Floats
 
     def take(self, rows: NDArray[np.bool_] | Ints) -> Facets:
+        """The facets at ``rows``; points stay."""
         return replace(
             self, corners=self.corners[rows], face=self.face[rows], edge=self.edge[rows], t=self.t[rows]
         )

@@ -1,9 +1,7 @@
-"""Faces of more than three corners: a polygon goes in; triangles that cover it exactly come out, never a fan
-that leaves a hollow face.
+"""OBJ: the bytes of a file go in; its bodies come out, in the file's own unit.
 
-OBJ: the bytes of a file go in; its bodies come out, in the file's own unit.
-
-It is read by trimesh, once each line was checked: its own messages name no line.
+Faces of more than three corners become triangles that cover them exactly, never a fan that leaves a hollow
+face. The file is read by trimesh, once each line was checked: its own messages name no line.
 """
 
 from __future__ import annotations
@@ -78,7 +76,11 @@ _KNOWN |= {
 
 
 def looks_obj(data: bytes) -> bool:
-    """Do the first lines that are no comments begin with words of an OBJ file?"""
+    """Do the first lines that are no comments begin with words of an OBJ file?
+
+    Args:
+        data: the file's bytes.
+    """
     head = _one_line_each(data[:4096])
     whole = head.split(b"\n")[:-1] or [head]
     lines = [line.split(None, 1)[0] for line in whole if line.strip()]

@@ -1,8 +1,7 @@
 """Sections: a body's slices at given heights as segments, rings and circles; its outline seen from above.
 
-Areas and centres of what stands over a flat region come from slices at several heights.
-
-A body's facets go in; its slices, two in each slab between its own levels, come out.
+``Slabs`` has two slices in each slab between a body's own levels, from which areas, volumes and centres of
+what stands over a flat region come (two-point Gauss rule).
 """
 
 from __future__ import annotations
@@ -290,7 +289,11 @@ class Outline:
         return shapely.union_all(different) if len(different) > 1 else different[0]
 
     def over(self, areas: list[Any]) -> list[tuple[float, Array]]:
-        """For each flat area the volume (mm3) of the body over and under it, and its middle (3,)."""
+        """For each flat area the volume (mm3) of the body over and under it, and its middle (3,).
+
+        Args:
+            areas: shapely, in X and Y of the body's frame, mm.
+        """
         return self.over_each([areas] * len(self.z))
 
     def over_each(self, areas: list[list[Any]]) -> list[tuple[float, Array]]:
@@ -343,6 +346,9 @@ def levels_of(triangles: Array) -> Array:
     """Heights (K,) between which no slice changes its make, the lowest and the highest included.
 
     They are those of all corners of facets that do not stand upright.
+
+    Args:
+        triangles: (N, 3, 3), mm.
     """
     a, b, c = (triangles[:, k] for k in range(3))
     p, q = b - a, c - a

@@ -29,6 +29,9 @@ def main(request: bytes) -> bytes:
     The archive holds names, body0 ... (N, 3, 3) mm, and of each body how far its facets lie off, whether that
     is an estimate, and how many of its faces the mesher left empty.
 
+    Args:
+        request: JSON: file, bound (mm), limits.
+
     Raises:
         Refused: with one of the words.
     """

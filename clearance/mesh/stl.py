@@ -42,12 +42,20 @@ _LONGEST_WORD = 40
 
 
 def is_binary(data: bytes) -> bool:
-    """Is this a whole binary STL, by its size?"""
+    """Is this a whole binary STL, by its size?
+
+    Args:
+        data: the file's bytes.
+    """
     return len(data) >= HEADER and len(data) == HEADER + FACET * int.from_bytes(data[80:84], "little")
 
 
 def looks_ascii(data: bytes) -> bool:
-    """Does this begin like an ASCII STL and hold text, not the zero bytes that binary headers are full of?"""
+    """Does this begin like an ASCII STL and hold text, not the zero bytes that binary headers are full of?
+
+    Args:
+        data: the file's bytes.
+    """
     return data[:512].lstrip()[:5].lower() == b"solid" and b"\0" not in data[:2048]
 
 

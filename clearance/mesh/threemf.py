@@ -64,11 +64,11 @@ class Package:
         self._names = {info.filename.lstrip("/").lower(): info for info in self._zip.infolist()}
 
     def has(self, name: str) -> bool:
-        """Is there such a part? Capitals do not matter, a leading slash neither."""
+        """Is there a part ``name``? Capitals do not matter, a leading slash neither."""
         return name.lstrip("/").lower() in self._names
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The unpacked bytes of a part, a piece at a time: who refuses one reads no further."""
+        """The unpacked bytes of the part ``name``, a piece at a time: who refuses one reads no further."""
         info = self._names.get(name.lstrip("/").lower())
         if info is None:
             raise InputError(self._shown, name, "the package has no such part", _AGAIN)

@@ -1,9 +1,7 @@
-"""Topology of a triangle soup: corners compared as whole numbers, edges, shells, and what welding joins.
+"""Topology of a triangle soup: can it be trusted? Triangles go in, a ``Solid`` that says how far comes out.
 
 Corners are hashed to 64-bit keys, so that finding equal ones is a sort of integers; shells are the
 connected components over shared corners (union-find).
-
-Triangles as read go in; a ``Solid`` comes out that says how far they can be trusted, by written rules.
 
 The rules
     closed       every edge belongs to an even number of facets, so a ray from any point crosses the
@@ -63,12 +61,19 @@ def columns(triangles: NDArray[np.float64]) -> NDArray[np.float64]:
     """The coordinates of a batch as (3 corners, 3 coordinates, N), each row in one piece of memory.
 
     Adding 0.0 makes -0.0 and 0.0 the same bits.
+
+    Args:
+        triangles: (N, 3, 3) of a batch.
     """
     return np.ascontiguousarray(triangles.reshape(-1, 9).T).reshape(3, 3, -1) + 0.0
 
 
 def keys_of_columns(xyz: NDArray[np.float64]) -> Keys:
-    """Keys (3, N) of the corners of a batch that ``columns`` made."""
+    """Keys (3, N) of the corners of a batch that ``columns`` made.
+
+    Args:
+        xyz: (3 corners, 3 coordinates, N).
+    """
     bits = xyz.view(np.uint64)
     key = bits[:, 0] * _K[0]
     scratch = np.empty_like(key)
@@ -101,7 +106,11 @@ def corner_keys(triangles: NDArray[np.float64]) -> Keys:
 
 
 def corner_numbers(triangles: NDArray[np.float64]) -> tuple[NDArray[np.int64], int]:
-    """The same corners as numbers from 0: (N, 3) int, and how many different ones there are."""
+    """The same corners as numbers from 0: (N, 3) int, and how many different ones there are.
+
+    Args:
+        triangles: (N, 3, 3), mm.
+    """
     different, number = np.unique(corner_keys(triangles), return_inverse=True)
     return number.reshape(-1, 3).astype(np.int64, copy=False), len(different)
 

@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each, ways
 from clearance.process.course import Course, There
-from clearance.process.passes import is_trim
 from clearance.process.runs import SAME, Run, runs
 from clearance.process.stock import kerf_width
+from clearance.process.stops import is_trim
 from clearance.scene.model import Scene, Stretch, StretchKind
 from clearance.scene.night import Rates, Spool, Three
 from clearance.toolpath.moves import Moves

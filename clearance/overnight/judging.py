@@ -27,8 +27,7 @@ from clearance.overnight.unattended import (
 from clearance.process.check import check
 from clearance.process.course import Course
 from clearance.process.findings import Checked
-from clearance.process.keyed_in import uses
-from clearance.process.passes import stops_at
+from clearance.process.stops import stops_at, uses
 from clearance.scene.load import load
 from clearance.scene.measured import Asked
 from clearance.scene.night import Job, NightPlan, Three

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 from clearance.process.course import Course
 from clearance.process.findings import Checked
-from clearance.process.passes import stands_still, stops_at
 from clearance.process.removal import KINDS
 from clearance.process.slug import Fate, piece_name, weight
+from clearance.process.stops import stands_still, stops_at
 from clearance.scene.model import Scene
 from clearance.scene.night import Job
 from clearance.toolpath.nc.control import BEHIND_THE_END, NO_END

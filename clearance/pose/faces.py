@@ -31,7 +31,7 @@ FLATS, ROUND_BY = 5, 80.0
 
 
 @dataclass(frozen=True)
-class Face:
+class TouchFace:
     """A face that may be touched, in the frame of the triangles; mm.
 
     Attributes:
@@ -78,7 +78,7 @@ class Face:
         return shapely.union_all(shapely.polygons(flat), grid_size=1e-6)
 
 
-def faces(triangles: Array) -> list[Face]:
+def faces(triangles: Array) -> list[TouchFace]:
     """The faces of a part that are large enough to touch, the largest first.
 
     Args:
@@ -99,7 +99,7 @@ def faces(triangles: Array) -> list[Face]:
     smooth = alike > np.cos(np.radians(SMOOTH))
     bent = connected(len(n), a[smooth], b[smooth])
     large = np.bincount(plane, weights=size / 2.0, minlength=len(n))[plane] >= LEAST
-    out: list[Face] = []
+    out: list[TouchFace] = []
     for rows in _parts(bent):
         flats = np.unique(plane[rows])
         round_ = _round(triangles[rows], n[rows], size[rows]) if len(flats) >= FLATS else None
@@ -129,13 +129,13 @@ def _neighbours(triangles: Array) -> tuple[Rows, Rows]:
     return order[same] // 3, order[same + 1] // 3
 
 
-def _flat(triangles: Array, n: Array, size: Array) -> Face:
+def _flat(triangles: Array, n: Array, size: Array) -> TouchFace:
     normal = (n * size[:, None]).sum(0)
     normal /= np.linalg.norm(normal)
-    return Face(triangles, float(size.sum() / 2.0), normal, np.inf, triangles.reshape(-1, 3).mean(0))
+    return TouchFace(triangles, float(size.sum() / 2.0), normal, np.inf, triangles.reshape(-1, 3).mean(0))
 
 
-def _round(triangles: Array, n: Array, size: Array) -> Face | None:
+def _round(triangles: Array, n: Array, size: Array) -> TouchFace | None:
     """The cylinder that some flats are, or None where they are none."""
     values, vectors = np.linalg.eigh((n * size[:, None]).T @ n)
     axis = vectors[:, 0]
@@ -154,16 +154,16 @@ def _round(triangles: Array, n: Array, size: Array) -> Face | None:
     if np.degrees(2 * np.pi - gaps.max()) < ROUND_BY:
         return None
     # outside, flats stand at plus the radius along their normal; in a bore the normals look inward
-    return Face(triangles, float(size.sum() / 2.0), axis, float(middle[3]), middle[:3])
+    return TouchFace(triangles, float(size.sum() / 2.0), axis, float(middle[3]), middle[:3])
 
 
-def face_at(found: list[Face], point: Array, normal: Array, near: float) -> Face | None:
+def face_at(found: list[TouchFace], point: Array, normal: Array, near: float) -> TouchFace | None:
     """The face that has a place on it, or None.
 
     Args:
         found: of ``faces``.   point, normal: (3,) of the place, in their frame.   near: mm.
     """
-    best: tuple[float, Face] | None = None
+    best: tuple[float, TouchFace] | None = None
     for face in found:
         if face.is_flat:
             if face.normal @ normal < np.cos(np.radians(3.0)):

@@ -1,14 +1,12 @@
 """The account of a job: what it says of each state. Masses kg, lengths mm, machine frame.
 
-The programs and what comes free go in; the moments of the job, in order, come out.
+``Moment`` and its kin are made of the programs and of what comes free. A moment begins as the job does, at a
+stop where somebody acts, and where metal comes free. What comes free before anybody acts again belongs to one
+moment: sixty holes are one.
 
-A moment begins as the job does, at a stop where somebody acts, and where metal comes free. What comes free
-before anybody acts again belongs to one moment: sixty holes are one.
-
-Parts whose surface does not close go in; what was therefore not judged of them comes out as findings.
-
-Distances to such a part are real. What asks for its inside (is there a hole at the thread point, what comes
-free, what does it weigh, does it tip) cannot be answered, and silence on it would read as "nothing found".
+Of parts whose surface does not close, what was therefore not judged is told. Distances to such a part are
+real. What asks for its inside (is there a hole at the thread point, what comes free, what does it weigh, does
+it tip) cannot be answered, and silence on it would read as "nothing found".
 """
 
 from __future__ import annotations

@@ -14,15 +14,19 @@ from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
+    from clearance.process.balance import PartInState, StateOfPart
     from clearance.process.known import Known
-    from clearance.process.removal import Piece, Story
-    from clearance.process.stays import Answer, Question
+    from clearance.process.removal import Piece, Removals
 
 
 def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None) -> Checked:
     """Judge a scene: ``process.findings.check``, whose options these are, and the states of the job.
 
     They stand in ``Checked.account``.
+
+    Args:
+        scene: as planned.   moves: distances of every move as well.   progress: is told the share done,
+            and what is looked at.
     """
     spent = processor_time()
     result = check_access(scene, _account, moves=moves, progress=progress)
@@ -47,7 +51,7 @@ def check(scene: Scene, *, moves: bool = False, progress: Progress | None = None
 def told(
     scene: Scene,
     known: Known | None = None,
-    hear: list[tuple[Question, Answer]] | None = None,
+    hear: list[tuple[PartInState, StateOfPart]] | None = None,
 ) -> tuple[list[Finding], Account | None]:
     """All that is said of a job but for distances, with what reading found; and its states.
 
@@ -59,7 +63,7 @@ def told(
     from clearance.process.findings import look
     from clearance.process.states import account
 
-    def made_of(there: Scene, story: Story) -> Account:
+    def made_of(there: Scene, story: Removals) -> Account:
         return account(there, story, None if hear is None else lambda q, a: hear.append((q, a)), known)
 
     facts, found = look(scene, made_of)
@@ -81,8 +85,8 @@ def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
     """
     import shapely
 
-    from clearance.process.becomes import by_name
-    from clearance.process.removal import story
+    from clearance.process.finished_part import by_name
+    from clearance.process.removal import removals
     from clearance.process.states import account, parts_of
 
     held = scene.planned or scene
@@ -90,7 +94,7 @@ def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
     at = next(i for i, k in enumerate(places) if held.stretches[k].name == cut)
     begun = replace(held, stretches=held.stretches[: places[min(at + 1, len(places) - 1)] + 1])
     try:
-        told = story(begun)
+        told = removals(begun)
         told.pieces = [by_name(begun, told, piece) for piece in told.pieces]
         made = account(begun, told, known=known, parts=parts_of(held))
     except shapely.errors.GEOSException:
@@ -98,7 +102,7 @@ def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
     return any(state.cut == cut and state.verdict != "clear" for state in made.states)
 
 
-def _account(scene: Scene, told: Story, known: Known | None = None) -> Account:
+def _account(scene: Scene, told: Removals, known: Known | None = None) -> Account:
     from clearance.process.states import account
 
     return account(scene, told, known=known)

@@ -8,13 +8,17 @@ from typing import Any
 import numpy as np
 
 from clearance.mesh.sections import Array
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import kerf
 from clearance.scene.model import Body, Finding, Scene
 
 
-def drag_findings(scene: Scene, told: Story) -> list[Finding]:
-    """Rapid moves with the wire in through a part or anything else, and a wire left in at the end."""
+def drag_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """Rapid moves with the wire in through a part or anything else, and a wire left in at the end.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     found = []
     for run, part, length in told.scraped:
         message = (
@@ -100,8 +104,12 @@ NEAR = 0.3
 HARDLY, MOST = 0.03, 0.5
 
 
-def blank_findings(scene: Scene, told: Story) -> list[Finding]:
-    """One finding at most for each cut and part."""
+def blank_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """One finding at most for each cut and part.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     found = []
     wire = scene.known_machine.wire
     told_already = {finding.cut for finding in scene.findings if finding.kind == "misses"}

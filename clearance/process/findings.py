@@ -11,19 +11,19 @@ from clearance.checking.result import CutResult, Result
 from clearance.checking.verdict import Progress, worst
 from clearance.checking.verdict import check as judge
 from clearance.parallel import beside
-from clearance.process.passes import Stop
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
 from clearance.process.statics import Weight
+from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
-    from clearance.process.removal import Story
+    from clearance.process.removal import Removals
 
-    Also = Callable[[Scene, Story], Account]
+    Also = Callable[[Scene, Removals], Account]
 
 
 @dataclass(frozen=True)
@@ -81,15 +81,17 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
 
     Where parts were measured it is asked as planned: how far one lies off what carries it was measured, not
     why. The travel is that of the paths as they run.
+
+    Args:
+        scene: as planned.   also: is given the runs and what they part, and may add findings; None:
+            nothing.
     """
     runs, scene = scene, scene.planned or scene
     from clearance.process.account import open_part_findings
-    from clearance.process.keyed_in import offset_findings
-    from clearance.process.leaning import largest_lean, lean_findings
-    from clearance.process.passes import stop_findings, stops
-    from clearance.process.screws import screw_findings
+    from clearance.process.holding import screw_findings
     from clearance.process.statics import heavy_findings, weights
-    from clearance.process.travel import travel_findings, travel_used
+    from clearance.process.stops import offset_findings, stop_findings, stops
+    from clearance.process.travel import largest_lean, lean_findings, travel_findings, travel_used
 
     weighed = tuple(weights(scene))
     leans = {s.name: lean for s in runs.stretches if s.cut is not None and (lean := largest_lean(runs, s))}
@@ -112,17 +114,17 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     """What the runs do to the parts. Where flat regions cannot be worked out, a finding says so."""
     import shapely
 
-    from clearance.process.becomes import becomes_findings, by_name
     from clearance.process.cutting import blank_findings, drag_findings
-    from clearance.process.removal import story
-    from clearance.process.said import said_findings
+    from clearance.process.finished_part import becomes_findings, by_name
+    from clearance.process.held_by import said_findings
+    from clearance.process.removal import removals
     from clearance.process.slug import slug_findings
     from clearance.process.statics import magnet_findings, tipping_findings
     from clearance.process.threading import Ways
-    from clearance.process.threading_told import thread_height_findings, threading_findings
+    from clearance.process.threading_findings import thread_height_findings, threading_findings
 
     try:
-        told = story(scene)
+        told = removals(scene)
         told.pieces = [by_name(scene, told, piece) for piece in told.pieces]
         ways = Ways(scene, told)
         through = tuple((run, tuple(ways.column(run))) for run in told.all_runs)
@@ -150,6 +152,9 @@ def check(
     """Judge a scene, with what else stops its cuts; options as of ``checking.verdict.check``.
 
     On much work both are done at the same time. What ``also`` makes of what the runs did goes into the facts.
+
+    Args:
+        scene: as planned.   also: as for ``look``.   moves, progress: as for ``checking.verdict.check``.
     """
     facets = sum(len(body.triangles_M) for body in scene.bodies)
     steps = sum(len(stretch.moves) for stretch in scene.stretches)

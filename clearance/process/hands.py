@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from clearance.process.account import Moment
-from clearance.process.loose import Loose
+from clearance.process.balance import StateRemark
+from clearance.process.free_pieces import Loose
 from clearance.process.runs import Array, guides_z
-from clearance.process.stays import Remark
 from clearance.process.stock import Stock, kerf_width
 from clearance.scene.model import Body, Scene, Stretch
 
@@ -24,7 +24,7 @@ KIND = "wire in"
 
 def hands_at_wire(
     scene: Scene, moment: Moment, out: Iterable[Loose], stock: Mapping[int, Stock], part: str
-) -> list[Remark]:
+) -> list[StateRemark]:
     """What is to be told of a moment that begins with a stop.
 
     Args:
@@ -49,7 +49,7 @@ def hands_at_wire(
                 f"the {one.name} lies around the wire, which is in at stop {stop.number}: cut it before that "
                 f"is taken out{hint}"
             )
-            found.append(Remark(KIND, "close", body.name, message))
+            found.append(StateRemark(KIND, "close", body.name, message))
     for k in sorted({*moment.was, *moment.present} - ({*moment.was} & {*moment.present})):
         body = scene.bodies[k]
         low, high = guides_z(scene, stretch)
@@ -61,10 +61,10 @@ def hands_at_wire(
             message = (
                 f"lies around the wire, which is in at stop {stop.number}: cut it before that is {what}{hint}"
             )
-            found.append(Remark(KIND, "close", body.name, message))
+            found.append(StateRemark(KIND, "close", body.name, message))
     if not found:
         message = "has the wire in it at a stop where hands work: cut it first, or mind it"
-        found.append(Remark(KIND, "note", part, message))
+        found.append(StateRemark(KIND, "note", part, message))
     return found
 
 

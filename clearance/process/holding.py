@@ -1,26 +1,43 @@
-"""What each body does to a part, and which contacts are sideways.
+"""What each body does to a part: its role, whether it grips, and whether its screw finds a thread hole.
 
-A holder does what its kind says; one with jaws or a ring grips what it touches from both sides. Of a shape
-or model of the user's own nobody knows: it carries what lies on it, presses what it lies on, and grips a part
-where it touches it from several sides about its middle, as jaws do; a stop that is touched by one side does
-not.
+``ContactCache`` keeps what was found out of each pair of bodies. A holder does what its kind says; one with
+jaws or a ring grips what it touches from both sides. A shape or model of the user's own carries what lies on
+it, presses what it lies on, and grips a part where it touches it from several sides about its middle, as jaws
+do; a stop that is touched by one side does not.
+
+Gripping: part and holder are sliced at some heights that they share. Straight lines go through the part where
+its side comes near the holder, square to that side: where both ends of what lies in the part meet the holder,
+it is gripped (two contact points with the line between them along both normals: Nguyen, Constructing force-
+closure grasps, 1988, from memory). So is what is touched from sides all around, in a ring or by three jaws.
+
+Screws: a holder of the library says where its thread holes are. One that has none, or a body of the user's
+own, may be drilled anywhere: nothing is said of it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from clearance.geometry.planar import edges
+from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
-from clearance.process.support import Contacts
-from clearance.scene.model import Body
+from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
+from clearance.scene.model import Body, Finding, Scene
 from clearance.scene.stability import attracts
 from fixtures_lib.holder import Does, Fastened
 
 #: share of a part's own size by which its middle must lie between what touches it, to be gripped
 BETWEEN = 0.05
+
+#: what is nearer than this to what a hand laid touches it, mm
+MEETS = 0.1
+#: metal within this of a sunk screw is what it goes into, mm
+SCREW = 3.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +83,12 @@ def role_of(body: Body, part: Body) -> Role:
 
 
 def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int, ...], body: int) -> Any:
-    """Where a body touches a part's sides or its top, seen from above (shapely; empty where it does not)."""
+    """Where a body touches a part's sides or its top, seen from above (shapely; empty where it does not).
+
+    Args:
+        contacts: of the scene.   part: index of its body.   outline: of it, from above.
+        present: bodies that are there.   body: index of the one asked about.
+    """
     import shapely
 
     found = [c.where for c in contacts.of(part, outline, present) if c.body == body and not c.under]
@@ -74,7 +96,11 @@ def sideways(contacts: Contacts, part: int, outline: Outline, present: tuple[int
 
 
 def between(where: Any, region: Any) -> bool:
-    """Whether a part's region lies between the places at which something touches it."""
+    """Whether a part's region lies between the places at which something touches it.
+
+    Args:
+        where: shapely, machine X Y, mm.   region: of the part, likewise.
+    """
     import shapely
 
     if where.is_empty:
@@ -95,3 +121,349 @@ def foot_of(body: Body) -> tuple[np.ndarray, np.ndarray | None]:
     own = [shell for k, shell in enumerate(parts) if k not in body.sunk]
     sunk = [shell for k, shell in enumerate(parts) if k in body.sunk]
     return np.concatenate(own), np.concatenate(sunk) if sunk else None
+
+
+Array = NDArray[np.float64]
+
+#: heights that are looked at where corners stand at more than these
+LEVELS = 9
+#: lines at a height, and at least so many for each place that comes near
+LINES, FEW = 200, 5
+#: touched from all around: no two neighbouring normals turn by more, radians (three jaws: 120 degrees)
+AROUND = np.radians(150.0)
+#: an end that lies in the holder by less does not count as in it, mm
+_IN = 1e-6
+
+
+@dataclass(frozen=True)
+class Grip:
+    """Whether a holder touches a part from both sides.
+
+    ``air``: the least way, mm, by which jaws would have to close for that; 0 where they touch, infinite where
+    nothing faces it from the other side. ``touched``: it touches one side at least.
+    """
+
+    air: float
+    touched: bool
+
+    @property
+    def holds(self) -> bool:
+        """Whether it grips; where that wants a little air closed, jaws that are tightened do it."""
+        return self.air <= SHIM
+
+    @property
+    def faces(self) -> bool:
+        """Whether it stands on both sides of the part, near or far."""
+        return bool(np.isfinite(self.air))
+
+    @property
+    def why(self) -> str:
+        """What is between, in a few words."""
+        if not self.faces:
+            return "it is touched from one side only"
+        return f"{self.air:.2f} mm of air between jaw and part"
+
+
+def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
+    """How a holder grips a part.
+
+    Args:
+        part, body: indices of the bodies.
+        metal: what is left of the part, seen from above (shapely); left out, all of it.
+    """
+    held, holder = contacts.bodies[part], contacts.bodies[body]
+    touch = TOUCHES + held.allow.side + holder.allow.side
+    least, touched = np.inf, False
+    normals: list[Array] = []
+    slices = []
+    for z in _levels(contacts, part, body):
+        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
+        if metal is not None:
+            inside = inside.intersection(metal)
+        if inside.is_empty or outside.is_empty:
+            continue
+        slices.append((inside, outside))
+        near = edges(inside).intersection(outside.buffer(SHIM + touch, quad_segs=4))
+        found = _through(inside, outside, near, touch)
+        touched |= bool(len(found.normals))
+        normals.append(found.normals)
+        least = min(least, found.air)
+        if least == 0.0 or _all_around(np.concatenate(normals)):
+            return Grip(0.0, True)
+    if least > SHIM:
+        least = min([_through(*pair, edges(pair[0]), touch).air for pair in slices], default=np.inf)
+    return Grip(least, touched)
+
+
+def _levels(contacts: Contacts, part: int, body: int) -> Array:
+    """Heights between those at which corners of either stand, where both are; evenly where these are many."""
+    boxes = [contacts.boxes(k) for k in (part, body)]
+    low = max(float(low[:, 2].min()) for low, _ in boxes)
+    high = min(float(high[:, 2].max()) for _, high in boxes)
+    if high - low <= NEAR:
+        return np.empty(0)
+    z = np.unique(np.round(np.concatenate([each[:, 2] for pair in boxes for each in pair]), 3))
+    z = np.unique(np.r_[low, z[(z > low) & (z < high)], high])
+    middle = ((z[1:] + z[:-1]) / 2.0)[np.diff(z) > NEAR]
+    if 0 < len(middle) <= LEVELS:
+        return np.asarray(middle)
+    return np.asarray(low + (high - low) * (np.arange(LEVELS) + 0.5) / LEVELS)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Of lines through a part: the least air at both ends together, 0 where both touch; the outward normals
+    (N, 2) of the part's sides that touch."""
+
+    air: float
+    normals: Array
+
+
+def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
+    """What lines find that go through a slice of the part square to its sides, at places on these."""
+    import shapely
+
+    at, normal = _places(where)
+    if not len(at):
+        return _Found(np.inf, np.empty((0, 2)))
+    inward = shapely.contains_xy(inside, at + 1e-4 * normal)
+    normal = np.where(inward[:, None], -normal, normal)
+    x0, y0, x1, y1 = shapely.union(shapely.box(*inside.bounds), shapely.box(*outside.bounds)).bounds
+    reach = float(np.hypot(x1 - x0, y1 - y0)) + 1.0
+    lines = shapely.linestrings(np.stack([at - reach * normal, at + reach * normal], axis=1))
+    parts, holders = (_stretches(shape, lines, at, normal) for shape in (inside, outside))
+    least, touching = np.inf, []
+    for k in range(len(at)):
+        part, holder = parts[k], holders[k]
+        if not (len(part) and len(holder)):
+            continue
+        before = [_gap(-a, -holder[:, ::-1]) for a in part[:, 0]]
+        behind = [_gap(b, holder) for b in part[:, 1]]
+        own = int(np.argmin(np.abs(part[:, 1])))
+        if behind[own] <= touch:
+            touching.append(normal[k])
+        for i, one in enumerate(before):
+            other = min(behind[i:])
+            least = min(least, 0.0 if max(one, other) <= touch else one + other)
+    return _Found(float(least), np.array(touching).reshape(-1, 2))
+
+
+def _places(where: Any) -> tuple[Array, Array]:
+    """Places (N, 2) along lines, and what is square to the line there."""
+    import shapely
+
+    pieces = [one for one in shapely.get_parts(shapely.line_merge(where)) if one.geom_type == "LineString"]
+    pieces = [one for one in pieces if one.length > 1e-6]
+    whole = sum(one.length for one in pieces)
+    at, normal = [np.empty((0, 2))], [np.empty((0, 2))]
+    for one in pieces:
+        points = shapely.get_coordinates(one)
+        along = np.diff(points, axis=0)
+        size = np.hypot(*along.T)
+        end = np.cumsum(size)
+        count = max(FEW, int(LINES * one.length / whole))
+        s = (np.arange(count) + 0.5) / count * end[-1]
+        bit = np.minimum(np.searchsorted(end, s), len(end) - 1)
+        way = along[bit] / np.maximum(size[bit], 1e-300)[:, None]
+        at.append(points[bit] + (s - end[bit] + size[bit])[:, None] * way)
+        normal.append(np.column_stack([way[:, 1], -way[:, 0]]))
+    return np.concatenate(at), np.concatenate(normal)
+
+
+def _stretches(shape: Any, lines: NDArray[np.object_], at: Array, normal: Array) -> list[Array]:
+    """Of each line the stretches (M, 2) that lie in a shape, from its place on along its normal, mm, in
+    order."""
+    import shapely
+
+    shapely.prepare(shape)
+    parts, line = shapely.get_parts(shapely.intersection(shape, lines), return_index=True)
+    some = shapely.length(parts) > 0.0
+    parts, line = parts[some], line[some]
+    found: list[list[tuple[float, float]]] = [[] for _ in lines]
+    for one, k in zip(parts, line, strict=True):
+        along = (shapely.get_coordinates(one) - at[k]) @ normal[k]
+        found[k].append((float(along.min()), float(along.max())))
+    return [np.array(sorted(each)).reshape(-1, 2) for each in found]
+
+
+def _gap(end: float, holder: Array) -> float:
+    """How far behind an end the holder begins; 0 where the end lies in it."""
+    behind = holder[holder[:, 1] > end + _IN]
+    return float(np.maximum(behind[:, 0] - end, 0.0).min(initial=np.inf))
+
+
+def _all_around(normals: Array) -> bool:
+    if len(normals) < 3:
+        return False
+    turn = np.sort(np.arctan2(normals[:, 1], normals[:, 0]))
+    return bool(np.diff(np.r_[turn, turn[0] + 2.0 * np.pi]).max() <= AROUND)
+
+
+#: a screw that stands so far beside a hole, mm, does not go into it (common practice, no source)
+BESIDE = 1.0
+
+
+def screw_findings(scene: Scene) -> list[Finding]:
+    """One for each clamp whose screw has no thread hole under it, of those that are there for any cut."""
+    by_name = {body.name: body for body in scene.bodies}
+    there = {k for stretch in scene.stretches for k in stretch.bodies}
+    found = []
+    for k in sorted(there):
+        clamp = scene.bodies[k]
+        base = by_name.get(clamp.stands_on or "")
+        screw = screw_of(clamp)
+        if base is None or screw is None:
+            continue
+        off, hole = _nearest(screw, base)
+        if hole is not None and off > BESIDE:
+            message = (
+                f'its screw stands {off:.1f} mm beside the nearest thread hole of "{base.name}", at '
+                f"X{hole[0]:.1f} Y{hole[1]:.1f}: move it there, or say where the holes are"
+            )
+            found.append(Finding("no thread hole", "close", message, clamp.name))
+    return found
+
+
+def screw_of(clamp: Body) -> Any:
+    """Where the screw of a clamp stands that goes into what it is fixed to: the middle (3,) of it, machine
+    frame; None where it has none.
+
+    Args:
+        clamp: an item.
+    """
+    screw = foot_of(clamp)[1] if clamp.sunk else None
+    if screw is None:
+        return None
+    corners = screw.reshape(-1, 3)
+    return (corners.min(axis=0) + corners.max(axis=0)) / 2.0
+
+
+def thread_holes(base: Body) -> Any:
+    """The mouths (N, 3) of a holder's thread holes, machine frame; none where none is known.
+
+    Args:
+        base: an item.
+    """
+    holes = () if base.library is None else base.library.holes
+    return apply(base.T_MI, np.array([hole.at for hole in holes]).reshape(-1, 3))
+
+
+def _nearest(axis: Any, base: Body) -> tuple[float, Any]:
+    """How far beside the nearest thread hole of a holder a screw's axis (3,) stands, mm, and that hole (3,);
+    (0, None) where it has none."""
+    mouths = thread_holes(base)
+    if not len(mouths):
+        return 0.0, None
+    far = np.hypot(*(mouths - axis)[:, :2].T)
+    nearest = int(np.argmin(far))
+    return float(far[nearest]), mouths[nearest]
+
+
+class ContactCache:
+    """Where the bodies of a scene lie on each other; each pair is looked at once."""
+
+    def __init__(self, bodies: Sequence[Body], contacts: Contacts) -> None:
+        self.bodies, self.contacts = bodies, contacts
+        self._bearings: dict[tuple[int, int], Bearing] = {}
+        self._feet: dict[tuple[int, frozenset[int]], str] = {}
+        self._grips: dict[tuple[int, int], Grip] = {}
+        self._near: dict[tuple[int, int], Any] = {}
+        self._roles: dict[tuple[int, int], Role] = {}
+
+    def role(self, body: int, part: int) -> Role:
+        """What a body can do to a part.
+
+        Args:
+            body, part: indices of bodies of the scene.
+        """
+        key = (body, part)
+        if key not in self._roles:
+            self._roles[key] = role_of(self.bodies[body], self.bodies[part])
+        return self._roles[key]
+
+    def near(self, above: int, below: int) -> Any:
+        """Where one body lies on another, or hardly above it (shapely).
+
+        Args:
+            above, below: indices of bodies of the scene.
+        """
+        import shapely
+
+        key = (above, below)
+        if key not in self._near:
+            where = self.bearing(above, below)
+            self._near[key] = shapely.union_all([where.touching, where.near])
+            shapely.prepare(self._near[key])
+        return self._near[key]
+
+    def bearing(self, above: int, below: int) -> Bearing:
+        """Where one body lies on another.
+
+        Args:
+            above, below: indices of bodies of the scene.
+        """
+        key = (above, below)
+        if key not in self._bearings:
+            self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
+        return self._bearings[key]
+
+    def grip(self, part: int, body: int, left: Any = None) -> Grip:
+        """How a holder grips a part, or what is left of it.
+
+        Args:
+            part, body: indices of bodies.   left: what is left of the part, from above (shapely); None:
+                all of it.
+        """
+        key = (part, body)
+        if left is None and key not in self._grips:
+            self._grips[key] = grip(self.contacts, part, body)
+        return self._grips[key] if left is None else grip(self.contacts, part, body, left)
+
+    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
+        """Whether what is laid touches the table or anything besides parts; else it holds to nothing.
+
+        Args:
+            laid: index of a body.   present: indices of those that are there.
+        """
+        low, high = self.bodies[laid].aabbs.box
+        return abs(float(low[2])) <= MEETS or any(
+            len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
+            for k in present
+            if k != laid and self.bodies[k].kind in ("holder", "machine")
+        )
+
+    def foot(self, clamp: int, present: Iterable[int]) -> str:
+        """What is missing under a clamp; "" where its heel and its screw have something to stand on.
+
+        Args:
+            clamp: index of a body.   present: indices of those that are there.
+        """
+        there = frozenset(k for k in present if k != clamp and self.bodies[k].kind not in ("laid",))
+        key = (clamp, there)
+        if key not in self._feet:
+            self._feet[key] = self._missing(clamp, there)
+        return self._feet[key]
+
+    def _missing(self, clamp: int, there: frozenset[int]) -> str:
+        body = self.bodies[clamp]
+        own, sunk = foot_of(body)
+        low = float(own[..., 2].min())
+        stands = any(
+            not found.touching.is_empty
+            for k in there
+            if self.bodies[k].aabbs.box[1][2] >= low - SHIM
+            for found in [self.bearing(clamp, k)]
+            if self.bodies[k].kind != "part" or self._at(clamp, k, low)
+        )
+        if not stands:
+            return "stands on nothing: there is no metal under its heel"
+        if sunk is not None:
+            first, last = sunk.min(axis=(0, 1)) - SCREW, sunk.max(axis=(0, 1)) + SCREW
+            last[2] -= SCREW
+            if not any(len(self.bodies[k].aabbs.meeting(first, last)) for k in there):
+                return "its screw goes into nothing"
+        return ""
+
+    def _at(self, clamp: int, part: int, low: float) -> bool:
+        """Whether a clamp's lowest face lies on a part's top: then it stands on the part."""
+        return abs(float(self.bodies[part].aabbs.box[1][2]) - low) <= SHIM

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from clearance.scene.model import Body
 
 if TYPE_CHECKING:
-    from clearance.process.stays import Answer, Contact, Question
+    from clearance.process.balance import PartInState, StateOfPart
+    from clearance.process.holding import ContactCache
     from clearance.process.stock import Metal
 
 
@@ -51,9 +52,9 @@ class Known:
 
     def __init__(self) -> None:
         self.bodies: Sequence[Body] | None = None
-        self.contact: Contact | None = None
+        self.contact: ContactCache | None = None
         self._left: dict[tuple[int, float], Left] = {}
-        self._answers: dict[Any, tuple[Question, Answer]] = {}
+        self._answers: dict[Any, tuple[PartInState, StateOfPart]] = {}
 
     def begin(self, bodies: Sequence[Body]) -> None:
         """Say whose bodies are asked about now."""
@@ -63,11 +64,19 @@ class Known:
             self._answers.clear()
 
     def left(self, part: int, width: float) -> Left:
-        """A part before anything is cut, by a kerf so wide (mm)."""
+        """A part before anything is cut, by a kerf so wide (mm).
+
+        Args:
+            part: index of its body.   width: of the kerf, mm.
+        """
         return self._left.setdefault((part, width), Left())
 
-    def answer(self, asked: Question, make: Callable[[], Answer]) -> Answer:
-        """What holds a part; made where the same was not asked before."""
+    def answer(self, asked: PartInState, make: Callable[[], StateOfPart]) -> StateOfPart:
+        """What holds a part; made where the same was not asked before.
+
+        Args:
+            asked: the part, what is there, its metal, the jets.   make: works it out.
+        """
         jets = None if asked.jets is None else (asked.jets.lower, asked.jets.upper)
         load = tuple((one.down, one.moment.tobytes()) for one in asked.load)
         key = (

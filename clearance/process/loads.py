@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from clearance.process.balance import EDGE, FAR, GRAVITY, StateRemark
+from clearance.process.holding import ContactCache
 from clearance.process.statics import (
     Array,
     Resultant,
@@ -23,7 +25,6 @@ from clearance.process.statics import (
 from clearance.process.statics import (
     outside_statics as outside,
 )
-from clearance.process.stays import EDGE, FAR, GRAVITY, Contact, Remark
 from clearance.process.support import bearing
 from clearance.scene.model import Body
 from clearance.scene.placing import Masses
@@ -40,11 +41,11 @@ class Taken:
 
     most: dict[int, float] = field(default_factory=dict)
     handed_on: set[int] = field(default_factory=set)
-    remarks: list[Remark] = field(default_factory=list)
+    remarks: list[StateRemark] = field(default_factory=list)
 
 
 def taken(
-    contact: Contact,
+    contact: ContactCache,
     present: Sequence[int],
     first: Mapping[int, Sequence[Resultant]],
     masses: Masses,
@@ -86,7 +87,7 @@ def _middle(body: Body) -> Array:
 
 
 def _carriers(
-    contact: Contact, present: Sequence[int], first: Collection[int]
+    contact: ContactCache, present: Sequence[int], first: Collection[int]
 ) -> dict[int, dict[int, Array]]:
     """Of each body on which there is a load, directly or by way of others: the corners of what it lies on."""
     import shapely
@@ -131,7 +132,7 @@ def _from_above(carriers: Mapping[int, Mapping[int, Array]]) -> list[int]:
 
 
 def _tips(
-    body: Body, total: Resultant, carriers: Mapping[int, Array], contact: Contact, found: Taken
+    body: Body, total: Resultant, carriers: Mapping[int, Array], contact: ContactCache, found: Taken
 ) -> None:
     """That what lies on several would tip; of anything else it is told where the setup is put together."""
     off = outside(total.at, hull(np.concatenate(list(carriers.values()))))
@@ -142,11 +143,15 @@ def _tips(
         f"its centre of gravity, with what stands on it, (X{total.at[0]:.1f} Y{total.at[1]:.1f}) lies "
         f"{off:.1f} mm outside {names}; it would tip"
     )
-    found.remarks.append(Remark("off its feet", "close", body.name, message))
+    found.remarks.append(StateRemark("off its feet", "close", body.name, message))
 
 
-def said_to_carry(contact: Contact, present: Sequence[int]) -> list[Remark]:
-    """What the setup says that an item lies on, one of several, and does not reach."""
+def said_to_carry(contact: ContactCache, present: Sequence[int]) -> list[StateRemark]:
+    """What the setup says that an item lies on, one of several, and does not reach.
+
+    Args:
+        contact: of the scene.   present: indices of the bodies that are there.
+    """
     index = {contact.bodies[k].name: k for k in present}
     found = []
     for k in present:
@@ -162,5 +167,5 @@ def said_to_carry(contact: Contact, present: Sequence[int]) -> list[Remark]:
             how = "does not reach under it" if far.near.is_empty else f"is {far.gap:.2f} mm below it"
             missing.append(f'is to lie on "{name}", which {how}')
         if missing:
-            found.append(Remark("not carried", "close", body.name, "; ".join(missing)))
+            found.append(StateRemark("not carried", "close", body.name, "; ".join(missing)))
     return found

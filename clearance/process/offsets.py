@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from clearance.process.course import Phase, cuts_between
-from clearance.process.passes import NEAR, PLACES, SHARE
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
+from clearance.process.stops import NEAR, PLACES, SHARE
 from clearance.scene.model import Scene
 
 #: a bit that frees a piece of whose edge so much was cut before is the last bit of it: a tab, say
@@ -43,7 +43,11 @@ class Pass:
 
 
 def passes(scene: Scene, phases: Sequence[Phase]) -> tuple[Pass, ...]:
-    """All passes, in order."""
+    """All passes, in order.
+
+    Args:
+        scene: as planned.   phases: of its course.
+    """
     found: list[Pass] = []
     drawn: dict[tuple[int, ...], list[list[Any]]] = {}
     for stop, group in cuts_between(list(phases)):

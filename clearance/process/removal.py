@@ -72,7 +72,7 @@ class Piece:
 
 
 @dataclass
-class Story:
+class Removals:
     """What happened, in order.
 
     Attributes:
@@ -97,9 +97,9 @@ class Story:
     all_runs: list[Run] = field(default_factory=list)
 
 
-def story(scene: Scene) -> Story:
-    """Run after run through every part that closes; see ``Story``."""
-    told = Story(Contacts(scene.bodies), all_runs=list(runs(scene)))
+def removals(scene: Scene) -> Removals:
+    """Run after run through every part that closes; see ``Removals``."""
+    told = Removals(Contacts(scene.bodies), all_runs=list(runs(scene)))
     wire = scene.known_machine.wire
     states: dict[int, _State] = {}
     for run in told.all_runs:
@@ -138,7 +138,7 @@ def _same_place(a: Piece, b: Piece) -> bool:
 class _State:
     """One part as it is left after each run."""
 
-    def __init__(self, scene: Scene, part: int, told: Story, wire: float) -> None:
+    def __init__(self, scene: Scene, part: int, told: Removals, wire: float) -> None:
         import shapely
 
         self.part, self.wire, self.contacts = part, wire, told.contacts
@@ -154,7 +154,7 @@ class _State:
         self.rough: list[tuple[str, dict[str, Any]]] = []
 
     # ----------------------------------------------------------------------------------- one run
-    def thread(self, run: Run, told: Story) -> None:
+    def thread(self, run: Run, told: Removals) -> None:
         """Look whether a run begins in what is gone, and how much room there is."""
         import shapely
 
@@ -164,7 +164,7 @@ class _State:
             room = AROUND if here.is_empty else float(here.distance(shapely.Point(x, y)))
             told.reopened[run.number, self.part] = 2.0 * room
 
-    def step(self, run: Run, told: Story) -> None:
+    def step(self, run: Run, told: Removals) -> None:
         """Take a run's kerf out, and the pieces that it frees."""
 
         chains = run.line(self.middle)
@@ -338,7 +338,7 @@ class _State:
         return None
 
     # ----------------------------------------------------------------------------------- rapid moves
-    def _scrape(self, run: Run, told: Story) -> None:
+    def _scrape(self, run: Run, told: Removals) -> None:
         """How much metal the wire is dragged through by rapid moves, or would be were it not taken as cut."""
         length = self._in_metal(run)
         if length > SCRAPE:
@@ -364,7 +364,7 @@ class _State:
         return length_in(ways, metal, self.wire * SIDE)
 
     # ----------------------------------------------------------------------------------- figures
-    def weigh(self, told: Story) -> None:
+    def weigh(self, told: Removals) -> None:
         """Give each piece its volume, mass and middle, all at once, and hand it to the story."""
         if not self.rough:
             return

@@ -149,7 +149,11 @@ def runs(scene: Scene) -> Iterator[Run]:
 
 
 def guides_z(scene: Scene, stretch: Stretch) -> tuple[float, float]:
-    """Machine Z at which both guides hold the wire."""
+    """Machine Z at which both guides hold the wire.
+
+    Args:
+        scene: as planned.   stretch: one of it.
+    """
     machine = scene.known_machine
     return stretch.lower_z - machine.lower_head.guide, stretch.upper_z + machine.upper_head.guide
 

@@ -1,9 +1,8 @@
 """Pieces that came free: what they are called, how they leave, and which later cut runs in one of them.
 
-What a scene's runs part from its parts goes in; a finding for each cut that frees something comes out.
-
-That a slug can jam or break the lower head, is held by tabs, magnets or glue before the last millimetres,
-and that past about 5 kg or a 50 mm cube magnets are not enough, is common practice, no source.
+A finding is made for each cut that frees something. That a slug can jam or break the lower head, is held by
+tabs, magnets or glue before the last millimetres, and that past about 5 kg or a 50 mm cube magnets are not
+enough, is common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.stock import Metal
 from clearance.process.support import NEAR
@@ -96,13 +95,21 @@ def holders(
 
 
 def washed_away(scene: Scene, piece: Piece) -> bool:
-    """Whether a piece is so small that it is gone as it comes free, as the setup says."""
+    """Whether a piece is so small that it is gone as it comes free, as the setup says.
+
+    Args:
+        scene: as planned; its machine says how small.   piece: that comes free.
+    """
     below, mass = scene.gone_below, piece.mass
     return below is not None and mass is not None and mass < below.mass and piece.longest < below.size
 
 
 def way_out(scene: Scene, one: Fate) -> str:
-    """How a piece leaves, for whoever stands at the machine."""
+    """How a piece leaves, for whoever stands at the machine.
+
+    Args:
+        scene: as planned.   one: a piece, with what becomes of it.
+    """
     if one.washed:
         return "washed away as it comes free"
     if one.held:
@@ -143,7 +150,11 @@ def leaves(scene: Scene, piece: Piece, lies_on: Collection[str] | None = None) -
 
 
 def extent(scene: Scene, piece: Piece) -> tuple[float, float] | None:
-    """A piece's lowest and highest point, machine Z: those of the model over its outline."""
+    """A piece's lowest and highest point, machine Z: those of the model over its outline.
+
+    Args:
+        scene: as planned.   piece: that comes free.
+    """
     import shapely
 
     body = scene.bodies[piece.part]
@@ -165,6 +176,9 @@ def lift_out(scene: Scene, piece: Piece) -> float:
     between it and the part, mm; 0 where there is room.
 
     Its lowest point passes the part's highest one; the piece is as high as the model is over its outline.
+
+    Args:
+        scene: as planned.   piece: that comes free.
     """
     own = extent(scene, piece)
     if own is None:
@@ -178,6 +192,9 @@ def falls_clear(scene: Scene, piece: Piece) -> bool:
 
     The lower head is under the wire where a piece comes free; with a gap of 0.1 mm to the part, what drops
     stands on it as it stood before, and tips or jams once the head goes on (common practice, no source).
+
+    Args:
+        scene: as planned.   piece: that comes free.
     """
     # its lowest point is no higher than its middle, and it is at least as high as it is on the average
     if float(piece.middle[2]) - piece.run.stretch.lower_z < piece.volume / piece.area:
@@ -192,7 +209,11 @@ def falls_clear(scene: Scene, piece: Piece) -> bool:
 
 
 def goes_through(scene: Scene, piece: Piece) -> tuple[bool, bool]:
-    """Whether a piece can go down, and up, through what the wire cut around it."""
+    """Whether a piece can go down, and up, through what the wire cut around it.
+
+    Args:
+        scene: as planned.   piece: that comes free.
+    """
     if piece.run.upright:
         return True, True
     body = scene.bodies[piece.part]
@@ -254,7 +275,11 @@ class Below:
 
 
 def below(scene: Scene, piece: Piece) -> list[Below]:
-    """What lies under a piece besides the lower head, the nearest first, of what is there for the cut."""
+    """What lies under a piece besides the lower head, the nearest first, of what is there for the cut.
+
+    Args:
+        scene: as planned.   piece: that comes free.
+    """
     import shapely
 
     bottom = float(scene.bodies[piece.part].aabbs.box[0][2])
@@ -283,8 +308,12 @@ def _points(triangles: np.ndarray) -> list[np.ndarray]:
     return [shapely.points(one[:, :2]) for one in triangles]
 
 
-def slug_findings(scene: Scene, told: Story) -> list[Finding]:
-    """One note for each cut and part that frees something, one for each that leaves a tab."""
+def slug_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """One note for each cut and part that frees something, one for each that leaves a tab.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     found = []
     for pieces, say in ((told.pieces, _frees), (told.tabs, _leaves)):
         groups: dict[tuple[str, int, str], list[Piece]] = {}

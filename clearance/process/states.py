@@ -15,18 +15,18 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
+from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
+from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
-from clearance.process.holding import role_of
+from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
 from clearance.process.loads import said_to_carry, taken
-from clearance.process.loose import LOOSE, FreePieces, Loose, in_the_way
-from clearance.process.passes import is_trim
-from clearance.process.removal import SIDE, Piece, Story
+from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
-from clearance.process.stays import FAR, GRAVITY, MEETS, Answer, Contact, Question, Remark, stays
 from clearance.process.stock import Stock, kerf_width
+from clearance.process.stops import is_trim
 from clearance.process.support import bearing
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -48,7 +48,7 @@ MANY = 20
 
 
 #: is told of each part in each state: what is asked, and what holds it
-Heard = Callable[[Question, Answer], None]
+Heard = Callable[[PartInState, StateOfPart], None]
 
 
 def parts_of(scene: Scene) -> list[int]:
@@ -58,7 +58,7 @@ def parts_of(scene: Scene) -> list[int]:
 
 def account(
     scene: Scene,
-    told: Story,
+    told: Removals,
     heard: Heard | None = None,
     known: Known | None = None,
     parts: Sequence[int] | None = None,
@@ -75,7 +75,7 @@ def account(
 
 class _Job:
     def __init__(
-        self, scene: Scene, told: Story, parts: Sequence[int], heard: Heard | None, known: Known | None
+        self, scene: Scene, told: Removals, parts: Sequence[int], heard: Heard | None, known: Known | None
     ) -> None:
         self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
         width = kerf_width(scene)
@@ -88,7 +88,7 @@ class _Job:
             for k in parts
         }
         there = None if known is None else known.contact
-        self.contact = Contact(scene.bodies, told.contacts) if there is None else there
+        self.contact = ContactCache(scene.bodies, told.contacts) if there is None else there
         if known is not None:
             known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
@@ -195,7 +195,7 @@ class _Job:
         about_pieces += self._freed(moment.freed, moment)[1]
         answers = self._looked_at(moment, moment.steps)
         since = 0.0
-        about_cuts: list[tuple[str, Remark]] = []
+        about_cuts: list[tuple[str, StateRemark]] = []
         for k, step in enumerate(moment.steps):
             running = step.bit.stretch
             about_cuts += self._on_the_way(running)
@@ -236,17 +236,17 @@ class _Job:
             why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
         )
 
-    def _hands(self, moment: Moment) -> list[Remark]:
+    def _hands(self, moment: Moment) -> list[StateRemark]:
         """What is done at a stop while the wire is in."""
         out = self.free.named(moment.taken_out)
         parts = moment.stretch.cut_bodies or tuple(self.parts)
         return hands_at_wire(self.scene, moment, out, self.stock, self.scene.bodies[parts[0]].name)
 
-    def _nothing_to_take(self, moment: Moment) -> list[Remark]:
+    def _nothing_to_take(self, moment: Moment) -> list[StateRemark]:
         """What is to be taken out by name and is not free."""
         parts = moment.stretch.cut_bodies or tuple(self.parts)
         return [
-            Remark(
+            StateRemark(
                 "nothing to take out",
                 "note",
                 self.scene.bodies[parts[0]].name,
@@ -269,7 +269,7 @@ class _Job:
             self._told_freed[id(one)] = known
         return known[2]
 
-    def _tell(self, n: int, moment: Moment, cut: str, remark: Remark) -> bool:
+    def _tell(self, n: int, moment: Moment, cut: str, remark: StateRemark) -> bool:
         """A finding, unless an earlier state told it as gravely and nobody has acted since; whether so."""
         key, rank = (remark.kind, remark.item, remark.about), _RANK.index(remark.severity)
         before, message = self.said.get(key, (len(_RANK), ""))
@@ -280,14 +280,14 @@ class _Job:
         return True
 
     # ---------------------------------------------------------------------------------------- what happens
-    def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[Remark]]:
+    def _freed(self, pieces: Sequence[Piece], moment: Moment) -> tuple[list[Loose], list[StateRemark]]:
         found, remarks = self.free.free(pieces, moment, self.runs)
         self.cut |= {one.piece.part for one in found}
         crumbs = len(found) > MANY
         remarks += [remark for one in found for remark in self.free.after_it(one, crumbs)]
         return found, remarks
 
-    def _cut(self, step: Step) -> list[Remark]:
+    def _cut(self, step: Step) -> list[StateRemark]:
         """Take a bit's kerf out; what it cuts in metal that is free is told of."""
         found = []
         for part in step.bit.stretch.cut_bodies:
@@ -299,7 +299,7 @@ class _Job:
         self.runs.append(step.bit)
         return found
 
-    def _on_the_way(self, stretch: Stretch | None) -> list[tuple[str, Remark]]:
+    def _on_the_way(self, stretch: Stretch | None) -> list[tuple[str, StateRemark]]:
         """What is met on the way to a cut (None: to park): of pieces whose part is not there, in the cut
         too; of parts cut before by a wire that was left in, also where the cut begins with rapid moves."""
         if stretch is self.at:
@@ -328,11 +328,11 @@ class _Job:
                         f"would be cut on the way to the first point: {length:.2f} mm of metal, since the "
                         f"program begins with {word} (line {line}); begin with G00"
                     )
-                    found.append((each.name, Remark(FIRST_POINT, "close", name, message)))
+                    found.append((each.name, StateRemark(FIRST_POINT, "close", name, message)))
                     continue
                 if length > DRAGS:
                     message = f"is in the way of the wire, which was left in: {length:.2f} mm of metal"
-                    found.append((each.name, Remark("wire left in", "clash", name, message)))
+                    found.append((each.name, StateRemark("wire left in", "clash", name, message)))
                     continue
                 for one in self.free.of(part):
                     length = self._dragged(way, one.metal.region)
@@ -341,7 +341,7 @@ class _Job:
                             f"the {one.name}, which is still there, is in the way of the wire, which was "
                             f"left in: {length:.2f} mm of metal"
                         )
-                        found.append((each.name, Remark("wire left in", "clash", name, message)))
+                        found.append((each.name, StateRemark("wire left in", "clash", name, message)))
         return found
 
     def _dragged(self, way: Sequence[Array], region: Any) -> float:
@@ -357,7 +357,7 @@ class _Job:
         return volume > SHARE * whole or any(p.held or p.lies_on for p in pieces)
 
     # ------------------------------------------------------------------------------------------- looked at
-    def _looked_at(self, moment: Moment, steps: Sequence[Step]) -> dict[int, Answer]:
+    def _looked_at(self, moment: Moment, steps: Sequence[Step]) -> dict[int, StateOfPart]:
         """Each part that is there, the highest first: what stands on another is its load."""
         if not self.described:
             return {}
@@ -365,14 +365,14 @@ class _Job:
         cutting = {*moment.stretch.cut_bodies, *(k for s in steps for k in s.bit.stretch.cut_bodies)}
         loads: dict[int, list[Resultant]] = {}
         pressed: dict[int, list[str]] = {}
-        answers: dict[int, Answer] = {}
+        answers: dict[int, StateOfPart] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
         for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
             own = self._held_by(part, moment, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
-            question = Question(
+            question = PartInState(
                 part=part,
                 metal=metal,
                 whole=part not in self.cut,
@@ -397,10 +397,10 @@ class _Job:
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
 
-    def _answer(self, question: Question) -> Answer:
+    def _answer(self, question: PartInState) -> StateOfPart:
         if self.known is None:
-            return stays(self.contact, question)
-        return self.known.answer(question, partial(stays, self.contact, question))
+            return judge_part(self.contact, question)
+        return self.known.answer(question, partial(judge_part, self.contact, question))
 
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
@@ -441,7 +441,7 @@ class _Job:
         path = np.concatenate(chains) if chains else np.empty((0, 2))
         return Jets(*forces), path
 
-    def _loads(self, answers: dict[int, Answer], present: Sequence[int]) -> list[Remark]:
+    def _loads(self, answers: dict[int, StateOfPart], present: Sequence[int]) -> list[StateRemark]:
         """What a holder that carries parts, itself or by way of others, takes at most, against its limit."""
         index = {self.scene.bodies[k].name: k for k in present}
         first: dict[int, list[Resultant]] = {}
@@ -470,14 +470,14 @@ class _Job:
             for limit in limits:
                 if limit.high is not None and kilos > limit.high + ROUNDING:
                     message = f"carries up to {kilos:.1f} kg; {limit.high:g} kg at most ({limit.source})"
-                    found.append(Remark("too heavy", "close", body.name, message))
+                    found.append(StateRemark("too heavy", "close", body.name, message))
         return found
 
 
-def _worse(before: dict[int, Answer], after: dict[int, Answer]) -> dict[int, Answer]:
+def _worse(before: dict[int, StateOfPart], after: dict[int, StateOfPart]) -> dict[int, StateOfPart]:
     """For each part the answer in which it is held worse; the later one where they are alike."""
 
-    def rank(answer: Answer) -> int:
+    def rank(answer: StateOfPart) -> int:
         return min((_RANK.index(r.severity) for r in answer.remarks), default=len(_RANK))
 
     return {k: before[k] if k in before and rank(before[k]) < rank(a) else a for k, a in after.items()}

@@ -1,4 +1,4 @@
-"""Parts, what they lie on and what is cut from them go in; findings come out on weight and on tipping.
+"""Weights, jets and supports: whether a part stands, and the findings on weight and on tipping.
 
 Vertical equilibrium of a body on supports that can only push, in closed form.
 
@@ -10,9 +10,6 @@ which three corners at most carry (fundamental theorem of linear programming; fr
 through one by one.
 
 Forces are N, places mm, in any horizontal frame.
-
-Flushing pressures and bores go in; the forces of the jets on a part, and where along a path they do worst,
-come out.
 
 A jet pushes with the pressure at its nozzle times the area of its bore, or of a larger wetted area where one
 is given: the lower one up, the upper one down, each alone or both at once. 6 mm at 10 bar give 28 N, 8 mm at
@@ -31,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.mass import is_magnetic
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
 from clearance.scene.model import Finding, Scene
 from clearance.scene.stability import is_magnet
@@ -72,7 +69,7 @@ def weights(scene: Scene) -> list[Weight]:
 
 
 def outside(middle: Array, under: list[Contact]) -> float:
-    """How far (mm) a centre of gravity lies outside the supports, as seen from above; 0 inside."""
+    """How far (mm) ``middle`` (2,) of gravity lies outside ``under``, its supports, from above; 0 inside."""
     import shapely
 
     area = shapely.convex_hull(shapely.union_all([contact.where for contact in under]))
@@ -93,8 +90,8 @@ def heavy_findings(found: Sequence[Weight]) -> list[Finding]:
     return heavy
 
 
-def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list[Finding]:
-    """What tips once its slugs have dropped."""
+def tipping_findings(scene: Scene, told: Removals, found: Sequence[Weight]) -> list[Finding]:
+    """What of a ``scene`` tips once slugs have dropped: ``told`` what runs part, ``found`` the weights."""
     part = {body.name: k for k, body in enumerate(scene.bodies)}
     return [
         finding
@@ -104,7 +101,7 @@ def tipping_findings(scene: Scene, told: Story, found: Sequence[Weight]) -> list
     ]
 
 
-def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Finding]:
+def _tipping(scene: Scene, told: Removals, part: int, weight: Weight) -> list[Finding]:
     """The first cut whose pieces take the part's middle out over its supports, once they have dropped."""
     body, outline = scene.bodies[part], told.outlines[part]
     volume = weight.volume
@@ -129,8 +126,12 @@ def _tipping(scene: Scene, told: Story, part: int, weight: Weight) -> list[Findi
     return []
 
 
-def magnet_findings(scene: Scene, told: Story) -> list[Finding]:
-    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part."""
+def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     found: dict[str, Finding] = {}
     for stretch in scene.stretches:
         magnets = [k for k in stretch.bodies if is_magnet(scene.bodies[k])]
@@ -270,7 +271,12 @@ def outside_statics(point: Array, corners: Array) -> float:
 
 
 def stands(resultant: Resultant, corners: Array, edge: float = 0.0) -> bool:
-    """Whether a body stands: the resultant points down, through the hull or ``edge`` mm beside it."""
+    """Whether a body stands: the resultant points down, through the hull or ``edge`` mm beside it.
+
+    Args:
+        resultant: of all vertical forces, N and mm.   corners: (N, 2) of the hull, anticlockwise, mm.
+            edge: mm.
+    """
     return resultant.down > 0.0 and outside_statics(resultant.at, corners) <= edge
 
 
@@ -279,6 +285,11 @@ def holding_force(resultant: Resultant, at: Array, corners: Array, edge: float =
 
     With a force F at p the resultant goes through the hull where, for each side of it with outward unit
     normal n and n.x <= c, F (c - n.p) >= n.M - c W: a bound on F for each side, and F > -W besides.
+
+    Args:
+        resultant: of all vertical forces, N and mm.   at: mm.   corners: (N, 2) of the hull,
+            anticlockwise, mm.
+        edge: by how much beside the hull it still stands, mm.
     """
     normals, c = _sides(corners, edge)
     if len(normals) == 0:
@@ -343,7 +354,7 @@ def load_ranges(patches: Sequence[Array], resultant: Resultant) -> list[tuple[fl
 
 
 def nearest(point: Array, corners: Array) -> Array:
-    """The place of a hull that is nearest to a point; the point itself where it lies within."""
+    """The place (2,) of the hull of ``corners`` (N, 2) nearest to ``point``, which may lie within; mm."""
     if outside_statics(point, corners) <= 0.0:
         return point
     ends = np.roll(corners, -1, axis=0)
@@ -405,6 +416,9 @@ BAR = 0.1
 def force(pressure: float, bore: float, area: float | None = None) -> float:
     """The force (N) of a jet: bar, mm, and mm2 where the wetted area is larger than the bore.
 
+    Args:
+        pressure: bar, at the nozzle.   bore: diameter, mm.   area: wetted, mm2; None: that of the bore.
+
     >>> round(force(10, 6), 1), round(force(15, 8), 1)
     (28.3, 75.4)
     """
@@ -438,6 +452,10 @@ def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
     """By how much (mm) the resultant lies outside the hull ``corners`` at the worst place of a path.
 
     Negative: within; infinite where it points up.
+
+    Args:
+        weight: N and mm.   jets: of both nozzles.   path: (N, 2) of their middles, mm.   corners: (N, 2),
+            anticlockwise.
     """
     return max(
         float("inf") if total.down <= 0.0 else outside_statics(total.at, corners)
@@ -447,7 +465,13 @@ def worst(weight: Resultant, jets: Jets, path: Array, corners: Array) -> float:
 
 def needed(weight: Resultant, jets: Jets, path: Array, at: Array, corners: Array, edge: float = 0.0) -> float:
     """The least force down (N) at a place (2,) with which a part stands wherever on a path (N, 2) the jets
-    are; infinite where none is enough."""
+    are; infinite where none is enough.
+
+    Args:
+        weight: N and mm.   jets: of both nozzles.   path: of their middles, mm.   at: mm.
+        corners: (N, 2) of the hull, anticlockwise, mm.   edge: by how much beside it a part still stands,
+            mm.
+    """
     return max(holding_force(total, at, corners, edge) for total in resultants(weight, jets, path))
 
 

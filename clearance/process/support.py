@@ -1,6 +1,4 @@
-"""A part and what stands about it go in; where each of them touches the part, seen from above, comes out.
-
-Two bodies go in; where one lies on the other comes out: areas, lines and points, seen from above.
+"""Two bodies go in; where one lies on the other comes out: areas, lines and points, seen from above.
 
 Facing places are looked for facet by facet, where one body's lower faces stand over the other's upper faces.
 Both lean less than 75 degrees from level, so that a bar in a V-block and a wheel on a ring's edge are carried
@@ -86,7 +84,11 @@ class Contacts:
         return self._known[key]
 
     def meet(self, part: int, outline: Outline, other: int) -> bool:
-        """Whether a body touches a part at all, from below, above or beside, be it held by that or not."""
+        """Whether a body touches a part at all, from below, above or beside, be it held by that or not.
+
+        Args:
+            part: index of its body.   outline: of it, from above.   other: index of a body.
+        """
         low, high = self.bodies[part].aabbs.box
         near = self._reaches(other, low - NEAR, high + NEAR)
         return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
@@ -128,7 +130,11 @@ class Contacts:
                     yield False, at_its_side
 
     def slice(self, k: int, z: float) -> Any:
-        """The slice of a body at a height; made once."""
+        """The slice of a body at a height; made once.
+
+        Args:
+            k: index of a body.   z: machine Z, mm.
+        """
         key = (k, z)
         if key not in self._slices:
             self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))

@@ -1,11 +1,10 @@
-"""Holes that the setup says are drilled, against a wire: how much room it has in one that leans.
+"""Threading: what stands in the wire's way where it is threaded, and how much room it has.
 
-Seen along the hole, a cylinder about a wire that leans by t is an ellipse, 1 / cos t as long as it is wide,
-and goes sideways with height. It lies within the hole's circle at all heights if it does at both ends of the
-hole. In a circle of its longer half it lies for certain; where it goes off in the direction of its lean, as
-it does in the middle of a hole, that is exact: (R - h / 2 tan t) cos t for a hole h long.
-
-Threading: what stands in the wire's way where it is threaded, and how much room it has.
+Of holes that the setup says are drilled: seen along the hole, a cylinder about a wire that leans by t is an
+ellipse, 1 / cos t as long as it is wide, and goes sideways with height. It lies within the hole's circle at
+all heights if it does at both ends of the hole. In a circle of its longer half it lies for certain; where it
+goes off in the direction of its lean, as it does in the middle of a hole, that is exact: (R - h / 2 tan t)
+cos t for a hole h long.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes, boxes_of
 from clearance.geometry.transforms import apply, extent
 from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -332,7 +331,7 @@ THREADING_ROUNDING = 1e-6
 class Ways:
     """What wires meet where they are threaded, in one scene."""
 
-    def __init__(self, scene: Scene, told: Story) -> None:
+    def __init__(self, scene: Scene, told: Removals) -> None:
         self.scene, self.told = scene, told
         boxes = [body.aabbs.box for body in scene.bodies]
         self._low, self._high = (np.array([box[k] for box in boxes]).reshape(-1, 3) for k in (0, 1))

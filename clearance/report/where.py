@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from clearance.advice.where.answer import Hole, Region, Side
 from clearance.advice.where.best import ENOUGH
+from clearance.advice.where.opens import NOT_TRIED
 from clearance.report.keepout import rings
 from clearance.report.terminal import _named, paragraphs
 
@@ -88,7 +89,7 @@ def _first(one: ItemPlaces) -> Iterator[str]:
         if one.now is not None or one.partly:
             yield _now(one)
         for opens in one.opens:
-            yield f"  would open it: {opens}"
+            yield f"  {opens}" if opens == NOT_TRIED else f"  would open it: {opens}"
         if one.nowhere and not one.opens:
             yield "  nothing that was tried would open it."
         return
@@ -200,7 +201,8 @@ def _not(one: ItemPlaces) -> Iterator[str]:
             yield f"  (+{len(one.forbids) - len(much)} more reasons)"
     if one.undecided:
         what = f"{one.undecided:.{0 if unit(one) == 'degrees' else 1}f} {UNITS[unit(one)]}"
-        yield f"not decided: {what}, at the edges; no place is counted there."
+        where = "" if one.looked_at else ", at the edges"
+        yield f"not decided: {what}{where}; no place is counted there."
     if one.in_part and one.best is not None:
         part = " and ".join(map(_named, one.partly)) if one.partly else "the part"
         yield f"note: no place has all of its tip on {part}: these have a part of it there, as a check asks"

@@ -99,12 +99,14 @@ def within_a_room(value: float) -> float:
 
 
 def not_negative(value: float) -> float:
+    """The ``value``, if it is 0 or more; else an error of the schema."""
     if value < 0:
         raise problem("", "give 0 or more")
     return value
 
 
 def positive(value: float) -> float:
+    """The ``value``, if it is more than 0; else an error of the schema."""
     if value <= 0:
         raise problem("", "give more than 0")
     return value
@@ -140,6 +142,7 @@ def file_name(value: Any) -> str:
 
 
 def flag(value: Any) -> bool:
+    """The ``value``, if it is true or false; else an error of the schema."""
     if not isinstance(value, bool):
         raise problem(f"found {shown(value)}", "give true or false")
     return value
@@ -177,6 +180,7 @@ def angle(value: Any) -> float:
 
 
 def low_high(value: tuple[float, float]) -> tuple[float, float]:
+    """The ``value``, if its first number is below its second; else an error of the schema."""
     if not value[0] < value[1]:
         raise problem("", "give [low, high] with low below high")
     return value

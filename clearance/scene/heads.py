@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
-class Piece:
+class HeadPiece:
     """A convex part of a head, horizontally relative to the wire, vertically in machine Z.
 
     At height ``z`` its cross-section is the rectangle ``rect`` grown by a disc of radius r(z), where r
@@ -27,7 +27,7 @@ class Piece:
     rect: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     lower_guide: bool = False
 
-    def grown(self, side: float, height: float) -> Piece:
+    def grown(self, side: float, height: float) -> HeadPiece:
         """This piece plus a disc of radius ``side`` sideways and ``height`` up and down. Exact."""
         if side == 0.0 and height == 0.0:
             return self
@@ -40,13 +40,13 @@ class Piece:
         return replace(self, z=z, r=r + side)
 
 
-def risen(piece: Piece, by: float) -> Piece:
+def risen(piece: HeadPiece, by: float) -> HeadPiece:
     """What a piece sweeps as it goes up by ``by`` mm, or down where that is negative. Exact."""
     there = piece.grown(0.0, abs(by) / 2.0)
     return replace(there, z=there.z + by / 2.0)
 
 
-def pieces_of_profile(profile: Sequence[tuple[float, float]], face_z: float, up: bool) -> list[Piece]:
+def pieces_of_profile(profile: Sequence[tuple[float, float]], face_z: float, up: bool) -> list[HeadPiece]:
     """The convex pieces of a body of revolution.
 
     Args:
@@ -61,7 +61,7 @@ def pieces_of_profile(profile: Sequence[tuple[float, float]], face_z: float, up:
             continue
         z = np.array([face_z + d0, face_z + d1] if up else [face_z - d1, face_z - d0])
         r = np.array([r0, r1] if up else [r1, r0])
-        pieces.append(Piece(z, r))
+        pieces.append(HeadPiece(z, r))
     return pieces
 
 
@@ -72,7 +72,7 @@ def piece_of_box(
     face_z: float,
     up: bool,
     lower_guide: bool = False,
-) -> Piece:
+) -> HeadPiece:
     """A box that moves along; ``x``, ``y`` relative to the wire, ``behind`` the face, mm.
 
     Args:
@@ -81,4 +81,4 @@ def piece_of_box(
         lower_guide: it stays over the lower guide where U V are used.
     """
     z = np.array([face_z + behind[0], face_z + behind[1]] if up else [face_z - behind[1], face_z - behind[0]])
-    return Piece(z, np.zeros(2), (x[0], x[1], y[0], y[1]), lower_guide)
+    return HeadPiece(z, np.zeros(2), (x[0], x[1], y[0], y[1]), lower_guide)

@@ -1,7 +1,4 @@
-"""An item of the setup goes in; the model of what it is to become, read and in mm, comes out.
-
-Loading: a setup file goes in; the scene, with everything it names read and placed, comes out.
-"""
+"""A setup file goes in; the scene, with everything it names read and placed, comes out."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
-from clearance.pose.faces import Face, distance, face_at, faces
+from clearance.pose.faces import TouchFace, distance, face_at, faces
 from clearance.pose.fit import (
     AT_95,
     COVERAGE,
@@ -287,7 +287,7 @@ def _places(rows: Sequence[FormRow], form: Form, body: Body, T_MF: Matrix) -> To
     )
 
 
-def _face_of(found: list[Face], triangles: Array, p: Array, n: Array) -> Face | None:
+def _face_of(found: list[TouchFace], triangles: Array, p: Array, n: Array) -> TouchFace | None:
     """The face under a place; of a surface that is neither flat nor round the plane that touches it there."""
     face = face_at(found, p, n, _ON)
     if face is not None:
@@ -297,7 +297,7 @@ def _face_of(found: list[Face], triangles: Array, p: Array, n: Array) -> Face | 
     facing = cross @ n > math.cos(math.radians(10.0)) * length
     if not facing.any() or distance(p[None], triangles[facing])[0] > _ON:
         return None
-    return Face(triangles[facing], 0.0, n, math.inf, p)
+    return TouchFace(triangles[facing], 0.0, n, math.inf, p)
 
 
 # ------------------------------------------------------------------------------------------------ what moves

@@ -16,7 +16,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import Finished as Finished
 from clearance.scene.settings import FromLibrary as FromLibrary
@@ -185,7 +185,7 @@ class Level:
     low: float
     high: float
     only: NDArray[np.bool_]
-    pieces: tuple[Piece, ...]
+    pieces: tuple[HeadPiece, ...]
 
 
 #: words that choose a zero, each with its place, machine X Y, mm
@@ -235,11 +235,11 @@ class Stretch:
     name: str
     cut: int | None
     moves: Moves
-    lower: tuple[Piece, ...]
-    upper: tuple[Piece, ...]
+    lower: tuple[HeadPiece, ...]
+    upper: tuple[HeadPiece, ...]
     lower_z: float
     upper_z: float
-    wire: Piece | None
+    wire: HeadPiece | None
     bodies: tuple[int, ...]
     cut_bodies: tuple[int, ...] = ()
     partly: tuple[tuple[int, NDArray[np.bool_]], ...] = ()

@@ -15,7 +15,7 @@ from clearance.scene.at_stops import CutPresence, Stops, always_present
 from clearance.scene.bodies import Files
 from clearance.scene.cut_path import path_findings, read_cut, unknown_begin, zero_places
 from clearance.scene.fields import suggestion
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.scene.machine import Machine
 from clearance.scene.measured import heading_as_it_lies
 from clearance.scene.model import Body, Finding, Level, Stretch, StretchKind, Zeros
@@ -30,7 +30,7 @@ MOST = 16
 
 
 def levels_of(
-    moves: Moves, zero_z: float, pieces_at: Callable[[float], tuple[Piece, ...]]
+    moves: Moves, zero_z: float, pieces_at: Callable[[float], tuple[HeadPiece, ...]]
 ) -> tuple[Level, ...]:
     """The upper head at each height, the lowest first.
 
@@ -250,7 +250,7 @@ def _cutting(machine: Machine, bodies: Sequence[Body], job: PreparedCut) -> Stre
     )
 
 
-def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
+def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[HeadPiece, ...]:
     """The lower head where it stands, grown sideways by ``grow`` mm.
 
     Args:
@@ -262,7 +262,7 @@ def lower_pieces(machine: Machine, grow: float = 0.0) -> tuple[Piece, ...]:
     return tuple(piece.grown(grow, 0.0) for piece in pieces)
 
 
-def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Piece, ...]:
+def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[HeadPiece, ...]:
     """The upper head with its face at ``face_z``, grown sideways by ``grow`` mm.
 
     Args:
@@ -276,7 +276,7 @@ def upper_pieces(machine: Machine, face_z: float, grow: float = 0.0) -> tuple[Pi
     return tuple(piece.grown(grow, 0.0) for piece in pieces)
 
 
-def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: float = 0.0) -> Piece:
+def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: float = 0.0) -> HeadPiece:
     """The wire from guide to guide.
 
     A wire that leans is never farther from the lower guide's path than ``lean`` (mm, at the upper guide), and
@@ -289,7 +289,7 @@ def wire_piece(machine: Machine, upper_face_z: float, grow: float = 0.0, lean: f
     """
     z = np.array(_guides_z(machine, upper_face_z))
     half = machine.wire / 2 * math.hypot(1.0, lean / (z[1] - z[0]))
-    return Piece(z, half + np.array([0.0, lean])).grown(grow, 0.0)
+    return HeadPiece(z, half + np.array([0.0, lean])).grown(grow, 0.0)
 
 
 def _guides_z(machine: Machine, upper_face_z: float) -> tuple[float, float]:

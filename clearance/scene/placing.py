@@ -1,6 +1,6 @@
-"""Bodies as they stand go in; findings come out where a holder or the machine carries what it should not.
+"""Items on seats go in; their poses in the machine frame, and fitted holders' sizes, come out.
 
-Placing: items on seats go in; their poses in the machine frame, and fitted holders' sizes, come out.
+What a holder or the machine carries and should not comes out as findings.
 """
 
 from __future__ import annotations

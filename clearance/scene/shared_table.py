@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from clearance.errors import InputError
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Finding, Scene, SideHeight, Stretch, StretchKind
 from clearance.scene.overlaps import NOTICED, overlap_findings
 from clearance.toolpath.moves import Moves, polyline
@@ -223,17 +223,17 @@ def _upper(stretch: Stretch) -> Moves:
     return stretch.moves if stretch.upper_moves is None else stretch.upper_moves
 
 
-def _at(pieces: Sequence[Piece], up: float) -> tuple[Piece, ...]:
+def _at(pieces: Sequence[HeadPiece], up: float) -> tuple[HeadPiece, ...]:
     """A head so much higher."""
     return tuple(replace(piece, z=piece.z + up) for piece in pieces)
 
 
-def _either(a: tuple[Piece, ...], b: tuple[Piece, ...]) -> tuple[Piece, ...]:
+def _either(a: tuple[HeadPiece, ...], b: tuple[HeadPiece, ...]) -> tuple[HeadPiece, ...]:
     """The pieces of two heads, those that both have once."""
     return a + tuple(piece for piece in b if not any(_same(piece, other) for other in a))
 
 
-def _same(a: Piece, b: Piece) -> bool:
+def _same(a: HeadPiece, b: HeadPiece) -> bool:
     same = a.rect == b.rect and a.lower_guide == b.lower_guide and a.z.shape == b.z.shape
     return same and np.allclose(a.z, b.z, 0.0, 1e-9) and np.array_equal(a.r, b.r)
 

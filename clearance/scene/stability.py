@@ -1,6 +1,6 @@
-"""Two bodies that touch go in; whether one keeps the other from tipping and dropping comes out.
+"""Bodies as they stand go in; findings come out where one would tip off what carries it.
 
-Bodies as they stand go in; findings come out where one would tip off what carries it.
+``holds`` says whether one of two bodies that touch keeps the other from tipping and dropping.
 
 What stands by its own weight, a part or a loose element with all that stands on it, is carried where its
 lower faces meet the upper faces of anything else. Where its centre of gravity lies beside the convex hull

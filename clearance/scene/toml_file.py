@@ -1,10 +1,8 @@
-"""A text that is no TOML goes in, what is wrong with it in words comes out; and what would take too long.
+"""A TOML file goes in, its tables, judged by a schema, come out; errors name the line and the key.
 
 The reader of TOML (TOML 1.0.0, https://toml.io) comes with Python and speaks to programmers; here its
 sentences become a setter's. Its time grows with the square of a dotted key's parts, so these are counted
 first.
-
-A TOML file goes in, its tables judged by a schema, come out; errors name the line and the key.
 """
 
 from __future__ import annotations

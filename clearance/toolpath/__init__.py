@@ -10,7 +10,8 @@ Glossary
     piece, chain, contour, lead  of a drawing: see ``pieces`` and ``chains``.
     u, v       how far the point in the plane of U V lies beside the point in the plane of X Y.
 
-The way through: ``read`` tells what a file is; ``words``, ``nc``, ``program`` (with ``arcs``, ``upper``,
-``offset``) read programs, ``points`` tables, ``dxf`` (with ``dxf_child``, ``chains``, ``contours``) drawings;
-``wire`` says where the wire is in; ``taper`` makes the guides' paths of moves with u and v.
+The way through: ``read`` tells what a file is, and reads tables; ``nc`` reads programs (``words``,
+``reader``, ``rows``, ``arcs``, ``program``), ``compensation`` their offset, ``dxf`` drawings (``child``,
+``chains``, ``contours``); ``moves`` says where the wire is in; ``taper`` makes the guides' paths of moves
+with u and v.
 """

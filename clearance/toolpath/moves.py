@@ -5,7 +5,7 @@ has one of the machine's ``codes.thread``: from there on it is in, on rapid move
 one of ``codes.cut`` stands in the program, or, where the machine names none, until the run ends. A
 thread word in the block of a move acts before that move, a cut word after it.
 
-What a reader must be told beside the file: the setup's keys for one cut go in, nothing comes out.
+``PathOptions`` is what a reader must be told beside the file: the setup's keys for one cut.
 """
 
 from __future__ import annotations

@@ -1,10 +1,9 @@
-"""A CSV table of points goes in, straight moves come out.
+"""A path file and the setup's keys for it go in, its moves in frame C and the file's sha256 come out.
 
-The separator is the one that stands between the names in the header row. Decimal commas are read where they
-cannot be mistaken: in a table parted by ";", or by another sign unless every number with a comma could as
-well be thousands. A table that has both commas and points in its numbers is refused.
-
-A path file and the setup's keys for it go in, its moves in frame C and the file's sha256 come out.
+Of a CSV table of points straight moves are made. The separator is the one that stands between the names in
+the header row. Decimal commas are read where they cannot be mistaken: in a table parted by ";", or by another
+sign unless every number with a comma could as well be thousands. A table that has both commas and points in
+its numbers is refused.
 """
 
 from __future__ import annotations
@@ -32,7 +31,11 @@ _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 def is_table(text: str) -> bool:
-    """Whether the first row that is not blank names columns, as a table of points does."""
+    """Whether the first row that is not blank names columns, as a table of points does.
+
+    Args:
+        text: of the file.
+    """
     first = next((row for row in text.split("\n") if row.strip()), "")
     names = {name.strip().strip('"').lower() for name in re.split(r"[,;\t]", first)}
     return {"x", "y"} <= names or first.strip().lower().startswith("sep=")

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.errors import InputError, printable
 from clearance.kernels.query import runs_of
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Level, Stretch
 from clearance.toolpath.moves import Moves
 from clearance.view import looks, meshes
@@ -365,7 +365,7 @@ def _envelope_shapes(stretch: Stretch) -> list[Shape]:
     """What the round bodies of both heads sweep; boxes are left out, they would cover everything."""
     out = []
     upper = stretch.moves if stretch.upper_moves is None else stretch.upper_moves
-    uppers: list[tuple[tuple[Piece, ...], Moves, NDArray[np.bool_] | None]] = [
+    uppers: list[tuple[tuple[HeadPiece, ...], Moves, NDArray[np.bool_] | None]] = [
         (each.pieces, stretch.moves, each.only) for each in stretch.levels
     ]
     uppers = uppers or [(stretch.upper, upper, None)]

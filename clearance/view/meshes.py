@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.intervals import first_of_each, tangled, ways
 from clearance.geometry.transforms import extent
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -122,12 +122,12 @@ def lathe(z: Array, r: Array, facets: int = 96) -> Array:
     return np.asarray(triangles[area2 > 1e-12])
 
 
-def is_round(piece: Piece) -> bool:
+def is_round(piece: HeadPiece) -> bool:
     """A body of revolution about the wire, and not a box."""
     return all(value == 0.0 for value in piece.rect)
 
 
-def round_stacks(pieces: Iterable[Piece]) -> list[tuple[Array, Array]]:
+def round_stacks(pieces: Iterable[HeadPiece]) -> list[tuple[Array, Array]]:
     """Bodies of revolution that stand on one another, joined to one outline (z, r) each, so that no face
     is drawn inside the head."""
     stacks: list[tuple[Array, Array]] = []
@@ -140,7 +140,7 @@ def round_stacks(pieces: Iterable[Piece]) -> list[tuple[Array, Array]]:
     return stacks
 
 
-def box_piece(piece: Piece, corner: int = 8) -> Array:
+def box_piece(piece: HeadPiece, corner: int = 8) -> Array:
     """A box of a head, with the round corners it may have; triangles (N, 3, 3).
 
     Args:

@@ -2,10 +2,9 @@
 
 What is gone or off is not drawn, and carries no figure.
 
-A judged result and the drawing of it go in; the drawing as it changes along the path comes out.
-
-Metal goes where the wire has cut it, pieces once they fall or are taken out, items while they are off. How
-far along is counted in moves of all stretches, as the window's slider has it.
+``going`` makes of a drawing one that changes along the path. Metal goes where the wire has cut it, pieces
+once they fall or are taken out, items while they are off. How far along is counted in moves of all stretches,
+as the window's slider has it.
 """
 
 from __future__ import annotations
@@ -19,9 +18,8 @@ from numpy.typing import NDArray
 
 from clearance.checking.result import Pair, Result
 from clearance.errors import InputError
-from clearance.process.course import Course, There
+from clearance.process.course import Course, There, blank, solids
 from clearance.process.findings import Checked
-from clearance.process.solids import blank, solids
 from clearance.scene.model import Stretch
 from clearance.view import meshes
 from clearance.view.description import Drawing, Shape

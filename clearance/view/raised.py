@@ -18,7 +18,7 @@ from clearance.advice.edits import UpperRule, heights_change, lifted, raised, up
 from clearance.advice.raises import RaiseAnswer, chosen
 from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.kernels.query import HeadPart, HeadRun, SweepQuery, Witness
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Stretch
 
 Point = NDArray[np.float64]
@@ -178,7 +178,9 @@ class Raised:
         self._last = by, now
         return list(best.values())
 
-    def _raised_pieces(self, run: HeadRun, pieces: Sequence[Piece], by: float) -> dict[bool, list[Piece]]:
+    def _raised_pieces(
+        self, run: HeadRun, pieces: Sequence[HeadPiece], by: float
+    ) -> dict[bool, list[HeadPiece]]:
         """The pieces as bodies see them that stay, and as those that rise."""
         # by identity, asked each time: in the window's own process it is another one
         number = next(k for k, each in enumerate(self.scene.stretches) if each is run.stretch)
@@ -190,7 +192,7 @@ class Raised:
         run: HeadRun,
         part: HeadPart,
         body: int,
-        pieces: Sequence[Piece],
+        pieces: Sequence[HeadPiece],
         near: float | None,
         at: Witness | None,
         by: float,
@@ -212,7 +214,7 @@ class Raised:
         )
 
     def _verdict(
-        self, run: HeadRun, part: HeadPart, body: int, pieces: Sequence[Piece], near: float | None
+        self, run: HeadRun, part: HeadPart, body: int, pieces: Sequence[HeadPiece], near: float | None
     ) -> str:
         if near is None:
             return "clear"
@@ -227,7 +229,7 @@ class Raised:
                     return verdict
         return "clear"
 
-    def _holds(self, body: int, part: HeadPart, pieces: Sequence[Piece]) -> bool:
+    def _holds(self, body: int, part: HeadPart, pieces: Sequence[HeadPiece]) -> bool:
         """Whether a piece stands inside the body, where no surface is near to tell."""
         low, high = (float(corner[2]) for corner in self.scene.bodies[body].aabbs.box)
         inside = [p for p in pieces if low < (p.z[0] + p.z[-1]) / 2 < high]
@@ -248,7 +250,7 @@ def no_raises() -> RaiseAnswer:
     return RaiseAnswer((), (0.0, 0.0), (), (), None, ())
 
 
-def _pieces(run: HeadRun, pieces: Sequence[Piece], up: float, rise: float) -> list[Piece]:
+def _pieces(run: HeadRun, pieces: Sequence[HeadPiece], up: float, rise: float) -> list[HeadPiece]:
     """The pieces as a body sees them that rises by ``rise`` while the upper face goes up by ``up``."""
     if run.head == "upper":
         return [lifted(p, up - rise) for p in pieces]

@@ -297,7 +297,11 @@ class Window:
 
     def click(self, x: int, y: int) -> None:
         """Do what the words at a pixel say, counted from the lower left; or point at what stands there; at
-        nothing, at all items."""
+        nothing, at all items.
+
+        Args:
+            x, y: pixels from the lower left.
+        """
         key = self.words.key_at(x, y)
         if key == "q":
             self.plotter.close()

@@ -45,7 +45,12 @@ class Words:
         colour: looks.Colour,
         face: str = "Sans",
     ) -> None:
-        """Lines with their upper left at a share of the window, in place of those of the same name."""
+        """Lines with their upper left at a share of the window, in place of those of the same name.
+
+        Args:
+            name: under which they are replaced.   words: several lines.   at: shares of width and height.
+            size: pixels.   colour, face: of the letters.
+        """
         wide = self.plotter.window_size[0]
         size = max(6, round(size * min(1.0, wide / SIZE[0])))
         text = self.plotter.add_text(

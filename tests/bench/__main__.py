@@ -18,7 +18,7 @@ from pathlib import Path
 from tests.bench import BenchJob
 from tests.bench.cliffs import cliffs
 from tests.bench.jobs import make_cuts
-from tests.bench.live import live
+from tests.bench.live import live, memory
 from tests.bench.reading import reading
 from tests.bench.recheck import recheck
 from tests.bench.where import where
@@ -262,6 +262,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("part", nargs="*", help=f"what to measure: {names}; all where left out")
     parser.add_argument("--runs", type=int, default=5, help="how often each is run (5)")
+    parser.add_argument("--drags", type=int, help="live: memory after so many drags, and nothing else")
     parser.add_argument("--before", type=Path, help=f"{READING}: another checkout, to stand beside this one")
     chosen = parser.parse_args()
     unknown = set(chosen.part) - {*PARTS, READING}
@@ -275,6 +276,8 @@ def main() -> None:
         for name in chosen.part or [*PARTS, READING]:
             if name == READING:
                 reading(chosen.runs, chosen.before)
+            elif name == "live" and chosen.drags:
+                memory(chosen.drags)
             else:
                 PARTS[name](Path(folder), chosen.runs)
             print()

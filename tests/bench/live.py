@@ -143,25 +143,27 @@ def mounted(count: int = 10) -> Iterator[Told]:
         yield {"do": "mount", "name": sets[k % len(sets)]}
 
 
-def memory(demo: str, item: str, drags: int) -> None:
+def memory(drags: int) -> None:
     """How much memory a page that lies open takes as things are dragged on it.
 
     Args:
-        demo: its name.   item: what is dragged.   drags: how often.
+        drags: how often each.
     """
     import clearance
     from clearance.live.desk import Desk
 
-    desk = Desk(clearance.load(DEMOS / f"{demo}.toml"), clearance.load)
-    desk.whole()
+    print(f"resident memory of a page as something is dragged {drags} times, MB: flat")
     marks = sorted({min(mark, drags) for mark in (100, 1000, drags)})
-    print(f"  {demo}, {item}: resident memory, MB, after")
-    for k, one in enumerate(dragged(item, drags), 1):
-        # each drag can be taken back, as a person's are
-        json.dumps(desk.hear({**one, "on": bool(k % 3)}))
-        if k in marks:
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-            print(f"    {k:>6} drags {resident():7.1f}   (peak {peak:7.1f})", flush=True)
+    for demo, item in (("punch_blank", "strap"), ("side_plate_die_clash", "front rail")):
+        desk = Desk(clearance.load(DEMOS / f"{demo}.toml"), clearance.load)
+        desk.whole()
+        told = []
+        for k, one in enumerate(dragged(item, drags), 1):
+            # every third begins what can be taken back at once, as a person's do
+            json.dumps(desk.hear({**one, "on": bool(k % 3)}))
+            if k in marks:
+                told.append(f"{k}: {resident():.1f}")
+        print(f"  {demo + ', ' + item:<38} after {', '.join(told)}", flush=True)
 
 
 def resident() -> float:

@@ -12,6 +12,7 @@ import json
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import trimesh
@@ -25,7 +26,7 @@ UPPER = ([(0, 5.5), (5, 7.5), (5, 20), (22, 20), (22, 34), (60, 34), (72, 44)],
 LOWER_Z, UPPER_Z = -0.1, 25.1
 
 
-def head(profile: list, boxes: list, face_z: float, up: int) -> trimesh.Trimesh:
+def head(profile: list[Any], boxes: list[Any], face_z: float, up: int) -> trimesh.Trimesh:
     line = np.array([(0, 0), *((r, up * d) for d, r in profile), (0, up * profile[-1][0])], dtype=float)
     parts = [trimesh.creation.revolve(line, sections=128)]
     for x, y, z in boxes:

@@ -68,19 +68,20 @@ def told(setup: Path, items: Sequence[str], what: str) -> float:
     import clearance
     from clearance.advice.where.answer import filling
     from clearance.errors import InputError
+    from clearance.parallel import processor_time
 
     scene = clearance.load(setup)
-    began, spent = time.perf_counter(), time.process_time()
+    began, spent = time.perf_counter(), processor_time()
     try:
         answer = clearance.where(scene, items)
     except InputError as error:
         print(f"  {what}: {error}")
         return 0.0
-    taken, cpu = time.perf_counter() - began, time.process_time() - spent
-    first, begin = None, time.process_time()
+    taken, cpu = time.perf_counter() - began, processor_time() - spent
+    first, begin = None, processor_time()
     for found in filling(scene, items[0]):
         if len(found.free):
-            first = time.process_time() - begin
+            first = processor_time() - begin
             break
     green = "-" if first is None else f"{first:.2f}"
     who = f"{what}, {' and '.join(items)}"

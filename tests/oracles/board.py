@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +66,7 @@ class Board:
             self.corners += [np.asarray(p, dtype=float) - shift for p in parts]
         return self._part_index[key]
 
-    def add_draws(self, pieces, path, shift: Array, keep) -> tuple[list[int], list[int]]:
+    def add_draws(self, pieces: Any, path: Any, shift: Array, keep: Any) -> tuple[list[int], list[int]]:
         """Draws of all pieces along all kept moves: their row numbers and their move numbers."""
         rows, moves = [], []
         d = self.draws

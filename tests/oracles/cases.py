@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from tests.oracles.recipe import Recipe, Shape, Step, Track
 from tests.oracles.shapes import Part
 
 FOLDER = Path(__file__).resolve().parents[1] / "cases"
 
 
-def _row(values) -> str:
+def _row(values: Any) -> str:
     return "[" + ", ".join(repr(float(v)) for v in values) + "]"
 
 
@@ -26,7 +27,7 @@ def _text(value: str) -> str:
     return '"' + value.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ") + '"'
 
 
-def _piece(p: Piece) -> str:
+def _piece(p: HeadPiece) -> str:
     more = "" if not any(p.rect) else f", rect = {_row(p.rect)}"
     more += ", lower_guide = true" if p.lower_guide else ""
     return f"{{ z = {_row(p.z)}, r = {_row(p.r)}{more} }}"
@@ -79,12 +80,12 @@ def written(recipe: Recipe) -> str:
     return "\n".join(out) + "\n"
 
 
-def _read_piece(data: dict) -> Piece:
+def _read_piece(data: dict[str, Any]) -> HeadPiece:
     rect = tuple(data.get("rect", (0.0, 0.0, 0.0, 0.0)))
-    return Piece(np.array(data["z"]), np.array(data["r"]), rect, data.get("lower_guide", False))
+    return HeadPiece(np.array(data["z"]), np.array(data["r"]), rect, data.get("lower_guide", False))
 
 
-def _read_step(data: dict) -> Step:
+def _read_step(data: dict[str, Any]) -> Step:
     centre = tuple(data["centre"]) if "centre" in data else None
     return Step(
         tuple(data["end"]),

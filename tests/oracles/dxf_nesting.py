@@ -85,7 +85,7 @@ def _curve(rng: np.random.Generator, kind: str, block: Any) -> np.ndarray:
     if kind == "line":
         end = complex(*rng.uniform(-10, 10, 2))
         block.add_line((x, y), (end.real, end.imag))
-        return flat(complex(x, y) + t * (end - complex(x, y)))
+        return flat(complex(x, y) + t * (end - complex(x, y)))  # type: ignore[no-untyped-call]
     if kind in ("arc", "circle"):
         r, a = rng.uniform(0.5, 8), rng.uniform(0, 360)
         turn = rng.uniform(10, 350) if kind == "arc" else 360.0
@@ -93,7 +93,7 @@ def _curve(rng: np.random.Generator, kind: str, block: Any) -> np.ndarray:
             block.add_arc((x, y), r, a, a + turn, dxfattribs=attribs)
         else:
             block.add_circle((x, y), r, dxfattribs=attribs)
-        return flat(complex(x, y) + r * np.exp(1j * np.radians(a + turn * t))) * mirror
+        return flat(complex(x, y) + r * np.exp(1j * np.radians(a + turn * t))) * mirror  # type: ignore[no-untyped-call]
     if kind in ("bulge", "old bulge"):
         corners = [complex(*rng.uniform(-9, 9, 2)) for _ in range(3)]
         bulges = rng.choice([0.0, 0.4, -1.0, 1.6, -0.1], 3)
@@ -112,7 +112,7 @@ def _curve(rng: np.random.Generator, kind: str, block: Any) -> np.ndarray:
             radius = chord / 2 / abs(np.sin(turn / 2))
             centre = top + (a + b - 2 * top) / abs(a + b - 2 * top) * radius
             parts.append(centre + (a - centre) * np.exp(1j * turn * t))
-        return flat(np.concatenate(parts)) * mirror
+        return flat(np.concatenate(parts)) * mirror  # type: ignore[no-untyped-call]
     if kind == "spline":
         control = np.stack([*rng.uniform(-9, 9, (2, 4)), np.zeros(4)], axis=1)
         weights = rng.choice([[1, 1, 1, 1], [1, 3, 0.6, 1.5]])
@@ -127,7 +127,7 @@ def _curve(rng: np.random.Generator, kind: str, block: Any) -> np.ndarray:
         block.add_ellipse((x, y), (*major, 0), ratio, begin, end, dxfattribs=attribs)
         a = complex(*major)
         angle = begin + (end - begin) * t
-        return flat(complex(x, y) + a * np.cos(angle) + 1j * over * ratio * a * np.sin(angle))
+        return flat(complex(x, y) + a * np.cos(angle) + 1j * over * ratio * a * np.sin(angle))  # type: ignore[no-untyped-call]
     corners3 = np.concatenate([rng.uniform(-9, 9, (3, 2)), np.zeros((3, 1))], axis=1)
     block.add_polyline3d(corners3.tolist())
     return np.concatenate([a + t[:, None] * (b - a) for a, b in zip(corners3, corners3[1:], strict=False)])

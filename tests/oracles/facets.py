@@ -8,6 +8,7 @@ made of facets twice, inscribed and circumscribed, so that the truth lies betwee
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from manifold3d import Manifold, Mesh64
@@ -21,7 +22,7 @@ from tests.oracles.truth import heads_of
 SIDES = 120
 
 
-def draw_corners(piece, a: Array, b: Array, out: float, extra: float = 0.0) -> Array:
+def draw_corners(piece: Any, a: Array, b: Array, out: float, extra: float = 0.0) -> Array:
     """Corners (N, 3) of the hull of a piece at ``a`` and at ``b``; ``out`` scales the radius of the
     facets."""
     t = 2 * np.pi * np.arange(SIDES) / SIDES
@@ -36,7 +37,7 @@ def draw_corners(piece, a: Array, b: Array, out: float, extra: float = 0.0) -> A
     return np.concatenate(rows)
 
 
-def straight_bits(path, m: int, step: float = 0.05) -> list[tuple[Array, Array, float]]:
+def straight_bits(path: Any, m: int, step: float = 0.05) -> list[tuple[Array, Array, float]]:
     """A move as straight bits: ends, and how far (mm) the move strays from the bit."""
     if path.sweep[m] == 0.0:
         return [(path.start[m], path.end[m], 0.0)]
@@ -51,11 +52,11 @@ def straight_bits(path, m: int, step: float = 0.05) -> list[tuple[Array, Array, 
     return [(p, q, strays) for p, q in zip(points, points[1:], strict=False)]
 
 
-def _solid(part) -> Manifold:
+def _solid(part: Any) -> Manifold:
     return Manifold(Mesh64(np.ascontiguousarray(part.corners), part.faces.astype(np.uint64)))
 
 
-def _slice(corners: Array, z: float):
+def _slice(corners: Array, z: float) -> Any:
     """The slice of a small hull at height z: all crossings of segments between its corners, and their
     hull."""
     low, high = corners[corners[:, 2] <= z], corners[corners[:, 2] >= z]
@@ -65,7 +66,7 @@ def _slice(corners: Array, z: float):
     return MultiPoint(flat.reshape(-1, 2)).convex_hull
 
 
-def _draw_slice(piece, a: Array, b: Array, out: float, low: float, high: float):
+def _draw_slice(piece: Any, a: Array, b: Array, out: float, low: float, high: float) -> Any:
     """The widest outline of a draw between two heights."""
     heights = np.clip(np.array([low, high, *piece.z]), max(low, piece.z[0]), min(high, piece.z[-1]))
     r = float(np.max(np.interp(heights, piece.z, piece.r)))
@@ -73,7 +74,7 @@ def _draw_slice(piece, a: Array, b: Array, out: float, low: float, high: float):
     return MultiPoint(draw_corners(flat, a, b, out)[:, :2]).convex_hull
 
 
-def side_between(piece, a: Array, b: Array, out: float, part: Array, window: float) -> float:
+def side_between(piece: Any, a: Array, b: Array, out: float, part: Array, window: float) -> float:
     """Least horizontal distance where the heights meet within ``window``; inf where they do not."""
     z0 = max(piece.z[0] - window, part[:, 2].min())
     z1 = min(piece.z[-1] + window, part[:, 2].max())
@@ -112,7 +113,9 @@ def height_between(draw: Array, part: Array) -> float:
     return max(0.0, *ends)
 
 
-def brackets(recipe: Recipe, scene, head: str, shape_no: int, track_no: int, margin, most: float) -> dict:
+def brackets(
+    recipe: Recipe, scene: Any, head: str, shape_no: int, track_no: int, margin: Any, most: float
+) -> dict[str, Any]:
     """Between which two lengths clearance, side and height of a head and a body lie.
 
     ``clearance`` is ``most`` where it is farther.

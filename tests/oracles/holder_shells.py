@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import Any
 
 import numpy as np
 
 
-def unmatched_edges(triangles):
+def unmatched_edges(triangles: Any) -> Any:
     """Directed edges that have no opposite, by the corners' exact coordinates. None: watertight."""
     corners = [[tuple(p) for p in triangle] for triangle in triangles.tolist()]
-    edges = Counter()
+    edges = Counter()  # type: ignore[var-annotated]
     for a, b, c in corners:
         edges.update([(a, b), (b, c), (c, a)])
     return [edge for edge, count in edges.items() if edges[edge[::-1]] != count]
 
 
-def volume(triangles):
+def volume(triangles: Any) -> Any:
     """By the divergence theorem: the sum of the tetrahedra that each triangle makes with the origin."""
     a, b, c = np.moveaxis(triangles, 1, 0)
     return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
 
 
-def winding(triangles, points):
+def winding(triangles: Any, points: Any) -> Any:
     """How often the shell goes round each point: 1 inside, 0 outside, anything else where it crosses itself.
 
     Solid angle of a triangle: van Oosterom and Strackee, IEEE Trans. Biomed. Eng. BME-30 (1983), 125-126.
@@ -39,7 +40,7 @@ def winding(triangles, points):
     return np.arctan2(top, bottom).sum(axis=1) / (2 * np.pi)
 
 
-def beside_faces(triangles, away=1e-3, many=40, seed=7):
+def beside_faces(triangles: Any, away: Any = 1e-3, many: Any = 40, seed: Any = 7) -> Any:
     """Points just outside and just inside of faces, chosen at random by area: two (many, 3) arrays."""
     a, b, c = np.moveaxis(triangles, 1, 0)
     normals = np.cross(b - a, c - a)
@@ -50,7 +51,7 @@ def beside_faces(triangles, away=1e-3, many=40, seed=7):
     return middle + away * normal, middle - away * normal
 
 
-def gap(point, triangles):
+def gap(point: Any, triangles: Any) -> Any:
     """Smallest distance of a point from triangles: to planes where its foot lies inside, else to edges."""
     a, b, c = np.moveaxis(triangles, 1, 0)
     best = np.inf

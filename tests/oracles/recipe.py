@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene, SideHeight, Stretch, StretchKind
 from clearance.toolpath.moves import Moves
 from tests.oracles.shapes import Part
@@ -58,11 +59,11 @@ class Track:
 
     start: tuple[float, float]
     steps: tuple[Step, ...]
-    lower: tuple[Piece, ...]
-    upper: tuple[Piece, ...]
+    lower: tuple[HeadPiece, ...]
+    upper: tuple[HeadPiece, ...]
     lower_z: float
     upper_z: float
-    wire: Piece | None = None
+    wire: HeadPiece | None = None
     grow: float = 0.0
     cut_shapes: tuple[int, ...] = ()
     upper_start: tuple[float, float] | None = None
@@ -131,7 +132,7 @@ def _quartered(skin: Array) -> Array:
 
 def case_of(recipe: Recipe) -> Case:
     """The scene that the judge takes, with the parts that the oracle takes."""
-    bodies = []
+    bodies: list[Any] = []
     for shape in recipe.shapes:
         skin = np.concatenate([p.triangles for p in shape.parts])
         if shape.merged:

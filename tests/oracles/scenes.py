@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.scene.heads import Piece, piece_of_box, pieces_of_profile
+from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.toolpath.moves import Moves
 from tests.oracles.recipe import Recipe, Shape, Step, Track, arc_step, case_of, moves_of
 from tests.oracles.shapes import Part, block, post, prism, rotation, tetrahedron
@@ -41,7 +41,7 @@ class SeedDice:
         return int(self.rng.integers(low, high + 1))
 
 
-def _pick(dice: Dice, options: Sequence):
+def _pick(dice: Dice, options: Sequence[Any]) -> Any:
     return options[dice.whole(0, len(options) - 1)]
 
 
@@ -103,7 +103,7 @@ def _draw_steps(dice: Dice, start: tuple[float, float], kinds: Sequence[str]) ->
 # ---------------------------------------------------------------- heads
 
 
-def draw_head(dice: Dice, face_z: float, up: bool) -> tuple[Piece, ...]:
+def draw_head(dice: Dice, face_z: float, up: bool) -> tuple[HeadPiece, ...]:
     """A profile with steps and cones, and now and then a box beside it."""
     style = dice.whole(0, 4)
     if style == 0:
@@ -209,7 +209,7 @@ def _point_on(path: Moves, m: int, f: float) -> Array:
     )
 
 
-def _reach(piece: Piece, u: Array) -> float:
+def _reach(piece: HeadPiece, u: Array) -> float:
     flat = np.hypot(u[0], u[1])
     rect = max(piece.rect[0] * u[0], piece.rect[1] * u[0]) + max(piece.rect[2] * u[1], piece.rect[3] * u[1])
     return float(np.max(piece.r * flat + piece.z * u[2]) + rect)
@@ -302,7 +302,9 @@ def draw_recipe(
         start = (float(far[0]), float(far[1]))
     wire = None
     if _chance(dice, 2):
-        wire = Piece(np.array([lower_z - 4.0, upper_z + 4.0]), np.full(2, _pick(dice, (0.05, 0.125, 0.15))))
+        wire = HeadPiece(
+            np.array([lower_z - 4.0, upper_z + 4.0]), np.full(2, _pick(dice, (0.05, 0.125, 0.15)))
+        )
     grow = _pick(dice, (0.18, 0.3)) if _chance(dice, 8) else 0.0
     track = Track(
         start=start,

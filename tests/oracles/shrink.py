@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from tests.oracles.shapes import Part
 Fails = Callable[[Recipe], bool]
 
 
-def _without(items: tuple, i: int) -> tuple:
+def _without(items: tuple[Any, ...], i: int) -> tuple[Any, ...]:
     return items[:i] + items[i + 1 :]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +53,7 @@ class PairTruth:
     move_height: Array | None = None
 
 
-def heads_of(stretch: Stretch) -> list[tuple[str, list, list[int]]]:
+def heads_of(stretch: Stretch) -> list[tuple[str, list[Any], list[int]]]:
     """(head, [(piece, path)], moves on which it is there) of a stretch.
 
     The wire's piece runs along the lower guide's path; under taper it is wide enough to hold the leaning

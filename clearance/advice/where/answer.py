@@ -45,7 +45,11 @@ STRIP = FINE
 
 
 def usual_least(scene: Scene, seat: Seat) -> float:
-    """By how much an item is to be allowed to be off where nobody says it, mm."""
+    """By how much an item is to be allowed to be off where nobody says it, mm.
+
+    Args:
+        scene: as planned.   seat: of the item.
+    """
     if seat.holes is not None:
         return IN_HOLE
     return BY_HAND if scene.bodies[seat.index].kind == "laid" else BY_RULE

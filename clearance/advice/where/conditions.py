@@ -116,7 +116,11 @@ class Inside:
         return keeps, breaks
 
     def room(self, at: Array, turn: Array) -> Array:
-        """By how much (n,) each place keeps it, mm; 0 where it does not."""
+        """By how much (n,) each place keeps it, mm; 0 where it does not.
+
+        Args:
+            at: (n, 2) places, mm.   turn: (n,) degrees.
+        """
         import shapely
 
         there = rings(self.outline, at, turn)
@@ -169,7 +173,11 @@ class Bears:
         return keeps, breaks
 
     def room(self, at: Array, turn: Array) -> Array:
-        """By how much (n,) each place keeps it, mm, as far as depths are told apart; 0 where it does not."""
+        """By how much (n,) each place keeps it, mm, as far as depths are told apart; 0 where it does not.
+
+        Args:
+            at: (n, 2) places, mm.   turn: (n,) degrees.
+        """
         import shapely
 
         room = np.zeros(len(at))
@@ -224,7 +232,11 @@ class Apart:
         return keeps, breaks
 
     def room(self, at: Array, turn: Array) -> Array:
-        """By how much (n,) each place keeps it, mm."""
+        """By how much (n,) each place keeps it, mm.
+
+        Args:
+            at: (n, 2) places, mm.   turn: (n,) degrees.
+        """
         import shapely
 
         return np.asarray(shapely.distance(self.region, rings(self.outline, at, turn)))
@@ -279,7 +291,11 @@ class Work:
         return keeps & ~breaks, breaks, which
 
     def room(self, at: Array, turn: Array) -> tuple[Array, Index]:
-        """By how many mm (n,) each place may be off before a condition breaks, and which (-1: none)."""
+        """By how many mm (n,) each place may be off before a condition breaks, and which (-1: none).
+
+        Args:
+            at: (n, 2) places, mm.   turn: (n,) degrees.
+        """
         least, which = np.full(len(at), np.inf), np.full(len(at), -1, dtype=np.intp)
         for k, each in enumerate(self.conditions):
             room = each.room(at, turn)
@@ -293,7 +309,11 @@ class Work:
 
 
 def placed(points: Array, at: Array, turn: Array) -> Array:
-    """Points (m, 2) of the item at places (n, 2) and turns (n,): (n, m, 2)."""
+    """Points (m, 2) of the item at places (n, 2) and turns (n,): (n, m, 2).
+
+    Args:
+        points: about the item's origin, mm.   at: mm.   turn: degrees.
+    """
     angle = np.radians(turn)
     c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
     x, y = points[None, :, 0], points[None, :, 1]
@@ -301,7 +321,11 @@ def placed(points: Array, at: Array, turn: Array) -> Array:
 
 
 def rings(outline: Array, at: Array, turn: Array) -> Any:
-    """An outline (m, 2) at places (n, 2) and turns (n,), as shapely's; of one point a point."""
+    """An outline (m, 2) at places (n, 2) and turns (n,), as shapely's; of one point a point.
+
+    Args:
+        outline: about the item's origin, mm.   at: mm.   turn: degrees.
+    """
     import shapely
 
     corners = placed(outline, at, turn)

@@ -34,7 +34,11 @@ class Judge:
         self.known = {key for key in self.known if not any(f'"{name}"' in key[3] for name in self.names)}
 
     def moved(self, seat: Seat, spot: Spot, scene: Scene | None = None) -> Scene:
-        """A scene (the one given, or as it stands) with an item at a place."""
+        """A scene (the one given, or as it stands) with an item at a place.
+
+        Args:
+            seat: of the item.   spot: its place.   scene: None: as it stands.
+        """
         there = self.scene if scene is None else scene
         values = pushed(there.bodies[seat.index], spot.slide)
         if values:

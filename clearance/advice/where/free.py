@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import Work
 from clearance.advice.where.seats import FINE, Seat
-from clearance.kernels.query import DEGREE, Boxes, Pairs, Places, SweepQuery
+from clearance.kernels.query import DEGREE, Boxes, Pairs, PlaceSearch, SweepQuery
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
@@ -180,9 +180,9 @@ def _level(
     found: Map,
     known: dict[tuple[int, int], int],
     query: SweepQuery,
-    search: Places,
+    search: PlaceSearch,
     work: Work,
-    swallow: list[tuple[Array, float]],
+    swallow: list[tuple[Array, Any]],
     boxes: Boxes,
     pairs: Pairs,
     fine: float,
@@ -202,11 +202,7 @@ def _level(
     free = level.free & keeps
     if swallow and free.any():
         rows = np.flatnonzero(free)
-        near = np.zeros(len(rows), dtype=bool)
-        for point, reach in swallow:
-            away = np.hypot(*(boxes.centre[rows] - point).T) - np.hypot(*boxes.half[rows].T)
-            near |= away <= reach
-        rows = rows[near]
+        rows = rows[_over(swallow, found.seat, boxes.take(rows))]
         free[rows] = _not_swallowed(query, found.seat, boxes.take(rows))
     _accept(found, boxes.take(free))
     met = level.met
@@ -250,7 +246,12 @@ def _numbers(found: Map, known: dict[tuple[int, int], int], work: Work, which: I
 
 
 def _heads(
-    found: Map, known: dict[tuple[int, int], int], query: SweepQuery, search: Places, row: Index, move: Index
+    found: Map,
+    known: dict[tuple[int, int], int],
+    query: SweepQuery,
+    search: PlaceSearch,
+    row: Index,
+    move: Index,
 ) -> Index:
     """Numbers of reasons for heads that are met; those with the same head and cut are one."""
     out = np.empty(len(row), dtype=np.intp)
@@ -272,9 +273,11 @@ def _heads(
 
 
 # ---------------------------------------------------------------------------------- what is swallowed whole
-def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, float]]:
+def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, Any]]:
     """Of each path along which a whole head, or the wire, may fit into what moves: one of its points (2,),
-    and how far that is from the origin then at most, mm."""
+    and what covers that then, seen from above (shapely) where it stands now."""
+    import shapely
+
     found = []
     for run in query.runs:
         for part in run.parts:
@@ -283,12 +286,31 @@ def _may_swallow(query: SweepQuery, seat: Seat) -> list[tuple[Array, float]]:
                 continue
             low = min(float(p.z[0]) for p in part.pieces)
             high = max(float(p.z[-1]) for p in part.pieces)
+            over = []
             for k in seat.moving:
                 z = query.bodies[k].aabbs.box
                 if k in run.bodies and z[0][2] < low and z[1][2] > high:
-                    found.append((points[0], seat.reach + seat.slide))
-                    break
+                    over.append(query.bodies[k].outline.shadow)
+            if over:
+                found.append((points[0], shapely.union_all(over)))
     return found
+
+
+def _over(swallow: list[tuple[Array, Any]], seat: Seat, boxes: Boxes) -> Rows:
+    """Which boxes (n,) have a place at which the item covers a point of a path that may be swallowed."""
+    import shapely
+
+    out = np.zeros(len(boxes), dtype=bool)
+    angle = np.radians(-boxes.turn)
+    c, s = np.cos(angle), np.sin(angle)
+    far = seat.reach + seat.slide
+    off = np.hypot(*boxes.half.T) + far * np.minimum(np.radians(boxes.half_turn), 2.0)
+    for point, shadow in swallow:
+        x, y = (point - boxes.centre).T
+        there = np.column_stack([c * x - s * y, s * x + c * y]) + seat.origin
+        shapely.prepare(shadow)
+        out |= shapely.dwithin(shadow, shapely.points(there), off)
+    return out
 
 
 def _not_swallowed(query: SweepQuery, seat: Seat, boxes: Boxes) -> Rows:
@@ -379,7 +401,7 @@ class Probe:
         return out
 
 
-def _all_free(search: Places, boxes: Boxes) -> Rows:
+def _all_free(search: PlaceSearch, boxes: Boxes) -> Rows:
     """Which boxes (n,) are free all over."""
     out, of = np.ones(len(boxes), dtype=bool), np.arange(len(boxes))
     boxes, pairs = search.begin(replace(boxes, of=of))

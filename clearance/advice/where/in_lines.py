@@ -51,6 +51,7 @@ class Choice:
         return len(self.of)
 
     def take(self, rows: NDArray[Any]) -> Choice:
+        """Those at ``rows``."""
         return Choice(*(v[rows] for v in (self.of, self.along, self.at, self.turn, self.room, self.bit)))
 
 
@@ -64,7 +65,11 @@ def on_lines(finder: Finder, base: ItemPlaces) -> ItemPlaces:
 
 
 def along_side(finder: Finder, spot: Spot, farthest: float) -> Iterator[Bound]:
-    """What bounds a place along the side of a part, both ways; across, it lies against the part."""
+    """What bounds a place along the side of a part, both ways; across, it lies against the part.
+
+    Args:
+        finder: of the item.   spot: the place.   farthest: mm; it is looked no farther.
+    """
     lines = finder.found.seat.lines
     assert lines is not None
     at = np.array(spot.at)

@@ -56,7 +56,11 @@ class Lines:
         return np.asarray(self.start[of] + np.asarray(along)[..., None] * self.way[of])
 
     def along(self, of: Any, at: Array) -> Array:
-        """How far along their lines (k,) places (k, 2) are, mm."""
+        """How far along their lines (k,) places (k, 2) are, mm.
+
+        Args:
+            of: numbers of the lines (k,).   at: mm, machine X Y.
+        """
         return np.asarray(((at - self.start[of]) * self.way[of]).sum(axis=-1))
 
     def boxes(self, half_turn: float) -> Boxes:
@@ -93,7 +97,11 @@ class Slot:
 
 
 def pushed(body: Body, by: float) -> dict[str, Any]:
-    """The values of an item once it is pushed along its slot by so much towards its tip, mm."""
+    """The values of an item once it is pushed along its slot by so much towards its tip, mm.
+
+    Args:
+        body: as it stands.   by: mm, negative away from its tip.
+    """
     source = body.library
     if source is None or source.kind.slides is None or abs(by) < 1e-9:
         return {}

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
-from clearance.advice.where.answer import Finder, ItemPlaces, Progress, find_item
+from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.errors import InputError
+from clearance.parallel import processor_time
 from clearance.scene.model import Scene
 
 #: shares of a strap's thickness that are tried, the least change first
@@ -18,22 +20,35 @@ THINNER = (0.8, 0.6, 0.4)
 RAISES = (1.0, 2.0, 3.0, 5.0, 8.0, 12.0)
 FINER = 0.5
 
-Has = Callable[[str, Callable[[], Scene]], bool]
+#: s of processor time after which nothing more is tried
+LONG = 20.0
+NOT_TRIED = "(what else might open it was not tried: it takes too long)"
 
 
-def what_opens(
-    scene: Scene, found: ItemPlaces, finder: Finder, progress: Progress | None = None
-) -> Iterator[str]:
-    """What would make a place, in words, each tried.
+class Late(Exception):
+    """There is no time for more."""
+
+
+class Has(Protocol):
+    """Whether there is a place in a scene that is made, with a tip on metal in part where that is said."""
+
+    def __call__(self, what: str, made: Callable[[], Scene], partly: bool = False) -> bool: ...
+
+
+def what_opens(scene: Scene, found: ItemPlaces, progress: Progress | None = None) -> Iterator[str]:
+    """What would make a place, in words, each tried; a last one says so where not all was tried.
 
     Args:
-        scene: as it stands.   found: the item's places, none of them of use.   finder: what found that.
+        scene: as it stands.   found: the item's places, none of them of use.
         progress: is told the share done and what is tried.
     """
     say = progress or (lambda share, what: None)
     turns = _turns(found)
+    began = processor_time()
 
     def has(what: str, made: Callable[[], Scene], partly: bool = False) -> bool:
+        if processor_time() - began > LONG:
+            raise Late
         say(0.97, f"whether it opens: {what}")
         try:
             return find_item(made(), found.item, found.least, turns, partly=partly)[0].best is not None
@@ -44,6 +59,14 @@ def what_opens(
         most = max(place.room for place in found.tight)
         least = np.floor(most * 10.0 + 0.01) / 10.0
         yield f"to be content with ± {least:g} mm (--least), where it is set that well"
+    try:
+        yield from _tried(scene, found, has)
+    except Late:
+        yield NOT_TRIED
+
+
+def _tried(scene: Scene, found: ItemPlaces, has: Has) -> Iterator[str]:
+    """What does, one after the other."""
     by_tip = not found.in_part and any("its tip would" in reason.words for reason, _ in found.forbids)
     if by_tip and has("a part of its tip on metal", lambda: scene, True):
         yield "a tip that lies on metal in part only, which a check is content with"
@@ -90,9 +113,10 @@ def _raised_by(scene: Scene, has: Has) -> Iterator[str]:
             last = by
             continue
         low, high = last, by
-        while high - low > FINER + 1e-9:
-            middle = round((low + high) / 2.0 / FINER) * FINER
-            low, high = (low, middle) if does(middle) else (middle, high)
+        with suppress(Late):
+            while high - low > FINER + 1e-9:
+                middle = round((low + high) / 2.0 / FINER) * FINER
+                low, high = (low, middle) if does(middle) else (middle, high)
         yield f"all on the table raised by {high:g} mm"
         return
 

@@ -20,9 +20,9 @@ from clearance.advice.where.conditions import Bears, Condition, Inside
 from clearance.geometry.aabb import boxes_of
 from clearance.mesh.sections import region
 from clearance.parallel import processor_time
+from clearance.process.balance import EDGE
 from clearance.process.check import told
 from clearance.process.holding import role_of
-from clearance.process.stays import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.scene.model import Body, Finding, Scene
 from fixtures_lib.holder import Does
@@ -108,7 +108,12 @@ def pressing(
         return _under(scene, body, under, origin)
     if not on and presses_only(body):
         on = _would_press(scene, body, asked, origin)
-    found = Pressing(judged=not presses_only(body))
+    # whether what carries a part would do so elsewhere, too, is undecided in plan
+    carries = any(
+        role_of(body, part).carries and not bearing(part, body).touching.is_empty
+        for part in {q.part: scene.bodies[q.part] for q, _ in asked}.values()
+    )
+    found = Pressing(judged=not presses_only(body) and not carries)
     several = len({question.part for question, _, _ in on}) > 1
     seen = set()
     for question, answer, top in on:
@@ -131,7 +136,7 @@ def pressing(
         found.conditions += _on(
             what, part.name, outlines, metal, answer.corners, origin, sure, several, partly, found
         )
-        found.judged = True
+        found.judged = not carries
     return found
 
 
@@ -240,7 +245,11 @@ def presses_only(body: Body) -> bool:
 
 
 def hulls(shape: Any, origin: Array) -> list[Array]:
-    """The convex hull (m, 2) of each piece of a region, from an origin."""
+    """The convex hull (m, 2) of each piece of a region, from an origin.
+
+    Args:
+        shape: shapely, machine X Y, mm.   origin: (2,) mm.
+    """
     import shapely
 
     out = []
@@ -255,7 +264,12 @@ def hulls(shape: Any, origin: Array) -> list[Array]:
 
 
 def face(triangles: Array, z: float, up: bool, reach: float) -> Any:
-    """Where a body has a face at a height, looking up or down (shapely), as slices beside it tell."""
+    """Where a body has a face at a height, looking up or down (shapely), as slices beside it tell.
+
+    Args:
+        triangles: (N, 3, 3), machine frame, mm.   z: the height, mm.   up: it looks up; else down.
+        reach: mm above and below at which slices are taken.
+    """
     boxes = boxes_of(triangles)
     below, above = (region(triangles, z + d, boxes) for d in (-reach - BESIDE, reach + BESIDE))
     return below.difference(above) if up else above.difference(below)

@@ -63,7 +63,11 @@ class Seat:
     points: float = 0.0
 
     def by(self, at: tuple[float, float], turn: float) -> tuple[float, float]:
-        """By how much the item's own origin goes, mm, to a place and turn (degrees)."""
+        """By how much the item's own origin goes, mm, to a place and turn (degrees).
+
+        Args:
+            at: the place, machine X Y, mm.   turn: degrees.
+        """
         a = np.radians(turn)
         off = self.own - self.origin
         x = np.cos(a) * off[0] - np.sin(a) * off[1] + at[0] - self.own[0]

@@ -134,11 +134,11 @@ def find_where(
             return with_others(scene, items[0], list(any_of), least, turns, progress)
     scene = with_sizes(scene, items)
     if len(items) == 1:
-        found, finder = find_item(scene, items[0], least, turns, progress)
+        found, _ = find_item(scene, items[0], least, turns, progress)
         if found.best is None:
             from clearance.advice.where.opens import what_opens
 
-            found = replace(found, opens=tuple(what_opens(scene, found, finder, progress)))
+            found = replace(found, opens=tuple(what_opens(scene, found, progress)))
         return Where(scene, (found,))
     return _together(scene, items, least, turns, progress)
 

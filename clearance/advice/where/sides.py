@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from clearance.advice.where.lines import Lines, of_all
 from clearance.advice.where.pressing import Heard
 from clearance.mesh.sections import region
+from clearance.process.holding import BESIDE as HOLE
 from clearance.process.holding import Role, role_of
-from clearance.process.screws import BESIDE as HOLE
 from clearance.process.support import SIDEWAYS, bearing
 from clearance.scene.model import Body, Scene
 

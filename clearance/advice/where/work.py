@@ -95,7 +95,11 @@ def _bounds(triangles: Array) -> tuple[float, float, float, float]:
 
 def carrier_face(scene: Scene, body: Body) -> tuple[list[str], Any]:
     """What carries an item, by name, and where its upper face is at the item's foot (shapely); thread holes
-    are counted as metal. None of both on the table."""
+    are counted as metal. None of both on the table.
+
+    Args:
+        scene: as planned.   body: the item.
+    """
     import shapely
 
     names = [name for name in (body.stands_on, *body.also_on) if name is not None]
@@ -169,7 +173,11 @@ def _cuts(
 
 
 def shells_of(body: Body, into_part: bool) -> list[Array]:
-    """A body's shells; those that are meant to be sunk only where they may not be."""
+    """A body's shells; those that are meant to be sunk only where they may not be.
+
+    Args:
+        body: as it stands.   into_part: whether those that are meant to be sunk are among them.
+    """
     parts = np.split(body.triangles_M, np.cumsum(body.shells)[:-1]) if body.shells else [body.triangles_M]
     return [t for k, t in enumerate(parts) if into_part or k not in body.sunk]
 

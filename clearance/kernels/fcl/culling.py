@@ -1,7 +1,7 @@
-"""Boxes about bits of a path go in; which are near to another box, and how far apart, comes out.
+"""The broad phase before FCL: what of a body and of a path it needs to see.
 
-What FCL needs to see: triangles, a path and pieces go in; which triangles, and which bits of the path for
-which piece, can hold the smallest distance come out, by plain boxes only.
+Triangles, a path and pieces go in; which triangles, and which bits of the path for which piece, can hold the
+smallest distance come out, by plain boxes only.
 
 FCL takes seconds over large models, and little of them can matter. Some triangles held against the head as
 it stands at a few places give a distance that is really there. What lies in boxes that are no nearer than
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, Boxes, grouped
 from clearance.geometry.transforms import extent
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
@@ -45,7 +45,7 @@ class PathBoxes:
         self.q = np.concatenate([points[1:] for points in finer])
         self.aabbs = AabbSet(np.minimum(self.p, self.q), np.maximum(self.p, self.q))
 
-    def near(self, pieces: Sequence[Piece], box: Boxes, reach: float) -> tuple[NDArray[np.intp], Array]:
+    def near(self, pieces: Sequence[HeadPiece], box: Boxes, reach: float) -> tuple[NDArray[np.intp], Array]:
         """The bits along which the box that some piece sweeps comes within ``reach`` of ``box``, and how far
         apart, squared, they are.
 
@@ -57,7 +57,7 @@ class PathBoxes:
         apart = bits_apart(self.aabbs.low[bits], self.aabbs.high[bits], pieces, box)
         return bits[apart <= reach * reach], apart[apart <= reach * reach]
 
-    def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[Piece], box: Boxes) -> Array:
+    def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[HeadPiece], box: Boxes) -> Array:
         """Of each of some bits (k,) the end (k, 2) at which the box of some piece is nearer to ``box``.
 
         Args:
@@ -67,7 +67,7 @@ class PathBoxes:
         nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
         return np.where(nearer[:, None], p, q)
 
-    def first_positions(self, pieces: Sequence[Piece], box: Boxes) -> Array:
+    def first_positions(self, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
         all along the way.
 
@@ -94,7 +94,7 @@ def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_hig
     return np.asarray(beside * beside + z * z)
 
 
-def bits_apart(low: Array, high: Array, pieces: Sequence[Piece], box: Boxes) -> Array:
+def bits_apart(low: Array, high: Array, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
     """How far, squared (n,), the box that some piece sweeps as the wire goes through each rectangle low-high
     (n, 2) is from one box (3,).
 
@@ -164,7 +164,7 @@ class Neighbourhood:
     first: NDArray[np.intp]
     floor: float
     position: Array
-    piece: Piece
+    piece: HeadPiece
     tolerances: FclTolerances
 
     def is_found(self, found: float) -> bool:
@@ -184,7 +184,7 @@ def neighbourhood(
     triangles: Array,
     aabbs: AabbSet,
     path: PathBoxes,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Neighbourhood:
     """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
@@ -245,7 +245,7 @@ def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
 
 
 def near_any(
-    places: Sequence[Neighbourhood], low: Array, high: Array, r: float, piece: Piece
+    places: Sequence[Neighbourhood], low: Array, high: Array, r: float, piece: HeadPiece
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which bits (N,) of a path FCL has to see for any of the bodies, and which of them (N,) to their ends.
 
@@ -322,7 +322,7 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
 
 
 def _boxes_near(
-    low: Array, high: Array, path: PathBoxes, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float
 ) -> NDArray[np.bool_]:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
@@ -338,7 +338,7 @@ def _boxes_near(
 
 
 def _nearest_boxes(
-    low: Array, high: Array, positions: Array, pieces: Sequence[Piece], count: int
+    low: Array, high: Array, positions: Array, pieces: Sequence[HeadPiece], count: int
 ) -> NDArray[np.intp]:
     """The ``count`` boxes (N, 3) nearest to the pieces' boxes as the head stands at some places."""
     if len(low) <= count:
@@ -356,7 +356,7 @@ def _nearest_boxes(
 
 
 def _distance_there(
-    triangles: Array, positions: Array, pieces: Sequence[Piece]
+    triangles: Array, positions: Array, pieces: Sequence[HeadPiece]
 ) -> tuple[float, int, int, int]:
     """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
     and the triangle, the place and the piece it was had from.
@@ -429,7 +429,7 @@ def _dot(a: Array, b: Array) -> Array:
 
 
 def _within(
-    low: Array, high: Array, path: PathBoxes, pieces: Sequence[Piece], reach: float
+    low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float
 ) -> NDArray[np.bool_]:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)

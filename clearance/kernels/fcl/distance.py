@@ -27,7 +27,7 @@ from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, Path
 from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
 from clearance.kernels.sweeps import Growth, HeadRun
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
@@ -51,15 +51,17 @@ class Bodies:
         self._boxes: dict[int, tuple[list[float], list[float]]] = {}
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
-        self._shapes: dict[int, tuple[Sequence[Piece], tuple[object, ...]]] = {}
+        self._shapes: dict[int, tuple[Sequence[HeadPiece], tuple[object, ...]]] = {}
         self._shared: dict[tuple[object, ...], Groups] = {}
         self._parted: dict[int, Groups] = {}
-        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[Piece]]] = {}
+        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[HeadPiece]]] = {}
 
     def triangles(self, index: int) -> Array:
+        """The triangles (N, 3, 3) of the body at ``index``, machine frame, mm."""
         return self.bodies[index].triangles_M
 
     def aabbs(self, index: int) -> AabbSet:
+        """The boxes about the triangles of the body at ``index``."""
         return self.bodies[index].aabbs
 
     def box(self, index: int) -> tuple[list[float], list[float]]:
@@ -80,6 +82,7 @@ class Bodies:
         return self._groups[index]
 
     def whole(self, index: int) -> Surface:
+        """The whole surface of the body at ``index``, with FCL's tree; made once."""
         if index not in self._whole:
             self._whole[index] = Surface(self.triangles(index), self.origin)
         return self._whole[index]
@@ -97,7 +100,7 @@ class Bodies:
             self._paths[key] = Path(moves, only, self.tolerances)
         return self._paths[key]
 
-    def standing(self, pieces: Sequence[Piece]) -> tuple[Surface, float]:
+    def standing(self, pieces: Sequence[HeadPiece]) -> tuple[Surface, float]:
         """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
         lifted: heads that differ in height alone are one."""
         low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
@@ -107,22 +110,22 @@ class Bodies:
             self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
         return self._standing[shape], lift
 
-    def expect(self, heads: Iterable[tuple[Moves, Sequence[Piece], Rows | None]]) -> None:
+    def expect(self, heads: Iterable[tuple[Moves, Sequence[HeadPiece], Rows | None]]) -> None:
         """Say which heads, on which of the moves they follow, will be asked for: which shapes come often."""
-        found: dict[tuple[object, ...], list[tuple[Path, Sequence[Piece]]]] = {}
+        found: dict[tuple[object, ...], list[tuple[Path, Sequence[HeadPiece]]]] = {}
         for moves, pieces, only in heads:
             if len(moves) * len(pieces) <= _SMALL:
                 path = self.path(moves, only)
                 found.setdefault((path.shape, self.shape(pieces)), []).append((path, pieces))
         self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
 
-    def shape(self, pieces: Sequence[Piece]) -> tuple[object, ...]:
+    def shape(self, pieces: Sequence[HeadPiece]) -> tuple[object, ...]:
         """What is the same for all heads that differ in height alone; the same pieces are looked at once."""
         if id(pieces) not in self._shapes:
             self._shapes[id(pieces)] = (pieces, _lowered(pieces, self.tolerances.alike_digits)[2])
         return self._shapes[id(pieces)][1]
 
-    def is_repeated(self, path: Path, pieces: Sequence[Piece]) -> bool:
+    def is_repeated(self, path: Path, pieces: Sequence[HeadPiece]) -> bool:
         """Whether many heads of the shape of ``pieces`` along paths of the shape of ``path`` are expected."""
         return (path.shape, self.shape(pieces)) in self._repeated
 
@@ -134,7 +137,7 @@ class Bodies:
             if path.lines and is_short(path, pieces, _SMALL):
                 self.swept(path, pieces, _BARE)
 
-    def swept(self, path: Path, pieces: Sequence[Piece], growth: Grow) -> tuple[Groups, Array]:
+    def swept(self, path: Path, pieces: Sequence[HeadPiece], growth: Grow) -> tuple[Groups, Array]:
         """The whole envelope of pieces, grown, along a path, and by which shift (3,) it stands there. Paths
         and heads that differ by a shift alone have one."""
         begin, key = path.points[0], (path.shape, self.shape(pieces), growth)
@@ -147,7 +150,7 @@ class Bodies:
         return self._shared[key], np.array([*begin, lift]) - self.origin
 
 
-def is_short(path: Path, pieces: Sequence[Piece], most: int) -> bool:
+def is_short(path: Path, pieces: Sequence[HeadPiece], most: int) -> bool:
     """Whether so few pieces along so short a path are small for FCL as a whole.
 
     Args:
@@ -156,7 +159,7 @@ def is_short(path: Path, pieces: Sequence[Piece], most: int) -> bool:
     return sum(len(line.points) for line in path.lines) * len(pieces) <= most
 
 
-def _lowered(pieces: Sequence[Piece], digits: int) -> tuple[list[Piece], float, tuple[object, ...]]:
+def _lowered(pieces: Sequence[HeadPiece], digits: int) -> tuple[list[HeadPiece], float, tuple[object, ...]]:
     """Pieces with the lower end of the first at Z = 0, by how much that lowers them, and what is the same for
     all heads that differ in height alone."""
     lift = float(pieces[0].z[0])
@@ -181,7 +184,7 @@ class _Grown:
     """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
     each body FCL is shown; or, of a head that comes often, no envelope and how far each body is from it."""
 
-    pieces: list[Piece]
+    pieces: list[HeadPiece]
     surface: Surface | None
     near: dict[int, Surface]
     places: dict[int, Neighbourhood]
@@ -196,7 +199,12 @@ class FclHead:
     """
 
     def __init__(
-        self, bodies: Bodies, moves: Moves, pieces: Sequence[Piece], only: Rows | None, present: Sequence[int]
+        self,
+        bodies: Bodies,
+        moves: Moves,
+        pieces: Sequence[HeadPiece],
+        only: Rows | None,
+        present: Sequence[int],
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present = present
@@ -205,11 +213,7 @@ class FclHead:
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
 
     def expect(self, side: float, height: float, bodies: Sequence[int]) -> None:
-        """Say which bodies will be asked for with this growth; without it, all that are present.
-
-        Args:
-            side, height: the growth, mm.   bodies: indices of bodies of the scene.
-        """
+        """Say which ``bodies`` will be asked for with this growth, mm; without it, all that are present."""
         self._expected[side, height] = bodies
 
     @property
@@ -338,7 +342,7 @@ class FclHead:
     def _at_position(self, place: Neighbourhood) -> Envelope:
         """What the place's piece sweeps where its bound was had from."""
 
-        def here(low: Array, high: Array, r: float, piece: Piece) -> tuple[Rows, Rows]:
+        def here(low: Array, high: Array, r: float, piece: HeadPiece) -> tuple[Rows, Rows]:
             bits = at_position(place, low, high)
             return bits, bits
 
@@ -476,13 +480,8 @@ class FclRun:
                 part.expect(growth.side, growth.height, some)
 
     def distance(self, body: int, growth: Growth, up_to: float = np.inf) -> float:
-        """From the head as grown to a body; 0 too where it swallows the body, ``up_to`` where it is no
-        less.
-
-        Args:
-            body: index of a body of the scene.   growth: side and height, mm.   up_to: mm; more is of no
-                interest.
-        """
+        """From the head grown by ``growth`` to ``body`` (its index), mm: 0 too where it swallows the body,
+        ``up_to`` where it is no less."""
         return min(min(part.distance(body, growth.side, growth.height), up_to) for part in self.parts)
 
     def swallowed_by(self, body: int) -> bool | None:

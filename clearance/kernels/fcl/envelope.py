@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.fcl.lines import Line, lines_of
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
@@ -91,7 +91,7 @@ class _Bits:
 
 #: gets what a piece sweeps along each bit of the path, as boxes (n, 3) and the radius by which they are grown
 #: sideways, and the piece; answers which bits are wanted (n,), and which of these to their round ends (n,)
-Wanted = Callable[[Array, Array, float, Piece], tuple[Rows, Rows]]
+Wanted = Callable[[Array, Array, float, HeadPiece], tuple[Rows, Rows]]
 
 #: gets the boxes (n, 3) about triangles and the path (n,) that each belongs to; answers which are wanted (n,)
 Shown = Callable[[Array, Array, Index], Rows]
@@ -104,7 +104,7 @@ Near = Callable[[Array, Index, float, float], Index]
 
 def envelope(
     moves: Moves,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     only: Rows | None = None,
     wanted: Wanted | None = None,
     tolerances: FclTolerances = DEFAULT.fcl,
@@ -121,7 +121,7 @@ def envelope(
 
 def envelope_along(
     lines: Sequence[Line],
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     wanted: Wanted | None = None,
     tolerances: FclTolerances = DEFAULT.fcl,
 ) -> Envelope:
@@ -136,7 +136,7 @@ def envelope_along(
 
 def envelopes(
     paths: Sequence[Sequence[Line]],
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     shown: Shown | None = None,
     facet: float | None = None,
     tolerances: FclTolerances = DEFAULT.fcl,
@@ -152,7 +152,7 @@ def envelopes(
 
 def _meshed(
     paths: Sequence[Sequence[Line]],
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     wanted: Wanted | None,
     shown: Shown | None,
     facet: float,
@@ -190,7 +190,7 @@ def _meshed(
     return soup.envelope(excess)
 
 
-def _asked(wanted: Wanted, whole: _Bits, piece: Piece) -> tuple[Rows, Rows]:
+def _asked(wanted: Wanted, whole: _Bits, piece: HeadPiece) -> tuple[Rows, Rows]:
     """Which bits are wanted, each line asked about by itself."""
     low, high, r = _boxes(whole, piece)
     begin = np.flatnonzero(~whole.follows)
@@ -216,7 +216,7 @@ class _Soup:
             a, b, c, bit, path = a[some], b[some], c[some], bit[some], path[some]
         self._made.append((np.stack([a, b, c], axis=1), self.bits.move[bit], path))
 
-    def near(self, piece: Piece) -> Near:
+    def near(self, piece: HeadPiece) -> Near:
         """Tells which rounds about places (n, 2) of some bits (n,) are worth making for a piece."""
 
         def near(centre: Array, bit: Index, radius: float, facet: float) -> Index:
@@ -238,7 +238,7 @@ class _Soup:
         return Envelope(triangles, move, excess), path
 
 
-def _widened(piece: Piece, by: float, small_round: float) -> Piece:
+def _widened(piece: HeadPiece, by: float, small_round: float) -> HeadPiece:
     """A piece with its rectangle wider on all sides, its corners sharp: that needs no facets.
 
     A round too small to see goes into the rectangle as well.
@@ -250,7 +250,7 @@ def _widened(piece: Piece, by: float, small_round: float) -> Piece:
     return replace(piece, rect=(x0 - by, x1 + by, y0 - by, y1 + by))
 
 
-def _boxes(bits: _Bits, piece: Piece) -> tuple[Array, Array, float]:
+def _boxes(bits: _Bits, piece: HeadPiece) -> tuple[Array, Array, float]:
     """What a piece sweeps along each bit: a box (corners (n, 3)), and by how much it is grown sideways.
 
     What facets add is no part of it: a bit is left out for where the head truly is. Else all bits that are
@@ -334,7 +334,7 @@ def _edges_of_line(bits: _Bits, radius: float, facet: float, near: Near) -> _Edg
     return _joined(parts)
 
 
-def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float, near: Near) -> tuple[_Edges, Array]:
+def _edges_of_rectangle(bits: _Bits, piece: HeadPiece, facet: float, near: Near) -> tuple[_Edges, Array]:
     """The outline of a rectangle grown by a disc, bit by bit; and the bits' hexagons (n, 6, 2)."""
     p, q = bits.p, bits.q
     bit = np.arange(len(p))
@@ -370,7 +370,7 @@ def _edges_of_rectangle(bits: _Bits, piece: Piece, facet: float, near: Near) -> 
     return _joined(parts), core
 
 
-def _open_caps(piece: Piece, others: Sequence[Piece]) -> tuple[bool, bool]:
+def _open_caps(piece: HeadPiece, others: Sequence[HeadPiece]) -> tuple[bool, bool]:
     """Whether the lower and upper end of a round piece are not covered by a neighbour at least as wide."""
     round_ones = [o for o in others if o is not piece and not np.any(o.rect)]
     low = not any(o.z[-1] == piece.z[0] and o.r[-1] >= piece.r[0] for o in round_ones)
@@ -378,7 +378,7 @@ def _open_caps(piece: Piece, others: Sequence[Piece]) -> tuple[bool, bool]:
     return low, high
 
 
-def _raise_walls(soup: _Soup, e: _Edges, piece: Piece, grow: float, low: bool, high: bool) -> None:
+def _raise_walls(soup: _Soup, e: _Edges, piece: HeadPiece, grow: float, low: bool, high: bool) -> None:
     def ring(k: int) -> tuple[Array, Array]:
         z = np.full((len(e.bit), 1), piece.z[k])
         r = piece.r[k] + grow

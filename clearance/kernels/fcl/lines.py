@@ -1,10 +1,8 @@
-"""Moves go in; which of them go where no earlier one went comes out.
+"""The path of a head as polylines for FCL: moves go in, straight bits within a known amount of them come out.
 
-What a head sweeps along a line that it has been along before, it has swept before.
-
-The path of a head as polylines for FCL: moves go in, straight bits within a known amount of them come out.
-
-Arcs become chords; of very long paths bits that run on within a hair of one straight become one.
+Moves that go where an earlier one went are left out: what a head sweeps along a line that it has been along
+before, it has swept before. Arcs become chords; of very long paths bits that run on within a hair of one
+straight become one.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ from clearance.kernels.fcl.distance import Bodies
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.lines import straight_runs
 from clearance.kernels.fcl.surfaces import Surface, gap
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves
 
@@ -36,7 +36,7 @@ class TouchHead:
         self,
         bodies: Bodies,
         moves: Moves,
-        pieces: Sequence[Piece],
+        pieces: Sequence[HeadPiece],
         only: NDArray[np.bool_] | None,
         lifts: Mapping[int, Sequence[float]],
     ) -> None:
@@ -54,7 +54,7 @@ class TouchHead:
         if around:
             low, high = np.array([a for a, _ in around]), np.array([b for _, b in around])
 
-            def wanted(first: Array, last: Array, r: float, _: Piece) -> tuple[Rows, Rows]:
+            def wanted(first: Array, last: Array, r: float, _: HeadPiece) -> tuple[Rows, Rows]:
                 room = np.array([r + self.room, r + self.room, self.room])
                 meets = (first[:, None] <= high + room) & (last[:, None] >= low - room)
                 some = np.asarray(np.any(np.all(meets, axis=2), axis=1))
@@ -116,7 +116,7 @@ def swallowed(
     bodies: Bodies,
     body: int,
     moves: Moves,
-    pieces: Iterable[Piece],
+    pieces: Iterable[HeadPiece],
     only: NDArray[np.bool_] | None,
     lift: float,
 ) -> bool | None:
@@ -133,5 +133,5 @@ def swallowed(
     return body_swallows(one.triangles_M, bodies.aabbs(body), one.closed, runs, lowered, bodies.tolerances)
 
 
-def _lowered(piece: Piece, by: float) -> Piece:
-    return Piece(piece.z - by, piece.r, piece.rect, piece.lower_guide)
+def _lowered(piece: HeadPiece, by: float) -> HeadPiece:
+    return HeadPiece(piece.z - by, piece.r, piece.rect, piece.lower_guide)

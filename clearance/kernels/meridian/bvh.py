@@ -4,12 +4,10 @@ eight to a parent, come out.
 The nodes of all levels stand in one array, leaves first, so that a pair of nodes is a pair of numbers
 whatever their levels. Every owner (a body, a path) has one root on the top level of its own tree.
 
-Branch and bound over two hierarchies of boxes, triangles against chords, with leaf tests of the caller's
-own.
-
-Pairs of nodes are narrowed from both trees at once. The caller drops the pairs whose bound says that they
-cannot matter (its incumbent), and decides the pairs of leaves; this module knows how pairs are made, how far
-apart their boxes are, and what their children are. Many searches (``ask``) go down together in one set of
+``Traversal`` is branch and bound over two of them, triangles against chords, with leaf tests of the caller's
+own. Pairs of nodes are narrowed from both trees at once. The caller drops the pairs whose bound says that
+they cannot matter (its incumbent), and decides the pairs of leaves; this module knows how pairs are made, how
+far apart their boxes are, and what their children are. Many searches (``ask``) go down together in one set of
 arrays, each exactly as it would alone: numpy's cost of a call is shared by all of them.
 
 Source: branch and bound after Land and Doig, An automatic method of solving discrete programming problems,
@@ -320,24 +318,37 @@ class Pairs:
         return len(self.tri)
 
     def take_bare(self, rows: NDArray[Any]) -> Pairs:
-        """Some of them, not bounded."""
+        """Some of them, not bounded.
+
+        Args:
+            rows: which of the pairs.
+        """
         return Pairs(self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows])
 
     def take(self, rows: NDArray[Any] | slice) -> Pairs:
+        """The pairs at ``rows``."""
         return Pairs(
             self.ask[rows], self.tri[rows], self.chord[rows], self.row[rows], self.low[rows], self.g[rows]
         )
 
 
 def joined(parts: Sequence[Pairs]) -> Pairs:
-    """Several sets of pairs as one, all of them bounded."""
+    """Several sets of pairs as one, all of them bounded.
+
+    Args:
+        parts: sets of pairs of the same two hierarchies.
+    """
     if len(parts) == 1:
         return parts[0]
     return Pairs(*(np.concatenate([getattr(each, name) for each in parts]) for name in Pairs.__annotations__))
 
 
 def bare(parts: Sequence[Pairs]) -> Pairs:
-    """Several sets of pairs as one, none of them bounded."""
+    """Several sets of pairs as one, none of them bounded.
+
+    Args:
+        parts: sets of pairs of the same two hierarchies.
+    """
     return Pairs(*(np.concatenate([getattr(each, name) for each in parts]) for name in _BARE))
 
 
@@ -396,7 +407,11 @@ class Traversal:
         )
 
     def plan(self, pairs: Pairs) -> tuple[Array, Array]:
-        """Corners (n, 2) of what the row's rectangle covers along each chord node."""
+        """Corners (n, 2) of what the row's rectangle covers along each chord node.
+
+        Args:
+            pairs: (n,) of nodes.
+        """
         low, high = self.paths.low[pairs.chord], self.paths.high[pairs.chord]
         if self.any_boxed:
             rect = self.rect[pairs.row]
@@ -420,6 +435,9 @@ class Traversal:
         """How far (n,) each pair's box is beside its chord, at least, where it has one; 0 where it has many.
 
         A long chord that lies askew has a box that is nearly all air.
+
+        Args:
+            pairs: (n,) of nodes.
         """
         out = np.zeros(len(pairs))
         some = np.flatnonzero(self.paths.level[pairs.chord] == 0)

@@ -40,6 +40,7 @@ class Cells:
     of: Index
 
     def take(self, keep: NDArray[Any] | slice) -> Cells:
+        """The strips that ``keep`` picks."""
         return Cells(*(getattr(self, name)[keep] for name in _CELL))
 
     def __len__(self) -> int:

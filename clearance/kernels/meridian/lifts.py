@@ -22,7 +22,7 @@ from clearance.geometry.intervals import Union
 from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
 from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.profile import in_strip, outline, strips_of
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -45,7 +45,7 @@ class Lifted:
         tag: what an end of the union is to remember; the move is added to it.
     """
 
-    piece: Piece
+    piece: HeadPiece
     rate: int
     span: tuple[float, float] = (-np.inf, np.inf)
     tag: int = 0

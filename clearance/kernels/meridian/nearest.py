@@ -25,8 +25,8 @@ from clearance.kernels.meridian.bvh import (
     joined,
     ranked,
 )
-from clearance.kernels.meridian.profile import Measure, strips_of
-from clearance.kernels.meridian.search import CHUNK, quick, search
+from clearance.kernels.meridian.profile import Measure, strips_of, triangle_box
+from clearance.kernels.meridian.search import CHUNK, Nearest, quick, search
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -84,32 +84,6 @@ class Ask:
     start: Array
     near: Nearest | None = None
     alike: Hashable = None
-
-
-@dataclass
-class Nearest:
-    """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
-
-    value: Array
-    triangle: Index
-    chord: Index
-    row: Index
-
-    def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
-        """Take each value that is smaller than what its key has.
-
-        Args:
-            key, value: (n,) keys, and what was found for each, mm.
-            triangle, chord, row: (n,) where it was found: of the trees, and of the table of profiles.
-        """
-        better = np.flatnonzero(value < self.value[key])
-        if not len(better):
-            return
-        better = better[np.lexsort((value[better], key[better]))]
-        first = better[np.r_[True, key[better][1:] != key[better][:-1]]]
-        at = key[first]
-        self.value[at], self.triangle[at] = value[first], triangle[first]
-        self.chord[at], self.row[at] = chord[first], row[first]
 
 
 def nearest(
@@ -398,7 +372,7 @@ class _NearestSearch:
         # a triangle may be far smaller than its box
         some = slice(None) if len(single) == len(pairs) else single
         tri, row, at = pairs.tri[some], pairs.row[some], keep[some]
-        apart = _triangle_box(self.tree.triangles[tri], plan[0][at], plan[1][at])
+        apart = triangle_box(self.tree.triangles[tri], plan[0][at], plan[1][at])
         g = np.maximum(pairs.g[some], apart - self.paths.slack[pairs.chord[some]])
         bound = self.measure(g, z[some], row)
         if len(single) == len(pairs):
@@ -509,19 +483,3 @@ class _NearestSearch:
             pairs = self.pruned(pairs)
             # where many are equally near, one of the first tells that of all of them
             size = min(CHUNK, size * _MORE) if self.near else CHUNK
-
-
-def _triangle_box(triangles: Array, low: Array, high: Array) -> Array:
-    """How far triangles (N, 3, 3) and boxes (N, 2) are apart seen along the triangles' sides, 0 or more."""
-    middle, half = (low + high) / 2.0, (high - low) / 2.0
-    apart = np.zeros(len(triangles))
-    for k in range(3):
-        a, b, c = (triangles[:, (k + i) % 3, :2] for i in range(3))
-        nx, ny = a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]
-        length = np.hypot(nx, ny)
-        at_side = nx * (middle[:, 0] - a[:, 0]) + ny * (middle[:, 1] - a[:, 1])
-        at_corner = nx * (c[:, 0] - a[:, 0]) + ny * (c[:, 1] - a[:, 1])
-        room = np.abs(nx) * half[:, 0] + np.abs(ny) * half[:, 1]
-        gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
-        np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
-    return apart

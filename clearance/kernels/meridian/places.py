@@ -47,7 +47,7 @@ _CHUNK = 1 << 13
 
 
 @dataclass(frozen=True)
-class Level:
+class KnownBoxes:
     """What is known of some boxes.
 
     Attributes:
@@ -70,7 +70,7 @@ class Level:
         return np.asarray(~self.free & ~self.met)
 
 
-class Places:
+class PlaceSearch:
     """The search.
 
     Args:
@@ -105,11 +105,19 @@ class Places:
                 at = int(begin[-1])
 
     def tag(self, row: int) -> int:
-        """The tag of what was held against the item."""
+        """The tag of what was held against the item.
+
+        Args:
+            row: (n,) of the table of profiles.
+        """
         return int(self.table.tag[row])
 
     def begin(self, boxes: Boxes) -> tuple[Boxes, Pairs]:
-        """Boxes with all pairs."""
+        """Boxes with all pairs.
+
+        Args:
+            boxes: of places, mm and degrees.
+        """
         roots = [pairs for pairs in self._roots if len(pairs)]
         if not roots:
             none = np.empty(0, dtype=np.intp)
@@ -120,7 +128,7 @@ class Places:
             np.repeat(np.arange(n), len(one)), np.tile(one.tri, n), np.tile(one.chord, n), np.tile(one.row, n)
         )
 
-    def decide(self, boxes: Boxes, pairs: Pairs) -> tuple[Level, Pairs]:
+    def decide(self, boxes: Boxes, pairs: Pairs) -> tuple[KnownBoxes, Pairs]:
         """What can be said of the boxes, and the pairs that their halves are to begin with.
 
         Args:
@@ -131,7 +139,7 @@ class Places:
         row, move = (np.full(n, -1, dtype=np.intp) for _ in range(2))
         pairs, deep = view.opened(pairs, np.full(n, _LARGE))
         if not len(pairs):
-            return Level(boxes, free, met, row, move), pairs
+            return KnownBoxes(boxes, free, met, row, move), pairs
         # a few of each box are followed to the end: what they meet tells of most boxes
         first = view.beam(pairs, deep)
         for k in range(0, len(first), _CHUNK):
@@ -166,13 +174,15 @@ class Places:
             row[some.ask[named]], move[some.ask[named]] = some.row[named], self._move(some.chord[named])
             kept.append(some.take_bare(np.flatnonzero(may)))
         pairs = bare(kept)
-        return Level(boxes, free & ~met, met, row, move), pairs.take_bare(np.flatnonzero(~met[pairs.ask]))
+        return KnownBoxes(boxes, free & ~met, met, row, move), pairs.take_bare(
+            np.flatnonzero(~met[pairs.ask])
+        )
 
     def _move(self, chord: Index) -> Index:
         assert self.paths is not None
         return np.asarray(self.paths.chords.move[self.paths.leaf[chord]])
 
-    def divided(self, level: Level, pairs: Pairs, which: Rows, fine: float = 0.0) -> tuple[Boxes, Pairs]:
+    def divided(self, level: KnownBoxes, pairs: Pairs, which: Rows, fine: float = 0.0) -> tuple[Boxes, Pairs]:
         """The halves of some boxes, and their pairs, inherited: of what moves the item more, a shift or a
         turn.
 
@@ -210,7 +220,7 @@ def _rank(group: Index) -> Index:
 class _View:
     """Some boxes, with what each pair needs of them."""
 
-    def __init__(self, places: Places, boxes: Boxes) -> None:
+    def __init__(self, places: PlaceSearch, boxes: Boxes) -> None:
         self.p, self.boxes = places, boxes
         angle = np.radians(boxes.turn)
         self.cos, self.sin = np.cos(angle), np.sin(angle)

@@ -1,16 +1,16 @@
-"""Measures of the flat view: (horizontal distance g, height z) of an item's point and a head's profile go
-in, one figure comes out.
+"""Measures in the meridian half-plane, and slices of triangles from which they are had.
+
+The horizontal distance g and the height z of an item's point go in, with a head's profile; one figure comes
+out: clearance, side or height.
 
 Every measure is nondecreasing in g, and over z it falls towards the profile's widest height and rises
 behind it. Along a horizontal slice of a triangle that moves up the triangle, g is convex; so each measure
-has a single valley there (``flat_search``), and for boxes a bound is had by taking the smallest g and the
-height nearest to the widest one (``flat_tree``). One definition serves both.
+has a single valley there (``search``), and for boxes a bound is had by taking the smallest g and the height
+nearest to the widest one (``nearest``). One definition serves both.
 
 Where a measure does not exist (no shared height, not one over the other) it is ``NOWHERE`` plus how far it
 is from existing, so that a search still finds its way. ``steepness`` (P,) bounds how fast the measure
 changes where it exists, per mm of g and z.
-
-Triangles as strips of horizontal slices, and how far slices are from what a rectangle sweeps in plan.
 
 A triangle is cut at its middle height into two strips. Within a strip the horizontal slice is a segment whose
 ends move in straight lines, and all slices are parallel.
@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -44,7 +44,7 @@ class Profiles:
         widest_z: (P, 2) the heights between which r is largest.   widest_r: (P,).
     """
 
-    def __init__(self, pieces: Sequence[Piece]) -> None:
+    def __init__(self, pieces: Sequence[HeadPiece]) -> None:
         z, r = np.empty((len(pieces), 3)), np.empty((len(pieces), 3))
         for i, piece in enumerate(pieces):
             if len(piece.z) > 3:
@@ -291,3 +291,23 @@ def in_strip(x: Array, a0: Array, a1: Array, b0: Array, b1: Array) -> NDArray[np
     right = np.maximum.reduce(sides) <= 0.0
     flat = np.maximum.reduce([np.abs(s) for s in sides]) == 0.0
     return np.asarray((left | right) & ~flat)
+
+
+def triangle_box(triangles: Array, low: Array, high: Array) -> Array:
+    """How far apart (N,) triangles and boxes are, seen in plan along the triangles' sides (separating axes).
+
+    Args:
+        triangles: (N, 3, 3), mm.   low, high: (N, 2) corners of the boxes.
+    """
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    apart = np.zeros(len(triangles))
+    for k in range(3):
+        a, b, c = (triangles[:, (k + i) % 3, :2] for i in range(3))
+        nx, ny = a[:, 1] - b[:, 1], b[:, 0] - a[:, 0]
+        length = np.hypot(nx, ny)
+        at_side = nx * (middle[:, 0] - a[:, 0]) + ny * (middle[:, 1] - a[:, 1])
+        at_corner = nx * (c[:, 0] - a[:, 0]) + ny * (c[:, 1] - a[:, 1])
+        room = np.abs(nx) * half[:, 0] + np.abs(ny) * half[:, 1]
+        gap = np.maximum(at_side - np.maximum(at_corner, 0.0), np.minimum(at_corner, 0.0) - at_side) - room
+        np.maximum(apart, np.divide(gap, length, out=np.zeros_like(gap), where=length > 0.0), out=apart)
+    return apart

@@ -1,15 +1,15 @@
-"""Witness points: where the smallest measures were found goes in; the points on head and item come out.
+"""The leaf test of the search, and witness points.
 
-A pair of triangle and chord is searched once more for the slice of the triangle that is nearest; on that
-segment, and on what the piece's rectangle sweeps along the chord, the two nearest points; from there outward
-to the piece's own round.
+Leaf test (``search``): pairs of strip and chord go in, the smallest measure of each comes out. Along a strip
+the distance g to a convex outline is a convex function of how far the slice has moved, and every measure has
+one valley. Golden section search finds it (Kiefer, Sequential minimax search for a maximum, Proc. AMS 4
+(1953), from memory); what is returned has the search's own width already taken off, so it is never above the
+truth.
 
-Leaf test: pairs of strip and chord go in, the smallest measure of each comes out.
-
-Along a strip the distance g to a convex outline is a convex function of how far the slice has moved, and
-every measure has one valley. Golden section search finds it (Kiefer, Sequential minimax search for a
-maximum, Proc. AMS 4 (1953), from memory); what is returned has the search's own width already taken off, so
-it is never above the truth.
+Witness points: where the smallest measures were found goes in, the points on head and item come out. A pair
+of triangle and chord is searched once more for the slice of the triangle that is nearest; on that segment,
+and on what the piece's rectangle sweeps along the chord, the two nearest points; from there outward to the
+piece's own round.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from clearance.kernels.meridian.profile import (
     outline,
     strips_of,
 )
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -53,7 +53,7 @@ def witnesses(
     chords: Chords,
     row: Index,
     measure: Measure,
-    pieces: Sequence[Piece],
+    pieces: Sequence[HeadPiece],
     face_z: Array,
 ) -> list[Witness]:
     """The points of each of n pairs.
@@ -169,7 +169,7 @@ def _crossing(a: Array, b: Array, c: Array, d: Array) -> tuple[Array, NDArray[np
     return a + t[..., None] * along, cross
 
 
-def _on_piece(item: Array, z: Array, wire: Array, table: Profiles, pieces: Sequence[Piece]) -> Array:
+def _on_piece(item: Array, z: Array, wire: Array, table: Profiles, pieces: Sequence[HeadPiece]) -> Array:
     """The points (n, 3) of pieces, standing with the wire at ``wire``, that are nearest to (item, z)."""
     low, high = table.rect[:, 0::2], table.rect[:, 1::2]
     offset = item - wire
@@ -443,3 +443,29 @@ def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) 
     better = value < best[row]
     best[row[better]] = value[better]
     where[row[better]] = t[better]
+
+
+@dataclass
+class Nearest:
+    """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
+
+    value: Array
+    triangle: Index
+    chord: Index
+    row: Index
+
+    def improve(self, key: Index, value: Array, triangle: Index, chord: Index, row: Index) -> None:
+        """Take each value that is smaller than what its key has.
+
+        Args:
+            key, value: (n,) keys, and what was found for each, mm.
+            triangle, chord, row: (n,) where it was found: of the trees, and of the table of profiles.
+        """
+        better = np.flatnonzero(value < self.value[key])
+        if not len(better):
+            return
+        better = better[np.lexsort((value[better], key[better]))]
+        first = better[np.r_[True, key[better][1:] != key[better][:-1]]]
+        at = key[first]
+        self.value[at], self.triangle[at] = value[first], triangle[first]
+        self.chord[at], self.row[at] = chord[first], row[first]

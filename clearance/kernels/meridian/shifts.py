@@ -44,7 +44,11 @@ class Boxes:
 
     @classmethod
     def plain(cls, centre: Array, half: Array, turn: Array, half_turn: Array) -> Boxes:
-        """Boxes that are no lines."""
+        """Boxes that are no lines.
+
+        Args:
+            centre, half: (n, 2) mm.   turn, half_turn: (n,) degrees.
+        """
         return cls(
             centre, half, turn, half_turn, np.zeros((len(turn), 2)), np.zeros(len(turn), dtype=np.intp)
         )
@@ -56,7 +60,11 @@ class Boxes:
 
     @classmethod
     def joined(cls, parts: Sequence[Boxes]) -> Boxes:
-        """All of them as one."""
+        """All of them as one.
+
+        Args:
+            parts: boxes of places of one item.
+        """
         if not parts:
             return cls.none()
         return cls(*(np.concatenate([getattr(each, f.name) for each in parts]) for f in fields(cls)))
@@ -65,7 +73,11 @@ class Boxes:
         return len(self.turn)
 
     def take(self, rows: NDArray[Any]) -> Boxes:
-        """Some of them."""
+        """Some of them.
+
+        Args:
+            rows: which of them.
+        """
         return Boxes(*(getattr(self, f.name)[rows] for f in fields(Boxes)))
 
     def at(self, turn: float) -> Boxes:

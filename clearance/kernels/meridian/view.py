@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords
-from clearance.kernels.meridian.nearest import Ask, Nearest, nearest
+from clearance.kernels.meridian.nearest import Ask, nearest
 from clearance.kernels.meridian.profile import Measure, Profiles
-from clearance.kernels.meridian.search import Witness, witnesses
+from clearance.kernels.meridian.search import Nearest, Witness, witnesses
 from clearance.kernels.sweeps import Growth
-from clearance.scene.heads import Piece
+from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ class Sweep:
     """
 
     path: ChordTree
-    against: Mapping[int, tuple[Sequence[Piece], Growth]]
+    against: Mapping[int, tuple[Sequence[HeadPiece], Growth]]
     face_z: float
     start: Array
 
@@ -51,21 +51,21 @@ class _PieceTable:
     """Grown pieces by number; what is equal stands there once."""
 
     def __init__(self) -> None:
-        self.grown: list[Piece] = []
-        self.original: list[Piece] = []
+        self.grown: list[HeadPiece] = []
+        self.original: list[HeadPiece] = []
         self._rows: dict[tuple[int, float, float], Index] = {}
         self._told: dict[int, tuple[object, ...]] = {}
         self._one: dict[tuple[object, ...], int] = {}
-        self._held: list[Sequence[Piece]] = []
+        self._held: list[Sequence[HeadPiece]] = []
 
-    def rows(self, pieces: Sequence[Piece], growth: Growth) -> Index:
+    def rows(self, pieces: Sequence[HeadPiece], growth: Growth) -> Index:
         key = (id(pieces), growth.side, growth.height)
         if key not in self._rows:
             self._held.append(pieces)
             self._rows[key] = np.array([self._row(piece, growth) for piece in pieces], dtype=np.intp)
         return self._rows[key]
 
-    def _row(self, piece: Piece, growth: Growth) -> int:
+    def _row(self, piece: HeadPiece, growth: Growth) -> int:
         told = self._told.get(id(piece))
         if told is None:
             told = self._told[id(piece)] = (piece.z.tobytes(), piece.r.tobytes(), piece.rect)
@@ -85,7 +85,7 @@ class Smallest:
     sweeps: Sequence[Sweep]
     measure: Measure
     nearest: Sequence[Nearest]
-    pieces: Sequence[Piece]
+    pieces: Sequence[HeadPiece]
 
     def witnesses(self, keys: Sequence[Sequence[int]]) -> list[dict[int, Witness]]:
         """For each sweep where the values of some keys were found; a key that has none is left out."""

@@ -172,11 +172,13 @@ export class View {
       for (let k = 0; k < path.move.length; k++) {
         const kind = !path.cut || rapid.has(k) ? "rapid" : level ? `l${level[path.move[k]]}` : "unknown";
         if (!by.has(kind)) by.set(kind, []);
-        by.get(kind).push(...path.points.slice(4 * k, 4 * k + 4));
+        const p = path.points, list = by.get(kind);
+        list.push(p[4 * k], p[4 * k + 1], p[4 * k + 2], p[4 * k + 3]);
       }
       for (const kind of ["rapid", "unknown", "l3", "l2", "l1", "l0"])
         if (by.has(kind)) {
           const one = make("path", { class: `way ${kind}`, d: lines(by.get(kind)), transform: turned(path) }, this.ways);
+          one.plane = path.z[1];
           if (next && path.cut && path.name !== next) one.style.opacity = 0.25;
         }
     }
@@ -292,13 +294,15 @@ export class View {
     const [x, y] = this.flat(item.at), s = 8 * mm;
     make("path", { class: "origin", d: `M${x - s} ${y}h${2 * s}M${x} ${y - s}v${2 * s}` }, this.handles);
     if (this.name !== "top") return;
-    const c = (item.turn * Math.PI) / 180, far = 62 * mm, kx = x + far * Math.cos(c), ky = y + far * Math.sin(c);
+    // on the side where it points, or on the other one where that is out of the drawing
+    const [left, low, wide, high] = this.box, r = 9 * mm;
+    const inside = (p, q) => p > left + r && p < left + wide - r && q > low + r && q < low + high - r;
+    const ahead = (item.turn * Math.PI) / 180, far = 62 * mm, near = 36 * mm;
+    const c = inside(x + far * Math.cos(ahead), y + far * Math.sin(ahead)) ? ahead : ahead + Math.PI;
+    const kx = x + far * Math.cos(c), ky = y + far * Math.sin(c);
     make("line", { class: "arm", x1: x, y1: y, x2: kx, y2: ky }, this.handles);
-    make("circle", { class: "handle", cx: kx, cy: ky, r: 9 * mm, id: "turn-knob" }, this.handles);
-    if (!item.slides) return;
-    const q = 8 * mm, sx = x - far * Math.cos(c), sy = y - far * Math.sin(c);
-    make("line", { class: "arm", x1: x, y1: y, x2: sx, y2: sy }, this.handles);
-    make("rect", { class: "handle", x: sx - q, y: sy - q, width: 2 * q, height: 2 * q, id: "slide-knob" }, this.handles);
+    make("circle", { class: "handle", cx: kx, cy: ky, r, id: "turn-knob" }, this.handles);
+    if (item.slides) make("rect", { class: "handle", x: x + near * Math.cos(c) - 7 * mm, y: y + near * Math.sin(c) - 7 * mm, width: 14 * mm, height: 14 * mm, id: "slide-knob" }, this.handles);
   }
 
   /** Where the chosen item's own point, or its screw, may be: free, forbidden by what, not known yet. */
@@ -307,6 +311,10 @@ export class View {
     this.map.replaceChildren();
     if (!map || this.name !== "top") return;
     if (map.holes) return this.drawTurns(map, item);
+    if (map.sides) {
+      for (const side of map.sides) make("path", { class: `map side ${side.kind}`, d: lines(side.ends) }, this.map);
+      return;
+    }
     const ring = (rings) => rings.map((r) => { let d = ""; for (let k = 0; k < r.length; k += 2) d += `${k ? "L" : "M"}${r[k] / 100} ${r[k + 1] / 100}`; return d + "Z"; }).join("");
     for (const why of map.why) {
       const one = make("path", { class: "map no", d: ring(why.rings), "fill-rule": "evenodd" }, this.map);
@@ -323,7 +331,7 @@ export class View {
       if (hole.turns.some(([, , kind]) => kind === "free")) make("circle", { class: "map ring", cx: hole.at[0], cy: hole.at[1], r: 13 }, this.map);
       for (const [from, to, kind] of hole.turns) {
         // what is free stands out, however little it is
-        const outer = kind === "free" ? 17 : 10, a = ((from + map.turn) * Math.PI) / 180, b = ((to + map.turn) * Math.PI) / 180, big = to - from > 180 ? 1 : 0;
+        const outer = kind === "free" ? 17 : kind === "slot" ? 14 : 10, a = ((from + map.turn) * Math.PI) / 180, b = ((to + map.turn) * Math.PI) / 180, big = to - from > 180 ? 1 : 0;
         const p = (r, t) => `${hole.at[0] + r * Math.cos(t)} ${hole.at[1] + r * Math.sin(t)}`;
         const whole = to - from > 359.9;
         const d = whole

@@ -1,6 +1,6 @@
 // Pointer and keys come in; what is moved, and by how much, goes out.
 
-import { fit, nearer, step, turnSide, turnSpace } from "./page.js";
+import { fit, leastRaise, nearer, step, stop, turnSide, turnSpace } from "./page.js";
 import { showKeys } from "./panels.js";
 
 const $ = (id) => document.getElementById(id);
@@ -138,12 +138,14 @@ function key(page, event) {
     case "r":
       page.raiseTo = Math.round(((page.raiseTo ?? page.told.raised) + (shift ? -0.1 : 0.1)) * 100) / 100;
       return page.send({ do: "raise", by: page.raiseTo, on: event.repeat });
+    case "a": return leastRaise();
     case "v": return turnSide();
     case "[": return turnSpace(-15);
     case "]": return turnSpace(15);
     case "z": return nearer(shift ? 1.25 : 0.8);
+    case "1": case "2": case "3": return document.querySelectorAll("[role=tab]")[event.key - 1].onclick();
     case "m": $("show-map").checked = !$("show-map").checked; return $("show-map").onchange();
-    case "f": return fit();
+    case "f": return fit(shift);
     case "j": page.judging = true; return page.send({ do: "rest" });
     case "w": return page.send({ do: "difference" });
     case ",": return step(-1);
@@ -151,7 +153,7 @@ function key(page, event) {
     case "?": return showKeys();
     case "escape":
       page.hush();
-      if (page.judging) return page.send({ do: "stop" });
+      if (page.judging) return stop();
       return page.choose(null);
   }
 }

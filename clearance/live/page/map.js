@@ -55,8 +55,18 @@ function here(map, item) {
     // a turn belongs to the range that it is in, whichever way round it is counted
     const turn = item.turn - map.turn, kind = hole.turns.find(([from, to]) => [turn, turn + 360, turn - 360].some((t) => t >= from - 1e-6 && t <= to + 1e-6))?.[2];
     if (kind === "free") return ["\u25CB", "It may stand here."];
+    if (kind === "slot") return ["\u25C6", "It may stand in this hole once it is pushed along its slot."];
     if (kind === "no") return ["\u2715", "It may not stand so in this hole."];
     return ["?", map.done ? "Not decided here, at an edge of what is free." : "Not known here yet."];
+  }
+  if (map.sides) {
+    const on = (one) => { const e = one.ends, t = item.turn - map.turn - one.turn; if (Math.abs(((t + 540) % 360) - 180) > 0.1) return false;
+      for (let k = 0; k < e.length; k += 4) if (apart(item.at, e.slice(k, k + 4).map((v) => v / 100)) < 0.1) return true; return false; };
+    const kind = ["no", "open", "free"].find((one) => map.sides.some((side) => side.kind === one && on(side)));
+    if (kind === "free") return ["\u25CB", "It may stand here."];
+    if (kind === "no") return ["\u2715", "It may not stand here."];
+    if (kind === "open") return ["?", map.done ? "Not decided here, at an edge of what is free." : "Not known here yet."];
+    return ["\u25C6", "It does not lie against the side of a part here."];
   }
   const at = new DOMPoint(item.at[0], item.at[1]);
   for (const path of $("plan").querySelectorAll(".map")) {
@@ -65,4 +75,10 @@ function here(map, item) {
     if (path.classList.contains("no")) return ["\u2715", `It may not stand here: ${path.why}.`];
   }
   return ["?", map.done ? "Not decided here, at an edge of what is free." : "Not known here yet."];
+}
+
+/** How far a place is from a bit of a line, x, y, x, y. */
+function apart([x, y], [x1, y1, x2, y2]) {
+  const dx = x2 - x1, dy = y2 - y1, t = Math.min(Math.max(((x - x1) * dx + (y - y1) * dy) / (dx * dx + dy * dy || 1), 0), 1);
+  return Math.hypot(x - x1 - t * dx, y - y1 - t * dy);
 }

@@ -177,13 +177,16 @@ function judged(told) {
 }
 
 // ------------------------------------------------------------------------------------------- the drawing
-export function fit() {
+/** The part, what is laid on it and the paths into the drawings, or all that stands there. */
+export function fit(whole = false) {
+  const near = Object.keys(page.shapes).filter((name) => page.items[name] && !page.items[name].off && page.items[name].kind !== "holder");
+  const shown = whole || !near.length ? Object.keys(page.shapes) : near;
   const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
   for (const path of page.paths)
     for (let k = 0; k < path.points.length; k += 2)
       for (const a of [0, 1]) { const v = path.points[k + a] / 100; low[a] = Math.min(low[a], v - 40); high[a] = Math.max(high[a], v + 40); }
-  for (const [name, shape] of Object.entries(page.shapes)) {
-    const item = page.items[name];
+  for (const name of shown) {
+    const item = page.items[name], shape = page.shapes[name];
     if (!item || item.off) continue;
     for (const [view, axes] of [["top", [0, 1]], ["front", [0, 2]]]) {
       const e = shape.draw[view].edges;
@@ -356,6 +359,7 @@ export function step(by) {
 function showRaises() {
   const told = page.windows, slider = $("raise"), svg = $("windows");
   svg.replaceChildren();
+  $("raise-least").disabled = typeof told?.smallest !== "number" || told.smallest === page.told.raised;
   if (!told) {
     // the slider reaches what is, also where no windows are known
     slider.max = Math.max(slider.max, page.told?.raised ?? 0); slider.min = Math.min(slider.min, page.told?.raised ?? 0);
@@ -382,10 +386,17 @@ $("reset").onclick = () => send({ do: "reset" });
 $("write").onclick = () => send({ do: "difference" });
 $("reload").onclick = () => send({ do: "reload" });
 $("help").onclick = showKeys;
-$("stop").onclick = () => send({ do: "stop" });
+/** Stop what is being done, measuring or judging; what waits for it is not done. */
+export function stop() {
+  page.next = [];
+  if (page.waiting === null) send({ do: "stop" });
+  else if (socket.readyState === 1) socket.send(JSON.stringify({ do: "stop" }));
+}
+$("stop").onclick = stop;
 $("before").onclick = () => step(-1);
 $("after").onclick = () => step(1);
-$("fit").onclick = fit;
+$("fit").onclick = () => fit(true);
+$("fit-part").onclick = () => fit();
 export function nearer(factor) { for (const view of page.views) view.zoom(factor); }
 $("nearer").onclick = () => nearer(0.8);
 $("farther").onclick = () => nearer(1.25);
@@ -396,6 +407,13 @@ $("nozzles").onchange = () => send({ do: "mount", name: $("nozzles").value });
 let raising = false;
 $("raise").oninput = () => { page.held = true; $("raise-typed").value = $("raise").value; send({ do: "raise", by: parseFloat($("raise").value), on: raising }); raising = true; };
 $("raise").onchange = () => { page.held = raising = false; };
+/** All up, or down, to the least raise at which nothing is touched. */
+export function leastRaise() {
+  const least = page.windows?.smallest;
+  if (typeof least === "number") send({ do: "raise", by: least });
+  else refuse(page.windows ? "No raise is free." : "Which raises are free is not known yet.");
+}
+$("raise-least").onclick = leastRaise;
 $("raise-typed").onchange = () => { const v = parseFloat($("raise-typed").value); if (Number.isFinite(v)) send({ do: "raise", by: v }); };
 const SIDES = [["front", "From the front"], ["right", "From the right"], ["space", "In space"]];
 /** The other views: from the front, from the right, in space. */

@@ -124,7 +124,7 @@ function showScrew(box, name) {
 
 function paramLine(name, param, fresh) {
   const line = element("div", "", { className: "param" }), id = `param-${param.name}`;
-  const label = element("label", param.name.replaceAll("_", " "), { htmlFor: id, title: `${param.meaning}${param.unit ? ` (${param.unit})` : ""}` });
+  const label = element("label", param.name.replaceAll("_", " ") + (param.fitted ? " (fits)" : ""), { htmlFor: id, title: `${param.meaning}${param.unit ? ` (${param.unit})` : ""}` });
   const now = () => page.items[name]?.params.find((one) => one.name === param.name)?.value;
   if (param.choices.length) {
     const select = element("select", "", { id, className: "wide" });
@@ -222,8 +222,8 @@ export function showKeys() {
   const box = $("dialog"), list = element("dl");
   const keys = [["N, Shift+N", "next item, item before"], ["Left Right Up Down", "move it along machine X and Y: laid by hand 1 mm, all else 0.1; with Shift 5 and 1"],
     ["Page Up, Page Down", "packing under it: 0.1 mm up, down; with Shift 1"], ["+, \u2212", "turn it by 1 degree, anticlockwise and clockwise"], ["H, Shift+H", "its screw into the next thread hole that is free, the one before"],
-    ["L, Shift+L", "push it along its slot by 1 mm, its screw where it is; back"], ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], [", and .", "the job: step before, next step"], ["M", "where it may stand: fill the map, leave it"],
-    ["V", "from the front, from the right, in space; [ and ] turn what is seen in space"], ["F", "everything into the drawing"], ["Z, Shift+Z", "nearer, farther; with nothing chosen the arrows push the drawing"],
+    ["L, Shift+L", "push it along its slot by 1 mm, its screw where it is; back"], ["O", "take it off, put it on"], ["U, Y", "undo, redo"], ["R, Shift+R", "raise all on the table by 0.1 mm, lower it"], ["A", "to the least raise that is free"], [", and .", "the job: step before, next step"], ["1, 2, 3", "its figures, what changed, what was found besides"], ["M", "where it may stand: fill the map, leave it"],
+    ["V", "from the front, from the right, in space; [ and ] turn what is seen in space"], ["F, Shift+F", "the part into the drawings, all into them"], ["Z, Shift+Z", "nearer, farther; with nothing chosen the arrows push the drawing"],
     ["J", "judge"], ["Esc", "out of a field, which stays as it was; stop judging; choose nothing"], ["W", "write it down"], ["Tab", "to every button, field and slider"]];
   for (const [key, words] of keys) { const dt = element("dt"); dt.append(element("kbd", key)); list.append(dt, element("dd", words)); }
   const shut = element("button", "Close", { className: "main" });

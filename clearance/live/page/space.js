@@ -47,7 +47,9 @@ export class Space extends View {
   turn(turned, tilt) {
     // about what is in the middle of the drawing, at the table's height
     const [left, low, wide, high] = this.box, pivot = this.along(left + wide / 2, low + high / 2);
-    this.turned = turned; this.tilt = tilt; this.drawn = {};
+    this.turned = turned; this.tilt = tilt;
+    delete this.drawn.heads;
+    for (const layer of [this.ways, this.swept]) for (const one of layer.children) one.setAttribute("transform", this.onPlane(one.plane));
     if (this.bodies) this.drawMachine(this.bodies);
     this.look(...this.flat(pivot), wide, high);
   }
@@ -155,6 +157,7 @@ export class Space extends View {
               // fill and width of a line are turned with its plane
               const one = make("path", { class: `swept ${head}`, d: lines(path.points), "stroke-width": 2 * piece.r[k], transform: this.onPlane(z) }, this.swept);
               one.style.strokeOpacity = 0.07;
+              one.plane = z;
             });
     }
   }

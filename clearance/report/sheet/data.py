@@ -196,8 +196,8 @@ if TYPE_CHECKING:
     from clearance.checking.per_move import Along
     from clearance.checking.result import Pair, Result
     from clearance.process.findings import Facts
-    from clearance.process.leaning import Limit
     from clearance.process.removal import Piece
+    from clearance.process.travel import LeanLimit
     from clearance.report.sheet.job import Stations
     from clearance.scene.model import Finding, Scene, Stretch
     from clearance.toolpath.moves import Moves
@@ -301,7 +301,7 @@ class Sheet:
     machine: str
     wire: float
     mounted: Mounted | None
-    allowed: tuple[Limit, ...]
+    allowed: tuple[LeanLimit, ...]
     setup_file: str
     date: str
     verdict: str
@@ -332,7 +332,7 @@ def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
-    from clearance.process.leaning import limits
+    from clearance.process.travel import limits
     from clearance.report.changes import lines_of_cures
     from clearance.report.sheet.job import job
     from clearance.report.terminal import verdict_sentence

@@ -208,6 +208,7 @@ MOST_PAIRS = 24
 
 
 def charts(sheet: Sheet) -> Html:
+    """A chart for each cut of the ``sheet``: what each move has to spare."""
     drawn = []
     for cut in sheet.cuts:
         mine = [each for each in sheet.along if each.cut == cut.name]
@@ -243,6 +244,7 @@ def _each_step(moves: int) -> str:
 
 
 def nearest(sheet: Sheet) -> Html:
+    """The table of pairs on the ``sheet``, the least to spare first."""
     shown = [p for p in sheet.pairs if p.verdict != "clear"]
     shown += [p for p in sheet.pairs if p.verdict == "clear"][: max(MOST_PAIRS - len(shown), 8)]
     rows = [
@@ -266,6 +268,7 @@ def nearest(sheet: Sheet) -> Html:
 
 
 def findings(sheet: Sheet) -> Html:
+    """What is told on the ``sheet``, the gravest first, with what would cure it."""
     out: list[Html] = []
     if sheet.cures:
         out.append(
@@ -283,6 +286,7 @@ def findings(sheet: Sheet) -> Html:
 
 
 def cautions(sheet: Sheet) -> Html:
+    """What the ``sheet`` asks to be careful of."""
     return section("Cautions", tag("ul", joined(tag("li", words) for words in (*CAUTIONS, *sheet.cautions))))
 
 

@@ -112,7 +112,7 @@ def job(result: Result, numbers: Mapping[str, int]) -> Stations:
     from clearance.process.course import Course, cuts_between
     from clearance.process.findings import Checked
     from clearance.process.offsets import passes
-    from clearance.process.passes import stands_still
+    from clearance.process.stops import stands_still
 
     if not isinstance(result, Checked) or result.account is None:
         return Stations((), ())

@@ -138,6 +138,7 @@ def section(title: str, *inside: object, cls: str = "") -> Html:
 
 
 def who(pair: Pair) -> str:
+    """Which head and which item a ``pair`` is, in words."""
     return f"{'wire' if pair.head == 'wire' else pair.head + ' head'} – {pair.item}"
 
 

@@ -39,6 +39,7 @@ MOST_THREADS = 12
 
 
 def head_of(sheet: Sheet) -> Html:
+    """The head of the ``sheet``: verdict, machine, nozzles, date."""
     facts = [
         ("Machine", f"{sheet.machine}, wire {position(sheet.wire)} mm"),
         *([("Nozzles", f"mount “{sheet.mounted.name}”")] if sheet.mounted is not None else []),
@@ -74,6 +75,7 @@ def _sentence(sheet: Sheet) -> str:
 
 # ------------------------------------------------------------------------------------------ what to put up
 def fetching(sheet: Sheet) -> Html:
+    """What the ``sheet`` has to fetch, in the order in which it is put up."""
     rows = [_element(each) for each in sheet.elements]
     note = tag(
         "p",
@@ -151,6 +153,7 @@ def _element(each: Element) -> Sequence[object]:
 
 # --------------------------------------------------------------------------------------- zero and heads
 def settings(sheet: Sheet) -> Html:
+    """What the ``sheet`` has to set at the machine, cut by cut."""
     cuts = tag("div", joined(_cut(sheet, cut) for cut in sheet.cuts), cls="cuts")
     rows: list[tuple[object, object]] = [
         *_mounting(sheet),
@@ -288,6 +291,7 @@ def _travel(sheet: Sheet) -> Html | str:
 
 
 def stops(sheet: Sheet) -> Html:
+    """What the ``sheet`` has to do at each stop."""
     if not sheet.stops:
         words = "None: everything stays as it is put up, through all cuts."
         return section("Stops", tag("p", words))

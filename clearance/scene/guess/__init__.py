@@ -9,6 +9,6 @@ Glossary
     carrier  the holders that the part stands in, and where it stands in them.
 
 The way through: ``stance`` lists the stances; ``walls`` reads contours of part and path, ``fit`` lays one
-on the other, ``matched`` does so for each unit and stance; ``choice`` takes what fits, else what covers the
+on the other, for each unit and stance; ``choice`` takes what fits, else what covers the
 part best; ``carrier`` finds holders; ``first`` writes it down.
 """

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import turn_matrix
-from clearance.scene.guess.choice import Choice
+from clearance.scene.guess.choice import ModelGuess
 from clearance.scene.machine import Machine
 
 Array = NDArray[np.float64]
@@ -74,7 +74,7 @@ class GuessedHolders:
     why: str = ""
 
 
-def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> GuessedHolders:
+def carrier(choice: ModelGuess, mass: float, machine: Machine, name: str) -> GuessedHolders:
     """Holders for the part, at the middle of the machine's travel.
 
     Args:
@@ -101,7 +101,7 @@ def carrier(choice: Choice, mass: float, machine: Machine, name: str) -> Guessed
     return GuessedHolders(part={"at": [x, y, -float(stance.low[2])]}, why=why)
 
 
-def _v_block(choice: Choice, middle: Array, machine: Machine) -> GuessedHolders:
+def _v_block(choice: ModelGuess, middle: Array, machine: Machine) -> GuessedHolders:
     """A V-block under the bar, beside the path as far as the lower head needs, where the bar is even."""
     from fixtures_lib import library
 
@@ -145,7 +145,7 @@ def _v_block(choice: Choice, middle: Array, machine: Machine) -> GuessedHolders:
     return GuessedHolders([put], {"on": "V-block", "seat": "axis", "at": [-seat_x, -axis_y, -axis_z]})
 
 
-def _even(choice: Choice, free: tuple[float, float], y: float, z: float) -> tuple[float, float, float]:
+def _even(choice: ModelGuess, free: tuple[float, float], y: float, z: float) -> tuple[float, float, float]:
     """The longest stretch along X, within ``free``, on which a bar is of one radius, and that radius, mm."""
     from fixtures_lib.holder import between
 
@@ -174,7 +174,7 @@ def lower_reach(machine: Machine) -> tuple[float, float]:
     return right + 2.0, left + 2.0
 
 
-def _ring(choice: Choice, middle: Array, name: str) -> GuessedHolders:
+def _ring(choice: ModelGuess, middle: Array, name: str) -> GuessedHolders:
     from fixtures_lib.holder import between
 
     stance = choice.stance
@@ -201,7 +201,7 @@ def _ring(choice: Choice, middle: Array, name: str) -> GuessedHolders:
     return GuessedHolders([put], {"on": "ring clamp", "seat": "top", "at": at})
 
 
-def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) -> GuessedHolders:
+def _vise(choice: ModelGuess, middle: Array, name: str, deep: float, high: float) -> GuessedHolders:
     from fixtures_lib import library
 
     stance = choice.stance
@@ -229,7 +229,7 @@ def _vise(choice: Choice, middle: Array, name: str, deep: float, high: float) ->
     return GuessedHolders([put], {"on": "vise", "seat": "top", "at": [-float(v) for v in stance.low]})
 
 
-def _flat_sides(choice: Choice, side: float) -> bool:
+def _flat_sides(choice: ModelGuess, side: float) -> bool:
     """Whether the faces at its left and right are flat, on the better part of ``side`` (mm2), each."""
     stance = choice.stance
     triangles = choice.part.triangles @ turn_matrix(stance.turn).T
@@ -242,7 +242,7 @@ def _flat_sides(choice: Choice, side: float) -> bool:
     return True
 
 
-def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: str) -> GuessedHolders:
+def _rails(choice: ModelGuess, middle: Array, machine: Machine, mass: float, name: str) -> GuessedHolders:
     """Two rails across the opening of the table frame, the plate on both; for a heavy one, a frame before."""
     stance = choice.stance
     wide, deep, high = (stance.high - stance.low).tolist()
@@ -294,7 +294,7 @@ def _rails(choice: Choice, middle: Array, machine: Machine, mass: float, name: s
     return GuessedHolders([put, back], part, straps, why)
 
 
-def _straps(choice: Choice, long: float, part_x: float, pads: list[float]) -> list[Put]:
+def _straps(choice: ModelGuess, long: float, part_x: float, pads: list[float]) -> list[Put]:
     """Straps on the back rail between its pads, where they meet no pad and the path does not go through them.
 
     Args:
@@ -342,7 +342,7 @@ def _straps(choice: Choice, long: float, part_x: float, pads: list[float]) -> li
     return puts
 
 
-def _behind(choice: Choice, y: float) -> tuple[Array, Array]:
+def _behind(choice: ModelGuess, y: float) -> tuple[Array, Array]:
     """From where to where along X, mm from the part's left side, the path runs farther back than ``y``."""
     points = choice.laid.on(choice.path.points()) - choice.stance.low[:2]
     chords = np.stack([points.reshape(-1, 9, 2)[:, :-1], points.reshape(-1, 9, 2)[:, 1:]], axis=2).reshape(

@@ -284,7 +284,7 @@ class Laid:
 
 
 @dataclass(frozen=True)
-class Choice:
+class ModelGuess:
     """Unit, stance and zero.
 
     Attributes:
@@ -299,7 +299,7 @@ class Choice:
     laid: Laid
     others: tuple[Laid, ...]
     stances: int
-    equals: tuple[Choice, ...] = ()
+    equals: tuple[ModelGuess, ...] = ()
     largest: float = 0.0
     below: bool = False
 
@@ -315,7 +315,7 @@ class Choice:
         return x, y, z
 
 
-def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
+def choose(parts: list[Part], paths: list[CutPath]) -> ModelGuess:
     """The unit of part and path, the stance and the zero that go together.
 
     Where the path runs along walls that go straight through the part, they say so; else the path is laid
@@ -338,7 +338,7 @@ def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
         below = bool(up[0] @ up[1] < -0.999999)
         largest = max(way.area for way in ways)
         return replace(first, others=own, equals=tuple(equals), largest=largest, below=below)
-    best: tuple[float, Choice] | None = None
+    best: tuple[float, ModelGuess] | None = None
     for part, ways in zip(parts, (ways for _, ways in models), strict=True):
         for path in _same_unit_first(paths, part):
             for score, choice in _choices(part, path, ways):
@@ -351,20 +351,20 @@ def choose(parts: list[Part], paths: list[CutPath]) -> Choice:
     return best[1]
 
 
-def _matched(match: Match, parts: list[Part], paths: list[CutPath], count: int) -> Choice:
+def _matched(match: Match, parts: list[Part], paths: list[CutPath], count: int) -> ModelGuess:
     part, path, pose, stance = parts[match.part], paths[match.path], match.pose, match.stance
     points, weights = path.points(), path.lengths()
     over = _within(pose.on(points), stance.low[:2], stance.high[:2])
     coverage = float(weights[over].sum() / weights.sum())
     at = (0.0, 0.0) if max(map(abs, pose.at)) <= AT_ORIGIN else pose.at
-    return Choice(part, path, stance, Laid("walls", at, coverage, 0.0, pose.turn, pose), (), count)
+    return ModelGuess(part, path, stance, Laid("walls", at, coverage, 0.0, pose.turn, pose), (), count)
 
 
 def _same_unit_first(paths: list[CutPath], part: Part) -> list[CutPath]:
     return sorted(paths, key=lambda path: path.unit != part.unit and not path.stated)
 
 
-def _choices(part: Part, path: CutPath, ways: list[Stance]) -> Iterator[tuple[float, Choice]]:
+def _choices(part: Part, path: CutPath, ways: list[Stance]) -> Iterator[tuple[float, ModelGuess]]:
     points, weights = path.points(), path.lengths()
     size = float(np.ptp(points, axis=0).max())
     odd = 0.5 if size < TINY * float(np.ptp(part.triangles.reshape(-1, 3), axis=0).max()) else 1.0
@@ -383,12 +383,12 @@ def _choices(part: Part, path: CutPath, ways: list[Stance]) -> Iterator[tuple[fl
             )
         score = worth * (LATER if k else 1.0) * odd * strange
         equals = tuple(
-            Choice(part, path, stance, laid, (), len(ways))
+            ModelGuess(part, path, stance, laid, (), len(ways))
             for laid in zeros[1:]
             if laid.zero == best.zero == "hole" and abs(laid.score - best.score) < 1e-9
         )
         others = tuple(_worth_saying(zeros))
-        yield score, Choice(part, path, stance, best, others, len(ways), equals, largest)
+        yield score, ModelGuess(part, path, stance, best, others, len(ways), equals, largest)
 
 
 def _worth_saying(zeros: list[Laid]) -> Iterator[Laid]:

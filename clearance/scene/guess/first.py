@@ -16,7 +16,7 @@ from clearance.files import part_name, refuse_no_file
 from clearance.mesh.mass import density_of, mass_properties
 from clearance.scene.fields import suggestion
 from clearance.scene.guess.carrier import GuessedHolders, Put, carrier
-from clearance.scene.guess.choice import OFFSET, Choice, CutPath, Laid, choose, parts, paths
+from clearance.scene.guess.choice import OFFSET, CutPath, Laid, ModelGuess, choose, parts, paths
 from clearance.scene.guess.fit import Pose
 from clearance.scene.guess.stance import AS_LARGE
 from clearance.scene.load import load, read_machine, shipped_machines
@@ -45,7 +45,7 @@ class First:
 
 
 def draft(
-    choice: Choice,
+    choice: ModelGuess,
     held: GuessedHolders,
     mass: float,
     files: tuple[str, str],
@@ -97,7 +97,7 @@ def _item(put: Put) -> list[str]:
     return [*lines, "[[items]]", *_lines(put.keys), ""]
 
 
-def _part(choice: Choice, held: GuessedHolders, mass: float, file: str, name: str) -> list[str]:
+def _part(choice: ModelGuess, held: GuessedHolders, mass: float, file: str, name: str) -> list[str]:
     part, stance = choice.part, choice.stance
     size = " x ".join(f"{v:.4g}" for v in (stance.high - stance.low).tolist())
     keys: dict[str, Any] = {"name": name, "part": file}
@@ -119,7 +119,7 @@ def _part(choice: Choice, held: GuessedHolders, mass: float, file: str, name: st
     return [*(line for note in notes for line in _comment(note)), "[[items]]", *_lines(keys), ""]
 
 
-def _down(choice: Choice) -> str:
+def _down(choice: ModelGuess) -> str:
     """Which face is down, and why."""
     area, walls = choice.stance.area, choice.laid.pose is not None
     why = ", as the walls that the path runs along go straight through it then" if walls else ""
@@ -135,7 +135,7 @@ def _others(unit: str) -> str:
     return ", ".join(f'"{each}"' for each in ("mm", "inch", "m") if each != unit)
 
 
-def _cut(choice: Choice, file: str, names: tuple[str, str], equals: list[str]) -> list[str]:
+def _cut(choice: ModelGuess, file: str, names: tuple[str, str], equals: list[str]) -> list[str]:
     path, laid = choice.path, choice.laid
     options = path.options
     keys: dict[str, Any] = {"name": names[1], "part": names[0], "path": file, "zero": list(choice.zero_P)}
@@ -186,7 +186,7 @@ def _along(pose: Pose) -> str:
     )
 
 
-def said_of(choice: Choice) -> tuple[str, ...]:
+def said_of(choice: ModelGuess) -> tuple[str, ...]:
     """What must not be passed over about how the path lies, a sentence each, without its full stop."""
     sentences = []
     if choice.below:
@@ -202,7 +202,7 @@ def said_of(choice: Choice) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-def _equal(choice: Choice, other: Choice, held: GuessedHolders, instead: GuessedHolders) -> str:
+def _equal(choice: ModelGuess, other: ModelGuess, held: GuessedHolders, instead: GuessedHolders) -> str:
     """The keys of a choice that is as good: those that are not the same."""
     keys: dict[str, Any] = {}
     if other.stance.turn != choice.stance.turn:

@@ -3,11 +3,10 @@
 The direction in which these walls run straight through the part says how it stands; which of its flat faces
 is the larger only decides between equals.
 
-A path's contours and a part's walls go in; the ways to lay one onto the other come out, the best first.
-
-Contours that may be the same, by size, give first poses; least squares brings each so that the path runs
-beside the walls at one distance throughout, as the path of the wire's centre does; what counts then is how
-much of the path runs along walls that go straight through the part, and how many of its contours do.
+``poses`` has the ways to lay a path's contours onto a part's walls, the best first. Contours that may be the
+same, by size, give first poses; least squares brings each so that the path runs beside the walls at one
+distance throughout, as the path of the wire's centre does; what counts then is how much of the path runs
+along walls that go straight through the part, and how many of its contours do.
 """
 
 from __future__ import annotations

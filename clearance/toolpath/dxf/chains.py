@@ -26,11 +26,16 @@ def line(x0: float, y0: float, x1: float, y1: float) -> Piece:
 
 
 def turned_round(pieces: Sequence[Piece]) -> list[Piece]:
-    """The same way from its end to its start."""
+    """The same way from its end to its start.
+
+    Args:
+        pieces: of a chain, in order.
+    """
     return [(x1, y1, x0, y0, cx, cy, -sweep) for x0, y0, x1, y1, cx, cy, sweep in reversed(pieces)]
 
 
 def length(piece: Piece) -> float:
+    """How long a ``piece`` is, in drawing units."""
     x0, y0, x1, y1, cx, cy, sweep = piece
     return hypot(x1 - x0, y1 - y0) if sweep == 0 else abs(sweep) * hypot(x0 - cx, y0 - cy)
 

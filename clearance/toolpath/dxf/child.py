@@ -8,7 +8,7 @@ The answer, one JSON object:
     insunits, curves [[name, layer, chords' error, pieces]], points [[x, y]], passed {type: count}, hidden,
     dots (entities of no length), mended [what], or error [place, found, want],
     or memory (bytes, which were not enough). Lengths are drawing units; pieces are as in
-    ``dxf_curves``.
+    ``curves``.
 
 The drawing library speaks to programmers, of types and tags. Where it cannot read a file, what it knows of
 the place is kept, in words of the DXF reference: sections, their ends, group codes.
@@ -56,7 +56,11 @@ _WORDS = (
 
 
 def in_words(why: Exception) -> str:
-    """As a message goes on behind "the drawing is damaged or no DXF": ": it is cut off (line 12)", or ""."""
+    """As a message goes on behind "the drawing is damaged or no DXF": ": it is cut off (line 12)", or "".
+
+    Args:
+        why: what the drawing library raised.
+    """
     said = str(why)
     line = _LINE.search(said)
     what = next((ours for theirs, ours in _WORDS if theirs in said), "")
@@ -250,7 +254,11 @@ def _why(why: Exception) -> str:
 
 
 def opened(file: str) -> tuple[Any, list[str]]:
-    """The drawing, and what had to be mended in it; what the library says first counts where it cannot be."""
+    """The drawing, and what had to be mended in it; what the library says first counts where it cannot be.
+
+    Args:
+        file: its absolute name.
+    """
     from clearance.toolpath.dxf.contours import mended, whole
 
     try:
@@ -286,7 +294,11 @@ def _answer(request: dict[str, Any]) -> dict[str, Any]:
 
 
 def printable(said: Any) -> Any:
-    """An answer whose words can be printed, whatever stands in the file: "?" for what cannot be."""
+    """An answer whose words can be printed, whatever stands in the file: "?" for what cannot be.
+
+    Args:
+        said: the answer as plain data.
+    """
     if isinstance(said, str):
         return said if said.isprintable() else "".join(c if c.isprintable() else "?" for c in said)
     if isinstance(said, dict):
@@ -297,7 +309,11 @@ def printable(said: Any) -> Any:
 
 
 def short_of_memory(why: BaseException | None) -> bool:
-    """Whether memory ran out: as such, or in the system's words, as where a library cannot be loaded."""
+    """Whether memory ran out: as such, or in the system's words, as where a library cannot be loaded.
+
+    Args:
+        why: what was raised.
+    """
     while why is not None:
         text = str(why).lower()
         if isinstance(why, MemoryError) or getattr(why, "errno", None) == errno.ENOMEM:

@@ -1,10 +1,8 @@
-"""A DXF file goes in, the drawing comes out, with all that the file has of a path; damage may be mended.
+"""Contours, leads and thread points of a drawing go in; the path that cuts them in turn comes out.
 
 The drawing library drops what stands where it does not look for it, and has a mode that mends what it can and
 drops the rest, all without a word. So the file's entities and their points are counted here, by its bare
 lines, and compared with what came out.
-
-Contours, leads and thread points of a drawing go in; the path that cuts them in turn comes out.
 
 The rules.
     A thread point belongs to the smallest contour that it lies in, or, outside all, to the nearest contour

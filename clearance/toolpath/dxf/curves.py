@@ -4,7 +4,7 @@ A piece is [x0, y0, x1, y1] or, an arc, [x0, y0, x1, y1, cx, cy, sweep in radian
 
 Splines become chords: each span is a Bezier curve, which lies within the hull of its control points (weights
 positive), and is halved until no control point is farther than the bound from the chord. Ellipses are circles
-seen at a slant (``dxf_place.turning``). A bulge is tan(included angle / 4) (DXF reference).
+seen at a slant (``InsertMatrix``). A bulge is tan(included angle / 4) (DXF reference).
 
 Where nested INSERTs of a drawing put what is in their blocks: matrices, composed and applied as they are.
 
@@ -73,6 +73,7 @@ def need(e: Any, *names: str) -> None:
 
 
 def flat(point: Any) -> tuple[float, float]:
+    """X and Y of a ``point`` of the drawing library, in drawing units."""
     x, y = float(point[0]), float(point[1])
     if not (abs(x) < 1e12 and abs(y) < 1e12):
         raise Broken("a coordinate is no number or too large")
@@ -284,7 +285,11 @@ class Broken(ValueError):
 
 
 def level(z: Any) -> None:
-    """Refuse heights that differ."""
+    """Refuse heights that differ.
+
+    Args:
+        z: heights of points, drawing units.
+    """
     z = list(z)
     if not max(z) - min(z) <= _LEVEL:
         raise Trouble("", f"the curve is not flat, Z from {min(z):g} to {max(z):g}", "a path in one plane")
@@ -350,7 +355,11 @@ class InsertMatrix:
             self.rows = T.tolist()
 
     def point(self, p: Sequence[float]) -> tuple[float, float, float]:
-        """A point (x, y, z) of the block, in the drawing."""
+        """A point (x, y, z) of the block, in the drawing.
+
+        Args:
+            p: drawing units.
+        """
         x, y, z = (float(v) for v in p)
         if self.rows is None:
             return x, y, z
@@ -358,7 +367,11 @@ class InsertMatrix:
         return X, Y, Z
 
     def way(self, p: Sequence[float]) -> tuple[float, float, float]:
-        """A direction with its length (x, y, z) of the block, in the drawing."""
+        """A direction with its length (x, y, z) of the block, in the drawing.
+
+        Args:
+            p: drawing units.
+        """
         x, y, z = (float(v) for v in p)
         if self.rows is None:
             return x, y, z
@@ -383,7 +396,11 @@ class InsertMatrix:
         return AffineMap(ax, bx, x + elevation * zx, ay, by, y + elevation * zy)
 
     def inserted(self, insert: Any) -> Iterator[InsertMatrix]:
-        """The places of what is in an INSERT's block, one for each of its columns and rows."""
+        """The places of what is in an INSERT's block, one for each of its columns and rows.
+
+        Args:
+            insert: the entity, of the drawing library.
+        """
         T = np.array(list(insert.matrix44().rows()), dtype=float).T
         dxf = insert.dxf
         turn = math.radians(dxf.rotation)
@@ -411,7 +428,11 @@ def steps(count: int, spacing: float) -> int:
 
 
 def axes(extrusion: Any) -> Matrix:
-    """The axes of an entity's own coordinates as columns, by the arbitrary axis algorithm."""
+    """The axes of an entity's own coordinates as columns, by the arbitrary axis algorithm.
+
+    Args:
+        extrusion: the entity's own Z as a vector (3,).
+    """
     z = np.array([float(v) for v in extrusion])
     size = float(np.linalg.norm(z))
     if not 0.0 < size < math.inf:

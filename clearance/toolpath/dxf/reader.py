@@ -1,6 +1,6 @@
 """A DXF drawing goes in, the moves of its cut (mm, frame C) come out.
 
-The file is read by ``dxf_child.py`` in a process of its own, under a limit of memory and time; what that
+The file is read by ``child`` in a process of its own, under a limit of memory and time; what that
 makes of the entities is joined (``chains``) and put in order (``contours``).
 """
 
@@ -82,7 +82,7 @@ def read_dxf(path: Path, shown: str, options: PathOptions) -> Moves:
 
 
 def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
-    """What the child process makes of a request (see ``dxf_child``).
+    """What the child process makes of a request (see ``child``).
 
     Args:
         request: what to read, as JSON can carry it.   shown: the drawing's name, for messages.

@@ -69,6 +69,7 @@ class Control:
         return InputError(self.shown, f"line {self.line}", found, want)
 
     def note(self, text: str) -> None:
+        """Keep ``text`` as a note on the line that is read."""
         self.out.notes.append(f"line {self.line}: {text}")
 
     def behind_the_end(self) -> None:
@@ -77,6 +78,7 @@ class Control:
         self.told_behind = True
 
     def ends(self, word: str) -> None:
+        """The program ends here, by ``word``."""
         self.ended = word
         self.out.ended = (word, self.line)
 
@@ -146,6 +148,7 @@ class Control:
         self.out.passed_over.setdefault(key, (raw, self.line))
 
     def offset_number(self, number: str) -> int:
+        """The ``number`` of a D word as a whole number; an error where it is none."""
         value = float(number)
         if not 0 <= value < 1e6 or value != int(value):
             raise self.error(f"D{number} is no offset number", "a whole number, such as D1")
@@ -166,6 +169,7 @@ class Control:
                 self.other(letter, number)
 
     def modes(self, groups: dict[str, float]) -> None:
+        """Take over what G words switch: ``groups`` has the number of each group."""
         for group, value in groups.items():
             if group == "motion" and value <= 3:
                 self.motion = int(value)
@@ -189,6 +193,7 @@ class Control:
         self.scale = unit
 
     def choose_zero(self, word: str) -> None:
+        """Count from the zero of ``word``, G54 to G59, from here on."""
         self.out.zeros[word] = None
         if self.options.zeros:
             self.shift_zero(word)
@@ -204,7 +209,11 @@ class Control:
             )
 
     def shift_zero(self, word: str) -> None:
-        """The words from here on count from another zero; the wire stays where it is."""
+        """The words from here on count from another zero; the wire stays where it is.
+
+        Args:
+            word: G54 to G59.
+        """
         if word not in self.options.zeros:
             known = ", ".join(sorted(self.options.zeros))
             want = f"zeros = {{ {word} = [x, y] }} in the cut, in the setup or in the machine file"

@@ -98,7 +98,11 @@ class Height:
             self._counts(on_own or self.on_own)
 
     def stays(self, line: int) -> None:
-        """A move without a Z word."""
+        """A move without a Z word.
+
+        Args:
+            line: of the file.
+        """
         if self.named:
             self._of_line[line] = (self.now, self.now)
         self._counts(self.on_own)
@@ -157,6 +161,7 @@ class Rows:
         return (*self.places, *few)
 
     def append(self, row: Row) -> None:
+        """One more ``row``, its values in the order of the columns."""
         for column, value in zip(self.columns, row, strict=True):
             column.append(value)  # type: ignore[attr-defined]
 
@@ -237,7 +242,11 @@ class Program:
     zeros: dict[str, None] = field(default_factory=dict)
 
     def line_of(self, key: int) -> int:
-        """The file's line of a row."""
+        """The file's line of a row.
+
+        Args:
+            key: number of the row.
+        """
         return key if self.lines is None else self.lines[key - 1]
 
 

@@ -14,7 +14,7 @@ from clearance.checking.result import Pair
 from clearance.checking.verdict import batches, worst_first
 from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import HoleRing
-from clearance.process.removal import Story
+from clearance.process.removal import Removals
 from clearance.process.runs import Run
 from clearance.process.threading import (
     MARGIN,
@@ -64,7 +64,7 @@ class _Places:
 
 
 def threading_findings(
-    scene: Scene, told: Story, through: Sequence[tuple[Run, Sequence[Way]]], ways: Ways
+    scene: Scene, told: Removals, through: Sequence[tuple[Run, Sequence[Way]]], ways: Ways
 ) -> list[Finding]:
     """What is in the wire's way where it is threaded, one finding for each item and kind.
 
@@ -235,7 +235,7 @@ def _from_to(way: Way) -> str:
     return f"from Z {low:.2f} to {high:.2f}"
 
 
-def _is_bare(told: Story, way: Way) -> bool:
+def _is_bare(told: Removals, way: Way) -> bool:
     """Whether a part's model shows no hole that goes right through, wherever."""
     import shapely
 

@@ -8,7 +8,7 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,8 +17,12 @@ import numpy as np
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.gripping import Grip, grip
-from clearance.process.holding import Role, between, foot_of, role_of, sideways
+from clearance.process.holding import (
+    ContactCache,
+    Grip,
+    between,
+    sideways,
+)
 from clearance.process.statics import (
     Array,
     Jets,
@@ -36,8 +40,7 @@ from clearance.process.statics import (
     outside_statics as outside,
 )
 from clearance.process.stock import Metal
-from clearance.process.support import SHIM, Bearing, Contacts, bearing
-from clearance.scene.model import Body
+from clearance.process.support import bearing
 from clearance.scene.stability import attracts, is_magnet
 
 #: m/s2
@@ -48,14 +51,10 @@ EDGE = 0.1
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
-#: what is nearer than this to what a hand laid touches it, mm
-MEETS = 0.1
-#: metal within this of a sunk screw is what it goes into, mm
-SCREW = 3.0
 
 
 @dataclass(frozen=True)
-class Remark:
+class StateRemark:
     """One thing to tell: kind, severity, the item that it is about, the message; and what of the item it is
     about, where several things of one kind are told of it."""
 
@@ -67,104 +66,19 @@ class Remark:
 
 
 @dataclass
-class Answer:
+class StateOfPart:
     """What holds a part in a state, and what is to be told."""
 
     held: Held
-    remarks: list[Remark] = field(default_factory=list)
+    remarks: list[StateRemark] = field(default_factory=list)
     #: places at which something carries it, for what stands on it
     corners: Array = field(default_factory=lambda: np.empty((0, 2)))
     #: by the name of what carries it: the most that it puts there, N, and where
     puts: dict[str, Resultant] = field(default_factory=dict)
 
 
-class Contact:
-    """Where the bodies of a scene lie on each other; each pair is looked at once."""
-
-    def __init__(self, bodies: Sequence[Body], contacts: Contacts) -> None:
-        self.bodies, self.contacts = bodies, contacts
-        self._bearings: dict[tuple[int, int], Bearing] = {}
-        self._feet: dict[tuple[int, frozenset[int]], str] = {}
-        self._grips: dict[tuple[int, int], Grip] = {}
-        self._near: dict[tuple[int, int], Any] = {}
-        self._roles: dict[tuple[int, int], Role] = {}
-
-    def role(self, body: int, part: int) -> Role:
-        """What a body can do to a part."""
-        key = (body, part)
-        if key not in self._roles:
-            self._roles[key] = role_of(self.bodies[body], self.bodies[part])
-        return self._roles[key]
-
-    def near(self, above: int, below: int) -> Any:
-        """Where one body lies on another, or hardly above it (shapely)."""
-        import shapely
-
-        key = (above, below)
-        if key not in self._near:
-            where = self.bearing(above, below)
-            self._near[key] = shapely.union_all([where.touching, where.near])
-            shapely.prepare(self._near[key])
-        return self._near[key]
-
-    def bearing(self, above: int, below: int) -> Bearing:
-        """Where one body lies on another."""
-        key = (above, below)
-        if key not in self._bearings:
-            self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
-        return self._bearings[key]
-
-    def grip(self, part: int, body: int, left: Any = None) -> Grip:
-        """How a holder grips a part, or what is left of it."""
-        key = (part, body)
-        if left is None and key not in self._grips:
-            self._grips[key] = grip(self.contacts, part, body)
-        return self._grips[key] if left is None else grip(self.contacts, part, body, left)
-
-    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
-        """Whether what is laid touches the table or anything besides parts; else it holds to nothing."""
-        low, high = self.bodies[laid].aabbs.box
-        return abs(float(low[2])) <= MEETS or any(
-            len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
-            for k in present
-            if k != laid and self.bodies[k].kind in ("holder", "machine")
-        )
-
-    def foot(self, clamp: int, present: Iterable[int]) -> str:
-        """What is missing under a clamp; "" where its heel and its screw have something to stand on."""
-        there = frozenset(k for k in present if k != clamp and self.bodies[k].kind not in ("laid",))
-        key = (clamp, there)
-        if key not in self._feet:
-            self._feet[key] = self._missing(clamp, there)
-        return self._feet[key]
-
-    def _missing(self, clamp: int, there: frozenset[int]) -> str:
-        body = self.bodies[clamp]
-        own, sunk = foot_of(body)
-        low = float(own[..., 2].min())
-        stands = any(
-            not found.touching.is_empty
-            for k in there
-            if self.bodies[k].aabbs.box[1][2] >= low - SHIM
-            for found in [self.bearing(clamp, k)]
-            if self.bodies[k].kind != "part" or self._at(clamp, k, low)
-        )
-        if not stands:
-            return "stands on nothing: there is no metal under its heel"
-        if sunk is not None:
-            first, last = sunk.min(axis=(0, 1)) - SCREW, sunk.max(axis=(0, 1)) + SCREW
-            last[2] -= SCREW
-            if not any(len(self.bodies[k].aabbs.meeting(first, last)) for k in there):
-                return "its screw goes into nothing"
-        return ""
-
-    def _at(self, clamp: int, part: int, low: float) -> bool:
-        """Whether a clamp's lowest face lies on a part's top: then it stands on the part."""
-        return abs(float(self.bodies[part].aabbs.box[1][2]) - low) <= SHIM
-
-
 @dataclass(frozen=True)
-class Question:
+class PartInState:
     """A part in a state, and what is asked of it.
 
     Attributes:
@@ -194,29 +108,33 @@ class Question:
     pressed_above: tuple[str, ...] = ()
 
 
-def stays(contact: Contact, asked: Question) -> Answer:
-    """What holds the part, and what is wrong with it."""
+def judge_part(contact: ContactCache, asked: PartInState) -> StateOfPart:
+    """What holds the part, and what is wrong with it.
+
+    Args:
+        contact: of the scene.   asked: the part, what is there, its metal, the jets.
+    """
     return _Stays(contact, asked).answer()
 
 
 class _Stays:
-    def __init__(self, contact: Contact, asked: Question) -> None:
+    def __init__(self, contact: ContactCache, asked: PartInState) -> None:
         self.contact, self.asked = contact, asked
         self.bodies = contact.bodies
         self.body = self.bodies[asked.part]
         self.name = self.body.name
         self.what = "it" if asked.whole else "what is left of it"
-        self.remarks: list[Remark] = []
+        self.remarks: list[StateRemark] = []
         #: what is to be told of jaws that do not grip it
-        self.loose: list[Remark] = []
+        self.loose: list[StateRemark] = []
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
-        self.remarks.append(Remark(kind, severity, item or self.name, message))
+        self.remarks.append(StateRemark(kind, severity, item or self.name, message))
 
     # -------------------------------------------------------------------------------------------- the whole
-    def answer(self) -> Answer:
+    def answer(self) -> StateOfPart:
         carriers = self.carriers()
         grips = self.grips()
         corners = hull(np.concatenate([few_corners(c) for c in carriers.values()]) if carriers else _none())
@@ -252,7 +170,7 @@ class _Stays:
             inside=inside,
             idle=idle,
         )
-        return Answer(held, self.remarks, corners, self.puts(carriers, loads, weight))
+        return StateOfPart(held, self.remarks, corners, self.puts(carriers, loads, weight))
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
@@ -416,7 +334,7 @@ class _Stays:
             self.tell("grip", "note", f'nearly touches "{self.name}": {how.why}', other)
         elif not how.holds and (how.touched or (how.faces and self.body.stands_on == other)):
             message = f'does not grip "{self.name}": {how.why}'
-            self.loose.append(Remark("does not grip", "close", other, message))
+            self.loose.append(StateRemark("does not grip", "close", other, message))
         return how.holds
 
     def how(self, k: int) -> Grip:

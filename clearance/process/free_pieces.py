@@ -1,9 +1,8 @@
 """Pieces that came free, in time: what holds each, whether it stays, drops, tips or is lifted by a jet.
 
-Pieces that still lie there while another part is cut go in; what the heads and the wire meet comes out.
-
-A piece that stays where it came free is judged with its part, as that was read. Where its part has been taken
-off and the piece has not, it is a body of its own.
+``in_the_way`` says what heads and wire meet of pieces that lie there while another part is cut. A piece that
+stays where it came free is judged with its part, as that was read. Where its part has been taken off and the
+piece has not, it is a body of its own.
 """
 
 from __future__ import annotations
@@ -19,11 +18,11 @@ from clearance.checking.verdict import check as judge
 from clearance.geometry.planar import polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
-from clearance.process.onward import OVERLAP, TOLERANCE, Onward, along_edge, onward
-from clearance.process.passes import is_trim
+from clearance.process.balance import EDGE, GRAVITY, LEAST, StateRemark
+from clearance.process.held_by import names_glue
+from clearance.process.holding import ContactCache
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
-from clearance.process.said import names_glue
 from clearance.process.slug import (
     cut_again,
     falls_clear,
@@ -35,8 +34,8 @@ from clearance.process.slug import (
 )
 from clearance.process.statics import Array, force, hull
 from clearance.process.statics import outside_statics as outside
-from clearance.process.stays import EDGE, GRAVITY, LEAST, Contact, Remark
-from clearance.process.stock import Metal, Stock
+from clearance.process.stock import OVERLAP, TOLERANCE, Metal, Onward, Stock, along_edge, onward
+from clearance.process.stops import is_trim
 from clearance.scene.model import Body, Scene, Stretch
 
 #: the kind of finding of what lies there as the machine goes on
@@ -95,7 +94,7 @@ class FreePieces:
     """All that came free so far and was not taken out."""
 
     scene: Scene
-    contact: Contact
+    contact: ContactCache
     stock: Mapping[int, Stock]
     #: how many pieces of each name there will be
     count: Mapping[str, int] = field(default_factory=dict)
@@ -126,14 +125,14 @@ class FreePieces:
     # ------------------------------------------------------------------------------------- what comes free
     def free(
         self, pieces: Iterable[Piece], moment: Moment, before: Sequence[Run]
-    ) -> tuple[list[Loose], list[Remark]]:
+    ) -> tuple[list[Loose], list[StateRemark]]:
         """What came free is metal of its own from now on; what is to be told of it.
 
         Args:
             before: the runs so far, the one that frees it among them.
         """
         found: list[Loose] = []
-        remarks: list[Remark] = []
+        remarks: list[StateRemark] = []
         for piece in pieces:
             if piece.part not in self.stock:
                 continue
@@ -145,9 +144,13 @@ class FreePieces:
         self.all += found
         return found, remarks
 
-    def begin(self, moment: Moment, before: Sequence[Run]) -> list[Remark]:
-        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer."""
-        found: list[Remark] = []
+    def begin(self, moment: Moment, before: Sequence[Run]) -> list[StateRemark]:
+        """What is to be told where somebody acted: of pieces that nothing holds or carries any longer.
+
+        Args:
+            moment: the state that begins.   before: the runs up to it.
+        """
+        found: list[StateRemark] = []
         if moment.begins != "stop":
             return found
         for one in self.all:
@@ -167,8 +170,8 @@ class FreePieces:
             found += dropped
         return found
 
-    def _remark(self, kind: str, one: Loose, message: str) -> Remark:
-        return Remark(kind, "close", self.scene.bodies[one.piece.part].name, message)
+    def _remark(self, kind: str, one: Loose, message: str) -> StateRemark:
+        return StateRemark(kind, "close", self.scene.bodies[one.piece.part].name, message)
 
     def _holds(self, one: Loose, moment: Moment) -> tuple[str, ...]:
         """What holds a piece now."""
@@ -176,7 +179,7 @@ class FreePieces:
         return tuple(f'"{name}"' for name in clamps) + words
 
     # ---------------------------------------------------------------------------- as the machine goes on
-    def runs_on(self, stretch: Stretch) -> list[Remark]:
+    def runs_on(self, stretch: Stretch) -> list[StateRemark]:
         """What is to be told as a cut runs, or runs on, with pieces there that nothing holds or carries: the
         lower head goes away from under them, and what tips or jams then breaks a nozzle (common practice, no
         source)."""
@@ -186,7 +189,7 @@ class FreePieces:
             if one.stands_on_the_head and self._first(LOOSE, one)
         ]
 
-    def after_it(self, one: Loose, crumbs: bool = False) -> list[Remark]:
+    def after_it(self, one: Loose, crumbs: bool = False) -> list[StateRemark]:
         """The same of the bit that freed a piece, where that goes on; and that it cuts in it.
 
         Args:
@@ -205,13 +208,18 @@ class FreePieces:
             found.append(self._lies_loose(one, stretch))
         return found
 
-    def cut_in(self, bit: Run, middle: float, parts: int) -> list[Remark]:
-        """That a bit cuts in metal of a part that is free."""
+    def cut_in(self, bit: Run, middle: float, parts: int) -> list[StateRemark]:
+        """That a bit cuts in metal of a part that is free.
+
+        Args:
+            bit: of a run.   middle: machine Z halfway up the part.   parts: how many the bit goes
+                through.
+        """
         pieces = [(o.piece, o.metal, o.gone) for o in self.all if o.piece.part == parts and not o.held]
         again = cut_again(bit, pieces, middle, self.stock[parts].width + TOLERANCE)
         return [] if again is None else [self._cut_in(again, bit.stretch)]
 
-    def trims_glue(self, bit: Run) -> list[Remark]:
+    def trims_glue(self, bit: Run) -> list[StateRemark]:
         """That a bit runs in a kerf in which glue holds a piece."""
         return [
             remark
@@ -221,7 +229,7 @@ class FreePieces:
             for remark in self._cuts_glue(one, bit.stretch)
         ]  # fmt: skip
 
-    def _cuts_glue(self, one: Loose, stretch: Stretch) -> list[Remark]:
+    def _cuts_glue(self, one: Loose, stretch: Stretch) -> list[StateRemark]:
         if not self._first("glue cut", one):
             return []
         own = one.piece.run.stretch
@@ -232,11 +240,11 @@ class FreePieces:
         )
         return [replace(self._remark("glue cut", one, message), about=one.name)]
 
-    def _cut_in(self, piece: Piece, stretch: Stretch) -> Remark:
+    def _cut_in(self, piece: Piece, stretch: Stretch) -> StateRemark:
         message = f'"{stretch.name}" cuts in the {piece_name(piece)}, which is free by then'
-        return Remark("cut in free metal", "close", self.scene.bodies[piece.part].name, message)
+        return StateRemark("cut in free metal", "close", self.scene.bodies[piece.part].name, message)
 
-    def _lies_loose(self, one: Loose, stretch: Stretch) -> Remark:
+    def _lies_loose(self, one: Loose, stretch: Stretch) -> StateRemark:
         count, own = self.count.get(one.name, 1), one.piece.run.stretch
         names, lies, it = (f"the {one.name}", "lies", "it") if count == 1 else (_many(one), "lie", "them")
         where = " on the lower head" if one.down else " in its opening" if count == 1 else ""
@@ -251,7 +259,7 @@ class FreePieces:
         return replace(self._remark(LOOSE, one, message), about=one.name)
 
     # ------------------------------------------------------------------------------- what nothing holds
-    def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[Remark]:
+    def _let_go(self, one: Loose, moment: Moment, before: Sequence[Run]) -> list[StateRemark]:
         """What a piece does that nothing holds."""
         if one.held:
             return []
@@ -286,7 +294,7 @@ class FreePieces:
                 found[other.name] = here
         return found
 
-    def _tips(self, one: Loose, places: Mapping[str, Any]) -> list[Remark]:
+    def _tips(self, one: Loose, places: Mapping[str, Any]) -> list[StateRemark]:
         """That it tips off what it lies on."""
         import shapely
 
@@ -301,7 +309,7 @@ class FreePieces:
         )
         return [self._remark("piece tips", one, message)]
 
-    def _lifted(self, one: Loose, before: Sequence[Run]) -> list[Remark]:
+    def _lifted(self, one: Loose, before: Sequence[Run]) -> list[StateRemark]:
         """A light one goes up with the lower jet."""
         flushing = self.scene.known_machine.flushing
         if flushing is None or flushing.lower is None or one.metal.mass is None or not one.up:
@@ -349,8 +357,12 @@ def _many(one: Loose) -> str:
 _OVER = 1.0
 
 
-def in_the_way(scene: Scene, pieces: Sequence[Loose], stretch: Stretch) -> list[tuple[str, Remark]]:
-    """What the heads and the wire meet, on a stretch, of pieces whose part is not there."""
+def in_the_way(scene: Scene, pieces: Sequence[Loose], stretch: Stretch) -> list[tuple[str, StateRemark]]:
+    """What the heads and the wire meet, on a stretch, of pieces whose part is not there.
+
+    Args:
+        scene: as planned.   pieces: that lie there.   stretch: along which heads and wire go.
+    """
     left = [one for one in pieces if not one.gone and one.piece.part not in stretch.bodies]
     if not left:
         return []
@@ -371,7 +383,7 @@ def in_the_way(scene: Scene, pieces: Sequence[Loose], stretch: Stretch) -> list[
             f'the {one.name} still lies there when "{stretch.name}" runs, and {head} {how}{at}: take it out '
             f'(taken_out = "{one.piece.run.stretch.name}")'
         )
-        found.append((stretch.name, Remark("left in the way", worst.verdict, part, message)))
+        found.append((stretch.name, StateRemark("left in the way", worst.verdict, part, message)))
     return found
 
 

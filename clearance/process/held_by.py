@@ -15,7 +15,7 @@ from typing import Any
 
 from clearance.geometry.planar import polygons
 from clearance.mesh.mass import is_magnetic
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece, Removals
 from clearance.process.slug import piece_name
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.settings import HeldBy
@@ -52,8 +52,12 @@ def names_magnet(words: str) -> bool:
     return _MAGNET.search(words) is not None
 
 
-def said_findings(scene: Scene, told: Story) -> list[Finding]:
-    """What is said to hold and cannot, once for each part and cut."""
+def said_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """What is said to hold and cannot, once for each part and cut.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
     return [*_things(scene, told), *_magnets(scene, told), *_glue(scene, told)]
 
 
@@ -68,7 +72,7 @@ def names_holder(words: str) -> str | None:
 
 
 # ---------------------------------------------------------------------------------------------------- things
-def _things(scene: Scene, told: Story) -> Iterator[Finding]:
+def _things(scene: Scene, told: Removals) -> Iterator[Finding]:
     seen: set[tuple[int, str]] = set()
     for stretch in scene.stretches:
         cut = scene.cut_of(stretch)
@@ -88,7 +92,7 @@ def _things(scene: Scene, told: Story) -> Iterator[Finding]:
                 yield Finding("holder not shown", "close", message, body.name, stretch.name)
 
 
-def _stands(scene: Scene, stretch: Stretch, part: int, told: Story, word: str) -> bool:
+def _stands(scene: Scene, stretch: Stretch, part: int, told: Removals, word: str) -> bool:
     """Whether an item touches a part that presses or grips, or is the user's own and has the word in its
     name."""
     held = scene.bodies[part]
@@ -106,7 +110,7 @@ def _stands(scene: Scene, stretch: Stretch, part: int, told: Story, word: str) -
 
 
 # --------------------------------------------------------------------------------------------------- magnets
-def _magnets(scene: Scene, told: Story) -> Iterator[Finding]:
+def _magnets(scene: Scene, told: Removals) -> Iterator[Finding]:
     parts: set[int] = set()
     for stretch in scene.stretches:
         for part in stretch.cut_bodies:
@@ -121,7 +125,7 @@ def _magnets(scene: Scene, told: Story) -> Iterator[Finding]:
                 yield from _of_magnets(scene, stretch, part, told, by, f'what "{stretch.name}" frees')
 
 
-def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Story) -> str | None:
+def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Removals) -> str | None:
     """The words with which a cut says that magnets hold what it frees of a part."""
     for piece in told.pieces:
         if piece.part == part and piece.run.stretch is stretch:
@@ -132,7 +136,7 @@ def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Story) -> str |
 
 
 def _of_magnets(
-    scene: Scene, stretch: Stretch, part: int, told: Story, by: str, what: str
+    scene: Scene, stretch: Stretch, part: int, told: Removals, by: str, what: str
 ) -> Iterator[Finding]:
     body = scene.bodies[part]
     magnets = [k for k in stretch.bodies if _stands_for_one(scene.bodies[k])]
@@ -158,7 +162,7 @@ def _stands_for_one(body: Body) -> bool:
 
 
 # ------------------------------------------------------------------------------------------------------ glue
-def _glue(scene: Scene, told: Story) -> Iterator[Finding]:
+def _glue(scene: Scene, told: Removals) -> Iterator[Finding]:
     seen: set[tuple[int, str]] = set()
     for piece in told.pieces:
         by = next((hold.by for hold in _holds(scene, piece) if names_glue(hold.by)), None)
@@ -175,7 +179,7 @@ def _glue(scene: Scene, told: Story) -> Iterator[Finding]:
         yield Finding("nothing to glue", "close", message, name, piece.run.stretch.name)
 
 
-def _open_at_a_stop(scene: Scene, told: Story, piece: Piece) -> bool:
+def _open_at_a_stop(scene: Scene, told: Removals, piece: Piece) -> bool:
     """Whether enough of a piece's kerf is open at the last stop before it comes free."""
     import shapely
 

@@ -1,15 +1,15 @@
-"""A piece that comes free goes in; the same by the name that it has comes out: good part, slug or off-cut.
+"""What becomes of a part: the names of pieces that come free, and walls that lie off the finished model.
 
-Where the setup says which side of a cut is wanted, or what the part becomes, that decides. Else what the wire
-was threaded inside is a slug; what it goes around from a start hole, or from the edge of a blank, is the good
-part, unless it is a small window at the end of a slit. Both of these are guesses, and told as such.
+A piece that comes free is good part, slug or off-cut. Where the setup says which side of a cut is wanted, or
+what the part becomes, that decides. Else what the wire was threaded inside is a slug; what it goes around
+from a start hole, or from the edge of a blank, is the good part, unless it is a small window at the end of a
+slit. Both of these are guesses, and told as such.
 
-A part, what it is to become and the runs that cut it go in; where its cut walls lie off that comes out.
-
-The walls are those that the wire leaves on the good part after its last pass, half a kerf beside its path, at
-several heights of the finished model. A wall within the finished part is cut too deep at whatever height that
-is. A wall beside it has metal left on it only where it has at every height: what the finished model has less
-of at some (a chamfer, a thread, a relief, stock above and below) is made by others.
+Where cut walls lie off what the part is to become is a finding. The walls are those that the wire leaves on
+the good part after its last pass, half a kerf beside its path, at several heights of the finished model. A
+wall within the finished part is cut too deep at whatever height that is. A wall beside it has metal left on
+it only where it has at every height: what the finished model has less of at some (a chamfer, a thread, a
+relief, stock above and below) is made by others.
 
 Walls are looked at every half millimetre. Where a wall of the finished model is a row of flats, as far as
 these may lie off the curve that they stand for is no fault: half a flat times the tangent of a quarter of the
@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.transforms import apply
 from clearance.mesh.sections import THIN, levels_of, region
-from clearance.process.removal import Piece, Story
+from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run, kerf
 from clearance.process.stock import SPARK_GAP
 from clearance.scene.model import Body, Finding, Finished, Scene
@@ -42,8 +42,12 @@ BEYOND = 0.02
 PLACES = 40
 
 
-def by_name(scene: Scene, told: Story, piece: Piece) -> Piece:
-    """The piece by its name, and whether that is a guess."""
+def by_name(scene: Scene, told: Removals, piece: Piece) -> Piece:
+    """The piece by its name, and whether that is a guess.
+
+    Args:
+        scene: as planned.   told: what its runs part.   piece: that comes free.
+    """
     cut = scene.cut_of(piece.run.stretch)
     other = piece.kind if piece.kind == "off-cut" else "slug"
     if cut is not None and cut.wanted is not None:
@@ -63,14 +67,14 @@ def by_name(scene: Scene, told: Story, piece: Piece) -> Piece:
     return replace(piece, guess="threaded outside the path")
 
 
-def _runs(told: Story, piece: Piece) -> Iterator[Run]:
+def _runs(told: Removals, piece: Piece) -> Iterator[Run]:
     """The runs, whole, that go along a piece's edge, the first one first."""
     for run in told.all_runs:
         if piece.part in run.stretch.cut_bodies and run.number <= piece.run.number:
             yield run
 
 
-def _side(scene: Scene, told: Story, piece: Piece) -> str:
+def _side(scene: Scene, told: Removals, piece: Piece) -> str:
     """On which side of the way that frees it a piece lies."""
     import shapely
 
@@ -103,7 +107,7 @@ def _in_model(scene: Scene, piece: Piece) -> bool | None:
     return bool(outline.intersection(piece.outline).area > SHARE * piece.outline.area)
 
 
-def _is_window(told: Story, piece: Piece) -> bool:
+def _is_window(told: Removals, piece: Piece) -> bool:
     """Whether a piece is small beside what stays, and the wire came to it from beyond the part's edge."""
     import shapely
 
@@ -154,7 +158,11 @@ class _Places:
 
 
 def becomes_findings(scene: Scene, runs: Sequence[Run]) -> list[Finding]:
-    """For each part that is to become something, and each cut through it, where its walls lie off."""
+    """For each part that is to become something, and each cut through it, where its walls lie off.
+
+    Args:
+        scene: as planned.   runs: all of them, in order.
+    """
     found = []
     for k, body in enumerate(scene.bodies):
         if body.becomes is None:
