@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from clearance.kernels.fcl import repeated
-from clearance.kernels.fcl.repeated import Groups, distances, parted
+from clearance.kernels.fcl import surfaces
+from clearance.kernels.fcl.surfaces import Groups, distances, parted
 
 Array = NDArray[np.float64]
 SLACK = 1e-9
@@ -103,6 +103,6 @@ def test_an_fcl_that_finds_nothing_is_not_made_better() -> None:
         return 1e9
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(repeated.fcl, "distance", nothing)
+        patch.setattr(surfaces.fcl, "distance", nothing)
         assert distances(a, b, np.zeros((1, 3)), SLACK)[0] == 1e9
     assert distances(a, b, np.zeros((1, 3)), SLACK)[0] == pytest.approx(4.0, abs=SLACK)

@@ -198,3 +198,18 @@ def test_the_cup_on_its_way_up_to_where_the_wire_is_threaded(
     found = [f for f in result.findings if f.kind == "thread_z"]
     assert [(f.severity, f.item, f.cut) for f in found] == ([(verdict, "bridge", "first")] if verdict else [])
     assert upper(result, "first").verdict == "clear"
+
+
+def test_what_the_cup_meets_where_it_stands_hides_nothing_of_its_way_up(tmp_path: Path) -> None:
+    """A post reaches 1 mm under the rim where the cup stands; the bridge is met on the way up alone."""
+    file = job(tmp_path, beside=11.0, between=False, upper_z=LOW, thread_z=40.0)
+    (tmp_path / "path.nc").write_text("G90 G71\nG00 X0 Y0\nG01 Y-10\nM30\n")
+    text = file.read_text()
+    post = {"name": "post", "shape": {"box": [6, 6, 3]}, "at": [20 + 14 + 3, 20, 11.0]}
+    one_cut = text[: text.rindex("[[cuts]]")]
+    first = one_cut.index("[[cuts]]")
+    file.write_text(one_cut[:first] + setup_writer.toml({"items": [post]}) + "\n" + one_cut[first:])
+    result = judged(file)
+    assert upper(result, "first", "post").verdict == "clash"
+    found = [f for f in result.findings if f.kind == "thread_z"]
+    assert [(f.severity, f.item, f.cut) for f in found] == [("clash", "bridge", "first")]

@@ -23,6 +23,7 @@ from clearance.checking.result import Ailment, Cure, Pair, Result
 from clearance.checking.verdict import check
 from clearance.errors import InputError
 from clearance.process.account import Account, State
+from clearance.process.check import wrong_in
 from clearance.process.known import Known
 from clearance.scene.model import Body, Scene, Stretch
 from clearance.scene.toml_file import MM_PER_UNIT
@@ -327,6 +328,9 @@ class StateCures:
         """The change as a cure, where heads run free of what is put there and the job says no more."""
         on, off = (change.bodies, ()) if change.on else ((), change.bodies)
         after = with_present(self.scene, change.cuts, on, off)
+        with self.budget.step("a part of the job", 0.05):
+            if wrong_in(after, state.cut, self.known):
+                return None
         with self.budget.step("job", 0.25):
             told = of_change(self.scene, after, self.known)
         if state.cut in told.bad_cuts() or not told.grave <= self.before.grave:

@@ -48,7 +48,7 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
 
     def judged(share: Sequence[HeadRun]) -> list[tuple[list[Pair], list[Finding], HeadDistances | None]]:
         answers = []
-        for batch in _batches(share):
+        for batch in batches(share):
             if progress is not None and os.getpid() == here:
                 progress(done[0] / len(query.runs), f"{batch[0].stretch.name}: {batch[0].head}")
             found = judge(query, batch)
@@ -65,7 +65,7 @@ def check(scene: Scene, moves: bool = False, progress: Progress | None = None) -
     along = MoveTable(each_head_once([table for _, _, table in answers if table is not None]))
     if progress is not None:
         progress(1.0, "done")
-    pairs.sort(key=_order)
+    pairs.sort(key=worst_first)
     of_cut: dict[str | None, list[str]] = {}
     for cut, each in [*((p.cut, p.verdict) for p in pairs), *((f.cut, f.severity) for f in findings)]:
         of_cut.setdefault(cut, []).append(each)
@@ -93,7 +93,8 @@ def worst(verdicts: Iterable[str]) -> str:
     return next((v for v in SEVERITIES if v in present), "clear")
 
 
-def _order(pair: Pair) -> tuple[float, int, float]:
+def worst_first(pair: Pair) -> tuple[float, int, float]:
+    """An order of pairs: by what is to spare, then by verdict, then by distance."""
     spare = np.inf if pair.spare is None else pair.spare
     return (spare, SEVERITIES.index(pair.verdict), pair.clearance)
 
@@ -103,7 +104,7 @@ def _has_table(run: HeadRun, moves: bool) -> bool:
     return moves and run.stretch.cut is not None and run.head != "wire"
 
 
-def _batches(runs: Sequence[HeadRun]) -> Iterator[Sequence[HeadRun]]:
+def batches(runs: Sequence[HeadRun]) -> Iterator[Sequence[HeadRun]]:
     """Runs that are judged together: as many as memory likes, and progress is told between them."""
     for k in range(0, len(runs), _TOGETHER):
         yield runs[k : k + _TOGETHER]

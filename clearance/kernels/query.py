@@ -46,6 +46,10 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Rows = NDArray[np.bool_]
 
+#: what is kept with what was made of it, so that no other object can have its place in memory
+_Path = tuple[Moves, Rows | None, ChordTree]
+_Grown = tuple[Sequence[HeadPiece], list[HeadPiece]]
+
 #: which figure: what measures it
 MEASURES: dict[str, Callable[[Profiles], Measure]] = {
     "clearance": ClearanceMeasure,
@@ -84,17 +88,13 @@ class SweepQuery:
     ) -> None:
         self.scene, self.bodies, self.tolerances = scene, scene.bodies, tolerances
         self.only = None if only is None else frozenset(only)
-        self._paths: dict[tuple[int, int], tuple[Moves, Rows | None, ChordTree]] = (
-            {} if like is None else like._paths
-        )
-        self._grown: dict[tuple[int, float, float], tuple[Sequence[HeadPiece], list[HeadPiece]]] = (
-            {} if like is None else like._grown
-        )
+        self._paths: dict[tuple[int, int], _Path] = {} if like is None else like._paths
+        self._growths: dict[tuple[object, ...], Growth] = {}
+        self._grown: dict[tuple[int, float, float], _Grown] = {} if like is None else like._grown
 
     def __reduce__(self) -> tuple[object, ...]:
         """Another process makes its own caches: theirs are known by where objects lie in memory here."""
-        only = None if self.only is None else sorted(self.only)
-        return SweepQuery, (self.scene, only, None, self.tolerances)
+        return SweepQuery, (self.scene, self.only, None, self.tolerances)
 
     def make_ready(self) -> None:
         """Make what other processes are to share, before they are forked."""
@@ -177,9 +177,12 @@ class SweepQuery:
         Args:
             run: a head on a stretch.   body: its index.   margins: whether the margin is added, too.
         """
-        one = self.bodies[body]
-        off = one.allow.and_then(run.margin(one)) if margins else one.allow
-        return Growth(off.side, off.height)
+        key = (body, margins, run.wire_margin and (run.wire_margin.side, run.wire_margin.height))
+        if key not in self._growths:
+            one = self.bodies[body]
+            off = one.allow.and_then(run.margin(one)) if margins else one.allow
+            self._growths[key] = Growth(off.side, off.height)
+        return self._growths[key]
 
     def ladder(self, run: HeadRun, body: int) -> tuple[tuple[Growth, str], tuple[Growth, str]]:
         """What a touch of ``run`` and ``body`` means: grown by allow a clash, by the margin as well close."""
@@ -411,8 +414,7 @@ class SweepQuery:
         Args:
             wanted: each part, and for each body the pieces that it is held against.
         """
-        asks = [(self.path(part.moves, part.only), rows) for part, rows in wanted]
-        into.add(self.tree, asks)
+        into.add(self.tree, [(self.path(part.moves, part.only), rows) for part, rows in wanted])
 
     def lifted(
         self, run: HeadRun, body: int, pieces: Sequence[HeadPiece], margins: bool = True, extra: float = 0.0

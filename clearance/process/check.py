@@ -73,6 +73,35 @@ def told(
     return findings, made
 
 
+def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
+    """Whether something is wrong in a state that begins in a cut; the job is gone through no further than to
+    the end of the next cut, for what comes after changes nothing of it.
+
+    Args:
+        cut: its name.   known: what was found out of scenes of the same bodies; more is added.
+
+    Returns:
+        False too where that cannot be told.
+    """
+    import shapely
+
+    from clearance.process.finished_part import by_name
+    from clearance.process.removal import removals
+    from clearance.process.states import account, parts_of
+
+    held = scene.planned or scene
+    places = [k for k, stretch in enumerate(held.stretches) if stretch.cut is not None]
+    at = next(i for i, k in enumerate(places) if held.stretches[k].name == cut)
+    begun = replace(held, stretches=held.stretches[: places[min(at + 1, len(places) - 1)] + 1])
+    try:
+        told = removals(begun)
+        told.pieces = [by_name(begun, told, piece) for piece in told.pieces]
+        made = account(begun, told, known=known, parts=parts_of(held))
+    except shapely.errors.GEOSException:
+        return False
+    return any(state.cut == cut and state.verdict != "clear" for state in made.states)
+
+
 def _account(scene: Scene, told: Removals, known: Known | None = None) -> Account:
     from clearance.process.states import account
 

@@ -51,13 +51,25 @@ MANY = 20
 Heard = Callable[[PartInState, StateOfPart], None]
 
 
-def account(scene: Scene, told: Removals, heard: Heard | None = None, known: Known | None = None) -> Account:
+def parts_of(scene: Scene) -> list[int]:
+    """The parts that are cut and whose surface closes: indices of bodies, rising."""
+    return sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
+
+
+def account(
+    scene: Scene,
+    told: Removals,
+    heard: Heard | None = None,
+    known: Known | None = None,
+    parts: Sequence[int] | None = None,
+) -> Account:
     """The account of a job; an empty one where no cut goes through a part whose surface closes.
 
     Args:
         heard: see ``Heard``.   known: what was found out of scenes of the same bodies; more is added.
+        parts: indices of the parts that are judged; those of ``parts_of`` where None.
     """
-    parts = sorted({k for s in scene.stretches for k in s.cut_bodies if scene.bodies[k].closed})
+    parts = parts_of(scene) if parts is None else parts
     return _Job(scene, told, parts, heard, known).run() if parts else Account((), ())
 
 

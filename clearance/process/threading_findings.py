@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.checking.verdict import check as judge
+from clearance.checking.pairs import judge
+from clearance.checking.result import Pair
+from clearance.checking.verdict import batches, worst_first
+from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import HoleRing
 from clearance.process.removal import Removals
 from clearance.process.runs import Run
@@ -131,22 +134,50 @@ def _met_on_the_way_up(scene: Scene, z: float) -> list[Finding]:
         for k in stretch.moves.thread_points
         for way in _ways_up(stretch, k, z)
     ]
-    if not ways:
-        return []
-    found: dict[tuple[str, str], Finding] = {}
-    low, high = (
-        judge(replace(scene, stretches=tuple(each), findings=())).pairs for each in zip(*ways, strict=True)
-    )
-    for below, pair in zip(low, high, strict=True):
+    # where several cuts thread at one place the head goes up but once
+    same: dict[tuple[object, ...], list[Stretch]] = {}
+    for stands, _ in ways:
+        same.setdefault(_where(stands), []).append(stands)
+    once = {_where(stands): (stands, rises) for stands, rises in ways}
+    met = _upper_pairs(scene, {place: rises for place, (_, rises) in once.items()})
+    met = {place: pairs for place, pairs in met.items() if any(p.verdict != "clear" for p in pairs)}
+    below = _upper_pairs(scene, {place: once[place][0] for place in met})
+    told = []
+    for place, pairs in met.items():
         # what it meets where it stands already is told of there
-        if pair.head == "upper" and pair.verdict not in ("clear", below.verdict):
-            message = f"the upper head goes up to Z {z:.3f} (thread_z) to thread the wire, and " + (
-                "meets it" if pair.verdict == "clash" else f"comes within {pair.clearance:.2f} mm of it"
-            )
-            found.setdefault(
-                (pair.item, pair.cut), Finding("thread_z", pair.verdict, message, pair.item, pair.cut)
-            )
+        known = {pair.item: pair.verdict for pair in below[place]}
+        for pair in pairs:
+            if pair.verdict not in ("clear", known[pair.item]):
+                told += [replace(pair, cut=stretch.name) for stretch in same[place]]
+    found: dict[tuple[str, str], Finding] = {}
+    for pair in sorted(told, key=worst_first):
+        message = f"the upper head goes up to Z {z:.3f} (thread_z) to thread the wire, and " + (
+            "meets it" if pair.verdict == "clash" else f"comes within {pair.clearance:.2f} mm of it"
+        )
+        found.setdefault(
+            (pair.item, pair.cut), Finding("thread_z", pair.verdict, message, pair.item, pair.cut)
+        )
     return list(found.values())
+
+
+def _upper_pairs(
+    scene: Scene, stretches: Mapping[tuple[object, ...], Stretch]
+) -> dict[tuple[object, ...], list[Pair]]:
+    """The upper head on stretches, each by a key of its own, against what is there: all in one question."""
+    query = SweepQuery(replace(scene, stretches=tuple(stretches.values()), findings=()))
+    place = {id(stretch): key for key, stretch in stretches.items()}
+    found: dict[tuple[object, ...], list[Pair]] = {key: [] for key in stretches}
+    for runs in batches([run for run in query.runs if run.head == "upper"]):
+        for one in judge(query, runs):
+            found[place[id(one.run.stretch)]] += one.pairs
+    return found
+
+
+def _where(stands: Stretch) -> tuple[object, ...]:
+    """What is the same for heads that stand at one place among the same bodies."""
+    upper = None if stands.upper_moves is None else stands.upper_moves.start.tobytes()
+    pieces = tuple((p.z.tobytes(), p.r.tobytes(), p.rect, p.lower_guide) for p in stands.upper)
+    return stands.moves.start.tobytes(), upper, stands.upper_z, stands.lower_z, pieces, stands.bodies
 
 
 def _ways_up(stretch: Stretch, move: int, z: float) -> list[tuple[Stretch, Stretch]]:

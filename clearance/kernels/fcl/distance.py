@@ -6,7 +6,6 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
@@ -26,7 +25,7 @@ from clearance.kernels.fcl.culling import (
 )
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, Path
-from clearance.kernels.fcl.repeated import Groups, distances
+from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
 from clearance.kernels.sweeps import Growth, HeadRun
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
@@ -38,38 +37,6 @@ Rows = NDArray[np.bool_]
 #: by how much a head is grown, sideways and in height, mm
 Grow = tuple[float, float]
 _BARE: Grow = (0.0, 0.0)
-
-
-class Surface:
-    """Triangles (N, 3, 3) as FCL holds them, relative to ``origin`` so that far scenes lose no digits."""
-
-    def __init__(self, triangles: Array, origin: Array) -> None:
-        vertices = (triangles - origin).reshape(-1, 3)
-        faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
-        self.origin, self.size = origin, len(triangles)
-        if not self.size:
-            return  # FCL takes no model of nothing
-        self.model = fcl.BVHModel()
-        self.model.beginModel(len(faces), len(vertices))
-        self.model.addSubModel(vertices, faces)
-        self.model.endModel()
-        self.object = fcl.CollisionObject(self.model, fcl.Transform())
-
-    def at(self, shift: Array) -> Surface:
-        """The same surface moved by ``shift`` (3,); its tree is the same one."""
-        if not self.size:
-            return self
-        moved = copy(self)
-        moved.object = fcl.CollisionObject(self.model, fcl.Transform(shift))
-        return moved
-
-
-def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
-    """Smallest distance of ``head`` and ``item``, given relative to one origin, mm; 0 up to ``touch``."""
-    if not head.size:
-        return np.inf
-    distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
-    return 0.0 if distance <= touch else distance
 
 
 class Bodies:
@@ -84,6 +51,7 @@ class Bodies:
         self._boxes: dict[int, tuple[list[float], list[float]]] = {}
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
+        self._shapes: dict[int, tuple[Sequence[HeadPiece], tuple[object, ...]]] = {}
         self._shared: dict[tuple[object, ...], Groups] = {}
         self._parted: dict[int, Groups] = {}
         self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[HeadPiece]]] = {}
@@ -148,14 +116,18 @@ class Bodies:
         for moves, pieces, only in heads:
             if len(moves) * len(pieces) <= _SMALL:
                 path = self.path(moves, only)
-                found.setdefault((path.shape, _lowered(pieces, self.tolerances.alike_digits)[2]), []).append(
-                    (path, pieces)
-                )
+                found.setdefault((path.shape, self.shape(pieces)), []).append((path, pieces))
         self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
 
-    def is_repeated(self, path: Path, shape: tuple[object, ...]) -> bool:
-        """Whether many heads of this ``shape`` along paths of the shape of ``path`` are expected."""
-        return (path.shape, shape) in self._repeated
+    def shape(self, pieces: Sequence[HeadPiece]) -> tuple[object, ...]:
+        """What is the same for all heads that differ in height alone; the same pieces are looked at once."""
+        if id(pieces) not in self._shapes:
+            self._shapes[id(pieces)] = (pieces, _lowered(pieces, self.tolerances.alike_digits)[2])
+        return self._shapes[id(pieces)][1]
+
+    def is_repeated(self, path: Path, pieces: Sequence[HeadPiece]) -> bool:
+        """Whether many heads of the shape of ``pieces`` along paths of the shape of ``path`` are expected."""
+        return (path.shape, self.shape(pieces)) in self._repeated
 
     def make_repeated(self) -> None:
         """Make the envelopes of what comes often; not beside large bodies, where each head needs its own."""
@@ -163,14 +135,15 @@ class Bodies:
             return
         for path, pieces in self._repeated.values():
             if path.lines and is_short(path, pieces, _SMALL):
-                self.swept(path, pieces)
+                self.swept(path, pieces, _BARE)
 
-    def swept(self, path: Path, pieces: Sequence[HeadPiece]) -> tuple[Groups, Array]:
-        """The whole envelope of pieces along a path, and by which shift (3,) it stands there. Paths and heads
-        that differ by a shift alone have one."""
-        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
-        begin, key = path.points[0], (path.shape, shape)
+    def swept(self, path: Path, pieces: Sequence[HeadPiece], growth: Grow) -> tuple[Groups, Array]:
+        """The whole envelope of pieces, grown, along a path, and by which shift (3,) it stands there. Paths
+        and heads that differ by a shift alone have one."""
+        begin, key = path.points[0], (path.shape, self.shape(pieces), growth)
+        lift = float(pieces[0].grown(*growth).z[0])
         if key not in self._shared:
+            low, _, _ = _lowered([each.grown(*growth) for each in pieces], self.tolerances.alike_digits)
             lines = [replace(line, points=line.points - begin) for line in path.lines]
             mesh = envelope_along(lines, low, tolerances=self.tolerances)
             self._shared[key] = Groups(mesh.triangles)
@@ -270,17 +243,13 @@ class FclHead:
     @cached_property
     def is_repeated(self) -> bool:
         """Whether many heads of this shape along paths of this shape are expected."""
-        return self.bodies.is_repeated(
-            self.path, _lowered(self.pieces, self.bodies.tolerances.alike_digits)[2]
-        )
+        return self.bodies.is_repeated(self.path, self.pieces)
 
     def share(self, growth: Grow) -> tuple[Groups, Array, dict[int, float]]:
         """Take the whole envelope, one for all heads and paths of this shape: it, where it stands, and what
         is to take in the distances of bodies from it."""
-        if growth not in self._made:
-            self._made[growth] = _Grown([piece.grown(*growth) for piece in self.pieces], None, {}, {})
-        made = self._made[growth]
-        return (*self.bodies.swept(self.path, made.pieces), made.known)
+        made = self._made.setdefault(growth, _Grown([], None, {}, {}))
+        return (*self.bodies.swept(self.path, self.pieces, growth), made.known)
 
     def make(self, growth: Grow) -> None:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
@@ -311,7 +280,8 @@ class FclHead:
             distance = self._seen(grown, grown.surface, body)
         if distance > 0.0 and self._meets_box(body, (side, height)):
             aabbs = self.bodies.aabbs(body)
-            if head_swallows(self.bodies.triangles(body), aabbs, self.path.runs, grown.pieces):
+            pieces = grown.pieces or [piece.grown(side, height) for piece in self.pieces]
+            if head_swallows(self.bodies.triangles(body), aabbs, self.path.runs, pieces):
                 return 0.0
         return distance
 
@@ -330,9 +300,30 @@ class FclHead:
     def _meets_box(self, body: int, growth: Grow) -> bool:
         """Whether the box of what some piece sweeps meets the body's: else neither can hold the other."""
         (a0, b0, c0), (a1, b1, c1) = self.bodies.box(body)
+        x0, x1, y0, y1, z0, z1 = self._box
+        by, up = growth
+        # most are not even near the box about all pieces
+        if x0 - by > a1 or x1 + by < a0 or y0 - by > b1 or y1 + by < b0 or z0 - up > c1 or z1 + up < c0:
+            return False
         return any(
             x0 <= a1 and x1 >= a0 and y0 <= b1 and y1 >= b0 and z0 <= c1 and z1 >= c0
             for x0, x1, y0, y1, z0, z1 in self._boxes(growth)
+        )
+
+    @cached_property
+    def _box(self) -> tuple[float, ...]:
+        """A box about all that the pieces sweep, a hair larger."""
+        first, last = self.path.points.min(axis=0), self.path.points.max(axis=0)
+        slack = max(line.deviation for line in self.path.lines) + self.bodies.tolerances.box_slack
+        r = max(float(piece.r.max()) for piece in self.pieces) + slack
+        rect = np.array([piece.rect for piece in self.pieces])
+        return (
+            float(first[0] + rect[:, 0].min()) - r,
+            float(last[0] + rect[:, 1].max()) + r,
+            float(first[1] + rect[:, 2].min()) - r,
+            float(last[1] + rect[:, 3].max()) + r,
+            min(float(piece.z[0]) for piece in self.pieces) - slack,
+            max(float(piece.z[-1]) for piece in self.pieces) + slack,
         )
 
     def _boxes(self, growth: Grow) -> list[tuple[float, ...]]:

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.distance import Bodies, Surface, gap
+from clearance.kernels.fcl.distance import Bodies
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.lines import straight_runs
+from clearance.kernels.fcl.surfaces import Surface, gap
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.toolpath.moves import Moves

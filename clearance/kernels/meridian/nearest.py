@@ -139,7 +139,7 @@ def bounds(tree: TriangleTree, measure: Measure, asks: Sequence[Ask], steps: int
 
 def _size(tree: TriangleTree, ask: Ask) -> int:
     """How many pairs of leaves, with all rows, there are."""
-    return len(tree.body) * len(ask.path.chords.p) * max((len(rows) for rows in ask.rows_of_body), default=0)
+    return len(tree.body) * len(ask.path.chords.p) * max(map(len, ask.rows_of_body), default=0)
 
 
 class _NearestSearch:

@@ -83,14 +83,10 @@ def witnesses(
         if len(k):
             item[k], wire[k] = nearest_points(a[k], b[k], chords.p[k], chords.q[k], table.rect[k])
     on_head = _on_piece(item, z, wire, table, pieces)
+    head_at, on_item = np.column_stack([wire, face_z]), np.column_stack([item, z])
     return [
-        Witness(
-            int(chords.move[k]),
-            np.r_[wire[k], face_z[k]],
-            on_head[k],
-            np.array([item[k, 0], item[k, 1], z[k]]),
-        )
-        for k in range(n)
+        Witness(move, *places)
+        for move, *places in zip(chords.move.tolist(), head_at, on_head, on_item, strict=True)
     ]
 
 
@@ -181,7 +177,12 @@ def _on_piece(item: Array, z: Array, wire: Array, table: Profiles, pieces: Seque
     outward = offset - on_rect
     g = np.hypot(outward[:, 0], outward[:, 1])
     direction = np.where((g > 0.0)[:, None], outward / np.where(g > 0.0, g, 1.0)[:, None], 0.0)
-    radius = np.array([np.interp(at, piece.z, piece.r) for at, piece in zip(z, pieces, strict=True)])
+    radius = np.empty(len(z))
+    rows: dict[int, list[int]] = {}
+    for k, piece in enumerate(pieces):
+        rows.setdefault(id(piece), []).append(k)
+    for same in rows.values():
+        radius[same] = np.interp(z[same], pieces[same[0]].z, pieces[same[0]].r)
     bottom, top = table.z[:, 0], table.z[:, 2]
     inside = (bottom <= z) & (z <= top) & (g <= radius)
     best, best_r, best_z = np.where(inside, 0.0, np.inf), g.copy(), z.copy()

@@ -53,19 +53,23 @@ class _PieceTable:
     def __init__(self) -> None:
         self.grown: list[HeadPiece] = []
         self.original: list[HeadPiece] = []
-        self._rows: dict[tuple[int, Growth], Index] = {}
+        self._rows: dict[tuple[int, float, float], Index] = {}
+        self._told: dict[int, tuple[object, ...]] = {}
         self._one: dict[tuple[object, ...], int] = {}
         self._held: list[Sequence[HeadPiece]] = []
 
     def rows(self, pieces: Sequence[HeadPiece], growth: Growth) -> Index:
-        key = (id(pieces), growth)
+        key = (id(pieces), growth.side, growth.height)
         if key not in self._rows:
             self._held.append(pieces)
             self._rows[key] = np.array([self._row(piece, growth) for piece in pieces], dtype=np.intp)
         return self._rows[key]
 
     def _row(self, piece: HeadPiece, growth: Growth) -> int:
-        key = (piece.z.tobytes(), piece.r.tobytes(), piece.rect, growth)
+        told = self._told.get(id(piece))
+        if told is None:
+            told = self._told[id(piece)] = (piece.z.tobytes(), piece.r.tobytes(), piece.rect)
+        key = (told, growth.side, growth.height)
         if key not in self._one:
             self._one[key] = len(self.grown)
             self.grown.append(piece.grown(growth.side, growth.height))

@@ -1,4 +1,6 @@
-"""One surface that stands at many places against another one: shifts go in, FCL's distance at each comes out.
+"""Triangles as FCL holds them: a surface at one place, and one that stands at many places of another one.
+
+Shifts go in, FCL's distance at each comes out.
 
 Of the holes of a plate many have one envelope, which stands at many places. Both surfaces are parted into
 groups of triangles, each with a tree of FCL's own that is made when it is first asked for. A pair of groups
@@ -20,12 +22,14 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
+from copy import copy
 
 import fcl
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import boxes_of
+from clearance.tolerances import DEFAULT
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -40,6 +44,38 @@ _SMALL = 10
 _PRODUCT = 60_000
 #: places that are looked at together: what bounds the memory
 _TOGETHER = 128
+
+
+class Surface:
+    """Triangles (N, 3, 3) as FCL holds them, relative to ``origin`` so that far scenes lose no digits."""
+
+    def __init__(self, triangles: Array, origin: Array) -> None:
+        vertices = (triangles - origin).reshape(-1, 3)
+        faces = np.arange(len(vertices), dtype=np.int32).reshape(-1, 3)
+        self.origin, self.size = origin, len(triangles)
+        if not self.size:
+            return  # FCL takes no model of nothing
+        self.model = fcl.BVHModel()
+        self.model.beginModel(len(faces), len(vertices))
+        self.model.addSubModel(vertices, faces)
+        self.model.endModel()
+        self.object = fcl.CollisionObject(self.model, fcl.Transform())
+
+    def at(self, shift: Array) -> Surface:
+        """The same surface moved by ``shift`` (3,); its tree is the same one."""
+        if not self.size:
+            return self
+        moved = copy(self)
+        moved.object = fcl.CollisionObject(self.model, fcl.Transform(shift))
+        return moved
+
+
+def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float:
+    """Smallest distance of ``head`` and ``item``, given relative to one origin, mm; 0 up to ``touch``."""
+    if not head.size:
+        return np.inf
+    distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
+    return 0.0 if distance <= touch else distance
 
 
 class Groups:
