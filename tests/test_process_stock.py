@@ -143,6 +143,19 @@ def test_a_cut_by_hand(tmp_path: Path) -> None:
     assert middle[round(20 * 60 * 49.88)] == pytest.approx(100 + 49.88 / 2)
 
 
+@pytest.mark.parametrize("angle", [3, 7, 11, 17, 23, 29, 36.5, 41])
+def test_nothing_hangs_on_where_a_piece_was(tmp_path: Path, angle: float) -> None:
+    """A plate 150 x 120 across the machine's axes cut in two: of the half that came free no hairline stays
+    along its outside, on which the other half would seem to lie."""
+    body = block(150, 120, 20).rotate((0, 0, angle))
+    c, s = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    ends = [(round(x * c - 60 * s, 6), round(x * s + 60 * c, 6)) for x in (-10, 160)]
+    loaded = scene(tmp_path, body, line(*ends))
+    _, stock = ours(loaded, 0, WIDE)
+    assert stock.metal.region.geom_type == "Polygon"
+    assert stock.metal.region.area == pytest.approx(150 * (60 - WIDE / 2), rel=1e-6)
+
+
 def test_upright_facets_make_no_levels() -> None:
     """A block whose walls are cut into many small facets has two levels, and a slanted facet adds its own."""
     from tests.bench.jobs import gridded_plate

@@ -101,7 +101,43 @@ def polygons(region: Any) -> list[Any]:
     """
     import shapely
 
-    return [each for each in shapely.get_parts(region) if each.geom_type == "Polygon"]
+    # twice: what is made valid may be a collection with several areas as one of its parts
+    parts = shapely.get_parts(shapely.get_parts(region))
+    return [each for each in parts if each.geom_type == "Polygon"]
+
+
+def areas(region: Any) -> Any:
+    """The areas of any geometry as one: empty, a polygon or several.
+
+    What two regions share is a collection with lines and points where they only touch, and such a
+    collection has no edge (``boundary``), so that nothing can be asked about how far it is.
+
+    Args:
+        region: a geometry, of whatever kind.
+    """
+    if region.geom_type in ("Polygon", "MultiPolygon"):
+        return region
+    return as_one(polygons(region))
+
+
+def as_one(found: Sequence[Any]) -> Any:
+    """Polygons that share no area as one region: empty, a polygon or several.
+
+    Args:
+        found: shapely polygons.
+    """
+    import shapely
+
+    return found[0] if len(found) == 1 else shapely.multipolygons(found) if len(found) else shapely.Polygon()
+
+
+def common(a: Any, b: Any) -> Any:
+    """The area that two regions share; where they only touch they share none.
+
+    Args:
+        a, b: shapely, in one plane.
+    """
+    return areas(a.intersection(b))
 
 
 def edges(region: Any) -> Any:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, boxes_of
+from clearance.geometry.planar import areas
 from clearance.mesh.topology import shells
 
 Array = NDArray[np.float64]
@@ -204,7 +205,7 @@ def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
     loops = [shapely.linearrings(np.vstack([ring, ring[:1]])) for ring in found]
     polygons = shapely.polygons(loops)
     if len(loops) == 1:
-        return shapely.make_valid(polygons[0])
+        return areas(shapely.make_valid(polygons[0]))
     tree = shapely.STRtree(polygons)
     across = tree.query(polygons, predicate="overlaps")
     twice = tree.query(polygons, predicate="contains_properly")
@@ -217,7 +218,7 @@ def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
         if depth[inner] % 2 == 1 and depth[outer] == depth[inner] - 1:
             holes[outer].append(loops[inner])
     solid = [shapely.polygons(loops[k], holes[k] or None) for k in np.flatnonzero(depth % 2 == 0)]
-    return shapely.make_valid(solid[0] if len(solid) == 1 else shapely.multipolygons(solid))
+    return areas(shapely.make_valid(solid[0] if len(solid) == 1 else shapely.multipolygons(solid)))
 
 
 def _by_shell(triangles: Array, z: float) -> Any:
@@ -232,7 +233,7 @@ def _by_shell(triangles: Array, z: float) -> Any:
         found = rings(section(triangles[near[label[near] == one]], z))
         whole = shapely.Polygon()
         for ring in found:
-            whole = whole ^ shapely.make_valid(shapely.Polygon(ring))
+            whole = areas(whole ^ areas(shapely.make_valid(shapely.Polygon(ring))))
         parts.append(whole)
     return shapely.union_all(parts)
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
@@ -201,7 +202,7 @@ class _Stays:
 
         if places.is_empty or self.asked.whole:
             return places
-        here = places.intersection(self.asked.metal.region)
+        here = common(places, self.asked.metal.region)
         return here if here.area > LEAST else shapely.Polygon()
 
     def floats(self) -> None:

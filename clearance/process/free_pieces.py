@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from clearance.checking.verdict import check as judge
-from clearance.geometry.planar import polygons
+from clearance.geometry.planar import common, polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.balance import EDGE, GRAVITY, LEAST, StateRemark
@@ -289,7 +289,7 @@ class FreePieces:
             here = self.contact.near(part, k)
             if here.is_empty or not here.intersects(one.metal.region):
                 continue
-            here = here.intersection(one.metal.region)
+            here = common(here, one.metal.region)
             if here.area > LEAST:
                 found[other.name] = here
         return found

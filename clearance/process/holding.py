@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.planar import edges
+from clearance.geometry.planar import common, edges
 from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
 from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
@@ -179,7 +179,7 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
     for z in _levels(contacts, part, body):
         inside, outside = contacts.slice(part, z), contacts.slice(body, z)
         if metal is not None:
-            inside = inside.intersection(metal)
+            inside = common(inside, metal)
         if inside.is_empty or outside.is_empty:
             continue
         slices.append((inside, outside))

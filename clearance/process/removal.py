@@ -218,7 +218,7 @@ class _State:
         window = shapely.box(*bounds)
         if not everywhere and not window.contains(self.box):
             before = self.left(bounds)
-            after = _real(before.difference(drawn))
+            after = real(before.difference(drawn))
             rim = window.exterior
             onward = [piece for piece in after if piece.distance(rim) < 1e-9]
             if len(onward) == 1:
@@ -227,9 +227,9 @@ class _State:
                 inner = [p for p, near in zip(after, beside, strict=True) if near and p is not onward[0]]
                 return ([[onward[0], *inner]] if inner else []), False
         groups = []
-        for one in _real(self.left(None)):
+        for one in real(self.left(None)):
             if one.intersects(drawn):
-                pieces = _real(one.difference(drawn))
+                pieces = real(one.difference(drawn))
                 if len(pieces) > 1:
                     groups.append(pieces)
         return groups, True
@@ -424,8 +424,12 @@ def _array(shapes: Sequence[Any]) -> NDArray[np.object_]:
     return made
 
 
-def _real(shape: Any) -> list[Any]:
-    """The polygons that are not what rounding leaves."""
+def real(shape: Any) -> list[Any]:
+    """The polygons that are not what rounding leaves.
+
+    Args:
+        shape: a geometry of whatever kind (shapely), mm.
+    """
     import shapely
 
     found = _array(polygons(shape))

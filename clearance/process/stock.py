@@ -21,9 +21,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.planar import polygons
+from clearance.geometry.planar import as_one, polygons
 from clearance.process.known import Left
-from clearance.process.removal import LEAST_AREA, Piece
+from clearance.process.removal import LEAST_AREA, Piece, real
 from clearance.process.runs import Run
 from clearance.scene.model import Body, Scene
 
@@ -204,6 +204,8 @@ class Stock:
         return self._away
 
     def _made(self, region: Any, volume: float, middle: Array) -> Metal:
+        # a hairline along the outside of a piece that is gone is no metal: nothing lies on it
+        region = as_one(real(region))
         density = self.body.density
         return Metal(region, volume, middle, None if density is None else volume * density * 1e-6)
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes
+from clearance.geometry.planar import common
 from clearance.mesh.sections import Outline, region
 from clearance.scene.model import Body
 from clearance.scene.stability import holds
@@ -113,11 +114,11 @@ class Contacts:
 
     def _touches(self, k: int, outline: Outline, *, above: bool, beside: bool) -> Iterator[tuple[bool, Any]]:
         """Where a body touches a part: whether from below, and the region in plan."""
-        below = self.slice(k, outline.low - NEAR / 2).intersection(outline.shadow)
+        below = common(self.slice(k, outline.low - NEAR / 2), outline.shadow)
         if below.area > LEAST:
             yield True, below
         if above:
-            on_top = self.slice(k, outline.high + NEAR / 2).intersection(outline.shadow)
+            on_top = common(self.slice(k, outline.high + NEAR / 2), outline.shadow)
             if on_top.area > LEAST:
                 yield False, on_top
         if not beside:
@@ -125,7 +126,7 @@ class Contacts:
         for level in np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int)):
             cut = self.slice(k, float(outline.z[level]))
             if not cut.is_empty:
-                at_its_side = cut.buffer(NEAR, quad_segs=2).intersection(outline.slices[level])
+                at_its_side = common(cut.buffer(NEAR, quad_segs=2), outline.slices[level])
                 if at_its_side.area > LEAST:
                     yield False, at_its_side
 
@@ -202,11 +203,11 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
                 apart = z - other
                 if abs(apart) > max(reach, touch):
                     continue
-                shared = where.intersection(there)
-                if shared.area > SUPPORT_LEAST and apart <= touch:
-                    touching.append(shared)
-                elif shared.area > SUPPORT_LEAST:
-                    near.append(shared)
+                both = common(where, there)
+                if both.area > SUPPORT_LEAST and apart <= touch:
+                    touching.append(both)
+                elif both.area > SUPPORT_LEAST:
+                    near.append(both)
                     gap = min(gap, apart)
         sides = [(upper.sloping, lower.every), (upper.flat, lower.sloping)]
     else:

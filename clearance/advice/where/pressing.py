@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import Bears, Condition, Inside
 from clearance.geometry.aabb import boxes_of
+from clearance.geometry.planar import common
 from clearance.mesh.sections import region
 from clearance.parallel import processor_time
 from clearance.process.balance import EDGE
@@ -119,10 +120,10 @@ def pressing(
     for question, answer, top in on:
         part = scene.bodies[question.part]
         below = region(part.triangles_M, top - TOUCHES + BESIDE, (part.aabbs.low, part.aabbs.high))
-        metal = below if question.whole else below.intersection(question.metal.region)
+        metal = below if question.whole else common(below, question.metal.region)
         tip = face(body.triangles_M, top, False, TOUCHES)
         if several:
-            tip = tip.intersection(below).buffer(-SHARED)
+            tip = common(tip, below).buffer(-SHARED)
         key = (question.part, metal.wkb, answer.corners.tobytes() if len(answer.corners) else b"")
         outlines = hulls(tip, origin)
         if not outlines:
@@ -223,7 +224,7 @@ def _under(scene: Scene, body: Body, asked: Sequence[tuple[Any, Any]], origin: A
         part = scene.bodies[question.part]
         low = float(part.aabbs.box[0][2])
         above = region(part.triangles_M, low + TOUCHES - BESIDE, (part.aabbs.low, part.aabbs.high))
-        metal = above if question.whole else above.intersection(question.metal.region)
+        metal = above if question.whole else common(above, question.metal.region)
         poles = face(body.triangles_M, low, True, TOUCHES)
         outlines = hulls(poles, origin)
         if not outlines:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.lines import Lines, of_all
 from clearance.advice.where.pressing import Heard
+from clearance.geometry.planar import areas, common
 from clearance.mesh.sections import region
 from clearance.process.holding import BESIDE as HOLE
 from clearance.process.holding import Role, role_of
@@ -138,12 +139,12 @@ def _sides(part: Body, questions: Sequence[Any], face: Face) -> Iterator[tuple[A
         return
     boxes = (part.aabbs.low, part.aabbs.high)
     slices = [region(part.triangles_M, z, boxes) for z in (low, (low + high) / 2.0, high, *seen)]
-    own = shapely.intersection_all(slices)
+    own = areas(shapely.intersection_all(slices))
     whole = own.boundary
     metal = own
     for question in questions:
         if not question.whole:
-            metal = metal.intersection(question.metal.region)
+            metal = common(metal, question.metal.region)
     sides = []
     for piece in shapely.get_parts(metal.simplify(STRAIGHT)):
         if piece.geom_type != "Polygon":
