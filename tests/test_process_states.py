@@ -263,6 +263,31 @@ def test_a_clamp_that_touches_no_part_is_told(tmp_path: Path) -> None:
     assert not [f for f in good.findings if f.kind == "clamp idle"]
 
 
+def test_what_stands_over_the_table_s_opening_floats(tmp_path: Path) -> None:
+    """Plane geometry: where the machine file says what table there is, elsewhere there is none."""
+    bars: Tables = {"name": "bar", "box": {"x": [X - 200, X - 100], "y": [Y - 10, Y + 70], "z": [-20, 0]}}
+    path = line((-5, 58), (85, 58))
+    magnet = {"name": "magnet", "holder": "magnet_block", "at": [X - 20, Y + 30, 0]}
+    spare: Tables = {"name": "spare", "part": "plate.stl", "units": "mm", "at": [X - 25, Y - 5, 0]}
+    beside = [LEFT, RIGHT, STRAP, SECOND]
+
+    def floating(machine: list[Tables], *items: Tables) -> list[tuple[str, str | None]]:
+        made = scene(tmp_path, FRAME, path, items=[*beside, *items], machine={"bodies": machine})
+        return [(f.severity, f.item) for f in made.findings if f.kind == "floats"]
+
+    away = [{**magnet, "at": [X + 200, Y + 30, 0]}, {**spare, "at": [X + 250, Y - 5, 0]}]
+    assert floating([], *away) == []
+    assert floating([bars], *away) == [("close", "magnet"), ("close", "spare")]
+
+
+def test_a_loose_magnet_beside_a_part_keeps_it_from_nothing(tmp_path: Path) -> None:
+    """The plate's middle, X 40, is 30 beside the left rail's end: a magnet beside it goes along."""
+    magnet = {"name": "magnet", "holder": "magnet_block", "at": [X - 25, Y + 30, 0]}
+    plate = {"plate": plate_with(material="steel")}
+    result = judged(tmp_path, FRAME, line((-5, 58), (85, 58)), items=[LEFT, magnet], **plate)
+    assert "it would tip" in message(result, "off its feet")
+
+
 def test_outer_contour_before_the_inner_one(tmp_path: Path) -> None:
     outer = line((85, 30), (70, 30), (70, 50), (12, 50), (12, 10), (70, 10), (70, 30))
     items = [LEFT, RIGHT, STRAP, SECOND]

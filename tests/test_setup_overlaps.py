@@ -5,6 +5,7 @@ Depths are plane geometry. What is told is checked with another library (trimesh
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import cos, pi, sqrt
 from pathlib import Path
 from typing import Any
@@ -206,13 +207,17 @@ def test_two_library_holders_on_one_spot(tmp_path: Path) -> None:
     assert message == 'cuts 8.00 mm deep into "two"'  # a parallel is 8 wide
 
 
-def test_table_and_open_bodies_are_left_out(tmp_path: Path) -> None:
+def test_in_the_machine_a_holder_is_a_note_and_open_bodies_are_left_out(tmp_path: Path) -> None:
     """The machine's own bodies are described generously; an open surface has no inside."""
     a, b = brick([0, 0, 0], [9, 9, 9]), brick([5, 0, 0], [14, 9, 9])
     machine = Body("frame", "machine", b, True, FREE, FREE)
     opened = Body("open", "part", b[:-1], False, FREE, FREE, item=1)
     for other in (machine, opened):
-        assert overlap_findings([body(a), other], [(0, 1)]) == []
+        for kind, severity in (("part", "close"), ("holder", "note")):
+            found = overlap_findings([replace(body(a), kind=kind), other], [(0, 1)])
+            assert [(f.severity, f.message) for f in found] == (
+                [(severity, 'cuts 4.00 mm deep into "frame"')] if other is machine else []
+            )
 
 
 def fine(triangles: Any) -> Any:

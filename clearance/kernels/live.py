@@ -374,8 +374,9 @@ class Live:
         strips, of = strips_of(self._tree.triangles[kept.triangle[at]])
         endless, least = np.full(len(of), np.inf), np.zeros(len(of))
         value, _ = search(
-            strips, chords, of, row[of], self._measure, endless, least, tolerances=self.tolerances.meridian
-        )
+            strips, chords, of, row[of], self._measure, endless, least,
+            tolerances=self.tolerances.meridian, hurried=True,
+        )  # fmt: skip
         lowest = np.full(len(row), np.inf)
         np.minimum.at(lowest, of, value)
         kept.value[at] = lowest

@@ -43,6 +43,7 @@ from clearance.process.statics import (
 from clearance.process.stock import Metal
 from clearance.process.support import bearing
 from clearance.scene.stability import attracts, is_magnet
+from fixtures_lib.holder import Fastened
 
 #: m/s2
 GRAVITY = 9.81
@@ -128,6 +129,15 @@ class _Stays:
         self.remarks: list[StateRemark] = []
         #: what is to be told of jaws that do not grip it
         self.loose: list[StateRemark] = []
+        #: magnets that stand loose beside it: they keep it in place, and go along where it tips
+        self.standing = {
+            self.bodies[k].name
+            for k in asked.present
+            for kind in [self.bodies[k].library]
+            if kind is not None and kind.fastened is Fastened.STANDS and is_magnet(self.bodies[k])
+            if contact.bearing(k, asked.part).touching.is_empty
+            if contact.bearing(asked.part, k).touching.is_empty
+        }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
 
@@ -143,14 +153,16 @@ class _Stays:
         weight = self.weight()
         held_by = self.asked.held_by
         holds = bool(grips) or held_by is not None
+        loose = [name for name in grips if name in self.standing]
+        keeps = held_by is not None or len(loose) < len(grips)
         idle: tuple[str, ...] = ()
         self.open_jaws(bool(holds or presses or self.asked.pressed_above))
         inside = None if not carriers else -outside(weight.at, corners)
         if not carriers:
             if not any(self.keeps_up(name) for name in grips):
                 self.floats()
-        elif inside is not None and inside < -EDGE and not holds:
-            self.tips(weight, corners, presses, -inside)
+        elif inside is not None and inside < -EDGE and not keeps:
+            self.tips(weight, corners, presses, -inside, loose)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
             idle = self.idle()
             cure = 'clamp it, or say what does (held_by = "glue")'
@@ -352,7 +364,14 @@ class _Stays:
             self.remarks += [replace(one, severity="note") if held else one for one in self.loose]
 
     # --------------------------------------------------------------------------------------- equilibrium
-    def tips(self, weight: Resultant, corners: Array, presses: dict[str, Array], off: float) -> None:
+    def tips(
+        self,
+        weight: Resultant,
+        corners: Array,
+        presses: dict[str, Array],
+        off: float,
+        loose: Sequence[str] = (),
+    ) -> None:
         held, forces = self.pressed(weight, presses)
         if stands(held, corners, EDGE):
             return
@@ -369,7 +388,8 @@ class _Stays:
             self.tell("off its feet", "note", f"{where}; {only} {_up(force)} N at least")
             return
         more = self.too_weak(forces, presses, lambda at: needed(held, none, _none(), at, corners, EDGE))
-        self.tell("off its feet", "close", f"{where}; {more or 'it would tip'}")
+        along = f" and take {_named(loose)} along" if loose else ""
+        self.tell("off its feet", "close", f"{where}; {more or 'it would tip' + along}")
 
     def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:
         """Whether it stays put where the jets are worst, and what a clamp must press with."""

@@ -28,7 +28,7 @@ from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
 from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
 from clearance.scene.model import Body, Finding, Scene
-from clearance.scene.stability import attracts
+from clearance.scene.stability import attracts, table_is_described
 from fixtures_lib.holder import Does, Fastened
 
 #: share of a part's own size by which its middle must lie between what touches it, to be gripped
@@ -426,7 +426,8 @@ class ContactCache:
             laid: index of a body.   present: indices of those that are there.
         """
         low, high = self.bodies[laid].aabbs.box
-        return abs(float(low[2])) <= MEETS or any(
+        on_table = abs(float(low[2])) <= MEETS and not table_is_described(self.bodies)
+        return on_table or any(
             len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
             for k in present
             if k != laid and self.bodies[k].kind in ("holder", "machine")

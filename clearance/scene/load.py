@@ -159,7 +159,9 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     with beside(lambda: overlap_findings(planned, together), worth=many) as overlaps:
         findings += limit_findings(planned, machine.max_part_mass, masses)
         stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
-        on_their_feet = feet_findings(planned, together, masses)
+        on_their_feet = feet_findings(
+            planned, together, masses, {name for cut in setup.cuts for name in cut.part}
+        )
         findings += overlaps()
     findings += on_their_feet
     more: dict[int, dict[str, Any]] = {}

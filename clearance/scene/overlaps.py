@@ -308,16 +308,16 @@ LARGEST = 20_000
 
 
 def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) -> list[Finding]:
-    """Items that cut into each other by more than ``NOTICED``, with the depth.
+    """Items that cut into each other, or into the machine, by more than ``NOTICED``, with the depth.
 
     A screw's end that is meant to be sunk does not count, save in a part that its holder does not stand on.
     Where no part is concerned and one of the two is a model or plain shape of the user's own, whose screws
-    nobody knows, it is a note.
+    nobody knows, it is a note; so it is of a holder in the machine, which is described generously.
 
     Args:
         together: indices of the bodies that are there at one time; each of them is looked at.
     """
-    items = [k for k, body in enumerate(bodies) if body.item is not None]
+    items = [k for k, body in enumerate(bodies) if body.item is not None or body.kind == "machine"]
     boxes = np.array([bodies[k].aabbs.box for k in items]).reshape(-1, 2, 3)
     low, high = boxes[:, 0], boxes[:, 1]
     rows = [set(each) for each in together]
@@ -329,6 +329,8 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
             if not any(a in row and b in row for row in rows):
                 continue
             one, other = bodies[a], bodies[b]
+            if one.kind == other.kind == "machine":
+                continue
             if one.kind != "part" and other.kind == "part":
                 one, other, a, b = other, one, b, a
             if not (one.closed and other.closed):

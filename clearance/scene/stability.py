@@ -9,7 +9,7 @@ of these places, seen from above, it is off its feet.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,15 @@ def attracts(body: Body, held: Body) -> bool:
     return is_magnet(body) and is_magnetic(held.material, held.density)
 
 
+def table_is_described(bodies: Sequence[Body]) -> bool:
+    """Whether the machine file says where there is table at Z = 0: elsewhere nothing stands there.
+
+    Args:
+        bodies: all of a scene, the machine's among them.
+    """
+    return any(b.kind == "machine" and abs(float(b.aabbs.box[1][2])) <= _TOP for b in bodies)
+
+
 def is_magnet(body: Body) -> bool:
     """Whether a body is a holder that holds by its magnetism."""
     return body.library is not None and Does.ATTRACTS in body.library.does
@@ -53,6 +62,8 @@ def is_magnet(body: Body) -> bool:
 
 Array = NDArray[np.float64]
 
+#: the table's top is at Z = 0, within this, mm
+_TOP = 0.1
 #: a centre of gravity beside the hull by less than this stands on its edge, mm
 EDGE = 0.1
 #: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
@@ -65,16 +76,22 @@ BATCH = 20_000
 MANY = 300_000
 
 
-def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], masses: Masses) -> list[Finding]:
-    """What would tip off what carries it.
+def feet_findings(
+    bodies: Sequence[Body], together: Iterable[Sequence[int]], masses: Masses, cut: Collection[str] = ()
+) -> list[Finding]:
+    """What would tip off what carries it, or has nothing under it.
 
     A part is a finding of its own; one that is held down or gripped, and a loose element, whose screws
-    nobody may have described, are notes. Nothing is said where no carrying face is found.
+    nobody may have described, are notes. Where no carrying face is found nothing is said of what lies on a
+    table that the machine file does not describe, nor of what is gripped or touches the side of a holder.
 
     Args:
+        bodies: all of a scene.
         together: indices of the bodies that are there at one time; each of them is looked at.
         masses: of the items. Where a density is not known, steel is taken.
+        cut: names of the parts that are cut: of these it is told state by state whether they float.
     """
+    framed = table_is_described(bodies)
     told: dict[tuple[str, str], Finding] = {}
     faces = _AllFaces(bodies)
     index = {body.name: k for k, body in enumerate(bodies)}
@@ -91,6 +108,13 @@ def feet_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]], mas
             load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
             rest = row.difference(load)
             beside = _beside(load, rest, faces, masses)
+            if beside is None:
+                if body.name not in cut and not _hangs(k, rest, bodies, index, framed):
+                    message = f"floats at Z {float(body.aabbs.box[0][2]):.2f}: nothing is under it"
+                    told.setdefault(
+                        (body.name, "floats"), Finding("floats", "close", message, item=body.name)
+                    )
+                continue
             if beside <= EDGE:
                 continue
             held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces)
@@ -171,8 +195,9 @@ def _beside(
     rest: frozenset[int],
     faces: _AllFaces,
     masses: Masses,
-) -> float:
-    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm."""
+) -> float | None:
+    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm; None: it has
+    none."""
     hull, beside, centre = np.empty((0, 2)), 0.0, None
     for points in (p for a, b in faces.near(load, rest) for p in _contact(faces.of[a], faces.of[b])):
         if centre is None:
@@ -181,7 +206,21 @@ def _beside(
         beside = _outside(centre, hull)
         if beside == 0.0:
             break  # more contacts cannot bring it out again
-    return beside
+    return None if centre is None else beside
+
+
+def _hangs(k: int, rest: frozenset[int], bodies: Sequence[Body], index: dict[str, int], framed: bool) -> bool:
+    """Whether what has nothing under it may be kept up all the same: by a table of which the machine file
+    says nothing, by jaws or a ring, or by a holder or a piece of the machine that it touches."""
+    low, high = bodies[k].aabbs.box
+    if (abs(float(low[2])) <= _TOP and not framed) or _gripped(bodies[k], bodies, index):
+        return True
+    near = (
+        j
+        for j in rest
+        if bodies[j].kind == "machine" or (bodies[j].item is not None and not _loose(bodies[j]))
+    )
+    return any(len(bodies[j].aabbs.meeting(low - _TOP, high + _TOP)) for j in near)
 
 
 def _centre(load: Sequence[Body], masses: Masses) -> Array:

@@ -478,6 +478,7 @@ class _NearestSearch:
                 limit[owner],
                 now.low,
                 tolerances=self.tolerances,
+                hurried=self.near,
             )
             self.found.improve(self.keys(now.ask, now.tri, chord), value, now.tri, chord, now.row)
             pairs = self.pruned(pairs)
