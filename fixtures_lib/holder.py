@@ -273,7 +273,7 @@ class Kind:
     least, to bear and to stand loose. ``build`` raises ``Conflict`` where values, each within its range, do
     not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
     is to be held in (or in H, where it says ``fits_in_own_frame``), and returns the values that make the
-    holder fit that part. ``slides`` takes the values and mm towards its tip, and returns what is otherwise
+    holder fit that part; ``fits`` are the names of all that it may return. ``slides`` takes the values and mm towards its tip, and returns what is otherwise
     once it is pushed along its slot, its screw where it is. ``adjusted`` says which angles are set where it
     stands, and by what. ``file`` is where the shop describes it, as the user named it; "" for a holder of
     the library. ``origin`` says where X Y Z = 0 is; ``drawn`` takes the values used and says what stands on
@@ -292,6 +292,7 @@ class Kind:
     adjusted: tuple[Adjustment, ...] = ()
     slides: Callable[[Mapping[str, Any], float], dict[str, Any]] | None = None
     fits_in_own_frame: bool = False
+    fits: tuple[str, ...] = ()
     file: str = ""
     origin: str = ""
     drawn: Callable[[Mapping[str, Any]], Drawn] | None = None
@@ -312,12 +313,14 @@ class Fitted:
         problems: one sentence for each that could not be: the number and its limit. Values outside a range
             are set to the range's end, so that the scene can still be made and looked at.
         built: what ``build`` makes of these values; None where nobody made it yet.
+        decided: names of the parameters that the fit decided, whatever is given for them.
     """
 
     params: dict[str, Any]
     said: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
     built: Holder | None = None
+    decided: tuple[str, ...] = ()
 
 
 def length(value: float) -> float:

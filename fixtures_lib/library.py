@@ -180,11 +180,15 @@ def fit(
     known = {parameter.name: parameter for parameter in kind.parameters}
     fitted = dict(measured)
     for key, value in measured.items():
+        beside = given.get(key)
         if isinstance(value, str):
-            said.append(f"{key} set to {value}")
+            instead = f" in place of the {beside} given" if beside not in (None, value) else ""
+            said.append(f"{key} set to {value}{instead}")
             continue
         unit, low, high = known[key].unit, known[key].low, known[key].high
-        said.append(f"{key} set to {value:.4g} {unit}")
+        other = beside is not None and f"{beside:.4g}" != f"{value:.4g}"
+        instead = f" in place of the {beside:.4g} {unit} given" if other else ""
+        said.append(f"{key} set to {value:.4g} {unit}{instead}")
         assert low is not None
         assert high is not None
         if not low <= value <= high:
@@ -198,7 +202,7 @@ def fit(
     except Conflict as conflict:
         problem = f"{kind.name} does not fit: {conflict.parameter} {conflict.found}; {conflict.want}"
         return Fitted(given, (), (*problems, problem))
-    return Fitted({**given, **fitted}, tuple(said), tuple(problems), built)
+    return Fitted({**given, **fitted}, tuple(said), tuple(problems), built, tuple(fitted))
 
 
 def filled(

@@ -222,4 +222,5 @@ KIND = Kind(
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
+    fits=("diameter", "size", "part_height"),
 )

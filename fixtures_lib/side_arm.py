@@ -86,4 +86,5 @@ KIND = Kind(
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
     fit=shared.fit_opening,
+    fits=("opening",),
 )

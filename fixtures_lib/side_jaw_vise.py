@@ -59,5 +59,6 @@ KIND = Kind(
     does=Does.BEARS | Does.GRIPS,
     fastened=Fastened.BOLTED,
     fit=shared.fit_opening,
+    fits=("opening",),
     cautions=("The jaws pull the part down on the steps; check that it rests before the heads come near.",),
 )

@@ -242,6 +242,7 @@ KIND = Kind(
     does=Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
+    fits=("reach", "height"),
     slides=slid,
     laid=True,
     cautions=(

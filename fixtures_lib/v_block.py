@@ -197,5 +197,6 @@ KIND = Kind(
     does=Does.BEARS | Does.PRESSES,
     fastened=Fastened.STANDS,
     fit=fit,
+    fits=("diameter", "size"),
     cautions=("Give the bar's measured diameter: the seat's height follows from it.",),
 )

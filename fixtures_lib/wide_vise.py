@@ -193,5 +193,6 @@ KIND = Kind(
     does=Does.BEARS | Does.GRIPS | Does.PRESSES,
     fastened=Fastened.BOLTED,
     fit=fit,
+    fits=("opening", "part_height", "straps"),
     cautions=("The screws and studs stand over the part's top: look at the upper head there.",),
 )

@@ -25,9 +25,19 @@ from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
-from clearance.scene.reread import built_with, edited, found_item, off_with, params_of, three
+from clearance.scene.reread import (
+    ARGUMENTS,
+    built_with,
+    edited,
+    found_item,
+    no_longer_fitted,
+    off_with,
+    params_of,
+    three,
+    unfitted,
+)
 from clearance.scene.reread import check as check_tried
-from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, UseNozzles, said
+from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, Unfit, UseNozzles, said
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "SessionState"]
@@ -47,6 +57,7 @@ class SessionState:
         params: what is set, by item and parameter, in the file's own units.
         off: names of items that are off for all cuts.   raised: all on the table, mm.
         nozzles: that are mounted; None: those of the setup.
+        unfitted: names of holders that their setup fits to a part, and that are so no longer.
     """
 
     on_seat: Mapping[str, Matrix] = field(default_factory=dict)
@@ -54,10 +65,12 @@ class SessionState:
     off: tuple[str, ...] = ()
     raised: float = 0.0
     nozzles: str | None = None
+    unfitted: tuple[str, ...] = ()
 
     def built_with(self) -> list[Edit]:
         """What a setup is read with before anything of it is moved or off."""
         edits: list[Edit] = [Set(item, param, value) for (item, param), value in self.params.items()]
+        edits += map(Unfit, self.unfitted)
         return edits if self.nozzles is None else [*edits, UseNozzles(self.nozzles)]
 
     def read_with(self, scene: Scene) -> list[Edit]:
@@ -240,7 +253,7 @@ class Session:
             InputError: there is no such item; it cannot be set up so, and stays where it was.
         """
         move = Move(item, three("by", by), three("turn", turn))
-        check_tried(self._scene, [move])
+        check_tried(self._scene, [move], ARGUMENTS)
         flat = replace(self._state, raised=0.0)
         home = self._figures.home.with_on_seat(self._whole(flat.on_seat, self._base))
         there = home.moved(item, move.by, move.turn)
@@ -269,10 +282,10 @@ class Session:
         Raises:
             InputError: there is no such item; it has no slot, or the slot ends there.
         """
-        source = found_item(self._scene, item, "--set").library
+        source = found_item(self._scene, item, ARGUMENTS.set).library
         if source is None or source.kind.slides is None:
             found = f'"{item}" has no slot along which it could be pushed'
-            raise InputError(None, "--set", found, "a strap, say")
+            raise InputError(None, ARGUMENTS.set, found, "a strap, say")
         try:
             values = source.kind.slides(self.params(item), by)
         except Conflict as error:
@@ -280,9 +293,15 @@ class Session:
         return self._set(item, values, on)
 
     def _set(self, item: str, values: Mapping[str, Any], on: bool) -> tuple[Row, ...]:
-        sets = params_of(self._scene, [Param(item, name, value) for name, value in values.items()])
+        sets = params_of(self._scene, [Param(item, name, v) for name, v in values.items()], ARGUMENTS)
+        without = self._state.unfitted
+        source = self.shown.items[item].library
+        kept = None if source is None else unfitted(source, list(values), self.params(item))
+        if kept is not None:
+            without = (*without, item)
+            sets += params_of(self._scene, [Param(item, name, v) for name, v in kept.items()])
         params = {**self._state.params, **{(item, one.param): one.value for one in sets}}
-        return self._to(replace(self._state, params=params), on)
+        return self._to(replace(self._state, params=params, unfitted=without), on)
 
     def take_off(self, item: str) -> tuple[Row, ...]:
         """Take an item off for all cuts, with all that stands on it, and measure.
@@ -293,8 +312,8 @@ class Session:
         Raises:
             InputError: there is no such item, or a cut needs it.
         """
-        found_item(self._scene, item, "--off")
-        off_with(self._scene, [item])
+        found_item(self._scene, item, ARGUMENTS.off)
+        off_with(self._scene, [item], ARGUMENTS)
         off = tuple(dict.fromkeys([*self._state.off, item]))
         return self._to(replace(self._state, off=off))
 
@@ -304,7 +323,7 @@ class Session:
         Args:
             item: its name.
         """
-        found_item(self._scene, item, "--off")
+        found_item(self._scene, item, ARGUMENTS.off)
         return self._to(replace(self._state, off=tuple(name for name in self._state.off if name != item)))
 
     def raise_to(self, by: float, *, on: bool = False) -> tuple[Row, ...]:
@@ -319,7 +338,7 @@ class Session:
         """
         if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
             raise WrongArgument("by", by, "a length in mm")
-        check_tried(self._scene, [Raise(float(by))])
+        check_tried(self._scene, [Raise(float(by))], ARGUMENTS)
         return self._to(replace(self._state, raised=float(by)), on)
 
     def mount(self, nozzles: str | None) -> tuple[Row, ...]:
@@ -397,7 +416,7 @@ class Session:
     def _reshaped(self, state: SessionState) -> bool:
         """Whether nothing but dimensions of holders is otherwise, which change nothing but their surfaces."""
         now = self._state
-        if state.nozzles != now.nozzles:
+        if (state.nozzles, state.unfitted) != (now.nozzles, now.unfitted):
             return False
         items = {
             i for i, p in {**now.params, **state.params} if now.params.get((i, p)) != state.params.get((i, p))
@@ -438,6 +457,9 @@ def _in_words(one: Edit, scene: Scene) -> str:
         return said(Param(one.item, one.param, one.value)) + (
             "" if scene.units == "mm" else f" {scene.units}"
         )
+    if isinstance(one, Unfit):
+        source = scene.items[one.item].library
+        return no_longer_fitted(one.item, None if source is None else source.fit)
     if isinstance(one, UseNozzles):
         return f'nozzles "{one.name}"'
     return f'"{one.item}" off'

@@ -196,7 +196,7 @@ def _param(session: Session, body: Body, one: Parameter) -> dict[str, Any]:
         "choices": list(one.choices),
         "many": one.many,
         "value": list(value) if isinstance(value, tuple) else value,
-        "fitted": body.library.fit is not None and one.name not in body.library.chosen,
+        "fitted": one.name in body.library.decided,
     }
 
 

@@ -257,6 +257,7 @@ class _Workshop:
         origin = self._file.origins[i]
         scale = origin.params_mm(item.params)
         findings: list[Finding] = []
+        decided: tuple[str, ...] = ()
         try:
             kind = self._kind_of(item.holder)
             if item.fit is None:
@@ -264,7 +265,7 @@ class _Workshop:
             else:
                 fitted = self._fitted(i, kind, scale)
                 built = fitted.built or library.build(kind, fitted.params)
-                findings = findings_of(item, fitted)
+                findings, decided = findings_of(item, fitted), fitted.decided
         except InputError as error:
             if error.file is not None:
                 raise
@@ -283,6 +284,7 @@ class _Workshop:
             chosen=tuple(item.params),
             fit=item.fit,
             holes=built.holes,
+            fitted=decided,
         )
         return Made(
             triangles=built.triangles,

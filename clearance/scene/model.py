@@ -382,10 +382,10 @@ class Scene:
             InputError: there is no such item; it cannot be set up so; the scene, or a file, was changed since
                 it was read.
         """
-        from clearance.scene.reread import changed, three
+        from clearance.scene.reread import ARGUMENTS, changed, three
         from clearance.scene.tries import Move
 
-        return changed(self, [Move(item, three("by", by), three("turn", turn))])
+        return changed(self, [Move(item, three("by", by), three("turn", turn))], ARGUMENTS)
 
     def without(self, item: str) -> Scene:
         """The setup read anew with an item, and all that stands on it, off for all cuts.
@@ -396,10 +396,10 @@ class Scene:
         Raises:
             InputError: as for ``moved``.
         """
-        from clearance.scene.reread import changed
+        from clearance.scene.reread import ARGUMENTS, changed
         from clearance.scene.tries import Off
 
-        return changed(self, [Off(item)])
+        return changed(self, [Off(item)], ARGUMENTS)
 
     def with_param(self, item: str, param: str, value: ParamValue | Sequence[float]) -> Scene:
         """The setup read anew with another value of a holder's parameter.
@@ -411,10 +411,10 @@ class Scene:
         Raises:
             InputError: as for ``moved``; there is no such parameter, or it cannot have this value.
         """
-        from clearance.scene.reread import changed
+        from clearance.scene.reread import ARGUMENTS, changed
         from clearance.scene.tries import Param
 
-        return changed(self, [Param(item, param, value)])
+        return changed(self, [Param(item, param, value)], ARGUMENTS)
 
     @property
     def known_machine(self) -> MachineModel:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from clearance.scene.fields import suggestion
 from clearance.scene.load import load
 from clearance.scene.measured import Asked, Trial
 from clearance.scene.model import Body, Scene
+from clearance.scene.settings import FromLibrary
 from clearance.scene.toml_file import MM_PER_UNIT
 from clearance.scene.tries import (
     DIGITS,
@@ -27,6 +28,7 @@ from clearance.scene.tries import (
     Stand,
     Three,
     Tried,
+    Unfit,
     UseNozzles,
     said,
     together,
@@ -39,20 +41,45 @@ FARTHEST = 2000.0
 MOST = 3600.0
 
 
-def changed(scene: Scene, tried: Sequence[Tried]) -> Scene:
+@dataclass(frozen=True)
+class Words:
+    """What a message names that tells of something wrong in what is tried.
+
+    Attributes:
+        moved, turned, set, off: where an item is named.   by, turn, raised: where numbers are.
+        param: where a parameter is named.
+    """
+
+    moved: str
+    turned: str
+    set: str
+    off: str
+    by: str
+    turn: str
+    raised: str
+    param: str
+
+
+#: for who writes a command, and for who calls a function
+OPTIONS = Words("--move", "--turn", "--set", "--off", "--move", "--turn", "--raise", "--set")
+ARGUMENTS = Words("item", "item", "item", "item", "by", "turn", "by", "param")
+
+
+def changed(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> Scene:
     """The setup read anew with what is tried.
 
     Parameters are set first; then items are moved in the order given, and all is raised.
 
     Args:
         scene: as read, or as it came from here.   tried: in machine axes, mm and degrees.
+        words: what messages name.
 
     Raises:
         InputError: there is no such item or parameter; it cannot be set up so; the scene, or a file, was
             changed since it was read.
     """
-    check(scene, tried)
-    params = params_of(scene, tried)
+    check(scene, tried, words)
+    params, told = _set(scene, tried, words)
     stand = None
     if any(isinstance(one, Move | Raise) for one in tried):
         stand = Stand(_anew(scene, params, (), ()) if params else scene)
@@ -61,10 +88,55 @@ def changed(scene: Scene, tried: Sequence[Tried]) -> Scene:
                 stand = stand.moved(one.item, one.by, one.turn)
             elif isinstance(one, Raise):
                 stand = stand.raised(one.by)
-    off = [Off(name) for name in off_with(scene, [one.item for one in tried if isinstance(one, Off)])]
+    off = [Off(name) for name in off_with(scene, [one.item for one in tried if isinstance(one, Off)], words)]
     places = [] if stand is None else stand.places()
-    words = [said(one) for one in tried]
-    return edited(scene, [*params, *places, *off], words)
+    return edited(scene, [*params, *places, *off], [*map(said, tried), *told])
+
+
+def _set(scene: Scene, tried: Sequence[Tried], words: Words) -> tuple[list[Edit], list[str]]:
+    """What is set, as the file would have it, and what is fitted no longer since; the latter in words."""
+    given: dict[str, list[str]] = {}
+    for one in tried:
+        if isinstance(one, Param):
+            given.setdefault(one.item, []).append(one.param)
+    edits: list[Edit] = [*params_of(scene, tried, words)]
+    told = []
+    for item, names in given.items():
+        source = scene.items[item].library
+        kept = None if source is None else unfitted(source, names, source.params)
+        if source is not None and kept is not None:
+            edits += [Unfit(item), *params_of(scene, [Param(item, name, v) for name, v in kept.items()])]
+            stays = "".join(f", {name} stays {value}" for name, value in kept.items())
+            told.append(f"{no_longer_fitted(item, source.fit)}{stays}")
+    return edits, told
+
+
+def no_longer_fitted(item: str, part: str | None) -> str:
+    """That a holder is fitted no longer, in a setter's words.
+
+    Args:
+        item: its name.   part: that it was fitted to.
+    """
+    return f'"{item}" no longer fitted to "{part}"'
+
+
+def unfitted(source: FromLibrary, names: Sequence[str], now: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What of a holder that fits itself to a part stays as it is, mm and degrees, once some of what its fit
+    decides is set; None where that leaves the fit as it is.
+
+    Args:
+        source: the holder.   names: of the parameters that are set.   now: all its values as they are.
+    """
+    if not set(names) & set(source.decided):
+        return None
+    usual = {one.name: one.default for one in source.kind.parameters}
+    return {
+        name: now[name]
+        for name in source.kind.fits
+        if name not in names
+        and now.get(name) is not None
+        and (name in source.chosen or now[name] != usual[name])
+    }
 
 
 def edited(scene: Scene, edits: Sequence[Edit], words: Sequence[str]) -> Scene:
@@ -141,26 +213,26 @@ def three(name: str, values: Sequence[float]) -> Three:
     return float(numbers[0]), float(numbers[1]), float(numbers[2])
 
 
-def check(scene: Scene, tried: Sequence[Tried]) -> None:
+def check(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> None:
     """Refuse what names no item, or is no length.
 
     Args:
-        scene: as read.   tried: of it.
+        scene: as read.   tried: of it.   words: what messages name.
 
     Raises:
         InputError: one message for the first that is wrong.
     """
     for one in tried:
         if isinstance(one, Raise):
-            _within("--raise", (one.by,), FARTHEST, "mm")
+            _within(words.raised, (one.by,), FARTHEST, "mm")
             continue
         if isinstance(one, Move):
-            _within("--move", one.by, FARTHEST, "mm")
-            _within("--turn", one.turn, MOST, "degrees")
+            _within(words.by, one.by, FARTHEST, "mm")
+            _within(words.turn, one.turn, MOST, "degrees")
             turned = any(one.turn) and not any(one.by)
-            found_item(scene, one.item, "--turn" if turned else "--move")
+            found_item(scene, one.item, words.turned if turned else words.moved)
         else:
-            found_item(scene, one.item, "--set" if isinstance(one, Param) else "--off")
+            found_item(scene, one.item, words.set if isinstance(one, Param) else words.off)
 
 
 def _within(option: str, values: Sequence[float], most: float, unit: str) -> None:
@@ -174,7 +246,7 @@ def found_item(scene: Scene, name: str, option: str) -> Body:
     """An item by its name.
 
     Args:
-        scene: whose.   name: of the item.   option: that named it, for the message.
+        scene: whose.   name: of the item.   option: that named it, or argument, for the message.
 
     Raises:
         InputError: there is none.
@@ -204,11 +276,11 @@ def param_of(scene: Scene, words: str) -> tuple[str, str]:
     raise AssertionError
 
 
-def params_of(scene: Scene, tried: Sequence[Tried]) -> list[Set]:
+def params_of(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> list[Set]:
     """What is set, as the file would have it.
 
     Args:
-        scene: as read.   tried: of it.
+        scene: as read.   tried: of it.   words: what messages name.
 
     Raises:
         InputError: an item has no such parameter.
@@ -217,11 +289,11 @@ def params_of(scene: Scene, tried: Sequence[Tried]) -> list[Set]:
     for one in tried:
         if not isinstance(one, Param):
             continue
-        kind = _kind(found_item(scene, one.item, "--set"))
+        kind = _kind(found_item(scene, one.item, words.set), words)
         known = {each.name: each for each in kind.parameters}
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
-            raise InputError(None, "--set", found, suggestion(one.param, list(known)))
+            raise InputError(None, words.param, found, suggestion(one.param, list(known)))
         unit = _unit(scene, scene.items[one.item], one.param)
         out.append(Set(one.item, one.param, _in_file(one.value, unit)))
     return out
@@ -260,11 +332,11 @@ def _in_mm(value: Any, unit: float) -> Any:
     return value * unit if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
-def _kind(body: Body) -> Kind:
+def _kind(body: Body, words: Words = OPTIONS) -> Kind:
     source = body.library
     if source is None:
         found = f'"{body.name}" is no holder of the library and has no parameters'
-        raise InputError(None, "--set", found, "its model or shape says how large it is")
+        raise InputError(None, words.set, found, "its model or shape says how large it is")
     return source.kind
 
 
@@ -276,11 +348,11 @@ def _in_file(value: Any, unit: float) -> Any:
     return round(value / unit, DIGITS)
 
 
-def off_with(scene: Scene, names: Sequence[str]) -> list[str]:
+def off_with(scene: Scene, names: Sequence[str], words: Words = OPTIONS) -> list[str]:
     """Items that are taken off, with all that stands on them.
 
     Args:
-        scene: as read.   names: of items.
+        scene: as read.   names: of items.   words: what messages name.
 
     Raises:
         InputError: one of them is cut.
@@ -295,6 +367,6 @@ def off_with(scene: Scene, names: Sequence[str]) -> list[str]:
                 if part in gone:
                     what = "it" if part == name else f'"{part}", which stands on it,'
                     found = f'"{name}" cannot be off: {what} is cut in "{cut.name}"'
-                    raise InputError(None, "--off", found, "take off what no cut needs")
+                    raise InputError(None, words.off, found, "take off what no cut needs")
         out += [each for each in scene.items if each in gone and each not in out]
     return out

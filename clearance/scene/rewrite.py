@@ -19,7 +19,7 @@ from clearance.scene.model import Scene
 from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import DIGITS, SAME, Edit, Instead, Off, OnSeat, Set, UseNozzles, applied
+from clearance.scene.tries import DIGITS, SAME, Edit, Instead, Off, OnSeat, Set, Unfit, UseNozzles, applied
 
 
 def write_tried(scene: Scene, target: str | None = None) -> None:
@@ -86,7 +86,7 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
     """The items of pallets' files among those that are edited.
 
     Raises:
-        InputError: a holder's parameter is in another unit there than in the setup.
+        InputError: a holder's parameter is in another unit there than in the setup, or is fitted there.
     """
     found = set()
     for edit in edits:
@@ -98,6 +98,9 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
         if isinstance(edit, Set) and written.of(f"params.{edit.param}")[1] != scene.units:
             why = f'"{edit.item}" stands in {written.file}, whose lengths are in another unit'
             raise InputError(scene.setup_file, "", f"{why}; nothing was written", "set it in that file")
+        if isinstance(edit, Unfit):
+            why = f'"{edit.item}" stands in {written.file}, where fit decides its size'
+            raise InputError(scene.setup_file, "", f"{why}; nothing was written", "set it in that file, without fit")
     return found
 
 
@@ -145,6 +148,8 @@ def rewritten(
                 _numbers(items[edit.item], "at", edit.at, mm)
             if edit.turn is not None:
                 _numbers(items[edit.item], "turn", edit.turn, 1.0)
+        elif isinstance(edit, Unfit):
+            items[edit.item].pop("fit", None)
         elif isinstance(edit, Set):
             _param(items[edit.item], edit)
         elif isinstance(edit, Instead):

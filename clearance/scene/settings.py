@@ -251,7 +251,8 @@ class FromLibrary:
     """A holder of the library, ours or the shop's, as built, with its kind; see ``fixtures_lib.holder``.
 
     ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
-    setup gives; ``fit`` is the part it is fitted to; ``holes``: its thread holes, in its own frame.
+    setup gives; ``fit`` is the part it is fitted to, ``fitted`` the names of those that the fit decided, none
+    where it failed; ``holes``: its thread holes, in its own frame.
     """
 
     kind: Kind
@@ -260,6 +261,12 @@ class FromLibrary:
     chosen: tuple[str, ...] = ()
     fit: str | None = None
     holes: tuple[ThreadHole, ...] = ()
+    fitted: tuple[str, ...] = ()
+
+    @property
+    def decided(self) -> tuple[str, ...]:
+        """Names of the parameters that its fit decides: where it failed, of all that it could."""
+        return () if self.fit is None else self.fitted or self.kind.fits
 
     @property
     def holder(self) -> str:

@@ -170,6 +170,7 @@ def read_own(path: Path, shown_as: str, note: Callable[[str, str], None] = lambd
         tuple(said.cautions),
         own.fit if slides else None,
         fits_in_own_frame=True,
+        fits=(moving.parameter.name,) if slides and moving is not None else (),
         file=shown_as,
         origin=said.origin,
     )

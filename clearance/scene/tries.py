@@ -2,7 +2,7 @@
 out, before anything of it is placed.
 
 Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's
-own place on its seat (``OnSeat``, ``Set``, ``Off``, ``UseNozzles``), rounded as a file has it, so that what
+own place on its seat (``OnSeat``, ``Set``, ``Unfit``, ``Off``, ``UseNozzles``), rounded as a file has it, so that what
 is tried and what is written are one. ``Stand`` turns the one into the other: what is moved changes the item's
 pose on its seat alone, and all that stands on it goes along.
 """
@@ -108,6 +108,13 @@ class Set:
 
 
 @dataclass(frozen=True)
+class Unfit:
+    """A holder that fits itself to a part no longer, but has the sizes that ``params`` gives."""
+
+    item: str
+
+
+@dataclass(frozen=True)
 class Instead:
     """An item with other values of some of its keys, mm: another holder, or on another carrier."""
 
@@ -122,7 +129,7 @@ class UseNozzles:
     name: str
 
 
-Edit = OnSeat | Set | Off | Instead | UseNozzles
+Edit = OnSeat | Set | Unfit | Off | Instead | UseNozzles
 
 
 def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
@@ -137,6 +144,8 @@ def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
             out["place", edit.item] = edit
         elif isinstance(edit, Set):
             out["set", edit.item, edit.param] = edit
+        elif isinstance(edit, Unfit):
+            out["unfit", edit.item] = edit
         elif isinstance(edit, Instead):
             out["instead", edit.item] = edit
         elif isinstance(edit, UseNozzles):
@@ -158,7 +167,10 @@ def applied(setup: Setup, edits: Sequence[Edit]) -> Setup:
         if isinstance(one, Set):
             params.setdefault(one.item, {})[one.param] = one.value
     off = [one.item for one in edits if isinstance(one, Off)]
-    instead = {one.item: dict(one.keys) for one in edits if isinstance(one, Instead)}
+    instead: dict[str, dict[str, Any]] = {one.item: {"fit": None} for one in edits if isinstance(one, Unfit)}
+    for one in edits:
+        if isinstance(one, Instead):
+            instead.setdefault(one.item, {}).update(one.keys)
     items = [item.model_copy(update=instead.get(item.name, {})) for item in setup.items]
     items = [_item(item, places.get(item.name), params.get(item.name)) for item in items]
     cuts = [_without(cut, off) for cut in setup.cuts] if off else setup.cuts
