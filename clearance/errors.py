@@ -25,7 +25,7 @@ class InputError(ClearanceError):
     """The command line or an input file is wrong.
 
     Args:
-        file: the file as the user named it, or None for the command line.
+        file: the file as the user named it, or None for the command line, or a function's argument.
         place: line, key or record inside the file ("line 14", "items[2].params.length"); may be "".
         found: what stands there, in words.
         want: what would be right, in words; may be "".

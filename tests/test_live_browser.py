@@ -15,6 +15,7 @@ import pytest
 
 import clearance
 from clearance.checking.result import shown
+from clearance.scene.rewrite import write_tried
 from tests.chromium import Chromium
 from tests.live_bench import Served, served
 from tests.live_walk import WAYS, Walk, long_strap
@@ -213,3 +214,37 @@ def test_nothing_is_cut_off_at_1280_by_720(browser: Chromium, folder: Path) -> N
             ".map(e => e.textContent)"
         )
         assert small == []
+
+
+def test_a_strap_that_presses_nothing_says_so_in_its_own_panel(browser: Chromium, folder: Path) -> None:
+    file = folder / "side_plate_die_clash.toml"
+    write_tried(clearance.load(file).with_param("right strap", "height", 30))
+    with served(file) as one:
+        opened(browser, one)
+        browser.click("#items button[data-item='left strap']")
+        assert browser.run("document.querySelector('#idle').innerText") == ""
+        browser.click("#items button[data-item='right strap']")
+        told = browser.run("document.querySelector('#idle').innerText")
+        assert "It presses nothing: it is " in told
+        assert 'above "die plate".' in told
+        assert browser.errors == []
+        assert one.stop() == 130
+
+
+def test_a_size_that_is_set_is_fitted_no_longer_and_stays(browser: Chromium, folder: Path) -> None:
+    file = folder / "stripper_plate.toml"
+    with served(file) as one:
+        opened(browser, one)
+        browser.click("#items button[data-item='vise']")
+        label = "document.querySelector('label[for=param-opening]').innerText"
+        assert browser.run(label) == "opening (fits)"
+        value = float(browser.run("document.querySelector('#param-opening').value"))
+        browser.click("#param-opening")
+        browser.run("document.querySelector('#param-opening').value = ''")
+        browser.type(f"{value + 2:g}")
+        browser.key("Enter")
+        browser.wait(f"{label} === 'opening'", 30)
+        assert judged(browser) == "close"
+        assert float(browser.run("document.querySelector('#param-opening').value")) == value + 2
+        assert browser.errors == []
+        assert one.stop() == 130

@@ -14,6 +14,7 @@ import pytest
 
 import clearance
 from clearance.live.desk import Desk
+from clearance.live.judging import judged_in_words
 from clearance.live.model import finite
 
 DEMOS = Path(__file__).parents[1] / "demo_models"
@@ -202,3 +203,26 @@ def test_the_verdict_as_the_file_has_it_is_kept_to_compare_with(desk: Desk) -> N
     done(desk, do="move", item="strap", by=[1, 0, 0])
     assert not desk.as_file
     assert desk.state(True)["of_file"] == {"verdict": "close", "spare": "-0.50"}
+
+
+def test_what_is_refused_names_no_option_and_no_argument(desk: Desk) -> None:
+    for told in (
+        {"do": "move", "item": "nix", "by": [1, 0, 0]},
+        {"do": "move", "item": "strap", "by": [3000, 0, 0]},
+        {"do": "off", "item": "punch blank"},
+        {"do": "raise", "by": 5000},
+    ):
+        text = desk.hear(told)["text"]
+        assert text.startswith(
+            ('there is no item "nix"', "3000.0 is no length", '"punch blank"', "5000.0")
+        ), text
+
+
+def test_a_clamp_that_presses_nothing_is_told_with_its_kind_and_name() -> None:
+    """Its own panel looks for the kind, and for the name as it is shown there."""
+    scene = clearance.load(DEMOS / "side_plate_die_clash.toml").with_param("right strap", "height", 30)
+    scene = scene.with_param("front rail", "ledge", 0)
+    findings = judged_in_words(clearance.check(scene))["findings"]
+    idle = [(one["item"], one["message"]) for one in findings if one["kind"] == "clamp idle"]
+    assert [item for item, _ in idle] == ["right strap"]
+    assert idle[0][1].startswith("presses nothing: it is ")

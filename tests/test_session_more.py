@@ -6,6 +6,7 @@ measured anew.
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -188,3 +189,29 @@ def test_a_holder_of_the_shops_own_is_fitted_anew_as_its_part_moves() -> None:
     part = next(b.name for b in session.shown.items.values() if b.kind == "part")
     session.move(part, by=(0.5, 0, 0))
     holds(session)
+
+
+def test_what_is_wrong_names_the_argument_and_no_option() -> None:
+    scene = clearance.load(DEMOS / "side_plate_die_clash.toml")
+    session = clearance.Session(scene)
+    for call, argument in (
+        (lambda: session.move("nix", by=(1, 0, 0)), "item"),
+        (lambda: session.move("left strap", by=(3e3, 0, 0)), "by"),
+        (lambda: session.move("left strap", turn=(0, 0, 4e3)), "turn"),
+        (lambda: session.take_off("nix"), "item"),
+        (lambda: session.take_off("die plate"), "item"),
+        (lambda: session.put_on("nix"), "item"),
+        (lambda: session.set_param("nix", "reach", 1), "item"),
+        (lambda: session.set_param("die plate", "reach", 1), "item"),
+        (lambda: session.set_param("left strap", "rech", 1), "param"),
+        (lambda: session.slide("nix", 1), "item"),
+        (lambda: session.slide("front rail", 1), "item"),
+        (lambda: session.slide("left strap", float("nan")), "by"),
+        (lambda: session.raise_to(5e3), "by"),
+        (lambda: scene.moved("nix", by=(1, 0, 0)), "item"),
+        (lambda: scene.without("nix"), "item"),
+        (lambda: scene.with_param("left strap", "rech", 1), "param"),
+    ):
+        with pytest.raises(clearance.ClearanceError) as error:
+            call()
+        assert re.split("[ :]", str(error.value))[0] == argument, str(error.value)

@@ -14,6 +14,7 @@ import pytest
 
 import clearance
 from clearance import cli
+from clearance.advice.where.instead import on_another, with_sizes
 from clearance.live.desk import Desk
 from clearance.scene.model import Scene
 from clearance.scene.rewrite import write_tried
@@ -40,9 +41,11 @@ def in_the_vise(folder: Path, inch: bool = False, **vise: Any) -> Path:
 
 
 def strap_on_a_base(folder: Path, **strap: Any) -> Path:
-    """A strap on a block, fitted to a plate beside it: 25 from its screw to the edge and 8 of tip, 13.5 high."""
+    """A strap on a block, fitted to a plate beside it: 25 from its screw to the edge, 8 of tip, 13.5 high."""
+    base: Tables = {"name": "base", "shape": {"box": [160, 80, 20]}, "at": [150, 100, 20]}
     items: list[Tables] = [
-        {"name": "base", "shape": {"box": [160, 80, 20]}, "at": [150, 100, 20]},
+        base,
+        {**base, "name": "second base", "at": [150, 300, 20]},
         {"name": "part", "part": block(folder, 40, 30, 13.5), "units": "mm", "on": "base", "seat": "top",
          "at": [10, -15, 0], "material": "steel"},
         {"name": "strap", "holder": "strap", "on": "base", "seat": "top", "at": [-15, 0, 0], **strap},
@@ -92,7 +95,7 @@ def test_what_the_fit_decides_besides_stays_as_it_is(tmp_path: Path) -> None:
     assert (now["reach"], now["height"]) == (30, 13.5)
     assert told(tried, "fitted") == []
     write_tried(tried)
-    strap = tomllib.loads(file.read_text())["items"][2]
+    strap = tomllib.loads(file.read_text())["items"][3]
     assert strap["params"] == {"reach": 30, "height": 13.5}
     assert "fit" not in strap
     assert judged(file) == judged(tried)
@@ -160,7 +163,7 @@ def test_in_a_session_from_where_it_is(tmp_path: Path) -> None:
     file = Path(scene.setup_file)
     before = file.read_bytes()
     write_tried(scene)
-    assert "fit" not in tomllib.loads(file.read_text())["items"][2]
+    assert "fit" not in tomllib.loads(file.read_text())["items"][3]
     assert judged(file) == judged(scene)
     file.write_bytes(before)
     session.undo()
@@ -223,3 +226,17 @@ def test_each_kind_says_what_its_fit_decides() -> None:
         kind = library.get(name)
         assert (kind.fit is None) == (kind.fits == ()), name
         assert set(kind.fits) <= {one.name for one in kind.parameters}, name
+
+
+def test_where_it_may_stand_is_asked_with_the_sizes_that_it_has(tmp_path: Path) -> None:
+    """Its sizes stay as they are wherever it is put: in inches too, and on another carrier."""
+    there = with_sizes(clearance.load(in_the_vise(tmp_path, inch=True, fit="comb")), ["vise"])
+    assert params(there, "vise")["opening"] == pytest.approx(80, abs=1e-4)
+    assert params(there, "vise")["jaw_above"] == pytest.approx(12, abs=1e-4)
+    (tmp_path / "mm").mkdir()
+    file = strap_on_a_base(tmp_path / "mm", fit="part")
+    scene = clearance.load(file)
+    there = with_sizes(on_another(scene, "strap", "second base"), ["strap"])
+    assert there.items["strap"].stands_on == "second base"
+    set_ = scene.with_param("strap", "reach", 30)
+    assert params(with_sizes(set_, ["strap"]), "strap")["reach"] == 30

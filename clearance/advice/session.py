@@ -286,6 +286,8 @@ class Session:
         if source is None or source.kind.slides is None:
             found = f'"{item}" has no slot along which it could be pushed'
             raise InputError(None, ARGUMENTS.set, found, "a strap, say")
+        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
+            raise WrongArgument("by", by, "a length in mm")
         try:
             values = source.kind.slides(self.params(item), by)
         except Conflict as error:

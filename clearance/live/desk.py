@@ -24,7 +24,7 @@ from clearance.live.model import ROWS, Model
 from clearance.live.watch import Watch
 from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
-from clearance.scene.reread import found_item
+from clearance.scene.reread import ARGUMENTS, found_item
 from clearance.scene.rewrite import with_tried, write_tried
 from clearance.scene.tries import OnSeat, angles
 
@@ -245,6 +245,9 @@ def _in_words(error: ClearanceError, told: Message) -> str:
     """What was refused, for somebody who looks at a page and not at the file."""
     if not isinstance(error, InputError) or not error.place:
         return printable_lines(error)
+    if error.file is None and error.place in vars(ARGUMENTS).values():
+        # who looks at a page gave no argument
+        return printable_lines(f"{error.found}; {error.want}")
     item = str(told.get("item", ""))
     if ".axes" in error.place:
         where = printable(error.place.partition(".axes")[2].strip())

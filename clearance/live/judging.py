@@ -162,6 +162,7 @@ def judged_in_words(result: Any) -> dict[str, Any]:
     ]
     findings = [
         {
+            "kind": f.kind,
             "severity": f.severity,
             "item": None if f.item is None else printable(f.item),
             "message": printable(f.message),

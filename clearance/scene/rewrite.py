@@ -100,7 +100,9 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
             raise InputError(scene.setup_file, "", f"{why}; nothing was written", "set it in that file")
         if isinstance(edit, Unfit):
             why = f'"{edit.item}" stands in {written.file}, where fit decides its size'
-            raise InputError(scene.setup_file, "", f"{why}; nothing was written", "set it in that file, without fit")
+            raise InputError(
+                scene.setup_file, "", f"{why}; nothing was written", "set it in that file, without fit"
+            )
     return found
 
 

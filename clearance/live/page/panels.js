@@ -79,6 +79,13 @@ function itemPanel(panel) {
     const words = [...now.moved, now.by_turn].map((d, k) => (Math.abs(d) > 5e-4 ? `${["X", "Y", "Z", "turn"][k]} ${signed(d)}` : "")).filter(Boolean);
     moved.textContent = words.length ? `From the file: ${words.join(", ")}` : "Where the file has it.";
   });
+  const idle = element("div", "", { id: "idle" });
+  out.push(idle);
+  fresh.push(() => {
+    const told = page.judged?.findings.find((one) => one.kind === "clamp idle" && one.item === page.items[name].label);
+    idle.textContent = told && !page.items[name].off ? `\u25C6 It ${told.message}.` : "";
+    idle.className = told ? "warn" : "";
+  });
   const screw = element("div");
   out.push(screw);
   fresh.push(() => showScrew(screw, name));
@@ -124,8 +131,11 @@ function showScrew(box, name) {
 
 function paramLine(name, param, fresh) {
   const line = element("div", "", { className: "param" }), id = `param-${param.name}`;
-  const label = element("label", param.name.replaceAll("_", " ") + (param.fitted ? " (fits)" : ""), { htmlFor: id, title: `${param.meaning}${param.unit ? ` (${param.unit})` : ""}` });
-  const now = () => page.items[name]?.params.find((one) => one.name === param.name)?.value;
+  const label = element("label", "", { htmlFor: id, title: `${param.meaning}${param.unit ? ` (${param.unit})` : ""}` });
+  const told = () => page.items[name]?.params.find((one) => one.name === param.name), now = () => told()?.value;
+  const named = () => { label.textContent = param.name.replaceAll("_", " ") + (told()?.fitted ? " (fits)" : ""); };
+  named();
+  fresh.push(named);
   if (param.choices.length) {
     const select = element("select", "", { id, className: "wide" });
     select.append(...param.choices.map((one) => option(one)));
