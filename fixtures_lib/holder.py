@@ -274,10 +274,11 @@ class Kind:
     not go together. ``fit`` takes the values and the part's triangles (N, 3, 3) in the frame of the seat it
     is to be held in (or in H, where it says ``fits_in_own_frame``), and returns the values that make the
     holder fit that part; ``fits`` are the names of all that it may return. ``slides`` takes the values and
-    mm towards its tip, and returns what is otherwise once it is pushed along its slot, its screw where it is. ``adjusted`` says which angles are set where it
-    stands, and by what. ``file`` is where the shop describes it, as the user named it; "" for a holder of
-    the library. ``origin`` says where X Y Z = 0 is; ``drawn`` takes the values used and says what stands on
-    its drawing: where each length and angle is measured, and what would lie on it.
+    mm towards its tip, and returns what is otherwise once it is pushed along its slot, its screw where it is.
+    ``adjusted`` says which angles are set where it stands, and by what. ``file`` is where the shop describes
+    it, as the user named it; "" for a holder of the library. ``origin`` says where X Y Z = 0 is; ``drawn``
+    takes the values used and says what stands on its drawing: where each length and angle is measured, and
+    what would lie on it.
     """
 
     name: str

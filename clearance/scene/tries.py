@@ -2,9 +2,9 @@
 out, before anything of it is placed.
 
 Who tries says it in machine axes (``Move``, ``Raise``, ``Param``, ``Off``); a setup says it by each item's
-own place on its seat (``OnSeat``, ``Set``, ``Unfit``, ``Off``, ``UseNozzles``), rounded as a file has it, so that what
-is tried and what is written are one. ``Stand`` turns the one into the other: what is moved changes the item's
-pose on its seat alone, and all that stands on it goes along.
+own place on its seat (``OnSeat``, ``Set``, ``Unfit``, ``Off``, ``UseNozzles``), rounded as a file has it, so
+that what is tried and what is written are one. ``Stand`` turns the one into the other: what is moved changes
+the item's pose on its seat alone, and all that stands on it goes along.
 """
 
 from __future__ import annotations
@@ -116,7 +116,8 @@ class Unfit:
 
 @dataclass(frozen=True)
 class Instead:
-    """An item with other values of some of its keys, mm: another holder, or on another carrier."""
+    """An item with other values of some of its keys, ``params`` in the file's own units, all else in mm: it is
+    another holder, or stands on another carrier."""
 
     item: str
     keys: tuple[tuple[str, Any], ...]
@@ -147,6 +148,9 @@ def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
         elif isinstance(edit, Unfit):
             out["unfit", edit.item] = edit
         elif isinstance(edit, Instead):
+            before = out.get(("instead", edit.item))
+            if isinstance(before, Instead):
+                edit = Instead(edit.item, tuple({**dict(before.keys), **dict(edit.keys)}.items()))
             out["instead", edit.item] = edit
         elif isinstance(edit, UseNozzles):
             out["nozzles",] = edit

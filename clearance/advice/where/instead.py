@@ -11,8 +11,8 @@ from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.advice.where.several import Where
 from clearance.errors import InputError
 from clearance.scene.model import Body, Scene
-from clearance.scene.reread import edited, found_item
-from clearance.scene.tries import Instead
+from clearance.scene.reread import edited, found_item, params_of
+from clearance.scene.tries import Instead, Param
 from fixtures_lib.holder import Does
 
 #: a clamp that presses from the side stays so much under the part's top, mm (common practice, no source)
@@ -192,9 +192,10 @@ def with_sizes(scene: Scene, names: Sequence[str]) -> Scene:
         source = None if name not in scene.items else scene.items[name].library
         if source is None or source.fit is None:
             continue
-        usual = _known(source.holder)
+        usual = {one.name: one.default for one in source.kind.parameters}
         sizes = {k: v for k, v in source.params.items() if k in source.chosen or v != usual.get(k)}
-        edits.append(Instead(name, (("fit", None), ("params", sizes))))
+        sets = params_of(scene, [Param(name, k, v) for k, v in sizes.items()])
+        edits.append(Instead(name, (("fit", None), ("params", {one.param: one.value for one in sets}))))
     if not edits:
         return scene
     return edited(scene, edits, [f'"{one.item}" as large as it is now' for one in edits])
