@@ -42,7 +42,7 @@ MOST = 3600.0
 
 
 @dataclass(frozen=True)
-class Words:
+class ToldAs:
     """What a message names that tells of something wrong in what is tried.
 
     Attributes:
@@ -61,11 +61,11 @@ class Words:
 
 
 #: for who writes a command, and for who calls a function
-OPTIONS = Words("--move", "--turn", "--set", "--off", "--move", "--turn", "--raise", "--set")
-ARGUMENTS = Words("item", "item", "item", "item", "by", "turn", "by", "param")
+OPTIONS = ToldAs("--move", "--turn", "--set", "--off", "--move", "--turn", "--raise", "--set")
+ARGUMENTS = ToldAs("item", "item", "item", "item", "by", "turn", "by", "param")
 
 
-def changed(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> Scene:
+def changed(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> Scene:
     """The setup read anew with what is tried.
 
     Parameters are set first; then items are moved in the order given, and all is raised.
@@ -93,7 +93,7 @@ def changed(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> Sce
     return edited(scene, [*params, *places, *off], [*map(said, tried), *told])
 
 
-def _set(scene: Scene, tried: Sequence[Tried], words: Words) -> tuple[list[Edit], list[str]]:
+def _set(scene: Scene, tried: Sequence[Tried], words: ToldAs) -> tuple[list[Edit], list[str]]:
     """What is set, as the file would have it, and what is fitted no longer since; the latter in words."""
     given: dict[str, list[str]] = {}
     for one in tried:
@@ -213,7 +213,7 @@ def three(name: str, values: Sequence[float]) -> Three:
     return float(numbers[0]), float(numbers[1]), float(numbers[2])
 
 
-def check(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> None:
+def check(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> None:
     """Refuse what names no item, or is no length.
 
     Args:
@@ -276,7 +276,7 @@ def param_of(scene: Scene, words: str) -> tuple[str, str]:
     raise AssertionError
 
 
-def params_of(scene: Scene, tried: Sequence[Tried], words: Words = OPTIONS) -> list[Set]:
+def params_of(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> list[Set]:
     """What is set, as the file would have it.
 
     Args:
@@ -332,7 +332,7 @@ def _in_mm(value: Any, unit: float) -> Any:
     return value * unit if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
-def _kind(body: Body, words: Words = OPTIONS) -> Kind:
+def _kind(body: Body, words: ToldAs = OPTIONS) -> Kind:
     source = body.library
     if source is None:
         found = f'"{body.name}" is no holder of the library and has no parameters'
@@ -348,7 +348,7 @@ def _in_file(value: Any, unit: float) -> Any:
     return round(value / unit, DIGITS)
 
 
-def off_with(scene: Scene, names: Sequence[str], words: Words = OPTIONS) -> list[str]:
+def off_with(scene: Scene, names: Sequence[str], words: ToldAs = OPTIONS) -> list[str]:
     """Items that are taken off, with all that stands on them.
 
     Args:

@@ -116,7 +116,7 @@ class Unfit:
 
 @dataclass(frozen=True)
 class Instead:
-    """An item with other values of some of its keys, ``params`` in the file's own units, all else in mm: it is
+    """An item with other values of some of its keys, ``params`` in the file's units, all else in mm: it is
     another holder, or stands on another carrier."""
 
     item: str
