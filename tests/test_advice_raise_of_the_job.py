@@ -33,7 +33,11 @@ def test_what_no_raise_mends_is_said_beside_the_raises(tmp_path: Path) -> None:
     loose = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
     answer = find_raises(loose, None, (0.0, 20.0))
     assert [(f.kind, f.item) for f in answer.besides] == [("not held", "plate")]
-    assert "the job is not clear, whatever the raise" in " ".join(raises_as_text(answer).split())
+    text = " ".join(raises_as_text(answer).split())
+    assert "the job is not clear, whatever the raise" in text
+    assert text.startswith("HEADS FREE without a further raise")
+    assert "clears everything" not in text
+    assert "Clear" not in text.split("A clear verdict")[0]
     held = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP])
     assert find_raises(held, None, (0.0, 20.0)).besides == ()
 

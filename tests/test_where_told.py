@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+import clearance
+from clearance import cli
 from tests.advice_bench import Bench
 from tests.test_where_lines import asked, on_rails
 
@@ -98,3 +100,29 @@ def test_a_place_with_little_room_is_told_of_as_such(tmp_path: Path, capsys: Any
     said = " ".join(capsys.readouterr().out.split())
     assert "off there by ± 0.5 mm" in said
     assert "Y -0.5" in said
+
+
+def test_of_several_each_without_a_place_says_why(tmp_path: Path, capsys: Any) -> None:
+    # As above: each tip has 0.5 of the 1 that is wanted.
+    job = on_rails(tmp_path, front=57.5, slot=0, reach=36)
+    strap(job, "second", 220, reach=36)
+    words = [str(job.write()), "--item", "strap", "--item", "second", "--turns", "0", "0", "--least", "1"]
+    assert cli.run(["where", *words]) == 3
+    said = " ".join(capsys.readouterr().out.split())
+    for name in ("strap", "second"):
+        assert f'"{name}" has no place that leaves ± 1 mm (± 0.5 at most).' in said
+    answer = clearance.where(clearance.load(job.write()), ["strap", "second"], least=1.0, turns=(0.0, 0.0))
+    assert [one.shift for one in answer.items] == [None, None]
+    assert answer.placed() is answer.scene
+
+
+def test_at_which_turn_a_hole_leaves_so_much_is_said(tmp_path: Path, capsys: Any) -> None:
+    # The strap may be turned; the tip's corners are farthest from the plate's edge as it stands.
+    job = on_rails(tmp_path, slot=0)
+    one = asked(job)
+    turns = [hole["turn"] for hole in one["holes"]]
+    assert any(low < high for low, high in turns)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "mm where it is " in said
+    moved = [one["best"]["shift"] != pytest.approx([0.0, 0.0], abs=0.005), one["best"]["turn"] != 0.0]
+    assert (" and turned by " in said.split("Places:")[0]) == all(moved)

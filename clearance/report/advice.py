@@ -55,17 +55,20 @@ def _windows(answer: RaiseAnswer) -> list[str]:
         lines = [f"NO RAISE from {first} to {last} mm of {what} clears everything."]
         lines += [_blocked(b) for b in answer.blocked]
     elif answer.smallest == answer.range[0]:
+        clear = "HEADS FREE" if answer.besides else "CLEAR"
         lines = [
-            f"CLEAR without a further raise of {what}."
+            f"{clear} without a further raise of {what}."
             if answer.smallest == 0
-            else f"CLEAR raised by {rounded_down(answer.smallest)} mm, where the range begins: {what}."
+            else f"{clear} raised by {rounded_down(answer.smallest)} mm, where the range begins: {what}."
         ]
     else:
-        lines = [f"RAISE {what} by {_length(answer.smallest)} mm: the smallest raise that clears everything."]
+        clears = "frees the heads" if answer.besides else "clears everything"
+        lines = [f"RAISE {what} by {_length(answer.smallest)} mm: the smallest raise that {clears}."]
     if answer.besides:
         lines.append("That is the heads alone: the job is not clear, whatever the raise; see below.")
     if answer.windows:
-        lines.append(f"Clear with every margin kept: {_spans(answer.windows)}.")
+        clear = "Heads free" if answer.besides else "Clear"
+        lines.append(f"{clear} with every margin kept: {_spans(answer.windows)}.")
         lines += [line for b in answer.bound_by if (line := _raise_bound(b, answer))]
     if answer.touch_free != answer.windows:
         free = _spans(answer.touch_free) or "nowhere"

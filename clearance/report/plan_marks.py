@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape
 from clearance.errors import printable
 from clearance.files import DXF_MARK, NAME, SVG_MARK
 from clearance.report.keepout import rings
+from clearance.report.plan_labels import settled
 
 #: pixels for a mm of the sheet, and how much finer it is drawn first
 PIXELS, FINER = 6, 2
@@ -128,8 +129,9 @@ def written(plan: PlanSheet, file: str) -> bytes:
         plan: what is drawn.   file: its name, which tells the kind: .svg, .png or .dxf.
     """
     kind = file.lower().rpartition(".")[2]
-    across = int((max(plan.frame[2] - plan.frame[0], 190.0) - 10.0) / _LETTER)
-    plan = replace(plan, legend=[bit for line in plan.legend for bit in wrap(line, across)])
+    width = max(plan.frame[2] - plan.frame[0], 190.0)
+    legend = [bit for line in plan.legend for bit in wrap(line, int((width - 10.0) / _LETTER))]
+    plan = replace(plan, legend=legend, marks=settled(plan.marks, plan.frame, width))
     return {"svg": _svg, "png": _png, "dxf": _dxf}[kind](plan)
 
 

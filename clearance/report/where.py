@@ -79,7 +79,7 @@ def _why_not(one: ItemPlaces) -> str:
 def _first(one: ItemPlaces) -> Iterator[str]:
     name = _named(one.item)
     on = f" on {' and '.join(map(_named, one.seat.carriers))}" if one.seat.carriers else " on the table"
-    if one.best is None:
+    if one.best is None or one.shift is None:
         if one.nowhere:
             yield f"NOWHERE: there is no place for {name}{on}. Every place was looked at."
         elif one.tight:
@@ -96,16 +96,17 @@ def _first(one: ItemPlaces) -> Iterator[str]:
     x, y = one.best.at
     dx, dy = one.shift
     away = [f"{axis} {d:+.2f}" for axis, d in (("X", dx), ("Y", dy)) if abs(d) >= 0.005]
-    away += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
-    now = f"moved by {' '.join(away)}" if away else "where it stands now"
-    if one.best.slide:
-        now = (f"{now}, " if away else "") + f"pushed along its slot by {one.best.slide:+.2f}"
+    done = [f"moved by {' '.join(away)}"] if away else []
+    done += [f"turned by {one.best.turn:+g} degrees"] if one.best.turn else []
+    done += [f"pushed along its slot by {one.best.slide:+.2f}"] if one.best.slide else []
+    now = " and ".join(done) if len(done) < 3 else f"{', '.join(done[:-1])} and {done[-1]}"
+    now = now or "where it stands now"
     yield f"PLACES for {name}{on}; the best at X{x:.2f} Y{y:.2f} ({now})."
     far = f"{tenths(one.best.spare)} mm" if one.best.spare < ENOUGH else f"{ENOUGH:g} mm or more"
     room = tenths(one.best.room)
     how = " along the part's side" if one.sides else ""
     yield f"  It may be off there by ± {room} mm{how}; all heads stay {far} farther than their margins."
-    if away or one.best.slide:
+    if done:
         yield _now(one)
 
 
@@ -151,7 +152,7 @@ def _places(one: ItemPlaces) -> Iterator[str]:
     if found:
         yield "Places:"
     for k, place in enumerate(found[:MOST], 1):
-        yield f"  {k}: {_place(place)}, may be off by ± {tenths(place.room)} mm"
+        yield f"  {k}: {_place(place)}, may be off by ± {tenths(place.room)} mm{_best_of(place)}"
     if len(found) > MOST:
         yield f"  (+{len(found) - MOST} more)"
     if one.tight:
@@ -188,6 +189,19 @@ def _place(place: Place) -> str:
     elif place.best[1]:
         about += f", pushed along its slot by {place.best[1]:+g} mm"
     return f"thread hole at X{place.at[0]:.2f} Y{place.at[1]:.2f}, {about}"
+
+
+def _best_of(place: Place) -> str:
+    """At which of a hole's turns, and how far pushed, it may be off by that much; "" where there is one."""
+    if not isinstance(place, Hole):
+        return ""
+    turn, push = place.best
+    how = []
+    if place.turns[0] < place.turns[1]:
+        how.append(f"turned by {turn:+g} degrees" if turn else "not turned")
+    if place.slot is not None and place.slot[0] < place.slot[1]:
+        how.append(f"pushed by {push:+g} mm" if push else "not pushed")
+    return f" where it is {' and '.join(how)}, no more elsewhere" if how else ""
 
 
 def _not(one: ItemPlaces) -> Iterator[str]:
@@ -267,7 +281,7 @@ def _best(one: ItemPlaces) -> dict[str, Any] | None:
     if one.best is None:
         return None
     return {
-        "shift": list(one.shift),
+        "shift": list(one.shift or ()),
         "turn": one.best.turn,
         "room": one.best.room,
         "at": list(one.best.at),

@@ -5,7 +5,7 @@ of what forbids, and what could not be decided.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from clearance.advice.edits import rebuilt
@@ -235,6 +235,15 @@ def _holes(plan: PlanSheet, one: ItemPlaces) -> None:
     plan.legend.append(f"Dotted: less room than ± {one.least:g} mm. ?: not decided.")
 
 
+def _at_turns(turns: Sequence[float]) -> str:
+    """At which turns, degrees, in words: "" where it is as it stands."""
+    every = [f"{turn:+g}" if turn else "0" for turn in sorted(set(turns))]
+    if every == ["0"]:
+        return ""
+    shown = " and ".join(every) if len(every) < 3 else f"{', '.join(every[:-1])} and {every[-1]}"
+    return f" at {shown if len(every) < 6 else f'{every[0]} to {every[-1]}'} degrees"
+
+
 def _sides(plan: PlanSheet, one: ItemPlaces) -> None:
     """Lines along the sides of parts on which its own zero may be; what forbids the rest, by letters."""
     import numpy as np
@@ -254,12 +263,15 @@ def _sides(plan: PlanSheet, one: ItemPlaces) -> None:
         middle = shape.representative_point()
         plan.words((middle.x, middle.y), letter, RED, 3.6)
         plan.legend.append(f"{letter}, dotted: {said(one.map.reasons[k])}")
+    said_once: dict[tuple[Any, ...], list[float]] = {}
     for side in one.sides:
         line = shapely.LineString(side.ends)
         plan.line("PLACES", line, DARK_GREEN, 0.9 if side.turn == turn else 0.4)
-        at = line.representative_point()
-        how = f" at {side.turn:+g} degrees" if side.turn else ""
-        plan.words((at.x + 1.0, at.y + 1.0), f"± {tenths(side.room)}{how}", DARK_GREEN, 2.6)
+        at = line.interpolate(0.5, normalized=True)
+        key = round(at.x), round(at.y), tenths(side.room)
+        said_once.setdefault(key, []).append(side.turn)
+    for (x, y, room), every in said_once.items():
+        plan.words((x + 1.0, y + 1.0), f"± {room}{_at_turns(every)}", DARK_GREEN, 2.6)
     for place in one.tight:
         if isinstance(place, Side):
             plan.line("TIGHT", shapely.LineString(place.ends), AMBER, 0.3, (1.0, 1.0))

@@ -105,9 +105,11 @@ class ItemPlaces:
     in_part: bool = False
 
     @property
-    def shift(self) -> tuple[float, float]:
-        """By how much its own origin goes from where it stands to the best place, mm."""
-        assert self.best is not None
+    def shift(self) -> tuple[float, float] | None:
+        """By how much its own origin goes from where it stands to the best place, mm; None where there is no
+        best place."""
+        if self.best is None:
+            return None
         return self.seat.by(self.best.at, self.best.turn)
 
     @property

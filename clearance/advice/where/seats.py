@@ -158,13 +158,9 @@ def seat_of(
     for k in moving:
         if k in cut:
             part = scene.bodies[k].name
-            what = "is cut" if part == name else f'carries "{part}", which is cut'
-            raise InputError(
-                None,
-                "--item",
-                f'"{name}" {what}',
-                "an item that holds; for the part itself: clearance placement",
-            )
+            what = "is cut" if part == name else f'carries "{part}", which is cut: with it the cut would move'
+            want = "name an item that only holds a part; where a part may lie is told by  clearance placement"
+            raise InputError(None, "--item", f'"{name}" {what}', want)
     if not any(index in s.bodies for s in scene.stretches):
         raise InputError(None, "--item", f'"{name}" is off for every cut', "an item that is there for a cut")
     own = body.T_MI[:2, 3].copy()

@@ -9,6 +9,7 @@ own best rooms, so the first one that is right is the best of those places that 
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -84,13 +85,13 @@ class Where:
 
         there = self.scene
         for one in self.items:
-            if one.best is None:
+            by = one.shift
+            if one.best is None or by is None:
                 continue
             tried: list[Tried] = [
                 Param(one.item, name, value)
                 for name, value in pushed(there.items[one.item], one.best.slide).items()
             ]
-            by = one.shift
             if np.hypot(*by) > 1e-9 or one.best.turn:
                 tried.append(Move(one.item, (*by, 0.0), (0.0, 0.0, one.best.turn)))
             if tried:
@@ -166,9 +167,7 @@ def _together(
         found_.append(find_item(scene, name, least, turns, progress, query, others, heard))
     places = [one for one, _ in found_]
     if any(one.best is None for one in places):
-        alone = [one.item for one in places if one.best is None]
-        said = " and ".join(f'"{name}"' for name in alone)
-        return Where(scene, tuple(places), f"{said} has no place by itself.", 0.0, False)
+        return Where(scene, tuple(places), " ".join(map(_alone, places)).strip(), 0.0, False)
     choices = [sorted(_with_best(one, finder), key=lambda s: -s.spare) for one, finder in found_]
     bound = min(float(one.best.spare) for one in places if one.best is not None)
     judge = PlaceJudge(scene, items, heard)
@@ -201,6 +200,21 @@ def _together(
     if gap > 0.05:
         words += f" Other places would leave {gap:.1f} mm more to the heads at most."
     return Where(scene, done, words, gap, True)
+
+
+def _alone(one: ItemPlaces) -> str:
+    """That an item has no place even without the others, and why; "" where it has one."""
+    if one.best is not None:
+        return ""
+    name = f'"{one.item}"'
+    if one.tight:
+        most = math.floor(max(place.room for place in one.tight) * 10.0 + 0.01) / 10.0
+        return f"{name} has no place that leaves ± {one.least:g} mm (± {most:g} at most)."
+    why = f": {one.forbids[0][0].words}" if one.forbids else ""
+    doubt = f": {one.doubts[0]}" if one.doubts else ""
+    if one.nowhere:
+        return f"{name} has no place even without the others{why}."
+    return f"No place of {name} was found, even without the others{doubt or why}."
 
 
 def _with_best(one: ItemPlaces, finder: Finder) -> list[Spot]:
