@@ -35,7 +35,9 @@ def settled(
 
     lines = [m.shape for m in marks if m.kind == "line" and m.width >= HATCH]
     lines = [m.boundary if "Polygon" in m.geom_type else m for m in lines]
-    tree, taken, out = shapely.STRtree(lines), [], []
+    tree = shapely.STRtree(lines)
+    taken: list[Any] = []
+    out: list[PlanMark] = []
     x0, y0, _, y1 = frame
     for mark in marks:
         if mark.kind != "words" or not _on(frame, mark.shape):
