@@ -202,30 +202,33 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*as_they_stand(scene, there), *found))
+    return replace(there, findings=(*as_they_stand(scene, there, packed=True), *found))
 
 
 #: what is raised lies on spacers: it neither floats nor stands on nothing then
 PACKED = frozenset({"floats", "clamp stands on nothing"})
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"overlap", "off its feet"})
+_STANDING = frozenset({"overlap", "off its feet", "floats"})
 
 
-def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
+def as_they_stand(before: Scene, after: Scene, packed: bool = False) -> list[Finding]:
     """What reading found, with what is cut into and carried as the items stand now.
 
     Args:
         before: as read.   after: with some bodies elsewhere.
+        packed: what is higher lies on packing: it floats only if it did before.
     """
-    kept = [f for f in before.findings if f.kind not in _STANDING]
+    kept = [f for f in before.findings if f.kind not in _STANDING or (packed and f.kind == "floats")]
     # a part that was measured stands as it is planned: how far it lies off that was measured, not why
     held = after.planned or after
     items = [body for body in held.bodies if body.item is not None]
     together = [s.bodies for s in held.stretches if s.cut is not None]
+    cut = {held.bodies[k].name for s in held.stretches for k in s.cut_bodies}
+    feet = feet_findings(held.bodies, together, Masses(items), cut)
     return [
         *kept,
         *overlap_findings(held.bodies, together),
-        *feet_findings(held.bodies, together, Masses(items)),
+        *(f for f in feet if not (packed and f.kind == "floats")),
     ]
 
 

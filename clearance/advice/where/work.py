@@ -21,6 +21,7 @@ from clearance.mesh.sections import region
 from clearance.process.support import TOUCHES
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
+from clearance.scene.stability import table_is_described
 from fixtures_lib.holder import between
 
 if TYPE_CHECKING:
@@ -128,14 +129,27 @@ def carrier_face(scene: Scene, body: Body) -> tuple[list[str], Any]:
 def _foot(scene: Scene, body: Body, origin: Array) -> list[Inside]:
     """It stands wholly on what carries it."""
     names, level = carrier_face(scene, body)
+    low, where = foot(body)
+    said = " and ".join(f'"{name}"' for name in names)
+    if level is None:
+        level, said = _table(scene, body, low), "the table"
     if level is None:
         return []
     level = level.buffer(FLUSH, join_style="mitre")
-    _, where = foot(body)
-    said = " and ".join(f'"{name}"' for name in names)
     return [
         Inside(hull, level, f"its foot would not stand wholly on {said}") for hull in hulls(where, origin)
     ]
+
+
+def _table(scene: Scene, body: Body, low: float) -> Any:
+    """Where there is something to stand on at Z = 0, for what stands there (shapely); None where the machine
+    file says nothing of its table, or the item hangs lower or stands higher."""
+    import shapely
+
+    if abs(low) > TOUCHES or not table_is_described(scene.bodies):
+        return None
+    others = [b for b in scene.bodies if b.name != body.name and b.kind in ("holder", "machine") and b.closed]
+    return shapely.union_all([face(b.triangles_M, low, True, TOUCHES + b.allow.height) for b in others])
 
 
 def _cuts(
