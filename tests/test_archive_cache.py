@@ -223,8 +223,8 @@ def test_several_at_once(shop: Shop) -> None:
         "from clearance.archive.question import *\n"
         "cache = Cache(Path(sys.argv[1]), say=lambda text: sys.exit(text))\n"
         "for k in range(50):\n"
-        "    q = Question(sys.argv[2], Otherwise(nozzles=f'{sys.argv[3]}-{k}'))\n"
-        "    cache.keep(q, Answer('clear', '', inputs=((sys.argv[2], 'x'),)))\n"
+        "    q = WorkerQuestion(sys.argv[2], Otherwise(nozzles=f'{sys.argv[3]}-{k}'))\n"
+        "    cache.keep(q, WorkerAnswer('clear', '', inputs=((sys.argv[2], 'x'),)))\n"
         "cache.finish([])"
     )
     there = [
