@@ -177,7 +177,8 @@ def test_workers_end_with_the_process_that_began_them(tmp_path: Path) -> None:
         "import sys\nfrom clearance.archive.runner import Runner\nfrom clearance.archive.question import *\n"
         "from tests.archives import begin_spoilt\nimport threading, time\n"
         "runner = Runner(2, 600.0, begin=begin_spoilt)\n"
-        "threading.Thread(target=lambda: list(runner.answers([Question(s) for s in sys.argv[1:]]))).start()\n"
+        "asked = [WorkerQuestion(s) for s in sys.argv[1:]]\n"
+        "threading.Thread(target=lambda: list(runner.answers(asked))).start()\n"
         "while len(runner.workers) < 2 or None in [w.pid for w in runner.workers]: time.sleep(0.05)\n"
         "print(*[w.pid for w in runner.workers], flush=True)\ntime.sleep(600)\n"
     )
