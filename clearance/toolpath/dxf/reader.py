@@ -87,8 +87,12 @@ def ask_child(request: dict[str, Any], shown: str) -> dict[str, Any]:
     Args:
         request: what to read, as JSON can carry it.   shown: the drawing's name, for messages.
     """
-    with Child(READER, Limits(memory=int(request["memory"]))) as child:
-        done = child.finish(json.dumps(request).encode(), SECONDS)
+    try:
+        with Child(READER, Limits(memory=int(request["memory"]))) as child:
+            done = child.finish(json.dumps(request).encode(), SECONDS)
+    except MemoryError:
+        # a low limit of this process, which has none left to begin another one
+        raise _no_memory(shown, _less_memory(1, "memory")) from None
     if done.code is None:
         found = f"reading the drawing takes longer than {SECONDS:g} s"
         raise InputError(shown, "", found, "the path's curves alone")
