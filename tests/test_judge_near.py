@@ -11,9 +11,10 @@ import pytest
 import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import apply, pose
-from clearance.kernels.fcl.culling import PathBoxes, neighbourhood
+from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
+from clearance.kernels.fcl.positions import PathBoxes
 from clearance.kernels.fcl.touch import TouchHead
 from clearance.mesh import model as shapes
 from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile

@@ -68,7 +68,7 @@ def judge(query: SweepQuery, runs: Sequence[HeadRun]) -> list[Judged]:
             growths.append({b: g for b, g in ladder.items() if query.may_touch(flat.value[b], g)})
     grown = [query.grown(runs, growths, query.tolerances.agree_from) for growths in wanted]
     asked = [_bodies_by_growth(*both) for both in zip(*wanted, strict=True)]
-    fcl = query.fcl(runs, asked)
+    fcl = query.fcl(runs, asked, clearances)
     judged = []
     for k, run in enumerate(runs):
         one = _Judge(query, run, fcl[k], clearances[k], sides[k], heights[k], [each[k] for each in grown])

@@ -36,7 +36,7 @@ from clearance.kernels.meridian.profile import (
 from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
-from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
+from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, WarmStart, runs_of
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
@@ -148,13 +148,27 @@ class SweepQuery:
         made.expect((part.moves, part.pieces, part.only) for run in self.runs for part in run.parts)
         return made
 
-    def fcl(self, runs: Sequence[HeadRun], asked: Sequence[Mapping[Growth, Sequence[int]]]) -> list[FclRun]:
+    def fcl(
+        self,
+        runs: Sequence[HeadRun],
+        asked: Sequence[Mapping[Growth, Sequence[int]]],
+        found: Sequence[Figures],
+    ) -> list[FclRun]:
         """Each run as FCL holds it.
 
         Args:
             asked: for each run which bodies will be asked for with each growth.
+            found: for each run what the other way found: where to look first, and nothing else of it.
         """
-        held = [FclRun(self.surfaces, run, each) for run, each in zip(runs, asked, strict=True)]
+        held = [
+            FclRun(
+                self.surfaces,
+                run,
+                each,
+                {b: WarmStart(w.head_at[:2], w.on_head, w.on_item) for b, w in one.witness.items()},
+            )
+            for run, each, one in zip(runs, asked, found, strict=True)
+        ]
         prepare([part for run in held for part in run.parts])
         return held
 

@@ -58,6 +58,16 @@ class HeadRun:
         return body.margin if self.wire_margin is None else self.wire_margin
 
 
+@dataclass(frozen=True)
+class WarmStart:
+    """Where a search may look first, machine frame, mm: the wire's place (2,), a point on the head (3,) and
+    one on the item (3,)."""
+
+    wire: NDArray[np.float64]
+    on_head: NDArray[np.float64]
+    on_item: NDArray[np.float64]
+
+
 def runs_of(stretch: Stretch, wire_margin: float, level_ends: bool = False) -> list[HeadRun]:
     """The heads of a stretch and the wire, where it is in.
 

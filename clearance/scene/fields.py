@@ -260,7 +260,7 @@ Zeros = Annotated[
 class Table(BaseModel):
     """A table of the file. A key that is not known is an error, and says which key it may have been."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     #: words that other people's files might use, and the key that is meant
     also: ClassVar[dict[str, str]] = {}

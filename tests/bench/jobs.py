@@ -1,7 +1,8 @@
 """A number of triangles and of moves goes in, a folder with a whole job comes out: part, nine holders, path.
 
-The job is the demo workshop's: a plate of 300 x 200 x 25 on two rails, straps around it, a wavy opening of
-780 mm. Its model is a plate whose six faces are cut into a grid, as many small facets as are wanted.
+The job is the demo workshop's: a plate of 300 x 200 x 25 on two rails that lie across the table's opening,
+three straps on each, a wavy opening of 780 mm: held as a shop would, so that nothing is wrong with it. Its
+model is a plate whose six faces are cut into a grid, as many small facets as are wanted.
 """
 
 from __future__ import annotations
@@ -22,16 +23,18 @@ MIDDLE = np.array([200.0, 150.0])
 PATH_LENGTH = 780.0
 
 #: name, holder, parameters, place, turn about Z
+_PADS = {"length": 520, "pads": [160, 200, 240, 280, 320, 360], "pad_length": 10}
+_STRAP = {"height": 28, "reach": 35, "back": 12, "width": 24, "screw_below": 12}
 HOLDERS: tuple[tuple[str, str, dict[str, object], tuple[float, float, float], float], ...] = (
-    ("front rail", "rail", {"length": 320}, (40, 40, 0), 0),
-    ("back rail", "rail", {"length": 320}, (360, 260, 0), 180),
-    ("front strap, left", "strap", {"height": 25}, (100, 30, 0), 90),
-    ("front strap, right", "strap", {"height": 25}, (300, 30, 0), 90),
-    ("back strap, left", "strap", {"height": 25}, (110, 270, 0), 270),
-    ("back strap, right", "strap", {"height": 25}, (290, 270, 0), 270),
-    ("side strap, left", "strap", {"height": 25}, (28, 150, 0), 0),
-    ("side strap, right", "strap", {"height": 25}, (372, 150, 0), 180),
-    ("spare block", "v_block", {}, (440, 300, 0), 0),
+    ("front rail", "rail", _PADS, (-60, 30, 0), 0),
+    ("back rail", "rail", _PADS, (460, 270, 0), 180),
+    ("front strap, left", "strap", _STRAP, (120, 42.5, -3), 90),
+    ("front strap, middle", "strap", _STRAP, (200, 42.5, -3), 90),
+    ("front strap, right", "strap", _STRAP, (280, 42.5, -3), 90),
+    ("back strap, left", "strap", _STRAP, (120, 257.5, -3), 270),
+    ("back strap, middle", "strap", _STRAP, (200, 257.5, -3), 270),
+    ("back strap, right", "strap", _STRAP, (280, 257.5, -3), 270),
+    ("spare block", "v_block", {}, (480, 330, 0), 0),
 )
 
 

@@ -18,119 +18,24 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import AabbSet, Boxes, grouped
+from clearance.geometry.aabb import AabbSet, grouped
 from clearance.geometry.transforms import extent
+from clearance.kernels.fcl.positions import (
+    CELLS,
+    POSITIONS,
+    PROBES,
+    PathBoxes,
+    apart_squared,
+    nearest_boxes,
+    spread,
+    standing_distance,
+    started_at,
+)
+from clearance.kernels.sweeps import WarmStart
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
-
-#: a path's extent is divided into so many bits or cells
-CELLS = 300
-#: a path's bits are divided into hardly more than so many in all, besides those that there are
-_MOST = 50_000
-#: places of the head that are looked at
-_POSITIONS = 6
-
-
-class PathBoxes:
-    """A path as straight bits from p to q (n, 2), so short that each one's box is small."""
-
-    def __init__(self, runs: Sequence[Array]) -> None:
-        whole = np.concatenate(runs)
-        length = sum(float(np.hypot(*np.diff(points, axis=0).T).sum()) for points in runs)
-        longest = max(float(np.ptp(whole, axis=0).max()) / CELLS * 4.0, length / _MOST, 1e-9)
-        finer = [_finer(points, longest) for points in runs]
-        self.p = np.concatenate([points[:-1] for points in finer])
-        self.q = np.concatenate([points[1:] for points in finer])
-        self.aabbs = AabbSet(np.minimum(self.p, self.q), np.maximum(self.p, self.q))
-
-    def near(self, pieces: Sequence[HeadPiece], box: Boxes, reach: float) -> tuple[NDArray[np.intp], Array]:
-        """The bits along which the box that some piece sweeps comes within ``reach`` of ``box``, and how far
-        apart, squared, they are.
-
-        Args:
-            pieces: of a head.   box: lowest and highest corner (3,), mm, in the frame of the path.
-                reach: mm.
-        """
-        bits = self.aabbs.inside(bits_apart(*self.aabbs.coarse, pieces, box) <= reach * reach)
-        apart = bits_apart(self.aabbs.low[bits], self.aabbs.high[bits], pieces, box)
-        return bits[apart <= reach * reach], apart[apart <= reach * reach]
-
-    def nearer_ends(self, bits: NDArray[np.intp], pieces: Sequence[HeadPiece], box: Boxes) -> Array:
-        """Of each of some bits (k,) the end (k, 2) at which the box of some piece is nearer to ``box``.
-
-        Args:
-            bits: their indices.   pieces: of a head.   box: lowest and highest corner (3,), mm.
-        """
-        p, q = self.p[bits], self.q[bits]
-        nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
-        return np.where(nearer[:, None], p, q)
-
-    def first_positions(self, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
-        """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
-        all along the way.
-
-        Args:
-            pieces: of a head.   box: lowest and highest corner (3,), mm, in the frame of the path.
-        """
-        apart = bits_apart(*self.aabbs.coarse, pieces, box)
-        coarse = np.zeros(len(apart), dtype=bool)
-        coarse[np.argsort(apart, kind="stable")[:_POSITIONS]] = True
-        near = self.aabbs.inside(coarse)
-        return self.p[np.union1d(near[spread(len(near), _POSITIONS)], spread(len(self.p), _POSITIONS))]
-
-
-def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_high: Array) -> Array:
-    """Squared distance (...) of boxes (..., 3), grown sideways by ``r``, from other boxes (..., 3).
-
-    Args:
-        low, high: corners of the boxes, mm.   r: mm, in X and Y.   other_low, other_high: of the others.
-    """
-    x = np.maximum(np.maximum(low[..., 0] - other_high[..., 0], other_low[..., 0] - high[..., 0]), 0.0)
-    y = np.maximum(np.maximum(low[..., 1] - other_high[..., 1], other_low[..., 1] - high[..., 1]), 0.0)
-    z = np.maximum(np.maximum(low[..., 2] - other_high[..., 2], other_low[..., 2] - high[..., 2]), 0.0)
-    beside = np.maximum(np.sqrt(x * x + y * y) - r, 0.0)
-    return np.asarray(beside * beside + z * z)
-
-
-def bits_apart(low: Array, high: Array, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
-    """How far, squared (n,), the box that some piece sweeps as the wire goes through each rectangle low-high
-    (n, 2) is from one box (3,).
-
-    Args:
-        low, high: corners of the rectangles, mm.   pieces: of the head.   box: its lowest and highest
-            corner (3,).
-    """
-    best = np.full(len(low), np.inf)
-    (bx, by, bz), (ex, ey, ez) = box
-    for piece in pieces:
-        x0, x1, y0, y1 = piece.rect
-        x = np.maximum(np.maximum(low[:, 0] + (x0 - ex), (bx - x1) - high[:, 0]), 0.0)
-        y = np.maximum(np.maximum(low[:, 1] + (y0 - ey), (by - y1) - high[:, 1]), 0.0)
-        z = max(piece.z[0] - ez, bz - piece.z[-1], 0.0)
-        beside = np.maximum(np.sqrt(x * x + y * y) - piece.r.max(), 0.0)
-        np.minimum(best, beside * beside + z * z, out=best)
-    return best
-
-
-def spread(count: int, most: int) -> NDArray[np.intp]:
-    """At most ``most`` numbers below ``count``, evenly spread."""
-    return np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.intp))
-
-
-def _finer(path: Array, longest: float) -> Array:
-    """A polyline (n, 2) with its long bits divided."""
-    if len(path) < 2:
-        return np.concatenate([path, path])
-    step = np.diff(path, axis=0)
-    parts = np.maximum(np.ceil(np.abs(step).max(axis=1) / longest), 1).astype(int)
-    if (parts == 1).all():
-        return path
-    row = np.repeat(np.arange(len(parts)), parts)
-    share = (np.arange(len(row)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[row]
-    return np.concatenate([path[row] + share[:, None] * step[row], path[-1:]])
-
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
@@ -141,7 +46,6 @@ _GROUPS = 16
 #: looking again ends when it brings no more than this, mm
 _WORTH = 0.05
 _CANDIDATES = 1500
-_PROBES = 16
 #: boxes of bits and of triangles held against each other at once
 _AT_ONCE = 1_000_000
 
@@ -186,43 +90,53 @@ def neighbourhood(
     path: PathBoxes,
     pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
+    start: WarmStart | None = None,
 ) -> Neighbourhood:
     """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
 
     Args:
         aabbs: the boxes of the triangles, in their order.
+        path, pieces: of a head, in the frame of the triangles.
+        start: where to look first. Nothing in it is believed: the head is held against the triangles there,
+            and a place that is not the nearest one costs time alone.
     """
     low, high = aabbs.low, aabbs.high
     many = len(triangles) >= MANY
     box = aabbs.box
     rows = np.arange(len(triangles))
-    positions = path.first_positions(pieces, box)
-    there, position, probe, piece = np.inf, positions[0], 0, pieces[0]
-    for k in range(6):
+    there, position, probe, piece = np.inf, path.p[0], 0, pieces[0]
+    known = False
+    if start is not None:
+        there, position, probe, piece = started_at(triangles, aabbs, path, pieces, start)
+        # farther than it was said to be: it is of another part of the head
+        known = there <= float(np.linalg.norm(start.on_head - start.on_item)) + _WORTH
+    positions = path.p[:0] if known else path.first_positions(pieces, box)
+    for k in range(0 if known else 6):
         if k:
             bits, apart = path.near(pieces, box, there)
             if not len(bits) or apart.min() >= there * there * (1.0 - 1e-12):
                 break
-            nearest = np.argsort(apart, kind="stable")[:_POSITIONS]
+            nearest = np.argsort(apart, kind="stable")[:POSITIONS]
             positions = path.nearer_ends(
-                bits[np.union1d(nearest, spread(len(bits), _POSITIONS))], pieces, box
+                bits[np.union1d(nearest, spread(len(bits), POSITIONS))], pieces, box
             )
         some = rows[spread(len(rows), _CANDIDATES)]
-        probes = some[_nearest_boxes(low[some], high[some], positions, pieces, _PROBES)]
+        probes = some[nearest_boxes(low[some], high[some], positions, pieces, PROBES)]
         before = there
-        found, nth, at, which = _distance_there(triangles[probes], positions, pieces)
+        found, nth, at, which = standing_distance(triangles[probes], positions, pieces)
         if found < there:
             there, position, probe, piece = found, positions[at], int(probes[nth]), pieces[which]
-        if not many:
-            rows = rows[_boxes_near(low[rows], high[rows], path, pieces, there)]
-        elif k:
+        if not k:
+            rows = _near(aabbs, path, pieces, there, many)
+        elif many:
             rows = rows[_within(low[rows], high[rows], path, pieces, there)]
         else:
-            rows = aabbs.inside(_within(*aabbs.coarse, path, pieces, there))
-            rows = rows[_within(low[rows], high[rows], path, pieces, there)]
+            rows = rows[_boxes_near(low[rows], high[rows], path, pieces, there)]
         box = extent(low[rows], high[rows])
         if not len(rows) or (k > 1 and there > before - _WORTH):
             break
+    if known:
+        rows = _near(aabbs, path, pieces, there, many)
     floor = there - tolerances.hair if there > tolerances.tie_from else np.inf
     if np.isfinite(floor):
         ties = rows
@@ -233,6 +147,18 @@ def neighbourhood(
     else:
         rows = np.unique(np.append(rows, probe))
     return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), position, piece, tolerances)
+
+
+def _near(
+    aabbs: AabbSet, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float, many: bool
+) -> NDArray[np.intp]:
+    """The boxes that can come within ``reach`` of the pieces along the path; of many boxes those alone that
+    are near some bit of it."""
+    low, high = aabbs.low, aabbs.high
+    if not many:
+        return np.flatnonzero(_boxes_near(low, high, path, pieces, reach))
+    rows = aabbs.inside(_within(*aabbs.coarse, path, pieces, reach))
+    return rows[_within(low[rows], high[rows], path, pieces, reach)]
 
 
 def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
@@ -335,97 +261,6 @@ def _boxes_near(
         apart = np.maximum(np.maximum(corner - high, low - other), 0.0)
         near |= (apart * apart).sum(axis=1) <= reach * reach
     return near
-
-
-def _nearest_boxes(
-    low: Array, high: Array, positions: Array, pieces: Sequence[HeadPiece], count: int
-) -> NDArray[np.intp]:
-    """The ``count`` boxes (N, 3) nearest to the pieces' boxes as the head stands at some places."""
-    if len(low) <= count:
-        return np.arange(len(low))
-    best = np.full(len(low), np.inf)
-    for piece in pieces:
-        x0, x1, y0, y1 = piece.rect
-        r = float(piece.r.max())
-        above = np.maximum(np.maximum(piece.z[0] - high[:, 2], low[:, 2] - piece.z[-1]), 0.0)
-        for x, y in positions:
-            dx = np.maximum(np.maximum(x + x0 - r - high[:, 0], low[:, 0] - x - x1 - r), 0.0)
-            dy = np.maximum(np.maximum(y + y0 - r - high[:, 1], low[:, 1] - y - y1 - r), 0.0)
-            np.minimum(best, dx * dx + dy * dy + above * above, out=best)
-    return np.argpartition(best, count)[:count]
-
-
-def _distance_there(
-    triangles: Array, positions: Array, pieces: Sequence[HeadPiece]
-) -> tuple[float, int, int, int]:
-    """The smallest distance of some points of triangles (n, 3, 3) to the head as it stands at some places,
-    and the triangle, the place and the piece it was had from.
-
-    An upper value: the points are on the triangles, and a point of the piece is that far away.
-    """
-    best, where, which = np.inf, 0, 0
-    flat = _Triangles(triangles.repeat(len(positions), axis=0))
-    wire = np.tile(positions, (len(triangles), 1))
-    box = extent(triangles)
-    at_least = [float(bits_apart(positions, positions, [piece], box).min()) for piece in pieces]
-    for k in np.argsort(at_least):
-        piece = pieces[k]
-        if at_least[k] >= best * best:
-            break
-        low, high = np.array(piece.rect)[[0, 2]], np.array(piece.rect)[[1, 3]]
-        # from its middle, and from where it is widest: to and fro ends beside the axis of a cone, not its rim
-        for height in dict.fromkeys((float(piece.z.mean()), float(piece.z[np.argmax(piece.r)]))):
-            on_piece = np.column_stack([wire + (low + high) / 2, np.full(len(wire), height)])
-            for _ in range(3):
-                # to and fro between the piece's middle plane and the triangle
-                point = flat.nearest(on_piece)
-                offset = point[:, :2] - wire
-                inside = np.minimum(np.maximum(offset, low), high)
-                z = np.minimum(np.maximum(point[:, 2], piece.z[0]), piece.z[-1])
-                on_piece = np.column_stack([wire + inside, z])
-            beside = np.hypot(*(offset - inside).T) - np.interp(z, piece.z, piece.r)
-            gap = np.hypot(np.maximum(beside, 0.0), point[:, 2] - z)
-            least = int(np.argmin(gap))
-            if gap[least] < best:
-                best, where, which = float(gap[least]), least, int(k)
-    return best, where // len(positions), where % len(positions), which
-
-
-class _Triangles:
-    """Triangles (n, 3, 3), with what of them alone tells which of their points is near to another point."""
-
-    def __init__(self, triangles: Array) -> None:
-        a, b, c = (np.ascontiguousarray(triangles[:, k]) for k in range(3))
-        self.a, self.side, self.other = a, b - a, c - a
-        #: the three sides (3, n, 3), from where and by how much they run, and their squared lengths (3, n)
-        self.start = np.stack([a, b, c])
-        self.way = np.stack([b - a, c - b, a - c])
-        self.length2 = _dot(self.way, self.way)
-        self.ee, self.ef = _dot(self.side, self.side), _dot(self.side, self.other)
-        self.ff = _dot(self.other, self.other)
-        self.det = self.ee * self.ff - self.ef * self.ef
-        self.safe = np.where(self.det > 0.0, self.det, 1.0)
-
-    def nearest(self, points: Array) -> Array:
-        """A point (n, 3) of each triangle, the nearest to the point given or not far from it.
-
-        The foot on the plane where it is inside, else the nearest point of the sides.
-        """
-        along = _dot(points - self.start, self.way)
-        t = np.divide(along, self.length2, out=np.zeros_like(along), where=self.length2 > 0.0)
-        at = self.start + np.clip(t, 0.0, 1.0)[..., None] * self.way
-        off = points - at
-        first = np.argmin(_dot(off, off), axis=0)
-        best = at[first, np.arange(len(first))]
-        d = points - self.a
-        de, df = _dot(d, self.side), _dot(d, self.other)
-        u, v = (self.ff * de - self.ef * df) / self.safe, (self.ee * df - self.ef * de) / self.safe
-        inside = (self.det > 0.0) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
-        return np.where(inside[:, None], self.a + u[:, None] * self.side + v[:, None] * self.other, best)
-
-
-def _dot(a: Array, b: Array) -> Array:
-    return np.asarray(np.einsum("...j,...j->...", a, b))
 
 
 def _within(

@@ -15,18 +15,12 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.culling import (
-    MANY,
-    Neighbourhood,
-    at_position,
-    near_any,
-    neighbourhood,
-    spread,
-)
+from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_position, near_any, neighbourhood
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, Path
-from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
-from clearance.kernels.sweeps import Growth, HeadRun
+from clearance.kernels.fcl.positions import spread
+from clearance.kernels.fcl.surfaces import Groups, Surface, boxes_apart, distances, gap
+from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.tolerances import DEFAULT, FclTolerances
@@ -196,6 +190,7 @@ class FclHead:
 
     Args:
         present: the bodies that will be asked for.
+        starts: for some bodies where to look first.
     """
 
     def __init__(
@@ -205,9 +200,10 @@ class FclHead:
         pieces: Sequence[HeadPiece],
         only: Rows | None,
         present: Sequence[int],
+        starts: Mapping[int, WarmStart] | None = None,
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
-        self.present = present
+        self.present, self._starts = present, starts or {}
         self._made: dict[Grow, _Grown] = {}
         self._expected: dict[Grow, Sequence[int]] = {}
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
@@ -257,7 +253,12 @@ class FclHead:
         pieces = [piece.grown(*growth) for piece in self.pieces]
         places = {
             body: neighbourhood(
-                self.bodies.triangles(body), self.bodies.aabbs(body), self.path.boxes, pieces, own
+                self.bodies.triangles(body),
+                self.bodies.aabbs(body),
+                self.path.boxes,
+                pieces,
+                own,
+                self._starts.get(body),
             )
             for body in self.asked(growth)
         }
@@ -440,11 +441,11 @@ def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
         for at, (body, (first, last)) in enumerate(zip(asked, boxes, strict=True)):
             limit = reach[path, at]
             # a bound that is no number bounds nothing
-            near = np.flatnonzero(~(_apart(low, high, first, last) > limit) & ~out)
+            near = np.flatnonzero(~(boxes_apart(low, high, first, last) > limit) & ~out)
             if not len(near):
                 continue
             groups = bodies.groups(body)
-            each = _apart(low[near, None], high[near, None], *groups).min(axis=1)
+            each = boxes_apart(low[near, None], high[near, None], *groups).min(axis=1)
             out[near] = ~(each > limit[near])
         return out
 
@@ -456,25 +457,23 @@ def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
         head.take(growth, _Grown(pieces, Surface(own, bodies.origin), {}, {}))
 
 
-def _apart(low: Array, high: Array, first: Array, last: Array) -> Array:
-    """How far boxes (..., 3) are apart."""
-    x, y, z = (
-        np.maximum(np.maximum(low[..., k] - last[..., k], first[..., k] - high[..., k]), 0.0)
-        for k in range(3)
-    )
-    return np.asarray(np.sqrt(x * x + y * y + z * z))
-
-
 class FclRun:
     """A head in all its parts; what is nearest of them counts.
 
     Args:
         asked: for each growth which bodies will be asked for with it; without a word, all.
+        starts: for some bodies where to look first.
     """
 
-    def __init__(self, bodies: Bodies, run: HeadRun, asked: Mapping[Growth, Sequence[int]]) -> None:
+    def __init__(
+        self,
+        bodies: Bodies,
+        run: HeadRun,
+        asked: Mapping[Growth, Sequence[int]],
+        starts: Mapping[int, WarmStart],
+    ) -> None:
         #: the parts, each as FCL holds it
-        self.parts = [FclHead(bodies, p.moves, p.pieces, p.only, run.bodies) for p in run.parts]
+        self.parts = [FclHead(bodies, p.moves, p.pieces, p.only, run.bodies, starts) for p in run.parts]
         for growth, some in asked.items():
             for part in self.parts:
                 part.expect(growth.side, growth.height, some)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each
-from clearance.kernels.fcl.culling import PathBoxes
+from clearance.kernels.fcl.positions import PathBoxes
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 

@@ -226,7 +226,7 @@ class _Places:
         self.surface, self.other, self.shifts, self.slack = surface, other, shifts, slack
         self.best = np.full(len(shifts), np.inf)
         #: (n, pairs) what each pair of groups is no nearer than
-        self.bound = _apart(
+        self.bound = boxes_apart(
             surface.low[:, None] + shifts[:, None, None],
             surface.high[:, None] + shifts[:, None, None],
             other.low,
@@ -254,7 +254,7 @@ class _Places:
         i, j, many = surface.begin[i][row], other.begin[j][row], many[row]
         i, j = i + k // many, j + k % many
         shift = self.shifts[row]
-        bound = _apart(
+        bound = boxes_apart(
             surface.small_low[i] + shift,
             surface.small_high[i] + shift,
             other.small_low[j],
@@ -297,7 +297,7 @@ class _Places:
         self.bound[rows] = np.fmax(self.bound[rows], gap.reshape(len(rows), -1))
 
 
-def _apart(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
+def boxes_apart(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
     """How far boxes (..., 3) are apart, at least."""
     x, y, z = (
         np.maximum(np.maximum(low[..., k] - other_high[..., k], other_low[..., k] - high[..., k]), 0.0)
