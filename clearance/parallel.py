@@ -31,13 +31,13 @@ import time
 import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextvars import ContextVar
-from dataclasses import dataclass
 from functools import partial
 from typing import IO, Any, Protocol, TypeVar
 
 from clearance import child, ending
 from clearance.child import framed, import_paths, in_memory, lifeline_of_this_process
 from clearance.errors import ClearanceError
+from clearance.records import record
 
 #: one more than most computers of a workshop have cores: heads and wire are seldom equal shares
 _PROCESSES = 3
@@ -298,7 +298,7 @@ class _Unpickler(pickle.Unpickler):
 
 
 # --------------------------------------------------------------------------------------- a process of its own
-@dataclass(frozen=True)
+@record
 class Limits:
     """What a process may take; None: as much as this one.
 
@@ -314,7 +314,7 @@ class Limits:
 UNLIMITED = Limits()
 
 
-@dataclass(frozen=True)
+@record
 class Ended:
     """How a process ended: its exit code (negative: the signal that killed it; None: it took too long), the
     answer, and the last line of its error output."""

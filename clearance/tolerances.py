@@ -7,10 +7,12 @@ used.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
+
+from clearance.records import record
 
 
-@dataclass(frozen=True)
+@record
 class MeridianTolerances:
     """The meridian kernel's own.
 
@@ -36,7 +38,7 @@ class MeridianTolerances:
     rim: float = 1e-9
 
 
-@dataclass(frozen=True)
+@record
 class FclTolerances:
     """FCL's kernel's own. Together they keep its envelopes within ``Tolerances.width`` of the truth.
 
@@ -82,7 +84,7 @@ class FclTolerances:
     closing: float = 0.1
 
 
-@dataclass(frozen=True)
+@record
 class AdviceTolerances:
     """What raises, shifts, turns and zones are found and told to.
 
@@ -129,7 +131,7 @@ class AdviceTolerances:
     pad: float = 0.02
 
 
-@dataclass(frozen=True)
+@record
 class Tolerances:
     """What counts as a touch, and what either kernel may be short by.
 

@@ -9,13 +9,14 @@ two dots in each gap are the part's. (Both standards from memory.)
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import changing, record
 from fixtures_lib import library
 from fixtures_lib.holder import VIEWS, Angle, Drawn, Holder, Kind, Length, Mark
 from fixtures_lib.outlines import lines, outline
@@ -45,7 +46,7 @@ STYLE = (
 )
 
 
-@dataclass
+@changing
 class _Row:
     """Dimension lines of one side of a view that share a line; ``taken``: from where to where, pixels."""
 
@@ -55,7 +56,7 @@ class _Row:
         return all(high + 8 < a or low - 8 > b for a, b in self.taken)
 
 
-@dataclass(frozen=True)
+@record
 class _Placed:
     """A dimension with its place: side, row from 0; on its line, ends and label, pixels from its low end."""
 

@@ -12,7 +12,7 @@ a clamp needs of it, on the triangles as they are, cut off exactly where a jaw e
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import Enum, Flag, auto
 from typing import Any
 
@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.model import Remark
+from clearance.records import record
 
 Point = Sequence[float]
 
@@ -27,7 +28,7 @@ Point = Sequence[float]
 VIEWS = {"front": (0, 2), "right": (1, 2), "above": (0, 1)}
 
 
-@dataclass(frozen=True)
+@record
 class Length:
     """A dimension line for a parameter, between two points, along one axis.
 
@@ -53,7 +54,7 @@ class Length:
         return abs(float(self.b[k]) - float(self.a[k]))
 
 
-@dataclass(frozen=True)
+@record
 class Angle:
     """An arc for a parameter in degrees, about a point, from one direction to another.
 
@@ -77,7 +78,7 @@ class Angle:
         return float(np.degrees(np.arctan2(abs(u[0] * v[1] - u[1] * v[0]), u @ v)))
 
 
-@dataclass(frozen=True)
+@record
 class Mark:
     """Words with a line to a point of one view; ``to``: where they stand from there, pixels right and up."""
 
@@ -87,7 +88,7 @@ class Mark:
     to: tuple[float, float] = (26.0, 22.0)
 
 
-@dataclass(frozen=True)
+@record
 class Drawn:
     """What goes onto a holder's drawing beside its own lines.
 
@@ -105,7 +106,7 @@ class Drawn:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Parameter:
     """One dimension that a user can measure on what he owns and type in.
 
@@ -136,7 +137,7 @@ class Conflict(Exception):
         super().__init__(f"{parameter}: {found}; {want}")
 
 
-@dataclass(frozen=True)
+@record
 class Seat:
     """A named frame on a holder: pose (4, 4) in H, and one line on what stands there."""
 
@@ -144,7 +145,7 @@ class Seat:
     meaning: str
 
 
-@dataclass(frozen=True)
+@record
 class Limit:
     """A bound on what a holder may hold.
 
@@ -160,7 +161,7 @@ class Limit:
     source: str
 
 
-@dataclass(frozen=True)
+@record
 class ThreadHole:
     """A thread hole for a screw that is put in from above: its mouth's middle in H and its drill, mm."""
 
@@ -168,7 +169,7 @@ class ThreadHole:
     diameter: float
 
 
-@dataclass(frozen=True)
+@record
 class Holder:
     """A built holder in its own frame H (mm).
 
@@ -230,7 +231,7 @@ class Fastened(Enum):
     STANDS = "stands"
 
 
-@dataclass(frozen=True)
+@record
 class Adjustment:
     """An angle of a holder that the setter sets: which parameter, about which axis, by what.
 
@@ -265,7 +266,7 @@ class Adjustment:
         return replace(self, lever=lever, pitch=pitch)
 
 
-@dataclass(frozen=True)
+@record
 class Kind:
     """A kind of holder: its parameters, and the function that builds one from a full set of values.
 
@@ -304,7 +305,7 @@ Array = NDArray[np.float64]
 SEATED = 0.05  # a part stands against a jaw, or centred in a ring, where it is off by less
 
 
-@dataclass(frozen=True)
+@record
 class Fitted:
     """What fitting a holder to a part gave.
 

@@ -6,13 +6,13 @@ washers (ISO 7089), nuts (ISO 4032) and through-holes (ISO 273, medium) from mem
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
+from clearance.records import record
 from fixtures_lib.solids import FACET, bar, cut, hexagon, hole, join, prism
 
 
-@dataclass(frozen=True)
+@record
 class Screw:
     """Measures that go with one thread size, mm.
 

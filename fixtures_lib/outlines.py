@@ -8,13 +8,13 @@ it, since the line itself may lie over the seam of two triangles.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.topology import corner_numbers
+from clearance.records import record
 from fixtures_lib.holder import VIEWS
 
 Array = NDArray[np.float64]
@@ -31,7 +31,7 @@ LEVEL = 1e-6
 MOST = 2_000_000
 
 
-@dataclass(frozen=True)
+@record
 class ViewLines:
     """Of one view, mm, in its right and up: segments (N, 2, 2)."""
 

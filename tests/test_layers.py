@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 #: lowest first; rooms on one floor do not import each other
 FLOORS: tuple[tuple[str, ...], ...] = (
-    ("clearance.errors",),
+    ("clearance.errors", "clearance.records"),
     ("clearance.ending", "clearance.tolerances"),
     ("clearance.child",),
     ("clearance.files", "clearance.parallel"),

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from clearance.advice.edits import UpperRule, heights_change, lifted, raised
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery, runs_of
+from clearance.records import record
 from clearance.scene.model import Finding, Scene
 
 Window = tuple[float, float]
 
 
-@dataclass(frozen=True)
+@record
 class Doubt:
     """What speaks against a window; ``swallowed``: a head stands inside a body, all through it."""
 
@@ -23,7 +24,7 @@ class Doubt:
     finding: Finding | None = None
 
 
-@dataclass(frozen=True)
+@record
 class _Look:
     """One raise at which to look: bodies that rise are lifted by ``rising``, others by ``still``."""
 

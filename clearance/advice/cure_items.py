@@ -10,7 +10,7 @@ instead.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Literal
 
@@ -25,6 +25,7 @@ from clearance.errors import InputError
 from clearance.process.account import Account, State
 from clearance.process.check import wrong_in
 from clearance.process.known import Known
+from clearance.records import record
 from clearance.scene.model import Body, Scene, Stretch
 from clearance.scene.toml_file import MM_PER_UNIT
 
@@ -243,7 +244,7 @@ HARM = frozenset({"presses air", "clamp stands on nothing"})
 TOGETHER = 2
 
 
-@dataclass(frozen=True)
+@record
 class _Change:
     """Some bodies, there or not, for some cuts; ``verb`` says what the setter does."""
 

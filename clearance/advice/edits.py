@@ -7,7 +7,7 @@ follows the part where the setup says so (``upper_rules``: for any raise).
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply, pose
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from clearance.toolpath.moves import Moves, polyline
 
 
-@dataclass(frozen=True)
+@record
 class UpperRule:
     """Where the upper face is when bodies are raised by s: at the larger of ``fixed`` and ``follows`` + s."""
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene, SideHeight
 from clearance.tolerances import AdviceTolerances
@@ -43,7 +44,7 @@ class Zone:
         return f"<Zone up to Z {self.limit:.2f} mm>"
 
 
-@dataclass(frozen=True)
+@record
 class WireZone:
     """Inside ``outline`` nothing may stand between two heights: the wire is there.
 
@@ -134,7 +135,7 @@ def find_keepout(scene: Scene, kind: str = "laid") -> Keepout:
     )
 
 
-@dataclass(frozen=True)
+@record
 class _Band:
     """What lies within ``shape`` may not reach ``limit``; it is ``step`` wider than the head there, and as
     wide as that at the height ``until``."""

@@ -11,19 +11,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from clearance.advice.edits import UpperRule, end_rules, lifted, raised
 from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, runs_of
+from clearance.records import changing, record
 from clearance.scene.heads import HeadPiece, risen
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
 
 
-@dataclass
+@changing
 class RaiseQuestion:
     """What is asked: the scene, what rises, how the upper heads go along, the range."""
 
@@ -174,7 +174,7 @@ class RaiseQuestion:
 Meeting = tuple[str, str, str]
 
 
-@dataclass(frozen=True)
+@record
 class Shut:
     """A raise at which something meets, and what."""
 

@@ -20,13 +20,14 @@ from clearance.advice.question import RaiseQuestion, Shut, spans, stepped_window
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
+from clearance.records import record
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.placing import Masses
 from clearance.scene.stability import feet_findings
 
 
-@dataclass(frozen=True)
+@record
 class WindowEnd:
     """What ends a window at the raise ``at``: a head on an item, or (head None) what ``why`` says."""
 
@@ -39,7 +40,7 @@ class WindowEnd:
     why: str = ""
 
 
-@dataclass(frozen=True)
+@record
 class Blocked:
     """Raises from ``low`` to ``high`` at which a head meets an item (margins counted)."""
 
@@ -51,7 +52,7 @@ class Blocked:
     move: int | None
 
 
-@dataclass(frozen=True)
+@record
 class CutAt:
     """A cut when raised: distances of the faces from its part, heights to set, mm, machine Z."""
 

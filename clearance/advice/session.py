@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import isfinite
 from typing import Any
 
@@ -23,6 +23,7 @@ from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
+from clearance.records import record
 from clearance.scene.model import Scene, Stretch
 from clearance.scene.placing import on_its_seat
 from clearance.scene.reread import (
@@ -48,7 +49,7 @@ Array = NDArray[np.float64]
 KEPT = 1000
 
 
-@dataclass(frozen=True)
+@record
 class SessionState:
     """What is otherwise than the setup's file says.
 

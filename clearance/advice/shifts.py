@@ -9,10 +9,11 @@ stands.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot
 
 from clearance.kernels.query import Growth, HeadPart, HeadRun, Hits, Lifted, SweepQuery
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Finding, Scene, StretchKind
 
@@ -50,7 +51,7 @@ class TriedBodies:
         return not len(hits.union.low)
 
 
-@dataclass(frozen=True)
+@record
 class Touch:
     """A head that meets an item, with the cut and the move (from 1; None on a way between cuts)."""
 

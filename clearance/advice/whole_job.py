@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -24,13 +24,14 @@ from clearance.process.account import Account
 from clearance.process.check import told
 from clearance.process.findings import look
 from clearance.process.known import Known
+from clearance.records import changing, record
 from clearance.scene.model import Finding, Scene, Stretch
 
 #: what a finding is about, its figures left out
 Key = tuple[str, str, str | None, str]
 
 
-@dataclass(frozen=True)
+@record
 class Told:
     """What a job says but for distances: its findings, and its states where something is cut."""
 
@@ -126,7 +127,7 @@ class Interrupted(Exception):
     """The time for it is over."""
 
 
-@dataclass
+@changing
 class Budget:
     """How long may be searched, s of processor time; ``clock`` tells how much has been spent."""
 

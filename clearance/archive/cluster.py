@@ -16,7 +16,7 @@ import tempfile
 import threading
 import tomllib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -24,6 +24,7 @@ from clearance.archive.cache import tool_sha256
 from clearance.archive.question import Otherwise, WorkerAnswer, WorkerQuestion, answer_of, question_of
 from clearance.archive.runner import MEMORY, SECONDS, Worker, begin_worker
 from clearance.errors import ClearanceError, InputError
+from clearance.records import record
 from clearance.scene.shelf import VARIABLE
 
 #: tasks that wait at the scheduler for each thread of the computers: enough that none is idle
@@ -38,7 +39,7 @@ class NoScheduler(ClearanceError):
     """The scheduler is not to be had, or its computers have another version of this program."""
 
 
-@dataclass(frozen=True)
+@record
 class Parcel:
     """A question with all that it needs.
 

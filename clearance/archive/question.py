@@ -12,8 +12,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from clearance.records import record
 
-@dataclass(frozen=True)
+
+@record
 class Otherwise:
     """What is otherwise than the setups say.
 
@@ -33,7 +35,7 @@ class Otherwise:
 AS_IT_IS = Otherwise()
 
 
-@dataclass(frozen=True)
+@record
 class WorkerQuestion:
     """A setup to be judged.
 
@@ -59,7 +61,7 @@ def question_of(line: bytes) -> WorkerQuestion:
     return WorkerQuestion(**{**said, "otherwise": Otherwise(**said["otherwise"])})
 
 
-@dataclass(frozen=True)
+@record
 class WorkerAnswer:
     """What became of a question.
 

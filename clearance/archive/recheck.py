@@ -16,7 +16,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -26,6 +26,7 @@ from clearance.archive.question import AS_IT_IS, Otherwise, Rechecked, WorkerAns
 from clearance.archive.runner import MEMORY, SECONDS, Runner
 from clearance.errors import InputError, printable
 from clearance.files import no_file
+from clearance.records import changing, record
 from clearance.report import approval_record
 from clearance.report.approval_confirm import compare
 from clearance.report.approval_values import others, tool_now
@@ -93,7 +94,7 @@ def _is_setup(file: str) -> bool:
         return True
 
 
-@dataclass(frozen=True)
+@record
 class Approved:
     """The approval of a setup: its record's file and content; or ``spoilt``, why that cannot be used."""
 
@@ -174,7 +175,7 @@ class Source(Protocol):
         """Each question with its answer, as they are ready."""
 
 
-@dataclass
+@changing
 class _Case:
     """A setup on its way to its row."""
 

@@ -9,13 +9,14 @@ told.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.result import Pair
 from clearance.kernels.query import BARE, FclRun, Figures, Growth, HeadRun, SweepQuery, Witness
+from clearance.records import changing
 from clearance.scene.model import Finding
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import Moves
@@ -38,7 +39,7 @@ def better(fcl: float, flat: float) -> float:
     return max(fcl, flat)
 
 
-@dataclass
+@changing
 class Judged:
     """A run as judged.
 
@@ -86,7 +87,7 @@ def _bodies_by_growth(*rungs: Mapping[int, Growth]) -> dict[Growth, list[int]]:
     return {growth: sorted(bodies) for growth, bodies in out.items()}
 
 
-@dataclass
+@changing
 class _Judge:
     """One run, with what the meridian kernel says about it: ``grown`` by allow, and by the margin too."""
 

@@ -13,7 +13,7 @@ The figures are the flat view's, so each is a lower bound, and the same numbers 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -23,6 +23,7 @@ from clearance.checking.pairs import Judged
 from clearance.checking.result import HeadDistances, Pair, Result
 from clearance.kernels.query import HeadRun, SweepQuery
 from clearance.parallel import spread_batches
+from clearance.records import record
 from clearance.tolerances import DEFAULT
 from clearance.toolpath.moves import Moves
 
@@ -37,7 +38,7 @@ HORIZON = DEFAULT.horizon
 _WORTH = 10_000.0
 
 
-@dataclass(frozen=True)
+@record
 class Along:
     """One head along one cut. Arrays (M,) over the moves of the program, move 1 first; lengths mm.
 

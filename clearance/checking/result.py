@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ class MoveDistance:
     height: float | None
 
 
-@dataclass(frozen=True)
+@record
 class HeadDistances:
     """One head on one cut, move by move, as columns.
 
@@ -241,7 +242,7 @@ class Cures(Sequence[Ailment]):
 OTHER_NOZZLES = "other nozzles"
 
 
-@dataclass(frozen=True)
+@record
 class WithNozzles:
     """What a job says with one set of nozzles.
 

@@ -18,7 +18,6 @@ for models that lie:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +31,7 @@ from clearance.mesh.topology import (
     shells,
     turned_to_agree,
 )
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
@@ -253,7 +253,7 @@ class _Shells:
         return self._wound[shell]
 
 
-@dataclass(frozen=True)
+@record
 class _Wound:
     """Facets of one shell, by their numbers ``rows`` (n,), rising.
 

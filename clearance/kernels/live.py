@@ -9,7 +9,6 @@ order; of what moved their boxes are made anew.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +29,7 @@ from clearance.kernels.meridian.profile import (
 from clearance.kernels.meridian.search import Nearest, search
 from clearance.kernels.meridian.view import Sweep, smallest
 from clearance.kernels.query import Growth, HeadPart, HeadRun, SweepQuery
+from clearance.records import changing
 from clearance.scene.heads import HeadPiece
 from clearance.toolpath.moves import Moves
 
@@ -45,7 +45,7 @@ _COMPARED = 200_000
 _NONE: Index = np.empty(0, dtype=np.intp)
 
 
-@dataclass
+@changing
 class _Kept:
     """For each figure, part and body (3, parts, bodies): the value, mm, and where it was found (-1: none)."""
 

@@ -12,7 +12,7 @@ touches of its own. Neither sees what the other found.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import hypot
 
@@ -37,6 +37,7 @@ from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
 from clearance.kernels.meridian.view import Smallest, Sweep, smallest
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, WarmStart, runs_of
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
@@ -58,7 +59,7 @@ MEASURES: dict[str, Callable[[Profiles], Measure]] = {
 }
 
 
-@dataclass(frozen=True)
+@record
 class Figures:
     """One figure of a run: (bodies,) mm, ``NOWHERE`` or more where there is none, and where it was found."""
 

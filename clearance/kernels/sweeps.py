@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.scene.heads import HeadPiece, risen
 from clearance.scene.model import Body, SideHeight, Stretch
 from clearance.toolpath.moves import Moves, polyline
@@ -25,7 +26,7 @@ class Growth:
 BARE = Growth(0.0, 0.0)
 
 
-@dataclass(frozen=True)
+@record
 class HeadPart:
     """What moves as one: pieces, the moves they follow, and on which of these they are there."""
 
@@ -38,7 +39,7 @@ class HeadPart:
     rise: tuple[int, tuple[HeadPiece, ...]] | None = None
 
 
-@dataclass(frozen=True)
+@record
 class HeadRun:
     """A head (or the wire) on a stretch, and the bodies it is held against."""
 
@@ -58,7 +59,7 @@ class HeadRun:
         return body.margin if self.wire_margin is None else self.wire_margin
 
 
-@dataclass(frozen=True)
+@record
 class WarmStart:
     """Where a search may look first, machine frame, mm: the wire's place (2,), a point on the head (3,) and
     one on the item (3,)."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import pickle
 import time
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +17,7 @@ import numpy as np
 from clearance.errors import ClearanceError, printable
 from clearance.live.judging import Question, tell
 from clearance.live.shapes import as_points
+from clearance.records import record
 
 if TYPE_CHECKING:
     from clearance.advice.where.free import Map
@@ -35,7 +35,7 @@ A_BIT = 1e-3
 THIN = 0.02
 
 
-@dataclass(frozen=True)
+@record
 class WhereQuestion:
     """What is to be filled.
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import json
 import pickle
 import sys
-from dataclasses import dataclass
 from typing import Any
 
 from clearance import parallel
 from clearance.errors import ClearanceError, InputError, printable
+from clearance.records import record
 from clearance.scene.measured import Asked
 from clearance.scene.tries import Edit
 
@@ -21,7 +21,7 @@ from clearance.scene.tries import Edit
 LEANING = 25.0
 
 
-@dataclass(frozen=True)
+@record
 class Question:
     """What is to be judged.
 

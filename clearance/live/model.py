@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from clearance.errors import printable
 from clearance.geometry.transforms import Matrix, invert
 from clearance.live.holes import Screws
 from clearance.live.shapes import as_points, drawn
+from clearance.records import changing
 from clearance.scene.model import Body, Stretch, StretchKind
 from clearance.scene.tries import Stand, angles
 from clearance.view.meshes import flatten
@@ -37,7 +37,7 @@ STILL = 1e-9
 FARTHEST = 1024
 
 
-@dataclass
+@changing
 class _Drawn:
     """How an item was drawn last: where it stood (4, 4), and as what."""
 

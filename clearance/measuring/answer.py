@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from clearance.measuring.corrections import Corrected, corrections, lean_of, per_height
 from clearance.process.check import check
 from clearance.process.findings import Checked
+from clearance.records import record
 from clearance.scene.load import load
 from clearance.scene.measured import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
@@ -27,7 +28,7 @@ Tell = Callable[[float, str], None]
 LEAN = 10.0
 
 
-@dataclass(frozen=True)
+@record
 class PartAnswer:
     """One part that was measured.
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, invert
 from clearance.pose.fit import readings_at, vector
+from clearance.records import record
 from clearance.scene.measured import Lies
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Adjustment
@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 _LEAST = 1e-7
 
 
-@dataclass(frozen=True)
+@record
 class Correction:
     """One thing to turn.
 
@@ -53,7 +53,7 @@ class Correction:
     pitch: float | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Corrected:
     """All that is to be turned for one part, in order.
 

@@ -6,7 +6,6 @@ A place is reachable where a stylus that comes along the face's normal touches n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from clearance.errors import InputError
 from clearance.geometry.transforms import apply, invert
 from clearance.pose.faces import TouchFace, distance, faces
 from clearance.pose.form import FormRow
+from clearance.records import record
 from clearance.scene.fields import suggestion
 from clearance.scene.measured import outward
 from clearance.scene.model import Body, Scene
@@ -46,7 +46,7 @@ WAYS: dict[str, tuple[float, float, float]] = {
 ROUND = ("bore", "outside")
 
 
-@dataclass(frozen=True)
+@record
 class Proposed:
     """Places of one part, and what there is to say about them."""
 

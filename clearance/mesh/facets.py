@@ -15,13 +15,14 @@ opens (red-green refinement; Bank, Sherman and Weiser 1983, from memory). A side
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.surfaces import Floats, Ints, Patch
 from clearance.mesh.topology import connected
+from clearance.records import record
 
 #: Steps of the grid along a facet's sides, and of the finer one where the coarse one decides nothing.
 GRID, FINE = 4, 16
@@ -33,7 +34,7 @@ ROUNDS = 8
 _BATCH = 20_000
 
 
-@dataclass(frozen=True)
+@record
 class Edge:
     """A curve between faces.
 
@@ -50,7 +51,7 @@ class Edge:
     on_face: Callable[[int, float, Floats], Floats]
 
 
-@dataclass(frozen=True)
+@record
 class Facets:
     """Facets in faces.
 

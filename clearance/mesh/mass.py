@@ -7,7 +7,6 @@ theorem), shell by shell, whichever way the facets are wound.
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.mesh.topology import BATCH, columns, shells
+from clearance.records import record
 
 Triangles = NDArray[np.float64]
 
@@ -106,7 +106,7 @@ def _inside(point: NDArray[np.float64], shell: Triangles) -> bool:
     return bool(abs(np.arctan2(above, below).sum()) > np.pi)
 
 
-@dataclass(frozen=True)
+@record
 class Material:
     """A material: density in g/cm3, where that is from, other names for it, whether a magnet holds it."""
 

@@ -6,10 +6,11 @@ What a model is once it has been read: bodies by name, their unit, how far to tr
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import record
 
 Triangles = NDArray[np.float64]
 
@@ -64,7 +65,7 @@ def prism(outline: NDArray[np.float64], z: tuple[float, float]) -> Triangles:
     )
 
 
-@dataclass(frozen=True)
+@record
 class Remark:
     """One thing found about a model.
 
@@ -77,7 +78,7 @@ class Remark:
     message: str
 
 
-@dataclass(frozen=True)
+@record
 class Solid:
     """A body of triangles.
 
@@ -98,7 +99,7 @@ class Solid:
 BYTES_A_TRIANGLE = 300
 
 
-@dataclass(frozen=True)
+@record
 class ModelBody:
     """One body of a model file: its name ("" where it has none) and its triangles (N, 3, 3), float64."""
 
@@ -106,7 +107,7 @@ class ModelBody:
     triangles: NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@record
 class RawModel:
     """A model file as read, before it is judged.
 

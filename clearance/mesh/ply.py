@@ -5,7 +5,7 @@ It is read here, as trimesh refuses binary files that mix triangles and quads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.mesh.model import BYTES_A_TRIANGLE, ModelBody, RawModel
 from clearance.mesh.obj import MOST_CORNERS, triangulated
+from clearance.records import changing
 
 Floats = NDArray[np.float64]
 
@@ -24,14 +25,14 @@ _TYPES = {
 _CORNER_LISTS = ("vertex_indices", "vertex_index")
 
 
-@dataclass
+@changing
 class _Property:
     name: str
     kind: str
     length: str | None = None  # type of the count, for a list
 
 
-@dataclass
+@changing
 class _Element:
     name: str
     count: int

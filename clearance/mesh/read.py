@@ -18,7 +18,7 @@ import hashlib
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,6 +35,7 @@ from clearance.mesh.model import (
 from clearance.mesh.obj import looks_obj
 from clearance.mesh.stl import is_binary, looks_ascii, read_stl, solids_of
 from clearance.mesh.topology import judged
+from clearance.records import record
 
 #: mm in one of each unit that a setup may name
 UNITS = {"mm": 1.0, "inch": 25.4, "m": 1000.0}
@@ -58,7 +59,7 @@ FLAT = 1e-6
 _BYTES_A_BYTE = 3.5
 
 
-@dataclass(frozen=True)
+@record
 class _Options:
     """What some reader needs beside the bytes."""
 

@@ -6,7 +6,6 @@ what stands over a flat region come (two-point Gauss rule).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes, boxes_of
 from clearance.geometry.planar import areas
 from clearance.mesh.topology import shells
+from clearance.records import record
 
 Array = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ STRAIGHT = 2e-5
 ROUND, ROUND_SHARE = 0.01, 0.005
 
 
-@dataclass(frozen=True)
+@record
 class HoleRing:
     """A ring that is a hole, horizontal, machine frame, mm.
 

@@ -11,10 +11,11 @@ NURBS Book, 3.3 and 3.5).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import record
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -45,7 +46,7 @@ class Patch:
         return np.full((len(low), 3), np.inf)
 
 
-@dataclass(frozen=True)
+@record
 class Frame:
     """Where a quadric or torus stands: origin and axes, (3,) each."""
 

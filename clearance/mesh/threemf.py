@@ -12,7 +12,7 @@ import zipfile
 import zlib
 from array import array
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from posixpath import normpath
 from xml.parsers import expat
 
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.mesh.model import BYTES_A_TRIANGLE, ModelBody, RawModel
+from clearance.records import changing
 
 #: A package with more entries than this is no model.
 MOST_ENTRIES = 10_000
@@ -244,7 +245,7 @@ Matrix = NDArray[np.float64]
 Name = tuple[str, str]
 
 
-@dataclass
+@changing
 class _Object:
     """An object as it stands in the file: a mesh, or components of other objects."""
 
@@ -256,7 +257,7 @@ class _Object:
     count: int | None = None
 
 
-@dataclass
+@changing
 class _Part:
     """What one model part of the package says."""
 

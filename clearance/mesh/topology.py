@@ -29,13 +29,13 @@ a model that fails this sum is looked at edge by edge.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.model import Remark, Solid
+from clearance.records import record
 
 Keys = NDArray[np.uint64]
 
@@ -156,7 +156,7 @@ def connected(count: int, a: Ints, b: Ints) -> Ints:
             root = further
 
 
-@dataclass(frozen=True)
+@record
 class Edges:
     """The edges of a set of facets; an edge that joins a corner with itself is none.
 
@@ -306,7 +306,7 @@ ROUNDING = 1e-9
 _SINE_SQUARED = 1e-20
 
 
-@dataclass(frozen=True)
+@record
 class _Survey:
     """What one pass over the facets shows."""
 

@@ -29,10 +29,11 @@ from clearance.overnight.timeline import (
     doubtful,
     run_all,
 )
+from clearance.records import record
 from clearance.scene.night import NightPlan, Three, read_night
 
 
-@dataclass(frozen=True)
+@record
 class Standstill:
     """The machine stands: from when until when somebody comes (None: nobody does), in which job, and why."""
 
@@ -42,7 +43,7 @@ class Standstill:
     why: str
 
 
-@dataclass(frozen=True)
+@record
 class Attendance:
     """Where a job needs somebody: when by the likely figures, why, and whether somebody is there then."""
 
@@ -51,7 +52,7 @@ class Attendance:
     there: bool
 
 
-@dataclass(frozen=True)
+@record
 class JobAnswer:
     """One job of the night.
 
@@ -227,7 +228,7 @@ def _fewer(steps: Sequence[JobStep]) -> tuple[JobStep, ...]:
     )
 
 
-@dataclass(frozen=True)
+@record
 class _Said:
     """All that is known of a night, to be told."""
 

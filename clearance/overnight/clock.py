@@ -9,10 +9,10 @@ time counts.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from clearance.records import record
 from clearance.scene.night import NightPlan, Presence
 
 #: nobody looks farther ahead, days
@@ -21,7 +21,7 @@ HORIZON = 60
 Spans = tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True)
+@record
 class Clock:
     """The clock on the wall.
 

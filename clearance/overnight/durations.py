@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ from clearance.process.course import Course, There
 from clearance.process.runs import SAME, Run, runs
 from clearance.process.stock import kerf_width
 from clearance.process.stops import is_trim
+from clearance.records import record
 from clearance.scene.model import Scene, Stretch, StretchKind
 from clearance.scene.night import Rates, Spool, Three
 from clearance.toolpath.moves import Moves
@@ -61,7 +62,7 @@ def at_rate(amount: float, rate: Three) -> Three:
     return amount / rate[2], amount / rate[1], amount / rate[0]
 
 
-@dataclass(frozen=True)
+@record
 class Cutting:
     """What one bit of a run cuts.
 
@@ -84,7 +85,7 @@ class Cutting:
         return float(self.area.sum()) / metal if metal > LEAST else 0.0
 
 
-@dataclass(frozen=True)
+@record
 class Timed:
     """One stretch in time.
 
@@ -98,7 +99,7 @@ class Timed:
     threads: tuple[int, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Durations:
     """A job in time: its stretches in order, and what they cut."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +28,7 @@ from clearance.process.check import check
 from clearance.process.course import Course
 from clearance.process.findings import Checked
 from clearance.process.stops import stops_at, uses
+from clearance.records import record
 from clearance.scene.load import load
 from clearance.scene.measured import Asked
 from clearance.scene.night import Job, NightPlan, Three
@@ -37,7 +38,7 @@ from clearance.scene.shared_table import SharedTable, on_one_table
 Confirm = Callable[[str, str], Approval]
 
 
-@dataclass(frozen=True)
+@record
 class JudgedJob:
     """One job, judged by itself.
 
@@ -69,7 +70,7 @@ class JudgedJob:
         return sum(step.thread for step in self.steps)
 
 
-@dataclass(frozen=True)
+@record
 class OnTable:
     """What a job is beside the others on its table.
 

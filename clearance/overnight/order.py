@@ -8,9 +8,9 @@ table runs in one go. Of orders that are equally good the first by the file's ow
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from clearance.overnight.timeline import LIKELY, MOST, NightRun, Ready, Setting, begun, run
+from clearance.records import record
 
 #: of more jobs not all orders are looked at
 MOST_JOBS = 8
@@ -18,7 +18,7 @@ MOST_JOBS = 8
 GAIN = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Proposal:
     """The order with most hours alone.
 

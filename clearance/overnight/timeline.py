@@ -16,9 +16,10 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from clearance.overnight.clock import Spans
+from clearance.records import record
 from clearance.scene.night import Three
 
 #: which figure of a span is meant
@@ -68,7 +69,7 @@ class Attended:
         return 0.0 if k < 0 else self._before[k] + min(t, self.ends[k]) - self.begins[k]
 
 
-@dataclass(frozen=True)
+@record
 class JobStep:
     """A bit of a job.
 
@@ -82,7 +83,7 @@ class JobStep:
     thread: bool = False
 
 
-@dataclass(frozen=True)
+@record
 class Ready:
     """A job, ready to be put into an order.
 
@@ -106,7 +107,7 @@ class Ready:
     after: Mapping[str, tuple[str, bool] | None] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@record
 class Setting:
     """What holds for all jobs.
 
@@ -126,7 +127,7 @@ class Setting:
     most_threadings: int | None = None
 
 
-@dataclass(frozen=True)
+@record
 class HoldMet:
     """A hold as it was met: which of its job's, from 0, why, when, and whether somebody was there."""
 
@@ -137,7 +138,7 @@ class HoldMet:
     there: bool
 
 
-@dataclass(frozen=True)
+@record
 class Wait:
     """The machine stands from ``at`` to ``until`` (infinite: nobody comes any more) since nobody is there."""
 
@@ -147,7 +148,7 @@ class Wait:
     why: str
 
 
-@dataclass(frozen=True)
+@record
 class Ran:
     """When a job begins and ends, minutes; infinite where it is not reached.
 
@@ -161,7 +162,7 @@ class Ran:
     watched: str | None = None
 
 
-@dataclass(frozen=True)
+@record
 class NightRun:
     """How far a night has come.
 

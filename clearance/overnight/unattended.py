@@ -6,13 +6,13 @@ Strict: what nobody has said, and what could not be judged, ends it too.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from clearance.process.course import Course
 from clearance.process.findings import Checked
 from clearance.process.removal import KINDS
 from clearance.process.slug import Fate, piece_name, weight
 from clearance.process.stops import stands_still, stops_at
+from clearance.records import record
 from clearance.scene.model import Scene
 from clearance.scene.night import Job
 from clearance.toolpath.nc.control import BEHIND_THE_END, NO_END
@@ -23,7 +23,7 @@ NOT_JUDGED = ("open part", "access unknown", "holding unknown", "no hole", "miss
 _TOLD = frozenset({"flushing", "not judged", "gone", "fitted", "tab", *KINDS})
 
 
-@dataclass(frozen=True)
+@record
 class Hold:
     """A place at which somebody has to be there.
 
@@ -38,7 +38,7 @@ class Hold:
     kind: str
 
 
-@dataclass(frozen=True)
+@record
 class Approval:
     """What a job's approval record says today.
 

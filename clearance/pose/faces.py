@@ -6,7 +6,6 @@ turn by less than ``SMOOTH`` from each to the next and lie at one distance from 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.mesh.topology import connected, corner_numbers
+from clearance.records import record
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -30,7 +30,7 @@ LEAST = 4.0
 FLATS, ROUND_BY = 5, 80.0
 
 
-@dataclass(frozen=True)
+@record
 class TouchFace:
     """A face that may be touched, in the frame of the triangles; mm.
 

@@ -17,10 +17,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import record
 
 Array = NDArray[np.float64]
 
@@ -37,7 +38,7 @@ class NoFit(Exception):
     """The steps do not settle: these readings are of no rigid motion within the range."""
 
 
-@dataclass(frozen=True)
+@record
 class TouchedPlaces:
     """What was touched, in one frame; lengths mm.
 
@@ -89,7 +90,7 @@ class TouchedPlaces:
         return len(self.p)
 
 
-@dataclass(frozen=True)
+@record
 class Fit:
     """A motion of the part, as fitted. Lengths mm, ``turn`` and its covariance in radians.
 

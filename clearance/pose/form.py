@@ -14,11 +14,11 @@ import io
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from clearance.errors import InputError
 from clearance.files import refuse_no_file, unreadable
+from clearance.records import record
 
 COLUMNS = ("part", "group", "place", "x", "y", "z", "nx", "ny", "nz", "reading", "u")
 WANT = f"a header row {','.join(COLUMNS)}, as touch writes it, then one place a row"
@@ -36,7 +36,7 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?
 Vector = tuple[float, float, float]
 
 
-@dataclass(frozen=True)
+@record
 class FormRow:
     """One place: planned point and outward unit normal in the form's frame, what was read there, and its u.
 
@@ -53,7 +53,7 @@ class FormRow:
     line: int = 0
 
 
-@dataclass(frozen=True)
+@record
 class Form:
     """A form as read.
 
@@ -139,7 +139,7 @@ def parsed(text: str, shown: str, sha256: str = "") -> Form:
     return Form(tuple(rows), tip, frame, shown, sha256)
 
 
-@dataclass(frozen=True)
+@record
 class _Cells:
     """The cells of one row by column."""
 

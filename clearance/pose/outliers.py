@@ -10,11 +10,12 @@ thousandths or hundredths of a millimetre, inches.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from clearance.pose.fit import DOUBT, SUSPECT, Array, Fit, NoFit, TouchedPlaces, chance, fit
+from clearance.records import record
 
 #: two readings are told apart where one explains the misfit so much better (chi-square): odds of 20 to 1
 _APART = 6.0
@@ -34,7 +35,7 @@ SLIPS: tuple[tuple[float, str], ...] = (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Slip:
     """One reading that would fit if it were another: its index, in words what was done, and the other, mm."""
 
@@ -43,7 +44,7 @@ class Slip:
     would_be: float
 
 
-@dataclass(frozen=True)
+@record
 class Doubts:
     """What is to be thought of the readings.
 

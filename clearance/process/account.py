@@ -12,12 +12,13 @@ it tip) cannot be answered, and silence on it would read as "nothing found".
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from clearance.process.removal import KINDS, Piece
 from clearance.process.runs import Run
+from clearance.records import changing, record
 from clearance.scene.model import Body, Finding, FromModel, Scene, Stretch
 from clearance.scene.settings import Cut, JobStop
 
@@ -25,7 +26,7 @@ from clearance.scene.settings import Cut, JobStop
 ASIDE = 1.0
 
 
-@dataclass(frozen=True)
+@record
 class Carrier:
     """What carries a part, and how much of its weight: least and most, kg; None where no density is known."""
 
@@ -34,7 +35,7 @@ class Carrier:
     most: float | None
 
 
-@dataclass(frozen=True)
+@record
 class Held:
     """A part in a state.
 
@@ -58,7 +59,7 @@ class Held:
     idle: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Freed:
     """A piece that came free.
 
@@ -76,7 +77,7 @@ class Freed:
     up: float | None = None
 
 
-@dataclass(frozen=True)
+@record
 class State:
     """A state of the job; see ``clearance.process``.
 
@@ -100,7 +101,7 @@ class State:
     why: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Account:
     """The states of a job and what is to be told of them; ``carriers``: names of the holders whose load was
     judged by what each of them takes."""
@@ -110,7 +111,7 @@ class Account:
     carriers: frozenset[str] = frozenset()
 
 
-@dataclass
+@changing
 class Step:
     """A bit of a run, and what it frees."""
 
@@ -118,7 +119,7 @@ class Step:
     freed: list[Piece] = field(default_factory=list)
 
 
-@dataclass
+@changing
 class Moment:
     """A span of the job.
 

@@ -9,7 +9,7 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -42,6 +42,7 @@ from clearance.process.statics import (
 )
 from clearance.process.stock import Metal
 from clearance.process.support import bearing
+from clearance.records import changing, record
 from clearance.scene.stability import attracts, is_magnet
 from fixtures_lib.holder import Fastened
 
@@ -55,7 +56,7 @@ FAR = 300.0
 LEAST = 1e-4
 
 
-@dataclass(frozen=True)
+@record
 class StateRemark:
     """One thing to tell: kind, severity, the item that it is about, the message; and what of the item it is
     about, where several things of one kind are told of it."""
@@ -67,7 +68,7 @@ class StateRemark:
     about: str = ""
 
 
-@dataclass
+@changing
 class StateOfPart:
     """What holds a part in a state, and what is to be told."""
 
@@ -79,7 +80,7 @@ class StateOfPart:
     puts: dict[str, Resultant] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@record
 class PartInState:
     """A part in a state, and what is asked of it.
 

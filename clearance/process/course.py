@@ -7,7 +7,7 @@ and made only when one is asked for.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -21,11 +21,12 @@ from clearance.process.removal import Piece
 from clearance.process.runs import Run, kerf
 from clearance.process.slug import Fate, fate, piece_name
 from clearance.process.stock import kerf_width
+from clearance.records import changing, record
 from clearance.scene.model import Body, Scene, Stretch
 from clearance.scene.overlaps import solid_of
 
 
-@dataclass(frozen=True)
+@record
 class There:
     """What stands there at one moment.
 
@@ -50,7 +51,7 @@ class There:
         return [bit for bit in self.cut if part in bit.stretch.cut_bodies]
 
 
-@dataclass(frozen=True)
+@record
 class Phase:
     """A state, with what stands there.
 
@@ -75,7 +76,7 @@ class Phase:
         return self.state.begins != "piece"
 
 
-@dataclass
+@changing
 class _Going:
     """The job as it goes on."""
 
@@ -291,7 +292,7 @@ FLAT = 1e-3
 CORNERS = 12
 
 
-@dataclass(frozen=True)
+@record
 class Solids:
     """Triangles (N, 3, 3) mm, machine frame: of what is left, and of each piece that is free and there."""
 

@@ -19,7 +19,7 @@ turn from one to the next.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from clearance.mesh.sections import THIN, levels_of, region
 from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run, kerf
 from clearance.process.stock import SPARK_GAP
+from clearance.records import changing
 from clearance.scene.model import Body, Finding, Finished, Scene
 
 #: a piece smaller than this share of what stays, at the end of a slit from the edge, is a window
@@ -135,7 +136,7 @@ CURVED = np.radians(30.0)
 LEAST = 0.5
 
 
-@dataclass
+@changing
 class _Places:
     """Places along the runs' lines, chain by chain: on which bit of it, how far along that, and how much line
     each stands for, mm."""

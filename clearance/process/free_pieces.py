@@ -8,7 +8,7 @@ piece has not, it is a body of its own.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from typing import Any
 
@@ -36,6 +36,7 @@ from clearance.process.statics import Array, force, hull
 from clearance.process.statics import outside_statics as outside
 from clearance.process.stock import OVERLAP, TOLERANCE, Metal, Onward, Stock, along_edge, onward
 from clearance.process.stops import is_trim
+from clearance.records import changing
 from clearance.scene.model import Body, Scene, Stretch
 
 #: the kind of finding of what lies there as the machine goes on
@@ -44,7 +45,7 @@ LOOSE = "loose piece"
 LIGHT = 0.01
 
 
-@dataclass
+@changing
 class Loose:
     """A piece that came free.
 
@@ -89,7 +90,7 @@ class Loose:
         return piece_name(self.piece)
 
 
-@dataclass
+@changing
 class FreePieces:
     """All that came free so far and was not taken out."""
 

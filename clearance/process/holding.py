@@ -17,7 +17,6 @@ own, may be drilled anywhere: nothing is said of it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from clearance.geometry.planar import common, edges
 from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
 from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
+from clearance.records import record
 from clearance.scene.model import Body, Finding, Scene
 from clearance.scene.stability import attracts, table_is_described
 from fixtures_lib.holder import Does, Fastened
@@ -40,7 +40,7 @@ MEETS = 0.1
 SCREW = 3.0
 
 
-@dataclass(frozen=True)
+@record
 class Role:
     """What a body can do to a part.
 
@@ -135,7 +135,7 @@ AROUND = np.radians(150.0)
 _IN = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Grip:
     """Whether a holder touches a part from both sides.
 
@@ -210,7 +210,7 @@ def _levels(contacts: Contacts, part: int, body: int) -> Array:
     return np.asarray(low + (high - low) * (np.arange(LEVELS) + 0.5) / LEVELS)
 
 
-@dataclass(frozen=True)
+@record
 class _Found:
     """Of lines through a part: the least air at both ends together, 0 where both touch; the outward normals
     (N, 2) of the part's sides that touch."""

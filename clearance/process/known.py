@@ -9,9 +9,10 @@ told by the question.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
+from clearance.records import changing
 from clearance.scene.model import Body
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from clearance.process.stock import Metal
 
 
-@dataclass
+@changing
 class Left:
     """A part after some kerfs and pieces were taken out of it.
 

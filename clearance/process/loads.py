@@ -9,7 +9,7 @@ have to.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -26,11 +26,12 @@ from clearance.process.statics import (
     outside_statics as outside,
 )
 from clearance.process.support import bearing
+from clearance.records import changing
 from clearance.scene.model import Body
 from clearance.scene.placing import Masses
 
 
-@dataclass
+@changing
 class Taken:
     """What bodies take.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,13 +11,14 @@ from clearance.process.course import Phase, cuts_between
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
 from clearance.process.stops import NEAR, PLACES, SHARE
+from clearance.records import record
 from clearance.scene.model import Scene
 
 #: a bit that frees a piece of whose edge so much was cut before is the last bit of it: a tab, say
 BEFORE = 0.7
 
 
-@dataclass(frozen=True)
+@record
 class Pass:
     """One going-along of a contour, or of several alike.
 

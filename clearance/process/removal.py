@@ -7,7 +7,7 @@ with the rest is a piece. It is taken away before the next run, so that later ru
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts
+from clearance.records import changing, record
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -39,7 +40,7 @@ SIDE = 0.25
 KINDS = ("slug", "off-cut", "good part")
 
 
-@dataclass(frozen=True)
+@record
 class Piece:
     """What a run parts from a part, or would if a tab were not left.
 
@@ -71,7 +72,7 @@ class Piece:
     guess: str = ""
 
 
-@dataclass
+@changing
 class Removals:
     """What happened, in order.
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each, tangled, ways
+from clearance.records import record
 from clearance.scene.model import Scene, Stretch
 from clearance.toolpath.moves import Moves
 
@@ -28,7 +29,7 @@ _KERFS: dict[tuple[Any, ...], tuple[Moves, Moves | None, Any]] = {}
 SAME = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Run:
     """The moves on which the wire is in, in one go.
 

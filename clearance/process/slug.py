@@ -8,7 +8,6 @@ enough, is common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from itertools import compress
 from typing import Any
 
@@ -18,6 +17,7 @@ from clearance.process.removal import Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.stock import Metal
 from clearance.process.support import NEAR
+from clearance.records import record
 from clearance.scene.model import Finding, Scene
 
 #: so much of a bit's way where a piece lay that is gone, as a share and in mm, and the order of cuts is wrong
@@ -26,7 +26,7 @@ SHARE, LENGTH = 0.2, 1.0
 ROOM = 0.005
 
 
-@dataclass(frozen=True)
+@record
 class Fate:
     """What becomes of a piece that came free, as things stand.
 
@@ -266,7 +266,7 @@ def cut_again(bit: Run, pieces: Sequence[tuple[Piece, Metal, bool]], z: float, l
 HEAVY, BULKY = 5.0, 50.0
 
 
-@dataclass(frozen=True)
+@record
 class Below:
     """A body under a piece, and how far below the part's lowest point it begins, mm."""
 

@@ -19,7 +19,7 @@ is given: the lower one up, the upper one down, each alone or both at once. 6 mm
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from math import pi
 from typing import Any
@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
+from clearance.records import record
 from clearance.scene.model import Finding, Scene
 from clearance.scene.stability import is_magnet
 
@@ -44,7 +45,7 @@ OUTSIDE = 0.1
 KEPT = 4096
 
 
-@dataclass(frozen=True)
+@record
 class Weight:
     """A part's volume (mm3), mass (kg, None where no density is known), centre of gravity (3,) mm, machine
     frame, density as used (g/cm3), and the material that it is taken from, if it is."""
@@ -177,7 +178,7 @@ CORNERS = 8
 ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
+@record
 class Resultant:
     """A vertical force and its moment: ``down`` N (positive is down), ``moment`` (2,) = sum of force x place,
     N mm."""
@@ -426,7 +427,7 @@ def force(pressure: float, bore: float, area: float | None = None) -> float:
     return BAR * pressure * (wet if area is None else max(wet, area))
 
 
-@dataclass(frozen=True)
+@record
 class Jets:
     """The forces of the lower and the upper jet, N."""
 

@@ -14,7 +14,7 @@ Judged move by move, halfway up the part.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import compress
 from typing import Any
 
@@ -25,6 +25,7 @@ from clearance.geometry.planar import as_one, polygons
 from clearance.process.known import Left
 from clearance.process.removal import LEAST_AREA, Piece, real
 from clearance.process.runs import Run
+from clearance.records import record
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -71,7 +72,7 @@ def _joined(away: Any, new: Sequence[Any]) -> Any:
     return shapely.multipolygons(np.concatenate([parts[~meets], own]))
 
 
-@dataclass(frozen=True)
+@record
 class Metal:
     """A piece of metal where it stands.
 
@@ -262,7 +263,7 @@ TOLERANCE = 0.05
 _AROUND = 1.0
 
 
-@dataclass(frozen=True)
+@record
 class Onward:
     """What a bit does once a piece is free: whether it runs on, beside it or elsewhere; whether it cuts in
     it."""

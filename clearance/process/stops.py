@@ -6,13 +6,13 @@ A control holds one value of a D at a time; another is keyed in at a stop.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from clearance.process.account import taken_words
 from clearance.process.runs import Run
+from clearance.records import record
 from clearance.scene.at_stops import OPTIONAL
 from clearance.scene.model import Finding, Scene, Stretch
 from clearance.scene.settings import Cut
@@ -52,7 +52,7 @@ def _lines(run: Run, z: float) -> list[Any]:
     return [shapely.linestrings(chain) for chain in run.line(z) if len(chain) > 1]
 
 
-@dataclass(frozen=True)
+@record
 class Stop:
     """What the setter does before a cut: what to take off, put on and take out (names of cuts whose pieces
     are, of pieces, or "all"); whether the setup or a program makes the machine stop there."""
@@ -134,7 +134,7 @@ def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
     return found
 
 
-@dataclass(frozen=True)
+@record
 class Use:
     """What a cut uses a D for: its value, mm, and the first and last move on which it holds."""
 

@@ -9,7 +9,6 @@ where the bodies' boxes meet are looked at.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import Boxes
 from clearance.geometry.planar import common
 from clearance.mesh.sections import Outline, region
+from clearance.records import record
 from clearance.scene.model import Body
 from clearance.scene.stability import holds
 
@@ -31,7 +31,7 @@ LEAST = 0.01
 SIDEWAYS = 5
 
 
-@dataclass(frozen=True)
+@record
 class Contact:
     """One body that touches a part. ``under``: the part lies on it; else it holds it from above or beside."""
 
@@ -163,7 +163,7 @@ GRID = 1e-6
 _BESIDE = 1e-3
 
 
-@dataclass(frozen=True)
+@record
 class Bearing:
     """Where one body lies on another.
 

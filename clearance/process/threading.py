@@ -10,7 +10,6 @@ cos t for a hole h long.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from clearance.geometry.transforms import apply, extent
 from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
 from clearance.process.removal import Removals
 from clearance.process.runs import Run
+from clearance.records import record
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -30,7 +30,7 @@ ACROSS = 2.0
 ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
+@record
 class Drilled:
     """A named hole as a wire passes it.
 
@@ -114,7 +114,7 @@ CLOSE = 4.0
 HAIR = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Way:
     """What a wire meets of one body where it is threaded. Lengths mm, machine frame.
 

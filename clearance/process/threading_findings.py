@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ from clearance.process.threading import (
 from clearance.process.threading import (
     THREADING_ROUNDING as ROUNDING,
 )
+from clearance.records import changing
 from clearance.scene.heads import risen
 from clearance.scene.model import Body, Finding, Scene, Stretch, StretchKind
 from clearance.toolpath.moves import polyline
@@ -37,7 +38,7 @@ Array = NDArray[np.float64]
 NAMED = 3
 
 
-@dataclass
+@changing
 class _Places:
     """What is told of one kind and item: for each cut its messages, in order."""
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import acos, atan2, degrees, hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.process.runs import guides_z
+from clearance.records import record
 from clearance.scene.model import Finding, Scene, Stretch
 from clearance.scene.settings import HeadModel
 from clearance.toolpath.moves import Moves
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 ROUNDING = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Used:
     """What an axis uses of its travel: lowest and highest value, mm, and the stretch of each."""
 
@@ -157,7 +157,7 @@ def _height(scene: Scene, z: float, limits: tuple[float, float], cut: str) -> Fi
     return Finding("travel", "close", message, cut=cut)
 
 
-@dataclass(frozen=True)
+@record
 class Lean:
     """The largest lean of the wire on a stretch: degrees from the vertical; its move (from 1), line, N."""
 
@@ -167,7 +167,7 @@ class Lean:
     block: str
 
 
-@dataclass(frozen=True)
+@record
 class LeanLimit:
     """A lean that is allowed, degrees, and by what, in words; whether somebody has stated it."""
 

@@ -12,12 +12,12 @@ import hashlib
 import os
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance.errors import InputError
 from clearance.errors import printable as _plain
+from clearance.records import record
 from clearance.report import approval_record, approval_values
 from clearance.report.approval_values import margins_of, readings_of, values_of
 from clearance.report.data import as_report
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _LEAST = ("head", "item", "cut", "move", "line", "n", "spare", "clearance", "side", "height", "on_item")
 
 
-@dataclass(frozen=True)
+@record
 class Approver:
     """Who approves: ``by`` a name, ``when`` (ISO 8601, with its offset from UTC), ``reason`` to override
     close (None: nothing is overridden), ``draft`` where the paths are not those that will run."""

@@ -15,13 +15,13 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
 from clearance.errors import printable as _plain
+from clearance.records import record
 from clearance.report.approval_record import folder_of, read_record, shipped_machine
 from clearance.report.approval_values import Other, differing, differing_readings, others, tool_now, values_of
 from clearance.report.terminal import _named, paragraphs, rounded_down
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 _SHOWN = 12
 
 
-@dataclass(frozen=True)
+@record
 class Found:
     """One input as it is now.
 
@@ -53,7 +53,7 @@ class Found:
         return self.state in ("unchanged", "rewritten")
 
 
-@dataclass(frozen=True)
+@record
 class Confirmation:
     """Is all still what was approved?
 

@@ -15,13 +15,13 @@ import dataclasses
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from importlib import metadata, util
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clearance import __version__
 from clearance.errors import InputError
+from clearance.records import record
 
 if TYPE_CHECKING:
     from clearance.pose.form import Form
@@ -37,7 +37,7 @@ READERS = {"drawing": "ezdxf", "step": "cadquery-ocp-novtk"}
 _TELLING = frozenset({"advice", "archive", "cli", "live", "overnight", "report", "view"})
 
 
-@dataclass(frozen=True)
+@record
 class Other:
     """One thing that is not what it was at the approval: ``what`` it is, ``then`` and ``now``."""
 

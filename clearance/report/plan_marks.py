@@ -6,13 +6,14 @@ Y runs away from the operator, up the sheet. What is told by a colour is told by
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from textwrap import wrap
 from typing import Any
 from xml.sax.saxutils import escape
 
 from clearance.errors import printable
 from clearance.files import DXF_MARK, NAME, SVG_MARK
+from clearance.records import changing, record
 from clearance.report.keepout import rings
 from clearance.report.plan_labels import settled
 
@@ -20,7 +21,7 @@ from clearance.report.plan_labels import settled
 PIXELS, FINER = 6, 2
 
 
-@dataclass(frozen=True)
+@record
 class PlanMark:
     """One thing on the plan: ``kind`` "area", "line" or "words".
 
@@ -38,7 +39,7 @@ class PlanMark:
     text: str = ""
 
 
-@dataclass
+@changing
 class PlanSheet:
     """A sheet.
 

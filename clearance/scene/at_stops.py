@@ -8,11 +8,12 @@ setup asks for it or something is moved or taken out. The first cut begins with 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import changing, record
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body
 from clearance.scene.schema import Change, CutIn, Setup
@@ -28,7 +29,7 @@ OPTIONAL = 1.0
 PIECES = ("slug", "off-cut", "good part")
 
 
-@dataclass(frozen=True)
+@record
 class CutPresence:
     """What is there for a cut: ``ever`` on any of its moves; ``partly`` (body, moves (M,) on which it is)."""
 
@@ -41,7 +42,7 @@ class CutPresence:
         return tuple(k for k in self.ever if k not in off)
 
 
-@dataclass
+@changing
 class Stops:
     """The stops of a job and what is there for each of its cuts."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from clearance.geometry.transforms import Matrix, apply, pose
 from clearance.mesh import model
 from clearance.mesh.mass import density_of
 from clearance.mesh.model import Solid
+from clearance.records import changing
 from clearance.scene.fields import nearest
 from clearance.scene.machine import Machine
 from clearance.scene.model import Body, Finding, FromLibrary, FromModel, FromShape, Placed, Source, StartHole
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 OWN_UNIT = (".3mf", ".step", ".stp")
 
 
-@dataclass
+@changing
 class Made:
     """An item in its own frame, before it is placed."""
 
@@ -56,7 +57,7 @@ class Made:
     sunk: tuple[int, ...] = ()
 
 
-@dataclass
+@changing
 class Files:
     """The files that a setup names: found beside it, each noted once with its hash; and the ``folders`` in
     which a name was looked for."""

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 
-@dataclass(frozen=True)
+
+@record
 class HeadPiece:
     """A convex part of a head, horizontally relative to the wire, vertically in machine Z.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from clearance.pose.fit import (
 )
 from clearance.pose.form import Form, FormRow, read_form
 from clearance.pose.outliers import Doubts, doubts, sentences
+from clearance.records import record
 from clearance.scene.bodies import Files
 from clearance.scene.fields import suggestion
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -52,7 +53,7 @@ REPEAT = 0.003
 MOTIONS = ("X", "Y", "Z", "the turn about X", "the turn about Y", "the turn about Z")
 
 
-@dataclass(frozen=True)
+@record
 class Lies:
     """How one part lies.
 
@@ -76,7 +77,7 @@ class Lies:
     by_option: bool = False
 
 
-@dataclass(frozen=True)
+@record
 class Zero:
     """The zero of one program as the control wants it: X Y Z, mm, machine frame, and its turn, degrees.
 
@@ -89,7 +90,7 @@ class Zero:
     turn: float | None
 
 
-@dataclass(frozen=True)
+@record
 class Trial:
     """The setup with some of it otherwise, and parts that were measured before that.
 
@@ -119,7 +120,7 @@ class Trial:
         return [Finding("tried", "note", f"tried, and not what {file} says: {'; '.join(self.said)}")]
 
 
-@dataclass(frozen=True)
+@record
 class Asked:
     """What the user asks for beside the setup: a form, for how many standard uncertainties, or a trial;
     other nozzles than the setup's, the machine of another file, margins that a file names (whole paths)."""

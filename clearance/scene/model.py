@@ -16,6 +16,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import Finished as Finished
@@ -177,7 +178,7 @@ class Finding:
         return f"<Finding {self.severity}{': ' if where else ''}{where}: {self.message}>"
 
 
-@dataclass(frozen=True)
+@record
 class Level:
     """The upper head on the moves ``only`` (M,) on which its face is between ``low`` and ``high``, machine
     Z."""

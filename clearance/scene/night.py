@@ -5,12 +5,13 @@ values that no other room has to read a file for.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
+from clearance.records import record
 from clearance.scene.bodies import Files
 from clearance.scene.night_tables import DAYS, NightIn, NightJob
 from clearance.scene.toml_file import Loc, TomlFile, read_toml
@@ -19,7 +20,7 @@ from clearance.scene.toml_file import Loc, TomlFile, read_toml
 Three = tuple[float, float, float]
 
 
-@dataclass(frozen=True)
+@record
 class Accepted:
     """A piece by its name that may come free with nobody there, and the reason."""
 
@@ -27,7 +28,7 @@ class Accepted:
     reason: str
 
 
-@dataclass(frozen=True)
+@record
 class Job:
     """One job of a night.
 
@@ -52,7 +53,7 @@ class Job:
     index: int = 0
 
 
-@dataclass(frozen=True)
+@record
 class Presence:
     """When somebody is there: once, or every day on which it begins (0 is Monday)."""
 
@@ -61,7 +62,7 @@ class Presence:
     days: tuple[int, ...] = tuple(range(7))
 
 
-@dataclass(frozen=True)
+@record
 class Spool:
     """What is left on the spool.
 
@@ -77,7 +78,7 @@ class Spool:
     speed: float
 
 
-@dataclass(frozen=True)
+@record
 class Rates:
     """Slowest, likely and fastest rates, and shortest, likely and longest times.
 
@@ -97,7 +98,7 @@ class Rates:
     attend: Three
 
 
-@dataclass(frozen=True)
+@record
 class NightPlan:
     """A night, as read.
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from pydantic_core import PydanticCustomError
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, pose
+from clearance.records import changing, record
 from clearance.scene.bodies import Files
 from clearance.scene.fields import Table, shown, suggestion
 from clearance.scene.model import Finding, PalletThere, WrittenIn
@@ -27,7 +28,7 @@ from clearance.scene.schema_items import ChangedItem, Item, Pallet, PalletUse, S
 from clearance.scene.toml_file import MM_PER_UNIT, Loc, TomlFile, read_toml
 
 
-@dataclass(frozen=True)
+@record
 class TableAt:
     """A table of a file: ("items", 3) in pallet_3.toml."""
 
@@ -56,7 +57,7 @@ class TableAt:
         return node
 
 
-@dataclass(frozen=True)
+@record
 class Origin:
     """Where an item is written.
 
@@ -87,7 +88,7 @@ class Origin:
         return {name: self.of("params", name).mm for name in names}
 
 
-@dataclass(frozen=True)
+@record
 class Written(TomlFile):
     """A setup file, whose items may stand in pallets' files; ``origins`` has one for each item."""
 
@@ -130,7 +131,7 @@ _FILES = ("part", "model", "becomes", "measured")
 _BY_KEY = ("params", "allow")
 
 
-@dataclass(frozen=True)
+@record
 class _One:
     """An item, and the names in it, as the file sees it that has been reached; ``told``: what was changed."""
 
@@ -139,7 +140,7 @@ class _One:
     told: tuple[str, ...] = ()
 
 
-@dataclass
+@changing
 class _Reader:
     """Reads pallets' files, each once. ``where``, ``chain``: the folder and the files down to the one that is
     read, both as seen from the setup's folder."""

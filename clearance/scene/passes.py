@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import InputError
 from clearance.geometry.transforms import Matrix, apply
+from clearance.records import record
 from clearance.scene.at_stops import CutPresence, Stops, always_present
 from clearance.scene.bodies import Files
 from clearance.scene.cut_path import path_findings, read_cut, unknown_begin, zero_places
@@ -63,7 +64,7 @@ def _groups(count: int) -> NDArray[np.intp]:
 NO_TURN = 1e-9
 
 
-@dataclass(frozen=True)
+@record
 class PreparedCut:
     """One cut, ready: both guides' moves in the machine frame, what is there, how high the upper head is.
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from clearance.errors import InputError, WrongArgument
 from clearance.geometry.transforms import Matrix, invert
+from clearance.records import record
 from clearance.scene.fields import suggestion
 from clearance.scene.load import load
 from clearance.scene.measured import Asked, Trial
@@ -41,7 +42,7 @@ FARTHEST = 2000.0
 MOST = 3600.0
 
 
-@dataclass(frozen=True)
+@record
 class ToldAs:
     """What a message names that tells of something wrong in what is tried.
 

@@ -12,6 +12,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.toolpath.moves import ControlWords, PathOptions
 from fixtures_lib.holder import Does, Fastened, Kind, Limit, ThreadHole
 
@@ -48,7 +49,7 @@ class Travel:
         return {"x": self.x, "y": self.y, "z": self.z, "u": self.u, "v": self.v}[axis]
 
 
-@dataclass(frozen=True)
+@record
 class HeadBox:
     """A box that goes along with a head: X, Y from the wire, from and to behind the face.
 
@@ -61,7 +62,7 @@ class HeadBox:
     follows: str = "xyuv"
 
 
-@dataclass(frozen=True)
+@record
 class HeadModel:
     """A head: how far behind its face the wire's pivot is, (distance behind the face, radius), boxes, and the
     nozzle's bore, None where nobody has said."""
@@ -72,7 +73,7 @@ class HeadModel:
     bore: float | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Jet:
     """A nozzle's jet: its bore (mm), the pressures at it (bar), the wetted area (mm2) if that is larger."""
 
@@ -82,7 +83,7 @@ class Jet:
     area: float | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Flushing:
     """The jets of both nozzles; one that is None is off."""
 
@@ -153,7 +154,7 @@ class Margins:
         return {"part": self.part, "holder": self.holder, "laid": self.laid, "machine": self.machine}
 
 
-@dataclass(frozen=True)
+@record
 class GoneBelow:
     """A piece that is lighter (kg) and shorter (mm) than this is washed away as soon as it comes free."""
 
@@ -168,7 +169,7 @@ class Planes(NamedTuple):
     uv: float
 
 
-@dataclass(frozen=True)
+@record
 class TakenOut:
     """A cut whose free pieces are taken out, "all" or a piece's name, and the number of the stop; None:
     before the cut that says so."""
@@ -177,7 +178,7 @@ class TakenOut:
     stop: int | None = None
 
 
-@dataclass(frozen=True)
+@record
 class HeldBy:
     """What holds a part, or what a cut frees, in the user's words.
 
@@ -190,7 +191,7 @@ class HeldBy:
     piece: str | None = None
 
 
-@dataclass(frozen=True)
+@record
 class JobStop:
     """A place at which the job stops and somebody acts.
 
@@ -238,7 +239,7 @@ class Cut:
     options: PathOptions = field(default_factory=PathOptions)
 
 
-@dataclass(frozen=True)
+@record
 class StartHole:
     """A hole drilled before the cut, which the model may not show: middle (2,) in the model's X Y, mm."""
 
@@ -246,7 +247,7 @@ class StartHole:
     diameter: float
 
 
-@dataclass(frozen=True)
+@record
 class FromLibrary:
     """A holder of the library, ours or the shop's, as built, with its kind; see ``fixtures_lib.holder``.
 
@@ -284,7 +285,7 @@ class FromLibrary:
         return self.kind.fastened
 
 
-@dataclass(frozen=True)
+@record
 class FromModel:
     """A file's model, of it the named ``bodies`` where some were named.
 
@@ -298,7 +299,7 @@ class FromModel:
     cracks_accepted: bool = False
 
 
-@dataclass(frozen=True)
+@record
 class FromShape:
     """A plain block, ``size`` (x, y, z), or cylinder, (diameter, height), mm."""
 
@@ -306,7 +307,7 @@ class FromShape:
     size: tuple[float, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Finished:
     """What a part is to become: its file, its triangles (N, 3, 3) in the item's own frame, whether they
     close, and by how much a wall may lie off it, mm."""
@@ -322,7 +323,7 @@ ParamValue = float | str | tuple[float, ...] | None
 Source = FromLibrary | FromModel | FromShape
 
 
-@dataclass(frozen=True)
+@record
 class Placed:
     """Where the setup puts an item: mm, and degrees about X, Y, Z, from a seat of what it stands on.
 
@@ -335,7 +336,7 @@ class Placed:
     axis: str = "z"
 
 
-@dataclass(frozen=True)
+@record
 class WrittenIn:
     """Where an item of a pallet is written.
 
@@ -362,7 +363,7 @@ class WrittenIn:
         return self.elsewhere.get(key) or self.elsewhere.get(key.partition(".")[0]) or (self.file, self.units)
 
 
-@dataclass(frozen=True)
+@record
 class PalletThere:
     """A pallet as it stands: its name in full, its file, and where the setup (or a pallet under it) puts it:
     mm and degrees, from a seat of an item, or from the table; ``without``: the items left out, as its file

@@ -10,18 +10,19 @@ Each setup is taken as it is written: it says itself where on the table its job 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from clearance.errors import InputError
+from clearance.records import changing, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Finding, Scene, SideHeight, Stretch, StretchKind
 from clearance.scene.overlaps import NOTICED, overlap_findings
 from clearance.toolpath.moves import Moves, polyline
 
 
-@dataclass(frozen=True)
+@record
 class SharedTable:
     """Jobs that stand on one table at the same time.
 
@@ -41,7 +42,7 @@ class SharedTable:
     meet: tuple[tuple[str, str, Finding], ...]
 
 
-@dataclass
+@changing
 class _Bodies:
     """All bodies, what is in several jobs once."""
 

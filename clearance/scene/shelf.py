@@ -16,6 +16,7 @@ from clearance.errors import InputError
 from clearance.files import no_file
 from clearance.geometry.transforms import apply, exact_cos_sin, pose
 from clearance.mesh.model import Remark, Solid
+from clearance.records import record
 from clearance.scene.bodies import OWN_UNIT, Files
 from clearance.scene.machine import Machine
 from clearance.scene.own_holders import PLAIN, PLAIN_WORDS, OwnBody, OwnHolder, OwnLimit, OwnModel, OwnMoving
@@ -227,7 +228,7 @@ def _read(
     return Read(solid, parts, isinstance(said, OwnBody) and said.sunk)
 
 
-@dataclass(frozen=True)
+@record
 class Folder:
     """A folder of own holders: where it is, as the user knows it, and what says so, for messages."""
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -18,6 +17,7 @@ from pydantic import ValidationError
 
 from clearance.errors import InputError, NotYet
 from clearance.files import refuse_no_file, unreadable
+from clearance.records import record
 from clearance.scene.fields import Table, shown, suggestion
 
 #: no key of any file has more than five
@@ -114,7 +114,7 @@ Loc = tuple[str | int, ...]
 T = TypeVar("T", bound=Table)
 
 
-@dataclass(frozen=True)
+@record
 class TomlFile:
     """A TOML file as read.
 

@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.transforms import Matrix, invert, turn_matrix
+from clearance.records import record
 from clearance.scene.model import Body, Scene
 from clearance.scene.placing import LAID_ALONG, on_its_seat
 from clearance.scene.schema import Change as Listed
@@ -29,7 +30,7 @@ NONE: Three = (0.0, 0.0, 0.0)
 
 
 # ------------------------------------------------------------------------------------ as somebody says it
-@dataclass(frozen=True)
+@record
 class Move:
     """An item moved by mm along the machine's axes and turned by degrees about them, fixed X, then Y, then Z,
     through its own origin; what stands on it goes along."""
@@ -39,7 +40,7 @@ class Move:
     turn: Three = NONE
 
 
-@dataclass(frozen=True)
+@record
 class Param:
     """A holder's parameter; lengths in mm."""
 
@@ -48,14 +49,14 @@ class Param:
     value: Any
 
 
-@dataclass(frozen=True)
+@record
 class Off:
     """An item off for all cuts."""
 
     item: str
 
 
-@dataclass(frozen=True)
+@record
 class Raise:
     """All that stands on the table, and with it the part zero, higher by so much, mm."""
 
@@ -89,7 +90,7 @@ def _number(value: Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ as a setup says it
-@dataclass(frozen=True)
+@record
 class OnSeat:
     """Where an item is on its seat, mm and degrees; what is None stays as the setup has it."""
 
@@ -98,7 +99,7 @@ class OnSeat:
     turn: Three | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Set:
     """A parameter of a holder as the file would have it, in the file's own units."""
 
@@ -107,14 +108,14 @@ class Set:
     value: Any
 
 
-@dataclass(frozen=True)
+@record
 class Unfit:
     """A holder that fits itself to a part no longer, but has the sizes that ``params`` gives."""
 
     item: str
 
 
-@dataclass(frozen=True)
+@record
 class Instead:
     """An item with other values of some of its keys, ``params`` in the file's units, all else in mm: it is
     another holder, or stands on another carrier."""
@@ -123,7 +124,7 @@ class Instead:
     keys: tuple[tuple[str, Any], ...]
 
 
-@dataclass(frozen=True)
+@record
 class UseNozzles:
     """The nozzles that the setup chooses; "own" are the machine's own heads."""
 

@@ -21,11 +21,11 @@ moves is plane geometry.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import zip_longest
 from math import atan2, cos, hypot, pi, sin, sqrt
 
 from clearance.errors import InputError
+from clearance.records import record
 from clearance.toolpath.nc.gouge import Gouge, gouges
 from clearance.toolpath.nc.rows import Row
 from clearance.toolpath.nc.words import length
@@ -35,7 +35,7 @@ Fail = Callable[[int, str, str], InputError]
 _SAME = 2e-5  # mm: offset ends so near to each other are one point; what that moves is handed back
 
 
-@dataclass(frozen=True)
+@record
 class Rounding:
     """``unit`` is one of the last decimals that the program is written with, mm; ``scale`` mm in one unit of
     the program, for messages."""

@@ -11,17 +11,18 @@ thread word in the block of a move acts before that move, a cut word after it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import exact_cos_sin
+from clearance.records import record
 from clearance.toolpath.nc.words import Semicolon
 
 
-@dataclass(frozen=True)
+@record
 class Moves:
     """The moves of one cut, in order; each begins where the one before it ended.
 
@@ -228,7 +229,7 @@ PathUnit = Literal["mm", "inch", "cm", "m"]
 PATH_UNITS: dict[PathUnit, float] = {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}
 
 
-@dataclass(frozen=True)
+@record
 class ControlWords:
     """The control's own words, as the machine file names them ("M50"; a letter alone means all its words).
 
@@ -245,7 +246,7 @@ class ControlWords:
     uv_on_arcs: Literal["even", "cone"] | None = None
 
 
-@dataclass(frozen=True)
+@record
 class PathOptions:
     """How one cut's path file is to be read.
 

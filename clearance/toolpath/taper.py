@@ -18,13 +18,14 @@ readings: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import acos, ceil, sqrt
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import changing, record
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -70,7 +71,7 @@ def guides(
     return replace(lower, notes=(*lower.notes, *notes)), replace(upper, notes=lower.notes)
 
 
-@dataclass(frozen=True)
+@record
 class _Steps:
     """What stands for the moves, in order, one entry each.
 
@@ -90,7 +91,7 @@ class _Steps:
 _Row = tuple[int, float, float, bool, bool]
 
 
-@dataclass
+@changing
 class _Arcs:
     """Moves with u, v at both ends of each (M, 2); the guides are at most ``farthest`` plane distances away
     from the plane of X Y; chords lie at most ``bound`` mm off."""

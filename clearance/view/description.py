@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.view import looks
 
 Array = NDArray[np.float64]
@@ -26,7 +27,7 @@ DIRECTIONS: dict[str, tuple[float, float]] = {
 }
 
 
-@dataclass(frozen=True)
+@record
 class Camera:
     """A parallel projection onto a panel of pixels (x to the right, y down, from the panel's corner).
 
@@ -119,7 +120,7 @@ def look_at(
     )
 
 
-@dataclass(frozen=True)
+@record
 class Shape:
     """A body to draw.
 
@@ -140,7 +141,7 @@ class Shape:
     span: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Track:
     """A run of the path (K, 3) mm in one band of ``looks.BANDS`` (None: not measured)."""
 
@@ -149,7 +150,7 @@ class Track:
     rapid: bool
 
 
-@dataclass(frozen=True)
+@record
 class Place:
     """A small clearance: from ``on_head`` to ``on_item`` (3,) mm, its figure, and what to say beside it."""
 
@@ -163,7 +164,7 @@ class Place:
     on_item: Array
 
 
-@dataclass(frozen=True)
+@record
 class Label:
     """A body's name as it is written, and the name and role of its shapes.
 
@@ -177,7 +178,7 @@ class Label:
     at: Array | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Panel:
     """One view on the sheet.
 
@@ -200,7 +201,7 @@ class Panel:
     tracks: bool = True
 
 
-@dataclass(frozen=True)
+@record
 class Drawing:
     """The whole sheet. ``wires``: (2, 3) mm each. ``lines``: the title block, after the verdict.
     ``ground``: one of ``looks.GROUNDS``."""

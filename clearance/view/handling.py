@@ -5,13 +5,12 @@ No graphics library: bodies' lifts, where the heads stand and every line of text
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.per_move import HORIZON, Along
 from clearance.checking.result import Result
+from clearance.records import record
 from clearance.scene.model import Stretch
 from clearance.view import looks, meshes
 from clearance.view.description import Shape
@@ -41,7 +40,7 @@ KEYS = (
 )
 
 
-@dataclass(frozen=True)
+@record
 class HeadsAt:
     """Where the heads stand: index of the stretch, of its move (0-based) and the share of it that is run."""
 

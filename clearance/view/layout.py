@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import importlib.util
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.view import looks
 from clearance.view.description import Camera, Drawing, Panel
 from clearance.view.panels import unit
@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 Rect = tuple[float, float, float, float]
 
 
-@dataclass(frozen=True)
+@record
 class Wanted:
     """Words of ``size`` (width, height) that belong to ``anchor``, and whether they may be left out."""
 

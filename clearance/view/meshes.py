@@ -7,7 +7,6 @@ does not show and a clearance would.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.intervals import first_of_each, tangled, ways
 from clearance.geometry.transforms import extent
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.toolpath.moves import Moves
 
@@ -206,7 +206,7 @@ def _walls(polygon: Any, z0: float, z1: float) -> Array:
     return np.concatenate(out) if out else np.zeros((0, 3, 3))
 
 
-@dataclass(frozen=True)
+@record
 class Band:
     """What a disc of some radius, mm, sweeps along a path that crosses itself a lot: a flat region."""
 

@@ -10,7 +10,7 @@ as the window's slider has it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from clearance.checking.result import Pair, Result
 from clearance.errors import InputError
 from clearance.process.course import Course, There, blank, solids
 from clearance.process.findings import Checked
+from clearance.records import record
 from clearance.scene.model import Stretch
 from clearance.view import meshes
 from clearance.view.description import Drawing, Shape
@@ -30,7 +31,7 @@ Array = NDArray[np.float64]
 ON_METAL = 0.5
 
 
-@dataclass(frozen=True)
+@record
 class StandingBody:
     """One thing that stands there: its name, its kind, its triangles (N, 3, 3) mm, and what shells it has."""
 
@@ -40,7 +41,7 @@ class StandingBody:
     shells: int = 1
 
 
-@dataclass(frozen=True)
+@record
 class At:
     """A moment of the job.
 
@@ -127,7 +128,7 @@ BEGUN = 1e-6
 END = float("inf")
 
 
-@dataclass(frozen=True)
+@record
 class Going:
     """What is left of each part, by name: from how many moves on, and its metal (shapely) seen from above."""
 

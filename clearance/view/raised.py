@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from clearance.advice.edits import UpperRule, heights_change, lifted, raised, up
 from clearance.advice.raises import RaiseAnswer, chosen
 from clearance.checking.result import SEVERITIES, Pair, Result
 from clearance.kernels.query import HeadPart, HeadRun, SweepQuery, Witness
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Stretch
 
@@ -33,7 +34,7 @@ STEP = 0.1
 LEAST_RANGE, ABOVE = 20.0, 10.0
 
 
-@dataclass(frozen=True)
+@record
 class RaisedPair:
     """One head against one item at a raise; ``clearance`` None: more than ``HORIZON``. Points (3,)."""
 
@@ -46,7 +47,7 @@ class RaisedPair:
     on_item: Point | None = None
 
 
-@dataclass(frozen=True)
+@record
 class AtRaise:
     """The answer at the raise ``by``, mm; the rows begin with the worst."""
 

@@ -5,19 +5,19 @@ Imports VTK, so only a process that draws may use it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.view.description import Camera, Shape
 
 Image = NDArray[np.uint8]
 Codes = NDArray[np.uint16]
 
 
-@dataclass(frozen=True)
+@record
 class Rendered:
     """One drawing of some shapes: ``codes`` (H, W), see ``Stage.draw``; ``z`` (H, W) from 0 near to 1 far."""
 

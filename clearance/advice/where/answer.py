@@ -5,7 +5,7 @@ bounds it, and whether there is none at all. What is told of as free was proven,
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from clearance.advice.where.seats import DEGREE, FINE, ItemSeat, seat_of
 from clearance.advice.where.work import work_of
 from clearance.kernels.query import Boxes, SweepQuery
 from clearance.parallel import processor_time
+from clearance.records import changing
 from clearance.scene.model import Scene
 from clearance.tolerances import PLACES
 
@@ -129,7 +130,7 @@ def find_item(
     return made, finder
 
 
-@dataclass
+@changing
 class Finder:
     """What makes an answer of a map.
 

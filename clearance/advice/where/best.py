@@ -9,7 +9,7 @@ item stands is taken.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from clearance.advice.edits import turned, with_bodies
 from clearance.advice.where.free import Reason
 from clearance.advice.where.seats import ItemSeat
 from clearance.kernels.query import SweepQuery
+from clearance.records import record
 from clearance.scene.model import Body
 
 Array = NDArray[np.float64]
@@ -99,7 +100,7 @@ class Rooms:
         return room
 
 
-@dataclass(frozen=True)
+@record
 class Spot:
     """A place of the item.
 
@@ -241,7 +242,7 @@ def _meets(region: Any, centre: Array, half: Array) -> NDArray[np.bool_]:
     return np.asarray(shapely.intersects(region, shapely.box(x - half, y - half, x + half, y + half)))
 
 
-@dataclass(frozen=True)
+@record
 class Bound:
     """What bounds a place on one side: how far away, mm, and by what; ``side``: "X+", "X-", "Y+", "Y-"."""
 

@@ -9,13 +9,13 @@ covers.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.query import Boxes
+from clearance.records import record
 from clearance.scene.overlaps import NOTICED
 
 Array = NDArray[np.float64]
@@ -80,7 +80,7 @@ class Look:
         return placed(points, self.boxes.centre, self.boxes.turn)
 
 
-@dataclass(frozen=True)
+@record
 class Inside:
     """An outline of the item (m, 2), convex, from its origin, must lie within a region (machine X Y).
 
@@ -128,7 +128,7 @@ class Inside:
         return np.where(inside, shapely.distance(self.region.boundary, there), 0.0)
 
 
-@dataclass(frozen=True)
+@record
 class Bears:
     """An outline of the item (m, 2), convex, from its origin, must touch metal (shapely, machine X Y), and
     what it touches must lie over what carries (``over``; None: anywhere)."""
@@ -190,7 +190,7 @@ class Bears:
         return room
 
 
-@dataclass(frozen=True)
+@record
 class Apart:
     """An outline of the item (m, 2), convex, from its origin, must not share anything with a region.
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from clearance.advice.where.best import Bound, Spot
 from clearance.advice.where.free import Map, Reason
 from clearance.advice.where.seats import ItemSeat
+from clearance.records import record
 
 
-@dataclass(frozen=True)
+@record
 class Region:
     """Places on a plane that hang together.
 
@@ -24,7 +24,7 @@ class Region:
     room: float
 
 
-@dataclass(frozen=True)
+@record
 class Hole:
     """Places about one thread hole.
 
@@ -44,7 +44,7 @@ class Hole:
     slot: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Side:
     """Places along a side of a part, which the item lies against.
 
@@ -62,7 +62,7 @@ class Side:
 Place = Region | Hole | Side
 
 
-@dataclass(frozen=True)
+@record
 class ItemPlaces:
     """Where one item may stand.
 

@@ -9,7 +9,7 @@ in all; else it is divided, until it is as small as is promised.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from clearance.advice.where.conditions import Work
 from clearance.advice.where.seats import FINE, ItemSeat
 from clearance.kernels.query import DEGREE, Boxes, Pairs, PlaceSearch, SweepQuery
+from clearance.records import changing, record
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
@@ -29,7 +30,7 @@ _TOGETHER = 1 << 18
 _BEGUN = 256
 
 
-@dataclass(frozen=True)
+@record
 class Reason:
     """What forbids a place: a head with its cut and move (from 1; None between cuts), and the item of those
     that move that it meets; or, where there is no head, what would be wrong with its work."""
@@ -41,7 +42,7 @@ class Reason:
     item: str | None = None
 
 
-@dataclass
+@changing
 class Map:
     """All that is known of a seat's places.
 

@@ -5,7 +5,7 @@ places goes in; holes and sides, and the best place of them, come out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from clearance.advice.where.best import ALIKE, ENOUGH, Bound, Spot
 from clearance.advice.where.found import Hole, ItemPlaces, Place, Side
 from clearance.advice.where.free import Reason
 from clearance.kernels.query import DEGREE, Boxes
+from clearance.records import changing
 
 if TYPE_CHECKING:
     from clearance.advice.where.answer import Finder
@@ -35,7 +36,7 @@ TOGETHER, LOOKS = 24, 40
 TRIES = 12
 
 
-@dataclass
+@changing
 class Choice:
     """Places on lines (n): the number of the line, how far along it, where that is, the turn; by how much
     each may be off for its work; the bit of its line that it is on."""

@@ -8,7 +8,7 @@ a line of no length.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from clearance.advice.edits import rebuilt
 from clearance.errors import InputError
 from clearance.kernels.query import Boxes
+from clearance.records import record
 from clearance.scene.model import Body
 from fixtures_lib.holder import Conflict
 
@@ -30,7 +31,7 @@ LONGEST = 200.0
 ALIKE = 1e-6
 
 
-@dataclass(frozen=True)
+@record
 class Lines:
     """Lines of places (n).
 
@@ -71,7 +72,7 @@ class Lines:
         return Boxes(self.at(of, middle), np.abs(along), self.turn, np.full(len(self), half_turn), along, of)
 
 
-@dataclass(frozen=True)
+@record
 class Slot:
     """The slot along which an item may be pushed on its screw.
 

@@ -10,7 +10,7 @@ touches over what carries the part.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from clearance.process.balance import EDGE
 from clearance.process.check import told
 from clearance.process.holding import role_of
 from clearance.process.support import TOUCHES, bearing
+from clearance.records import changing
 from clearance.scene.model import Body, Finding, Scene
 from fixtures_lib.holder import Does
 
@@ -63,7 +64,7 @@ class Heard:
         return [(q, a) for q, a in self.asked if item in q.present]
 
 
-@dataclass
+@changing
 class Pressing:
     """What is asked of a tip.
 

@@ -7,8 +7,6 @@ against the part's sides. Everything else stands on a plane: any X and Y, and it
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +18,7 @@ from clearance.advice.where.work import carrier_face, foot
 from clearance.errors import InputError
 from clearance.geometry.transforms import apply
 from clearance.kernels.query import DEGREE, Boxes
+from clearance.records import record
 from clearance.scene.model import Body, Scene
 from fixtures_lib.holder import Fastened
 
@@ -29,7 +28,7 @@ Array = NDArray[np.float64]
 FINE = 0.2
 
 
-@dataclass(frozen=True)
+@record
 class ItemSeat:
     """Where an item may be looked for.
 

@@ -6,7 +6,6 @@ state, or all of a side that is shorter than the face.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from clearance.mesh.sections import region
 from clearance.process.holding import BESIDE as HOLE
 from clearance.process.holding import Role, role_of
 from clearance.process.support import SIDEWAYS, bearing
+from clearance.records import record
 from clearance.scene.model import Body, Scene
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ INNER = 0.1
 BESIDE = 0.01
 
 
-@dataclass(frozen=True)
+@record
 class Face:
     """An upright face: the way it looks, radians in the machine; its middle (2,) from the item's origin; its
     width; from which to which height, mm."""

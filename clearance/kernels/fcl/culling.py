@@ -13,7 +13,6 @@ its facets equally near, and FCL would look at each pair of them. What was left 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +31,7 @@ from clearance.kernels.fcl.positions import (
     started_at,
 )
 from clearance.kernels.sweeps import WarmStart
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
@@ -50,7 +50,7 @@ _CANDIDATES = 1500
 _AT_ONCE = 1_000_000
 
 
-@dataclass(frozen=True)
+@record
 class Neighbourhood:
     """What of a body FCL is shown, and of the path for it.
 
@@ -117,9 +117,7 @@ def neighbourhood(
             if not len(bits) or apart.min() >= there * there * (1.0 - 1e-12):
                 break
             nearest = np.argsort(apart, kind="stable")[:POSITIONS]
-            positions = path.nearer_ends(
-                bits[np.union1d(nearest, spread(len(bits), POSITIONS))], pieces, box
-            )
+            positions = path.nearer_ends(bits[np.union1d(nearest, spread(len(bits), POSITIONS))], pieces, box)
         some = rows[spread(len(rows), _CANDIDATES)]
         probes = some[nearest_boxes(low[some], high[some], positions, pieces, PROBES)]
         before = there

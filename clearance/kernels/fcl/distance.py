@@ -6,7 +6,7 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property, partial
 
 import fcl
@@ -21,6 +21,7 @@ from clearance.kernels.fcl.lines import Line, Path
 from clearance.kernels.fcl.positions import spread
 from clearance.kernels.fcl.surfaces import Groups, Surface, boxes_apart, distances, gap
 from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
+from clearance.records import changing
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.tolerances import DEFAULT, FclTolerances
@@ -173,7 +174,7 @@ _SMALL = 120
 _FOR_EACH = 1
 
 
-@dataclass
+@changing
 class _Grown:
     """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
     each body FCL is shown; or, of a head that comes often, no envelope and how far each body is from it."""

@@ -10,12 +10,13 @@ grows; so the mesh is nowhere inside the envelope, and nowhere more than ``exces
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.fcl.lines import Line, lines_of
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
@@ -25,7 +26,7 @@ Index = NDArray[np.int64]
 Rows = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@record
 class Envelope:
     """Triangles (T, 3, 3) mm, and for each the move (T,) that it belongs to; ``excess`` as said above."""
 
@@ -34,7 +35,7 @@ class Envelope:
     excess: float
 
 
-@dataclass(frozen=True)
+@record
 class _Bits:
     """Straight bits (n) of one or many lines, all of one deviation, in the lines' order.
 
@@ -264,7 +265,7 @@ def _boxes(bits: _Bits, piece: HeadPiece) -> tuple[Array, Array, float]:
     return low, high, float(piece.r.max()) + bits.deviation
 
 
-@dataclass(frozen=True)
+@record
 class _Edges:
     """Bits of outlines: from p + u r to q + v r at a height where the radius is r; (E, 2) each; of which bit
     (E,)."""

@@ -7,7 +7,7 @@ straight become one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.intervals import first_of_each
 from clearance.kernels.fcl.positions import PathBoxes
+from clearance.records import record
 from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
@@ -59,7 +60,7 @@ Rows = NDArray[np.bool_]
 _SIMPLIFY_FROM = 1500
 
 
-@dataclass(frozen=True)
+@record
 class Line:
     """A polyline: points (n+1, 2), the move of each bit (n,), how far it may lie from the true path, and
     whether it is of so many moves that it is worth simplifying."""

@@ -18,7 +18,7 @@ swept sphere volumes, UNC TR99-018 (1999), from memory.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from clearance.geometry.transforms import extent
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.profile import outline
+from clearance.records import record
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -298,7 +299,7 @@ def _none() -> Array:
     return np.empty(0)
 
 
-@dataclass(frozen=True)
+@record
 class Pairs:
     """Nodes of the bodies' tree and of the paths' forest (n,), each pair with a row of a table of pieces.
 

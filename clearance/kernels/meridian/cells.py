@@ -5,7 +5,7 @@ Raises and places of an item are both looked for by such strips.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
 from clearance.kernels.meridian.profile import in_strip
+from clearance.records import changing
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
 
-@dataclass
+@changing
 class Cells:
     """Strips of triangles between two heights, each against a chord and a row: gathered once, then cut.
 

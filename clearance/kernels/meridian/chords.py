@@ -6,12 +6,12 @@ the sagitta r (1 - cos(t / 2)) of the angle t that one chord spans, halved, and 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.records import record
 from clearance.tolerances import DEFAULT, MeridianTolerances
 from clearance.toolpath.moves import Moves
 
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
 
-@dataclass(frozen=True)
+@record
 class Chords:
     """Straight bits of a path (n): ends (n, 2) mm; the true path lies within ``slack`` (n,) of them."""
 

@@ -12,7 +12,7 @@ could end beside the best place is made.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from clearance.geometry.intervals import Union
 from clearance.kernels.meridian.bvh import ChordForest, ChordTree, Pairs, Traversal, TriangleTree, bare
 from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.profile import in_strip, outline, strips_of
+from clearance.records import changing, record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
@@ -34,7 +35,7 @@ _CHUNK = 1 << 12
 _SAMPLES = 256
 
 
-@dataclass(frozen=True)
+@record
 class Lifted:
     """A convex piece of a head and how a raise s lifts a body against it.
 
@@ -163,7 +164,7 @@ class Hits:
         return out
 
 
-@dataclass
+@changing
 class _LiftSearch:
     hits: Hits
     traversal: Traversal

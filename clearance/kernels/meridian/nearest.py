@@ -9,7 +9,7 @@ key, the smallest value that was found to be there, drops every pair whose bound
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,7 @@ from clearance.kernels.meridian.bvh import (
 )
 from clearance.kernels.meridian.profile import Measure, strips_of, triangle_box
 from clearance.kernels.meridian.search import CHUNK, Nearest, quick, search
+from clearance.records import record
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
 Array = NDArray[np.float64]
@@ -66,7 +67,7 @@ _ALIKE, _STEP = 8, 8
 _BEGUN, _TOGETHER = 1 << 23, 400
 
 
-@dataclass(frozen=True)
+@record
 class Ask:
     """One search.
 

@@ -14,7 +14,7 @@ distance from the origin times the angle; it counts in both.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from clearance.kernels.meridian.cells import Cells
 from clearance.kernels.meridian.lifts import Lifted, PieceTable
 from clearance.kernels.meridian.profile import strips_of
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
+from clearance.records import record
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -46,7 +47,7 @@ _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 _CHUNK = 1 << 13
 
 
-@dataclass(frozen=True)
+@record
 class KnownBoxes:
     """What is known of some boxes.
 

@@ -19,13 +19,13 @@ ends move in straight lines, and all slices are parallel.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment, segment_swept_rectangle
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 
 Array = NDArray[np.float64]
@@ -77,7 +77,7 @@ class Profiles:
         return np.asarray(np.minimum(np.maximum(np.minimum(np.maximum(low, first), last), low), high))
 
 
-@dataclass(frozen=True)
+@record
 class ClearanceMeasure:
     """Distance in the half plane from (g, z) to the profile and all that lies inside it."""
 
@@ -113,7 +113,7 @@ class ClearanceMeasure:
         return np.where(inside, 0.0, np.sqrt(best))
 
 
-@dataclass(frozen=True)
+@record
 class SideMeasure:
     """Horizontal distance where (g, z) shares a height with the profile, grown by the height margin."""
 
@@ -138,7 +138,7 @@ class SideMeasure:
         return np.where(gap > 0.0, NOWHERE + gap, np.maximum(g - table.radius(z, which), 0.0))
 
 
-@dataclass(frozen=True)
+@record
 class HeightMeasure:
     """Vertical distance where (g, z) is over or under the profile, which is grown by the side margin."""
 
@@ -174,7 +174,7 @@ class HeightMeasure:
         return np.asarray(np.where(beside > 0.0, NOWHERE + beside, gap))
 
 
-@dataclass(frozen=True)
+@record
 class Together:
     """Several measures asked at once: rows of one table after the other's, each measured in its own way.
 
@@ -218,7 +218,7 @@ class Together:
 Measure = ClearanceMeasure | SideMeasure | HeightMeasure | Together
 
 
-@dataclass(frozen=True)
+@record
 class Strips:
     """Halves of triangles: slice t in [0, 1] runs from a0 + t (a1 - a0) to b0 + t (b1 - b0), z alike."""
 

@@ -15,7 +15,7 @@ piece's own round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,7 @@ from clearance.kernels.meridian.profile import (
     outline,
     strips_of,
 )
+from clearance.records import changing, record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
@@ -38,7 +39,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
 
-@dataclass(frozen=True)
+@record
 class Witness:
     """Where a measure was found: the move (0-based), and points in the machine frame (3,)."""
 
@@ -218,7 +219,7 @@ _FEW, _SECTIONS = 150, 16
 _LOOKS = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.0)
 
 
-@dataclass
+@changing
 class _Open:
     """Searches that are not decided: everything they need, gathered once and narrowed as they are decided."""
 
@@ -341,7 +342,7 @@ def search(
     return np.maximum(best - width, floor), where
 
 
-@dataclass
+@changing
 class _Valley:
     """A bracket about the lowest place of each search: golden section, or many sections at once where few
     searches are left, with a floor from convexity.
@@ -448,7 +449,7 @@ def _keep_better(best: Array, where: Array, row: Index, value: Array, t: Array) 
     where[row[better]] = t[better]
 
 
-@dataclass
+@changing
 class Nearest:
     """For each key: the smallest measure, and the triangle, chord and row it was found at (-1: none)."""
 

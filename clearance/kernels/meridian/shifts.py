@@ -9,11 +9,13 @@ of two.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import record
 
 Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
@@ -23,7 +25,7 @@ Rows = NDArray[np.bool_]
 DEGREE = 1.0
 
 
-@dataclass(frozen=True)
+@record
 class Boxes:
     """Boxes of places (n).
 

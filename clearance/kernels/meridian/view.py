@@ -9,7 +9,6 @@ disc sideways and by a segment in height (their Minkowski sum) is a change of it
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from clearance.kernels.meridian.nearest import Ask, nearest
 from clearance.kernels.meridian.profile import Measure, Profiles
 from clearance.kernels.meridian.search import Nearest, Witness, witnesses
 from clearance.kernels.sweeps import Growth
+from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
 
@@ -30,7 +30,7 @@ Index = NDArray[np.integer[Any]]
 _NO_ROWS: Index = np.empty(0, dtype=np.intp)
 
 
-@dataclass(frozen=True)
+@record
 class Sweep:
     """Pieces along a path, against some bodies.
 
@@ -77,7 +77,7 @@ class _PieceTable:
         return self._one[key]
 
 
-@dataclass(frozen=True)
+@record
 class Smallest:
     """What a search over sweeps found: for each of them the values of its keys, and where they are."""
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from clearance.records import record
 from clearance.scene.model import Body, FromLibrary, FromShape, PalletThere, Scene
 from clearance.scene.settings import HeldBy
 
 
-@dataclass(frozen=True)
+@record
 class Element:
     """One thing to put up.
 
@@ -205,7 +205,7 @@ if TYPE_CHECKING:
 Point = tuple[float, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Thread:
     """Where the wire is threaded: machine X Y of the lower guide, free diameter there (None: not known)."""
 
@@ -213,7 +213,7 @@ class Thread:
     free: float | None
 
 
-@dataclass(frozen=True)
+@record
 class CutSetting:
     """What the machine must be set to for one cut.
 
@@ -246,7 +246,7 @@ class CutSetting:
     zeros: tuple[tuple[str, Point], ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Axis:
     """What an axis uses of its travel; None where the machine file gives none. ``left``: the smaller rest."""
 
@@ -260,7 +260,7 @@ class Axis:
         return None if self.travel is None else min(self.low - self.travel[0], self.travel[1] - self.high)
 
 
-@dataclass(frozen=True)
+@record
 class StopOnSheet:
     """What the setter does before a cut. ``asked``: the setup asks for a stop there."""
 
@@ -270,7 +270,7 @@ class StopOnSheet:
     asked: bool
 
 
-@dataclass(frozen=True)
+@record
 class Mass:
     """A part as it is put up, or what comes free of it: ``count`` alike, ``mass`` of the heaviest, kg."""
 
@@ -281,7 +281,7 @@ class Mass:
     words: str
 
 
-@dataclass(frozen=True)
+@record
 class Mounted:
     """The set of nozzles to mount: its name, machine Z of the lower face with it, travel of the upper face in
     Z, and by how much that ends lower than with the machine's own nozzles, mm."""
@@ -292,7 +292,7 @@ class Mounted:
     z_shift: float
 
 
-@dataclass(frozen=True)
+@record
 class Sheet:
     """All of it. ``pairs``: worst first. ``over``: the lowest upper face that passes over everything.
     ``mounted``: None for the machine's own heads. ``allowed``: leans that they allow, the least first."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from clearance.checking.per_move import HORIZON
 from clearance.errors import printable
 from clearance.pose.fit import AT_95
+from clearance.records import record
 from clearance.report.sheet.markup import MARKS, NONE, Html, down, joined, position, section, table, tag
 from clearance.report.terminal import rounded_down
 from clearance.scene.measured import Lies, zeros_of
@@ -35,7 +35,7 @@ LEFT, RIGHT, UP, DOWN = 56, 12, 16, 58
 HEADS = ("lower", "upper", "wire")
 
 
-@dataclass(frozen=True)
+@record
 class Column:
     """The least of one head in moves ``first`` to ``last`` (from 1): at ``move``, to ``item``; None: far."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from clearance.records import record
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result
@@ -31,7 +32,7 @@ CLEAR = 0.035
 SEEN = 60.0
 
 
-@dataclass(frozen=True)
+@record
 class PlanRegion:
     """One thing on a plan: a region (shapely), machine X Y.
 
@@ -49,7 +50,7 @@ class PlanRegion:
     label: tuple[float, float]
 
 
-@dataclass(frozen=True)
+@record
 class StationPlan:
     """``box``: X, Y from and to.   things: in the order in which they are drawn.
     ways: lines that are cut next (shapely).   threads: X Y where the wire is threaded for them."""
@@ -60,7 +61,7 @@ class StationPlan:
     threads: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True)
+@record
 class Leaves:
     """Pieces alike: how many, what, the mass of the heaviest (kg or None), and how they leave."""
 
@@ -70,7 +71,7 @@ class Leaves:
     how: str
 
 
-@dataclass(frozen=True)
+@record
 class Station:
     """A start or a stop, and the job until the next one.
 
@@ -94,7 +95,7 @@ class Station:
     plan: StationPlan
 
 
-@dataclass(frozen=True)
+@record
 class Stations:
     """The stations of a job, and all its passes."""
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import printable
 from clearance.geometry.transforms import extent
+from clearance.records import changing, record
 from clearance.report.terminal import rounded_down
 from clearance.view import looks, meshes
 
@@ -118,7 +119,7 @@ VEIL = 0.14
 BESIDE = ((90, 60), (-150, -50), (130, -20), (110, -90), (-140, 50))
 
 
-@dataclass
+@changing
 class Switch:
     """What one box of the page switches: traces and labels, by their numbers."""
 
@@ -129,7 +130,7 @@ class Switch:
     on: bool = True
 
 
-@dataclass(frozen=True)
+@record
 class Turnable:
     """For the library and the page. ``thinned``: (name, triangles checked, triangles drawn) of a body."""
 

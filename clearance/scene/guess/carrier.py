@@ -12,7 +12,7 @@ Sizes and masses are the library's own limits; where it has none, common practic
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import ceil, floor
 from typing import Any
 
@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import turn_matrix
+from clearance.records import changing, record
 from clearance.scene.guess.choice import ModelGuess
 from clearance.scene.machine import Machine
 
@@ -52,7 +53,7 @@ TOO_TALL = (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Put:
     """One [[items]] table: keys as they stand in the file (mm), and the comment above it."""
 
@@ -60,7 +61,7 @@ class Put:
     keys: dict[str, Any]
 
 
-@dataclass
+@changing
 class GuessedHolders:
     """The holders, in the order of the file, and the keys that stand the part in them.
 

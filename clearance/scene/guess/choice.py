@@ -6,7 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError
 from clearance.geometry.transforms import turn_matrix
 from clearance.mesh.read import SMALL, UNITS, read_model
+from clearance.records import record
 from clearance.scene.guess.fit import AT_ORIGIN, Match, Pose, matches
 from clearance.scene.guess.stance import Stance, stances
 from clearance.toolpath.moves import Moves, PathOptions, PathUnit
@@ -93,7 +94,7 @@ OFFSET = 0.15
 _NAMES: dict[int, PathUnit] = {1: "inch", 4: "mm", 5: "cm", 6: "m"}
 
 
-@dataclass(frozen=True)
+@record
 class Part:
     """A model as read: triangles (N, 3, 3) in mm if ``unit`` is what its numbers are in.
 
@@ -105,7 +106,7 @@ class Part:
     stated: bool
 
 
-@dataclass(frozen=True)
+@record
 class CutPath:
     """A path as read: its moves (mm), the options it was read with, and whether the file says its unit."""
 
@@ -254,7 +255,7 @@ LATER = 0.97
 TINY = 0.02
 
 
-@dataclass(frozen=True)
+@record
 class Laid:
     """How the path lies on the part.
 
@@ -283,7 +284,7 @@ class Laid:
         return min(1.0, self.coverage / ENOUGH) * ZEROS[self.zero] + THREADS * self.threads
 
 
-@dataclass(frozen=True)
+@record
 class ModelGuess:
     """Unit, stance and zero.
 

@@ -6,7 +6,6 @@ import json
 import os
 import textwrap
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from clearance import ending
 from clearance.errors import InputError
 from clearance.files import part_name, refuse_no_file
 from clearance.mesh.mass import density_of, mass_properties
+from clearance.records import record
 from clearance.scene.fields import suggestion
 from clearance.scene.guess.carrier import GuessedHolders, Put, carrier
 from clearance.scene.guess.choice import OFFSET, CutPath, Laid, ModelGuess, choose, parts, paths
@@ -36,7 +36,7 @@ _ZEROS = {
 NAMED = 8
 
 
-@dataclass(frozen=True)
+@record
 class First:
     """A first setup: the file's text, and what must be read before it is used, a sentence each."""
 

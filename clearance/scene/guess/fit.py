@@ -12,12 +12,13 @@ along walls that go straight through the part, and how many of its contours do.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import turn_matrix
+from clearance.records import record
 from clearance.scene.guess.stance import Stance, turned_over
 from clearance.scene.guess.walls import Contour, DrawnPath, Walls
 from clearance.toolpath.moves import Moves
@@ -34,7 +35,7 @@ DIRECTIONS, FEW, FINE = 12, 4, 200_000
 AT_ORIGIN = 0.005
 
 
-@dataclass(frozen=True)
+@record
 class Match:
     """One way in which a path runs along a part's walls: which part and path of those given, stance and pose.
 
@@ -149,7 +150,7 @@ GATES = (1.5, 1.2, 1.0, 0.8, 0.6, 0.3, 0.2, 0.1, 0.1, 0.1)
 NEAT = 0.002
 
 
-@dataclass(frozen=True)
+@record
 class Pose:
     """How a path lies on a part, in the frame of the part so turned.
 

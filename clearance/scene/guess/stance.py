@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan2, degrees, hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.transforms import turn_matrix
+from clearance.records import record
 
 Array = NDArray[np.float64]
 Turn = tuple[float, float, float]
@@ -27,7 +27,7 @@ CORNERS = 12
 BAR = 1.2
 
 
-@dataclass(frozen=True)
+@record
 class Stance:
     """One way to stand.
 

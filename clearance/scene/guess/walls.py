@@ -7,7 +7,6 @@ told from the angles between them (the sagitta of an arc of that turn).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -22,6 +21,7 @@ from clearance.mesh.sections import (
     rings,
     section,
 )
+from clearance.records import record
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ MANY = 300
 POINTS = 2000
 
 
-@dataclass(frozen=True)
+@record
 class Contour:
     """A closed contour.
 

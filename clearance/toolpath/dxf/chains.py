@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import acos, atan2, ceil, cos, hypot, pi, sin, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import changing, record
 
 Piece = tuple[float, float, float, float, float, float, float]
 
@@ -111,7 +113,7 @@ SAME = 1e-6  # mm: ends so near to each other are one point
 _KEY = np.array([6364136223846793005, 1442695040888963407], dtype=np.int64)
 
 
-@dataclass(frozen=True)
+@record
 class Curve:
     """One entity: its name for messages, and its pieces in order, mm."""
 
@@ -127,7 +129,7 @@ class Curve:
         return self.pieces[-1][2:4]
 
 
-@dataclass
+@changing
 class Chain:
     """Pieces that follow each other without a gap; ``first`` is the index of its first drawn curve."""
 

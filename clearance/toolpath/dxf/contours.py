@@ -18,10 +18,11 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import hypot
 from typing import Any
 
+from clearance.records import changing
 from clearance.toolpath.dxf.chains import (
     Chain,
     Piece,
@@ -102,7 +103,7 @@ _WHOLE_NUMBERS = range(60, 100)
 _WANT = "save the drawing again, or mend it"
 
 
-@dataclass
+@changing
 class _Entity:
     """One entity as the file's lines have it: where, what, and its (code, value) in order."""
 
@@ -181,7 +182,7 @@ def mended(file: str) -> tuple[Any, list[str]]:
     return document, list(dict.fromkeys(done)) or ["groups out of order"]
 
 
-@dataclass
+@changing
 class _Ends:
     """Where a file's sections begin, by its lines, and whether its end is there."""
 
@@ -290,7 +291,7 @@ def _points(document: Any) -> Counter[str]:
     return held
 
 
-@dataclass
+@changing
 class _Job:
     """One contour or open way with what leads to it."""
 

@@ -20,11 +20,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import record
 
 _TURN = 2 * math.pi
 
@@ -295,7 +296,7 @@ def level(z: Any) -> None:
         raise Trouble("", f"the curve is not flat, Z from {min(z):g} to {max(z):g}", "a path in one plane")
 
 
-@dataclass(frozen=True)
+@record
 class AffineMap:
     """Where a flat curve comes to lie: x' = ax x + bx y + cx, y' = ay x + by y + cy."""
 

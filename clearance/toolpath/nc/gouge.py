@@ -18,13 +18,13 @@ Arcs are seen as chords, whose sagitta is taken off what counts.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import segment_segment
+from clearance.records import changing, record
 from clearance.toolpath.nc.rows import Row
 
 Array = NDArray[np.float64]
@@ -44,7 +44,7 @@ _ENDS = 3.0
 _LEAD = 3
 
 
-@dataclass(frozen=True)
+@record
 class Gouge:
     """The wire on ``line`` comes ``deep`` mm too near to the contour of line ``of`` (both as rows have them).
 
@@ -58,7 +58,7 @@ class Gouge:
     unknown: bool = False
 
 
-@dataclass
+@changing
 class _Segments:
     """Straight pieces in order: ends (N, 2), the row that each is of, its chain."""
 
@@ -287,7 +287,7 @@ def _cut(segments: _Segments, at: float) -> tuple[_Segments, _Segments]:
 # ---------------------------------------------------------------------- the broad phase
 
 
-@dataclass(frozen=True)
+@record
 class _Level:
     """Groups of segments, none of two chains: the first of each (G + 1,), and boxes (G, 2)."""
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from math import isnan, nan
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from clearance.records import changing
 
 
 class Taper:
@@ -200,7 +202,7 @@ class Rows:
         return zip(*self.columns, strict=True)
 
 
-@dataclass
+@changing
 class Program:
     """A program as read, before its wire offset.
 

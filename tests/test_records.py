@@ -1,0 +1,73 @@
+"""``record`` beside the standard library's own ``dataclass``, which is the oracle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+import pytest
+
+from clearance.records import changing, record
+
+
+@record
+class Plain:
+    name: str
+    sizes: tuple[float, ...] = ()
+    seen: list[int] = field(default_factory=list, compare=False)
+    kept: dict[str, int] = field(default_factory=dict, repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Own:
+    name: str
+    sizes: tuple[float, ...] = ()
+    seen: list[int] = field(default_factory=list, compare=False)
+    kept: dict[str, int] = field(default_factory=dict, repr=False, compare=False)
+
+
+@changing
+class Counted:
+    name: str
+    count: int = 0
+
+
+SAID: list[tuple[Any, ...]] = [("a",), ("a", (1.0,)), ("a", (1.0,), [2]), ("b", (1.0,), [2], {"c": 3})]
+
+
+@pytest.mark.parametrize("one", SAID)
+@pytest.mark.parametrize("two", SAID)
+def test_it_is_equal_to_what_a_dataclass_is_equal_to(one: tuple[Any, ...], two: tuple[Any, ...]) -> None:
+    assert (Plain(*one) == Plain(*two)) == (Own(*one) == Own(*two))
+    assert (hash(Plain(*one)) == hash(Plain(*two))) == (hash(Own(*one)) == hash(Own(*two)))
+
+
+@pytest.mark.parametrize("said", SAID)
+def test_it_says_what_a_dataclass_says(said: tuple[Any, ...]) -> None:
+    assert repr(Plain(*said)) == repr(Own(*said)).replace("Own", "Plain")
+    assert [each.name for each in fields(Plain)] == [each.name for each in fields(Own)]
+    assert replace(Plain(*said), name="z") == Plain("z", *said[1:])
+
+
+def test_it_is_equal_to_nothing_of_another_class() -> None:
+    assert Plain("a") != Own("a")
+    assert Plain("a") != "a"
+
+
+def test_what_changes_is_equal_to_itself_alone() -> None:
+    one, two = Counted("a"), Counted("a")
+    assert one != two
+    assert len({one, two}) == 2
+    one.count += 1
+    assert repr(one).endswith("Counted(name='a', count=1)")
+
+
+def test_what_a_class_says_for_itself_stands() -> None:
+    @record
+    class Named:
+        name: str
+
+        def __repr__(self) -> str:
+            return f"<{self.name}>"
+
+    assert repr(Named("a")) == "<a>"
