@@ -61,7 +61,7 @@ class Checked(Result):
 
 
 #: facets, and twenty for each move, from which a second process saves more than it costs
-_WORTH = 100_000
+_WORTH = 5_000
 
 
 def access_findings(scene: Scene) -> list[Finding]:
