@@ -16,6 +16,7 @@ from clearance.kernels.fcl.distance import Bodies, FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.positions import PathBoxes
 from clearance.kernels.fcl.touch import TouchHead
+from clearance.kernels.sweeps import WarmStart
 from clearance.mesh import model as shapes
 from clearance.scene.heads import HeadPiece, piece_of_box, pieces_of_profile
 from clearance.scene.model import Body, SideHeight
@@ -42,16 +43,27 @@ def body(triangles: Any) -> Any:
     return Body("sheet", "part", triangles, False, SideHeight(0.3, 0.05), SideHeight(0, 0))
 
 
-def distance(triangles: Any, path: Any, monkeypatch: pytest.MonkeyPatch, everything: Any) -> Any:
+def distance(
+    triangles: Any,
+    path: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    everything: Any,
+    start: WarmStart | None = None,
+    alone: bool = True,
+) -> Any:
     tolerances = DEFAULT.fcl
     with monkeypatch.context() as patch:
         if everything:
             patch.setattr(side, "_SMALL", 10**9)
             patch.setattr(side, "MANY", 10**9)
             tolerances = replace(tolerances, coarse=np.inf)
-        else:
+        elif alone:
             patch.setattr(side, "_SMALL", 0)
-        head = FclHead(Bodies([body(triangles)], np.zeros(3), tolerances), polyline(path), HEAD, None, [0])
+        else:
+            patch.setattr(side, "_SMALL", 10**9)
+        starts = {} if start is None else {0: start}
+        held = Bodies([body(triangles)], np.zeros(3), tolerances)
+        head = FclHead(held, polyline(path), HEAD, None, [0], starts)
         return head.distance(0)
 
 
@@ -121,6 +133,44 @@ def test_parts_of_a_path_that_break_off_hold_all_that_is_near(
     shown = distance(triangles, path, monkeypatch, everything=False)
     assert shown <= whole + 1e-12
     assert shown == pytest.approx(whole, abs=5e-3)
+
+
+STARTS = ("at a corner", "anywhere, and said to be far", "anywhere, and said to be near", "nowhere")
+
+
+def told(how: str, triangles: Any, path: Any, rng: Any) -> WarmStart:
+    """A place where to look first, none of them the nearest one but by chance."""
+    on_item = triangles[rng.integers(len(triangles)), rng.integers(3)]
+    wire = path[rng.integers(len(path))]
+    if how == "nowhere":
+        return WarmStart(wire * np.nan, on_item * np.nan, on_item + 1e3)
+    if how == "at a corner":
+        wire = path[int(np.argmin(np.hypot(*(path - on_item[:2]).T)))]
+        return WarmStart(wire, np.array([*wire, -0.1]), on_item)
+    apart = 500.0 if "far" in how else 1e-3
+    return WarmStart(wire + rng.uniform(-50, 50, 2), on_item + np.array([0.0, 0.0, apart]), on_item)
+
+
+@pytest.mark.few(6)
+@pytest.mark.parametrize("how", STARTS)
+@pytest.mark.parametrize("alone", [True, False])
+@pytest.mark.parametrize("seed", range(8))
+def test_where_to_look_first_is_not_believed(
+    how: str, alone: bool, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A wrong place to begin at, also one that is said to be the best, changes nothing that is found."""
+    rng = np.random.default_rng(seed)
+    if seed % 2:
+        triangles = grid(60, 50, SHEETS["wavy above" if seed % 4 == 1 else "far below"])
+    else:
+        low = rng.uniform((-40, -30, -45), (130, 110, 5))
+        triangles = block(low, low + rng.choice([0.5, 3.0, 30.0], 3))
+    path = wave(60 if alone else 12, True)
+    whole = distance(triangles, path, monkeypatch, everything=True)
+    shown = distance(triangles, path, monkeypatch, False, told(how, triangles, path, rng), alone)
+    assert shown <= whole + 1e-12
+    assert shown == pytest.approx(whole, abs=5e-3)
+    assert (shown == 0.0) == (whole == 0.0)
 
 
 def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch: pytest.MonkeyPatch) -> None:

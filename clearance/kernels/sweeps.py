@@ -68,6 +68,11 @@ class WarmStart:
     on_head: NDArray[np.float64]
     on_item: NDArray[np.float64]
 
+    @property
+    def apart(self) -> float:
+        """How far these points are apart, mm."""
+        return float(np.linalg.norm(self.on_head - self.on_item))
+
 
 def runs_of(stretch: Stretch, wire_margin: float, level_ends: bool = False) -> list[HeadRun]:
     """The heads of a stretch and the wire, where it is in.

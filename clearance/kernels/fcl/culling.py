@@ -23,19 +23,20 @@ from clearance.kernels.fcl.positions import (
     CELLS,
     POSITIONS,
     PROBES,
+    BodyBoxes,
     PathBoxes,
+    Started,
     apart_squared,
     nearest_boxes,
     spread,
     standing_distance,
-    started_at,
 )
-from clearance.kernels.sweeps import WarmStart
 from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.bool_]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
@@ -71,6 +72,11 @@ class Neighbourhood:
     piece: HeadPiece
     tolerances: FclTolerances
 
+    @property
+    def reach(self) -> float:
+        """What is shown comes nearer than this, mm."""
+        return self.floor if np.isfinite(self.floor) else self.tolerances.tie_from + self.tolerances.box_slack
+
     def is_found(self, found: float) -> bool:
         """Whether FCL's own figure is as near as what the bound was had from, which was shown to it."""
         return found <= self.floor + 2.0 * self.tolerances.hair
@@ -84,32 +90,38 @@ class Neighbourhood:
         return min(found, self.floor) if self.is_found(found) else found
 
 
+def seen_from(places: Sequence[Neighbourhood], triangles: Array) -> Rows:
+    """Which triangles (N, 3, 3) of an envelope FCL has to see for any of the bodies, by their boxes."""
+    boxes = BodyBoxes(
+        [extent(place.low, place.high) for place in places],
+        [grouped(place.low, place.high, place.first) for place in places],
+    )
+    # farther by what its facets stand out, and more
+    reach = np.array([place.reach + place.tolerances.tie_from for place in places])
+    return boxes.within(triangles.min(axis=1), triangles.max(axis=1), reach)
+
+
 def neighbourhood(
     triangles: Array,
     aabbs: AabbSet,
     path: PathBoxes,
     pieces: Sequence[HeadPiece],
     tolerances: FclTolerances = DEFAULT.fcl,
-    start: WarmStart | None = None,
+    start: Started | None = None,
 ) -> Neighbourhood:
     """Which of ``triangles`` (N, 3, 3) can be nearest to the pieces along the path.
 
     Args:
         aabbs: the boxes of the triangles, in their order.
         path, pieces: of a head, in the frame of the triangles.
-        start: where to look first. Nothing in it is believed: the head is held against the triangles there,
-            and a place that is not the nearest one costs time alone.
+        start: a distance that is there, known to be nearly the smallest one.
     """
     low, high = aabbs.low, aabbs.high
     many = len(triangles) >= MANY
     box = aabbs.box
     rows = np.arange(len(triangles))
-    there, position, probe, piece = np.inf, path.p[0], 0, pieces[0]
-    known = False
-    if start is not None:
-        there, position, probe, piece = started_at(triangles, aabbs, path, pieces, start)
-        # farther than it was said to be: it is of another part of the head
-        known = there <= float(np.linalg.norm(start.on_head - start.on_item)) + _WORTH
+    known = start is not None
+    there, position, piece, probe = start or Started(np.inf, path.p[0], pieces[0], 0)
     positions = path.p[:0] if known else path.first_positions(pieces, box)
     for k in range(0 if known else 6):
         if k:
@@ -182,8 +194,7 @@ def near_any(
     near, to_ends = np.zeros(len(low), dtype=bool), np.zeros(len(low), dtype=bool)
     aabbs = AabbSet(low, high)
     for place in places:
-        own = place.tolerances
-        reach = place.floor if np.isfinite(place.floor) else own.tie_from + own.box_slack
+        reach = place.reach
         box = extent(place.low, place.high)
         bits = aabbs.inside(apart_squared(*aabbs.coarse, r, *box) < reach * reach)
         bits = bits[apart_squared(low[bits], high[bits], r, *box) < reach * reach]

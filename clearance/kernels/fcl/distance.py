@@ -15,11 +15,18 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.culling import MANY, Neighbourhood, at_position, near_any, neighbourhood
+from clearance.kernels.fcl.culling import (
+    MANY,
+    Neighbourhood,
+    at_position,
+    near_any,
+    neighbourhood,
+    seen_from,
+)
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, Path
-from clearance.kernels.fcl.positions import spread
-from clearance.kernels.fcl.surfaces import Groups, Surface, boxes_apart, distances, gap
+from clearance.kernels.fcl.positions import BodyBoxes, Started, spread, started
+from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
 from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
 from clearance.records import changing
 from clearance.scene.heads import HeadPiece
@@ -252,6 +259,8 @@ class FclHead:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
         own = self.bodies.tolerances
         pieces = [piece.grown(*growth) for piece in self.pieces]
+        asked = self.asked(growth)
+        started = self.started(asked, pieces)
         places = {
             body: neighbourhood(
                 self.bodies.triangles(body),
@@ -259,17 +268,43 @@ class FclHead:
                 self.path.boxes,
                 pieces,
                 own,
-                self._starts.get(body),
+                started.get(body),
             )
-            for body in self.asked(growth)
+            for body in asked
         }
         near = {
             body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
             for body, place in places.items()
             if len(self.bodies.triangles(body)) >= MANY
         }
-        mesh = envelope_along(self.path.lines, pieces, partial(near_any, list(places.values())), own)
-        self._made[growth] = _Grown(pieces, Surface(mesh.triangles, self.bodies.origin), near, places)
+        seen = list(places.values())
+        mesh = envelope_along(self.path.lines, pieces, partial(near_any, seen), own).triangles
+        mesh = mesh[seen_from(seen, mesh)]
+        self._made[growth] = _Grown(pieces, Surface(mesh, self.bodies.origin), near, places)
+
+    def started(self, bodies: Sequence[int], pieces: Sequence[HeadPiece]) -> dict[int, Started]:
+        """Distances that are there between the pieces on the path and those of the bodies of which it is said
+        where to look, nearly the smallest. Nothing that was said is believed."""
+        known = [body for body in bodies if body in self._starts]
+        found = started(
+            self.path.boxes,
+            pieces,
+            [(self.bodies.triangles(b), self.bodies.aabbs(b), self._starts[b]) for b in known],
+        )
+        return {body: each for body, each in zip(known, found, strict=True) if each is not None}
+
+    def at_most(self, body: int, pieces: Sequence[HeadPiece]) -> float:
+        """A distance that is there between a body and the pieces somewhere on the path, mm."""
+        # as it stands at the corner of the path that is nearest to the body's box
+        (x0, y0, _), (x1, y1, _) = self.bodies.box(body)
+        points = self.path.points
+        x = np.maximum(np.maximum(x0 - points[:, 0], points[:, 0] - x1), 0.0)
+        y = np.maximum(np.maximum(y0 - points[:, 1], points[:, 1] - y1), 0.0)
+        wire = points[int(np.argmin(x * x + y * y))]
+        standing, lift = self.bodies.standing(pieces)
+        there = standing.at(np.array([wire[0], wire[1], lift]) - self.bodies.origin)
+        whole = self.bodies.whole(body)
+        return max(float(fcl.distance(there.object, whole.object, fcl.DistanceRequest())), 0.0)
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
@@ -420,35 +455,17 @@ def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
     bodies = heads[0].bodies
     pieces = [piece.grown(*growth) for piece in heads[0].pieces]
     asked = sorted({body for head in heads for body in head.asked(growth)})
-    boxes = [bodies.aabbs(body).box for body in asked]
     reach = np.full((len(heads), len(asked)), -np.inf)
-    standing, lift = bodies.standing(pieces) if asked else (None, 0.0)
+    slack = bodies.tolerances.coarse + bodies.tolerances.bound_slack
     for k, head in enumerate(heads):
+        started = head.started(head.asked(growth), pieces)
         for body in head.asked(growth):
-            at = asked.index(body)
-            # the corner of the path that is nearest to the body's box
-            (x0, y0, _), (x1, y1, _) = boxes[at]
-            points = head.path.points
-            x = np.maximum(np.maximum(x0 - points[:, 0], points[:, 0] - x1), 0.0)
-            y = np.maximum(np.maximum(y0 - points[:, 1], points[:, 1] - y1), 0.0)
-            wire = points[int(np.argmin(x * x + y * y))]
-            there = np.array([wire[0], wire[1], lift]) - bodies.origin
-            assert standing is not None
-            found = fcl.distance(standing.at(there).object, bodies.whole(body).object, fcl.DistanceRequest())
-            reach[k, at] = max(found, 0.0) + bodies.tolerances.coarse + bodies.tolerances.bound_slack
+            there = started[body].there if body in started else head.at_most(body, pieces)
+            reach[k, asked.index(body)] = there + slack
+    boxes = BodyBoxes([bodies.aabbs(b).box for b in asked], [bodies.groups(b) for b in asked])
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
-        out = np.zeros(len(low), dtype=bool)
-        for at, (body, (first, last)) in enumerate(zip(asked, boxes, strict=True)):
-            limit = reach[path, at]
-            # a bound that is no number bounds nothing
-            near = np.flatnonzero(~(boxes_apart(low, high, first, last) > limit) & ~out)
-            if not len(near):
-                continue
-            groups = bodies.groups(body)
-            each = boxes_apart(low[near, None], high[near, None], *groups).min(axis=1)
-            out[near] = ~(each > limit[near])
-        return out
+        return boxes.within(low, high, reach[path])
 
     mesh, path = envelopes([head.path.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
     order = np.argsort(path, kind="stable")

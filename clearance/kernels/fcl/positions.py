@@ -7,6 +7,7 @@ Such a distance is really there, and bounds the smallest one from above.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +25,12 @@ CELLS = 300
 _MOST = 50_000
 #: places of the head that are looked at
 POSITIONS = 6
+#: pairs of boxes that are held against each other at once
+_AT_ONCE = 200_000
 #: triangles that are held against a head that stands
 PROBES = 16
+#: a place at which a head is no farther from a body than was said, and this, is as good as the best one, mm
+NEAR_ENOUGH = 0.05
 #: boxes are taken larger by this where a point is looked for on what they hold, mm
 _SLACK = 0.001
 
@@ -64,15 +69,18 @@ class PathBoxes:
         nearer = bits_apart(p, p, pieces, box) <= bits_apart(q, q, pieces, box)
         return np.where(nearer[:, None], p, q)
 
-    def nearest(self, place: Array) -> Array:
-        """The place (2,) on the path that is nearest to another place (2,), mm."""
+    def nearest(self, places: Array) -> Array:
+        """The places (n, 2) on the path that are nearest to other places (n, 2), mm."""
         along = self.q - self.p
         length2 = (along * along).sum(axis=1)
-        t = ((place - self.p) * along).sum(axis=1)
-        t = np.clip(np.divide(t, length2, out=np.zeros_like(t), where=length2 > 0.0), 0.0, 1.0)
-        on = self.p + t[:, None] * along
-        off = on - place
-        return np.asarray(on[int(np.argmin((off * off).sum(axis=1)))])
+        out = np.empty_like(places)
+        for k, place in enumerate(places):
+            t = ((place - self.p) * along).sum(axis=1)
+            t = np.divide(t, length2, out=np.zeros_like(t), where=length2 > 0.0)
+            on = self.p + np.minimum(np.maximum(t, 0.0), 1.0)[:, None] * along
+            off = on - place
+            out[k] = on[int(np.argmin((off * off).sum(axis=1)))]
+        return out
 
     def first_positions(self, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
         """Some places of the head (n, 2): those nearest to a box as far as the coarser boxes tell, and others
@@ -99,6 +107,62 @@ def apart_squared(low: Array, high: Array, r: float, other_low: Array, other_hig
     z = np.maximum(np.maximum(low[..., 2] - other_high[..., 2], other_low[..., 2] - high[..., 2]), 0.0)
     beside = np.maximum(np.sqrt(x * x + y * y) - r, 0.0)
     return np.asarray(beside * beside + z * z)
+
+
+def boxes_apart(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
+    """How far (...) boxes (..., 3) are apart.
+
+    Args:
+        low, high: corners of the boxes, mm.   other_low, other_high: of the others.
+    """
+    x, y, z = (
+        np.maximum(np.maximum(low[..., k] - other_high[..., k], other_low[..., k] - high[..., k]), 0.0)
+        for k in range(3)
+    )
+    return np.asarray(np.sqrt(x * x + y * y + z * z))
+
+
+class BodyBoxes:
+    """Some bodies, each told by a box about it and by boxes about groups of its triangles.
+
+    Args:
+        boxes: of each body lowest and highest corner (3,), mm.
+        groups: of each the same of its groups (G, 3).
+    """
+
+    def __init__(self, boxes: Sequence[Boxes], groups: Sequence[Boxes]) -> None:
+        self.low, self.high = (np.array([box[k] for box in boxes]).reshape(-1, 3) for k in range(2))
+        most = max((len(low) for low, _ in groups), default=0)
+        # a body with fewer groups has its last one again
+        which = [np.minimum(np.arange(most), len(low) - 1) for low, _ in groups]
+        self.groups_low, self.groups_high = (
+            np.array([each[k][some] for each, some in zip(groups, which, strict=True)]) for k in range(2)
+        )
+
+    def within(self, low: Array, high: Array, reach: Array) -> NDArray[np.bool_]:
+        """Which boxes (n, 3) are within ``reach`` ((bodies,) or (n, bodies)) of some body; a reach that is no
+        number leaves nothing out.
+
+        Args:
+            low, high: corners of the boxes, mm.   reach: mm.
+        """
+        out = np.zeros(len(low), dtype=bool)
+        if not len(self.low):
+            return out
+        reach = np.broadcast_to(reach, (len(low), len(self.low)))
+        step = max(_AT_ONCE // len(self.low), 1)
+        for k in range(0, len(low), step):
+            some = slice(k, k + step)
+            near = ~(boxes_apart(low[some, None], high[some, None], self.low, self.high) > reach[some])
+            row, body = np.nonzero(near)
+            row += k
+            for j in range(0, len(row), step):
+                r, b = row[j : j + step], body[j : j + step]
+                each = boxes_apart(low[r, None], high[r, None], self.groups_low[b], self.groups_high[b]).min(
+                    axis=1
+                )
+                out[r[~(each > reach[r, b])]] = True
+        return out
 
 
 def bits_apart(low: Array, high: Array, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
@@ -139,30 +203,59 @@ def _finer(path: Array, longest: float) -> Array:
     return np.concatenate([path[row] + share[:, None] * step[row], path[-1:]])
 
 
-def started_at(
-    triangles: Array, aabbs: AabbSet, path: PathBoxes, pieces: Sequence[HeadPiece], start: WarmStart
-) -> tuple[float, Array, int, HeadPiece]:
-    """How far the triangles at a place are from the head as it stands on the path there: the distance, the
-    place of the wire, the triangle and the piece; an infinite one where no triangle is there.
+class Started(NamedTuple):
+    """A distance that is there, and from which place of the wire (2,), piece and triangle it was had, mm."""
 
-    An upper value: a point of a triangle, and a point of a piece at a place of the path.
+    there: float
+    wire: Array
+    piece: HeadPiece
+    triangle: int
+
+
+def started(
+    path: PathBoxes, pieces: Sequence[HeadPiece], bodies: Sequence[tuple[Array, AabbSet, WarmStart]]
+) -> list[Started | None]:
+    """How far bodies are from the head as it stands on the path where each is said to be nearest; None where
+    it is farther there than was said, or nothing is there.
+
+    Upper values: a point of a triangle, and a point of a piece at a place of the path.
+
+    Args:
+        path, pieces: of the head.   bodies: of each the triangles (N, 3, 3), their boxes and where to look.
     """
-    wire = path.nearest(start.wire)
-    some = aabbs.meeting(start.on_item - _SLACK, start.on_item + _SLACK)[:PROBES]
-    best, which, owner = np.inf, 0, pieces[0]
-    if len(some):
-        points = _Triangles(triangles[some]).nearest(np.tile(start.on_head, (len(some), 1)))
-        for piece in pieces:
-            ends = np.array(piece.rect)
-            offset = points[:, :2] - wire
-            beside = np.hypot(*(offset - np.minimum(np.maximum(offset, ends[[0, 2]]), ends[[1, 3]])).T)
-            for z in (points[:, 2], np.full(len(points), start.on_head[2])):
-                z = np.minimum(np.maximum(z, piece.z[0]), piece.z[-1])
-                gap = np.hypot(np.maximum(beside - np.interp(z, piece.z, piece.r), 0.0), points[:, 2] - z)
-                least = int(np.argmin(gap))
-                if gap[least] < best:
-                    best, which, owner = float(gap[least]), int(some[least]), piece
-    return best, wire, which, owner
+    wire = path.nearest(np.array([start.wire for _, _, start in bodies]).reshape(-1, 2))
+    rows = [
+        boxes.meeting(start.on_item - _SLACK, start.on_item + _SLACK)[:PROBES] for _, boxes, start in bodies
+    ]
+    count = np.array([len(some) for some in rows], dtype=np.intp)
+    out: list[Started | None] = [None] * len(bodies)
+    if not count.sum():
+        return out
+    owner = np.repeat(np.arange(len(bodies)), count)
+    on_head = np.array([start.on_head for _, _, start in bodies])[owner]
+    triangles = np.concatenate([each[some] for (each, _, _), some in zip(bodies, rows, strict=True)])
+    points = _Triangles(triangles).nearest(on_head)
+    offset = points[:, :2] - wire[owner]
+    best, which = np.full(len(points), np.inf), np.zeros(len(points), dtype=np.intp)
+    for k, piece in enumerate(pieces):
+        x0, x1, y0, y1 = piece.rect
+        low, high = np.array([x0, y0]), np.array([x1, y1])
+        off = offset - np.minimum(np.maximum(offset, low), high)
+        beside = np.sqrt(off[:, 0] ** 2 + off[:, 1] ** 2)
+        for z in (points[:, 2], on_head[:, 2]):
+            z = np.minimum(np.maximum(z, piece.z[0]), piece.z[-1])
+            side, over = np.maximum(beside - np.interp(z, piece.z, piece.r), 0.0), points[:, 2] - z
+            gap = np.sqrt(side * side + over * over)
+            nearer = gap < best
+            best[nearer], which[nearer] = gap[nearer], k
+    for k, (begin, some) in enumerate(zip((np.cumsum(count) - count).tolist(), rows, strict=True)):
+        if not len(some):
+            continue
+        least = begin + int(np.argmin(best[begin : begin + len(some)]))
+        # farther than was said: that is of another part of the head
+        if best[least] <= bodies[k][2].apart + NEAR_ENOUGH:
+            out[k] = Started(float(best[least]), wire[k], pieces[int(which[least])], int(some[least - begin]))
+    return out
 
 
 def nearest_boxes(
