@@ -11,8 +11,9 @@ import pytest
 import clearance.kernels.fcl.distance as side
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.transforms import apply, pose
+from clearance.kernels.fcl.bodies import Bodies
 from clearance.kernels.fcl.culling import neighbourhood
-from clearance.kernels.fcl.distance import Bodies, FclHead
+from clearance.kernels.fcl.distance import FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.positions import PathBoxes
 from clearance.kernels.fcl.touch import TouchHead
@@ -54,13 +55,13 @@ def distance(
     tolerances = DEFAULT.fcl
     with monkeypatch.context() as patch:
         if everything:
-            patch.setattr(side, "_SMALL", 10**9)
+            patch.setattr(side, "SMALL", 10**9)
             patch.setattr(side, "MANY", 10**9)
             tolerances = replace(tolerances, coarse=np.inf)
         elif alone:
-            patch.setattr(side, "_SMALL", 0)
+            patch.setattr(side, "SMALL", 0)
         else:
-            patch.setattr(side, "_SMALL", 10**9)
+            patch.setattr(side, "SMALL", 10**9)
         starts = {} if start is None else {0: start}
         held = Bodies([body(triangles)], np.zeros(3), tolerances)
         head = FclHead(held, polyline(path), HEAD, None, [0], starts)

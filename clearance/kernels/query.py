@@ -6,7 +6,8 @@ and over paths, FCL's surfaces, an origin near the work) is made once, when it i
 else.
 
 Two kernels answer. The meridian one gives every figure, for all runs in one search; FCL's gives distances and
-touches of its own. Neither sees what the other found.
+touches of its own: it is told where the first found a body nearest, to look there first, and believes nothing
+of it.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.kernels.fcl.distance import Bodies, FclRun, prepare
+from clearance.kernels.fcl.bodies import Bodies
+from clearance.kernels.fcl.distance import FclRun, prepare
 from clearance.kernels.fcl.touch import TouchHead, swallowed
 from clearance.kernels.meridian.bvh import ChordTree, Pairs, TriangleTree
 from clearance.kernels.meridian.chords import Chords, chords_of
@@ -35,9 +37,8 @@ from clearance.kernels.meridian.profile import (
 )
 from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
-from clearance.kernels.meridian.view import Smallest, Sweep, smallest
-from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, WarmStart, runs_of
-from clearance.records import record
+from clearance.kernels.meridian.view import Figures, Smallest, Sweep, smallest
+from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
 from clearance.tolerances import DEFAULT, Tolerances
@@ -57,18 +58,6 @@ MEASURES: dict[str, Callable[[Profiles], Measure]] = {
     "side": SideMeasure,
     "height": HeightMeasure,
 }
-
-
-@record
-class Figures:
-    """One figure of a run: (bodies,) mm, ``NOWHERE`` or more where there is none, and where it was found."""
-
-    value: Array
-    witness: Mapping[int, Witness]
-
-    def of(self, body: int) -> float | None:
-        """The figure of a body; None where there is none."""
-        return None if self.value[body] >= NOWHERE else float(self.value[body])
 
 
 class SweepQuery:
@@ -162,12 +151,7 @@ class SweepQuery:
             found: for each run what the other way found: where to look first, and nothing else of it.
         """
         held = [
-            FclRun(
-                self.surfaces,
-                run,
-                each,
-                {b: WarmStart(w.head_at[:2], w.on_head, w.on_item) for b, w in one.witness.items()},
-            )
+            FclRun(self.surfaces, run, each, one.starts())
             for run, each, one in zip(runs, asked, found, strict=True)
         ]
         prepare([part for run in held for part in run.parts])

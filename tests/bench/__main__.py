@@ -70,8 +70,10 @@ def once(command: Sequence[str], runs: Runs) -> None:
 
 
 def by_turns(commands: Sequence[Sequence[str]], times: int) -> list[Runs]:
-    """Each command several times, by turns, so that a slow minute of the computer is shared by all; once before
-    that is not counted, in which modules are compiled."""
+    """Each command several times, by turns, so that a slow minute of the computer is shared by all.
+
+    A run before these is not counted: modules are compiled in it.
+    """
     runs = [Runs() for _ in commands]
     once(commands[-1], Runs())
     for _ in range(times):

@@ -5,16 +5,16 @@ FCL sees surfaces only. A body that swallows another is no contact to it: see ``
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import field
 from functools import cached_property, partial
 
 import fcl
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import AabbSet, grouped
 from clearance.kernels.containment import body_swallows, head_swallows
+from clearance.kernels.fcl.bodies import AS_IT_IS, SMALL, Bodies, Grow, is_short
 from clearance.kernels.fcl.culling import (
     MANY,
     Neighbourhood,
@@ -24,159 +24,17 @@ from clearance.kernels.fcl.culling import (
     seen_from,
 )
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
-from clearance.kernels.fcl.lines import Line, Path
-from clearance.kernels.fcl.positions import BodyBoxes, Started, spread, started
+from clearance.kernels.fcl.positions import BodyBoxes, Started, started
 from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
 from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
 from clearance.records import changing
 from clearance.scene.heads import HeadPiece
-from clearance.scene.model import Body
-from clearance.tolerances import DEFAULT, FclTolerances
 from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
-#: by how much a head is grown, sideways and in height, mm
-Grow = tuple[float, float]
-_BARE: Grow = (0.0, 0.0)
 
 
-class Bodies:
-    """The bodies as FCL holds them, and paths and heads that many runs share; each is made once."""
-
-    def __init__(
-        self, bodies: Sequence[Body], origin: Array, tolerances: FclTolerances = DEFAULT.fcl
-    ) -> None:
-        self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
-        self._whole: dict[int, Surface] = {}
-        self._groups: dict[int, tuple[Array, Array]] = {}
-        self._boxes: dict[int, tuple[list[float], list[float]]] = {}
-        self._paths: dict[tuple[int, int], Path] = {}
-        self._standing: dict[tuple[object, ...], Surface] = {}
-        self._shapes: dict[int, tuple[Sequence[HeadPiece], tuple[object, ...]]] = {}
-        self._shared: dict[tuple[object, ...], Groups] = {}
-        self._parted: dict[int, Groups] = {}
-        self._repeated: dict[tuple[object, ...], tuple[Path, Sequence[HeadPiece]]] = {}
-
-    def triangles(self, index: int) -> Array:
-        """The triangles (N, 3, 3) of the body at ``index``, machine frame, mm."""
-        return self.bodies[index].triangles_M
-
-    def aabbs(self, index: int) -> AabbSet:
-        """The boxes about the triangles of the body at ``index``."""
-        return self.bodies[index].aabbs
-
-    def box(self, index: int) -> tuple[list[float], list[float]]:
-        """The corners of the box about a body."""
-        if index not in self._boxes:
-            low, high = self.aabbs(index).box
-            self._boxes[index] = (low.tolist(), high.tolist())
-        return self._boxes[index]
-
-    def groups(self, index: int) -> tuple[Array, Array]:
-        """A few boxes (G, 3), each about triangles of a body that stand in a row."""
-        if index not in self._groups:
-            aabbs = self.aabbs(index)
-            first = (
-                spread(len(aabbs.low), _GROUPS + 1)[:-1] if len(aabbs.low) > 1 else np.arange(len(aabbs.low))
-            )
-            self._groups[index] = grouped(aabbs.low, aabbs.high, first)
-        return self._groups[index]
-
-    def whole(self, index: int) -> Surface:
-        """The whole surface of the body at ``index``, with FCL's tree; made once."""
-        if index not in self._whole:
-            self._whole[index] = Surface(self.triangles(index), self.origin)
-        return self._whole[index]
-
-    def parted(self, index: int) -> Groups:
-        """A body in groups, for what comes often; it has a triangle at least."""
-        if index not in self._parted:
-            self._parted[index] = Groups(self.triangles(index) - self.origin)
-        return self._parted[index]
-
-    def path(self, moves: Moves, only: Rows | None) -> Path:
-        """The path of ``moves``, those of ``only`` (M,) or all of them; the same one is made once."""
-        key = (id(moves), id(only))
-        if key not in self._paths:
-            self._paths[key] = Path(moves, only, self.tolerances)
-        return self._paths[key]
-
-    def standing(self, pieces: Sequence[HeadPiece]) -> tuple[Surface, float]:
-        """Pieces as they stand with the wire at 0, 0, in coarse facets, and by how much they are to be
-        lifted: heads that differ in height alone are one."""
-        low, lift, shape = _lowered(pieces, self.tolerances.alike_digits)
-        if shape not in self._standing:
-            here = Line(np.zeros((2, 2)), np.zeros(1, dtype=np.int64), 0.0)
-            mesh, _ = envelopes([[here]], low, facet=self.tolerances.coarse, tolerances=self.tolerances)
-            self._standing[shape] = Surface(mesh.triangles, np.zeros(3))
-        return self._standing[shape], lift
-
-    def expect(self, heads: Iterable[tuple[Moves, Sequence[HeadPiece], Rows | None]]) -> None:
-        """Say which heads, on which of the moves they follow, will be asked for: which shapes come often."""
-        found: dict[tuple[object, ...], list[tuple[Path, Sequence[HeadPiece]]]] = {}
-        for moves, pieces, only in heads:
-            if len(moves) * len(pieces) <= _SMALL:
-                path = self.path(moves, only)
-                found.setdefault((path.shape, self.shape(pieces)), []).append((path, pieces))
-        self._repeated = {shape: each[0] for shape, each in found.items() if len(each) >= _REPEATED}
-
-    def shape(self, pieces: Sequence[HeadPiece]) -> tuple[object, ...]:
-        """What is the same for all heads that differ in height alone; the same pieces are looked at once."""
-        if id(pieces) not in self._shapes:
-            self._shapes[id(pieces)] = (pieces, _lowered(pieces, self.tolerances.alike_digits)[2])
-        return self._shapes[id(pieces)][1]
-
-    def is_repeated(self, path: Path, pieces: Sequence[HeadPiece]) -> bool:
-        """Whether many heads of the shape of ``pieces`` along paths of the shape of ``path`` are expected."""
-        return (path.shape, self.shape(pieces)) in self._repeated
-
-    def make_repeated(self) -> None:
-        """Make the envelopes of what comes often; not beside large bodies, where each head needs its own."""
-        if any(len(body.triangles_M) >= MANY for body in self.bodies):
-            return
-        for path, pieces in self._repeated.values():
-            if path.lines and is_short(path, pieces, _SMALL):
-                self.swept(path, pieces, _BARE)
-
-    def swept(self, path: Path, pieces: Sequence[HeadPiece], growth: Grow) -> tuple[Groups, Array]:
-        """The whole envelope of pieces, grown, along a path, and by which shift (3,) it stands there. Paths
-        and heads that differ by a shift alone have one."""
-        begin, key = path.points[0], (path.shape, self.shape(pieces), growth)
-        lift = float(pieces[0].grown(*growth).z[0])
-        if key not in self._shared:
-            low, _, _ = _lowered([each.grown(*growth) for each in pieces], self.tolerances.alike_digits)
-            lines = [replace(line, points=line.points - begin) for line in path.lines]
-            mesh = envelope_along(lines, low, tolerances=self.tolerances)
-            self._shared[key] = Groups(mesh.triangles)
-        return self._shared[key], np.array([*begin, lift]) - self.origin
-
-
-def is_short(path: Path, pieces: Sequence[HeadPiece], most: int) -> bool:
-    """Whether so few pieces along so short a path are small for FCL as a whole.
-
-    Args:
-        most: points of the path times pieces that are few.
-    """
-    return sum(len(line.points) for line in path.lines) * len(pieces) <= most
-
-
-def _lowered(pieces: Sequence[HeadPiece], digits: int) -> tuple[list[HeadPiece], float, tuple[object, ...]]:
-    """Pieces with the lower end of the first at Z = 0, by how much that lowers them, and what is the same for
-    all heads that differ in height alone."""
-    lift = float(pieces[0].z[0])
-    low = [replace(piece, z=piece.z - lift) for piece in pieces]
-    shape = tuple(((np.round(p.z, digits) + 0.0).tobytes(), p.r.tobytes(), p.rect) for p in low)
-    return low, lift, shape
-
-
-#: boxes that a body is told by
-_GROUPS = 24
-#: heads of one shape along paths of one shape from which one whole envelope for all is quicker than what each
-#: needs to see
-_REPEATED = 8
-#: points of the path times pieces up to which an envelope is small
-_SMALL = 120
 #: so many more for each body that is asked for, since what FCL needs to see is found for each by itself
 _FOR_EACH = 1
 
@@ -223,7 +81,7 @@ class FclHead:
     @property
     def growths(self) -> list[Grow]:
         """All that will be asked for, as it is first."""
-        return [_BARE, *self._expected]
+        return [AS_IT_IS, *self._expected]
 
     def asked(self, growth: Grow) -> Sequence[int]:
         """The bodies that will be asked for with a growth."""
@@ -232,7 +90,7 @@ class FclHead:
     def is_small(self, asked: Sequence[int]) -> bool:
         """Whether it is quicker to hold the envelope against a bound than to ask what FCL needs to see."""
         few = all(len(self.bodies.triangles(body)) < MANY for body in asked)
-        return few and is_short(self.path, self.pieces, _SMALL + _FOR_EACH * len(asked))
+        return few and is_short(self.path, self.pieces, SMALL + _FOR_EACH * len(asked))
 
     def _grown(self, side: float, height: float) -> _Grown:
         key = (side, height)
@@ -388,7 +246,7 @@ class FclHead:
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None: its surface is open, so it is undecided."""
         one = self.bodies.bodies[body]
-        if not self._meets_box(body, _BARE):
+        if not self._meets_box(body, AS_IT_IS):
             return False
         return body_swallows(
             one.triangles_M,

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.containment import body_swallows, head_swallows
-from clearance.kernels.fcl.distance import Bodies
+from clearance.kernels.fcl.bodies import Bodies
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.lines import straight_runs
 from clearance.kernels.fcl.surfaces import Surface, gap

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.nearest import Ask, nearest
-from clearance.kernels.meridian.profile import Measure, Profiles
+from clearance.kernels.meridian.profile import NOWHERE, Measure, Profiles
 from clearance.kernels.meridian.search import Nearest, Witness, witnesses
-from clearance.kernels.sweeps import Growth
+from clearance.kernels.sweeps import Growth, WarmStart
 from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
@@ -28,6 +28,22 @@ Array = NDArray[np.float64]
 Index = NDArray[np.integer[Any]]
 
 _NO_ROWS: Index = np.empty(0, dtype=np.intp)
+
+
+@record
+class Figures:
+    """One figure of a run: (bodies,) mm, ``NOWHERE`` or more where there is none, and where it was found."""
+
+    value: Array
+    witness: Mapping[int, Witness]
+
+    def of(self, body: int) -> float | None:
+        """The figure of a body; None where there is none."""
+        return None if self.value[body] >= NOWHERE else float(self.value[body])
+
+    def starts(self) -> dict[int, WarmStart]:
+        """For some bodies where another search may look first."""
+        return {b: WarmStart(w.head_at[:2], w.on_head, w.on_item) for b, w in self.witness.items()}
 
 
 @record
