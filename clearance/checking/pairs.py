@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.result import Pair
-from clearance.kernels.meridian.view import Figures
-from clearance.kernels.query import BARE, FclRun, Growth, HeadRun, SweepQuery, Witness
+from clearance.kernels.query import BARE, FclRun, Figures, Growth, HeadRun, SweepQuery, Witness
 from clearance.records import changing
 from clearance.scene.model import Finding
 from clearance.tolerances import DEFAULT
