@@ -15,7 +15,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 import stat
 import time
 from pathlib import Path
@@ -136,7 +135,7 @@ def _open_at_once(target: Path) -> BinaryIO:
 def part_name(folder: Path) -> str:
     """The name of a file in ``folder`` that will not stay there. It is short, whatever it stands for is
     called: that may be as long as the system allows."""
-    return str(folder / f"{_BEGINS}{os.getpid()}-{secrets.token_hex(4)}{_ENDS}")
+    return str(folder / f"{_BEGINS}{os.getpid()}-{os.urandom(4).hex()}{_ENDS}")
 
 
 def _clear_away(folder: Path) -> None:

@@ -20,8 +20,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance import cli
-from clearance.report import approval_confirm, approval_record
+from clearance.report import approval_confirm
 from clearance.report.approval_record import checksum, read_record
+from clearance.scene.load import shipped_machine
 from tests.setup_writer import PROGRAM, Tables, machine, setup, write
 
 LINUX = pytest.mark.skipif(
@@ -249,7 +250,7 @@ def test_a_machine_that_ships_is_compared_with_the_one_that_ships_now(
     )  # fmt: skip
     assert confirm(record) == 0
     other = tmp_path / "mid_size.toml"
-    other.write_bytes(approval_record.shipped_machine("mid_size").read_bytes() + b"\n")
+    other.write_bytes(shipped_machine("mid_size").read_bytes() + b"\n")
     monkeypatch.setattr(approval_confirm, "shipped_machine", lambda name: other)
     capsys.readouterr()
     assert confirm(record) == 1
@@ -258,7 +259,7 @@ def test_a_machine_that_ships_is_compared_with_the_one_that_ships_now(
 
 @pytest.mark.parametrize("name", ["../machines/mid_size", "", "gone", "/etc/passwd"])
 def test_no_other_file_is_a_machine_that_ships(name: str) -> None:
-    assert not approval_record.shipped_machine(name).exists()
+    assert not shipped_machine(name).exists()
 
 
 # -------------------------------------------------------------------------------------- what is said loudly

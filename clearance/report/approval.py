@@ -22,6 +22,7 @@ from clearance.report import approval_record, approval_values
 from clearance.report.approval_values import margins_of, readings_of, values_of
 from clearance.report.data import as_report
 from clearance.report.terminal import _named
+from clearance.scene.load import shipped_machine
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result
@@ -69,7 +70,7 @@ def read_inputs(scene: Scene) -> list[dict[str, Any]]:
             each["kind"], file = "machine", folder / shown
         elif shown == f"{scene.known_machine.shipped}.toml (ships with the tool)":
             each.update(kind="machine", shipped=scene.known_machine.shipped)
-            file = approval_record.shipped_machine(scene.known_machine.shipped or "")
+            file = shipped_machine(scene.known_machine.shipped or "")
         else:
             file = folder / shown
         data = _bytes(file, shown)

@@ -13,7 +13,6 @@ import json
 import math
 import os
 from collections.abc import Mapping
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -68,13 +67,6 @@ def checksum(content: Mapping[str, Any]) -> str:
 def folder_of(record_file: str | Path) -> str:
     """The folder that a record's own paths count from: where the file truly lies, symbolic links followed."""
     return os.path.dirname(os.path.realpath(record_file))
-
-
-def shipped_machine(name: str) -> Path:
-    """Where a machine that ships with the tool lies; there need be none of that name."""
-    plain = name if name.replace("_", "").isalnum() else "none"
-    with resources.as_file(resources.files("clearance.scene") / "machines" / f"{plain}.toml") as path:
-        return path
 
 
 def read_record(file: str | Path) -> dict[str, Any]:

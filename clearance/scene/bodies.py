@@ -33,7 +33,7 @@ from clearance.scene.schema import MarginsIn, Setup
 from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile
-from fixtures_lib.holder import Fitted, Kind
+from fixtures_lib.holder import Fitted, Holder, Kind
 
 if TYPE_CHECKING:
     from clearance.scene.pallets import Written
@@ -220,6 +220,7 @@ class _Workshop:
         self._cut = {name for each in setup.cuts for name in each.part}
         self._read: dict[tuple[Any, ...], Any] = {}
         self._done: dict[int, Made] = {}
+        self._built: dict[tuple[str, str], Holder] = {}
         self._busy: list[int] = []
 
     def made(self, i: int) -> Made:
@@ -262,7 +263,11 @@ class _Workshop:
         try:
             kind = self._kind_of(item.holder)
             if item.fit is None:
-                built = library.build(kind, item.params, scale=scale)
+                # a shop sets up several of a kind and size: each is built once
+                size = (kind.name, repr((item.params, scale)))
+                if size not in self._built:
+                    self._built[size] = library.build(kind, item.params, scale=scale)
+                built = self._built[size]
             else:
                 fitted = self._fitted(i, kind, scale)
                 built = fitted.built or library.build(kind, fitted.params)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -111,6 +110,8 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
     )
 
 
+#: where the machines that ship with the tool lie
+_SHIPPED = Path(__file__).parent / "machines"
 #: nothing is asked for beside the setup
 NOTHING = Asked()
 #: facets from which a second process saves more than it costs
@@ -222,8 +223,12 @@ def _refuse_other_files(file: TomlFile) -> None:
 
 def shipped_machines() -> list[str]:
     """The names of the machines that ship with the tool."""
-    folder = resources.files("clearance.scene") / "machines"
-    return sorted(each.name.removesuffix(".toml") for each in folder.iterdir() if each.name.endswith(".toml"))
+    return sorted(each.stem for each in _SHIPPED.glob("*.toml"))
+
+
+def shipped_machine(name: str) -> Path:
+    """The file of a machine that ships with the tool; there need be none of that name."""
+    return _SHIPPED / f"{name if name.replace('_', '').isalnum() else 'none'}.toml"
 
 
 def read_machine(path: str | Path) -> Machine:
@@ -270,8 +275,7 @@ def _machine(setup: Setup, file: TomlFile, files: Files) -> Machine:
     if use not in names:
         want = f"{suggestion(use, names)}; these ship: {', '.join(names)}; your own goes with  file = ..."
         raise file.error(("machine", "use"), f'no machine "{use}" ships with the tool', want)
-    with resources.as_file(resources.files("clearance.scene") / "machines" / f"{use}.toml") as path:
-        found = read_toml(path, f"{use}.toml (ships with the tool)")
+    found = read_toml(shipped_machine(use), f"{use}.toml (ships with the tool)")
     files.note(found.shown_as, found.sha256)
     return _checked(found)
 

@@ -19,7 +19,7 @@ from clearance.scene.guess.carrier import GuessedHolders, Put, carrier
 from clearance.scene.guess.choice import OFFSET, CutPath, Laid, ModelGuess, choose, parts, paths
 from clearance.scene.guess.fit import Pose
 from clearance.scene.guess.stance import AS_LARGE
-from clearance.scene.load import load, read_machine, shipped_machines
+from clearance.scene.load import load, read_machine, shipped_machine, shipped_machines
 from clearance.scene.machine import Machine
 
 WIDTH = 96
@@ -317,10 +317,7 @@ def checked(text: str, target: str | Path) -> None:
 def _machine(machine: str, folder: str | Path) -> tuple[dict[str, str], Machine]:
     names = shipped_machines()
     if machine in names:
-        from importlib import resources
-
-        with resources.as_file(resources.files("clearance.scene") / "machines" / f"{machine}.toml") as file:
-            return {"use": machine}, read_machine(file)
+        return {"use": machine}, read_machine(shipped_machine(machine))
     refuse_no_file(machine, machine, "a machine file")
     if not Path(machine).is_file():
         want = f"{suggestion(machine, names)}; these ship: {', '.join(names)}; or a machine file"
