@@ -23,6 +23,8 @@ from typing import BinaryIO
 from clearance import ending
 from clearance.errors import InputError
 
+#: where the machines lie that ship with the tool
+SHIPPED = Path(__file__).parent / "scene" / "machines"
 #: seconds in which somebody must begin to read a pipe that is written to
 _READER = 3.0
 #: how the names begin that files have while they are written, and how they end
@@ -40,6 +42,11 @@ _KINDS = (
 
 
 # ----------------------------------------------------------------------------------------------- what is read
+def shipped_machine(name: str) -> Path:
+    """The file of a machine that ships with the tool; there need be none of that name."""
+    return SHIPPED / f"{name if name.replace('_', '').isalnum() else 'none'}.toml"
+
+
 def no_file(path: str | os.PathLike[str]) -> str | None:
     """What stands there where it is no file: "a folder", "a named pipe", "a device", "a socket".
 

@@ -20,9 +20,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clearance import cli
+from clearance.files import shipped_machine
 from clearance.report import approval_confirm
 from clearance.report.approval_record import checksum, read_record
-from clearance.scene.load import shipped_machine
 from tests.setup_writer import PROGRAM, Tables, machine, setup, write
 
 LINUX = pytest.mark.skipif(

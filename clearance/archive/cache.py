@@ -26,8 +26,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from clearance.archive.question import WorkerAnswer, WorkerQuestion, answer_of, digest
+from clearance.files import shipped_machine
 from clearance.report.approval_values import LIBRARIES, READERS, everything_sha256, tool_now
-from clearance.scene.load import shipped_machine
 from clearance.scene.shelf import VARIABLE
 
 #: 1: the first

@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING, Any
 
 from clearance.errors import InputError
 from clearance.errors import printable as _plain
+from clearance.files import shipped_machine
 from clearance.records import record
 from clearance.report import approval_record, approval_values
 from clearance.report.approval_values import margins_of, readings_of, values_of
 from clearance.report.data import as_report
 from clearance.report.terminal import _named
-from clearance.scene.load import shipped_machine
 
 if TYPE_CHECKING:
     from clearance.checking.result import Result

@@ -21,11 +21,11 @@ from typing import TYPE_CHECKING, Any
 from clearance import __version__
 from clearance.errors import ClearanceError, InputError
 from clearance.errors import printable as _plain
+from clearance.files import shipped_machine
 from clearance.records import record
 from clearance.report.approval_record import folder_of, read_record
 from clearance.report.approval_values import Other, differing, differing_readings, others, tool_now, values_of
 from clearance.report.terminal import _named, paragraphs, rounded_down
-from clearance.scene.load import shipped_machine
 from clearance.toolpath.nc.words import Semicolon
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import InputError
+from clearance.files import SHIPPED, shipped_machine
 from clearance.parallel import beside
 from clearance.scene import settings as model
 from clearance.scene.at_stops import Stops, present_in_cuts
@@ -110,8 +111,6 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
     )
 
 
-#: where the machines that ship with the tool lie
-_SHIPPED = Path(__file__).parent / "machines"
 #: nothing is asked for beside the setup
 NOTHING = Asked()
 #: facets from which a second process saves more than it costs
@@ -223,12 +222,7 @@ def _refuse_other_files(file: TomlFile) -> None:
 
 def shipped_machines() -> list[str]:
     """The names of the machines that ship with the tool."""
-    return sorted(each.stem for each in _SHIPPED.glob("*.toml"))
-
-
-def shipped_machine(name: str) -> Path:
-    """The file of a machine that ships with the tool; there need be none of that name."""
-    return _SHIPPED / f"{name if name.replace('_', '').isalnum() else 'none'}.toml"
+    return sorted(each.stem for each in SHIPPED.glob("*.toml"))
 
 
 def read_machine(path: str | Path) -> Machine:

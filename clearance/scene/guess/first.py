@@ -11,7 +11,7 @@ from typing import Any
 
 from clearance import ending
 from clearance.errors import InputError
-from clearance.files import part_name, refuse_no_file
+from clearance.files import part_name, refuse_no_file, shipped_machine
 from clearance.mesh.mass import density_of, mass_properties
 from clearance.records import record
 from clearance.scene.fields import suggestion
@@ -19,7 +19,7 @@ from clearance.scene.guess.carrier import GuessedHolders, Put, carrier
 from clearance.scene.guess.choice import OFFSET, CutPath, Laid, ModelGuess, choose, parts, paths
 from clearance.scene.guess.fit import Pose
 from clearance.scene.guess.stance import AS_LARGE
-from clearance.scene.load import load, read_machine, shipped_machine, shipped_machines
+from clearance.scene.load import load, read_machine, shipped_machines
 from clearance.scene.machine import Machine
 
 WIDTH = 96
