@@ -227,9 +227,8 @@ def depth_at_points(a: Shell, b: Shell) -> float:
     low, high = np.maximum(a.low, b.low), np.minimum(a.high, b.high)
     deepest = 0.0
     for mine, theirs in ((a, b), (b, a)):
-        points = _spread(_cut_to(mine.triangles, low, high), SAMPLES)
-        column = _meeting(theirs.triangles, low, np.array([high[0], high[1], np.inf]))
-        inside = points[_crossed(points, column)]
+        points = _spread(_cut_to(mine, low, high), SAMPLES)
+        inside = points[_crossed(points, theirs.near(low, np.array([high[0], high[1], np.inf])))]
         if len(inside):
             deepest = max(deepest, _depth(inside, theirs))
     return deepest
@@ -240,7 +239,7 @@ def _depth(points: Array, shell: Shell) -> float:
     found = 0.0
     for reach in (NEAR, 20.0, 200.0, np.inf):
         low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
-        near = _meeting(shell.triangles, low, high) if reach <= NEAR else shell.near(low, high)
+        near = shell.near(low, high)
         if len(near):
             # the deepest are among those far from some corners of it
             corners = near[:: -(-len(near) // SAMPLES), 0]
@@ -251,18 +250,9 @@ def _depth(points: Array, shell: Shell) -> float:
     return found
 
 
-def _meeting(triangles: Array, low: Array, high: Array) -> Array:
-    """The triangles whose boxes meet a box."""
-    for axis in (2, 0, 1):
-        a, b, c = (triangles[:, k, axis] for k in range(3))
-        lows, highs = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-        triangles = triangles[(highs >= low[axis]) & (lows <= high[axis])]
-    return triangles
-
-
-def _cut_to(triangles: Array, low: Array, high: Array) -> Array:
-    """What of the triangles lies in a box."""
-    triangles = _meeting(triangles, low, high)
+def _cut_to(shell: Shell, low: Array, high: Array) -> Array:
+    """What of a shell's triangles lies in a box."""
+    triangles = shell.near(low, high)
     for axis in range(3):
         triangles = between(triangles, axis, float(low[axis]), float(high[axis]))
     return triangles
