@@ -20,6 +20,7 @@ from clearance.advice.question import RaiseQuestion, Shut, spans, stepped_window
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
+from clearance.scene.hanging import HANGS, hanging_findings
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.placing import Masses
@@ -206,9 +207,11 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
 
 
 #: what is raised lies on spacers: it neither floats nor stands on nothing then
-PACKED = frozenset({"floats", "clamp stands on nothing"})
+PACKED = frozenset({"floats", "clamp stands on nothing", HANGS})
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"overlap", "off its feet", "floats"})
+_STANDING = frozenset({"overlap", "off its feet", "floats", HANGS})
+#: that there is nothing under it, which is not so once it is packed
+_IN_THE_AIR = frozenset({"floats", HANGS})
 
 
 def as_they_stand(before: Scene, after: Scene, packed: bool = False) -> list[Finding]:
@@ -216,9 +219,9 @@ def as_they_stand(before: Scene, after: Scene, packed: bool = False) -> list[Fin
 
     Args:
         before: as read.   after: with some bodies elsewhere.
-        packed: what is higher lies on packing: it floats only if it did before.
+        packed: what is higher lies on packing: it floats, or is bolted to nothing, only if it was before.
     """
-    kept = [f for f in before.findings if f.kind not in _STANDING or (packed and f.kind == "floats")]
+    kept = [f for f in before.findings if f.kind not in _STANDING or (packed and f.kind in _IN_THE_AIR)]
     # a part that was measured stands as it is planned: how far it lies off that was measured, not why
     held = after.planned or after
     items = [body for body in held.bodies if body.item is not None]
@@ -229,6 +232,7 @@ def as_they_stand(before: Scene, after: Scene, packed: bool = False) -> list[Fin
         *kept,
         *overlap_findings(held.bodies, together),
         *(f for f in feet if not (packed and f.kind == "floats")),
+        *([] if packed else hanging_findings(held.bodies, together)),
     ]
 
 

@@ -10,6 +10,7 @@ from clearance.checking.verdict import Progress, worst
 from clearance.parallel import processor_time
 from clearance.process.findings import Checked, with_findings
 from clearance.process.findings import check as check_access
+from clearance.scene.hanging import HANGS
 from clearance.scene.model import Finding, Scene
 
 if TYPE_CHECKING:
@@ -147,9 +148,12 @@ def _together(findings: list[Finding], made: Account) -> list[Finding]:
         for name in held.idle
     }
     told: list[Finding] = list(made.findings)
+    on_nothing = {f.item for f in told if f.kind == "clamp stands on nothing"}
     kept: list[Finding] = []
     for finding in findings:
         if finding.kind == "too heavy" and finding.item in made.carriers:
+            continue
+        if finding.kind == HANGS and finding.item in on_nothing:
             continue
         if finding.kind == "off its feet" and finding.item in parts:
             mine = next((f for f in told if f.kind == finding.kind and f.item == finding.item), None)

@@ -23,6 +23,7 @@ from clearance.scene.bodies import (
 )
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
+from clearance.scene.hanging import hanging_findings
 from clearance.scene.machine import Machine
 from clearance.scene.measured import Asked, as_they_lie
 from clearance.scene.model import Finding, Finished, Scene
@@ -163,7 +164,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
             planned, together, masses, {name for cut in setup.cuts for name in cut.part}
         )
         findings += overlaps()
-    findings += on_their_feet
+    findings += [*on_their_feet, *hanging_findings(planned, together)]
     more: dict[int, dict[str, Any]] = {}
     for i, item in enumerate(setup.items):
         finished, found = finished_of(i, item, file, files)

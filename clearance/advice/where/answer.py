@@ -329,6 +329,8 @@ class Finder:
         wrong, why = self.probe.first_wrong(at, 0.0)
         if wrong[0]:
             return None, self.found.reasons[int(why[0])].words
+        if not self.work.judged and (said := self._judged_now()) is not None:
+            return None, said
         if seat.lines is not None and seat.holes is None:
             lines = seat.lines
             t = lines.along(np.arange(len(lines)), np.repeat(seat.origin[None], len(lines), axis=0))
@@ -342,6 +344,11 @@ class Finder:
             return None, "its screw does not stand over a thread hole"
         free, _ = self.work.room(at, np.zeros(1))
         return float(min(free[0], self.rooms.of(at, 0.0)[0])), ""
+
+    def _judged_now(self) -> str | None:
+        """What the judge says is wrong where it stands now."""
+        judge = self.judge or PlaceJudge(self.scene, [self.found.seat.item], self.heard)
+        return judge.wrong(self.scene)
 
     def bounds(self, spot: Spot) -> list[Bound]:
         """What bounds a place on each side."""
