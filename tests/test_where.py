@@ -267,3 +267,30 @@ def test_what_is_laid_on_the_table_is_told(tmp_path: Path) -> None:
     )
     assert cli.run(["where", str(job.write()), "--item", "block", "-o", str(tmp_path / "plan.svg")]) == 0
     assert (tmp_path / "plan.svg").stat().st_size > 1000
+
+
+def test_what_touches_where_it_stands_is_no_cut_into_it(tmp_path: Path) -> None:
+    """The block ends at x 55, a post begins there: they touch, and a check is silent. By 1 mm it cuts in."""
+    for begins, now, said in (
+        (55.0, 0.0, 'it touches "post"'),
+        (54.0, None, 'cuts 1.00 mm deep into "post"'),
+        (55.3, 0.3, ""),
+    ):
+        job = on_a_plate(tmp_path, margins=(1.0, 0.5))
+        add(job)
+        job.block("post", (begins, 27.0, -2.0), (begins + 10, 33.0, 8.0))
+        one = asked(job, "--least", "0.5")
+        assert one["now"] == (None if now is None else pytest.approx(now, abs=1e-6))
+        assert said in one["now_why"]
+        assert bool(said) == bool(one["now_why"])
+
+
+def test_a_demo_s_strap_stands_against_a_pad(capsys: pytest.CaptureFixture[str]) -> None:
+    """By the setup: the strap is 24 wide about X 160, the pad 16 long about X 140, so both have X 148."""
+    assert cli.run(["where", str(DEMO / "side_plate_die_raised.toml"), "--item", "left strap"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert (
+        "stands now nothing is wrong, but it may be off by ± 0.0 mm only, not by the ± 0.5 that are" in said
+    )
+    assert 'are wanted: it touches "back rail".' in said
+    assert cli.run(["check", str(DEMO / "side_plate_die_raised.toml")]) == 0

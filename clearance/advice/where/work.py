@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.where.conditions import Apart, Condition, Inside, Work
+from clearance.advice.where.conditions import CUTS_INTO, Apart, Condition, Inside, Work
 from clearance.advice.where.pressing import BESIDE, ROUND, Heard, face, hulls, pressing
 from clearance.geometry.aabb import boxes_of
 from clearance.mesh.sections import region
@@ -190,7 +190,7 @@ def _cuts(
                 continue
             for theirs in shells_of(other, body.kind == "part"):
                 less = NOTICED / 2.0 if b in against else 0.0
-                out += layers(mine, theirs, origin, f'it would cut into "{other.name}"', less)
+                out += layers(mine, theirs, origin, f'{CUTS_INTO} "{other.name}"', less)
     return out
 
 
