@@ -12,6 +12,7 @@ from clearance.process.findings import Checked, with_findings
 from clearance.process.findings import check as check_access
 from clearance.scene.hanging import HANGS
 from clearance.scene.model import Finding, Scene
+from clearance.scene.packing import on_packing
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
@@ -90,7 +91,7 @@ def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
     from clearance.process.removal import removals
     from clearance.process.states import account, parts_of
 
-    held = scene.planned or scene
+    held = on_packing(scene)
     places = [k for k, stretch in enumerate(held.stretches) if stretch.cut is not None]
     at = next(i for i, k in enumerate(places) if held.stretches[k].name == cut)
     begun = replace(held, stretches=held.stretches[: places[min(at + 1, len(places) - 1)] + 1])

@@ -360,10 +360,14 @@ def _nearest(axis: Any, base: Body) -> tuple[float, Any]:
 
 
 class ContactCache:
-    """Where the bodies of a scene lie on each other; each pair is looked at once."""
+    """Where the bodies of a scene lie on each other; each pair is looked at once.
 
-    def __init__(self, bodies: Sequence[Body], contacts: Contacts) -> None:
-        self.bodies, self.contacts = bodies, contacts
+    Args:
+        bodies: of the scene.   contacts: of the same.   table: machine Z of its top.
+    """
+
+    def __init__(self, bodies: Sequence[Body], contacts: Contacts, table: float = 0.0) -> None:
+        self.bodies, self.contacts, self.table = bodies, contacts, table
         self._bearings: dict[tuple[int, int], Bearing] = {}
         self._feet: dict[tuple[int, frozenset[int]], str] = {}
         self._grips: dict[tuple[int, int], Grip] = {}
@@ -426,7 +430,8 @@ class ContactCache:
             laid: index of a body.   present: indices of those that are there.
         """
         low, high = self.bodies[laid].aabbs.box
-        on_table = abs(float(low[2])) <= MEETS and not table_is_described(self.bodies)
+        high_over = abs(float(low[2]) - self.table)
+        on_table = high_over <= MEETS and not table_is_described(self.bodies, self.table)
         return on_table or any(
             len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
             for k in present

@@ -20,7 +20,7 @@ from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
-from clearance.process.loads import said_to_carry, taken
+from clearance.process.loads import as_packed, said_to_carry, taken
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
@@ -88,7 +88,7 @@ class _Job:
             for k in parts
         }
         there = None if known is None else known.contact
-        self.contact = ContactCache(scene.bodies, told.contacts) if there is None else there
+        self.contact = ContactCache(scene.bodies, told.contacts, scene.packed) if there is None else there
         if known is not None:
             known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
@@ -112,7 +112,7 @@ class _Job:
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
         bearers = [b for b in holders if b.kind == "holder"]
-        self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers)}
+        self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers, scene.packed)}
 
     def run(self) -> Account:
         there = {k for moment in self.moments for k in moment.present}
@@ -386,7 +386,7 @@ class _Job:
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
             )
-            answer = answers[part] = self._answer(question)
+            answer = answers[part] = as_packed(self._answer(question), scene)
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -493,8 +493,8 @@ def _wire(moment: Moment) -> str:
     return "in" if moment.begins == "piece" and moves.wire_left_in else "out"
 
 
-def _lies_on_table(part: Body, bearers: Sequence[Body]) -> bool:
-    """Whether a part lies on Z = 0 and nothing is described that could carry it there."""
+def _lies_on_table(part: Body, bearers: Sequence[Body], table: float) -> bool:
+    """Whether a part lies at the height of the table, and nothing is described that could carry it there."""
     low = float(part.aabbs.box[0][2])
     described = any(float(b.aabbs.box[0][2]) < low - BELOW for b in bearers)
-    return part.stands_on is None and abs(low) <= TABLE and not described
+    return part.stands_on is None and abs(low - table) <= TABLE and not described

@@ -29,7 +29,9 @@ HANGS = "bolted to nothing"
 SCREW = 4.0
 
 
-def hanging_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) -> list[Finding]:
+def hanging_findings(
+    bodies: Sequence[Body], together: Iterable[Sequence[int]], table: float = 0.0
+) -> list[Finding]:
     """What is screwed down, or held by its shank, and touches nothing that could hold it.
 
     Of what hangs in the air together it is told of those that stand on none of the others. Nothing is told
@@ -38,8 +40,9 @@ def hanging_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
     Args:
         bodies: all of a scene.
         together: indices of the bodies that are there at one time; each of them is looked at.
+        table: machine Z of its top.
     """
-    if not table_is_described(bodies):
+    if not table_is_described(bodies, table):
         return []
     touching = _Touching(bodies)
     told: dict[str, Finding] = {}

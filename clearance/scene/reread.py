@@ -22,6 +22,7 @@ from clearance.scene.tries import (
     Edit,
     Move,
     Off,
+    Packed,
     Param,
     Raise,
     Set,
@@ -80,16 +81,19 @@ def changed(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> Sc
     """
     check(scene, tried, words)
     params, told = _set(scene, tried, words)
-    stand = None
+    stand, up = None, 0.0
     if any(isinstance(one, Move | Raise) for one in tried):
         stand = Stand(_anew(scene, params, (), ()) if params else scene)
         for one in tried:
             if isinstance(one, Move):
                 stand = stand.moved(one.item, one.by, one.turn)
             elif isinstance(one, Raise):
-                stand = stand.raised(one.by)
+                stand, up = stand.raised(one.by), up + one.by
     off = [Off(name) for name in off_with(scene, [one.item for one in tried if isinstance(one, Off)], words)]
-    places = [] if stand is None else stand.places()
+    places: list[Edit] = [] if stand is None else [*stand.places()]
+    if up:
+        # what is lowered again stands as it stands
+        places.append(Packed(max(0.0, scene.packed + up)))
     return edited(scene, [*params, *places, *off], [*map(said, tried), *told])
 
 
