@@ -200,6 +200,10 @@ def test_nothing_holds_it(tmp_path: Path) -> None:
     for_the_cut = judged_whole(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT])
     assert grave(for_the_cut) == []
     assert states(for_the_cut)[1].free[0].held
+    said = [(f.severity, f.message) for f in for_the_cut.findings if f.kind == "held by words"]
+    assert said == [("note", 'nothing presses or grips it: only "glue" of "cut 1" holds it (held_by)')]
+    strapped = judged(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT, STRAP])
+    assert not [f for f in (*glued.findings, *strapped.findings) if f.kind == "held by words"]
 
 
 def test_a_strap_that_ends_short_of_the_part(tmp_path: Path) -> None:
