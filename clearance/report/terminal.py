@@ -402,7 +402,7 @@ def _states(result: Result, width: int, colour: bool) -> str:
     pairs = sorted(result.pairs, key=_worst_first)
     from_pair = bool(pairs) and pairs[0].verdict == result.verdict
     said = None if from_pair else _gravest(result)
-    told = lines(account_of(result), None if said is None else said.state)
+    told = lines(account_of(result), said)
     return "\n".join(_paint(_wrap(_plain(line), width, "    "), colour) for line in told)
 
 
