@@ -16,6 +16,7 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
+from clearance.checking.result import side_and_height
 from clearance.errors import printable as _plain
 from clearance.report.descriptions import account_of
 
@@ -249,7 +250,8 @@ def _once(pairs: Sequence[Pair]) -> list[Pair]:
 
 
 def _row(pair: Pair) -> tuple[str, ...]:
-    figures = (rounded_down(v) for v in (pair.clearance, pair.side, pair.height, pair.spare))
+    side, height = side_and_height(pair.clearance, pair.side, pair.height, rounded_down)
+    figures = (rounded_down(pair.clearance), side, height, rounded_down(pair.spare))
     move = "-" if pair.move is None else str(pair.move)
     line = _line(pair) if pair.line else "-"
     return (pair.verdict, pair.head, _plain(pair.item), *figures, _plain(pair.cut), move, line)
