@@ -321,9 +321,18 @@ def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
     return library.build(source.kind, given, item, scene.setup_file)
 
 
-def _unit(scene: Scene, body: Body, param: str) -> float:
+def in_the_file(scene: Scene, body: Body, kind: Kind, params: Mapping[str, Any]) -> dict[str, Any]:
+    """A holder's parameters as the file in which an item stands would have them.
+
+    Args:
+        scene: as read.   body: the item.   kind: the holder.   params: mm and degrees.
+    """
+    return {name: _in_file(value, _unit(scene, body, name, kind)) for name, value in params.items()}
+
+
+def _unit(scene: Scene, body: Body, param: str, kind: Kind | None = None) -> float:
     """Millimetres in one unit in which a parameter stands in the file."""
-    known = {each.name: each for each in _kind(body).parameters}
+    known = {each.name: each for each in (kind or _kind(body)).parameters}
     if known[param].unit != "mm":
         return 1.0
     written = body.written
