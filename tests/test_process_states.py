@@ -253,6 +253,19 @@ def test_a_clamp_that_stands_on_nothing(tmp_path: Path) -> None:
     assert "its screw goes into nothing" in message(result, "clamp stands on nothing")
 
 
+def test_a_clamp_that_is_screwed_to_the_part_that_it_presses_holds_nothing(tmp_path: Path) -> None:
+    """Heel and screw on the plate: what it does to the plate has no sum (Newton: action and reaction)."""
+    path = line((-5, 58), (85, 58))
+    on_it = {**strap("strap", 0, 0), "on": "plate", "seat": "top", "at": [10, 30, 0]}
+    result = judged(tmp_path, FRAME, path, items=[LEFT, RIGHT, on_it])
+    assert grave(result) == [(1, "clamp on its part", "strap"), (1, "not held", "plate")]
+    assert message(result, "clamp on its part").startswith('is fixed to nothing but "plate", which it is to')
+    # its heel on the plate and its screw through the plate's hole down into a rail: that presses
+    below = rail("mid rail", 20, 60)
+    through = {**on_it, "params": {**on_it["params"], "screw_below": 35.0}, "at": [40, 30, 0]}
+    assert grave(judged(tmp_path, FRAME, path, items=[LEFT, RIGHT, below, through])) == []
+
+
 def test_a_clamp_that_touches_no_part_is_told(tmp_path: Path) -> None:
     """Its tip lies 20 above its heel's foot: on the plate's top where that is at 20, 6 above it where not."""
     up = {**STRAP, "name": "high strap", "at": [*STRAP["at"][:2], 6.0]}
