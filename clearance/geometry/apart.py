@@ -19,7 +19,7 @@ Index = NDArray[np.intp]
 #: pairs of boxes that are looked at together
 _PAIRS = 1_000_000
 #: pairs of triangles that are: few at first, since what touches is mostly seen at once
-_FIRST, _TOGETHER = 256, 20_000
+_FIRST, _TOGETHER = 64, 10_000
 
 
 @dataclass(frozen=True)
@@ -74,28 +74,36 @@ def of_pairs(a: Array, b: Array) -> Array:
     Args:
         a, b: (P, 3, 3) each, mm.
     """
-    square = np.full(len(a), np.inf)
-    for one, other in ((a, b), (b, a)):
-        for k in range(3):
-            square = np.minimum(square, _point_triangle(one[:, k], other))
-    for i in range(3):
-        for k in range(3):
-            ends = a[:, i], a[:, (i + 1) % 3], b[:, k], b[:, (k + 1) % 3]
-            square = np.minimum(square, _segment_segment(*ends))
-    for one, other in ((a, b), (b, a)):
-        for k in range(3):
-            square[_pierces(one[:, k], one[:, (k + 1) % 3], other)] = 0.0
+    n = len(a)
+    each = np.concatenate([a, b])
+    other = np.concatenate([b, a])
+    normal = _cross(other[:, 1] - other[:, 0], other[:, 2] - other[:, 0])
+    # all at once: what numpy takes for a call is more than these sums take for few pairs
+    corner, face = each.transpose(1, 0, 2).reshape(-1, 3), np.tile(other, (3, 1, 1))
+    over = _point_triangle(corner, face, np.tile(normal, (3, 1)))
+    end = each[:, (1, 2, 0)].transpose(1, 0, 2).reshape(-1, 3)
+    through = _pierces(corner, end, face, np.tile(normal, (3, 1)))
+    i, k = np.repeat(np.arange(3), 3), np.tile(np.arange(3), 3)
+    ends = (a[:, i], a[:, (i + 1) % 3], b[:, k], b[:, (k + 1) % 3])
+    between = _segment_segment(*(e.reshape(-1, 3) for e in ends))
+    square = np.minimum(over.reshape(6, n).min(axis=0), between.reshape(n, 9).min(axis=1))
+    square[through.reshape(6, n).any(axis=0)] = 0.0
     return np.asarray(np.sqrt(square))
 
 
-def _point_triangle(p: Array, t: Array) -> Array:
-    """The squared distances (P,) of points (P, 3) from triangles, where they lie over them; else infinite: an
-    edge is nearer then, and edges are looked at by themselves."""
-    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+def _cross(a: Array, b: Array) -> Array:
+    """Cross products (N, 3); a tenth of the time that numpy's own takes for few."""
+    (x, y, z), (u, v, w) = a.T, b.T
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+
+
+def _point_triangle(p: Array, t: Array, n: Array) -> Array:
+    """The squared distances (P,) of points (P, 3) from triangles with normals n, where they lie over them;
+    else infinite: an edge is nearer then, and edges are looked at by themselves."""
     size = np.einsum("ij,ij->i", n, n)
     over = size > 0.0
     for k in range(3):
-        side = np.cross(t[:, (k + 1) % 3] - t[:, k], p - t[:, k])
+        side = _cross(t[:, (k + 1) % 3] - t[:, k], p - t[:, k])
         over &= np.einsum("ij,ij->i", side, n) >= 0.0
     high = np.einsum("ij,ij->i", p - t[:, 0], n)
     return np.where(over, high**2 / np.where(over, size, 1.0), np.inf)
@@ -118,15 +126,14 @@ def _segment_segment(a: Array, b: Array, p: Array, q: Array) -> Array:
     return np.asarray(np.einsum("ij,ij->i", gap, gap))
 
 
-def _pierces(a: Array, b: Array, t: Array) -> NDArray[np.bool_]:
-    """Whether segments a-b (P, 3) each go through triangles."""
+def _pierces(a: Array, b: Array, t: Array, n: Array) -> NDArray[np.bool_]:
+    """Whether segments a-b (P, 3) each go through triangles with normals n."""
     way = b - a
     sides = []
     for k in range(3):
         u, v = t[:, k] - a, t[:, (k + 1) % 3] - a
-        sides.append(np.einsum("ij,ij->i", way, np.cross(u, v)))
+        sides.append(np.einsum("ij,ij->i", way, _cross(u, v)))
     s = np.array(sides)
     round_ = (s >= 0.0).all(axis=0) | (s <= 0.0).all(axis=0)
-    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
     first, last = (np.einsum("ij,ij->i", p - t[:, 0], n) for p in (a, b))
     return np.asarray(round_ & (first * last <= 0.0) & (first != last))
