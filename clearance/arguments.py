@@ -5,7 +5,9 @@ Nothing heavy is loaded before it is needed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import wraps
 from os import PathLike, fspath
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
@@ -30,8 +32,20 @@ _OPTIONS = {
     "--nozzles": "nozzles",
     "--after": "after",
 }
+#: the command line is what calls
+_by_option: ContextVar[bool] = ContextVar("by_option", default=False)
 _Given = ParamSpec("_Given")
 _Gives = TypeVar("_Gives")
+
+
+@contextmanager
+def by_option() -> Iterator[None]:
+    """Within the block messages name options, also those of the package's functions."""
+    before = _by_option.set(True)
+    try:
+        yield
+    finally:
+        _by_option.reset(before)
 
 
 def by_argument(function: Callable[_Given, _Gives]) -> Callable[_Given, _Gives]:
@@ -42,7 +56,7 @@ def by_argument(function: Callable[_Given, _Gives]) -> Callable[_Given, _Gives]:
         try:
             return function(*args, **kwargs)
         except InputError as error:
-            if error.place not in _OPTIONS:
+            if _by_option.get() or error.place not in _OPTIONS:
                 raise
             raise type(error)(error.file, _OPTIONS[error.place], error.found, error.want) from None
 

@@ -197,8 +197,13 @@ def test_what_is_wrong_is_told_by_the_argument_not_by_an_option(call: Any, argum
 
 
 def test_the_command_line_names_its_options(capsys: pytest.CaptureFixture[str]) -> None:
-    assert cli.run(["where", RAISED, "--item", "left strip"]) == 2
-    assert capsys.readouterr().err.startswith("error: --item: ")
+    for option, words in {
+        "--item": ["where", "--item", "left strip"],
+        "--nozzles": ["check", "--nozzles", "longer nose"],
+        "--range": ["raise", "--range", "400", "500"],
+    }.items():
+        assert cli.run([words[0], RAISED, *words[1:]]) == 2
+        assert capsys.readouterr().err.startswith(f"error: {option}: ")
 
 
 # ----------------------------------------------------------------------------------------- how it looks
