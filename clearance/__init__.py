@@ -129,6 +129,7 @@ _HOMES = {
 }
 
 
+@_arguments.by_argument
 def load(
     setup: str | PathLike[str],
     *,
@@ -201,6 +202,7 @@ def check(
         return check_all(_arguments.scene_of(setup), moves=moves, progress=progress)
 
 
+@_arguments.by_argument
 def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str] | None = None) -> Scene:
     """The scene with items raised, and with them the zeros of the cuts through them.
 
@@ -220,6 +222,7 @@ def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str]
     return raised_by(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.length_of("by", by))
 
 
+@_arguments.by_argument
 def find_raises(
     setup: Scene | str | PathLike[str],
     items: Collection[str] | None = None,
@@ -363,6 +366,7 @@ def night(
     return find_night(path, confirm, order=order, now=now, progress=progress)
 
 
+@_arguments.by_argument
 def where(
     setup: Scene | str | PathLike[str],
     items: Collection[str] | str,
@@ -397,6 +401,7 @@ def where(
     return find_where(_arguments.scene_of(setup), *asked, progress)
 
 
+@_arguments.by_argument
 def draw(
     setup: Result | Scene | str | PathLike[str],
     file: str | PathLike[str],
@@ -432,6 +437,7 @@ def draw(
     draw_result(result, target, view=view, size=size, ground=ground, after=after)
 
 
+@_arguments.by_argument
 def recheck(
     *places: str | PathLike[str],
     machine: str | PathLike[str] | None = None,

@@ -5,11 +5,14 @@ Nothing heavy is loaded before it is needed.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import wraps
 from os import PathLike, fspath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
-from clearance.errors import WrongArgument
+from clearance.errors import InputError, WrongArgument
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -18,6 +21,46 @@ if TYPE_CHECKING:
     from clearance.checking.result import Result
     from clearance.scene.measured import Asked
     from clearance.scene.model import Scene
+
+
+#: the arguments of the package's functions that are options of the command line
+_OPTIONS = {
+    "--item": "items",
+    "--on": "on",
+    "--with-any": "any_of",
+    "--range": "within",
+    "--nozzles": "nozzles",
+    "--after": "after",
+}
+#: the command line is what calls
+_by_option: ContextVar[bool] = ContextVar("by_option", default=False)
+_Given = ParamSpec("_Given")
+_Gives = TypeVar("_Gives")
+
+
+@contextmanager
+def by_option() -> Iterator[None]:
+    """Within the block messages name options, also those of the package's functions."""
+    before = _by_option.set(True)
+    try:
+        yield
+    finally:
+        _by_option.reset(before)
+
+
+def by_argument(function: Callable[_Given, _Gives]) -> Callable[_Given, _Gives]:
+    """A function of the package: its messages name its arguments, where a command's name options."""
+
+    @wraps(function)
+    def called(*args: _Given.args, **kwargs: _Given.kwargs) -> _Gives:
+        try:
+            return function(*args, **kwargs)
+        except InputError as error:
+            if _by_option.get() or error.place not in _OPTIONS:
+                raise
+            raise type(error)(error.file, _OPTIONS[error.place], error.found, error.want) from None
+
+    return called
 
 
 def asked_of(

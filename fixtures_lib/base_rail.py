@@ -39,13 +39,14 @@ def build(p: Mapping[str, Any]) -> Holder:
         )
     body = box((0, -width, 0), (length, 0, height))
     relief = box((-1, -p["relief"], -1), (length + 1, 1, p["relief"]))  # so that chips do not lift it
-    away, screws = ([relief] if p["relief"] > 0 else []), []
+    away, screws, feet = ([relief] if p["relief"] > 0 else []), [], []
     x = pitch / 2
     while pitch and x < length - bore / 2 - 1:
         middle = (x, -width / 2)
         away.append(hole(bore, height - deep, height + 1, middle, error=COARSE))
         away.append(hole(size.through, -1, height, middle, error=COARSE))
         screws.append(shell(head(SCREW, height - deep, middle, error=COARSE)))
+        feet.append((*middle, 0.0))
         x += pitch
     return Holder(
         shells=(shell(cut(body, *away)), *screws),
@@ -56,6 +57,7 @@ def build(p: Mapping[str, Any]) -> Holder:
             "side": Seat(at(0, 0, height / 2), "the reference side at the left end"),
         },
         params=dict(p),
+        screws=tuple(feet),
     )
 
 

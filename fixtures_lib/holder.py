@@ -182,6 +182,8 @@ class Holder:
         moved: indices of shells that slide or turn as a parameter changes, where that is known.
         closed, facet_error, remarks: of the models that it is made of, see ``clearance.mesh.model.Solid``.
         holes: its thread holes for straps and the like; () where it has none, or none is known.
+        screws: where in H, mm, its own screws leave its foot, of those of which no shell is sunk; () where
+            it has none, or none is known.
     """
 
     shells: tuple[NDArray[np.float64], ...]
@@ -194,6 +196,7 @@ class Holder:
     facet_error: float = 0.0
     remarks: tuple[Remark, ...] = ()
     holes: tuple[ThreadHole, ...] = ()
+    screws: tuple[tuple[float, float, float], ...] = ()
 
     @property
     def triangles(self) -> NDArray[np.float64]:

@@ -7,9 +7,12 @@ from pathlib import Path
 import pytest
 
 import clearance
+from clearance import cli
 from clearance.advice.raises import find_raises
 from clearance.report.advice import raises_as_text
-from tests.access_bench import block, post, scene
+from clearance.scene.reread import changed
+from clearance.scene.tries import Raise
+from tests.access_bench import block, plate_with, post, scene
 from tests.advice_bench import Bench
 from tests.test_process_states import INNER, LEFT, RIGHT, STRAP
 
@@ -45,6 +48,69 @@ def test_what_no_raise_mends_is_said_beside_the_raises(tmp_path: Path) -> None:
 def test_a_plate_on_spacers_does_not_float(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT])
     assert not any(f.kind == "floats" for f in find_raises(loaded, ["plate"], (5.0, 6.0)).findings)
+
+
+@pytest.mark.parametrize("framed", [False, True])
+def test_a_part_on_the_table_itself_is_packed_up(framed: bool, tmp_path: Path) -> None:
+    """The contract: Z = 0 is the plane on which parts rest when nothing is packed under them. So a check of
+    the raise says what the search for raises says, and what the setup says as planned."""
+    bench = Bench(tmp_path, heads="flushing_distance = 0.5")
+    if framed:
+        bench.more = '[[bodies]]\nname = "table"\nbox = { x = [-99, 99], y = [30, 99], z = [-50, 0] }\n'
+    bench.part("plate", (-10, -40, 0), (110, 60, 20))
+    bench.block("stop", (200, 0, 0), (210, 10, 10))
+    bench.cut(part="plate", zero=(10, 40, 0))
+    there = clearance.load(str(bench.write()))
+    session = clearance.Session(there)
+    session.raise_to(3.0)
+    answers = {
+        "as planned": clearance.check(there),
+        "raise --by": clearance.check(clearance.raised(there, 3.0)),
+        "check --raise": clearance.check(changed(there, [Raise(3.0)])),
+        "the page": session.judge(),
+        "twice": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(2.0)])),
+        "back": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(-1.0)])),
+    }
+    assert find_raises(there).verdict == "clear"
+    assert {name: each.verdict for name, each in answers.items()} == dict.fromkeys(answers, "clear")
+    lowered = clearance.check(changed(there, [Raise(-3.0)]))
+    assert "floats" in [f.kind for f in lowered.findings], "under the table there is no packing"
+    # what is moved up alone hangs in the air
+    alone = clearance.check(there.moved("plate", (0.0, 0.0, 3.0)))
+    assert "floats" in [f.kind for f in alone.findings]
+
+
+def test_what_holds_it_is_judged_as_planned_on_packing(tmp_path: Path) -> None:
+    """A plate 120 long of which 40 lie on the table: its middle, at 60, is 20 beside its edge (the lever)."""
+    bench = Bench(tmp_path, heads="flushing_distance = 0.5")
+    bench.more = '[[bodies]]\nname = "table"\nbox = { x = [-200, 30], y = [-99, 99], z = [-50, 0] }\n'
+    bench.part("plate", (-10, -40, 0), (110, 60, 20))
+    bench.items[-1] = bench.items[-1].replace('held_by = "glue"\n', "")
+    bench.block("stop", (-200, 0, 0), (-190, 10, 10))
+    bench.cut(part="plate", zero=(10, 40, 0))
+    there = clearance.load(str(bench.write()))
+    for each in (there, changed(there, [Raise(3.0)]), clearance.raised(there, 3.0)):
+        said = [f.message for f in clearance.check(each).findings if f.kind == "off its feet"]
+        assert ["20.0 mm outside what carries it" in message for message in said] == [True], said
+
+
+def test_what_is_raised_alone_lies_on_packing_that_is_not_judged(tmp_path: Path) -> None:
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT], plate=plate_with(held_by="glue"))
+    there = clearance.check(clearance.raised(loaded, 5.0, items=["plate"]))
+    found = [(f.kind, f.severity, f.message) for f in there.findings if f.item == "plate"]
+    assert ("packed", "note") in [each[:2] for each in found]
+    assert "lies on 5 mm of packing" in next(message for kind, _, message in found if kind == "packed")
+    assert find_raises(loaded, ["plate"], (5.0, 6.0)).verdict == "clear"
+    assert [each for each in found if each[1] == "close"] == []
+
+
+def test_packing_is_not_written(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, heads="flushing_distance = 0.5")
+    bench.part("plate", (-10, -40, 0), (110, 60, 20))
+    bench.cut(part="plate", zero=(10, 40, 0))
+    file = bench.write()
+    assert cli.run(["check", str(file), "--raise", "3", "--write"]) == 0
+    assert "at = [-10.0, -40.0, 3]" in file.read_text()
 
 
 def test_why_no_raise_helps_on_a_taper(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ ROOT = Path(__file__).resolve().parent.parent
 #: a rail of the library beside the setup's own, all its dimensions left to the library but one
 WITH_HOLDER: dict[str, Any] = {
     "cuts__0__path": "program.nc",
-    "items__4": {"name": "front rail", "holder": "rail", "params": {"length": 320}, "at": [600, 300, 0]},
+    "items__4": {"name": "front rail", "holder": "rail", "params": {"length": 320}, "at": [-410, 100, 0]},
 }
 
 

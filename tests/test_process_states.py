@@ -200,6 +200,10 @@ def test_nothing_holds_it(tmp_path: Path) -> None:
     for_the_cut = judged_whole(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT])
     assert grave(for_the_cut) == []
     assert states(for_the_cut)[1].free[0].held
+    said = [(f.severity, f.message) for f in for_the_cut.findings if f.kind == "held by words"]
+    assert said == [("note", 'nothing presses or grips it: only "glue" of "cut 1" holds it (held_by)')]
+    strapped = judged(tmp_path, FRAME, {"nc": INNER, "held_by": "glue"}, items=[LEFT, RIGHT, STRAP])
+    assert not [f for f in (*glued.findings, *strapped.findings) if f.kind == "held by words"]
 
 
 def test_a_strap_that_ends_short_of_the_part(tmp_path: Path) -> None:
@@ -247,6 +251,19 @@ def test_a_clamp_that_stands_on_nothing(tmp_path: Path) -> None:
     heel: Tables = {"name": "heel block", "shape": {"box": [10, 20, 20]}, "at": [X - 31, Y + 30, -20]}
     result = judged(tmp_path, FRAME, INNER, items=[narrow, heel, RIGHT, STRAP, SECOND])
     assert "its screw goes into nothing" in message(result, "clamp stands on nothing")
+
+
+def test_a_clamp_that_is_screwed_to_the_part_that_it_presses_holds_nothing(tmp_path: Path) -> None:
+    """Heel and screw on the plate: what it does to the plate has no sum (Newton: action and reaction)."""
+    path = line((-5, 58), (85, 58))
+    on_it = {**strap("strap", 0, 0), "on": "plate", "seat": "top", "at": [10, 30, 0]}
+    result = judged(tmp_path, FRAME, path, items=[LEFT, RIGHT, on_it])
+    assert grave(result) == [(1, "clamp on its part", "strap"), (1, "not held", "plate")]
+    assert message(result, "clamp on its part").startswith('is fixed to nothing but "plate", which it is to')
+    # its heel on the plate and its screw through the plate's hole down into a rail: that presses
+    below = rail("mid rail", 20, 60)
+    through = {**on_it, "params": {**on_it["params"], "screw_below": 35.0}, "at": [40, 30, 0]}
+    assert grave(judged(tmp_path, FRAME, path, items=[LEFT, RIGHT, below, through])) == []
 
 
 def test_a_clamp_that_touches_no_part_is_told(tmp_path: Path) -> None:

@@ -6,12 +6,16 @@ Truths are plane geometry and the lever rule, written out beside each figure. Th
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from clearance.errors import ClearanceError
+from clearance.report.descriptions import lines
+from clearance.report.terminal import as_text
+from clearance.scene.model import Finding
 from tests.access_bench import AT, block, box_path, judged_in_time, line, plate_with, post
 from tests.setup_writer import Tables
 from tests.test_process_states import (
@@ -259,6 +263,34 @@ def test_a_rail_is_taken_away_from_under_an_off_cut(tmp_path: Path) -> None:
     assert 'the off-cut of cut 1 lay on "front rail" until then and drops' in message(result, "piece drops")
     good = judged(tmp_path, PLATE, STRIP, {**second, "taken_out": "cut 1"}, items=items)
     assert [kind for _, kind, _ in grave(good) if kind == "piece drops"] == []
+
+
+def test_what_falls_is_told_however_much_else_is_wrong(tmp_path: Path) -> None:
+    """With the rail all that presses the plate goes too: what is told first hides nothing that drops."""
+    front = rail("front rail", -10, 90, -40, 12)
+    items = [front, BACK_RAIL, rail("mid rail", -10, 90, 21, 40), ON_REST]
+    second = {"nc": line((-5, 56), (85, 56)), "stop_before": True, "without": ["front rail", ON_REST["name"]]}
+    result = judged(tmp_path, PLATE, STRIP, second, items=items)
+    wrong = [kind for state, kind, _ in grave(result) if state == 3]
+    assert {"not held", "piece drops"} <= set(wrong)
+    text = " ".join(as_text(result).split())
+    (third,) = [each for each in text.split("close: ")[1:] if each.startswith("state 3")]
+    assert 'lay on "front rail" until then and drops; take it out there' in third
+    # the same with more that is wrong, by hand: the worst first, then all that falls, the rest counted
+    assert result.account is not None
+    more = [
+        ("not held", "close"),
+        ("piece drops", "close"),
+        ("left in the way", "clash"),
+        ("piece tips", "close"),
+    ]
+    found = [Finding(kind, severity, f"is wrong ({kind})", "plate", state=3) for kind, severity in more]
+    state = replace(states(result)[2], verdict="clash", why=tuple(f'"plate" {f.message}' for f in found))
+    (told,) = lines(replace(result.account, states=(state,), findings=tuple(found)))
+    assert told == (
+        'clash: state 3, stop 1, before "cut 2": "plate" is wrong (left in the way); '
+        '"plate" is wrong (piece drops); "plate" is wrong (piece tips) (and 1 more)'
+    )
 
 
 def test_a_piece_that_is_left_behind_stands_in_the_heads_way(tmp_path: Path) -> None:

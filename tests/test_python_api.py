@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 import clearance
+from clearance import cli
 from tests.advice_bench import Bench
 from tests.results_by_hand import a_pair, a_result
 
@@ -166,6 +167,43 @@ def test_a_raise_is_a_length(tmp_path: Path, by: Any) -> None:
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(clearance.InputError, match=r"nothing\.toml"):
         clearance.check(tmp_path / "nothing.toml")
+
+
+CLASH, RAISED = (str(ROOT / "demo_models" / f"side_plate_die_{name}.toml") for name in ("clash", "raised"))
+#: what is given wrongly, and the argument that says it
+NAMED_WRONGLY = [
+    (lambda: clearance.where(RAISED, "left strip"), "items"),
+    (lambda: clearance.where(RAISED, "front rail"), "items"),
+    (lambda: clearance.where(RAISED, ["left strap", "left strip"]), "items"),
+    (lambda: clearance.where(RAISED, ["back rail", "left strap"]), "items"),
+    (lambda: clearance.where(RAISED, "left strap", on="left rail"), "on"),
+    (lambda: clearance.where(RAISED, "left strap", on="left strap"), "on"),
+    (lambda: clearance.where(RAISED, "left strap", any_of=["stripe"]), "any_of"),
+    (lambda: clearance.where(RAISED, "left strap", any_of=[]), "any_of"),
+    (lambda: clearance.raised(RAISED, 1.0, items=["left strip"]), "items"),
+    (lambda: clearance.find_raises(RAISED, items=["left strip"]), "items"),
+    (lambda: clearance.find_raises(RAISED, within=(400.0, 500.0)), "within"),
+    (lambda: clearance.load(RAISED, nozzles="longer nose"), "nozzles"),
+]
+
+
+@pytest.mark.parametrize(("call", "argument"), NAMED_WRONGLY)
+def test_what_is_wrong_is_told_by_the_argument_not_by_an_option(call: Any, argument: str) -> None:
+    with pytest.raises(clearance.InputError) as told:
+        call()
+    assert told.value.place == argument
+    assert str(told.value).startswith(f"{argument}: ")
+    assert "--" not in str(told.value)
+
+
+def test_the_command_line_names_its_options(capsys: pytest.CaptureFixture[str]) -> None:
+    for option, words in {
+        "--item": ["where", "--item", "left strip"],
+        "--nozzles": ["check", "--nozzles", "longer nose"],
+        "--range": ["raise", "--range", "400", "500"],
+    }.items():
+        assert cli.run([words[0], RAISED, *words[1:]]) == 2
+        assert capsys.readouterr().err.startswith(f"error: {option}: ")
 
 
 # ----------------------------------------------------------------------------------------- how it looks

@@ -9,12 +9,15 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from clearance import cli
+from clearance.checking.result import side_and_height
 from clearance.report.terminal import CAUTIONS, as_text, rounded_down
 from clearance.scene.model import Finding, SideHeight, StretchKind
 from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
@@ -255,3 +258,29 @@ def test_colour_marks_verdicts_and_nothing_else() -> None:
     assert re.sub(r"\x1b\[[\d;]*m", "", coloured) == plain
     assert re.findall(r"\x1b\[[1-9;]+m(\w+)\x1b\[0m", coloured) == ["CLOSE", "close", "clear", "close"]
     assert "\x1b" not in plain
+
+
+@pytest.mark.parametrize(
+    ("clearance", "side", "height", "shown"),
+    [
+        # by the contract height is 0 where both share one, beside each other within the margin
+        (0.5, 0.5, 0.0, ("0.50", "beside")),
+        (0.3, 0.0, 0.3, ("over", "0.30")),
+        (0.5, 0.5, 0.004, ("0.50", "beside")),
+        (0.0, 0.0, 0.0, ("0.00", "0.00")),
+        (0.004, 0.004, 0.0, ("0.00", "0.00")),
+        (1.0, None, 1.0, ("-", "1.00")),
+    ],
+)
+def test_what_does_not_touch_has_no_nought(
+    clearance: float, side: float | None, height: float | None, shown: tuple[str, str]
+) -> None:
+    assert side_and_height(clearance, side, height, rounded_down) == shown
+
+
+def test_the_demo_s_block_is_beside_the_head(capsys: pytest.CaptureFixture[str]) -> None:
+    """0.50 mm beside, 2.5 mm of height in common: README's own words for it, and never 0.00 there."""
+    demo = Path(__file__).parent.parent / "demo_models" / "punch_blank.toml"
+    assert cli.run(["check", str(demo)]) == 1
+    (row,) = [one.split() for one in capsys.readouterr().out.splitlines() if one.startswith("close  lower")]
+    assert row == ["close", "lower", "V-block", "0.50", "0.50", "beside", "-0.50", "flats", "1", "8/N30"]

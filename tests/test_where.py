@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import tomllib
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ import shapely
 import clearance
 from clearance import cli
 from tests.advice_bench import Bench
+from tests.setup_writer import toml
 
 DEMO = Path(__file__).parent.parent / "demo_models"
 #: how far a found region may stay inside the true one, mm
@@ -267,3 +269,65 @@ def test_what_is_laid_on_the_table_is_told(tmp_path: Path) -> None:
     )
     assert cli.run(["where", str(job.write()), "--item", "block", "-o", str(tmp_path / "plan.svg")]) == 0
     assert (tmp_path / "plan.svg").stat().st_size > 1000
+
+
+def test_what_touches_where_it_stands_is_no_cut_into_it(tmp_path: Path) -> None:
+    """The block ends at x 55, a post begins there: they touch, and a check is silent. By 1 mm it cuts in."""
+    for begins, now, said in (
+        (55.0, 0.0, 'it touches "post"'),
+        (54.0, None, 'cuts 1.00 mm deep into "post"'),
+        (55.3, 0.3, ""),
+    ):
+        job = on_a_plate(tmp_path, margins=(1.0, 0.5))
+        add(job)
+        job.block("post", (begins, 27.0, -2.0), (begins + 10, 33.0, 8.0))
+        one = asked(job, "--least", "0.5")
+        assert one["now"] == (None if now is None else pytest.approx(now, abs=1e-6))
+        assert said in one["now_why"]
+        assert bool(said) == bool(one["now_why"])
+
+
+def test_a_demo_s_strap_stands_against_a_pad(capsys: pytest.CaptureFixture[str]) -> None:
+    """By the setup: the strap is 24 wide about X 160, the pad 16 long about X 140, so both have X 148."""
+    assert cli.run(["where", str(DEMO / "side_plate_die_raised.toml"), "--item", "left strap"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert (
+        "stands now nothing is wrong, but it may be off by ± 0.0 mm only, not by the ± 0.5 that are" in said
+    )
+    assert 'are wanted: it touches "back rail".' in said
+    assert cli.run(["check", str(DEMO / "side_plate_die_raised.toml")]) == 0
+
+
+def inches(value: Any) -> Any:
+    """Lengths in mm as inches (25.4 mm each, the international inch)."""
+    if isinstance(value, list):
+        return [inches(one) for one in value]
+    if isinstance(value, dict):
+        return {key: inches(one) for key, one in value.items()}
+    return value / 25.4 if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
+def test_other_holders_in_its_stead_are_as_large_in_a_setup_in_inches(tmp_path: Path) -> None:
+    """A demo with a magnet in a strap's place, and the same in inches: the strap is 25 mm high in both."""
+    job = tomllib.loads((DEMO / "side_plate_die_raised.toml").read_text(encoding="utf-8"))
+    for name in ("side_plate_die.stl", *(cut["path"] for cut in job["cuts"])):
+        shutil.copy(DEMO / name, tmp_path / name)
+    (magnet,) = (item for item in job["items"] if item["name"] == "left strap")
+    magnet |= {"holder": "magnet_block", "params": {}}
+    (tmp_path / "mm.toml").write_text(toml(job), encoding="utf-8")
+    job["units"] = "inch"
+    job["heads"] = inches(job["heads"])
+    job["gone_below"]["size"] /= 25.4
+    for item in job["items"]:
+        item |= {key: inches(item[key]) for key in ("at", "params") if key in item}
+    for cut in job["cuts"]:
+        cut["zero"] = inches(cut["zero"])
+    (tmp_path / "inch.toml").write_text(toml(job), encoding="utf-8")
+    answers = []
+    for name in ("mm", "inch"):
+        words = ["where", str(tmp_path / f"{name}.toml"), "--item", "left strap", "--with-any", "strap"]
+        cli.run([*words, "--json", str(tmp_path / "answer.json")])
+        answers.append(json.loads((tmp_path / "answer.json").read_text()))
+    strap, same = (each["items"][0] for each in answers)
+    assert strap["now"] is not None, "where it is now it presses, 25 mm high"
+    assert (same["now"], same["now_why"]) == (strap["now"], strap["now_why"])

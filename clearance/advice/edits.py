@@ -448,7 +448,7 @@ def rebuilt(body: Body, params: Mapping[str, Any]) -> Body:
         triangles_M=apply(body.T_MI, built.triangles),
         shells=tuple(len(shell) for shell in built.shells),
         sunk=built.sunk,
-        source=replace(source, params=dict(built.params), holes=built.holes),
+        source=replace(source, params=dict(built.params), holes=built.holes, screws=built.screws),
     )
 
 

@@ -21,8 +21,10 @@ from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
 from clearance.records import record
+from clearance.scene.hanging import HANGS, hanging_findings
 from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
+from clearance.scene.packing import IN_THE_AIR, on_packing
 from clearance.scene.placing import Masses
 from clearance.scene.stability import feet_findings
 
@@ -192,7 +194,14 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
     Raises:
         InputError: there is no such item.
     """
-    there = raised(scene, chosen(scene, items), by)
+    rising = chosen(scene, items)
+    there = raised(scene, rising, by)
+    if set(rising) == set(with_all_on_them(scene, None)):
+        # what is lowered again stands as it stands
+        there = replace(there, packed=max(0.0, scene.packed + by))
+    elif by > 0.0:
+        packed = tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising))
+        there = replace(there, packed_items=packed, packed_by=by)
     found = []
     travel = None if scene.machine is None else scene.machine.travel.z
     for stretch in there.stretches:
@@ -203,33 +212,37 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*as_they_stand(scene, there, packed=True), *found))
+    return replace(there, findings=(*as_they_stand(scene, there), *found))
 
 
-#: what is raised lies on spacers: it neither floats nor stands on nothing then
-PACKED = frozenset({"floats", "clamp stands on nothing"})
 #: what a raise of some items may change: found anew
-_STANDING = frozenset({"overlap", "off its feet", "floats"})
+_STANDING = frozenset({"overlap", "off its feet", "floats", HANGS})
 
 
-def as_they_stand(before: Scene, after: Scene, packed: bool = False) -> list[Finding]:
+def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
     """What reading found, with what is cut into and carried as the items stand now.
 
     Args:
-        before: as read.   after: with some bodies elsewhere.
-        packed: what is higher lies on packing: it floats only if it did before.
+        before: as read.   after: with some bodies elsewhere. What lies on packing (``packed_items``) hangs in
+            the air only if it did before.
     """
-    kept = [f for f in before.findings if f.kind not in _STANDING or (packed and f.kind == "floats")]
+    own = set(after.packed_items)
+    in_the_air = [f for f in before.findings if f.kind in IN_THE_AIR and f.item in own]
+    kept = [f for f in before.findings if f.kind not in _STANDING]
     # a part that was measured stands as it is planned: how far it lies off that was measured, not why
-    held = after.planned or after
+    held, up = on_packing(after), after.packed
     items = [body for body in held.bodies if body.item is not None]
     together = [s.bodies for s in held.stretches if s.cut is not None]
     cut = {held.bodies[k].name for s in held.stretches for k in s.cut_bodies}
-    feet = feet_findings(held.bodies, together, Masses(items), cut)
+    standing = [
+        *feet_findings(held.bodies, together, Masses(items), cut, up),
+        *hanging_findings(held.bodies, together, up),
+    ]
     return [
         *kept,
-        *overlap_findings(held.bodies, together),
-        *(f for f in feet if not (packed and f.kind == "floats")),
+        *overlap_findings((after.planned or after).bodies, together),
+        *in_the_air,
+        *(f for f in standing if not (f.kind in IN_THE_AIR and f.item in own)),
     ]
 
 
@@ -249,7 +262,7 @@ def _worse_standing(
         replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)
         for f in told(there)[0]
         if _is_grave(f) and f.kind != "travel" and _told(f) not in was
-        if not (f.kind in PACKED and f.item in packed)
+        if not (f.kind in IN_THE_AIR and f.item in packed)
     ]
 
 

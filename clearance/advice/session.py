@@ -38,7 +38,20 @@ from clearance.scene.reread import (
     unfitted,
 )
 from clearance.scene.reread import check as check_tried
-from clearance.scene.tries import Edit, Move, Off, OnSeat, Param, Raise, Set, Stand, Unfit, UseNozzles, said
+from clearance.scene.tries import (
+    Edit,
+    Move,
+    Off,
+    OnSeat,
+    Packed,
+    Param,
+    Raise,
+    Set,
+    Stand,
+    Unfit,
+    UseNozzles,
+    said,
+)
 from fixtures_lib.holder import Conflict
 
 __all__ = ["Row", "Session", "SessionState"]
@@ -207,7 +220,8 @@ class Session:
         before = self._state.read_with(self._scene)
         places = self._there(self._state).places()
         words = [_in_words(one, self._scene) for one in before]
-        return (*before, *places), (*words, *map(placed_in_words, places))
+        up = [Packed(self._scene.packed + self._state.raised)] if self._state.raised > 0.0 else []
+        return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
     @property
     def edits_unraised(self) -> tuple[Edit, ...]:
@@ -465,6 +479,7 @@ def _in_words(one: Edit, scene: Scene) -> str:
         return no_longer_fitted(one.item, None if source is None else source.fit)
     if isinstance(one, UseNozzles):
         return f'nozzles "{one.name}"'
+    assert not isinstance(one, Packed), "nothing is read with that before all is raised"
     return f'"{one.item}" off'
 
 

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import click
 
 from clearance import ending
+from clearance.arguments import by_option
 from clearance.cli import advising, approval, checking, many, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
@@ -37,7 +38,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. ``arguments`` default to the process's own."""
     ending.written.clear()
     try:
-        code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
+        with by_option():
+            code = commands.main(args=arguments, prog_name="clearance", standalone_mode=False)
         return code if isinstance(code, int) else 0
     except click.exceptions.Exit as stop:
         return stop.exit_code

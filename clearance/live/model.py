@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.session import Row, Session
-from clearance.checking.result import PairChange, shown
+from clearance.checking.result import PairChange, shown, side_and_height
 from clearance.errors import printable
 from clearance.geometry.transforms import Matrix, invert
 from clearance.live.holes import Screws
@@ -251,6 +251,7 @@ def row_in_words(row: Any, number: int) -> dict[str, Any]:
     Args:
         row: of a session or a result.   number: of its line.
     """
+    side, height = side_and_height(row.clearance, row.side, row.height, shown)
     return {
         "number": number,
         "verdict": row.verdict,
@@ -259,8 +260,8 @@ def row_in_words(row: Any, number: int) -> dict[str, Any]:
         "label": printable(row.item),
         "cut": printable(row.cut),
         "clearance": shown(row.clearance),
-        "side": shown(row.side),
-        "height": shown(row.height),
+        "side": side,
+        "height": height,
         "spare": shown(row.spare),
         "where": "" if isinstance(row, Row) else printable(row.where),
     }

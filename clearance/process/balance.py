@@ -302,6 +302,10 @@ class _Stays:
                 message = f'{missing}; it does not press "{self.name}"'
                 self.tell("clamp stands on nothing", "close", message, clamp.name)
                 continue
+            if role.stands and self.contact.on_it_alone(k, self.asked.part, self.asked.present):
+                message = f'is fixed to nothing but "{self.name}", which it is to press: it holds nothing'
+                self.tell("clamp on its part", "close", message, clamp.name)
+                continue
             middle = np.array(places.centroid.coords[0])
             off = outside(middle, corners)
             if off > EDGE and carriers:

@@ -10,7 +10,9 @@ from clearance.checking.verdict import Progress, worst
 from clearance.parallel import processor_time
 from clearance.process.findings import Checked, with_findings
 from clearance.process.findings import check as check_access
+from clearance.scene.hanging import HANGS
 from clearance.scene.model import Finding, Scene
+from clearance.scene.packing import on_packing
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
@@ -89,7 +91,7 @@ def wrong_in(scene: Scene, cut: str, known: Known | None = None) -> bool:
     from clearance.process.removal import removals
     from clearance.process.states import account, parts_of
 
-    held = scene.planned or scene
+    held = on_packing(scene)
     places = [k for k, stretch in enumerate(held.stretches) if stretch.cut is not None]
     at = next(i for i, k in enumerate(places) if held.stretches[k].name == cut)
     begun = replace(held, stretches=held.stretches[: places[min(at + 1, len(places) - 1)] + 1])
@@ -147,9 +149,12 @@ def _together(findings: list[Finding], made: Account) -> list[Finding]:
         for name in held.idle
     }
     told: list[Finding] = list(made.findings)
+    on_nothing = {f.item for f in told if f.kind == "clamp stands on nothing"}
     kept: list[Finding] = []
     for finding in findings:
         if finding.kind == "too heavy" and finding.item in made.carriers:
+            continue
+        if finding.kind == HANGS and finding.item in on_nothing:
             continue
         if finding.kind == "off its feet" and finding.item in parts:
             mine = next((f for f in told if f.kind == finding.kind and f.item == finding.item), None)

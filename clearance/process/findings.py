@@ -18,6 +18,7 @@ from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
 from clearance.scene.model import Finding, Scene
+from clearance.scene.packing import on_packing
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
@@ -86,7 +87,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
         scene: as planned.   also: is given the runs and what they part, and may add findings; None:
             nothing.
     """
-    runs, scene = scene, scene.planned or scene
+    runs, scene = scene, on_packing(scene)
     from clearance.process.account import open_part_findings
     from clearance.process.holding import screw_findings
     from clearance.process.statics import heavy_findings, weights

@@ -11,10 +11,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from clearance.geometry.planar import polygons
 from clearance.mesh.mass import is_magnetic
+from clearance.process.balance import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import Piece, Removals
 from clearance.process.slug import piece_name
 from clearance.scene.model import Body, Finding, Scene, Stretch
@@ -50,6 +52,62 @@ def names_magnet(words: str) -> bool:
     (True, False)
     """
     return _MAGNET.search(words) is not None
+
+
+class SaidToHold:
+    """What holds each part as the setup says.
+
+    Args:
+        scene: as planned.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self._order = {id(each): k for k, each in enumerate(scene.stretches)}
+        #: what cuts say that holds parts, with the cut's place in the order
+        self._holds = [
+            (k, stretch, hold)
+            for k, stretch in enumerate(scene.stretches)
+            for cut in [scene.cut_of(stretch)]
+            for hold in (() if cut is None else cut.holds)
+            if hold.piece is None
+        ]
+
+    def of(self, part: int, running: Stretch, stop: int, cutting: bool) -> tuple[str | None, str]:
+        """What holds a part, in the user's words, and the cut that says so by name; "" where the item does.
+
+        The item's own words, or those of the cut that runs, or of one before it until a stop yet to come.
+
+        Args:
+            part: index of its body.   running: the cut.   stop: number of the last stop.
+            cutting: the cut goes through the part.
+        """
+        body = self.scene.bodies[part]
+        if body.held_by and (body.held_until is None or stop < body.held_until):
+            return body.held_by, ""
+        for k, stretch, hold in self._holds:
+            if k > self._order[id(running)]:
+                break
+            if part not in stretch.cut_bodies or (hold.until is not None and stop >= hold.until):
+                continue
+            if (stretch is running and cutting) or hold.until is not None:
+                return hold.by, stretch.name
+        return None, ""
+
+
+def held_by_words(answer: StateOfPart, asked: PartInState, cut: str) -> StateOfPart:
+    """The same, with a note where nothing holds a part that is cut but what a cut says in words.
+
+    Args:
+        answer: what holds it.   asked: the question.   cut: name of the cut that says it; "": none does.
+    """
+    held = answer.held
+    if not (cut and asked.cut and held.carried_by) or held.pressed_by or held.gripped_by:
+        return answer
+    message = f'nothing presses or grips it: only "{asked.held_by}" of "{cut}" holds it (held_by)'
+    return replace(
+        answer, remarks=[*answer.remarks, StateRemark("held by words", "note", held.part, message)]
+    )
 
 
 def said_findings(scene: Scene, told: Removals) -> list[Finding]:

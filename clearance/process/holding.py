@@ -360,10 +360,14 @@ def _nearest(axis: Any, base: Body) -> tuple[float, Any]:
 
 
 class ContactCache:
-    """Where the bodies of a scene lie on each other; each pair is looked at once."""
+    """Where the bodies of a scene lie on each other; each pair is looked at once.
 
-    def __init__(self, bodies: Sequence[Body], contacts: Contacts) -> None:
-        self.bodies, self.contacts = bodies, contacts
+    Args:
+        bodies: of the scene.   contacts: of the same.   table: machine Z of its top.
+    """
+
+    def __init__(self, bodies: Sequence[Body], contacts: Contacts, table: float = 0.0) -> None:
+        self.bodies, self.contacts, self.table = bodies, contacts, table
         self._bearings: dict[tuple[int, int], Bearing] = {}
         self._feet: dict[tuple[int, frozenset[int]], str] = {}
         self._grips: dict[tuple[int, int], Grip] = {}
@@ -426,7 +430,8 @@ class ContactCache:
             laid: index of a body.   present: indices of those that are there.
         """
         low, high = self.bodies[laid].aabbs.box
-        on_table = abs(float(low[2])) <= MEETS and not table_is_described(self.bodies)
+        high_over = abs(float(low[2]) - self.table)
+        on_table = high_over <= MEETS and not table_is_described(self.bodies, self.table)
         return on_table or any(
             len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
             for k in present
@@ -445,6 +450,22 @@ class ContactCache:
             self._feet[key] = self._missing(clamp, there)
         return self._feet[key]
 
+    def on_it_alone(self, clamp: int, part: int, present: Iterable[int]) -> bool:
+        """Whether a clamp is fixed to nothing but a part: it presses nothing then, it goes along.
+
+        Args:
+            clamp, part: indices of bodies.   present: indices of those that are there.
+        """
+        others = frozenset(k for k in present if k not in (clamp, part) and self.bodies[k].kind != "laid")
+        screw = foot_of(self.bodies[clamp])[1]
+        return bool(self.foot(clamp, others)) and (screw is None or not self._goes_into(screw, others))
+
+    def _goes_into(self, screw: Array, there: Iterable[int]) -> bool:
+        """Whether a screw's sunk end has anything around it."""
+        first, last = screw.min(axis=(0, 1)) - SCREW, screw.max(axis=(0, 1)) + SCREW
+        last[2] -= SCREW
+        return any(len(self.bodies[k].aabbs.meeting(first, last)) for k in there)
+
     def _missing(self, clamp: int, there: frozenset[int]) -> str:
         body = self.bodies[clamp]
         own, sunk = foot_of(body)
@@ -458,11 +479,8 @@ class ContactCache:
         )
         if not stands:
             return "stands on nothing: there is no metal under its heel"
-        if sunk is not None:
-            first, last = sunk.min(axis=(0, 1)) - SCREW, sunk.max(axis=(0, 1)) + SCREW
-            last[2] -= SCREW
-            if not any(len(self.bodies[k].aabbs.meeting(first, last)) for k in there):
-                return "its screw goes into nothing"
+        if sunk is not None and not self._goes_into(sunk, there):
+            return "its screw goes into nothing"
         return ""
 
     def _at(self, clamp: int, part: int, low: float) -> bool:

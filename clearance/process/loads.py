@@ -9,11 +9,11 @@ have to.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 
 import numpy as np
 
-from clearance.process.balance import EDGE, FAR, GRAVITY, StateRemark
+from clearance.process.balance import EDGE, FAR, GRAVITY, StateOfPart, StateRemark
 from clearance.process.holding import ContactCache
 from clearance.process.statics import (
     Array,
@@ -27,7 +27,8 @@ from clearance.process.statics import (
 )
 from clearance.process.support import bearing
 from clearance.records import changing
-from clearance.scene.model import Body
+from clearance.scene.model import Body, Scene
+from clearance.scene.packing import IN_THE_AIR
 from clearance.scene.placing import Masses
 
 
@@ -170,3 +171,22 @@ def said_to_carry(contact: ContactCache, present: Sequence[int]) -> list[StateRe
         if missing:
             found.append(StateRemark("not carried", "close", body.name, "; ".join(missing)))
     return found
+
+
+def as_packed(answer: StateOfPart, scene: Scene) -> StateOfPart:
+    """What holds a part, and of what alone lies on packing a note in place of that nothing is under it.
+
+    Args:
+        answer: as its bodies stand.   scene: which may have been raised in part.
+    """
+    names = scene.packed_items
+    if not any(r.kind in IN_THE_AIR and r.item in names for r in answer.remarks):
+        return answer
+    message = (
+        f"lies on {scene.packed_by:g} mm of packing, which is not described: how it is held is not judged"
+    )
+    remarks = [
+        StateRemark("packed", "note", r.item, message) if r.kind in IN_THE_AIR and r.item in names else r
+        for r in answer.remarks
+    ]
+    return replace(answer, remarks=remarks)

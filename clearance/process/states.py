@@ -18,9 +18,10 @@ from clearance.process.account import Account, Freed, Moment, State, Step, momen
 from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
+from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
-from clearance.process.loads import said_to_carry, taken
+from clearance.process.loads import as_packed, said_to_carry, taken
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
@@ -88,7 +89,7 @@ class _Job:
             for k in parts
         }
         there = None if known is None else known.contact
-        self.contact = ContactCache(scene.bodies, told.contacts) if there is None else there
+        self.contact = ContactCache(scene.bodies, told.contacts, scene.packed) if there is None else there
         if known is not None:
             known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
@@ -96,14 +97,7 @@ class _Job:
         self.cut: set[int] = set()
         self.runs: list[Run] = []
         self.order = {id(each): k for k, each in enumerate(scene.stretches)}
-        #: what the setup says that holds parts, with the place of its cut in the order
-        self.holds = [
-            (k, stretch, hold)
-            for k, stretch in enumerate(scene.stretches)
-            for cut in [scene.cut_of(stretch)]
-            for hold in (() if cut is None else cut.holds)
-            if hold.piece is None
-        ]
+        self.said_to_hold = SaidToHold(scene)
         self._told_freed: dict[int, tuple[Loose, tuple[object, ...], Freed]] = {}
         self.at: Stretch | None = None
         self.findings: list[Finding] = []
@@ -112,7 +106,7 @@ class _Job:
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
         bearers = [b for b in holders if b.kind == "holder"]
-        self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers)}
+        self.on_table = {k for k in parts if _lies_on_table(scene.bodies[k], bearers, scene.packed)}
 
     def run(self) -> Account:
         there = {k for moment in self.moments for k in moment.present}
@@ -369,7 +363,7 @@ class _Job:
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
         for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
-            own = self._held_by(part, moment, part in cutting)
+            own, of_cut = self.said_to_hold.of(part, moment.stretch, moment.stop, part in cutting)
             metal = self.stock[part].metal
             jets, path = self._jets(part, steps)
             question = PartInState(
@@ -386,7 +380,8 @@ class _Job:
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
             )
-            answer = answers[part] = self._answer(question)
+            answer = as_packed(self._answer(question), scene)
+            answer = answers[part] = held_by_words(answer, question, of_cut)
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -401,21 +396,6 @@ class _Job:
         if self.known is None:
             return judge_part(self.contact, question)
         return self.known.answer(question, partial(judge_part, self.contact, question))
-
-    def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
-        """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
-        stop that is yet to come."""
-        body = self.scene.bodies[part]
-        if body.held_by and (body.held_until is None or moment.stop < body.held_until):
-            return body.held_by
-        for k, stretch, hold in self.holds:
-            if k > self.order[id(moment.stretch)]:
-                break
-            if part not in stretch.cut_bodies or (hold.until is not None and moment.stop >= hold.until):
-                continue
-            if (stretch is moment.stretch and cutting) or hold.until is not None:
-                return hold.by
-        return None
 
     def _middle(self, part: int) -> float:
         slabs = self.stock[part].slabs
@@ -493,8 +473,8 @@ def _wire(moment: Moment) -> str:
     return "in" if moment.begins == "piece" and moves.wire_left_in else "out"
 
 
-def _lies_on_table(part: Body, bearers: Sequence[Body]) -> bool:
-    """Whether a part lies on Z = 0 and nothing is described that could carry it there."""
+def _lies_on_table(part: Body, bearers: Sequence[Body], table: float) -> bool:
+    """Whether a part lies at the height of the table, and nothing is described that could carry it there."""
     low = float(part.aabbs.box[0][2])
     described = any(float(b.aabbs.box[0][2]) < low - BELOW for b in bearers)
-    return part.stands_on is None and abs(low) <= TABLE and not described
+    return part.stands_on is None and abs(low - table) <= TABLE and not described

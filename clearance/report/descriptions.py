@@ -9,6 +9,7 @@ unrounded, masses kg, points machine coordinates, null where nothing was measure
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from clearance.report.descriptions_of_answers import NIGHT, RECHECK, WHERE
@@ -16,9 +17,12 @@ from clearance.report.descriptions_of_answers import NIGHT, RECHECK, WHERE
 if TYPE_CHECKING:
     from clearance.checking.result import Result
     from clearance.process.account import Account, State
+    from clearance.scene.model import Finding
 
 #: states shown before the rest is only counted
 SHOWN = 6
+#: findings that something falls, tips or is left to itself: none of them is only counted
+FALLS = frozenset({"piece drops", "piece tips", "loose piece", "lifted", "floats", "off its feet"})
 
 
 def account_of(result: Result) -> Account | None:
@@ -69,19 +73,31 @@ def _state(state: State) -> dict[str, Any]:
     }
 
 
-def lines(account: Account | None, told: int | None = None) -> list[str]:
-    """The states in which something goes wrong, a line each; ``told``: the number of one told before.
+def lines(account: Account | None, told: Finding | None = None) -> list[str]:
+    """The states in which something goes wrong, a line each: the worst of it, and all that falls or tips.
 
     Args:
-        account: of the job; None: it has none.   told: of the state.
+        account: of the job; None: it has none.   told: what has been told already.
     """
     if account is None:
         return []
-    bad = [s for s in account.states if s.why and (s.n != told or len(s.why) > 1)]
+    of = {(f.state, f'"{f.item}" {f.message}'): f for f in account.findings}
+    said = None if told is None else (told.state, f'"{told.item}" {told.message}')
+    left = ((s, [w for w in s.why if (s.n, w) != said]) for s in account.states)
+    bad = [(s, why) for s, why in left if why]
+
+    def rank(state: State, words: str) -> tuple[bool, bool]:
+        finding = of.get((state.n, words))
+        worst = finding is not None and finding.severity == state.verdict
+        return not worst, finding is None or finding.kind not in FALLS
+
     found = []
-    for state in bad[:SHOWN]:
-        more = f" (and {len(state.why) - 1} more)" if len(state.why) > 1 else ""
-        found.append(f"{state.verdict}: state {state.n}, {state.name}: {state.why[0]}{more}")
+    for state, why in bad[:SHOWN]:
+        why = sorted(why, key=partial(rank, state))
+        shown = [words for k, words in enumerate(why) if k == 0 or not rank(state, words)[1]]
+        rest = len(why) - len(shown)
+        more = f" (and {rest} more)" if rest else ""
+        found.append(f"{state.verdict}: state {state.n}, {state.name}: {'; '.join(shown)}{more}")
     if len(bad) > SHOWN:
         found.append(f"(+{len(bad) - SHOWN} more states that are not clear; --json has them all)")
     return found

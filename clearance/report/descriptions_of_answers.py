@@ -124,7 +124,7 @@ WHERE: Final[dict[str, str]] = {
     "more",
     "items[].best.pushed": "how far it is pushed along its slot towards its tip, mm",
     "items[].now": "by how much it may be off where it stands now, mm; null where that is no place",
-    "items[].now_why": "what is wrong with that place, in words; empty where nothing is",
+    "items[].now_why": "what is wrong with that place, or why it may be off by nothing, in words; else empty",
     "items[].tip_in_part": "parts on which its tip lies in part only, where it stands now",
     "items[].nowhere": "every place was decided, and it may stand at none",
     "items[].undecided_mm2": "area of places that could not be decided, at the edges",

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
+from clearance.checking.result import side_and_height
 from clearance.errors import printable as _plain
 from clearance.report.descriptions import account_of
 
@@ -249,7 +250,8 @@ def _once(pairs: Sequence[Pair]) -> list[Pair]:
 
 
 def _row(pair: Pair) -> tuple[str, ...]:
-    figures = (rounded_down(v) for v in (pair.clearance, pair.side, pair.height, pair.spare))
+    side, height = side_and_height(pair.clearance, pair.side, pair.height, rounded_down)
+    figures = (rounded_down(pair.clearance), side, height, rounded_down(pair.spare))
     move = "-" if pair.move is None else str(pair.move)
     line = _line(pair) if pair.line else "-"
     return (pair.verdict, pair.head, _plain(pair.item), *figures, _plain(pair.cut), move, line)
@@ -402,7 +404,7 @@ def _states(result: Result, width: int, colour: bool) -> str:
     pairs = sorted(result.pairs, key=_worst_first)
     from_pair = bool(pairs) and pairs[0].verdict == result.verdict
     said = None if from_pair else _gravest(result)
-    told = lines(account_of(result), None if said is None else said.state)
+    told = lines(account_of(result), said)
     return "\n".join(_paint(_wrap(_plain(line), width, "    "), colour) for line in told)
 
 

@@ -118,13 +118,13 @@ def _now(one: ItemPlaces) -> str:
             f"  Where it stands now its tip lies on {part} in part only: a check is content with that, a "
             "place here wants all of it."
         )
+    why = f": {one.now_why}" if one.now_why else ""
     if one.now is None:
-        why = f": {one.now_why}" if one.now_why else ""
         return f"  Where it stands now is none of its places{why}."
     if one.now < one.least - 1e-6:
         return (
             f"  Where it stands now nothing is wrong, but it may be off by ± {tenths(one.now)} mm only, not "
-            f"by the ± {one.least:g} that are wanted."
+            f"by the ± {one.least:g} that are wanted{why}."
         )
     return f"  Where it stands now is one of its places, too: ± {tenths(one.now)} mm there."
 

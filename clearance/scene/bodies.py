@@ -291,6 +291,7 @@ class _Workshop:
             fit=item.fit,
             holes=built.holes,
             fitted=decided,
+            screws=built.screws,
         )
         return Made(
             triangles=built.triangles,

@@ -23,11 +23,13 @@ from clearance.scene.bodies import (
 )
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
+from clearance.scene.hanging import hanging_findings
 from clearance.scene.machine import Machine
 from clearance.scene.measured import Asked, as_they_lie
 from clearance.scene.model import Finding, Finished, Scene
 from clearance.scene.nozzles import mounting
 from clearance.scene.overlaps import overlap_findings
+from clearance.scene.packing import with_machine_up
 from clearance.scene.pallets import Written, assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
@@ -159,11 +161,13 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     with beside(lambda: overlap_findings(planned, together), worth=many) as overlaps:
         findings += limit_findings(planned, machine.max_part_mass, masses)
         stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
+        packed = 0.0 if asked.trial is None else asked.trial.packed
+        held = with_machine_up(planned, packed)
         on_their_feet = feet_findings(
-            planned, together, masses, {name for cut in setup.cuts for name in cut.part}
+            held, together, masses, {name for cut in setup.cuts for name in cut.part}, packed
         )
         findings += overlaps()
-    findings += on_their_feet
+    findings += [*on_their_feet, *hanging_findings(held, together, packed)]
     more: dict[int, dict[str, Any]] = {}
     for i, item in enumerate(setup.items):
         finished, found = finished_of(i, item, file, files)
@@ -198,6 +202,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         pallets=pallets,
         looked_in=tuple(files.folders),
         lies=lies,
+        packed=packed,
         sets=own.sets,
         read_s=time.perf_counter() - began,
     )

@@ -37,7 +37,7 @@ from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.pallets import Written
 from clearance.scene.schema import Setup
 from clearance.scene.settings import SideHeight
-from clearance.scene.tries import Edit
+from clearance.scene.tries import Edit, Packed
 
 Array = NDArray[np.float64]
 
@@ -104,6 +104,11 @@ class Trial:
     lies: tuple[Lies, ...] | None = None
     then: Mapping[str, Matrix] = field(default_factory=dict)
     said: tuple[str, ...] = ()
+
+    @property
+    def packed(self) -> float:
+        """On how much packing lies what stands on the table, mm."""
+        return next((one.by for one in self.edits if isinstance(one, Packed)), 0.0)
 
     def title(self, title: str) -> str:
         """The setup's title, on sheet and picture, so that nobody takes them for the file's."""

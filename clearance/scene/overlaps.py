@@ -228,7 +228,7 @@ def depth_at_points(a: Shell, b: Shell) -> float:
     deepest = 0.0
     for mine, theirs in ((a, b), (b, a)):
         points = _spread(_cut_to(mine, low, high), SAMPLES)
-        inside = points[_crossed(points, theirs.near(low, np.array([high[0], high[1], np.inf])))]
+        inside = points[crossed(points, theirs.near(low, np.array([high[0], high[1], np.inf])))]
         if len(inside):
             deepest = max(deepest, _depth(inside, theirs))
     return deepest
@@ -271,8 +271,12 @@ def _spread(triangles: Array, count: int) -> Array:
     return np.asarray(a[which] + s * (b - a)[which] + t * (c - a)[which])
 
 
-def _crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
-    """Whether a ray upward from each point crosses an odd number of the triangles."""
+def crossed(points: Array, triangles: Array) -> NDArray[np.bool_]:
+    """Whether a ray upward from each point (N, 3) crosses an odd number of the triangles.
+
+    Args:
+        points: machine frame, mm.   triangles: (M, 3, 3) of a surface that closes, or of what of it is over.
+    """
     odd = np.zeros(len(points), dtype=bool)
     e, f = (triangles[:, k, :2] - triangles[:, 0, :2] for k in (1, 2))
     triangles = triangles[e[:, 0] * f[:, 1] != e[:, 1] * f[:, 0]]  # no ray crosses an upright one

@@ -23,6 +23,7 @@ from clearance.scene.tries import (
     Edit,
     Move,
     Off,
+    Packed,
     Param,
     Raise,
     Set,
@@ -81,16 +82,19 @@ def changed(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> Sc
     """
     check(scene, tried, words)
     params, told = _set(scene, tried, words)
-    stand = None
+    stand, up = None, 0.0
     if any(isinstance(one, Move | Raise) for one in tried):
         stand = Stand(_anew(scene, params, (), ()) if params else scene)
         for one in tried:
             if isinstance(one, Move):
                 stand = stand.moved(one.item, one.by, one.turn)
             elif isinstance(one, Raise):
-                stand = stand.raised(one.by)
+                stand, up = stand.raised(one.by), up + one.by
     off = [Off(name) for name in off_with(scene, [one.item for one in tried if isinstance(one, Off)], words)]
-    places = [] if stand is None else stand.places()
+    places: list[Edit] = [] if stand is None else [*stand.places()]
+    if up:
+        # what is lowered again stands as it stands
+        places.append(Packed(max(0.0, scene.packed + up)))
     return edited(scene, [*params, *places, *off], [*map(said, tried), *told])
 
 
@@ -318,9 +322,18 @@ def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
     return library.build(source.kind, given, item, scene.setup_file)
 
 
-def _unit(scene: Scene, body: Body, param: str) -> float:
+def in_the_file(scene: Scene, body: Body, kind: Kind, params: Mapping[str, Any]) -> dict[str, Any]:
+    """A holder's parameters as the file in which an item stands would have them.
+
+    Args:
+        scene: as read.   body: the item.   kind: the holder.   params: mm and degrees.
+    """
+    return {name: _in_file(value, _unit(scene, body, name, kind)) for name, value in params.items()}
+
+
+def _unit(scene: Scene, body: Body, param: str, kind: Kind | None = None) -> float:
     """Millimetres in one unit in which a parameter stands in the file."""
-    known = {each.name: each for each in _kind(body).parameters}
+    known = {each.name: each for each in (kind or _kind(body)).parameters}
     if known[param].unit != "mm":
         return 1.0
     written = body.written

@@ -19,7 +19,19 @@ from clearance.scene.model import Scene
 from clearance.scene.pallets import assembled
 from clearance.scene.schema import Setup
 from clearance.scene.toml_file import MM_PER_UNIT, read_toml
-from clearance.scene.tries import DIGITS, SAME, Edit, Instead, Off, OnSeat, Set, Unfit, UseNozzles, applied
+from clearance.scene.tries import (
+    DIGITS,
+    SAME,
+    Edit,
+    Instead,
+    Off,
+    OnSeat,
+    Packed,
+    Set,
+    Unfit,
+    UseNozzles,
+    applied,
+)
 
 
 def write_tried(scene: Scene, target: str | None = None) -> None:
@@ -48,7 +60,8 @@ def with_tried(scene: Scene) -> tuple[bytes, bytes]:
         InputError: the file has changed since it was read; or what is tried cannot be said in it.
     """
     asked = scene.reading
-    edits = () if asked is None or asked.trial is None else asked.trial.edits
+    every = () if asked is None or asked.trial is None else asked.trial.edits
+    edits = [one for one in every if not isinstance(one, Packed)]
     if not edits:
         raise InputError(None, "--write", "nothing is tried that could be written", "--move, say")
     raw = _as_read(scene)
@@ -90,10 +103,10 @@ def _on_pallets(scene: Scene, edits: Sequence[Edit]) -> set[str]:
     """
     found = set()
     for edit in edits:
-        written = None if isinstance(edit, UseNozzles) else scene.items[edit.item].written
+        written = None if isinstance(edit, UseNozzles | Packed) else scene.items[edit.item].written
         if written is None:
             continue
-        assert not isinstance(edit, UseNozzles)
+        assert not isinstance(edit, UseNozzles | Packed)
         found.add(edit.item)
         if isinstance(edit, Set) and written.of(f"params.{edit.param}")[1] != scene.units:
             why = f'"{edit.item}" stands in {written.file}, whose lengths are in another unit'
@@ -132,6 +145,8 @@ def rewritten(
     mm = MM_PER_UNIT[units]
     changes = {str(each["item"]).strip(): each for each in document.get("change", [])}
     for edit in edits:
+        if isinstance(edit, Packed):
+            continue
         if isinstance(edit, UseNozzles):
             if "heads" not in document:
                 document["heads"] = tomlkit.table()

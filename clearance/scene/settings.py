@@ -253,7 +253,7 @@ class FromLibrary:
 
     ``params`` has every parameter with the value used, mm and degrees, ``chosen`` the names of those that the
     setup gives; ``fit`` is the part it is fitted to, ``fitted`` the names of those that the fit decided, none
-    where it failed; ``holes``: its thread holes, in its own frame.
+    where it failed; ``holes``: its thread holes, ``screws``: where its own leave its foot, in its own frame.
     """
 
     kind: Kind
@@ -263,6 +263,7 @@ class FromLibrary:
     fit: str | None = None
     holes: tuple[ThreadHole, ...] = ()
     fitted: tuple[str, ...] = ()
+    screws: tuple[tuple[float, float, float], ...] = ()
 
     @property
     def decided(self) -> tuple[str, ...]:

@@ -46,13 +46,13 @@ def attracts(body: Body, held: Body) -> bool:
     return is_magnet(body) and is_magnetic(held.material, held.density)
 
 
-def table_is_described(bodies: Sequence[Body]) -> bool:
-    """Whether the machine file says where there is table at Z = 0: elsewhere nothing stands there.
+def table_is_described(bodies: Sequence[Body], table: float = 0.0) -> bool:
+    """Whether the machine file says where there is table: elsewhere nothing stands there.
 
     Args:
-        bodies: all of a scene, the machine's among them.
+        bodies: all of a scene, the machine's among them.   table: machine Z of its top; 0, save on packing.
     """
-    return any(b.kind == "machine" and abs(float(b.aabbs.box[1][2])) <= _TOP for b in bodies)
+    return any(b.kind == "machine" and abs(float(b.aabbs.box[1][2]) - table) <= _TOP for b in bodies)
 
 
 def is_magnet(body: Body) -> bool:
@@ -77,7 +77,11 @@ MANY = 300_000
 
 
 def feet_findings(
-    bodies: Sequence[Body], together: Iterable[Sequence[int]], masses: Masses, cut: Collection[str] = ()
+    bodies: Sequence[Body],
+    together: Iterable[Sequence[int]],
+    masses: Masses,
+    cut: Collection[str] = (),
+    table: float = 0.0,
 ) -> list[Finding]:
     """What would tip off what carries it, or has nothing under it.
 
@@ -90,8 +94,9 @@ def feet_findings(
         together: indices of the bodies that are there at one time; each of them is looked at.
         masses: of the items. Where a density is not known, steel is taken.
         cut: names of the parts that are cut: of these it is told state by state whether they float.
+        table: machine Z of its top.
     """
-    framed = table_is_described(bodies)
+    framed = table_is_described(bodies, table)
     told: dict[tuple[str, str], Finding] = {}
     faces = _AllFaces(bodies)
     index = {body.name: k for k, body in enumerate(bodies)}
@@ -109,7 +114,7 @@ def feet_findings(
             rest = row.difference(load)
             beside = _beside(load, rest, faces, masses)
             if beside is None:
-                if body.name not in cut and not _hangs(k, rest, bodies, index, framed):
+                if body.name not in cut and not _hangs(k, rest, bodies, index, framed, table):
                     message = f"floats at Z {float(body.aabbs.box[0][2]):.2f}: nothing is under it"
                     told.setdefault(
                         (body.name, "floats"), Finding("floats", "close", message, item=body.name)
@@ -209,11 +214,13 @@ def _beside(
     return None if centre is None else beside
 
 
-def _hangs(k: int, rest: frozenset[int], bodies: Sequence[Body], index: dict[str, int], framed: bool) -> bool:
+def _hangs(
+    k: int, rest: frozenset[int], bodies: Sequence[Body], index: dict[str, int], framed: bool, table: float
+) -> bool:
     """Whether what has nothing under it may be kept up all the same: by a table of which the machine file
     says nothing, by jaws or a ring, or by a holder or a piece of the machine that it touches."""
     low, high = bodies[k].aabbs.box
-    if (abs(float(low[2])) <= _TOP and not framed) or _gripped(bodies[k], bodies, index):
+    if (abs(float(low[2]) - table) <= _TOP and not framed) or _gripped(bodies[k], bodies, index):
         return True
     near = (
         j

@@ -131,7 +131,15 @@ class UseNozzles:
     name: str
 
 
-Edit = OnSeat | Set | Unfit | Off | Instead | UseNozzles
+@dataclass(frozen=True)
+class Packed:
+    """All that stands on the table lies on so much packing, mm, that is not described; that it is higher its
+    places say. Nothing of it is written into a file."""
+
+    by: float
+
+
+Edit = OnSeat | Set | Unfit | Off | Instead | UseNozzles | Packed
 
 
 def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
@@ -155,6 +163,8 @@ def together(edits: Sequence[Edit]) -> tuple[Edit, ...]:
             out["instead", edit.item] = edit
         elif isinstance(edit, UseNozzles):
             out["nozzles",] = edit
+        elif isinstance(edit, Packed):
+            out["packed",] = edit
         else:
             out["off", edit.item] = edit
     return tuple(out.values())

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.where.best import ENOUGH, Bound, Rooms, Spot, best_of
-from clearance.advice.where.conditions import Work
+from clearance.advice.where.conditions import CUTS_INTO, TOUCHES, Work
 from clearance.advice.where.confirm import PlaceJudge
 from clearance.advice.where.found import Hole, ItemPlaces, Place, Region, Side
 from clearance.advice.where.free import Map, Probe, Reason, look
@@ -325,11 +325,22 @@ class Finder:
 
     # -------------------------------------------------------------------------------------- what bounds it
     def room_now(self) -> tuple[float | None, str]:
-        """By how much it may be off where it stands now, mm; None where that is no place, and why."""
+        """By how much it may be off where it stands now, mm; None where that is no place, and why.
+
+        What is not proven to be a place is one all the same where the judge says nothing, with no room: what
+        touches, or stands on the last bit of what carries it.
+        """
         seat, at = self.found.seat, self.found.seat.origin[None]
         wrong, why = self.probe.first_wrong(at, 0.0)
-        if wrong[0]:
-            return None, self.found.reasons[int(why[0])].words
+        words = self.found.reasons[int(why[0])].words if wrong[0] else ""
+        if wrong[0] and self.work.partly and not self.work.in_part:
+            return None, words
+        if wrong[0] or not self.work.judged:
+            said = self._judged_now()
+            if said is not None:
+                return None, said
+            if wrong[0]:
+                return 0.0, words.replace(CUTS_INTO, TOUCHES, 1)
         if seat.lines is not None and seat.holes is None:
             lines = seat.lines
             t = lines.along(np.arange(len(lines)), np.repeat(seat.origin[None], len(lines), axis=0))
@@ -343,6 +354,11 @@ class Finder:
             return None, "its screw does not stand over a thread hole"
         free, _ = self.work.room(at, np.zeros(1))
         return float(min(free[0], self.rooms.of(at, 0.0)[0])), ""
+
+    def _judged_now(self) -> str | None:
+        """What the judge says is wrong where it stands now."""
+        judge = self.judge or PlaceJudge(self.scene, [self.found.seat.item], self.heard)
+        return judge.wrong(self.scene)
 
     def bounds(self, spot: Spot) -> list[Bound]:
         """What bounds a place on each side."""

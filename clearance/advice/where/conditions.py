@@ -24,6 +24,8 @@ Index = NDArray[np.intp]
 
 #: so deep a tip must lie over metal to press it, mm
 TOUCH = 0.05
+#: how a condition's words begin that it must not cut into something, and what is said where it touches that
+CUTS_INTO, TOUCHES = "it would cut into", "it touches"
 #: depths that are told apart where a tip bears, mm
 DEPTHS = (0.1, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 20.0)
 

@@ -76,8 +76,8 @@ class ItemPlaces:
         forbids: what forbids places, the one that forbids most first: words, share.
         doubts: what the judge said against places that were found; these are not among ``regions``.
         looked_at: the judge alone tells its work, at single places.
-        now: by how much it may be off where it stands now, mm; None where that is no place,
-            and ``now_why`` that is.
+        now: by how much it may be off where it stands now, mm; None where that is no place.
+            ``now_why``: why not, or why by nothing at all.
         partly: parts on which its tip lies in part only where it stands now.
         in_part: a tip that lies on metal in part is enough for these places.
         opens: what would make room where there is none.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from clearance.advice.where.answer import ItemPlaces, Progress, find_item
 from clearance.advice.where.several import Where
 from clearance.errors import InputError
 from clearance.scene.model import Body, Scene
-from clearance.scene.reread import edited, found_item, params_of
+from clearance.scene.reread import edited, found_item, in_the_file, params_of
 from clearance.scene.tries import Instead, Param
 from fixtures_lib.holder import Does
 
@@ -121,10 +121,15 @@ def _as(scene: Scene, body: Body, kind: str) -> tuple[Scene | None, str]:
     """
     if _kind(body) == kind:
         return with_sizes(scene, [body.name]), ""
+    from fixtures_lib import library
+
+    def in_file(params: Mapping[str, Any]) -> dict[str, Any]:
+        return in_the_file(scene, body, library.get(kind), params)
+
     keys: dict[str, Any] = {"holder": kind, "model": None, "shape": None, "params": {}, "fit": None}
     parts = sorted((b for b in scene.bodies if b.kind == "part"), key=lambda b: _apart(b, body))
-    tries = [{**keys, "params": _usual(kind, body, part)} for part in parts]
-    tries += [{**keys, "fit": part.name, "params": _screw(kind, body)} for part in parts]
+    tries = [{**keys, "params": in_file(_usual(kind, body, part))} for part in parts]
+    tries += [{**keys, "fit": part.name, "params": in_file(_screw(kind, body))} for part in parts]
     tries += [keys]
     why = ""
     for each in tries:

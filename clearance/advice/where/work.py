@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.advice.where.conditions import Apart, Condition, Inside, Work
+from clearance.advice.where.conditions import CUTS_INTO, Apart, Condition, Inside, Work
 from clearance.advice.where.pressing import BESIDE, ROUND, Heard, face, hulls, pressing
 from clearance.geometry.aabb import boxes_of
 from clearance.mesh.sections import region
@@ -22,7 +22,7 @@ from clearance.process.support import TOUCHES
 from clearance.scene.model import Body, Scene
 from clearance.scene.overlaps import NOTICED
 from clearance.scene.stability import table_is_described
-from fixtures_lib.holder import between
+from fixtures_lib.holder import Fastened, between
 
 if TYPE_CHECKING:
     from clearance.advice.where.seats import ItemSeat
@@ -65,6 +65,7 @@ def work_of(
         found = pressing(there, seat.index, asked, seat.origin, partly)
         conditions += found.conditions
         judged, in_part = found.judged, found.partly
+    judged = judged and not _hangs_beside(there, body)
     for k in seat.moving:
         conditions += _cuts(there, k, without, seat.origin, seat.around, against)
     fixed: list[Condition] = []
@@ -152,6 +153,13 @@ def _table(scene: Scene, body: Body, low: float) -> Any:
     return shapely.union_all([face(b.triangles_M, low, True, TOUCHES + b.allow.height) for b in others])
 
 
+def _hangs_beside(scene: Scene, body: Body) -> bool:
+    """Whether it is screwed to the side of what it touches, on no plane: of that the judge alone knows."""
+    if body.library is None or body.library.fastened is Fastened.STANDS or body.stands_on or body.also_on:
+        return False
+    return table_is_described(scene.bodies) and abs(foot(body)[0]) > TOUCHES
+
+
 def _cuts(
     scene: Scene,
     k: int,
@@ -182,7 +190,7 @@ def _cuts(
                 continue
             for theirs in shells_of(other, body.kind == "part"):
                 less = NOTICED / 2.0 if b in against else 0.0
-                out += layers(mine, theirs, origin, f'it would cut into "{other.name}"', less)
+                out += layers(mine, theirs, origin, f'{CUTS_INTO} "{other.name}"', less)
     return out
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.per_move import HORIZON
+from clearance.checking.result import side_and_height
 from clearance.errors import printable
 from clearance.pose.fit import AT_95
 from clearance.records import record
@@ -253,8 +254,7 @@ def nearest(sheet: Sheet) -> Html:
             p.head,
             p.item,
             down(p.clearance),
-            down(p.side),
-            down(p.height),
+            *side_and_height(p.clearance, p.side, p.height, down),
             down(p.spare),
             p.where,
         )

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from clearance.checking.result import side_and_height
 from clearance.report.sheet.markup import (
     BREAK,
     MARKS,
@@ -322,7 +323,8 @@ def feeler(sheet: Sheet) -> Html:
         at = tag("strong", xyz([float(c) for c in pair.head_at], "XY" if pair.head == "lower" else "XYZ"))
         feel = xyz([float(c) for c in pair.on_item]) if pair.on_item is not None else NONE
         gap: object = tag("strong", "do not go there") if touch else tag("strong", down(pair.clearance))
-        rows.append((at, who(pair), gap, down(pair.side), down(pair.height), feel, pair.where))
+        beside = side_and_height(pair.clearance, pair.side, pair.height, down)
+        rows.append((at, who(pair), gap, *beside, feel, pair.where))
     note = tag(
         "p",
         "Jog there slowly and try the gap with a feeler before the wire is in; Z is the upper head's face.",

@@ -1,0 +1,222 @@
+"""Bodies as they stand go in; findings come out where a holder that is screwed down, or held by its shank,
+touches nothing that could hold it, or where its screws go into nothing.
+
+What is bolted to the machine is held by that, or by way of other holders: each must touch one that carries,
+or the machine. A part holds what the setup says stands on it. A model or plain shape of the user's own may be
+fastened in any way, and holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.apart import BoxedTriangles, apart
+from clearance.geometry.transforms import apply
+from clearance.scene.model import Body, Finding
+from clearance.scene.overlaps import crossed
+from clearance.scene.stability import REST, table_is_described
+from fixtures_lib.holder import Does, Fastened
+
+Array = NDArray[np.float64]
+
+#: the findings' kind
+HANGS = "bolted to nothing"
+#: half the width of a screw that is known by its place alone, mm
+SCREW = 4.0
+
+
+def hanging_findings(
+    bodies: Sequence[Body], together: Iterable[Sequence[int]], table: float = 0.0
+) -> list[Finding]:
+    """What is screwed down, or held by its shank, and touches nothing that could hold it.
+
+    Of what hangs in the air together it is told of those that stand on none of the others. Nothing is told
+    where the machine file describes no table.
+
+    Args:
+        bodies: all of a scene.
+        together: indices of the bodies that are there at one time; each of them is looked at.
+        table: machine Z of its top.
+    """
+    if not table_is_described(bodies, table):
+        return []
+    touching = _Touching(bodies)
+    told: dict[str, Finding] = {}
+    seen = set()
+    for present in together:
+        row = frozenset(present)
+        if row in seen:
+            continue
+        seen.add(row)
+        hanging = _hanging(bodies, row, touching)
+        names = {bodies[k].name for k in hanging if not _loose(bodies[k])}
+        for k in sorted(row):
+            body = bodies[k]
+            if body.library is None or _loose(body) or body.name in told:
+                continue
+            if k not in hanging:
+                said = _screws(bodies, k, row)
+            elif not names & {body.stands_on, *body.also_on}:
+                said = _said(bodies, k, row, hanging, touching)
+            else:
+                continue
+            if said:
+                told[body.name] = Finding(HANGS, "close", said, body.name)
+    return list(told.values())
+
+
+def _hanging(bodies: Sequence[Body], row: frozenset[int], touching: _Touching) -> list[int]:
+    """Those of what is there that nothing holds, in order; loose elements that hang with them too."""
+    waiting = {k for k in row if bodies[k].library is not None}
+    held = [k for k in row if k not in waiting and bodies[k].kind != "part"]
+    for k in sorted(waiting):
+        under = (j for j in row if bodies[j].kind == "part" and _may_bear(bodies[j], bodies[k]))
+        if any(touching.at(k, j) for j in under):
+            waiting.discard(k)
+            held.append(k)
+    while held and waiting:
+        by = held.pop()
+        if _carries(bodies[by]):
+            found = {k for k in waiting if touching.at(k, by)}
+            waiting -= found
+            held += found
+    return sorted(waiting)
+
+
+def _screws(bodies: Sequence[Body], k: int, row: frozenset[int]) -> str:
+    """What is told of a holder's own screws; "" where they find something, or none is known.
+
+    Where the sunk ends are drawn, each has to; of a rail that bridges a gap one is enough.
+    """
+    body = bodies[k]
+    assert body.library is not None
+    parts = np.split(body.triangles_M, np.cumsum(body.shells)[:-1]) if body.shells else []
+    ends = [parts[n] for n in body.sunk]
+    placed = [apply(body.T_MI, _disc(middle)) for middle in body.library.screws]
+    screws = ends or placed
+    into = [
+        bodies[j]
+        for j in sorted(row)
+        if j != k and (bodies[j].kind != "part" or _may_bear(bodies[j], body)) and _carries(bodies[j])
+    ]
+    idle = sum(not any(_meets(screw, other) for other in into) for screw in screws)
+    if not idle or (placed and idle < len(placed)):
+        return ""
+    if len(screws) == 1:
+        return "its screw goes into nothing"
+    if idle == len(screws):
+        return f"none of its {idle} screws goes into anything"
+    return f"{idle} of its {len(screws)} screws {'goes' if idle == 1 else 'go'} into nothing"
+
+
+def _disc(middle: Sequence[float]) -> Array:
+    """A screw's end as a flat square (2, 3, 3) about its middle."""
+    x, y, z = middle
+    a, b, c, d = ((x + SCREW * i, y + SCREW * j, z) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
+    return np.array([[a, b, c], [a, c, d]])
+
+
+def _meets(screw: Array, other: Body) -> bool:
+    """Whether a screw's end touches a body, or is in it."""
+    low, high = other.aabbs.box
+    corners = screw.reshape(-1, 3)
+    if (corners.min(axis=0) > high + REST).any() or (corners.max(axis=0) < low - REST).any():
+        return False
+    if (
+        apart(BoxedTriangles(screw, AabbSet(*boxes_of(screw))), _surface(other), REST, enough=REST)
+        is not None
+    ):
+        return True
+    return other.closed and bool(crossed(corners[:1], other.triangles_M)[0])
+
+
+def _said(
+    bodies: Sequence[Body], k: int, row: frozenset[int], hanging: Sequence[int], touching: _Touching
+) -> str:
+    """What is told of one that hangs, with what is nearest that could hold it."""
+    body = bodies[k]
+    assert body.library is not None
+    with_it = [bodies[j].name for j in hanging if j != k and touching.at(k, j) and not _on(bodies[j], body)]
+    what = "touches nothing that it could be screwed to"
+    if with_it:
+        what = "touches only " + " and ".join(f'"{name}"' for name in with_it)
+        what += ", which hangs in the air too" if len(with_it) == 1 else ", which hang in the air too"
+    elif body.library.fastened is Fastened.IN_A_SHANK:
+        what = "touches nothing that could hold its shank"
+    others = [j for j in sorted(row) if j not in hanging and bodies[j].kind != "part" and _carries(bodies[j])]
+    near = touching.nearest(k, others)
+    return what if near is None else f'{what} (nearest: "{bodies[near[1]].name}", {near[0]:.1f} mm)'
+
+
+def _loose(body: Body) -> bool:
+    """Whether a holder of the library stands by its own weight."""
+    return body.library is not None and body.library.fastened is Fastened.STANDS
+
+
+def _carries(body: Body) -> bool:
+    """Whether something can be fixed to it: not to a clamp, which only holds a part."""
+    return body.library is None or bool(body.library.does & (Does.BEARS | Does.CARRIES))
+
+
+def _may_bear(part: Body, body: Body) -> bool:
+    """Whether a part is what the setup says a holder stands on, or that stands loose."""
+    return _loose(body) or _on(body, part)
+
+
+def _on(body: Body, below: Body) -> bool:
+    """Whether the setup says that a body stands on another one."""
+    return below.name in (body.stands_on, *body.also_on)
+
+
+class _Touching:
+    """Which bodies touch; each pair is looked at once."""
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self.bodies = bodies
+        boxes = np.array([body.aabbs.box for body in bodies]).reshape(-1, 2, 3)
+        self._low, self._high = boxes[:, 0], boxes[:, 1]
+        off = np.array([max(body.allow.side, body.allow.height) for body in bodies])
+        #: up to which distance two touch, and how far their boxes are apart, (N, N) each, mm
+        self._reach = REST + off + off[:, None]
+        over = np.maximum(self._low[:, None] - self._high, 0.0)
+        self._apart = np.linalg.norm(over + over.transpose(1, 0, 2), axis=2)
+        self._told: dict[tuple[int, int], bool] = {}
+
+    def at(self, a: int, b: int) -> bool:
+        """Whether two bodies touch, or one holds the other within."""
+        key = (min(a, b), max(a, b))
+        if key not in self._told:
+            self._told[key] = bool(self._apart[key] <= self._reach[key]) and self._touch(*key)
+        return self._told[key]
+
+    def _touch(self, a: int, b: int) -> bool:
+        reach = float(self._reach[a, b])
+        if apart(_surface(self.bodies[a]), _surface(self.bodies[b]), reach, enough=reach) is not None:
+            return True
+        return any(
+            (self._low[i] <= self._low[j]).all()
+            and (self._high[i] >= self._high[j]).all()
+            and self.bodies[i].closed
+            and bool(crossed(self.bodies[j].triangles_M[0, :1], self.bodies[i].triangles_M)[0])
+            for i, j in ((a, b), (b, a))
+        )
+
+    def nearest(self, k: int, others: Sequence[int]) -> tuple[float, int] | None:
+        """How far the nearest of others is, mm, and which it is."""
+        best = None
+        for j in sorted(others, key=lambda j: float(self._apart[k, j])):
+            most = np.inf if best is None else best[0]
+            if self._apart[k, j] >= most:
+                break
+            far = apart(_surface(self.bodies[k]), _surface(self.bodies[j]), most)
+            if far is not None and (best is None or far < best[0]):
+                best = (far, j)
+        return best
+
+
+def _surface(body: Body) -> BoxedTriangles:
+    return BoxedTriangles(body.triangles_M, body.aabbs)
