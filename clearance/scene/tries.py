@@ -131,7 +131,7 @@ class UseNozzles:
     name: str
 
 
-@dataclass(frozen=True)
+@record
 class Packed:
     """All that stands on the table lies on so much packing, mm, that is not described; that it is higher its
     places say. Nothing of it is written into a file."""
