@@ -17,8 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance import cli
-from clearance.checking.result import side_and_height
-from clearance.report.terminal import CAUTIONS, as_text, rounded_down
+from clearance.report.terminal import CAUTIONS, as_text, rounded_down, side_and_height
 from clearance.scene.model import Finding, SideHeight, StretchKind
 from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
 

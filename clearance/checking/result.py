@@ -6,7 +6,7 @@ Lengths are mm, rounded down.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from html import escape
@@ -391,19 +391,3 @@ def _list(lines: Iterable[str], more: int) -> str:
 
 def _more(count: int) -> str:
     return f"<p>and {count} more</p>" if count > 0 else ""
-
-
-def side_and_height(
-    clearance: float, side: float | None, height: float | None, text: Callable[[float | None], str]
-) -> tuple[str, str]:
-    """Side and height of a head and an item as a row shows them. What does not touch has no 0.00 there, which
-    would read as if it did: it is "beside", at the same height, or "over", or under, the same place.
-
-    Args:
-        clearance: in space, mm.   side, height: mm, None where there is none.   text: of a length.
-    """
-    zero = text(0.0)
-    a, b = text(side), text(height)
-    if text(clearance) == zero:
-        return a, b
-    return "over" if a == zero else a, "beside" if b == zero else b

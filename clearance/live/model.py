@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.session import Row, Session
-from clearance.checking.result import PairChange, shown, side_and_height
+from clearance.checking.result import PairChange, shown
 from clearance.errors import printable
 from clearance.geometry.transforms import Matrix, invert
 from clearance.live.holes import Screws
 from clearance.live.shapes import as_points, drawn
 from clearance.records import changing
+from clearance.report.terminal import side_and_height
 from clearance.scene.model import Body, Stretch, StretchKind
 from clearance.scene.tries import Stand, angles
 from clearance.view.meshes import flatten

@@ -12,11 +12,10 @@ import math
 import re
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
-from clearance.checking.result import side_and_height
 from clearance.errors import printable as _plain
 from clearance.report.descriptions import account_of
 
@@ -103,6 +102,22 @@ def rounded_down(value: float | None) -> str:
     # repr is the shortest decimal that is this very double, so 0.29 stays 0.29; and 6.1 - 6 in doubles is 0.1
     down = Decimal(repr(float(value) + _DOUBLES)).quantize(_CENT, rounding=ROUND_FLOOR)
     return str(down + 0)
+
+
+def side_and_height(
+    clearance: float, side: float | None, height: float | None, text: Callable[[float | None], str]
+) -> tuple[str, str]:
+    """Side and height of a head and an item as a row shows them. What does not touch has no 0.00 there, which
+    would read as if it did: it is "beside", at the same height, or "over", or under, the same place.
+
+    Args:
+        clearance: in space, mm.   side, height: mm, None where there is none.   text: of a length.
+    """
+    zero = text(0.0)
+    a, b = text(side), text(height)
+    if text(clearance) == zero:
+        return a, b
+    return "over" if a == zero else a, "beside" if b == zero else b
 
 
 def verdict_sentence(result: Result, below: bool = True) -> str:

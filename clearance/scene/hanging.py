@@ -149,7 +149,14 @@ def _said(
         what = "touches nothing that could hold its shank"
     others = [j for j in sorted(row) if j not in hanging and bodies[j].kind != "part" and _carries(bodies[j])]
     near = touching.nearest(k, others)
-    return what if near is None else f'{what} (nearest: "{bodies[near[1]].name}", {near[0]:.1f} mm)'
+    if near is None:
+        return what
+    far, under = near
+    what += f' (nearest: "{bodies[under].name}", {far:.1f} mm)'
+    (low, high), (below, top) = body.aabbs.box, bodies[under].aabbs.box
+    if top[2] <= low[2] and (low[:2] < top[:2]).all() and (high[:2] > below[:2]).all():
+        what += "; if it is packed up from there, add the packing as an item"
+    return what
 
 
 def _loose(body: Body) -> bool:

@@ -11,12 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking.per_move import HORIZON
-from clearance.checking.result import side_and_height
 from clearance.errors import printable
 from clearance.pose.fit import AT_95
 from clearance.records import record
 from clearance.report.sheet.markup import MARKS, NONE, Html, down, joined, position, section, table, tag
-from clearance.report.terminal import rounded_down
+from clearance.report.terminal import rounded_down, side_and_height
 from clearance.scene.measured import Lies, zeros_of
 
 if TYPE_CHECKING:

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from clearance.checking.result import side_and_height
 from clearance.report.sheet.markup import (
     BREAK,
     MARKS,
@@ -23,6 +22,7 @@ from clearance.report.sheet.markup import (
     who,
     xyz,
 )
+from clearance.report.terminal import side_and_height
 
 if TYPE_CHECKING:
     from clearance.report.sheet.data import CutSetting, Element, Sheet
