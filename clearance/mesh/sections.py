@@ -6,6 +6,7 @@ what stands over a flat region come (two-point Gauss rule).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes, boxes_of
-from clearance.geometry.planar import areas
+from clearance.geometry.planar import areas, following, preceding
 from clearance.mesh.topology import shells
 from clearance.records import record
 
@@ -74,16 +75,43 @@ def rings(segments: Array) -> list[Array]:
     if not len(segments):
         return []
     flat = np.ascontiguousarray(segments.reshape(-1, 2))
-    keys = flat.view([("x", np.float64), ("y", np.float64)]).reshape(-1)
-    _, first, number = np.unique(keys, return_index=True, return_inverse=True)
+    # complex numbers are sorted by x, then by y
+    _, first, number = np.unique(flat.view(np.complex128)[:, 0], return_index=True, return_inverse=True)
     points = flat[first]
-    ends = number.reshape(-1, 2).tolist()
-    at: list[list[int]] = [[] for _ in range(len(points))]
+    ends = number.reshape(-1, 2)
+    paired = bool((np.bincount(number) == 2).all())
+    chains = _loops(ends) if paired else _closed(ends.tolist(), len(points))
+    found = (_plain(points[chain]) for chain in chains)
+    return [ring for ring in found if len(ring) >= 3]
+
+
+def _loops(ends: NDArray[np.intp]) -> Iterator[list[int]]:
+    """Loops of points along segments, ``ends`` (S, 2), where at each point two of them end: each point is
+    on one loop. Of two that meet, or of a segment's ends, the other one is their sum less the one."""
+    at_point = np.zeros(int(ends.max()) + 1, dtype=np.intp)
+    np.add.at(at_point, ends, np.arange(len(ends))[:, None])
+    segments, across = at_point.tolist(), ends.sum(axis=1).tolist()
+    used = [False] * len(ends)
+    for k, (start, point) in enumerate(ends.tolist()):
+        if used[k]:
+            continue
+        used[k] = True
+        chain, segment = [start], k
+        while point != start:
+            chain.append(point)
+            segment = segments[point] - segment
+            used[segment] = True
+            point = across[segment] - point
+        yield chain
+
+
+def _closed(ends: list[list[int]], count: int) -> Iterator[list[int]]:
+    """The same where any number of segments end at a point, out of ``count``; those that close."""
+    at: list[list[int]] = [[] for _ in range(count)]
     for k, (a, b) in enumerate(ends):
         at[a].append(k)
         at[b].append(k)
     used = [False] * len(ends)
-    found = []
     for k in range(len(ends)):
         if used[k]:
             continue
@@ -97,10 +125,7 @@ def rings(segments: Array) -> list[Array]:
             a, b = ends[step]
             chain.append(b if a == chain[-1] else a)
         if chain[-1] == chain[0]:
-            ring = _plain(points[chain[:-1]])
-            if len(ring) >= 3:
-                found.append(ring)
-    return found
+            yield chain[:-1]
 
 
 def _plain(ring: Array) -> Array:
@@ -108,29 +133,30 @@ def _plain(ring: Array) -> Array:
     for _ in range(16):
         if len(ring) < 4:
             break
-        before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
-        way, off = after - before, ring - before
-        length = np.hypot(way[:, 0], way[:, 1])
-        aside = np.abs(way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0])
-        none = aside <= STRAIGHT * length
+        x, y = ring.T
+        x0, y0 = preceding(x), preceding(y)
+        way_x, way_y = following(x) - x0, following(y) - y0
+        aside = np.abs(way_x * (y - y0) - way_y * (x - x0))
+        none = aside <= STRAIGHT * np.hypot(way_x, way_y)
         if not none.any():
             break
         # of corners in a row only every other one at a time, else a shallow curve would go as a whole
-        drop = none & ~(np.roll(none, 1) & (np.arange(len(ring)) % 2 == 1))
-        ring = ring[~drop]
+        both = none & preceding(none)
+        both[::2] = False
+        ring = ring[none == both]
     return ring
 
 
 def area(ring: Array) -> float:
     """The area of a ring (n, 2), mm2, whichever way it runs (shoelace formula)."""
     x, y = ring[:, 0] - ring[0, 0], ring[:, 1] - ring[0, 1]
-    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2.0
+    return abs(float(x @ following(y) - y @ following(x))) / 2.0
 
 
 def holds(ring: Array, point: Array) -> bool:
     """Whether the ring (n, 2) goes around the point (2,): the even-odd rule."""
     x, y = ring[:, 0] - point[0], ring[:, 1] - point[1]
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
+    x1, y1 = following(x), following(y)
     across = (y > 0) != (y1 > 0)
     right = (x1 - x) * (0.0 - y) / np.where(across, y1 - y, 1.0) + x > 0.0
     return bool(np.count_nonzero(across & right) % 2)
@@ -162,7 +188,7 @@ def hole_of(ring: Array) -> HoleRing:
         if np.ptp(radius) <= max(ROUND, ROUND_SHARE * mean):
             return HoleRing((float(middle[0] + a), float(middle[1] + b)), 2.0 * mean, True)
     centre = _centroid(ring)
-    way = np.roll(ring, -1, axis=0) - ring
+    way = following(ring) - ring
     share = ((centre - ring) * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1e-300)
     off = ring + np.clip(share, 0.0, 1.0)[:, None] * way - centre
     inside = holds(ring, centre)
@@ -172,7 +198,7 @@ def hole_of(ring: Array) -> HoleRing:
 
 def _centroid(ring: Array) -> Array:
     p = ring - ring[0]
-    q = np.roll(p, -1, axis=0)
+    q = following(p)
     cross = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
     total = cross.sum()
     if total == 0.0:
