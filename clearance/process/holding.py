@@ -450,7 +450,7 @@ class ContactCache:
         own, sunk = foot_of(body)
         low = float(own[..., 2].min())
         stands = any(
-            not found.touching.is_empty
+            found.touches
             for k in there
             if self.bodies[k].aabbs.box[1][2] >= low - SHIM
             for found in [self.bearing(clamp, k)]

@@ -158,7 +158,7 @@ class _Job:
         low, high = self.scene.bodies[part].aabbs.box
         if aside and len(self.scene.bodies[clamp].aabbs.meeting(low - MEETS, high + MEETS)):
             return True
-        return not self.contact.bearing(clamp, part).touching.is_empty
+        return self.contact.bearing(clamp, part).touches
 
     def _together(self, states: list[State]) -> tuple[tuple[State, ...], tuple[Finding, ...]]:
         """States and findings; what many cuts leave loose in a part is told with the first of them."""

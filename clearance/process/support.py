@@ -9,6 +9,7 @@ where the bodies' boxes meet are looked at.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -163,19 +164,37 @@ GRID = 1e-6
 _BESIDE = 1e-3
 
 
-@record
 class Bearing:
     """Where one body lies on another.
 
-    Attributes:
-        touching: places where they touch, seen from above (shapely; may be empty).
-        near: places where they are farther apart, but no more than ``SHIM``.
+    Args:
+        touching: polygons seen from above (shapely) in which they touch, of each pair of faces.
+        near: those in which they are farther apart, but no more than ``SHIM``.
         gap: the least gap there, upright, mm; infinite where there is no such place.
     """
 
-    touching: Any
-    near: Any
-    gap: float
+    def __init__(self, touching: Sequence[Any], near: Sequence[Any], gap: float) -> None:
+        self._touching, self._near, self.gap = touching, near, gap
+
+    @cached_property
+    def touching(self) -> Any:
+        """Places where they touch (shapely; may be empty)."""
+        return _union(self._touching)
+
+    @cached_property
+    def near(self) -> Any:
+        """Places where they are farther apart, but no more than ``SHIM``."""
+        return _union(self._near)
+
+    @cached_property
+    def touches(self) -> bool:
+        """Whether there is a place where they touch: most askers want no more, and joining takes long."""
+        import shapely
+
+        found = np.array(self._touching, dtype=object)
+        # one that is this wide stays, however its edges are rounded
+        wide = shapely.area(found) > 10.0 * GRID * shapely.length(found)
+        return bool(wide.any()) or not self.touching.is_empty
 
 
 def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
@@ -184,17 +203,14 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
     Args:
         reach: how far apart two faces may be to be told of, mm.
     """
-    import shapely
-
-    nothing = shapely.Polygon()
     low = np.maximum(above.aabbs.box[0], below.aabbs.box[0])
     high = np.minimum(above.aabbs.box[1], below.aabbs.box[1])
     low[2], high[2] = low[2] - reach, high[2] + reach
     if (low > high).any():
-        return Bearing(nothing, nothing, float("inf"))
+        return Bearing((), (), float("inf"))
     upper, lower = _Faces(above, low, high, -1.0), _Faces(below, low, high, 1.0)
     if not (len(upper) and len(lower)):
-        return Bearing(nothing, nothing, float("inf"))
+        return Bearing((), (), float("inf"))
     touch = TOUCHES + above.allow.height + below.allow.height
     touching, near, gap = [], [], float("inf")
     if upper.many or lower.many:
@@ -217,7 +233,7 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
             touching += polygons
             near += far
             gap = min(gap, least)
-    return Bearing(_union(touching), _union(near), gap)
+    return Bearing(touching, near, gap)
 
 
 def _union(polygons: Sequence[Any]) -> Any:
@@ -349,26 +365,34 @@ def _clip(shape: Array, normal: Array, offset: Array) -> Array:
     """Convex polygons (P, N, 2) cut back to where normal . x + offset >= 0 (Sutherland and Hodgman, Reentrant
     polygon clipping, CACM 17, 1974). Corners may repeat; nan throughout is none left."""
     count = shape.shape[1]
-    side = (shape * normal[:, None]).sum(axis=2) + offset[:, None]
-    after, there = np.roll(shape, -1, axis=1), np.roll(side, -1, axis=1)
+    side = shape[..., 0] * normal[:, :1] + shape[..., 1] * normal[:, 1:] + offset[:, None]
     keep = side >= 0.0
-    crosses = keep != (there >= 0.0)
+    if keep.all():
+        return np.concatenate((shape, shape[:, :1]), axis=1)
+    if not keep.any():
+        return np.full((len(shape), count + 1, 2), np.nan)
+    after, there = _following(shape), _following(side)
+    crosses = keep != _following(keep)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(crosses, side / (side - there), 0.0)
-    crossing = shape + share[..., None] * (after - shape)
-    slots = np.stack([shape, crossing], axis=2).reshape(len(shape), 2 * count, 2)
-    used = np.stack([keep, crosses], axis=2).reshape(len(shape), 2 * count)
-    order = np.argsort(~used, axis=1, kind="stable")[:, : count + 1]
-    out = np.take_along_axis(slots, order[..., None], axis=1)
-    good = np.take_along_axis(used, order, axis=1)
+    slots, used = np.empty((len(shape), 2 * count, 2)), np.empty((len(shape), 2 * count), dtype=bool)
+    slots[:, ::2], used[:, ::2] = shape, keep
+    slots[:, 1::2], used[:, 1::2] = shape + share[..., None] * (after - shape), crosses
+    row, order = np.arange(len(shape))[:, None], np.argsort(~used, axis=1, kind="stable")[:, : count + 1]
+    out, good = slots[row, order], used[row, order]
     first = np.where(good[:, :1, None], out[:, :1], np.nan)
-    return np.asarray(np.where(good[..., None], out, first))
+    return np.where(good[..., None], out, first)
+
+
+def _following(shape: Array) -> Array:
+    """Of corners (P, N, ...) of polygons, or what stands at them, the next one of each."""
+    return np.concatenate((shape[:, 1:], shape[:, :1]), axis=1)
 
 
 def _areas(shape: Array) -> Array:
     """(P,) mm2; 0 of none."""
     x, y = shape[..., 0], shape[..., 1]
-    twice = x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)
+    twice = x * _following(y) - y * _following(x)
     return np.asarray(np.nan_to_num(np.abs(twice.sum(axis=1)) / 2.0))
 
 
@@ -380,5 +404,4 @@ def _polygons(shape: Array) -> list[Any]:
     kept = shape[real]
     if not len(kept):
         return []
-    which = np.repeat(np.arange(len(kept)), kept.shape[1])
-    return list(shapely.convex_hull(shapely.multipoints(shapely.points(kept.reshape(-1, 2)), indices=which)))
+    return list(shapely.convex_hull(shapely.linestrings(kept)))

@@ -99,7 +99,7 @@ def pressing(
         if role.unknown or (role.grips and not role.pulls) or role.aside:
             return Pressing()
         part = scene.bodies[question.part]
-        if role.pulls and role.grips and not bearing(part, body).touching.is_empty:
+        if role.pulls and role.grips and bearing(part, body).touches:
             under.append((question, answer))
         if role.presses:
             touching = bearing(body, part).touching
@@ -112,7 +112,7 @@ def pressing(
         on = _would_press(scene, body, asked, origin)
     # whether what carries a part would do so elsewhere, too, is undecided in plan
     carries = any(
-        role_of(body, part).carries and not bearing(part, body).touching.is_empty
+        role_of(body, part).carries and bearing(part, body).touches
         for part in {q.part: scene.bodies[q.part] for q, _ in asked}.values()
     )
     found = Pressing(judged=not presses_only(body) and not carries)

@@ -69,7 +69,7 @@ def against_sides(
     if not parts or not any(r.aside or (r.pulls and r.grips) for r in roles.values()):
         return None
     magnet = not any(r.aside for r in roles.values())
-    if magnet and any(not bearing(scene.bodies[part], body).touching.is_empty for part in parts):
+    if magnet and any(bearing(scene.bodies[part], body).touches for part in parts):
         return None
     origin = body.T_MI[:2, 3]
     looks = None if magnet else float(np.arctan2(body.T_MI[1, 0], body.T_MI[0, 0]))
