@@ -77,8 +77,16 @@ class AabbSet:
         Args:
             first, last: lowest and highest corner (d,), in the frame and unit of the boxes.
         """
-        rows = self.inside(_both(*self.coarse, last, first))
-        return rows[_both(self.low[rows], self.high[rows], last, first)]
+        low, high = self.coarse
+        coarse = _both(low, high, last, first)
+        rows = self.inside(coarse)
+        if len(low) == len(self.low):
+            return rows
+        # all that stand in a coarser box that lies within meet it, too
+        open_ones = np.repeat(~_both(high, low, last, first)[coarse], _TOGETHER)[: len(rows)]
+        meet, asked = np.ones(len(rows), dtype=bool), rows[open_ones]
+        meet[open_ones] = _both(self.low[asked], self.high[asked], last, first)
+        return rows[meet]
 
     def holding(self, points: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Which of points (P, d) lie in which of the boxes: indices into both."""

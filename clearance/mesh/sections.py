@@ -7,7 +7,7 @@ what stands over a flat region come (two-point Gauss rule).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
@@ -284,7 +284,7 @@ class Outline:
         self.boxes = boxes_of(triangles) if boxes is None else boxes
         heights = np.concatenate([each[:, 2] for each in self.boxes])
         self.low, self.high = float(heights.min()), float(heights.max())
-        levels = np.unique(np.round(heights, 4))
+        levels = _heights(heights)
         if not 2 <= len(levels) <= most // 2 + 1:
             levels = np.linspace(self.low, self.high, most // 2 + 1)
         levels[0], levels[-1] = self.low, self.high
@@ -348,6 +348,12 @@ class Outline:
         return [(float(v), m) for v, m in zip(volume, middles, strict=True)]
 
 
+def _heights(z: Array) -> Array:
+    """Heights, rounded to 1e-4 mm, each once, rising; those that repeat the one before are not sorted."""
+    rounded = np.round(z, 4)
+    return np.unique(rounded[np.r_[True, rounded[1:] != rounded[:-1]]])
+
+
 def _alike(a: Any, b: Any) -> bool:
     """Whether two regions are the same but for rounding."""
     import shapely
@@ -380,12 +386,12 @@ def levels_of(triangles: Array) -> Array:
     a, b, c = (triangles[:, k] for k in range(3))
     p, q = b - a, c - a
     flat = np.abs(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
-    size = np.maximum(np.abs(p).max(axis=1), np.abs(q).max(axis=1))
+    size = reduce(np.maximum, [np.abs(side[:, k]) for side in (p, q) for k in range(3)])
     z = triangles[flat > UPRIGHT * size * size][..., 2]
     # a level facet has one height, not three: sorting them is what takes the time
     level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
     ends = [float(triangles[..., 2].min()), float(triangles[..., 2].max())]
-    found = np.unique(np.round(np.r_[z[level, 0], z[~level].reshape(-1), ends], 4))
+    found = _heights(np.r_[z[level, 0], z[~level].reshape(-1), ends])
     if len(found) > LEVELS:
         found = found[np.unique(np.linspace(0, len(found) - 1, LEVELS).round().astype(int))]
     return np.asarray(found)

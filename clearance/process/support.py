@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import Boxes
+from clearance.geometry.facets import lengths, normals
 from clearance.geometry.planar import common
 from clearance.mesh.sections import Outline, region
 from clearance.records import record
@@ -152,8 +153,6 @@ SHIM = 0.5
 STEEP = float(np.cos(np.radians(75.0)))
 #: a touch smaller than this, seen from above, is none (mm2)
 SUPPORT_LEAST = 1e-5
-#: facets at a body's top that are looked at to tell its outside
-TOP = 500
 #: from so many level facets at one height the slice just beside it is taken instead
 MANY_LEVEL = 400
 #: pairs of facets handled at a time, and looked through one by one
@@ -252,9 +251,9 @@ class _Faces:
     def __init__(self, body: Body, low: Array, high: Array, sign: float) -> None:
         self.body, self.sign = body, sign
         t = body.triangles_M[body.aabbs.meeting(low, high)]
-        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-        length = np.linalg.norm(n, axis=1)
-        up = sign * _outward(body) * n[:, 2] / np.where(length > 0.0, length, 1.0)
+        n = normals(t)
+        length = lengths(n)
+        up = sign * body.outward * n[:, 2] / np.where(length > 0.0, length, 1.0)
         self.every = t[(up > STEEP) & (length > 0.0)]
         level = np.ptp(self.every[..., 2], axis=1) <= 1e-6
         self.flat, self.sloping = self.every[level], self.every[~level]
@@ -279,21 +278,6 @@ class _Faces:
                 level = float(z) - self.sign * _BESIDE
                 found[float(z)] = region(self.body.triangles_M, level, (aabbs.low, aabbs.high))
         return found
-
-
-def _outward(body: Body) -> float:
-    """1 where normals look outward, -1 where inward: the levellest facet at the very top looks up."""
-    low, high = body.aabbs.box
-    rows = body.aabbs.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
-    # of very many some are enough, unless none of them is level
-    for some in (rows[:: -(-len(rows) // TOP)], rows):
-        t = body.triangles_M[some]
-        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-        up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
-        levellest = float(up[np.argmax(np.abs(up))])
-        if abs(levellest) > STEEP:
-            break
-    return -1.0 if levellest < 0.0 else 1.0
 
 
 # ------------------------------------------------------------------------------------------ facet by facet
@@ -348,10 +332,10 @@ def _shared(a: Array, b: Array, touch: float, reach: float) -> tuple[list[Any], 
 
 def _plane(t: Array) -> Array:
     """(P, 4): z = p x + q y + r over each facet, and the upward share of its normal."""
-    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    n = normals(t)
     p, q = -n[:, 0] / n[:, 2], -n[:, 1] / n[:, 2]
     r = t[:, 0, 2] - p * t[:, 0, 0] - q * t[:, 0, 1]
-    return np.column_stack([p, q, r, np.abs(n[:, 2]) / np.linalg.norm(n, axis=1)])
+    return np.column_stack([p, q, r, np.abs(n[:, 2]) / lengths(n)])
 
 
 def _anticlockwise(t: Array) -> Array:
@@ -384,7 +368,7 @@ def _clip(shape: Array, normal: Array, offset: Array) -> Array:
     return np.where(good[..., None], out, first)
 
 
-def _following(shape: Array) -> Array:
+def _following(shape: NDArray[Any]) -> NDArray[Any]:
     """Of corners (P, N, ...) of polygons, or what stands at them, the next one of each."""
     return np.concatenate((shape[:, 1:], shape[:, :1]), axis=1)
 

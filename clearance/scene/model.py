@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.facets import outward
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
@@ -125,6 +126,11 @@ class Body:
     def aabbs(self) -> AabbSet:
         """The boxes of the triangles, in their order."""
         return AabbSet(*boxes_of(self.triangles_M))
+
+    @cached_property
+    def outward(self) -> float:
+        """1 where the facets' normals look outward, -1 where inward."""
+        return outward(self.triangles_M, self.aabbs)
 
     @cached_property
     def outline(self) -> Outline:
