@@ -88,6 +88,14 @@ class AabbSet:
         meet[open_ones] = _both(self.low[asked], self.high[asked], last, first)
         return rows[meet]
 
+    def crossing(self, z: float) -> NDArray[np.intp]:
+        """Those that a level passes: lower than it, and as high at least (their third axis)."""
+        low, high = self.coarse
+        rows = self.inside((low[:, 2] < z) & (high[:, 2] >= z))
+        if len(low) == len(self.low):
+            return rows
+        return np.asarray(rows[(self.low[rows, 2] < z) & (self.high[rows, 2] >= z)])
+
     def holding(self, points: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Which of points (P, d) lie in which of the boxes: indices into both."""
         low, high = self.coarse

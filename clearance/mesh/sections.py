@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes, boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.planar import areas, following, preceding
 from clearance.mesh.topology import shells
 from clearance.records import record
@@ -39,14 +39,17 @@ class HoleRing:
     is_round: bool
 
 
-def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:
+def section(triangles: Array, z: float, boxes: AabbSet | None = None) -> Array:
     """Segments (S, 2, 2) in X Y at which triangles (N, 3, 3) pass the height ``z``.
 
     Segments of triangles that share an edge meet in the very same doubles. ``boxes`` of the triangles spare
     time where there are many slices.
     """
-    low, high = boxes_of(triangles) if boxes is None else boxes
-    rows = np.flatnonzero((low[:, 2] < z) & (high[:, 2] >= z))
+    if boxes is None:
+        low, high = boxes_of(triangles)
+        rows = np.flatnonzero((low[:, 2] < z) & (high[:, 2] >= z))
+    else:
+        rows = boxes.crossing(z)
     if not len(rows):
         return np.empty((0, 2, 2))
     corner = triangles[rows]
@@ -215,17 +218,21 @@ THIN = 1e-4
 MOST, FEW, MANY = 24, 8, 100_000
 
 
-def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
+def region(triangles: Array, z: float, boxes: AabbSet | None = None) -> Any:
     """The slice of a body at height ``z``: holes are holes; shells that cross each other count once.
 
     Args:
         triangles: of the body (N, 3, 3), mm, closed.
         z: height of the slice, mm, in the frame of the triangles.
-        boxes: the corners of each triangle's box (N, 3) twice, where they are known already.
+        boxes: of the triangles, where they are known already.
     """
+    return _filled(rings(section(triangles, z, boxes)), triangles, z)
+
+
+def _filled(found: list[Array], triangles: Array, z: float) -> Any:
+    """The region of the rings of a slice."""
     import shapely
 
-    found = rings(section(triangles, z, boxes))
     if not found:
         return shapely.Polygon()
     loops = [shapely.linearrings(np.vstack([ring, ring[:1]])) for ring in found]
@@ -277,12 +284,12 @@ class Outline:
         z, weight: heights of the slices, and how much height each stands for.
     """
 
-    def __init__(self, triangles: Array, most: int | None = None, boxes: Boxes | None = None) -> None:
+    def __init__(self, triangles: Array, most: int | None = None, boxes: AabbSet | None = None) -> None:
         if most is None:
             most = MOST if len(triangles) <= MANY else FEW
         self.triangles = triangles
-        self.boxes = boxes_of(triangles) if boxes is None else boxes
-        heights = np.concatenate([each[:, 2] for each in self.boxes])
+        self.boxes = AabbSet(*boxes_of(triangles)) if boxes is None else boxes
+        heights = np.concatenate([self.boxes.low[:, 2], self.boxes.high[:, 2]])
         self.low, self.high = float(heights.min()), float(heights.max())
         levels = _heights(heights)
         if not 2 <= len(levels) <= most // 2 + 1:
@@ -302,8 +309,13 @@ class Outline:
     def sliced(self) -> list[Any]:
         """Those slices, made anew."""
         made: list[Any] = []
-        for z in self.z:
-            new = region(self.triangles, float(z), self.boxes)
+        before: list[Array] = []
+        for z in self.z.tolist():
+            found = rings(section(self.triangles, z, self.boxes))
+            if made and len(found) == len(before) and all(map(np.array_equal, found, before)):
+                made.append(made[-1])
+                continue
+            new, before = _filled(found, self.triangles, z), found
             made.append(made[-1] if made and _alike(made[-1], new) else new)
         return made
 
@@ -349,9 +361,14 @@ class Outline:
 
 
 def _heights(z: Array) -> Array:
-    """Heights, rounded to 1e-4 mm, each once, rising; those that repeat the one before are not sorted."""
-    rounded = np.round(z, 4)
-    return np.unique(rounded[np.r_[True, rounded[1:] != rounded[:-1]]])
+    """Heights, rounded to 1e-4 mm, each once, rising."""
+    steps: Array = np.rint(z * 1e4)
+    first, last = float(steps.min()), float(steps.max())
+    if len(z) <= MANY_HEIGHTS or last - first > 20 * len(z):
+        return np.asarray(np.unique(steps) / 1e4)
+    there = np.zeros(int(last - first) + 1, dtype=bool)
+    there[(steps - first).astype(np.intp)] = True
+    return np.asarray((np.flatnonzero(there) + first) / 1e4)
 
 
 def _alike(a: Any, b: Any) -> bool:
@@ -368,6 +385,10 @@ def _alike(a: Any, b: Any) -> bool:
 #: levels at most; of more, every so many is taken (the 350 of a round bar would cost more than the whole
 #: check; with these its volume is 3e-5 off)
 LEVELS = 60
+#: triangles that are looked at together
+_SOME = 4096
+#: more heights than this are not sorted: it is noted which there are
+MANY_HEIGHTS = 20_000
 #: a facet that covers less than this share of its box's longest side squared, in plan, is upright
 UPRIGHT = 1e-7
 #: heights that agree within this are one, mm
@@ -383,18 +404,25 @@ def levels_of(triangles: Array) -> Array:
     Args:
         triangles: (N, 3, 3), mm.
     """
-    a, b, c = (triangles[:, k] for k in range(3))
-    p, q = b - a, c - a
-    flat = np.abs(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
-    size = reduce(np.maximum, [np.abs(side[:, k]) for side in (p, q) for k in range(3)])
-    z = triangles[flat > UPRIGHT * size * size][..., 2]
-    # a level facet has one height, not three: sorting them is what takes the time
-    level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
+    # some at a time: what stays in the processor's own memory is quicker than all at once
+    some = [_bends(triangles[k : k + _SOME]) for k in range(0, len(triangles), _SOME)]
     ends = [float(triangles[..., 2].min()), float(triangles[..., 2].max())]
-    found = _heights(np.r_[z[level, 0], z[~level].reshape(-1), ends])
+    found = _heights(np.concatenate([*some, ends]))
     if len(found) > LEVELS:
         found = found[np.unique(np.linspace(0, len(found) - 1, LEVELS).round().astype(int))]
     return np.asarray(found)
+
+
+def _bends(triangles: Array) -> Array:
+    """The heights of the corners of triangles that are not upright."""
+    a, b, c = (triangles[:, k] for k in range(3))
+    p, q = (b - a).T, (c - a).T
+    flat = np.abs(p[0] * q[1] - p[1] * q[0])
+    size = reduce(np.maximum, np.abs(np.concatenate([p, q])))
+    z = triangles[flat > UPRIGHT * size * size, :, 2]
+    # a level facet has one height, not three: sorting them is what takes the time
+    level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
+    return np.concatenate([z[level, 0], z[~level].reshape(-1)])
 
 
 class Slabs(Outline):
@@ -403,7 +431,7 @@ class Slabs(Outline):
     ``like``: the same body's outline, whose slices are taken where they are at the same heights.
     """
 
-    def __init__(self, triangles: Array, boxes: Boxes, like: Outline | None = None) -> None:
+    def __init__(self, triangles: Array, boxes: AabbSet, like: Outline | None = None) -> None:
         self.triangles, self.boxes = triangles, boxes
         levels = levels_of(triangles)
         self.low, self.high = float(levels[0]), float(levels[-1])

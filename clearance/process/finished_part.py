@@ -205,9 +205,7 @@ def _of_part(scene: Scene, body: Body, finished: Finished, runs: list[Run]) -> l
     for z, thick in heights:
         outline = region(triangles, z)
         taken = shapely.union_all([kerf(run.line(z), 2.0 * half) for run in runs])
-        good = _good(
-            region(body.triangles_M, z, (body.aabbs.low, body.aabbs.high)).difference(taken), outline
-        )
+        good = _good(region(body.triangles_M, z, body.aabbs).difference(taken), outline)
         if outline.is_empty or good.is_empty:
             continue
         walls = _Walls(outline)

@@ -197,12 +197,13 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
 
 def _levels(contacts: Contacts, part: int, body: int) -> Array:
     """Heights between those at which corners of either stand, where both are; evenly where these are many."""
-    boxes = [contacts.boxes(k) for k in (part, body)]
-    low = max(float(low[:, 2].min()) for low, _ in boxes)
-    high = min(float(high[:, 2].max()) for _, high in boxes)
+    boxes = [contacts.bodies[k].aabbs for k in (part, body)]
+    low = max(float(each.box[0][2]) for each in boxes)
+    high = min(float(each.box[1][2]) for each in boxes)
     if high - low <= NEAR:
         return np.empty(0)
-    z = np.unique(np.round(np.concatenate([each[:, 2] for pair in boxes for each in pair]), 3))
+    corners = np.concatenate([each[:, 2] for pair in boxes for each in (pair.low, pair.high)])
+    z = np.unique(np.round(corners, 3))
     z = np.unique(np.r_[low, z[(z > low) & (z < high)], high])
     middle = ((z[1:] + z[:-1]) / 2.0)[np.diff(z) > NEAR]
     if 0 < len(middle) <= LEVELS:

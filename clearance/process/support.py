@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes
 from clearance.geometry.facets import lengths, normals
 from clearance.geometry.planar import common
 from clearance.mesh.sections import Outline, region
@@ -96,11 +95,6 @@ class Contacts:
         near = self._reaches(other, low - NEAR, high + NEAR)
         return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
 
-    def boxes(self, k: int) -> Boxes:
-        """The boxes of a body's triangles."""
-        aabbs = self.bodies[k].aabbs
-        return aabbs.low, aabbs.high
-
     def _reaches(self, k: int, low: Array, high: Array) -> bool:
         """Whether any triangle's box comes near."""
         return len(self.bodies[k].aabbs.meeting(low, high)) > 0
@@ -140,7 +134,7 @@ class Contacts:
         """
         key = (k, z)
         if key not in self._slices:
-            self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))
+            self._slices[key] = region(self.bodies[k].triangles_M, z, self.bodies[k].aabbs)
         return self._slices[key]
 
 
@@ -274,9 +268,8 @@ class _Faces:
                 found[float(z)] = shapely.union_all(shapely.polygons(here[..., :2]))
             else:
                 # the slice just inside the metal
-                aabbs = self.body.aabbs
                 level = float(z) - self.sign * _BESIDE
-                found[float(z)] = region(self.body.triangles_M, level, (aabbs.low, aabbs.high))
+                found[float(z)] = region(self.body.triangles_M, level, self.body.aabbs)
         return found
 
 

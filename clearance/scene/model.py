@@ -135,12 +135,12 @@ class Body:
     @cached_property
     def outline(self) -> Outline:
         """The body seen from above, by its slices."""
-        return Outline(self.triangles_M, boxes=(self.aabbs.low, self.aabbs.high))
+        return Outline(self.triangles_M, boxes=self.aabbs)
 
     @cached_property
     def slabs(self) -> Slabs:
         """Its slices, so that volumes are exact."""
-        return Slabs(self.triangles_M, (self.aabbs.low, self.aabbs.high), self.outline)
+        return Slabs(self.triangles_M, self.aabbs, self.outline)
 
     @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:

@@ -137,8 +137,7 @@ def _sides(part: Body, questions: Sequence[Any], face: Face) -> Iterator[tuple[A
     seen = [float(z) for z in np.asarray(outline.z)[levels] if face.z[0] < z < face.z[1]]
     if high - low < 0.5 or not seen:
         return
-    boxes = (part.aabbs.low, part.aabbs.high)
-    slices = [region(part.triangles_M, z, boxes) for z in (low, (low + high) / 2.0, high, *seen)]
+    slices = [region(part.triangles_M, z, part.aabbs) for z in (low, (low + high) / 2.0, high, *seen)]
     own = areas(shapely.intersection_all(slices))
     whole = own.boundary
     metal = own
