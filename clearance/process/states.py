@@ -77,7 +77,9 @@ class _Job:
     def __init__(
         self, scene: Scene, told: Removals, parts: Sequence[int], heard: Heard | None, known: Known | None
     ) -> None:
-        self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
+        self.scene, self.parts, self.heard = scene, parts, heard
+        #: what was answered: from state to state many a part is as it was
+        self.answered = Known() if known is None else known
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
@@ -398,9 +400,7 @@ class _Job:
         return {part: answers[part] for part in there}
 
     def _answer(self, question: PartInState) -> StateOfPart:
-        if self.known is None:
-            return judge_part(self.contact, question)
-        return self.known.answer(question, partial(judge_part, self.contact, question))
+        return self.answered.answer(question, partial(judge_part, self.contact, question))
 
     def _held_by(self, part: int, moment: Moment, cutting: bool) -> str | None:
         """What holds a part as the setup says: as the item does, the cut that runs, or an earlier one until a
