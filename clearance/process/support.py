@@ -313,6 +313,9 @@ def _shared(a: Array, b: Array, touch: float, reach: float) -> tuple[list[Any], 
         start, along = other[:, k], other[:, (k + 1) % 3] - other[:, k]
         left = np.column_stack([-along[:, 1], along[:, 0]])
         shape = _clip(shape, left, -(left * start).sum(axis=1))
+    # most facets whose boxes meet share nothing
+    some = ~np.isnan(shape[:, 0, 0])
+    shape, slope, rise, flatter = shape[some], slope[some], rise[some], flatter[some]
     # a gap may be negative: they cut into each other there, which is told elsewhere
     wide = max(reach, touch)
     shape = _clip(shape, slope, rise + wide / flatter)
