@@ -77,8 +77,24 @@ class AabbSet:
         Args:
             first, last: lowest and highest corner (d,), in the frame and unit of the boxes.
         """
-        rows = self.inside(_both(*self.coarse, last, first))
-        return rows[_both(self.low[rows], self.high[rows], last, first)]
+        low, high = self.coarse
+        coarse = _both(low, high, last, first)
+        rows = self.inside(coarse)
+        if len(low) == len(self.low):
+            return rows
+        # all that stand in a coarser box that lies within meet it, too
+        open_ones = np.repeat(~_both(high, low, last, first)[coarse], _TOGETHER)[: len(rows)]
+        meet, asked = np.ones(len(rows), dtype=bool), rows[open_ones]
+        meet[open_ones] = _both(self.low[asked], self.high[asked], last, first)
+        return rows[meet]
+
+    def crossing(self, z: float) -> NDArray[np.intp]:
+        """Those that a level passes: lower than it, and as high at least (their third axis)."""
+        low, high = self.coarse
+        rows = self.inside((low[:, 2] < z) & (high[:, 2] >= z))
+        if len(low) == len(self.low):
+            return rows
+        return np.asarray(rows[(self.low[rows, 2] < z) & (self.high[rows, 2] >= z)])
 
     def holding(self, points: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Which of points (P, d) lie in which of the boxes: indices into both."""

@@ -93,6 +93,24 @@ def _side_enters(start: Array, way: Array, low: Array, high: Array) -> NDArray[n
     return np.asarray(within & (np.maximum(first, 0.0) <= np.minimum(last, 1.0)))
 
 
+def following(corners: Array) -> Array:
+    """Of corners around an outline (N, ...) the next one of each; as ``np.roll``, whose calls take long.
+
+    Args:
+        corners: along the first axis; anything else that stands at each corner, too.
+    """
+    return np.concatenate((corners[1:], corners[:1]))
+
+
+def preceding(corners: Array) -> Array:
+    """Of corners around an outline (N, ...) the one before each.
+
+    Args:
+        corners: as of ``following``.
+    """
+    return np.concatenate((corners[-1:], corners[:-1]))
+
+
 def polygons(region: Any) -> list[Any]:
     """The areas of any geometry; lines and points, which cutting may leave beside them, are left out.
 

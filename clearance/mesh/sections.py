@@ -6,14 +6,15 @@ what stands over a flat region come (two-point Gauss rule).
 
 from __future__ import annotations
 
-from functools import cached_property
+from collections.abc import Iterator
+from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes, boxes_of
-from clearance.geometry.planar import areas
+from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.planar import areas, following, preceding
 from clearance.mesh.topology import shells
 from clearance.records import record
 
@@ -38,14 +39,17 @@ class HoleRing:
     is_round: bool
 
 
-def section(triangles: Array, z: float, boxes: Boxes | None = None) -> Array:
+def section(triangles: Array, z: float, boxes: AabbSet | None = None) -> Array:
     """Segments (S, 2, 2) in X Y at which triangles (N, 3, 3) pass the height ``z``.
 
     Segments of triangles that share an edge meet in the very same doubles. ``boxes`` of the triangles spare
     time where there are many slices.
     """
-    low, high = boxes_of(triangles) if boxes is None else boxes
-    rows = np.flatnonzero((low[:, 2] < z) & (high[:, 2] >= z))
+    if boxes is None:
+        low, high = boxes_of(triangles)
+        rows = np.flatnonzero((low[:, 2] < z) & (high[:, 2] >= z))
+    else:
+        rows = boxes.crossing(z)
     if not len(rows):
         return np.empty((0, 2, 2))
     corner = triangles[rows]
@@ -74,16 +78,43 @@ def rings(segments: Array) -> list[Array]:
     if not len(segments):
         return []
     flat = np.ascontiguousarray(segments.reshape(-1, 2))
-    keys = flat.view([("x", np.float64), ("y", np.float64)]).reshape(-1)
-    _, first, number = np.unique(keys, return_index=True, return_inverse=True)
+    # complex numbers are sorted by x, then by y
+    _, first, number = np.unique(flat.view(np.complex128)[:, 0], return_index=True, return_inverse=True)
     points = flat[first]
-    ends = number.reshape(-1, 2).tolist()
-    at: list[list[int]] = [[] for _ in range(len(points))]
+    ends = number.reshape(-1, 2)
+    paired = bool((np.bincount(number) == 2).all())
+    chains = _loops(ends) if paired else _closed(ends.tolist(), len(points))
+    found = (_plain(points[chain]) for chain in chains)
+    return [ring for ring in found if len(ring) >= 3]
+
+
+def _loops(ends: NDArray[np.intp]) -> Iterator[list[int]]:
+    """Loops of points along segments, ``ends`` (S, 2), where at each point two of them end: each point is
+    on one loop. Of two that meet, or of a segment's ends, the other one is their sum less the one."""
+    at_point = np.zeros(int(ends.max()) + 1, dtype=np.intp)
+    np.add.at(at_point, ends, np.arange(len(ends))[:, None])
+    segments, across = at_point.tolist(), ends.sum(axis=1).tolist()
+    used = [False] * len(ends)
+    for k, (start, point) in enumerate(ends.tolist()):
+        if used[k]:
+            continue
+        used[k] = True
+        chain, segment = [start], k
+        while point != start:
+            chain.append(point)
+            segment = segments[point] - segment
+            used[segment] = True
+            point = across[segment] - point
+        yield chain
+
+
+def _closed(ends: list[list[int]], count: int) -> Iterator[list[int]]:
+    """The same where any number of segments end at a point, out of ``count``; those that close."""
+    at: list[list[int]] = [[] for _ in range(count)]
     for k, (a, b) in enumerate(ends):
         at[a].append(k)
         at[b].append(k)
     used = [False] * len(ends)
-    found = []
     for k in range(len(ends)):
         if used[k]:
             continue
@@ -97,10 +128,7 @@ def rings(segments: Array) -> list[Array]:
             a, b = ends[step]
             chain.append(b if a == chain[-1] else a)
         if chain[-1] == chain[0]:
-            ring = _plain(points[chain[:-1]])
-            if len(ring) >= 3:
-                found.append(ring)
-    return found
+            yield chain[:-1]
 
 
 def _plain(ring: Array) -> Array:
@@ -108,29 +136,30 @@ def _plain(ring: Array) -> Array:
     for _ in range(16):
         if len(ring) < 4:
             break
-        before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
-        way, off = after - before, ring - before
-        length = np.hypot(way[:, 0], way[:, 1])
-        aside = np.abs(way[:, 0] * off[:, 1] - way[:, 1] * off[:, 0])
-        none = aside <= STRAIGHT * length
+        x, y = ring.T
+        x0, y0 = preceding(x), preceding(y)
+        way_x, way_y = following(x) - x0, following(y) - y0
+        aside = np.abs(way_x * (y - y0) - way_y * (x - x0))
+        none = aside <= STRAIGHT * np.hypot(way_x, way_y)
         if not none.any():
             break
         # of corners in a row only every other one at a time, else a shallow curve would go as a whole
-        drop = none & ~(np.roll(none, 1) & (np.arange(len(ring)) % 2 == 1))
-        ring = ring[~drop]
+        both = none & preceding(none)
+        both[::2] = False
+        ring = ring[none == both]
     return ring
 
 
 def area(ring: Array) -> float:
     """The area of a ring (n, 2), mm2, whichever way it runs (shoelace formula)."""
     x, y = ring[:, 0] - ring[0, 0], ring[:, 1] - ring[0, 1]
-    return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2.0
+    return abs(float(x @ following(y) - y @ following(x))) / 2.0
 
 
 def holds(ring: Array, point: Array) -> bool:
     """Whether the ring (n, 2) goes around the point (2,): the even-odd rule."""
     x, y = ring[:, 0] - point[0], ring[:, 1] - point[1]
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
+    x1, y1 = following(x), following(y)
     across = (y > 0) != (y1 > 0)
     right = (x1 - x) * (0.0 - y) / np.where(across, y1 - y, 1.0) + x > 0.0
     return bool(np.count_nonzero(across & right) % 2)
@@ -162,7 +191,7 @@ def hole_of(ring: Array) -> HoleRing:
         if np.ptp(radius) <= max(ROUND, ROUND_SHARE * mean):
             return HoleRing((float(middle[0] + a), float(middle[1] + b)), 2.0 * mean, True)
     centre = _centroid(ring)
-    way = np.roll(ring, -1, axis=0) - ring
+    way = following(ring) - ring
     share = ((centre - ring) * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1e-300)
     off = ring + np.clip(share, 0.0, 1.0)[:, None] * way - centre
     inside = holds(ring, centre)
@@ -172,7 +201,7 @@ def hole_of(ring: Array) -> HoleRing:
 
 def _centroid(ring: Array) -> Array:
     p = ring - ring[0]
-    q = np.roll(p, -1, axis=0)
+    q = following(p)
     cross = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
     total = cross.sum()
     if total == 0.0:
@@ -189,17 +218,21 @@ THIN = 1e-4
 MOST, FEW, MANY = 24, 8, 100_000
 
 
-def region(triangles: Array, z: float, boxes: Boxes | None = None) -> Any:
+def region(triangles: Array, z: float, boxes: AabbSet | None = None) -> Any:
     """The slice of a body at height ``z``: holes are holes; shells that cross each other count once.
 
     Args:
         triangles: of the body (N, 3, 3), mm, closed.
         z: height of the slice, mm, in the frame of the triangles.
-        boxes: the corners of each triangle's box (N, 3) twice, where they are known already.
+        boxes: of the triangles, where they are known already.
     """
+    return _filled(rings(section(triangles, z, boxes)), triangles, z)
+
+
+def _filled(found: list[Array], triangles: Array, z: float) -> Any:
+    """The region of the rings of a slice."""
     import shapely
 
-    found = rings(section(triangles, z, boxes))
     if not found:
         return shapely.Polygon()
     loops = [shapely.linearrings(np.vstack([ring, ring[:1]])) for ring in found]
@@ -251,14 +284,14 @@ class Outline:
         z, weight: heights of the slices, and how much height each stands for.
     """
 
-    def __init__(self, triangles: Array, most: int | None = None, boxes: Boxes | None = None) -> None:
+    def __init__(self, triangles: Array, most: int | None = None, boxes: AabbSet | None = None) -> None:
         if most is None:
             most = MOST if len(triangles) <= MANY else FEW
         self.triangles = triangles
-        self.boxes = boxes_of(triangles) if boxes is None else boxes
-        heights = np.concatenate([each[:, 2] for each in self.boxes])
+        self.boxes = AabbSet(*boxes_of(triangles)) if boxes is None else boxes
+        heights = np.concatenate([self.boxes.low[:, 2], self.boxes.high[:, 2]])
         self.low, self.high = float(heights.min()), float(heights.max())
-        levels = np.unique(np.round(heights, 4))
+        levels = _heights(heights)
         if not 2 <= len(levels) <= most // 2 + 1:
             levels = np.linspace(self.low, self.high, most // 2 + 1)
         levels[0], levels[-1] = self.low, self.high
@@ -276,8 +309,13 @@ class Outline:
     def sliced(self) -> list[Any]:
         """Those slices, made anew."""
         made: list[Any] = []
-        for z in self.z:
-            new = region(self.triangles, float(z), self.boxes)
+        before: list[Array] = []
+        for z in self.z.tolist():
+            found = rings(section(self.triangles, z, self.boxes))
+            if made and len(found) == len(before) and all(map(np.array_equal, found, before)):
+                made.append(made[-1])
+                continue
+            new, before = _filled(found, self.triangles, z), found
             made.append(made[-1] if made and _alike(made[-1], new) else new)
         return made
 
@@ -322,6 +360,17 @@ class Outline:
         return [(float(v), m) for v, m in zip(volume, middles, strict=True)]
 
 
+def _heights(z: Array) -> Array:
+    """Heights, rounded to 1e-4 mm, each once, rising."""
+    steps: Array = np.rint(z * 1e4)
+    first, last = float(steps.min()), float(steps.max())
+    if len(z) <= MANY_HEIGHTS or last - first > 20 * len(z):
+        return np.asarray(np.unique(steps) / 1e4)
+    there = np.zeros(int(last - first) + 1, dtype=bool)
+    there[(steps - first).astype(np.intp)] = True
+    return np.asarray((np.flatnonzero(there) + first) / 1e4)
+
+
 def _alike(a: Any, b: Any) -> bool:
     """Whether two regions are the same but for rounding."""
     import shapely
@@ -336,6 +385,10 @@ def _alike(a: Any, b: Any) -> bool:
 #: levels at most; of more, every so many is taken (the 350 of a round bar would cost more than the whole
 #: check; with these its volume is 3e-5 off)
 LEVELS = 60
+#: triangles that are looked at together
+_SOME = 4096
+#: more heights than this are not sorted: it is noted which there are
+MANY_HEIGHTS = 20_000
 #: a facet that covers less than this share of its box's longest side squared, in plan, is upright
 UPRIGHT = 1e-7
 #: heights that agree within this are one, mm
@@ -351,18 +404,25 @@ def levels_of(triangles: Array) -> Array:
     Args:
         triangles: (N, 3, 3), mm.
     """
-    a, b, c = (triangles[:, k] for k in range(3))
-    p, q = b - a, c - a
-    flat = np.abs(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0])
-    size = np.maximum(np.abs(p).max(axis=1), np.abs(q).max(axis=1))
-    z = triangles[flat > UPRIGHT * size * size][..., 2]
-    # a level facet has one height, not three: sorting them is what takes the time
-    level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
+    # some at a time: what stays in the processor's own memory is quicker than all at once
+    some = [_bends(triangles[k : k + _SOME]) for k in range(0, len(triangles), _SOME)]
     ends = [float(triangles[..., 2].min()), float(triangles[..., 2].max())]
-    found = np.unique(np.round(np.r_[z[level, 0], z[~level].reshape(-1), ends], 4))
+    found = _heights(np.concatenate([*some, ends]))
     if len(found) > LEVELS:
         found = found[np.unique(np.linspace(0, len(found) - 1, LEVELS).round().astype(int))]
     return np.asarray(found)
+
+
+def _bends(triangles: Array) -> Array:
+    """The heights of the corners of triangles that are not upright."""
+    a, b, c = (triangles[:, k] for k in range(3))
+    p, q = (b - a).T, (c - a).T
+    flat = np.abs(p[0] * q[1] - p[1] * q[0])
+    size = reduce(np.maximum, np.abs(np.concatenate([p, q])))
+    z = triangles[flat > UPRIGHT * size * size, :, 2]
+    # a level facet has one height, not three: sorting them is what takes the time
+    level = (z[:, 0] == z[:, 1]) & (z[:, 1] == z[:, 2])
+    return np.concatenate([z[level, 0], z[~level].reshape(-1)])
 
 
 class Slabs(Outline):
@@ -371,7 +431,7 @@ class Slabs(Outline):
     ``like``: the same body's outline, whose slices are taken where they are at the same heights.
     """
 
-    def __init__(self, triangles: Array, boxes: Boxes, like: Outline | None = None) -> None:
+    def __init__(self, triangles: Array, boxes: AabbSet, like: Outline | None = None) -> None:
         self.triangles, self.boxes = triangles, boxes
         levels = levels_of(triangles)
         self.low, self.high = float(levels[0]), float(levels[-1])

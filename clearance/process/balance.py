@@ -136,8 +136,8 @@ class _Stays:
             for k in asked.present
             for kind in [self.bodies[k].library]
             if kind is not None and kind.fastened is Fastened.STANDS and is_magnet(self.bodies[k])
-            if contact.bearing(k, asked.part).touching.is_empty
-            if contact.bearing(asked.part, k).touching.is_empty
+            if not contact.bearing(k, asked.part).touches
+            if not contact.bearing(asked.part, k).touches
         }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
@@ -198,7 +198,7 @@ class _Stays:
             places = self.left(where.touching)
             if not places.is_empty:
                 found[self.bodies[k].name] = _corners(places)
-            elif where.touching.is_empty and not where.near.is_empty:
+            elif not (where.touches or where.near.is_empty):
                 near, name = self.left(where.near), self.bodies[k].name
                 if not near.is_empty:
                     nearly[name] = _corners(near)

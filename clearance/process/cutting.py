@@ -78,14 +78,13 @@ def _crosses(body: Body, start: Array, end: Array, heights: tuple[float, float])
 
     Seen from above: whether the way meets a triangle, by separating lines (both are convex).
     """
-    t = body.triangles_M
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    near = (t[..., :2].min(axis=1) <= high).all(axis=1) & (t[..., :2].max(axis=1) >= low).all(axis=1)
-    near &= (t[..., 2].min(axis=1) < heights[1]) & (t[..., 2].max(axis=1) > heights[0])
-    p = t[near][..., :2]
+    low, high = np.r_[np.minimum(start, end), heights[0]], np.r_[np.maximum(start, end), heights[1]]
+    rows = body.aabbs.meeting(low, high)
+    rows = rows[(body.aabbs.low[rows, 2] < heights[1]) & (body.aabbs.high[rows, 2] > heights[0])]
+    p = body.triangles_M[rows][..., :2]
     if not len(p):
         return False
-    sides = np.roll(p, -1, axis=1) - p
+    sides = p[:, (1, 2, 0)] - p
     normals = np.concatenate([sides, np.broadcast_to(end - start, (len(p), 1, 2))], axis=1)
     normals = np.stack([-normals[..., 1], normals[..., 0]], axis=-1)
     on_triangle = np.einsum("nkj,nij->nki", normals, p)

@@ -105,7 +105,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     found = open_part_findings(scene) + travel_findings(runs, facts.travel) + lean_findings(runs, leans)
     found += stop_findings(facts.stops) + offset_findings(scene) + heavy_findings(weighed)
     found += screw_findings(scene)
-    if any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches):
+    if _cuts_parts(scene):
         facts, about_cuts = _of_cuts(scene, facts, also)
         found = about_cuts + found
     return facts, sorted(found, key=lambda finding: finding.severity != "close")
@@ -161,11 +161,20 @@ def check(
     steps = sum(len(stretch.moves) for stretch in scene.stretches)
     held = scene.planned or scene
     known = [held, *held.bodies, *held.stretches, *(s.moves for s in held.stretches)]
-    with beside(lambda: look(scene, also), known, worth=facets + 20 * steps > _WORTH) as access:
+    worth = facets + 20 * steps > _WORTH
+    if worth and _cuts_parts(held):
+        # its regions are in what is answered: loaded by the second process alone it would be loaded twice
+        import shapely  # noqa: F401
+    with beside(lambda: look(scene, also), known, worth) as access:
         result = judge(scene, moves=moves, progress=progress)
         began = time.perf_counter()
         facts, found = access()
     return _with(result, facts, found, began)
+
+
+def _cuts_parts(scene: Scene) -> bool:
+    """Whether anything is cut."""
+    return any(stretch.cut_bodies and stretch.moves.threaded.any() for stretch in scene.stretches)
 
 
 def with_findings(cuts: Sequence[CutResult], found: Iterable[Finding]) -> tuple[CutResult, ...]:

@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.planar import following, preceding
 from clearance.geometry.transforms import apply
 from clearance.mesh.sections import THIN, levels_of, region
 from clearance.process.removal import Piece, Removals
@@ -204,9 +205,7 @@ def _of_part(scene: Scene, body: Body, finished: Finished, runs: list[Run]) -> l
     for z, thick in heights:
         outline = region(triangles, z)
         taken = shapely.union_all([kerf(run.line(z), 2.0 * half) for run in runs])
-        good = _good(
-            region(body.triangles_M, z, (body.aabbs.low, body.aabbs.high)).difference(taken), outline
-        )
+        good = _good(region(body.triangles_M, z, body.aabbs).difference(taken), outline)
         if outline.is_empty or good.is_empty:
             continue
         walls = _Walls(outline)
@@ -341,14 +340,14 @@ class _Walls:
 
 def _off_curve(points: Array) -> Array:
     """How far each flat of a ring (N, 2), from its point to the next, may lie off the curve it stands for."""
-    along = np.roll(points, -1, axis=0) - points
+    along = following(points) - points
     size = np.hypot(*along.T)
-    before = np.roll(along, 1, axis=0)
+    before = preceding(along)
     turn = np.abs(
         np.arctan2(before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0], (before * along).sum(axis=1))
     )
-    after = np.roll(turn, -1)
+    after = following(turn)
     smooth = np.where(turn < CURVED, turn, 0.0), np.where(after < CURVED, after, 0.0)
     # a straight wall between two curves is as long as it likes, and no curve
-    length = np.minimum(size, np.maximum(np.roll(size, 1), np.roll(size, -1)))
+    length = np.minimum(size, np.maximum(preceding(size), following(size)))
     return np.asarray(length / 2.0 * np.tan(np.maximum(*smooth) / 4.0))

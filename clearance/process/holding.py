@@ -129,6 +129,10 @@ Array = NDArray[np.float64]
 LEVELS = 9
 #: lines at a height, and at least so many for each place that comes near
 LINES, FEW = 200, 5
+#: lines that are looked at together, before it is seen whether more are needed
+TOGETHER = 20
+#: bits of a line, in order: from where to where, mm
+_Stretches = list[tuple[float, float]]
 #: touched from all around: no two neighbouring normals turn by more, radians (three jaws: 120 degrees)
 AROUND = np.radians(150.0)
 #: an end that lies in the holder by less does not count as in it, mm
@@ -197,12 +201,13 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
 
 def _levels(contacts: Contacts, part: int, body: int) -> Array:
     """Heights between those at which corners of either stand, where both are; evenly where these are many."""
-    boxes = [contacts.boxes(k) for k in (part, body)]
-    low = max(float(low[:, 2].min()) for low, _ in boxes)
-    high = min(float(high[:, 2].max()) for _, high in boxes)
+    boxes = [contacts.bodies[k].aabbs for k in (part, body)]
+    low = max(float(each.box[0][2]) for each in boxes)
+    high = min(float(each.box[1][2]) for each in boxes)
     if high - low <= NEAR:
         return np.empty(0)
-    z = np.unique(np.round(np.concatenate([each[:, 2] for pair in boxes for each in pair]), 3))
+    corners = np.concatenate([each[:, 2] for pair in boxes for each in (pair.low, pair.high)])
+    z = np.unique(np.round(corners, 3))
     z = np.unique(np.r_[low, z[(z > low) & (z < high)], high])
     middle = ((z[1:] + z[:-1]) / 2.0)[np.diff(z) > NEAR]
     if 0 < len(middle) <= LEVELS:
@@ -231,20 +236,27 @@ def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
     x0, y0, x1, y1 = shapely.union(shapely.box(*inside.bounds), shapely.box(*outside.bounds)).bounds
     reach = float(np.hypot(x1 - x0, y1 - y0)) + 1.0
     lines = shapely.linestrings(np.stack([at - reach * normal, at + reach * normal], axis=1))
-    parts, holders = (_stretches(shape, lines, at, normal) for shape in (inside, outside))
     least, touching = np.inf, []
-    for k in range(len(at)):
-        part, holder = parts[k], holders[k]
-        if not (len(part) and len(holder)):
-            continue
-        before = [_gap(-a, -holder[:, ::-1]) for a in part[:, 0]]
-        behind = [_gap(b, holder) for b in part[:, 1]]
-        own = int(np.argmin(np.abs(part[:, 1])))
-        if behind[own] <= touch:
-            touching.append(normal[k])
-        for i, one in enumerate(before):
-            other = min(behind[i:])
-            least = min(least, 0.0 if max(one, other) <= touch else one + other)
+    for first in range(0, len(at), TOGETHER):
+        some = slice(first, first + TOGETHER)
+        parts, holders = (
+            _stretches(shape, lines[some], at[some], normal[some]) for shape in (inside, outside)
+        )
+        for k, (part, holder) in enumerate(zip(parts, holders, strict=True), first):
+            if not (part and holder):
+                continue
+            ahead = [(-b, -a) for a, b in holder]
+            before = [_gap(-a, ahead) for a, _ in part]
+            behind = [_gap(b, holder) for _, b in part]
+            own = min(range(len(part)), key=lambda i: abs(part[i][1]))
+            if behind[own] <= touch:
+                touching.append(normal[k])
+            for i, one in enumerate(before):
+                other = min(behind[i:])
+                least = min(least, 0.0 if max(one, other) <= touch else one + other)
+        if least == 0.0:
+            # nothing is nearer, and nobody asks for more
+            break
     return _Found(float(least), np.array(touching).reshape(-1, 2))
 
 
@@ -270,26 +282,31 @@ def _places(where: Any) -> tuple[Array, Array]:
     return np.concatenate(at), np.concatenate(normal)
 
 
-def _stretches(shape: Any, lines: NDArray[np.object_], at: Array, normal: Array) -> list[Array]:
-    """Of each line the stretches (M, 2) that lie in a shape, from its place on along its normal, mm, in
-    order."""
+def _stretches(shape: Any, lines: NDArray[np.object_], at: Array, normal: Array) -> list[_Stretches]:
+    """Of each line the stretches that lie in a shape, from its place on along its normal, mm, in order."""
     import shapely
 
     shapely.prepare(shape)
     parts, line = shapely.get_parts(shapely.intersection(shape, lines), return_index=True)
     some = shapely.length(parts) > 0.0
     parts, line = parts[some], line[some]
-    found: list[list[tuple[float, float]]] = [[] for _ in lines]
-    for one, k in zip(parts, line, strict=True):
-        along = (shapely.get_coordinates(one) - at[k]) @ normal[k]
-        found[k].append((float(along.min()), float(along.max())))
-    return [np.array(sorted(each)).reshape(-1, 2) for each in found]
+    found: list[_Stretches] = [[] for _ in lines]
+    if len(parts):
+        points, part = shapely.get_coordinates(parts, return_index=True)
+        way, out = points - at[line[part]], normal[line[part]]
+        along, first = (
+            way[:, 0] * out[:, 0] + way[:, 1] * out[:, 1],
+            np.searchsorted(part, np.arange(len(parts))),
+        )
+        low, high = np.minimum.reduceat(along, first), np.maximum.reduceat(along, first)
+        for k, a, b in zip(line.tolist(), low.tolist(), high.tolist(), strict=True):
+            found[k].append((a, b))
+    return [sorted(each) for each in found]
 
 
-def _gap(end: float, holder: Array) -> float:
+def _gap(end: float, holder: _Stretches) -> float:
     """How far behind an end the holder begins; 0 where the end lies in it."""
-    behind = holder[holder[:, 1] > end + _IN]
-    return float(np.maximum(behind[:, 0] - end, 0.0).min(initial=np.inf))
+    return min((max(first - end, 0.0) for first, last in holder if last > end + _IN), default=float("inf"))
 
 
 def _all_around(normals: Array) -> bool:
@@ -471,7 +488,7 @@ class ContactCache:
         own, sunk = foot_of(body)
         low = float(own[..., 2].min())
         stands = any(
-            not found.touching.is_empty
+            found.touches
             for k in there
             if self.bodies[k].aabbs.box[1][2] >= low - SHIM
             for found in [self.bearing(clamp, k)]

@@ -107,9 +107,9 @@ def _carriers(
             if j == k or other.item is None or other.kind == "part" or not contact.role(j, k).carries:
                 continue
             where = contact.bearing(k, j)
-            places = where.near if where.touching.is_empty else where.touching
+            places = where.touching if where.touches else where.near
             # two that lie side by side and touch with a face each carry none of each other
-            if not places.is_empty and contact.bearing(j, k).touching.is_empty:
+            if not places.is_empty and not contact.bearing(j, k).touches:
                 found[k][j] = np.asarray(shapely.get_coordinates(places))
         begun += found[k]
     return found
@@ -163,7 +163,7 @@ def said_to_carry(contact: ContactCache, present: Sequence[int]) -> list[StateRe
             if name is None or name not in index:
                 continue
             where = contact.bearing(k, index[name])
-            if not (where.touching.is_empty and where.near.is_empty):
+            if where.touches or not where.near.is_empty:
                 continue
             far = bearing(body, contact.bodies[index[name]], FAR)
             how = "does not reach under it" if far.near.is_empty else f"is {far.gap:.2f} mm below it"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -24,7 +24,8 @@ SHORT = 200
 TOGETHER = 2
 #: kerfs that are remembered, of all jobs together
 KEPT = 500
-_KERFS: dict[tuple[Any, ...], tuple[Moves, Moves | None, Any]] = {}
+#: and lines
+LINES_KEPT = 100
 #: ends of bits that agree within this are the same place, mm
 SAME = 1e-6
 
@@ -70,6 +71,9 @@ class Run:
 
     def line(self, z: float, rapid: bool = False) -> list[Array]:
         """What the wire draws at height ``z``: chains of points (n, 2), of its cutting or its rapid moves."""
+        return list(_LINES.of(self, z, rapid, lambda: self._line(z, rapid)))
+
+    def _line(self, z: float, rapid: bool) -> list[Array]:
         picked, start, points, count = self._drawn(z, rapid)
         if not len(picked):
             return []
@@ -77,7 +81,10 @@ class Run:
         new = np.flatnonzero(np.diff(picked) > 1) + 1
         bounds = [0, *new.tolist(), len(picked)]
         stops = [*first[bounds[:-1]].tolist(), len(points)]
-        return [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+        chains = [np.vstack([start[k], points[stops[i] : stops[i + 1]]]) for i, k in enumerate(bounds[:-1])]
+        for chain in chains:
+            chain.flags.writeable = False
+        return chains
 
     def chords(self, z: float) -> tuple[NDArray[np.intp], Array]:
         """Straight bits of its cutting moves at height ``z``: the move that each belongs to (K,), and both
@@ -110,17 +117,10 @@ class Run:
     def kerf(self, z: float, width: float) -> Any:
         """What the wire draws at height ``z``, ``width`` wide (mm, shapely); made once for the same
         moves, also where a changed scene has them."""
-        moves, upper = self.stretch.moves, self.stretch.upper_moves
-        at = None if upper is None else (z, self.guides_z)
-        key = (id(moves), id(upper), self.first, self.last, at, width)
-        known = _KERFS.pop(key, None)
-        if known is None:
-            known = (moves, upper, kerf(self.line(z), width))
-        # the moves are kept with it, so that no others can have their place in memory
-        _KERFS[key] = known
-        if len(_KERFS) > KEPT:
-            _KERFS.pop(next(iter(_KERFS)))
-        return known[2]
+        return _KERFS.of(self, z, width, lambda: _broad(self._axes(z), width))
+
+    def _axes(self, z: float) -> list[Any]:
+        return list(_AXES.of(self, z, None, lambda: _axes(self.line(z))))
 
     def bits(self) -> list[Run]:
         """The run, parted where the program stops for a person or another wire offset begins to hold."""
@@ -131,6 +131,31 @@ class Run:
             at |= {self.first + int(k) for k in np.flatnonzero((d[1:] != d[:-1]) & (d[1:] > 0)) + 1}
         bounds = [self.first, *sorted(at), self.last + 1]
         return [replace(self, first=a, last=b - 1) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+
+
+class _Remembered:
+    """What was made of runs, the ``kept`` last asked for; the same for the same moves in whatever job."""
+
+    def __init__(self, kept: int) -> None:
+        self._kept = kept
+        self._known: dict[tuple[Any, ...], tuple[Moves, Moves | None, Any]] = {}
+
+    def of(self, run: Run, z: float, what: object, make: Callable[[], Any]) -> Any:
+        """What is made of a run at a height, which counts where the wire is not upright."""
+        moves, upper = run.stretch.moves, run.stretch.upper_moves
+        at = None if upper is None else (z, run.guides_z)
+        key = (id(moves), id(upper), run.first, run.last, at, what)
+        known = self._known.pop(key, None)
+        if known is None:
+            known = (moves, upper, make())
+        # the moves are kept with it, so that no others can have their place in memory
+        self._known[key] = known
+        if len(self._known) > self._kept:
+            self._known.pop(next(iter(self._known)))
+        return known[2]
+
+
+_KERFS, _LINES, _AXES = _Remembered(KEPT), _Remembered(LINES_KEPT), _Remembered(LINES_KEPT)
 
 
 def runs(scene: Scene) -> Iterator[Run]:
@@ -161,15 +186,27 @@ def guides_z(scene: Scene, stretch: Stretch) -> tuple[float, float]:
 
 def kerf(chains: list[Array], width: float) -> Any:
     """What a wire draws along chains of points, ``width`` wide: a shapely geometry."""
+    return _broad(_axes(chains), width)
+
+
+def _axes(chains: list[Array]) -> list[Any]:
+    """The lines that a wire's middle draws along chains of points, each but once, without needless points."""
     import shapely
 
     chains = _drawn_once([chain for chain in chains if len(chain) > 1])
-    if not chains:
-        return shapely.Polygon()
     lines = np.array([shapely.linestrings(chain) for chain in chains], dtype=object)
-    dense = np.array([not _is_angular(chain) for chain in chains])
+    dense = np.array([not _is_angular(chain) for chain in chains], dtype=bool)
     lines[dense] = shapely.simplify(lines[dense], SAGITTA)
-    parts = [bit for line in lines.tolist() for bit in _parts(line, width / 2.0)]
+    return list(lines)
+
+
+def _broad(lines: list[Any], width: float) -> Any:
+    """What lies within half a width of lines."""
+    import shapely
+
+    if not lines:
+        return shapely.Polygon()
+    parts = [bit for line in lines for bit in _parts(line, width / 2.0)]
     return shapely.union_all(shapely.buffer(parts, width / 2.0, quad_segs=4))
 
 

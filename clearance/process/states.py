@@ -78,7 +78,9 @@ class _Job:
     def __init__(
         self, scene: Scene, told: Removals, parts: Sequence[int], heard: Heard | None, known: Known | None
     ) -> None:
-        self.scene, self.parts, self.heard, self.known = scene, parts, heard, known
+        self.scene, self.parts, self.heard = scene, parts, heard
+        #: what was answered: from state to state many a part is as it was
+        self.answered = Known() if known is None else known
         width = kerf_width(scene)
         self.moments = moments(scene, told.all_runs, told.pieces)
         seen = {k: told.outlines[k].shadow for k in parts if k in told.outlines}
@@ -152,7 +154,7 @@ class _Job:
         low, high = self.scene.bodies[part].aabbs.box
         if aside and len(self.scene.bodies[clamp].aabbs.meeting(low - MEETS, high + MEETS)):
             return True
-        return not self.contact.bearing(clamp, part).touching.is_empty
+        return self.contact.bearing(clamp, part).touches
 
     def _together(self, states: list[State]) -> tuple[tuple[State, ...], tuple[Finding, ...]]:
         """States and findings; what many cuts leave loose in a part is told with the first of them."""
@@ -393,9 +395,7 @@ class _Job:
         return {part: answers[part] for part in there}
 
     def _answer(self, question: PartInState) -> StateOfPart:
-        if self.known is None:
-            return judge_part(self.contact, question)
-        return self.known.answer(question, partial(judge_part, self.contact, question))
+        return self.answered.answer(question, partial(judge_part, self.contact, question))
 
     def _middle(self, part: int) -> float:
         slabs = self.stock[part].slabs

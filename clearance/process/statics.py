@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.planar import following
 from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
@@ -262,7 +263,7 @@ def outside_statics(point: Array, corners: Array) -> float:
     """
     if len(corners) == 0:
         return float("inf")
-    ends = np.roll(corners, -1, axis=0)
+    ends = following(corners)
     along, rel = ends - corners, np.asarray(point)[:2] - corners
     square = (along * along).sum(axis=1)
     share = np.clip((along * rel).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
@@ -323,7 +324,7 @@ def _sides(corners: Array, edge: float) -> tuple[Array, Array]:
         across = np.array([-along[1], along[0]])
         normals = np.array([along, -along, across, -across])
         return normals, (normals @ corners.T).max(axis=1) + edge
-    along = np.roll(corners, -1, axis=0) - corners
+    along = following(corners) - corners
     normals = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]
     return normals, (normals * corners).sum(axis=1) + edge
 
@@ -358,7 +359,7 @@ def nearest(point: Array, corners: Array) -> Array:
     """The place (2,) of the hull of ``corners`` (N, 2) nearest to ``point``, which may lie within; mm."""
     if outside_statics(point, corners) <= 0.0:
         return point
-    ends = np.roll(corners, -1, axis=0)
+    ends = following(corners)
     along, rel = ends - corners, point - corners
     square = (along * along).sum(axis=1)
     share = np.clip((along * rel).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)

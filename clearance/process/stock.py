@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cached_property
 from itertools import compress
 from typing import Any
 
@@ -321,7 +322,12 @@ class _Tail:
         x0, y0 = (min(each[k] for each in ends) - _AROUND for k in (0, 1))
         x1, y1 = (max(each[k] for each in ends) + _AROUND for k in (2, 3))
         self.shadow = shapely.clip_by_rect(stock.shadow, x0, y0, x1, y1)
-        self.edge = self.inside.boundary.buffer(width / 2.0 + ALONG)
+        shapely.prepare(self.shadow)
+
+    @cached_property
+    def edge(self) -> Any:
+        """What lies along the piece's edge."""
+        return self.inside.boundary.buffer(self.stock.width / 2.0 + ALONG)
 
     def look(self) -> Onward:
         """From the last move backwards, until enough is behind a move at which the piece was free."""
@@ -330,12 +336,12 @@ class _Tail:
         cuts_in_it: bool | None = None
         length, enough = 0.0, OVERLAP
         for move, line in self._moves():
-            out = line.difference(self.inside).intersection(self.shadow)
+            out, into = self._parted(line)
             length += float(out.length)
             if length > OVERLAP and cuts_in_it is None:
                 # what follows this move leads out
                 cuts_in_it = self._cut_into(within, move)
-            within.append(line.intersection(self.inside))
+            within.append(into)
             beside.append(out)
             if length <= enough:
                 continue
@@ -344,6 +350,15 @@ class _Tail:
                 return Onward(self._free_by(before), bool(cuts_in_it))
             enough = 1.5 * length
         return Onward(False, bool(cuts_in_it))
+
+    def _parted(self, line: Any) -> tuple[Any, Any]:
+        """What of a line lies beside the piece, over the part, and what in it: most lie wholly beside it."""
+        import shapely
+
+        out, into = line, shapely.LineString()
+        if self.inside.intersects(line):
+            out, into = line.difference(self.inside), line.intersection(self.inside)
+        return out if self.shadow.covers(out) else out.intersection(self.shadow), into
 
     def _moves(self) -> Iterator[tuple[int, Any]]:
         """The bit's cutting moves, the last one first, as lines."""

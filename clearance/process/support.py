@@ -9,12 +9,13 @@ where the bodies' boxes meet are looked at.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes
+from clearance.geometry.facets import lengths, normals
 from clearance.geometry.planar import common
 from clearance.mesh.sections import Outline, region
 from clearance.records import record
@@ -94,11 +95,6 @@ class Contacts:
         near = self._reaches(other, low - NEAR, high + NEAR)
         return near and any(True for _ in self._touches(other, outline, above=True, beside=True))
 
-    def boxes(self, k: int) -> Boxes:
-        """The boxes of a body's triangles."""
-        aabbs = self.bodies[k].aabbs
-        return aabbs.low, aabbs.high
-
     def _reaches(self, k: int, low: Array, high: Array) -> bool:
         """Whether any triangle's box comes near."""
         return len(self.bodies[k].aabbs.meeting(low, high)) > 0
@@ -138,7 +134,7 @@ class Contacts:
         """
         key = (k, z)
         if key not in self._slices:
-            self._slices[key] = region(self.bodies[k].triangles_M, z, self.boxes(k))
+            self._slices[key] = region(self.bodies[k].triangles_M, z, self.bodies[k].aabbs)
         return self._slices[key]
 
 
@@ -151,8 +147,6 @@ SHIM = 0.5
 STEEP = float(np.cos(np.radians(75.0)))
 #: a touch smaller than this, seen from above, is none (mm2)
 SUPPORT_LEAST = 1e-5
-#: facets at a body's top that are looked at to tell its outside
-TOP = 500
 #: from so many level facets at one height the slice just beside it is taken instead
 MANY_LEVEL = 400
 #: pairs of facets handled at a time, and looked through one by one
@@ -163,19 +157,37 @@ GRID = 1e-6
 _BESIDE = 1e-3
 
 
-@record
 class Bearing:
     """Where one body lies on another.
 
-    Attributes:
-        touching: places where they touch, seen from above (shapely; may be empty).
-        near: places where they are farther apart, but no more than ``SHIM``.
+    Args:
+        touching: polygons seen from above (shapely) in which they touch, of each pair of faces.
+        near: those in which they are farther apart, but no more than ``SHIM``.
         gap: the least gap there, upright, mm; infinite where there is no such place.
     """
 
-    touching: Any
-    near: Any
-    gap: float
+    def __init__(self, touching: Sequence[Any], near: Sequence[Any], gap: float) -> None:
+        self._touching, self._near, self.gap = touching, near, gap
+
+    @cached_property
+    def touching(self) -> Any:
+        """Places where they touch (shapely; may be empty)."""
+        return _union(self._touching)
+
+    @cached_property
+    def near(self) -> Any:
+        """Places where they are farther apart, but no more than ``SHIM``."""
+        return _union(self._near)
+
+    @cached_property
+    def touches(self) -> bool:
+        """Whether there is a place where they touch: most askers want no more, and joining takes long."""
+        import shapely
+
+        found = np.array(self._touching, dtype=object)
+        # one that is this wide stays, however its edges are rounded
+        wide = shapely.area(found) > 10.0 * GRID * shapely.length(found)
+        return bool(wide.any()) or not self.touching.is_empty
 
 
 def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
@@ -184,17 +196,14 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
     Args:
         reach: how far apart two faces may be to be told of, mm.
     """
-    import shapely
-
-    nothing = shapely.Polygon()
     low = np.maximum(above.aabbs.box[0], below.aabbs.box[0])
     high = np.minimum(above.aabbs.box[1], below.aabbs.box[1])
     low[2], high[2] = low[2] - reach, high[2] + reach
     if (low > high).any():
-        return Bearing(nothing, nothing, float("inf"))
+        return Bearing((), (), float("inf"))
     upper, lower = _Faces(above, low, high, -1.0), _Faces(below, low, high, 1.0)
     if not (len(upper) and len(lower)):
-        return Bearing(nothing, nothing, float("inf"))
+        return Bearing((), (), float("inf"))
     touch = TOUCHES + above.allow.height + below.allow.height
     touching, near, gap = [], [], float("inf")
     if upper.many or lower.many:
@@ -217,7 +226,7 @@ def bearing(above: Body, below: Body, reach: float = SHIM) -> Bearing:
             touching += polygons
             near += far
             gap = min(gap, least)
-    return Bearing(_union(touching), _union(near), gap)
+    return Bearing(touching, near, gap)
 
 
 def _union(polygons: Sequence[Any]) -> Any:
@@ -236,9 +245,9 @@ class _Faces:
     def __init__(self, body: Body, low: Array, high: Array, sign: float) -> None:
         self.body, self.sign = body, sign
         t = body.triangles_M[body.aabbs.meeting(low, high)]
-        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-        length = np.linalg.norm(n, axis=1)
-        up = sign * _outward(body) * n[:, 2] / np.where(length > 0.0, length, 1.0)
+        n = normals(t)
+        length = lengths(n)
+        up = sign * body.outward * n[:, 2] / np.where(length > 0.0, length, 1.0)
         self.every = t[(up > STEEP) & (length > 0.0)]
         level = np.ptp(self.every[..., 2], axis=1) <= 1e-6
         self.flat, self.sloping = self.every[level], self.every[~level]
@@ -259,25 +268,9 @@ class _Faces:
                 found[float(z)] = shapely.union_all(shapely.polygons(here[..., :2]))
             else:
                 # the slice just inside the metal
-                aabbs = self.body.aabbs
                 level = float(z) - self.sign * _BESIDE
-                found[float(z)] = region(self.body.triangles_M, level, (aabbs.low, aabbs.high))
+                found[float(z)] = region(self.body.triangles_M, level, self.body.aabbs)
         return found
-
-
-def _outward(body: Body) -> float:
-    """1 where normals look outward, -1 where inward: the levellest facet at the very top looks up."""
-    low, high = body.aabbs.box
-    rows = body.aabbs.meeting(np.array([low[0], low[1], high[2] - 1e-9]), high)
-    # of very many some are enough, unless none of them is level
-    for some in (rows[:: -(-len(rows) // TOP)], rows):
-        t = body.triangles_M[some]
-        n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-        up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
-        levellest = float(up[np.argmax(np.abs(up))])
-        if abs(levellest) > STEEP:
-            break
-    return -1.0 if levellest < 0.0 else 1.0
 
 
 # ------------------------------------------------------------------------------------------ facet by facet
@@ -320,6 +313,9 @@ def _shared(a: Array, b: Array, touch: float, reach: float) -> tuple[list[Any], 
         start, along = other[:, k], other[:, (k + 1) % 3] - other[:, k]
         left = np.column_stack([-along[:, 1], along[:, 0]])
         shape = _clip(shape, left, -(left * start).sum(axis=1))
+    # most facets whose boxes meet share nothing
+    some = ~np.isnan(shape[:, 0, 0])
+    shape, slope, rise, flatter = shape[some], slope[some], rise[some], flatter[some]
     # a gap may be negative: they cut into each other there, which is told elsewhere
     wide = max(reach, touch)
     shape = _clip(shape, slope, rise + wide / flatter)
@@ -332,10 +328,10 @@ def _shared(a: Array, b: Array, touch: float, reach: float) -> tuple[list[Any], 
 
 def _plane(t: Array) -> Array:
     """(P, 4): z = p x + q y + r over each facet, and the upward share of its normal."""
-    n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    n = normals(t)
     p, q = -n[:, 0] / n[:, 2], -n[:, 1] / n[:, 2]
     r = t[:, 0, 2] - p * t[:, 0, 0] - q * t[:, 0, 1]
-    return np.column_stack([p, q, r, np.abs(n[:, 2]) / np.linalg.norm(n, axis=1)])
+    return np.column_stack([p, q, r, np.abs(n[:, 2]) / lengths(n)])
 
 
 def _anticlockwise(t: Array) -> Array:
@@ -349,26 +345,34 @@ def _clip(shape: Array, normal: Array, offset: Array) -> Array:
     """Convex polygons (P, N, 2) cut back to where normal . x + offset >= 0 (Sutherland and Hodgman, Reentrant
     polygon clipping, CACM 17, 1974). Corners may repeat; nan throughout is none left."""
     count = shape.shape[1]
-    side = (shape * normal[:, None]).sum(axis=2) + offset[:, None]
-    after, there = np.roll(shape, -1, axis=1), np.roll(side, -1, axis=1)
+    side = shape[..., 0] * normal[:, :1] + shape[..., 1] * normal[:, 1:] + offset[:, None]
     keep = side >= 0.0
-    crosses = keep != (there >= 0.0)
+    if keep.all():
+        return np.concatenate((shape, shape[:, :1]), axis=1)
+    if not keep.any():
+        return np.full((len(shape), count + 1, 2), np.nan)
+    after, there = _following(shape), _following(side)
+    crosses = keep != _following(keep)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(crosses, side / (side - there), 0.0)
-    crossing = shape + share[..., None] * (after - shape)
-    slots = np.stack([shape, crossing], axis=2).reshape(len(shape), 2 * count, 2)
-    used = np.stack([keep, crosses], axis=2).reshape(len(shape), 2 * count)
-    order = np.argsort(~used, axis=1, kind="stable")[:, : count + 1]
-    out = np.take_along_axis(slots, order[..., None], axis=1)
-    good = np.take_along_axis(used, order, axis=1)
+    slots, used = np.empty((len(shape), 2 * count, 2)), np.empty((len(shape), 2 * count), dtype=bool)
+    slots[:, ::2], used[:, ::2] = shape, keep
+    slots[:, 1::2], used[:, 1::2] = shape + share[..., None] * (after - shape), crosses
+    row, order = np.arange(len(shape))[:, None], np.argsort(~used, axis=1, kind="stable")[:, : count + 1]
+    out, good = slots[row, order], used[row, order]
     first = np.where(good[:, :1, None], out[:, :1], np.nan)
-    return np.asarray(np.where(good[..., None], out, first))
+    return np.where(good[..., None], out, first)
+
+
+def _following(shape: NDArray[Any]) -> NDArray[Any]:
+    """Of corners (P, N, ...) of polygons, or what stands at them, the next one of each."""
+    return np.concatenate((shape[:, 1:], shape[:, :1]), axis=1)
 
 
 def _areas(shape: Array) -> Array:
     """(P,) mm2; 0 of none."""
     x, y = shape[..., 0], shape[..., 1]
-    twice = x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)
+    twice = x * _following(y) - y * _following(x)
     return np.asarray(np.nan_to_num(np.abs(twice.sum(axis=1)) / 2.0))
 
 
@@ -380,5 +384,4 @@ def _polygons(shape: Array) -> list[Any]:
     kept = shape[real]
     if not len(kept):
         return []
-    which = np.repeat(np.arange(len(kept)), kept.shape[1])
-    return list(shapely.convex_hull(shapely.multipoints(shapely.points(kept.reshape(-1, 2)), indices=which)))
+    return list(shapely.convex_hull(shapely.linestrings(kept)))

@@ -14,8 +14,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import Boxes, boxes_of
-from clearance.geometry.transforms import apply, extent
+from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.planar import following
+from clearance.geometry.transforms import apply
 from clearance.mesh.sections import HoleRing, around, holds, hole_of, rings, section
 from clearance.process.removal import Removals
 from clearance.process.runs import Run
@@ -141,25 +142,22 @@ class Way:
     edge: float | None = None
 
 
-def way_through(
-    body: Body, index: int, run: Run, boxes: Boxes, column: tuple[float, float] | None = None
-) -> Way | None:
+def way_through(body: Body, index: int, run: Run, column: tuple[float, float] | None = None) -> Way | None:
     """The way of a run's wire, where it is threaded, through or past one body; None where it is far away.
 
     Args:
-        boxes: lowest and highest corner (N, 3) of each of the body's triangles.
+        index: of the body.
         column: machine Z between which it is threaded; both guides as they cut where None.
     """
     low, high = run.guides_z if column is None else column
-    first, last = extent(*boxes)
+    first, last = body.aabbs.box
     bottom, top = max(low, float(first[2])), min(high, float(last[2]))
     if top <= bottom:
         return None
     at = run.place((bottom + top) / 2.0)
     point = run.thread_point
     sheared = _along(body.triangles_M, run)
-    if sheared is not body.triangles_M:
-        boxes = boxes_of(sheared)
+    boxes = body.aabbs if sheared is body.triangles_M else AabbSet(*boxes_of(sheared))
     for width in (CLOSE, BESIDE):
         near = _near(sheared, boxes, point, width, low, high)
         distance = _distances(near, point) if len(near) else np.empty(0)
@@ -220,19 +218,16 @@ def _unsheared(triangles: Array, run: Run) -> Array:
     return out
 
 
-def _near(triangles: Array, boxes: Boxes, point: Array, width: float, low: float, high: float) -> Array:
+def _near(triangles: Array, boxes: AabbSet, point: Array, width: float, low: float, high: float) -> Array:
     """The triangles within ``width`` of the point, sideways, that reach between two heights."""
-    first, last = boxes
-    near = (first[:, 0] <= point[0] + width) & (last[:, 0] >= point[0] - width)
-    near &= (first[:, 1] <= point[1] + width) & (last[:, 1] >= point[1] - width)
-    near &= (first[:, 2] < high) & (last[:, 2] > low)
-    return np.asarray(triangles[near])
+    rows = boxes.meeting(np.r_[point - width, low], np.r_[point + width, high])
+    return np.asarray(triangles[rows[(boxes.low[rows, 2] < high) & (boxes.high[rows, 2] > low)]])
 
 
 def _distances(triangles: Array, point: Array) -> Array:
     """Distance (N,) of a point (2,) from each triangle as seen from above; 0 in it."""
     p = triangles[..., :2] - point
-    q = np.roll(p, -1, axis=1)
+    q = p[:, (1, 2, 0)]
     way = q - p
     share = -(p * way).sum(axis=2) / np.maximum((way * way).sum(axis=2), 1e-300)
     off = p + np.clip(share, 0.0, 1.0)[..., None] * way
@@ -313,7 +308,7 @@ def _is_hole(ring: Array, loops: Sequence[Array], point: Array) -> bool:
 def _to_ring(ring: Array, point: Array) -> float:
     """How far a point is from a closed ring of corners (N, 2)."""
     p = ring - point
-    way = np.roll(p, -1, axis=0) - p
+    way = following(p) - p
     share = -(p * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), 1e-300)
     return float(np.hypot(*(p + np.clip(share, 0.0, 1.0)[:, None] * way).T).min())
 
@@ -348,8 +343,8 @@ class Ways:
         Args:
             index: of the body.   column: machine Z between which; as it is threaded where None.
         """
-        body, boxes = self.scene.bodies[index], self.told.contacts.boxes(index)
-        return way_through(body, index, run, boxes, self.reach(run) if column is None else column)
+        body = self.scene.bodies[index]
+        return way_through(body, index, run, self.reach(run) if column is None else column)
 
     def parts(self, run: Run) -> list[Way]:
         """Through the parts that the run's cut goes through."""

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.facets import outward
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
@@ -127,14 +128,19 @@ class Body:
         return AabbSet(*boxes_of(self.triangles_M))
 
     @cached_property
+    def outward(self) -> float:
+        """1 where the facets' normals look outward, -1 where inward."""
+        return outward(self.triangles_M, self.aabbs)
+
+    @cached_property
     def outline(self) -> Outline:
         """The body seen from above, by its slices."""
-        return Outline(self.triangles_M, boxes=(self.aabbs.low, self.aabbs.high))
+        return Outline(self.triangles_M, boxes=self.aabbs)
 
     @cached_property
     def slabs(self) -> Slabs:
         """Its slices, so that volumes are exact."""
-        return Slabs(self.triangles_M, (self.aabbs.low, self.aabbs.high), self.outline)
+        return Slabs(self.triangles_M, self.aabbs, self.outline)
 
     @cached_property
     def bulk(self) -> tuple[float, NDArray[np.float64]]:

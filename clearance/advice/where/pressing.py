@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import Bears, Condition, Inside
-from clearance.geometry.aabb import boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.planar import common
 from clearance.mesh.sections import region
 from clearance.parallel import processor_time
@@ -99,7 +99,7 @@ def pressing(
         if role.unknown or (role.grips and not role.pulls) or role.aside:
             return Pressing()
         part = scene.bodies[question.part]
-        if role.pulls and role.grips and not bearing(part, body).touching.is_empty:
+        if role.pulls and role.grips and bearing(part, body).touches:
             under.append((question, answer))
         if role.presses:
             touching = bearing(body, part).touching
@@ -112,7 +112,7 @@ def pressing(
         on = _would_press(scene, body, asked, origin)
     # whether what carries a part would do so elsewhere, too, is undecided in plan
     carries = any(
-        role_of(body, part).carries and not bearing(part, body).touching.is_empty
+        role_of(body, part).carries and bearing(part, body).touches
         for part in {q.part: scene.bodies[q.part] for q, _ in asked}.values()
     )
     found = Pressing(judged=not presses_only(body) and not carries)
@@ -120,7 +120,7 @@ def pressing(
     seen = set()
     for question, answer, top in on:
         part = scene.bodies[question.part]
-        below = region(part.triangles_M, top - TOUCHES + BESIDE, (part.aabbs.low, part.aabbs.high))
+        below = region(part.triangles_M, top - TOUCHES + BESIDE, part.aabbs)
         metal = below if question.whole else common(below, question.metal.region)
         tip = face(body.triangles_M, top, False, TOUCHES)
         if several:
@@ -224,7 +224,7 @@ def _under(scene: Scene, body: Body, asked: Sequence[tuple[Any, Any]], origin: A
     for question, answer in asked:
         part = scene.bodies[question.part]
         low = float(part.aabbs.box[0][2])
-        above = region(part.triangles_M, low + TOUCHES - BESIDE, (part.aabbs.low, part.aabbs.high))
+        above = region(part.triangles_M, low + TOUCHES - BESIDE, part.aabbs)
         metal = above if question.whole else common(above, question.metal.region)
         poles = face(body.triangles_M, low, True, TOUCHES)
         outlines = hulls(poles, origin)
@@ -272,6 +272,6 @@ def face(triangles: Array, z: float, up: bool, reach: float) -> Any:
         triangles: (N, 3, 3), machine frame, mm.   z: the height, mm.   up: it looks up; else down.
         reach: mm above and below at which slices are taken.
     """
-    boxes = boxes_of(triangles)
+    boxes = AabbSet(*boxes_of(triangles))
     below, above = (region(triangles, z + d, boxes) for d in (-reach - BESIDE, reach + BESIDE))
     return below.difference(above) if up else above.difference(below)

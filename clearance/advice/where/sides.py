@@ -69,7 +69,7 @@ def against_sides(
     if not parts or not any(r.aside or (r.pulls and r.grips) for r in roles.values()):
         return None
     magnet = not any(r.aside for r in roles.values())
-    if magnet and any(not bearing(scene.bodies[part], body).touching.is_empty for part in parts):
+    if magnet and any(bearing(scene.bodies[part], body).touches for part in parts):
         return None
     origin = body.T_MI[:2, 3]
     looks = None if magnet else float(np.arctan2(body.T_MI[1, 0], body.T_MI[0, 0]))
@@ -137,8 +137,7 @@ def _sides(part: Body, questions: Sequence[Any], face: Face) -> Iterator[tuple[A
     seen = [float(z) for z in np.asarray(outline.z)[levels] if face.z[0] < z < face.z[1]]
     if high - low < 0.5 or not seen:
         return
-    boxes = (part.aabbs.low, part.aabbs.high)
-    slices = [region(part.triangles_M, z, boxes) for z in (low, (low + high) / 2.0, high, *seen)]
+    slices = [region(part.triangles_M, z, part.aabbs) for z in (low, (low + high) / 2.0, high, *seen)]
     own = areas(shapely.intersection_all(slices))
     whole = own.boundary
     metal = own

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.advice.where.conditions import CUTS_INTO, Apart, Condition, Inside, Work
 from clearance.advice.where.pressing import BESIDE, ROUND, Heard, face, hulls, pressing
-from clearance.geometry.aabb import boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.mesh.sections import region
 from clearance.process.support import TOUCHES
 from clearance.scene.model import Body, Scene
@@ -289,11 +289,11 @@ def _shadow(triangles: Array, a: float, b: float) -> tuple[Any, Any]:
     """What of a body lies between two heights, seen from above; and its slice at the middle."""
     import shapely
 
-    boxes = boxes_of(triangles)
+    boxes = AabbSet(*boxes_of(triangles))
     inner = region(triangles, (a + b) / 2.0, boxes)
     slices = [region(triangles, z, boxes) for z in (a, b)]
     sloping = []
-    some = triangles[(boxes[0][:, 2] < b) & (boxes[1][:, 2] > a)]
+    some = triangles[(boxes.low[:, 2] < b) & (boxes.high[:, 2] > a)]
     if len(some) and len(some) <= MANY:
         n = np.cross(some[:, 1] - some[:, 0], some[:, 2] - some[:, 0])
         some = some[np.abs(n[:, 2]) > 1e-9]

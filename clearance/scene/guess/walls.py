@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import boxes_of
+from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.mesh.sections import (
     area,
     hole_of,
@@ -103,7 +103,7 @@ class Walls:
 
     def __init__(self, triangles: Array) -> None:
         low, high = float(triangles[..., 2].min()), float(triangles[..., 2].max())
-        boxes = boxes_of(triangles)
+        boxes = AabbSet(*boxes_of(triangles))
         each = [rings(section(triangles, low + share * (high - low), boxes)) for share in HEIGHTS]
         #: what each height shows that shows something; heights that show the same are one
         self.levels: list[_Level] = []
