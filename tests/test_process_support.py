@@ -172,3 +172,20 @@ def test_nothing_where_boxes_do_not_meet() -> None:
     assert isinstance(found, Bearing)
     assert found.touching.is_empty
     assert found.near.is_empty
+
+
+def test_whether_two_touch_is_told_as_by_the_places_where_they_do() -> None:
+    wide, hair = shapely.box(0, 0, 2, 1), shapely.box(0, 2e-8, 1000, 3e-8)
+    for polygons in ([], [wide], [hair], [hair, hair], [hair, wide]):
+        found = Bearing(polygons, (), float("inf"))
+        assert found.touches is not found.touching.is_empty
+    # of hairlines that are joined nothing is left on the grid that edges are rounded to
+    assert not Bearing([hair, hair], (), float("inf")).touches
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_the_outside_of_a_body_is_above_its_top_whichever_way_its_facets_run(turn: int) -> None:
+    found = body(np.ascontiguousarray(body(RAIL).triangles_M[:, ::turn]))
+    assert found.outward == turn
+    on_top = bearing(body(block(10, 10, 10)), found)
+    assert on_top.touching.area == pytest.approx(100)

@@ -14,6 +14,7 @@ from clearance.mesh.sections import (
 )
 
 TALL = (0.0, 10.0)
+SQUARE = np.array([(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0)])
 A = box((0, 10), (0, 10), TALL)
 
 
@@ -32,3 +33,18 @@ def test_each_shell_keeps_its_own_ring(others: list[np.ndarray], areas: list[flo
     found = rings(section(bodies, 5.0))
     assert sorted(map(area, found)) == pytest.approx(areas)
     assert region(bodies, 5.0).area == pytest.approx(whole)
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+def test_rings_are_followed_whichever_way_their_segments_run(turn: int) -> None:
+    far = 10.0 + 2.0 * SQUARE
+    loops = [np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in (SQUARE, far)]
+    segments = np.concatenate(loops)[::turn]
+    segments[::3] = segments[::3, ::-1]
+    assert sorted(map(area, rings(segments))) == pytest.approx([16, 64])
+
+
+def test_a_ring_that_does_not_close_is_left_out_and_spoils_no_other() -> None:
+    closed = np.stack([SQUARE, np.roll(SQUARE, -1, axis=0)], axis=1)
+    opened = (closed + 10.0)[1:]
+    assert list(map(area, rings(np.concatenate([opened, closed])))) == pytest.approx([16])

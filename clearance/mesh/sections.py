@@ -289,9 +289,9 @@ class Outline:
             most = MOST if len(triangles) <= MANY else FEW
         self.triangles = triangles
         self.boxes = AabbSet(*boxes_of(triangles)) if boxes is None else boxes
-        heights = np.concatenate([self.boxes.low[:, 2], self.boxes.high[:, 2]])
-        self.low, self.high = float(heights.min()), float(heights.max())
-        levels = _heights(heights)
+        corners = np.concatenate([self.boxes.low[:, 2], self.boxes.high[:, 2]])
+        self.low, self.high = float(corners.min()), float(corners.max())
+        levels = heights(corners)
         if not 2 <= len(levels) <= most // 2 + 1:
             levels = np.linspace(self.low, self.high, most // 2 + 1)
         levels[0], levels[-1] = self.low, self.high
@@ -360,8 +360,8 @@ class Outline:
         return [(float(v), m) for v, m in zip(volume, middles, strict=True)]
 
 
-def _heights(z: Array) -> Array:
-    """Heights, rounded to 1e-4 mm, each once, rising."""
+def heights(z: Array) -> Array:
+    """Heights, rounded to 1e-4 mm, each once, rising; of many they are not sorted."""
     steps: Array = np.rint(z * 1e4)
     first, last = float(steps.min()), float(steps.max())
     if len(z) <= MANY_HEIGHTS or last - first > 20 * len(z):
@@ -407,7 +407,7 @@ def levels_of(triangles: Array) -> Array:
     # some at a time: what stays in the processor's own memory is quicker than all at once
     some = [_bends(triangles[k : k + _SOME]) for k in range(0, len(triangles), _SOME)]
     ends = [float(triangles[..., 2].min()), float(triangles[..., 2].max())]
-    found = _heights(np.concatenate([*some, ends]))
+    found = heights(np.concatenate([*some, ends]))
     if len(found) > LEVELS:
         found = found[np.unique(np.linspace(0, len(found) - 1, LEVELS).round().astype(int))]
     return np.asarray(found)
