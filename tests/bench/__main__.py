@@ -26,9 +26,6 @@ from tests.bench.where import where
 ROOT = Path(__file__).resolve().parents[2]
 USUAL_IMPORTS = "import numpy, fcl, shapely, trimesh"
 
-#: what is measured is an installed package, whose modules are compiled once and for all
-KEEPING = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
-
 #: 12 x 64^2 = 49 152 facets, 12 x 256^2 = 786 432
 USUAL_CELLS, BIG_CELLS = 64, 256
 
@@ -50,9 +47,7 @@ class Runs:
 def once(command: Sequence[str], runs: Runs) -> None:
     """Run a command to its end; add its time and, where the system tells it, its peak memory."""
     begin = time.perf_counter()
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=KEEPING
-    ) as process:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as process:
         assert process.stdout is not None
         said = process.stdout.read()
         if hasattr(os, "wait4"):
