@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, boxes_of, neighbours
+from clearance.geometry.facets import cross, lengths, normals
 from clearance.mesh.topology import corner_numbers, shells
 from clearance.scene.model import Body, Finding
 from fixtures_lib.holder import between
@@ -36,6 +37,8 @@ FACES = 500
 BATCH = 50_000
 #: corners, evenly picked, that say how far a point is at most; boxes looked into before the others
 CORNERS, FIRST = 300, 8
+#: triangles that are held against a point before the others
+FEW = 16
 
 
 class Shell:
@@ -139,8 +142,9 @@ def _width(hull: Any) -> float:
     return float(np.ptp(corners @ n.T, axis=0).min())
 
 
-def farthest(points: Array, triangles: Array) -> float:
-    """The largest of the distances of points (N, 3) to the nearest of triangles (T, 3, 3) each, mm.
+def farthest(points: Array, triangles: Array, least: float = 0.0) -> float:
+    """The largest of the distances of points (N, 3) to the nearest of triangles (T, 3, 3) each, mm; what is
+    ``least`` or less need not be exact.
 
     Branch and bound: a point no farther from some corner than the largest distance had so far is passed over,
     and of the triangles what lies in boxes farther than one already met.
@@ -153,7 +157,7 @@ def farthest(points: Array, triangles: Array) -> float:
             for k in range(0, len(points), CORNERS)
         ]
     )
-    found = 0.0
+    found = least
     for k in np.argsort(-near):
         if near[k] <= found:
             break
@@ -173,10 +177,15 @@ def _nearest(p: Array, triangles: Array, aabbs: AabbSet, most: float, least: flo
         if most <= least:
             break
         rows = aabbs.inside(some & (apart <= most))
-        rows = rows[_to_boxes(p, aabbs.low[rows], aabbs.high[rows]) <= most]
-        for j in range(0, len(rows), BATCH):
-            here = triangles[rows[j : j + BATCH]]
+        boxed = _to_boxes(p, aabbs.low[rows], aabbs.high[rows])
+        order = np.argsort(boxed)
+        rows, boxed = rows[order], boxed[order]
+        # a few of the nearest first: of a point at a face these are all
+        begin, many = 0, FEW
+        while begin < len(rows) and boxed[begin] <= most and most > least:
+            here = triangles[rows[begin : begin + many]]
             most = min(most, float(_to_triangles(np.broadcast_to(p, (len(here), 3)), here).min()))
+            begin, many = begin + many, BATCH
     return most
 
 
@@ -192,18 +201,18 @@ def _to_boxes(p: Array, low: Array, high: Array) -> Array:
 def _to_triangles(p: Array, triangles: Array) -> Array:
     """Distances (P,) of points to triangles, one each: to the plane where the foot lies within, else to an
     edge."""
-    n = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    length = np.linalg.norm(n, axis=1)
+    n = normals(triangles)
+    length = lengths(n)
     n = n / np.where(length > 0.0, length, 1.0)[:, None]
     best = np.full(len(p), np.inf)
     inside = length > 0.0
     for k in range(3):
         along, rel = triangles[:, (k + 1) % 3] - triangles[:, k], p - triangles[:, k]
-        inside &= np.einsum("ij,ij->i", rel, np.cross(n, along)) >= 0.0
+        inside &= np.einsum("ij,ij->i", rel, cross(n, along)) >= 0.0
         square = np.einsum("ij,ij->i", along, along)
         share = np.einsum("ij,ij->i", rel, along) / np.where(square > 0.0, square, 1.0)
         foot = np.clip(share, 0.0, 1.0)[:, None] * along
-        best = np.minimum(best, np.linalg.norm(rel - foot, axis=1))
+        best = np.minimum(best, lengths(rel - foot))
     return np.where(inside, np.abs(np.einsum("ij,ij->i", p - triangles[:, 0], n)), best)
 
 
@@ -216,7 +225,8 @@ DEEPEST = 30
 
 
 def depth_at_points(a: Shell, b: Shell) -> float:
-    """How deep two shells stand in each other, mm, a little too small at most; 0 where they only touch.
+    """How deep two shells stand in each other, mm, a little too small at most; ``NOTICED`` or less where they
+    only touch.
 
     Of a shell with very many facets the ``column`` over the other one's box, grown by ``NEAR``, is enough.
     The depth is the distance from the deepest point in the other's metal to where the metal ends.
@@ -235,8 +245,9 @@ def depth_at_points(a: Shell, b: Shell) -> float:
 
 
 def _depth(points: Array, shell: Shell) -> float:
-    """The largest distance of points within a shell to its surface, mm; farther facets are looked at last."""
-    found = 0.0
+    """The largest distance of points within a shell to its surface, mm, ``NOTICED`` at least; farther facets
+    are looked at last."""
+    found = NOTICED
     for reach in (NEAR, 20.0, 200.0, np.inf):
         low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
         near = shell.near(low, high)
@@ -244,7 +255,7 @@ def _depth(points: Array, shell: Shell) -> float:
             # the deepest are among those far from some corners of it
             corners = near[:: -(-len(near) // SAMPLES), 0]
             far = np.linalg.norm(points[:, None] - corners, axis=2).min(axis=1)
-            found = farthest(points[np.argsort(-far)[:DEEPEST]], near)
+            found = farthest(points[np.argsort(-far)[:DEEPEST]], near, NOTICED)
             if found <= reach:
                 break
     return found
