@@ -343,15 +343,20 @@ def _above(triangles: Array, axis: int, level: float, sign: float) -> Array:
     height = sign * triangles[:, :, axis] - level
     up = height >= 0
     count = up[:, 0].astype(int) + up[:, 1] + up[:, 2]
-    whole = triangles[count == 3]
-    pieces = [whole]
+    whole = count == 3
+    if whole.all():
+        return triangles
+    pieces = [triangles[whole]]
     for kept in (1, 2):
-        some = count == kept
+        some = np.flatnonzero(count == kept)
+        if not len(some):
+            continue
         t, h = triangles[some], height[some]
         alone = (h >= 0) if kept == 1 else (h < 0)
         first = alone.argmax(axis=1)  # the corner that is alone on its side goes to the front
         order = (first[:, None] + np.arange(3)) % 3
-        t, h = np.take_along_axis(t, order[:, :, None], axis=1), np.take_along_axis(h, order, axis=1)
+        rows = np.arange(len(some))[:, None]
+        t, h = t[rows, order], h[rows, order]
         a, b, c = t[:, 0], t[:, 1], t[:, 2]
         ab = a + (b - a) * (h[:, 0] / (h[:, 0] - h[:, 1]))[:, None]
         ac = a + (c - a) * (h[:, 0] / (h[:, 0] - h[:, 2]))[:, None]

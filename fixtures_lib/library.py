@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import importlib.util
 import math
 import numbers
 import pkgutil
@@ -70,18 +71,27 @@ def does(kind: Kind) -> str:
 FINEST = 1e-4
 
 
+#: modules of this package that are no holders
+_NONE = frozenset({"pages", "suite", "drawing", "outlines"})
+
+
+@cache
+def find(name: str) -> Kind | None:
+    """The kind of that name, which is its module's; None where there is none. No other module is loaded."""
+    if not name.isidentifier() or name.startswith("_") or name in _NONE:
+        return None
+    if importlib.util.find_spec(f"fixtures_lib.{name}") is None:
+        return None
+    kind = getattr(importlib.import_module(f"fixtures_lib.{name}"), "KIND", None)
+    return kind if isinstance(kind, Kind) else None
+
+
 @cache
 def _kinds() -> dict[str, Kind]:
     """Every module of this package that defines KIND, by name."""
     package = importlib.import_module("fixtures_lib")
-    found = {}
-    for module in pkgutil.iter_modules(package.__path__):
-        if module.name.startswith("_") or module.name in ("pages", "suite", "drawing", "outlines"):
-            continue
-        kind = getattr(importlib.import_module(f"fixtures_lib.{module.name}"), "KIND", None)
-        if isinstance(kind, Kind):
-            found[module.name] = kind
-    return dict(sorted(found.items()))
+    all_names = sorted(module.name for module in pkgutil.iter_modules(package.__path__))
+    return {name: kind for name in all_names if (kind := find(name)) is not None}
 
 
 def names() -> list[str]:
@@ -99,7 +109,7 @@ def get(name: str, where: str = "", file: str | Path | None = None, more: Sequen
     Raises:
         InputError: there is none; the message says what exists.
     """
-    kind = _kinds().get(name) if isinstance(name, str) else None
+    kind = find(name) if isinstance(name, str) else None
     if kind is None:
         raise InputError(file, where, f"no holder {name!r} in the library", _which(name, [*more, *names()]))
     return kind

@@ -13,11 +13,10 @@ is never changed on a guess.
 
 from __future__ import annotations
 
-import difflib
+import contextlib
 import hashlib
 import os
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -54,6 +53,9 @@ FACET_BOUND = 0.01
 
 #: A model that is nowhere thicker than this, mm, is no body. Touching is told as finely.
 FLAT = 1e-6
+
+#: From how many bytes a digest is worth a thread of its own.
+_LARGE = 8_000_000
 
 #: How many bytes reading takes for each byte of the file: itself, corners (72/50 in STL), copies and keys.
 _BYTES_A_BYTE = 3.5
@@ -98,8 +100,7 @@ def read_model(
     if units is not None and units not in UNITS:
         raise InputError(shown, "units", f"found {units!r}", 'want "mm", "inch" or "m"')
     data = _bytes_of(path, shown, memory)
-    with ThreadPoolExecutor(1) as beside:
-        digest = beside.submit(lambda: hashlib.sha256(data).hexdigest())
+    with _digest(data) as digest:
         reader = _reader_for(data, shown)
         if facet_bound is not None and reader is not _step:
             raise InputError(
@@ -108,7 +109,19 @@ def read_model(
         options = _Options(memory, FACET_BOUND if facet_bound is None else facet_bound)
         model = reader(data, shown, options)
         solid = _in_mm(_chosen(model, bodies, shown), model, units, shown)
-        return solid, digest.result()
+        return solid, digest()
+
+
+@contextlib.contextmanager
+def _digest(data: bytes) -> Iterator[Callable[[], str]]:
+    """Tells the SHA-256 of the bytes, in hex; of many it is worked out beside the block."""
+    if len(data) < _LARGE:
+        yield hashlib.sha256(data).hexdigest
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(1) as beside:
+        yield beside.submit(lambda: hashlib.sha256(data).hexdigest()).result
 
 
 def _stl(data: bytes, shown: str, _: _Options) -> RawModel:
@@ -190,6 +203,8 @@ def _chosen(model: RawModel, names: Sequence[str] | None, shown: str) -> NDArray
         known = {body.name for body in model.bodies if body.name}
         for name in names:
             if name not in known:
+                import difflib
+
                 near = difflib.get_close_matches(name, known, n=1)
                 hint = f'did you mean "{near[0]}"? ' if near else ""
                 listed = ", ".join(f'"{n}"' for n in sorted(known)[:20]) or "no body with a name"

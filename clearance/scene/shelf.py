@@ -259,7 +259,7 @@ class Folder:
             name: as an item has it.   note: is told each file that is read, with its hash.
         """
         shown_as = PurePath(self.shown, f"{name}.toml").as_posix()
-        if name in library.names():
+        if library.find(name) is not None:
             raise InputError(shown_as, "", f'the library has a holder "{name}"', "rename the file: our_...")
         return read_own(self.path / f"{name}.toml", shown_as, note)
 
@@ -289,7 +289,7 @@ class Shelf:
             raise InputError(None, "", found, "rename one of the two files")
         if there:
             return there[0].kind(name, self._note)
-        if name not in library.names():
+        if library.find(name) is None:
             for each in self._folders:
                 each.check()
             for each, one in known:
