@@ -204,6 +204,25 @@ def _density(i: int, item: Item, file: TomlFile) -> float | None:
         raise file.error(("items", i, "material"), error.found, error.want) from None
 
 
+#: so many holders are kept
+_KEPT = 64
+_holders: dict[tuple[int, str], tuple[Kind, Holder]] = {}
+
+
+def _built(kind: Kind, params: dict[str, Any], scale: float | Mapping[str, float]) -> Holder:
+    """A holder of a kind and size. Each is built once: a shop sets up several alike, and what is tried reads
+    the same setup again and again."""
+    from fixtures_lib import library
+
+    size = (id(kind), repr((params, scale)))
+    # kept with its kind, so that no other one can have its place in memory
+    if size not in _holders or _holders[size][0] is not kind:
+        if len(_holders) >= _KEPT:
+            _holders.clear()
+        _holders[size] = (kind, library.build(kind, params, scale=scale))
+    return _holders[size][1]
+
+
 class _Workshop:
     """Makes each item once, when it is asked for: to fit a part one needs that part, and what carries it."""
 
@@ -220,7 +239,6 @@ class _Workshop:
         self._cut = {name for each in setup.cuts for name in each.part}
         self._read: dict[tuple[Any, ...], Any] = {}
         self._done: dict[int, Made] = {}
-        self._built: dict[tuple[str, str], Holder] = {}
         self._busy: list[int] = []
 
     def made(self, i: int) -> Made:
@@ -263,11 +281,7 @@ class _Workshop:
         try:
             kind = self._kind_of(item.holder)
             if item.fit is None:
-                # a shop sets up several of a kind and size: each is built once
-                size = (kind.name, repr((item.params, scale)))
-                if size not in self._built:
-                    self._built[size] = library.build(kind, item.params, scale=scale)
-                built = self._built[size]
+                built = _built(kind, item.params, scale)
             else:
                 fitted = self._fitted(i, kind, scale)
                 built = fitted.built or library.build(kind, fitted.params)
