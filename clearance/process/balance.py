@@ -52,6 +52,9 @@ GRAVITY = 9.81
 EDGE = 0.1
 #: what is looked for under a part that floats, mm
 FAR = 300.0
+#: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
+#: source: twice what is touching, a round bar in a V is measured no better)
+SINKS = 0.1
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
 
@@ -141,6 +144,9 @@ class _Stays:
         }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
+        #: what is a little under it, by name: how far
+        self.under: dict[str, float] = {}
+        self.hovers = False
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
         self.remarks.append(StateRemark(kind, severity, item or self.name, message))
@@ -171,6 +177,7 @@ class _Stays:
                 self.tell(
                     "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
                 )
+        self.shims(grips)
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -188,7 +195,7 @@ class _Stays:
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
-        """The corners of what it lies on, by name; with a note what is lower, by less than a shim, too."""
+        """The corners of what it lies on, by name; and what is lower, by less than a shim, too."""
         found: dict[str, Array] = {}
         nearly: dict[str, Array] = {}
         for k in self.asked.present:
@@ -202,12 +209,32 @@ class _Stays:
                 near, name = self.left(where.near), self.bodies[k].name
                 if not near.is_empty:
                     nearly[name] = _corners(near)
-                    self.tell("shim", "note", f'does not touch "{name}": {where.gap:.2f} under "{name}"')
+                    self.under[name] = where.gap
+        self.hovers = not found and min(self.under.values(), default=0.0) > SINKS
         # it comes to rest on what is nearly as high
         found |= nearly
         if not found and self.asked.on_table:
             found["table"] = _corners(self.asked.metal.region)
         return found
+
+    def shims(self, grips: Sequence[str]) -> None:
+        """What is lower than the rest by a little wants a shim; what all is lower lets it down.
+
+        Args:
+            grips: names of what grips it, which may keep it up.
+        """
+        if self.hovers and not any(self.keeps_up(name) for name in grips):
+            name, gap = min(self.under.items(), key=lambda one: one[1])
+            low = float(self.body.aabbs.box[0][2])
+            self.tell(
+                "floats",
+                "close",
+                f'floats at Z {low:.2f}: nothing touches it from below, "{name}" is {gap:.2f} mm below it, and '
+                "it goes down as it is clamped: place it on that, or describe the shims",
+            )
+            return
+        for name, gap in self.under.items():
+            self.tell("shim", "note", f'does not touch "{name}": it wants a shim of {gap:.2f} mm there')
 
     def left(self, places: Any) -> Any:
         """Of places on the part those where it still has metal."""
