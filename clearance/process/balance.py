@@ -18,6 +18,7 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
+from clearance.process.hanging import SINKS, goes_down, held_by_jaws, too_little
 from clearance.process.holding import (
     ContactCache,
     Grip,
@@ -52,9 +53,6 @@ GRAVITY = 9.81
 EDGE = 0.1
 #: what is looked for under a part that floats, mm
 FAR = 300.0
-#: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
-#: source: twice what is touching, a round bar in a V is measured no better)
-SINKS = 0.1
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
 
@@ -178,6 +176,8 @@ class _Stays:
                     "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
                 )
         self.shims(grips)
+        if held_by is None and (inside is None or inside < -EDGE):
+            self.hangs(grips, weight, bool(presses or carriers))
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -224,14 +224,7 @@ class _Stays:
             grips: names of what grips it, which may keep it up.
         """
         if self.hovers and not any(self.keeps_up(name) for name in grips):
-            name, gap = min(self.under.items(), key=lambda one: one[1])
-            low = float(self.body.aabbs.box[0][2])
-            self.tell(
-                "floats",
-                "close",
-                f'floats at Z {low:.2f}: nothing touches it from below, "{name}" is {gap:.2f} mm below it, and '
-                "it goes down as it is clamped: place it on that, or describe the shims",
-            )
+            self.tell("floats", "close", goes_down(float(self.body.aabbs.box[0][2]), self.under))
             return
         for name, gap in self.under.items():
             self.tell("shim", "note", f'does not touch "{name}": it wants a shim of {gap:.2f} mm there')
@@ -385,6 +378,24 @@ class _Stays:
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
         return self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+
+    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
+        """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
+
+        Args:
+            grips: names of what grips it.   weight: what they hold.
+            carried: something carries or presses it, so that how high they grip is not asked.
+        """
+        jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
+        roles = [self.contact.role(k, self.asked.part) for k in jaws]
+        if not jaws or any(one.pulls or one.unknown for one in roles) or self.above:
+            return
+        metal = None if self.asked.whole else self.asked.metal.region
+        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, metal)
+        why = too_little(held, weight, carried)
+        if why:
+            hold = "holds" if len(jaws) == 1 else "hold"
+            self.tell("hardly gripped", "close", f"only {_named(list(grips))} {hold} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
         """Whether what grips it would keep it from falling: not where it only lies on it from above."""

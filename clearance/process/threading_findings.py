@@ -277,7 +277,7 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
             return (
                 "hole leans",
                 "close",
-                f"{at}, in a hole that is not drilled along the wire: its wall is in the way, solid {through}",
+                f"{at}, in a hole that is not drilled along it: its wall is in the way, solid {through}",
             )
         no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
         if bare and not body.start_holes:
