@@ -66,3 +66,26 @@ def test_steps_under_it_carry_it(tmp_path: Path) -> None:
     """Low jaws on a part that lies on their steps are an ordinary setup."""
     assert not found(hung(tmp_path, 10, 0, step=3, jaw_above=2), "hardly gripped")
     assert found(hung(tmp_path, 10, 0, jaw_above=2), "hardly gripped")
+
+
+@pytest.mark.parametrize(
+    ("words", "y", "severity"), [("", 0, ""), ("screws M8", 0, "note"), ("screws M8", 1, "")]
+)
+def test_a_part_screwed_on_an_angle_plate(words: str, y: float, severity: str, tmp_path: Path) -> None:
+    """Nothing is under it and nothing grips it: only what its own words say holds it, against the upright."""
+    said = {"held_by": words} if words else {}
+    part = {"name": "blank", "part": block(tmp_path, 50, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | said | {"on": "angle plate", "seat": "face", "at": [-25, y, 20]}
+    angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
+    report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0])[1]
+    assert [s for s, _, _ in found(report, "held by words")] == ([severity] if severity else [])
+    assert [s for s, _, _ in found(report, "floats")] == ([] if severity else ["close"])
+
+
+def test_the_words_of_a_cut_hold_no_part_up(tmp_path: Path) -> None:
+    """They are about what it frees."""
+    part = {"name": "blank", "part": block(tmp_path, 50, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "angle plate", "seat": "face", "at": [-25, 0, 20]}
+    angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
+    report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0], held_by="glue")[1]
+    assert [s for s, _, _ in found(report, "floats")] == ["close"]

@@ -18,13 +18,8 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import SINKS, goes_down, held_by_jaws, too_little
-from clearance.process.holding import (
-    ContactCache,
-    Grip,
-    between,
-    sideways,
-)
+from clearance.process.hanging import SINKS, goes_down, held_by_jaws, lies_against, too_little
+from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
     Jets,
@@ -145,6 +140,8 @@ class _Stays:
         #: what is a little under it, by name: how far
         self.under: dict[str, float] = {}
         self.hovers = False
+        #: what is left of it, where anything was cut
+        self.metal = None if asked.whole else asked.metal.region
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
         self.remarks.append(StateRemark(kind, severity, item or self.name, message))
@@ -235,7 +232,7 @@ class _Stays:
 
         if places.is_empty or self.asked.whole:
             return places
-        here = common(places, self.asked.metal.region)
+        here = common(places, self.metal)
         return here if here.area > LEAST else shapely.Polygon()
 
     def floats(self) -> None:
@@ -247,8 +244,12 @@ class _Stays:
                 if not self.left(where.near).is_empty and where.gap < nearest[1]:
                     nearest = (self.bodies[k].name, where.gap)
         under = f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
-        if self.asked.held_by is not None:
-            under += f' ("{self.asked.held_by}" must hold it up)'
+        words = self.asked.held_by
+        against = lies_against(self.contact, self.asked.part, self.asked.present, self.metal)
+        if words is not None and words == self.body.held_by and against:
+            self.tell("held by words", "note", f'only "{words}" holds {self.what} up (held_by)')
+            return
+        under += "" if words is None else f' ("{words}" must hold it up)'
         self.tell("floats", "close", f"floats at Z {low:.2f}: nothing carries {self.what}{under}")
 
     def idle(self) -> tuple[str, ...]:
@@ -377,7 +378,7 @@ class _Stays:
 
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
-        return self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+        return self.contact.grip(self.asked.part, k, self.metal)
 
     def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
         """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
@@ -388,10 +389,9 @@ class _Stays:
         """
         jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
         roles = [self.contact.role(k, self.asked.part) for k in jaws]
-        if not jaws or any(one.pulls or one.unknown for one in roles) or self.above:
+        if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
             return
-        metal = None if self.asked.whole else self.asked.metal.region
-        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, metal)
+        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
         why = too_little(held, weight, carried)
         if why:
             hold = "holds" if len(jaws) == 1 else "hold"

@@ -5,12 +5,13 @@ Where the part's sides come within touching of a holder is looked at in slices o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.planar import common, edges
+from clearance.process.holding import ContactCache
 from clearance.process.statics import Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
@@ -26,7 +27,7 @@ LOW, SHARE = 3.0, 0.2
 
 
 @record
-class Hold:
+class Gripped:
     """What jaws hold of a part.
 
     Attributes:
@@ -41,7 +42,7 @@ class Hold:
     where: Any
 
 
-def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Hold:
+def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Gripped:
     """What of a part some holders touch at its sides, or will once they are tightened.
 
     Args:
@@ -67,10 +68,24 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
         height = max(height, len(here) / SLICES * (high - low))
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
-    return Hold(height, top - bottom, length, shapely.union_all(lines))
+    return Gripped(height, top - bottom, length, shapely.union_all(lines))
 
 
-def too_little(held: Hold, weight: Resultant, carried: bool) -> str:
+def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:
+    """Whether a part lies with a side against what it is placed on, an angle plate say, that has no jaws.
+
+    Args:
+        contact: of the scene.   part: index of its body.   present: of those that are there.
+        metal: what is left of it, seen from above (shapely); None: all.
+    """
+    below = contact.bodies[part].stands_on
+    base = {k: 0.0 for k in present if contact.bodies[k].name == below}
+    if any(contact.role(k, part).grips for k in base):
+        return False
+    return not held_by_jaws(contact.contacts, part, base, metal).where.is_empty
+
+
+def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
     """Why so much is hardly a grip; "" where it is one.
 
     Args:
