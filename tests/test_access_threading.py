@@ -7,11 +7,13 @@ circle, holds a circle of D cos(pi / n). The room of 0.1 mm is common practice, 
 from __future__ import annotations
 
 import os
-from math import cos, pi
+import re
+from math import cos, pi, radians, sin
 from pathlib import Path
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 
 import clearance
 from clearance.process.removal import removals
@@ -25,6 +27,7 @@ FLATS = cos(pi / 64)
 KINDS = (
     "no hole",
     "blind hole",
+    "hole leans",
     "solid above",
     "solid below",
     "holder across",
@@ -159,6 +162,39 @@ def test_a_blind_hole(foot: float, side: str, solid: str, tmp_path: Path) -> Non
     (found,) = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
     assert (found.kind, found.severity) == ("blind hole", "close")
     assert f"solid {side} it, from Z {solid}" in found.message
+
+
+def drilled_askew(diameter: float, degrees: float) -> Manifold:
+    """A hole about X 20, Y 15, Z 10 that leans along X."""
+    return (
+        Manifold.cylinder(80, diameter / 2, circular_segments=64, center=True)
+        .rotate([0, degrees, 0])
+        .translate([20, 15, 10])
+    )
+
+
+@pytest.mark.parametrize(
+    ("diameter", "degrees", "kinds"),
+    [(3, 20, ["hole leans"]), (3, 5, []), (8, 20, []), (2, 30, ["hole leans"])],
+)
+def test_a_hole_that_leans(diameter: float, degrees: float, kinds: list[str], tmp_path: Path) -> None:
+    """An upright line through its middle leaves it R / sin(lean) above and below: 1.5 / sin 20 = 4.39."""
+    body = block(60, 40, 20) - drilled_askew(diameter, degrees)
+    found = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
+    assert [(f.kind, f.severity) for f in found] == [(kind, "close") for kind in kinds]
+    for one in found:
+        low, high = (10 + k * diameter / 2 / sin(radians(degrees)) for k in (-1, 1))
+        first, last = (float(z) for z in re.findall(r"(?:to|and from Z) (\d+\.\d+)", one.message)[:2])
+        # the hole is 64 flats
+        assert first == pytest.approx(low, abs=0.02)
+        assert last == pytest.approx(high, abs=0.02)
+
+
+def test_a_channel_across_is_no_hole_for_the_wire(tmp_path: Path) -> None:
+    """The model shows no hole for the wire, so it does not tell what is drilled: a note, as before."""
+    body = block(60, 40, 20) - drilled_askew(4, 90)
+    (found,) = findings(scene(tmp_path, body, cut_from(20, 15)), *KINDS)
+    assert (found.kind, found.severity) == ("no hole", "note")
 
 
 def test_a_lower_step_is_no_blind_hole(tmp_path: Path) -> None:

@@ -145,6 +145,25 @@ def test_codes_reach_the_reader(tmp_path: Path) -> None:
         loaded(tmp_path, program, machine(codes__ignore=[]))
 
 
+@pytest.mark.parametrize(
+    ("word", "ignore", "told"),
+    [
+        ("M21", [], True),
+        ("M085", [], True),
+        ("M21", ["M21"], False),
+        ("M085", ["M85"], False),
+        ("M08", [], False),
+    ],
+)
+def test_a_word_of_the_control_s_own_is_to_be_looked_up(
+    word: str, ignore: list[str], told: bool, tmp_path: Path
+) -> None:
+    """M21 mirrors on some controls and does nothing on others (common practice, no source)."""
+    program = f"G90\nG00 X0 Y0\n{word}\nG01 X10 Y0\nM02\n"
+    own = notes(loaded(tmp_path, program, machine(codes__ignore=ignore)), "own word")
+    assert [f"look up {word}:" in one.message for one in own] == ([True] if told else [])
+
+
 def test_no_wire_where_nothing_is_cut(tmp_path: Path) -> None:
     assert loaded(tmp_path, "G90\nG00 X0 Y0\nG00 X10 Y0\nM02\n").stretches[0].wire is None
 

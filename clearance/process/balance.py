@@ -18,12 +18,8 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.holding import (
-    ContactCache,
-    Grip,
-    between,
-    sideways,
-)
+from clearance.process.hanging import SINKS, goes_down, held_by_jaws, lies_against, too_little
+from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
     Jets,
@@ -141,6 +137,11 @@ class _Stays:
         }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
+        #: what is a little under it, by name: how far
+        self.under: dict[str, float] = {}
+        self.hovers = False
+        #: what is left of it, where anything was cut
+        self.metal = None if asked.whole else asked.metal.region
 
     def tell(self, kind: str, severity: str, message: str, item: str | None = None) -> None:
         self.remarks.append(StateRemark(kind, severity, item or self.name, message))
@@ -171,6 +172,9 @@ class _Stays:
                 self.tell(
                     "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
                 )
+        self.shims(grips)
+        if held_by is None and (inside is None or inside < -EDGE):
+            self.hangs(grips, weight, bool(presses or carriers))
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -188,7 +192,7 @@ class _Stays:
 
     # ------------------------------------------------------------------------------------- what carries it
     def carriers(self) -> dict[str, Array]:
-        """The corners of what it lies on, by name; with a note what is lower, by less than a shim, too."""
+        """The corners of what it lies on, by name; and what is lower, by less than a shim, too."""
         found: dict[str, Array] = {}
         nearly: dict[str, Array] = {}
         for k in self.asked.present:
@@ -202,12 +206,25 @@ class _Stays:
                 near, name = self.left(where.near), self.bodies[k].name
                 if not near.is_empty:
                     nearly[name] = _corners(near)
-                    self.tell("shim", "note", f'does not touch "{name}": {where.gap:.2f} under "{name}"')
+                    self.under[name] = where.gap
+        self.hovers = not found and min(self.under.values(), default=0.0) > SINKS
         # it comes to rest on what is nearly as high
         found |= nearly
         if not found and self.asked.on_table:
             found["table"] = _corners(self.asked.metal.region)
         return found
+
+    def shims(self, grips: Sequence[str]) -> None:
+        """What is lower than the rest by a little wants a shim; what all is lower lets it down.
+
+        Args:
+            grips: names of what grips it, which may keep it up.
+        """
+        if self.hovers and not any(self.keeps_up(name) for name in grips):
+            self.tell("floats", "close", goes_down(float(self.body.aabbs.box[0][2]), self.under))
+            return
+        for name, gap in self.under.items():
+            self.tell("shim", "note", f'does not touch "{name}": it wants a shim of {gap:.2f} mm there')
 
     def left(self, places: Any) -> Any:
         """Of places on the part those where it still has metal."""
@@ -215,7 +232,7 @@ class _Stays:
 
         if places.is_empty or self.asked.whole:
             return places
-        here = common(places, self.asked.metal.region)
+        here = common(places, self.metal)
         return here if here.area > LEAST else shapely.Polygon()
 
     def floats(self) -> None:
@@ -227,8 +244,12 @@ class _Stays:
                 if not self.left(where.near).is_empty and where.gap < nearest[1]:
                     nearest = (self.bodies[k].name, where.gap)
         under = f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
-        if self.asked.held_by is not None:
-            under += f' ("{self.asked.held_by}" must hold it up)'
+        words = self.asked.held_by
+        against = lies_against(self.contact, self.asked.part, self.asked.present, self.metal)
+        if words is not None and words == self.body.held_by and against:
+            self.tell("held by words", "note", f'only "{words}" holds {self.what} up (held_by)')
+            return
+        under += "" if words is None else f' ("{words}" must hold it up)'
         self.tell("floats", "close", f"floats at Z {low:.2f}: nothing carries {self.what}{under}")
 
     def idle(self) -> tuple[str, ...]:
@@ -357,7 +378,24 @@ class _Stays:
 
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
-        return self.contact.grip(self.asked.part, k, None if self.asked.whole else self.asked.metal.region)
+        return self.contact.grip(self.asked.part, k, self.metal)
+
+    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
+        """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
+
+        Args:
+            grips: names of what grips it.   weight: what they hold.
+            carried: something carries or presses it, so that how high they grip is not asked.
+        """
+        jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
+        roles = [self.contact.role(k, self.asked.part) for k in jaws]
+        if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
+            return
+        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
+        why = too_little(held, weight, carried)
+        if why:
+            hold = "holds" if len(jaws) == 1 else "hold"
+            self.tell("hardly gripped", "close", f"only {_named(list(grips))} {hold} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
         """Whether what grips it would keep it from falling: not where it only lies on it from above."""

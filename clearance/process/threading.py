@@ -10,6 +10,7 @@ cos t for a hole h long.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +114,8 @@ BESIDE = 30.0
 CLOSE = 4.0
 #: as good as over a point, mm
 HAIR = 1e-6
+#: holes beyond this diameter are openings, in which nobody threads at the centre, mm
+OPENING = 15.0
 
 
 @record
@@ -127,6 +130,7 @@ class Way:
         off_centre: of that hole.   nearest: where it is solid, the hole beside it.
         drilled: the hole is one of the item's ``start_holes``.
         blind: "", or "above" or "below": the side on which a hole around the wire is closed.
+        leans: a hole is around the wire somewhere, and its wall lies across the wire above and below that.
         edge: how far the edge of ``nearest`` is.
     """
 
@@ -139,6 +143,7 @@ class Way:
     nearest: HoleRing | None = None
     drilled: bool = False
     blind: str = ""
+    leans: bool = False
     edge: float | None = None
 
 
@@ -176,7 +181,8 @@ def way_through(body: Body, index: int, run: Run, column: tuple[float, float] | 
     if reach == 0.0:
         blind = _blind(near, point, solid)
         nearest, edge = _beside(near, point, solid, [one.hole for one in named], at)
-        return Way(index, at, solid, 0.0, None, None, nearest, blind=blind, edge=edge)
+        leans = not blind and _leans(near, point, solid)
+        return Way(index, at, solid, 0.0, None, None, nearest, blind=blind, leans=leans, edge=edge)
     if not np.isfinite(reach):
         return None
     tight = near[distance <= reach + 1e-6]
@@ -272,6 +278,16 @@ def _blind(near: Array, point: Array, solid: tuple[tuple[float, float], ...]) ->
     return ""
 
 
+def _leans(near: Array, point: Array, solid: tuple[tuple[float, float], ...]) -> bool:
+    """Whether a hole is around the point between two bits of metal, as where one is drilled askew: one small
+    enough for that, since a channel across has no wall around the wire."""
+    for (_, z), (over, _) in pairwise(solid):
+        ring = around(rings(section(near, (z + over) / 2.0)), point)
+        if ring is not None and np.ptp(ring, axis=0).max() <= OPENING:
+            return True
+    return False
+
+
 def _beside(
     near: Array, point: Array, solid: tuple[tuple[float, float], ...], named: Sequence[HoleRing], at: Array
 ) -> tuple[HoleRing | None, float | None]:
@@ -317,8 +333,6 @@ def _to_ring(ring: Array, point: Array) -> float:
 MARGIN = 0.1
 #: a round hole is named as off its centre past this, mm and share of its diameter
 OFF, OFF_SHARE = 0.25, 0.05
-#: holes beyond this diameter are openings, in which nobody threads at the centre, mm
-OPENING = 15.0
 #: mm: so little less room than wanted is rounding
 THREADING_ROUNDING = 1e-6
 

@@ -272,6 +272,13 @@ def _about_part(way: Way, wire: float, body: Body, cut: str, bare: bool) -> tupl
                 "close",
                 f"{at}, in a blind hole: solid {way.blind} it, {_from_to(way)}{beside}",
             )
+        if way.leans:
+            through = " and ".join(f"from Z {low + 0.0:.2f} to {high + 0.0:.2f}" for low, high in way.solid)
+            return (
+                "hole leans",
+                "close",
+                f"{at}, in a hole that is not drilled along it: its wall is in the way, solid {through}",
+            )
         no_hole = f"{at}, where there is no hole (solid {_from_to(way)})"
         if bare and not body.start_holes:
             return "no hole", "note", f"{no_hole}; if one is drilled, name it in start_holes"

@@ -128,6 +128,23 @@ WORTH_SAYING = 0.0015
 FIRST_POINT = "first point"
 
 
+#: M words that mean one thing on every control: spindle, coolant and clamps on and off, ends (ISO 6983-1)
+EVERYWHERE = frozenset({*range(12), 30})
+
+
+def _is_controls_own(word: str, ignored: Sequence[str]) -> bool:
+    """Whether an M word means what its control says, and nobody has said that it moves nothing.
+
+    Args:
+        word: as written.   ignored: ``codes.ignore`` of the machine.
+    """
+    number = word[1:].lstrip("0") or "0"
+    said = {one.strip().upper() for one in ignored}
+    if word[:1].upper() != "M" or {word.upper(), f"M{number}", "M"} & said:
+        return False
+    return not (number.isdigit() and int(number) in EVERYWHERE)
+
+
 def path_findings(
     cut: CutIn,
     moves: Moves,
@@ -135,13 +152,14 @@ def path_findings(
     present: Sequence[int],
     parts: Sequence[int],
     from_where: str,
+    ignored: Sequence[str] = (),
 ) -> list[Finding]:
     """What the path itself gives to say on one cut.
 
     Args:
         cut: as read.   moves: its path, machine frame.   bodies: items in file order, then the machine's.
         present, parts: indices of those that are there, and that are cut.
-        from_where: of ``unknown_begin``.
+        from_where: of ``unknown_begin``.   ignored: ``codes.ignore`` of the machine.
     """
     notes = [("path", sentence) for sentence in moves.notes]
     if moves.grow > 0:
@@ -154,7 +172,14 @@ def path_findings(
         notes.append(("grown", what))
     if moves.passed_over:
         words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
-        notes.append(("passed over", f"words in {cut.path} that move nothing: {words}"))
+        notes.append(("passed over", f"words in {cut.path} that are taken to move nothing: {words}"))
+        own = [word for word, _ in moves.passed_over if _is_controls_own(word, ignored)]
+        if own:
+            message = (
+                f"look up {', '.join(own)}: if it mirrors, turns or shifts the path on your control, another "
+                "path was judged; if it does not, name it in codes.ignore of the machine file"
+            )
+            notes.append(("own word", message))
     if parts and _apart(moves, [bodies[k] for k in parts]):
         names = " and ".join(f'"{bodies[k].name}"' for k in parts)
         notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))

@@ -340,7 +340,8 @@ def _job(
     if moves.start_z is not None:
         job = _at_levels(machine, job, file)
     from_where = unknown_begin(setup.heads, first=index == 0)
-    return job, path_findings(cut, job.moves, bodies, present, parts, from_where)
+    ignored = machine.codes.ignore
+    return job, path_findings(cut, job.moves, bodies, present, parts, from_where, ignored)
 
 
 def _at_levels(machine: Machine, job: PreparedCut, file: TomlFile) -> PreparedCut:

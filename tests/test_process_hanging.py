@@ -1,0 +1,91 @@
+"""What jaws alone hold: how much of the part, end to end by the command.
+
+Truths are lengths of blocks (elementary geometry). That less than 3 mm and a fifth of the height, or a
+shorter bit of the side than the middle of the part is beside it, is hardly a grip: common practice, no
+source.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.holding_bench import Report, block, checked, found
+from tests.setup_writer import Tables
+
+
+def vise(**params: Any) -> Tables:
+    """Jaws from Y 56 to 116 of it, 50 apart, without a step: nothing lies on them."""
+    params = {"opening": 50, "step": 0, "jaw_above": 12} | params
+    return {"name": "vise", "holder": "side_jaw_vise", "params": params, "at": [100, 20, 0]}
+
+
+def hung(folder: Path, y: float, z: float, *more: Tables, size: Any = (50, 40, 25), **params: Any) -> Report:
+    """A block between the jaws, so far along them and over Z = 0."""
+    part = {"name": "blank", "part": block(folder, *size), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "vise", "seat": "top", "at": [0, y, z]}
+    return checked(folder, [vise(**params), placed, *more], part="blank", zero=[25, size[1] + 5, 0])[1]
+
+
+def parted(message: str) -> tuple[str, list[float]]:
+    """A message without its figures, and these."""
+    return re.sub(r"\d+\.\d", "#", message), [float(x) for x in re.findall(r"\d+\.\d", message)]
+
+
+@pytest.mark.parametrize(
+    ("y", "z", "said"),
+    [
+        (10, 0, ""),
+        (10, 9, ""),  # 3 of 25
+        (10, 9.5, "on 2.5 mm of its height of 25.0, and nothing carries it"),
+        (56, 0, "on 4.0 mm along its sides, and its centre of gravity is 16.0 mm beside them: it would"),
+        (52, 0, "on 8.0 mm along its sides, and its centre of gravity is 12.0 mm beside them: it would"),
+        (48, 0, ""),  # 12 long, 8 beside
+    ],
+)
+def test_how_much_jaws_hold(y: float, z: float, said: str, tmp_path: Path) -> None:
+    report = hung(tmp_path, y, z)
+    told = found(report, "hardly gripped")
+    assert [severity for severity, _, _ in told] == (["close"] if said else [])
+    if said:
+        words, figures = parted(told[0][2])
+        want, lengths = parted(f'only "vise" holds it, {said}')
+        assert words.startswith(want)
+        # what is nearer than 0.05 touches: so much longer at each end
+        assert figures == pytest.approx(lengths, abs=0.11)
+
+
+def test_a_thin_part_is_held_on_all_its_height(tmp_path: Path) -> None:
+    assert not found(hung(tmp_path, 10, 0, size=(50, 40, 2)), "hardly gripped")
+
+
+def test_steps_under_it_carry_it(tmp_path: Path) -> None:
+    """Low jaws on a part that lies on their steps are an ordinary setup."""
+    assert not found(hung(tmp_path, 10, 0, step=3, jaw_above=2), "hardly gripped")
+    assert found(hung(tmp_path, 10, 0, jaw_above=2), "hardly gripped")
+
+
+@pytest.mark.parametrize(
+    ("words", "y", "severity"), [("", 0, ""), ("screws M8", 0, "note"), ("screws M8", 1, "")]
+)
+def test_a_part_screwed_on_an_angle_plate(words: str, y: float, severity: str, tmp_path: Path) -> None:
+    """Nothing is under it and nothing grips it: only what its own words say holds it, against the upright."""
+    said = {"held_by": words} if words else {}
+    part = {"name": "blank", "part": block(tmp_path, 50, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | said | {"on": "angle plate", "seat": "face", "at": [-25, y, 20]}
+    angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
+    report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0])[1]
+    assert [s for s, _, _ in found(report, "held by words")] == ([severity] if severity else [])
+    assert [s for s, _, _ in found(report, "floats")] == ([] if severity else ["close"])
+
+
+def test_the_words_of_a_cut_hold_no_part_up(tmp_path: Path) -> None:
+    """They are about what it frees."""
+    part = {"name": "blank", "part": block(tmp_path, 50, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "angle plate", "seat": "face", "at": [-25, 0, 20]}
+    angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
+    report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0], held_by="glue")[1]
+    assert [s for s, _, _ in found(report, "floats")] == ["close"]
