@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
-from math import isfinite
+from numbers import Integral
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from clearance.advice.following import Following, Row
 from clearance.checking.compared import pair_changes
 from clearance.checking.result import PairChange
-from clearance.errors import InputError, WrongArgument
+from clearance.errors import InputError, WrongArgument, finite
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
@@ -31,6 +31,7 @@ from clearance.scene.reread import (
     built_with,
     edited,
     found_item,
+    kind_of,
     no_longer_fitted,
     off_with,
     params_of,
@@ -196,6 +197,7 @@ class Session:
         Args:
             item: its name.
         """
+        kind_of(found_item(self._scene, item, ARGUMENTS.set), ARGUMENTS)
         return self._figures.params(item)
 
     def triangles(self, item: str) -> Array:
@@ -204,6 +206,7 @@ class Session:
         Args:
             item: its name.
         """
+        self._known(item)
         return self._figures.triangles(item)
 
     def shape(self, item: str) -> object:
@@ -212,7 +215,13 @@ class Session:
         Args:
             item: its name.
         """
+        self._known(item)
         return self._figures.shape(item)
+
+    def _known(self, item: str) -> None:
+        """Refuse what neither an item nor a body of the machine is named."""
+        if not isinstance(item, str) or all(body.name != item for body in self.shown.bodies):
+            found_item(self._scene, item, ARGUMENTS.set)
 
     @property
     def edits(self) -> tuple[tuple[Edit, ...], tuple[str, ...]]:
@@ -301,10 +310,8 @@ class Session:
         if source is None or source.kind.slides is None:
             found = f'"{item}" has no slot along which it could be pushed'
             raise InputError(None, ARGUMENTS.set, found, "a strap, say")
-        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
-            raise WrongArgument("by", by, "a length in mm")
         try:
-            values = source.kind.slides(self.params(item), by)
+            values = source.kind.slides(self.params(item), _length("by", by))
         except Conflict as error:
             raise InputError(None, f'"{item}": {error.parameter}', error.found, error.want) from None
         return self._set(item, values, on)
@@ -353,10 +360,9 @@ class Session:
         Raises:
             InputError: it cannot be set up so.
         """
-        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
-            raise WrongArgument("by", by, "a length in mm")
-        check_tried(self._scene, [Raise(float(by))], ARGUMENTS)
-        return self._to(replace(self._state, raised=float(by)), on)
+        length = _length("by", by)
+        check_tried(self._scene, [Raise(length)], ARGUMENTS)
+        return self._to(replace(self._state, raised=length), on)
 
     def mount(self, nozzles: str | None) -> tuple[Row, ...]:
         """Other nozzles, and measure.
@@ -367,6 +373,8 @@ class Session:
         Raises:
             InputError: there is no such set; the job cannot be set up with it.
         """
+        if nozzles is not None and not isinstance(nozzles, str):
+            raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
         return self._to(replace(self._state, nozzles=nozzles))
 
     def undo(self) -> tuple[Row, ...]:
@@ -463,9 +471,17 @@ class Session:
 
 def _many(name: str, value: int) -> int:
     """A number of pairs that somebody gave."""
-    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+    if isinstance(value, bool) or not isinstance(value, Integral) or value < 1:
         raise WrongArgument(name, value, "a whole number, 1 or more")
-    return value
+    return int(value)
+
+
+def _length(name: str, value: float) -> float:
+    """A length that somebody gave, mm."""
+    length = finite(value)
+    if length is None:
+        raise WrongArgument(name, value, "a length in mm")
+    return length
 
 
 def _in_words(one: Edit, scene: Scene) -> str:
