@@ -5,6 +5,8 @@ That numpy's numbers are numbers is Python's own word (the ``numbers`` module, P
 
 from __future__ import annotations
 
+import pickle
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -13,6 +15,7 @@ import numpy as np
 import pytest
 
 import clearance
+from clearance.records import record
 from tests.advice_bench import Bench
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -111,3 +114,53 @@ def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: An
     assert says in str(told.value)
     assert "\n" not in str(told.value)
     assert "--" not in str(told.value)
+
+
+# ------------------------------------------------------------------------------------- answers are compared
+def test_answers_are_alike_where_their_values_are(scene: clearance.Scene) -> None:
+    """Equal values, equal objects: what ``==`` of a dataclass says (the standard library), arrays or not."""
+    again = clearance.load(RAISED)
+    one, other = clearance.check(scene), clearance.check(again)
+    assert one.pairs == other.pairs
+    assert one.pairs[0] != one.pairs[1]
+    assert scene.bodies == again.bodies
+    assert scene.stretches == again.stretches
+    assert clearance.keepout(scene) == clearance.keepout(again)
+    assert pickle.loads(pickle.dumps(one.pairs)) == one.pairs
+    higher = clearance.raised(scene, 1.0)
+    assert higher != scene
+    assert higher.bodies != scene.bodies
+    assert higher.stretches != scene.stretches
+    assert clearance.keepout(higher) != clearance.keepout(scene)
+    least = one.pairs[0]
+    assert least.on_item is not None
+    assert replace(least, on_item=least.on_item + 1.0) != least
+    assert replace(least, on_item=None) != least
+    assert one.facts == other.facts
+    assert one.cuts == other.cuts
+    assert one == other
+    assert pickle.loads(pickle.dumps(one.moves)) == one.moves
+    assert replace(one, verdict="close") != other
+
+
+def test_arrays_in_records() -> None:
+    @record
+    class Holds:
+        values: object
+
+    nan = np.array([1.0, np.nan])
+    for value in (np.zeros(3), np.zeros((0, 3)), nan, (nan, [nan]), {"a": nan}, "word", None):
+        assert Holds(value) == Holds(pickle.loads(pickle.dumps(value)))
+    for value, another in [
+        (np.zeros(3), np.zeros(4)),
+        (np.zeros(3), np.zeros((1, 3))),
+        (np.zeros(0), np.zeros((0, 3))),
+        (np.zeros(3), np.array([0, 0, 1.0])),
+        (np.zeros(1), None),
+        ((nan,), (nan, nan)),
+        ({"a": nan}, {"b": nan}),
+        ({"a": nan}, {"a": np.zeros(2)}),
+    ]:
+        assert Holds(value) != Holds(another)
+        assert Holds(another) != Holds(value)
+    assert Holds(1) != 1
