@@ -116,6 +116,12 @@ def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: An
     assert "--" not in str(told.value)
 
 
+def test_a_session_has_a_short_form(scene: clearance.Scene) -> None:
+    session = clearance.Session(scene)
+    session.move("left strap", by=(1, 0, 0))
+    assert repr(session) == '<Session "Side-plate die, first row, packed up 3 mm": 1 moves>'
+
+
 # ------------------------------------------------------------------------------------- answers are compared
 def test_answers_are_alike_where_their_values_are(scene: clearance.Scene) -> None:
     """Equal values, equal objects: what ``==`` of a dataclass says (the standard library), arrays or not."""

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.following import Following, Row
+from clearance.advice.session_words import placed_in_words, read_in_words
 from clearance.checking.compared import pair_changes
 from clearance.checking.result import PairChange
 from clearance.errors import InputError, WrongArgument, finite
@@ -32,7 +33,6 @@ from clearance.scene.reread import (
     edited,
     found_item,
     kind_of,
-    no_longer_fitted,
     off_with,
     params_of,
     three,
@@ -51,7 +51,6 @@ from clearance.scene.tries import (
     Stand,
     Unfit,
     UseNozzles,
-    said,
 )
 from fixtures_lib.holder import Conflict
 
@@ -126,6 +125,9 @@ class Session:
         self._future: list[SessionState] = []
         self._figures = Following(scene)
         self._before = self._figures.rows
+
+    def __repr__(self) -> str:
+        return f'<Session "{self._scene.title or self._scene.setup_file}": {len(self._past)} moves>'
 
     # ------------------------------------------------------------------------------------- what is asked
     @property
@@ -228,7 +230,7 @@ class Session:
         """What is otherwise, as the setup's file would say it; and the same in words."""
         before = self._state.read_with(self._scene)
         places = self._there(self._state).places()
-        words = [_in_words(one, self._scene) for one in before]
+        words = [read_in_words(one, self._scene) for one in before]
         up = [Packed(self._scene.packed + self._state.raised)] if self._state.raised > 0.0 else []
         return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
@@ -424,12 +426,12 @@ class Session:
         try:
             edits = state.built_with()
             if edits != self._state.built_with() and not self._reshaped(state):
-                self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
+                self._read = edited(self._scene, edits, [read_in_words(one, self._scene) for one in edits])
                 self._base, self._figures = Stand(self._read), Following(self._read, self._figures)
             self._state = state
             if not self._figures.follow(self._written(state)):
                 edits += self._there(state).places()
-                words = [_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
+                words = [read_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
                 there = edited(self._scene, edits, words) if edits else self._scene
                 self._figures = Following(there, self._figures)
             self._figures.take_off(off_with(self._scene, state.off))
@@ -482,32 +484,3 @@ def _length(name: str, value: float) -> float:
     if length is None:
         raise WrongArgument(name, value, "a length in mm")
     return length
-
-
-def _in_words(one: Edit, scene: Scene) -> str:
-    """What a setup is read with, in a setter's words."""
-    if isinstance(one, Set):
-        return said(Param(one.item, one.param, one.value)) + (
-            "" if scene.units == "mm" else f" {scene.units}"
-        )
-    if isinstance(one, Unfit):
-        source = scene.items[one.item].library
-        return no_longer_fitted(one.item, None if source is None else source.fit)
-    if isinstance(one, UseNozzles):
-        return f'nozzles "{one.name}"'
-    assert not isinstance(one, Packed), "nothing is read with that before all is raised"
-    return f'"{one.item}" off'
-
-
-def placed_in_words(place: OnSeat) -> str:
-    """Where an item is put, as its file would have it, mm and degrees.
-
-    Args:
-        place: of it.
-    """
-    said = [
-        f"{key} [{', '.join(f'{v:.10g}' for v in values)}]"
-        for key, values in (("at", place.at), ("turn", place.turn))
-        if values is not None
-    ]
-    return f'"{place.item}" {" and ".join(said)}'
