@@ -199,7 +199,7 @@ def check(
     from clearance.process.check import check as check_all
 
     with parallel.processes(processes or parallel.asked()):
-        return check_all(_arguments.scene_of(setup), moves=moves, progress=progress)
+        return check_all(_arguments.scene_of(setup), moves=moves, progress=_arguments.told_of(progress))
 
 
 @_arguments.by_argument
@@ -219,7 +219,7 @@ def raised(setup: Scene | str | PathLike[str], by: float, items: Collection[str]
     """
     from clearance.advice.raises import raised_by
 
-    return raised_by(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.length_of("by", by))
+    return raised_by(_arguments.scene_of(setup), _arguments.raising_of(items), _arguments.length_of("by", by))
 
 
 @_arguments.by_argument
@@ -244,7 +244,8 @@ def find_raises(
     """
     from clearance.advice.raises import find_raises as find
 
-    return find(_arguments.scene_of(setup), _arguments.names_of(items), _arguments.span_of("within", within))
+    span = _arguments.span_of("within", within)
+    return find(_arguments.scene_of(setup), _arguments.raising_of(items), span)
 
 
 def find_cures(result: Result) -> Cures:
@@ -308,7 +309,7 @@ def measured(
     from clearance.measuring.answer import find_measured
 
     path = _arguments.path_of("setup", setup, "the path of a setup file")
-    return find_measured(path, _arguments.asked_of(form, coverage))
+    return find_measured(path, _arguments.asked_of(form, coverage, form="form"))
 
 
 def keepout(setup: Scene | str | PathLike[str], kind: str = "laid") -> Keepout:
@@ -363,7 +364,7 @@ def night(
     def confirm(record: str, setup: str) -> Approval:
         return standing(record, setup, other_version)
 
-    return find_night(path, confirm, order=order, now=now, progress=progress)
+    return find_night(path, confirm, order=order, now=now, progress=_arguments.told_of(progress))
 
 
 @_arguments.by_argument
@@ -398,7 +399,7 @@ def where(
     from clearance.advice.where.several import find_where
 
     asked = _arguments.where_of(items, on, least, turns, any_of)
-    return find_where(_arguments.scene_of(setup), *asked, progress)
+    return find_where(_arguments.scene_of(setup), *asked, _arguments.told_of(progress))
 
 
 @_arguments.by_argument
@@ -476,13 +477,12 @@ def recheck(
     """
     from clearance.archive.recheck import asked
 
-    named = [_arguments.path_of("places", place, "folders, and paths of setup files") for place in places]
     otherwise = _arguments.otherwise_of(machine, nozzles, margins)
     scheduler = _arguments.name_of("scheduler", scheduler, "an address, tcp://host:8786 say")
-    _arguments.check_above_zero(workers=workers, seconds=seconds, memory=memory)
+    workers, seconds, memory = _arguments.bounds_of(workers, seconds, memory)
     return asked(
-        named, otherwise,
-        fresh=fresh, scheduler=scheduler, workers=workers, seconds=seconds, memory=memory, progress=progress,
+        _arguments.places_of(places), otherwise, fresh=fresh, scheduler=scheduler, workers=workers,
+        seconds=seconds, memory=memory, progress=_arguments.told_of(progress),
     )  # fmt: skip
 
 

@@ -9,10 +9,11 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import wraps
+from numbers import Integral
 from os import PathLike, fspath
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
-from clearance.errors import InputError, WrongArgument
+from clearance.errors import InputError, WrongArgument, finite
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -28,10 +29,17 @@ _OPTIONS = {
     "--item": "items",
     "--on": "on",
     "--with-any": "any_of",
+    "--least": "least",
+    "--turns": "turns",
+    "--by": "by",
     "--range": "within",
     "--nozzles": "nozzles",
     "--after": "after",
 }
+#: nothing need be off by more, mm
+FARTHEST = 1000.0
+#: what is asked about
+SETUP = "a Scene, or the path of a setup file"
 #: the command line is what calls
 _by_option: ContextVar[bool] = ContextVar("by_option", default=False)
 _Given = ParamSpec("_Given")
@@ -64,13 +72,16 @@ def by_argument(function: Callable[_Given, _Gives]) -> Callable[_Given, _Gives]:
 
 
 def asked_of(
-    measured: str | PathLike[str] | None, coverage: float | None, nozzles: str | None = None
+    measured: str | PathLike[str] | None,
+    coverage: float | None,
+    nozzles: str | None = None,
+    form: str = "measured",
 ) -> Asked:
     """What is asked for beside a setup.
 
     Args:
         measured: the path of a form.   coverage: standard uncertainties.   nozzles: name of a set; None:
-            what the setup says.
+            what the setup says.   form: the argument that names the form.
 
     Raises:
         WrongArgument: one of them is not what it should be.
@@ -78,13 +89,12 @@ def asked_of(
     from clearance.pose.fit import COVERAGE
     from clearance.scene.measured import Asked
 
-    if measured is not None and not isinstance(measured, str | PathLike):
-        raise WrongArgument("measured", measured, "the path of a form of readings")
+    file = None if measured is None else path_of(form, measured, "the path of a form of readings")
     k = COVERAGE if coverage is None else length_of("coverage", coverage, "a number")
     if not 0.0 <= k <= 100.0:
         raise WrongArgument("coverage", coverage, "standard uncertainties, from 0 to 100")
     name = name_of("nozzles", nozzles, "the name of a set of nozzles")
-    return Asked(None if measured is None else fspath(measured), k, nozzles=name)
+    return Asked(file, k, nozzles=name)
 
 
 def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
@@ -96,10 +106,10 @@ def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
         from clearance.scene.load import load
 
         with parallel.processes(parallel.asked()):
-            return load(fspath(setup), asked_of(None, None))
+            return load(path_of("setup", setup, SETUP), asked_of(None, None))
 
     if not isinstance(setup, Scene):
-        raise WrongArgument("setup", setup, "a Scene, or the path of a setup file")
+        raise WrongArgument("setup", setup, SETUP)
     return setup
 
 
@@ -155,11 +165,10 @@ def length_of(name: str, value: float, want: str = "a length in mm") -> float:
     Raises:
         WrongArgument: it is none.
     """
-    from math import isfinite
-
-    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
+    number = finite(value)
+    if number is None:
         raise WrongArgument(name, value, want)
-    return float(value)
+    return number
 
 
 def moment_of(value: datetime | None) -> datetime | None:
@@ -187,9 +196,10 @@ def span_of(name: str, value: tuple[float, float] | None) -> tuple[float, float]
     if value is None:
         return None
     want = "two numbers, from and to"
-    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+    both = list(value) if isinstance(value, Sequence) or hasattr(value, "tolist") else []
+    if isinstance(value, str) or len(both) != 2:
         raise WrongArgument(name, value, want)
-    return length_of(name, value[0], want), length_of(name, value[1], want)
+    return length_of(name, both[0], want), length_of(name, both[1], want)
 
 
 def path_of(name: str, value: str | PathLike[str], want: str) -> str:
@@ -199,22 +209,71 @@ def path_of(name: str, value: str | PathLike[str], want: str) -> str:
         name: of the argument.   value: as given.   want: what would be right, in words.
 
     Raises:
-        WrongArgument: it is no path.
+        WrongArgument: it is no path.   InputError: it is an empty one.
     """
-    if not isinstance(value, str | PathLike):
+    path = fspath(value) if isinstance(value, str | PathLike) else None
+    if not isinstance(path, str):
         raise WrongArgument(name, value, want)
-    return fspath(value)
+    if not path:
+        raise InputError(None, name, "is empty", want)
+    return path
 
 
-def check_above_zero(**given: float | None) -> None:
-    """Refuse what is neither left out nor a number above zero; ``given``: arguments by their names.
+def places_of(places: Sequence[str | PathLike[str]]) -> list[str]:
+    """Folders and setup files, one at least.
 
     Raises:
-        WrongArgument: it names the first that is so.
+        WrongArgument: one of ``places`` is no path, or there is none.
     """
-    for name, value in given.items():
-        if value is not None and (not isinstance(value, int | float) or value <= 0):
+    want = "folders, and paths of setup files"
+    if not places:
+        raise WrongArgument("places", places, f"{want}, one at least")
+    return [path_of("places", place, want) for place in places]
+
+
+def bounds_of(
+    workers: int | None, seconds: float | None, memory: float | None
+) -> tuple[int | None, float | None, float | None]:
+    """What the judging of many setups is bounded by; what is None stays.
+
+    Args:
+        workers: how many at once.   seconds, memory: that one setup may take.
+
+    Raises:
+        WrongArgument: one of them is not above zero, or there is a part of a worker.
+    """
+    if workers is not None and (not isinstance(workers, Integral) or (finite(workers) or 0.0) < 1.0):
+        raise WrongArgument("workers", workers, "a whole number above zero")
+    lengths: list[float | None] = []
+    for name, value in (("seconds", seconds), ("memory", memory)):
+        number = None if value is None else finite(value)
+        if value is not None and (number is None or number <= 0.0):
             raise WrongArgument(name, value, "a number above zero")
+        lengths.append(number)
+    return None if workers is None else int(workers), lengths[0], lengths[1]
+
+
+def told_of(progress: Callable[[float, str], None] | None) -> Callable[[float, str], None] | None:
+    """What is told how far it is, or None.
+
+    Raises:
+        WrongArgument: ``progress`` is neither.
+    """
+    if progress is not None and not callable(progress):
+        raise WrongArgument("progress", progress, "a function of the share done and what is looked at")
+    return progress
+
+
+def raising_of(items: Collection[str] | None) -> Collection[str] | None:
+    """Names of what is raised, or None for everything: none at all would be everything, too.
+
+    Raises:
+        WrongArgument: ``items`` are neither.
+    """
+    named = names_of(items)
+    if named is not None and len(named) == 0:
+        raise WrongArgument("items", items, "names of items, or None for everything on the table")
+    return named
 
 
 def kind_of(value: str) -> str:
@@ -240,10 +299,23 @@ def where_of(
     Raises:
         WrongArgument: one of them is not what it should be.
     """
-    named = [items] if isinstance(items, str) else names_of(items, want="a name, or a list of names")
-    room = None if least is None else length_of("least", least)
+    want = "a name, or a list of names"
+    named = [items] if isinstance(items, str) else names_of(items, want=want)
+    if named is None:
+        raise WrongArgument("items", items, want)
+    if len(set(named)) < len(named):
+        raise InputError(None, "items", "an item is named twice", "each once")
     others, span = names_of(any_of, "any_of"), span_of("turns", turns)
-    return named or (), name_of("on", on, "the name of an item"), room, span, others
+    for name, value in (("on", on), ("any_of", any_of)):
+        if value is not None and len(named) > 1:
+            raise InputError(None, name, "goes with one item", f"{name} left out")
+    room = None if least is None else length_of("least", least)
+    if room is not None and not 0.0 <= room <= FARTHEST:
+        raise InputError(None, "least", f"{room:g} is no length", f"mm, from 0 to {FARTHEST:g}")
+    if span is not None and not (abs(span[0]) <= 360.0 and abs(span[1]) <= 360.0 and span[0] <= span[1]):
+        found = f"{span[0]:g} to {span[1]:g} are no turns"
+        raise InputError(None, "turns", found, "degrees, from the lower to the higher, -360 to 360")
+    return named, name_of("on", on, "the name of an item"), room, span, others
 
 
 def otherwise_of(

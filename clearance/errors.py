@@ -12,6 +12,8 @@ the escape by which TOML and JSON write it, so that it can be seen and be looked
 from __future__ import annotations
 
 import re
+from math import isfinite
+from numbers import Real
 from pathlib import Path
 
 
@@ -38,7 +40,8 @@ class InputError(ClearanceError):
         self.found = found
         self.want = want
         # The lines of ``want`` are ours; a line end in a name or in what was found is the user's.
-        text = ": ".join(printable(part) for part in (self.file, place, found) if part)
+        named = '""' if self.file == "" else self.file
+        text = ": ".join(printable(part) for part in (named, place, found) if part)
         super().__init__(f"{text}; {printable_lines(want)}" if want else text)
 
 
@@ -50,7 +53,10 @@ class WrongArgument(ClearanceError, TypeError):
     """
 
     def __init__(self, name: str, given: object, want: str) -> None:
-        shown = repr(given)
+        try:
+            shown = repr(given)
+        except ValueError:  # a whole number of too many digits
+            shown = "too long"
         shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
         super().__init__(f"{name} is {shown} ({type(given).__name__}); it should be {want}")
 
@@ -67,6 +73,21 @@ class Undecided(ClearanceError):
 
 class CannotDraw(ClearanceError):
     """No picture can be drawn on this computer; the message says what to install."""
+
+
+def finite(value: object) -> float | None:
+    """The float that somebody's value is, a number of Python's or numpy's; None where it is no finite one.
+
+    >>> finite(2), finite(float("nan")), finite("2"), finite(True)
+    (2.0, None, None, None)
+    """
+    if isinstance(value, bool) or not isinstance(value, Real):
+        return None
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if isfinite(number) else None
 
 
 #: the colours that the program's own text may have, and their end (ECMA-48, SGR)

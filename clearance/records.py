@@ -9,7 +9,7 @@ in this package, not while it runs: what a program that uses this as a library i
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar, dataclass_transform
 
@@ -23,7 +23,8 @@ def record(cls: type[Class]) -> type[Class]:
     Args:
         cls: its attributes with their types, and ``dataclasses.field`` where more is to be said.
     """
-    return _with(dataclass(eq=False, repr=False)(cls), {"__repr__": _repr, "__eq__": _eq, "__hash__": _hash})
+    methods: dict[str, Callable[..., Any]] = {"__repr__": _repr, "__eq__": by_values, "__hash__": _hash}
+    return _with(dataclass(eq=False, repr=False)(cls), methods)
 
 
 @dataclass_transform(field_specifiers=(field,), eq_default=False)
@@ -52,10 +53,26 @@ def _values(self: Any) -> tuple[object, ...]:
     return tuple(getattr(self, each.name) for each in fields(self) if each.compare)
 
 
-def _eq(self: Any, other: object) -> Any:
+def by_values(self: Any, other: object) -> Any:
+    """``__eq__`` of a dataclass some of whose values are arrays, of which ``==`` alone gives no yes or no."""
     if other.__class__ is not self.__class__:
         return NotImplemented
-    return self is other or _values(self) == _values(other)
+    return _same(_values(self), _values(other))
+
+
+def _same(one: Any, other: Any) -> bool:
+    if one is other:
+        return True
+    if isinstance(one, tuple | list) and type(one) is type(other):
+        return len(one) == len(other) and all(map(_same, one, other))
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return one.keys() == other.keys() and all(_same(one[key], other[key]) for key in one)
+    arrays = [hasattr(each, "tobytes") for each in (one, other)]
+    if not any(arrays):
+        return bool(one == other)
+    if not all(arrays) or one.shape != other.shape:
+        return False
+    return bool(((one == other) | ((one != one) & (other != other))).all())
 
 
 def _hash(self: Any) -> int:

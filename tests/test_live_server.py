@@ -8,6 +8,7 @@ that the name by which this computer is called counts: common knowledge, no sour
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -99,6 +100,21 @@ def test_of_two_places_only_the_newer_is_judged() -> None:
         assert message["n"] == first["n"] + 2
         assert {m["n"] for m in before if m["is"] == "judged"} <= {first["n"] + k for k in range(3)}
         line.close()
+        assert page.stop() == 130
+
+
+@pytest.mark.slow
+def test_each_raise_that_is_said_to_be_free_is_free() -> None:
+    # the least is a little over 2.40: who types 2.40 would be too near
+    with served(DEMOS / "side_plate_die_clash.toml") as page:
+        line = Line(page.port, f"/{page.token}/live", Origin=f"http://127.0.0.1:{page.port}")
+        told = line.until("windows")[0]["windows"]
+        line.close()
+        ends = re.fullmatch(r"free: ([\d.]+) to ([\d.]+)", told["says"])
+        ((low, high),) = told["free"]
+        assert ends is not None
+        assert low < float(ends[1]) < low + 0.02
+        assert high - 0.02 < float(ends[2]) <= high
         assert page.stop() == 130
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
-from clearance.records import record
+from clearance.records import by_values, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene, SideHeight
 from clearance.tolerances import AdviceTolerances
@@ -35,6 +35,8 @@ class Zone:
 
     ``excess``: how far the outline may lie outside of where the head is at that height, mm.
     """
+
+    __eq__ = by_values
 
     limit: float
     outline: Any
@@ -72,6 +74,8 @@ class Keepout:
         paths: (n, 2) polylines, the cuts and the ways between.
         parts, items: shadows by name.   pads: where parts rest.   zeros: of the cuts by name, (2,).
     """
+
+    __eq__ = by_values
 
     upper: tuple[Zone, ...]
     lower: tuple[Zone, ...]

@@ -19,6 +19,7 @@ from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
+from clearance.records import by_values
 from clearance.scene.model import Finding, Scene, StretchKind
 from clearance.tolerances import Tolerances
 from clearance.toolpath.moves import Moves
@@ -35,6 +36,8 @@ SIDES = ("X-", "X+", "Y-", "Y+")
 @dataclass(frozen=True)
 class Binds:
     """What binds a side of the box: at ``shift`` (2,) just past it a head meets an item; or ``why``."""
+
+    __eq__ = by_values
 
     side: str
     at: float
@@ -59,6 +62,8 @@ class PlacementAnswer:
         binds: for each side.   turn_binds: (item below, item above).
         places: the pairs with the least to spare, with the places of the head.
     """
+
+    __eq__ = by_values
 
     verdict: str
     x: tuple[float, float] | None

@@ -26,6 +26,7 @@ from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.packing import IN_THE_AIR, on_packing
 from clearance.scene.placing import Masses
+from clearance.scene.reread import FARTHEST
 from clearance.scene.stability import feet_findings
 
 
@@ -194,6 +195,8 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
     Raises:
         InputError: there is no such item.
     """
+    if not abs(by) <= FARTHEST:
+        raise InputError(None, "--by", f"{by:g} is no length", f"mm, within {FARTHEST:g}")
     rising = chosen(scene, items)
     there = raised(scene, rising, by)
     if set(rising) == set(with_all_on_them(scene, None)):
@@ -324,6 +327,9 @@ def _range(
             if rule.fixed == -np.inf:
                 low = max(low, travel[0] - rule.follows + stretch.upper_z - stretch.upper_low)
     first, last = (0.0, np.inf) if within is None else within
+    if first > last:
+        found = f"it runs from {first:g} down to {last:g}"
+        raise InputError(None, "--range", found, "give FROM, then TO")
     if high < last:
         last, why[1] = high, "the travel in Z ends"
     if low > first:

@@ -10,16 +10,17 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
-from math import isfinite
+from numbers import Integral
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.advice.following import Following, Row
+from clearance.advice.session_words import placed_in_words, read_in_words
 from clearance.checking.compared import pair_changes
 from clearance.checking.result import PairChange
-from clearance.errors import InputError, WrongArgument
+from clearance.errors import InputError, WrongArgument, finite
 from clearance.geometry.transforms import Matrix
 from clearance.process.check import check
 from clearance.process.findings import Checked
@@ -31,7 +32,7 @@ from clearance.scene.reread import (
     built_with,
     edited,
     found_item,
-    no_longer_fitted,
+    kind_of,
     off_with,
     params_of,
     three,
@@ -50,7 +51,6 @@ from clearance.scene.tries import (
     Stand,
     Unfit,
     UseNozzles,
-    said,
 )
 from fixtures_lib.holder import Conflict
 
@@ -126,6 +126,9 @@ class Session:
         self._figures = Following(scene)
         self._before = self._figures.rows
 
+    def __repr__(self) -> str:
+        return f'<Session "{self._scene.title or self._scene.setup_file}": {len(self._past)} moves>'
+
     # ------------------------------------------------------------------------------------- what is asked
     @property
     def rows(self) -> tuple[Row, ...]:
@@ -196,6 +199,7 @@ class Session:
         Args:
             item: its name.
         """
+        kind_of(found_item(self._scene, item, ARGUMENTS.set), ARGUMENTS)
         return self._figures.params(item)
 
     def triangles(self, item: str) -> Array:
@@ -204,6 +208,7 @@ class Session:
         Args:
             item: its name.
         """
+        self._known(item)
         return self._figures.triangles(item)
 
     def shape(self, item: str) -> object:
@@ -212,14 +217,20 @@ class Session:
         Args:
             item: its name.
         """
+        self._known(item)
         return self._figures.shape(item)
+
+    def _known(self, item: str) -> None:
+        """Refuse what neither an item nor a body of the machine is named."""
+        if not isinstance(item, str) or all(body.name != item for body in self.shown.bodies):
+            found_item(self._scene, item, ARGUMENTS.set)
 
     @property
     def edits(self) -> tuple[tuple[Edit, ...], tuple[str, ...]]:
         """What is otherwise, as the setup's file would say it; and the same in words."""
         before = self._state.read_with(self._scene)
         places = self._there(self._state).places()
-        words = [_in_words(one, self._scene) for one in before]
+        words = [read_in_words(one, self._scene) for one in before]
         up = [Packed(self._scene.packed + self._state.raised)] if self._state.raised > 0.0 else []
         return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
@@ -301,10 +312,8 @@ class Session:
         if source is None or source.kind.slides is None:
             found = f'"{item}" has no slot along which it could be pushed'
             raise InputError(None, ARGUMENTS.set, found, "a strap, say")
-        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
-            raise WrongArgument("by", by, "a length in mm")
         try:
-            values = source.kind.slides(self.params(item), by)
+            values = source.kind.slides(self.params(item), _length("by", by))
         except Conflict as error:
             raise InputError(None, f'"{item}": {error.parameter}', error.found, error.want) from None
         return self._set(item, values, on)
@@ -353,10 +362,9 @@ class Session:
         Raises:
             InputError: it cannot be set up so.
         """
-        if isinstance(by, bool) or not isinstance(by, int | float) or not isfinite(by):
-            raise WrongArgument("by", by, "a length in mm")
-        check_tried(self._scene, [Raise(float(by))], ARGUMENTS)
-        return self._to(replace(self._state, raised=float(by)), on)
+        length = _length("by", by)
+        check_tried(self._scene, [Raise(length)], ARGUMENTS)
+        return self._to(replace(self._state, raised=length), on)
 
     def mount(self, nozzles: str | None) -> tuple[Row, ...]:
         """Other nozzles, and measure.
@@ -367,6 +375,8 @@ class Session:
         Raises:
             InputError: there is no such set; the job cannot be set up with it.
         """
+        if nozzles is not None and not isinstance(nozzles, str):
+            raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
         return self._to(replace(self._state, nozzles=nozzles))
 
     def undo(self) -> tuple[Row, ...]:
@@ -416,12 +426,12 @@ class Session:
         try:
             edits = state.built_with()
             if edits != self._state.built_with() and not self._reshaped(state):
-                self._read = edited(self._scene, edits, [_in_words(one, self._scene) for one in edits])
+                self._read = edited(self._scene, edits, [read_in_words(one, self._scene) for one in edits])
                 self._base, self._figures = Stand(self._read), Following(self._read, self._figures)
             self._state = state
             if not self._figures.follow(self._written(state)):
                 edits += self._there(state).places()
-                words = [_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
+                words = [read_in_words(one, self._scene) for one in edits if not isinstance(one, OnSeat)]
                 there = edited(self._scene, edits, words) if edits else self._scene
                 self._figures = Following(there, self._figures)
             self._figures.take_off(off_with(self._scene, state.off))
@@ -463,35 +473,14 @@ class Session:
 
 def _many(name: str, value: int) -> int:
     """A number of pairs that somebody gave."""
-    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+    if isinstance(value, bool) or not isinstance(value, Integral) or value < 1:
         raise WrongArgument(name, value, "a whole number, 1 or more")
-    return value
+    return int(value)
 
 
-def _in_words(one: Edit, scene: Scene) -> str:
-    """What a setup is read with, in a setter's words."""
-    if isinstance(one, Set):
-        return said(Param(one.item, one.param, one.value)) + (
-            "" if scene.units == "mm" else f" {scene.units}"
-        )
-    if isinstance(one, Unfit):
-        source = scene.items[one.item].library
-        return no_longer_fitted(one.item, None if source is None else source.fit)
-    if isinstance(one, UseNozzles):
-        return f'nozzles "{one.name}"'
-    assert not isinstance(one, Packed), "nothing is read with that before all is raised"
-    return f'"{one.item}" off'
-
-
-def placed_in_words(place: OnSeat) -> str:
-    """Where an item is put, as its file would have it, mm and degrees.
-
-    Args:
-        place: of it.
-    """
-    said = [
-        f"{key} [{', '.join(f'{v:.10g}' for v in values)}]"
-        for key, values in (("at", place.at), ("turn", place.turn))
-        if values is not None
-    ]
-    return f'"{place.item}" {" and ".join(said)}'
+def _length(name: str, value: float) -> float:
+    """A length that somebody gave, mm."""
+    length = finite(value)
+    if length is None:
+        raise WrongArgument(name, value, "a length in mm")
+    return length

@@ -7,7 +7,7 @@ Lengths are mm, rounded down.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
 from math import floor, isnan
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.records import record
+from clearance.records import by_values, record
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 
 if TYPE_CHECKING:
@@ -40,6 +40,8 @@ class Pair:
     ``clearance`` is never above the true one and at most 0.005 below. ``move`` counts the path's moves from
     1, and is None where the stretch is no cut.
     """
+
+    __eq__ = by_values
 
     head: str
     item: str
@@ -137,6 +139,12 @@ class MoveTable(Sequence[MoveDistance]):
     def __init__(self, heads: Sequence[HeadDistances]) -> None:
         self.heads = tuple(heads)
         self._rows = range(sum(map(len, self.heads)))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, MoveTable) and self.heads == other.heads
+
+    def __hash__(self) -> int:
+        return hash(len(self))
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -268,6 +276,8 @@ class WithNozzles:
 class CutResult:
     """One stretch as judged."""
 
+    __eq__ = by_values
+
     name: str
     verdict: str
     stretch: Stretch
@@ -317,14 +327,16 @@ class Result:
         compared: where something is tried, what that changes; else None.
     """
 
+    __eq__ = by_values
+
     scene: Scene
     verdict: str
     cuts: tuple[CutResult, ...]
     pairs: tuple[Pair, ...]
     findings: tuple[Finding, ...]
     moves: Sequence[MoveDistance] = ()
-    check_s: float = 0.0
-    spent_s: float = 0.0
+    check_s: float = field(default=0.0, compare=False)
+    spent_s: float = field(default=0.0, compare=False)
     cures: Cures | None = None
     nozzles: tuple[WithNozzles, ...] | None = None
     compared: Compared | None = None

@@ -89,6 +89,7 @@ def _progress(share: float, what: str) -> None:
 def _answer(question: Question) -> None:
     from clearance.advice.raises import find_raises
     from clearance.process.check import check
+    from clearance.report.advice import spans
     from clearance.scene.load import load
     from clearance.scene.reread import edited
 
@@ -124,6 +125,7 @@ def _answer(question: Question) -> None:
                 "free": [list(each) for each in found.windows],
                 "touch_free": [list(each) for each in found.touch_free],
                 "smallest": found.smallest,
+                "says": f"free: {spans(found.windows)}" if found.windows else "no raise is free",
             }
         }
     )

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from clearance.measuring.corrections import Corrected, corrections, lean_of, per_height
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.records import record
+from clearance.records import by_values, record
 from clearance.scene.load import load
 from clearance.scene.measured import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
@@ -61,6 +61,8 @@ class Measured:
         lean: the figure under which walls may lean, micrometres.
         needed: whether anything has to be corrected at all.
     """
+
+    __eq__ = by_values
 
     parts: tuple[PartAnswer, ...]
     planned: Checked

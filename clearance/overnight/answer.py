@@ -29,7 +29,7 @@ from clearance.overnight.timeline import (
     doubtful,
     run_all,
 )
-from clearance.records import record
+from clearance.records import by_values, record
 from clearance.scene.night import NightPlan, Three, read_night
 
 
@@ -110,6 +110,8 @@ class NightAnswer:
         notes: what is to be known of the whole night.   files: all that were read.
         rates: name, slowest or least, likely, fastest or most, and whether the file gives it.
     """
+
+    __eq__ = by_values
 
     title: str
     file: str

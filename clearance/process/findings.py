@@ -17,6 +17,7 @@ from clearance.process.statics import Weight
 from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
+from clearance.records import by_values
 from clearance.scene.model import Finding, Scene
 from clearance.scene.packing import on_packing
 
@@ -40,6 +41,8 @@ class Facts:
         account: what ``check`` was asked to make of all that besides.
     """
 
+    __eq__ = by_values
+
     weights: tuple[Weight, ...]
     stops: tuple[Stop, ...]
     travel: dict[str, Used]
@@ -56,6 +59,8 @@ class Checked(Result):
 
     ``account``: the states of the job; None where they were not asked for, or nothing is cut.
     """
+
+    __eq__ = by_values
 
     facts: Facts
     account: Account | None = None

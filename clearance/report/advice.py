@@ -68,10 +68,10 @@ def _windows(answer: RaiseAnswer) -> list[str]:
         lines.append("That is the heads alone: the job is not clear, whatever the raise; see below.")
     if answer.windows:
         clear = "Heads free" if answer.besides else "Clear"
-        lines.append(f"{clear} with every margin kept: {_spans(answer.windows)}.")
+        lines.append(f"{clear} with every margin kept: {spans(answer.windows)}.")
         lines += [line for b in answer.bound_by if (line := _raise_bound(b, answer))]
     if answer.touch_free != answer.windows:
-        free = _spans(answer.touch_free) or "nowhere"
+        free = spans(answer.touch_free) or "nowhere"
         lines.append(f"Touching nothing, margins left aside: {free}.")
     return lines
 
@@ -89,7 +89,8 @@ def _length(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".")
 
 
-def _spans(windows: Sequence[tuple[float, float]]) -> str:
+def spans(windows: Sequence[tuple[float, float]]) -> str:
+    """From and to, rounded inward: what is read lies in the window."""
     return ", ".join(f"{rounded_up(a)} to {rounded_down(b)}" for a, b in windows)
 
 

@@ -17,7 +17,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
-from clearance.records import record
+from clearance.records import by_values, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import Finished as Finished
@@ -66,6 +66,8 @@ class Body:
         moved: (4, 4) the measured motion, machine frame, that took it from where it is planned; None: none.
         written: where it is written, of an item of a pallet; None: in the setup.
     """
+
+    __eq__ = by_values
 
     name: str
     kind: str
@@ -239,6 +241,8 @@ class Stretch:
         flushing: (lower, upper) distance of the faces from the cut parts, mm; None where no part is cut.
     """
 
+    __eq__ = by_values
+
     name: str
     cut: int | None
     moves: Moves
@@ -325,6 +329,8 @@ class Scene:
         read_s: seconds it took to read and assemble.
     """
 
+    __eq__ = by_values
+
     title: str
     setup_file: str
     machine: MachineModel | None
@@ -350,7 +356,7 @@ class Scene:
     packed_by: float = 0.0
     sets: tuple[str, ...] = ()
     as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
-    read_s: float = 0.0
+    read_s: float = field(default=0.0, compare=False)
 
     def __repr__(self) -> str:
         on = "" if self.machine is None else f', on the machine "{self.machine.name}"'

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from clearance.errors import InputError, WrongArgument
+from clearance.errors import InputError, WrongArgument, finite
 from clearance.geometry.transforms import Matrix, invert
 from clearance.records import record
 from clearance.scene.fields import suggestion
@@ -209,13 +209,10 @@ def three(name: str, values: Sequence[float]) -> Three:
     numbers = (
         list(values) if isinstance(values, Sequence | np.ndarray) and not isinstance(values, str) else []
     )
-    right = len(numbers) == 3 and all(
-        isinstance(v, int | float | np.number) and not isinstance(v, bool) and math.isfinite(v)
-        for v in numbers
-    )
-    if not right:
+    right = [number for number in map(finite, numbers) if number is not None]
+    if not len(right) == len(numbers) == 3:
         raise WrongArgument(name, values, "three numbers, for X, Y and Z")
-    return float(numbers[0]), float(numbers[1]), float(numbers[2])
+    return right[0], right[1], right[2]
 
 
 def check(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> None:
@@ -256,6 +253,8 @@ def found_item(scene: Scene, name: str, option: str) -> Body:
     Raises:
         InputError: there is none.
     """
+    if not isinstance(name, str):
+        raise WrongArgument(option, name, "the name of an item")
     if name in scene.items:
         return scene.items[name]
     raise InputError(None, option, f'there is no item "{name}"', suggestion(name, list(scene.items)))
@@ -294,8 +293,10 @@ def params_of(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> 
     for one in tried:
         if not isinstance(one, Param):
             continue
-        kind = _kind(found_item(scene, one.item, words.set), words)
+        kind = kind_of(found_item(scene, one.item, words.set), words)
         known = {each.name: each for each in kind.parameters}
+        if not isinstance(one.param, str):
+            raise WrongArgument(words.param, one.param, "the name of a parameter")
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
             raise InputError(None, words.param, found, suggestion(one.param, list(known)))
@@ -333,7 +334,7 @@ def in_the_file(scene: Scene, body: Body, kind: Kind, params: Mapping[str, Any])
 
 def _unit(scene: Scene, body: Body, param: str, kind: Kind | None = None) -> float:
     """Millimetres in one unit in which a parameter stands in the file."""
-    known = {each.name: each for each in (kind or _kind(body)).parameters}
+    known = {each.name: each for each in (kind or kind_of(body)).parameters}
     if known[param].unit != "mm":
         return 1.0
     written = body.written
@@ -346,7 +347,15 @@ def _in_mm(value: Any, unit: float) -> Any:
     return value * unit if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
-def _kind(body: Body, words: ToldAs = OPTIONS) -> Kind:
+def kind_of(body: Body, words: ToldAs = OPTIONS) -> Kind:
+    """The holder of the library that an item is.
+
+    Args:
+        body: the item.   words: what messages name.
+
+    Raises:
+        InputError: it is none.
+    """
     source = body.library
     if source is None:
         found = f'"{body.name}" is no holder of the library and has no parameters'
@@ -355,11 +364,10 @@ def _kind(body: Body, words: ToldAs = OPTIONS) -> Kind:
 
 
 def _in_file(value: Any, unit: float) -> Any:
-    if isinstance(value, list | tuple):
+    if isinstance(value, list | tuple | np.ndarray):
         return [_in_file(one, unit) for one in value]
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        return value
-    return round(value / unit, DIGITS)
+    number = finite(value)
+    return value if number is None else round(number / unit, DIGITS)
 
 
 def off_with(scene: Scene, names: Sequence[str], words: ToldAs = OPTIONS) -> list[str]:

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from clearance.errors import finite
 from clearance.geometry.transforms import Matrix, invert, turn_matrix
 from clearance.records import record
 from clearance.scene.model import Body, Scene
@@ -86,7 +87,10 @@ def _typed(values: Sequence[Any]) -> str:
 
 
 def _number(value: Any) -> str:
-    return f'"{value}"' if isinstance(value, str) else f"{value:g}"
+    number = finite(value)
+    if number is not None:
+        return f"{number:g}"
+    return f'"{value}"' if isinstance(value, str) else repr(value)
 
 
 # ------------------------------------------------------------------------------------ as a setup says it

@@ -26,6 +26,7 @@ from clearance.advice.where.pressing import Heard
 from clearance.advice.where.work import layers, shells_of
 from clearance.errors import InputError, WrongArgument
 from clearance.kernels.query import SweepQuery
+from clearance.records import by_values
 from clearance.scene.model import Scene
 from clearance.scene.tries import Move, Param, Tried
 from clearance.tolerances import PLACES
@@ -52,6 +53,8 @@ class Where:
         found: of several, whether places were found that go together; None for one.
         kinds: holders that were compared, the best first: name, what came of it.
     """
+
+    __eq__ = by_values
 
     scene: Scene
     items: tuple[ItemPlaces, ...]

@@ -374,7 +374,7 @@ function showRaises() {
   svg.setAttribute("viewBox", `${slider.min} 0 ${high - slider.min} 12`);
   svg.setAttribute("preserveAspectRatio", "none");
   for (const [a, b] of told.free) make("rect", { x: a, y: 1, width: Math.max(Math.min(b, high) - a, 0), height: 10, fill: "#bfe3cd", stroke: "#17663a", "vector-effect": "non-scaling-stroke" }, svg);
-  $("raise-says").textContent = told.free.length ? `free: ${told.free.map(([a, b]) => `${a.toFixed(2)} to ${b.toFixed(2)}`).join(", ")}` : "no raise is free";
+  $("raise-says").textContent = told.says;
 }
 
 function choices() { return Object.keys(page.items); }
