@@ -244,8 +244,10 @@ class _OnLines:
                 break
             spot = self.spot(c, chosen, float(spare[chosen]))
             if self.f.confirmed(spot):
-                self.f.spots = [self.spot(c, int(k), float(spare[k])) for k in
-                                np.flatnonzero(left & ~np.isnan(spare))]  # fmt: skip
+                if not self.f.alone:
+                    # several choose from them; the room about each is a search of its own
+                    seen = np.flatnonzero(left & ~np.isnan(spare))
+                    self.f.spots = [self.spot(c, int(k), float(spare[k])) for k in seen]
                 return spot
             left &= ~self.same(c, spot) if self.f.work.judged else np.arange(len(c)) != chosen
         return None
