@@ -5,8 +5,7 @@
     print(result.verdict)
 
 Lengths are mm, angles degrees, masses kg; the machine frame follows ISO 841. What is wrong with a file or an
-argument is raised as a ``ClearanceError``, one sentence for a person. Numerical libraries are loaded when
-the first function needs them.
+argument is raised as a ``ClearanceError``, one sentence for a person. Large libraries are loaded when needed.
 """
 
 from __future__ import annotations
@@ -453,8 +452,7 @@ def recheck(
 ) -> Iterator[Rechecked]:
     """Which verdicts of many setups would change? A row for each, as it is ready.
 
-    Setups are judged by fresh processes, one for each core; answers are kept for the next time. One that
-    cannot be judged is a row with the reason.
+    Fresh processes judge, one a core; answers are kept. One that cannot be judged is a row that says why.
 
     Args:
         places: folders, of which all setups are asked, and setup files.
@@ -494,9 +492,8 @@ if not TYPE_CHECKING:
 
         for home, names in _HOMES.items():
             if name in names:
-                value = getattr(import_module(f"clearance.{home}"), name)
-                globals()[name] = value
-                return value
+                globals()[name] = getattr(import_module(f"clearance.{home}"), name)
+                return globals()[name]
         raise AttributeError(f"module 'clearance' has no attribute {name!r}")
 
     def __dir__():

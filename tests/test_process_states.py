@@ -26,15 +26,14 @@ FRAME = PLATE - post(2, 22, (40, 30, -1))
 
 def rail(name: str, x0: float, x1: float, y0: float = -10, y1: float = 70, top: float = 0.0) -> Tables:
     """A plain block under the plate, by corners in the plate's own X Y; its top at a height."""
-    middle = [X + (x0 + x1) / 2, Y + (y0 + y1) / 2, top - 20.0]
-    return {"name": name, "shape": {"box": [x1 - x0, y1 - y0, 20.0]}, "at": middle}
+    at = [X + (x0 + x1) / 2, Y + (y0 + y1) / 2, top - 20.0]
+    return {"name": name, "shape": {"box": [x1 - x0, y1 - y0, 20.0]}, "at": at}
 
 
 def strap(name: str, x: float, y: float, turn: float = 0.0, reach: float = 20.0, **more: Any) -> Tables:
     """A strap of the library with its screw at a place in the plate's X Y; it reaches along X, turned."""
-    params = {"height": 20.0, "reach": reach, "back": 20.0, "width": 20.0, "screw_below": 10.0}
-    at = [X + x, Y + y, 0.0]
-    return {"name": name, "holder": "strap", "params": params | more, "at": at, "turn": [0, 0, turn]}
+    params = {"height": 20.0, "reach": reach, "back": 20.0, "width": 20.0, "screw_below": 10.0} | more
+    return dict(name=name, holder="strap", params=params, at=[X + x, Y + y, 0.0], turn=[0, 0, turn])
 
 
 #: a rail on either side, wide enough for straps to stand on
@@ -43,7 +42,6 @@ STRAP, SECOND = strap("strap", -15, 30), strap("second strap", 95, 30, 180)
 
 
 def judged(*args: Any, **more: Any) -> Checked:
-    """States and findings; ``judged_whole`` where distances or the verdict count."""
     return judged_in_time(scene(*args, **more))
 
 
@@ -364,8 +362,7 @@ def test_m01_stops_where_the_setup_says_that_its_switch_is_on(
     file = tmp_path / "setup.toml"
     text = file.read_text().replace("\n[machine]", f"\noptional_stops = {str(switch).lower()}\n[machine]", 1)
     file.write_text(text)
-    result = judged_in_time(clearance.load(str(file)))
-    assert len(states(result)) == count
+    assert len(states(judged_in_time(clearance.load(str(file))))) == count
 
 
 def test_what_is_taken_out_is_gone(tmp_path: Path) -> None:
@@ -482,15 +479,12 @@ def test_a_relief_that_widens_upward_is_lifted_out(out: int, leaves: str, tmp_pa
 
 @pytest.mark.slow
 def test_twenty_two_cores_are_two_lines_at_most(tmp_path: Path) -> None:
-    holes = [(6 + 6.5 * (k % 11), 20 + 20 * (k // 11)) for k in range(22)]
-    body = PLATE
-    words = []
-    for x, y in holes:
+    body, words = PLATE, []
+    for x, y in [(6 + 6.5 * (k % 11), 20 + 20 * (k // 11)) for k in range(22)]:
         body -= post(1, 22, (x, y, -1))
         words += [f"G00 X{x} Y{y}", f"G01 X{x + 2} Y{y}", f"G03 X{x + 2} Y{y} I-2 J0"]
     result = judged(tmp_path, body, "G90\n" + "\n".join(words), items=[LEFT, RIGHT, STRAP, SECOND])
-    assert [s.begins for s in states(result)] == ["start", "piece"]
-    assert len(states(result)[1].free) == 22
+    assert [(s.begins, len(s.free)) for s in states(result)] == [("start", 0), ("piece", 22)]
     assert grave(result) == [(2, "loose piece", "plate")]
 
 

@@ -403,11 +403,7 @@ class ContactCache:
         return self._roles[key]
 
     def near(self, above: int, below: int) -> Any:
-        """Where one body lies on another, or hardly above it (shapely).
-
-        Args:
-            above, below: indices of bodies of the scene.
-        """
+        """Where body ``above`` lies on ``below`` (their indices), or hardly above it (shapely)."""
         import shapely
 
         key = (above, below)
@@ -418,11 +414,7 @@ class ContactCache:
         return self._near[key]
 
     def bearing(self, above: int, below: int) -> Bearing:
-        """Where one body lies on another.
-
-        Args:
-            above, below: indices of bodies of the scene.
-        """
+        """Where body ``above`` lies on ``below`` (their indices)."""
         key = (above, below)
         if key not in self._bearings:
             self._bearings[key] = bearing(self.bodies[above], self.bodies[below])
