@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import clearance
+from clearance.scene.packing import IN_THE_AIR
 from clearance.scene.rewrite import write_tried
 from tests.test_session import DEMOS, close, holds
 from tests.test_tried import told
@@ -137,7 +138,11 @@ def test_what_is_judged_is_what_a_fresh_check_of_the_written_file_says(demo: str
     session.raise_to(0.75)
     judged = session.judge()
     write_tried(session.scene)
-    assert told(judged) == told(clearance.check(file))
+    # the packing that it is raised by is no item of the file, which says so
+    tried, written = told(judged), told(clearance.check(file))
+    for one in (tried, written):
+        one[2] = [each for each in one[2] if each[0] not in {*IN_THE_AIR, "off its feet"}]
+    assert tried == written
 
 
 def test_what_lies_along_another_axis_is_moved_as_it_lies(tmp_path: Path) -> None:
