@@ -18,7 +18,7 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import SINKS, goes_down, held_by_jaws, lies_against, too_little
+from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
@@ -391,21 +391,13 @@ class _Stays:
         roles = [self.contact.role(k, self.asked.part) for k in jaws]
         if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
             return
-        if any(self.in_a_bore(k) for k in jaws):
+        if any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
             return
         held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
         why = too_little(held, weight, carried)
         if why:
             hold = "holds" if len(jaws) == 1 else "hold"
             self.tell("hardly gripped", "close", f"only {_named(list(grips))} {hold} {self.what}, {why}")
-
-    def in_a_bore(self, k: int) -> bool:
-        """Whether a holder has the part in it, with metal below and above: a shank may stand out of that."""
-        part = self.asked.part
-        return all(
-            where.touches or not where.near.is_empty
-            for where in (self.contact.bearing(part, k), self.contact.bearing(k, part))
-        )
 
     def keeps_up(self, name: str) -> bool:
         """Whether what grips it would keep it from falling: not where it only lies on it from above."""

@@ -85,6 +85,16 @@ def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal
     return not held_by_jaws(contact.contacts, part, base, metal).where.is_empty
 
 
+def in_a_bore(contact: ContactCache, part: int, holder: int) -> bool:
+    """Whether a holder has a part in it, with metal below and above: a shank may stand out of that.
+
+    Args:
+        contact: of the scene.   part, holder: indices of their bodies.
+    """
+    both = (contact.bearing(part, holder), contact.bearing(holder, part))
+    return all(where.touches or not where.near.is_empty for where in both)
+
+
 def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
     """Why so much is hardly a grip; "" where it is one.
 
