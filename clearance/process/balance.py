@@ -18,7 +18,7 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
+from clearance.process.hanging import LOW, SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
@@ -89,8 +89,7 @@ class PartInState:
         held_by: what the setup says that holds it.
         path: (N, 2) places at which the jets act in this state.   jets: their forces, or None.
         on_table: it lies on Z = 0, where the setup describes nothing that carries.
-        load: weight of other parts that stand on it.
-        pressed_above: names of what presses a part that stands on it.
+        load: weight of other parts that stand on it.   pressed_above: names of what presses such a part.
     """
 
     part: int
@@ -391,13 +390,13 @@ class _Stays:
         roles = [self.contact.role(k, self.asked.part) for k in jaws]
         if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
             return
-        if any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
-            return
         held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
+        if held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
+            return
         why = too_little(held, weight, carried)
         if why:
-            hold = "holds" if len(jaws) == 1 else "hold"
-            self.tell("hardly gripped", "close", f"only {_named(list(grips))} {hold} {self.what}, {why}")
+            who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
+            self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
         """Whether what grips it would keep it from falling: not where it only lies on it from above."""

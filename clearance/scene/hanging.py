@@ -46,12 +46,7 @@ def hanging_findings(
         return []
     touching = _Touching(bodies)
     told: dict[str, Finding] = {}
-    seen = set()
-    for present in together:
-        row = frozenset(present)
-        if row in seen:
-            continue
-        seen.add(row)
+    for row in dict.fromkeys(map(frozenset, together)):
         hanging = _hanging(bodies, row, touching)
         names = {bodies[k].name for k in hanging if not _loose(bodies[k])}
         for k in sorted(row):

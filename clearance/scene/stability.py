@@ -100,12 +100,7 @@ def feet_findings(
     told: dict[tuple[str, str], Finding] = {}
     faces = _AllFaces(bodies)
     index = {body.name: k for k, body in enumerate(bodies)}
-    seen = set()
-    for present in together:
-        row = frozenset(present)
-        if row in seen:
-            continue
-        seen.add(row)
+    for row in dict.fromkeys(map(frozenset, together)):
         for k in sorted(row):
             body = bodies[k]
             if body.item is None or not _loose(body) or not body.closed:
