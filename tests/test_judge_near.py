@@ -16,6 +16,7 @@ from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import FclHead
 from clearance.kernels.fcl.envelope import envelope
 from clearance.kernels.fcl.positions import PathBoxes
+from clearance.kernels.fcl.surfaces import Surface, gap
 from clearance.kernels.fcl.touch import TouchHead
 from clearance.kernels.sweeps import WarmStart
 from clearance.mesh import model as shapes
@@ -179,7 +180,7 @@ def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch: pytest.MonkeyP
     triangles, path = block((14.5, 29.0, 0.0), (15.5, 30.0, 1.0)), wave(900, True)
     elsewhere = envelope(polyline(path[:2] + 1e3), HEAD)
     with monkeypatch.context() as patch:
-        patch.setattr(FclHead, "_at_position", lambda self, place: elsewhere)
+        patch.setattr(FclHead, "_at_position", lambda self, place, piece: elsewhere)
         assert distance(triangles, path, patch, everything=False) == pytest.approx(0.1, abs=1e-4)
         near = side.near_any
         patch.setattr(side, "near_any", lambda *a: (near(*a)[0], np.zeros(len(a[1]), dtype=bool)))
@@ -212,7 +213,7 @@ def test_of_lines_that_all_end_as_near_to_a_wall_few_are_shown(piece: Any, count
         Bodies([body(wall)], np.zeros(3)), polyline(lines_between(80.0, count)), [piece], None, [0]
     )
     assert 20.0 - DEFAULT.width <= head.distance(0) <= 20.0 + 1e-9
-    assert head._made[0.0, 0.0].surface.size < 4000
+    assert len(head._made[0.0, 0.0].seen[0]) < 4000
 
 
 def test_boxes_about_long_lines_are_no_more_than_can_be_held_against_all() -> None:
@@ -235,9 +236,9 @@ def test_what_a_standing_head_bounds_is_all_that_matters(seed: Any, monkeypatch:
     shown = FclHead(Bodies([body(triangles)], np.zeros(3)), polyline(path), HEAD, None, [0])
     near = shown.distance(0)
     whole = envelope(polyline(path), HEAD).triangles
-    assert shown._made[0.0, 0.0].surface.size < len(whole)
+    assert len(shown._made[0.0, 0.0].seen[0]) < len(whole)
     surface = Bodies([body(triangles)], np.zeros(3)).whole(0)
-    assert near in (0.0, side.gap(side.Surface(whole, np.zeros(3)), surface))
+    assert near in (0.0, gap(Surface(whole, np.zeros(3)), surface))
 
 
 @pytest.mark.parametrize("lift", [0.0, 7.25])

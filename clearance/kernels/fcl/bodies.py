@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from clearance.kernels.fcl.culling import MANY
 from clearance.kernels.fcl.envelope import envelope_along, envelopes
 from clearance.kernels.fcl.lines import Line, Path
 from clearance.kernels.fcl.positions import spread
-from clearance.kernels.fcl.surfaces import Groups, Surface
+from clearance.kernels.fcl.surfaces import Groups, Shown, Surface
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body
 from clearance.tolerances import DEFAULT, FclTolerances
@@ -45,7 +46,7 @@ class Bodies:
     ) -> None:
         self.bodies, self.origin, self.tolerances = bodies, origin, tolerances
         self._whole: dict[int, Surface] = {}
-        self._groups: dict[int, tuple[Array, Array]] = {}
+        self._shown: dict[int, Shown] = {}
         self._boxes: dict[int, tuple[list[float], list[float]]] = {}
         self._paths: dict[tuple[int, int], Path] = {}
         self._standing: dict[tuple[object, ...], Surface] = {}
@@ -71,13 +72,19 @@ class Bodies:
 
     def groups(self, index: int) -> tuple[Array, Array]:
         """A few boxes (G, 3), each about triangles of a body that stand in a row."""
-        if index not in self._groups:
+        shown = self.shown(index)
+        return shown.low, shown.high
+
+    def shown(self, index: int) -> Shown:
+        """All triangles of the body at ``index``, in such groups."""
+        if index not in self._shown:
             aabbs = self.aabbs(index)
-            first = (
-                spread(len(aabbs.low), _GROUPS + 1)[:-1] if len(aabbs.low) > 1 else np.arange(len(aabbs.low))
-            )
-            self._groups[index] = grouped(aabbs.low, aabbs.high, first)
-        return self._groups[index]
+            first = np.arange(len(aabbs.low))
+            if len(first) > 1:
+                first = spread(len(first), _GROUPS + 1)[:-1]
+            boxes = grouped(aabbs.low, aabbs.high, first)
+            self._shown[index] = Shown(self.triangles(index), *boxes, first, partial(self.whole, index))
+        return self._shown[index]
 
     def whole(self, index: int) -> Surface:
         """The whole surface of the body at ``index``, with FCL's tree; made once."""

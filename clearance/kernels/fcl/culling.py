@@ -17,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.aabb import AabbSet, grouped
+from clearance.geometry.aabb import AabbSet, Boxes, grouped
 from clearance.geometry.transforms import extent
 from clearance.kernels.fcl.positions import (
     CELLS,
@@ -37,6 +37,7 @@ from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
 #: bodies with fewer triangles are given to FCL whole
 MANY = 4000
@@ -56,20 +57,21 @@ class Neighbourhood:
     """What of a body FCL is shown, and of the path for it.
 
     Attributes:
-        rows: of the body's triangles.   low, high: their boxes (N, 3), neighbours one after the other.
-        first: (G,) where among these a new group of neighbours begins.
+        rows: of the body's triangles, neighbours one after the other.   low, high: their boxes (N, 3).
+        first: (G,) where among these a new group of neighbours begins.   groups: the groups' boxes (G, 3).
         floor: nothing that was left out comes nearer than this, mm.
         position: (2,) the place of the wire at which a distance hardly larger than ``floor`` is there.
-        piece: the one from which it is.
+        piece: the one from which it is; None: it is of another part of the head.
     """
 
-    rows: NDArray[np.intp]
+    rows: Index
     low: Array
     high: Array
-    first: NDArray[np.intp]
+    first: Index
+    groups: Boxes
     floor: float
     position: Array
-    piece: HeadPiece
+    piece: HeadPiece | None
     tolerances: FclTolerances
 
     @property
@@ -90,15 +92,16 @@ class Neighbourhood:
         return min(found, self.floor) if self.is_found(found) else found
 
 
-def seen_from(places: Sequence[Neighbourhood], triangles: Array) -> Rows:
-    """Which triangles (N, 3, 3) of an envelope FCL has to see for any of the bodies, by their boxes."""
+def seen_from(places: Sequence[Neighbourhood], triangles: Array) -> list[Index]:
+    """For each body which triangles (N, 3, 3) of an envelope FCL has to see, by their boxes."""
     boxes = BodyBoxes(
         [extent(place.low, place.high) for place in places],
-        [grouped(place.low, place.high, place.first) for place in places],
+        [place.groups for place in places],
     )
     # farther by what its facets stand out, and more
     reach = np.array([place.reach + place.tolerances.tie_from for place in places])
-    return boxes.within(triangles.min(axis=1), triangles.max(axis=1), reach)
+    rows, of = boxes.pairs(triangles.min(axis=1), triangles.max(axis=1), reach)
+    return [rows[of == k] for k in range(len(places))]
 
 
 def neighbourhood(
@@ -156,12 +159,30 @@ def neighbourhood(
         rows = np.unique(np.concatenate([rows, ties[some], [probe]]))
     else:
         rows = np.unique(np.append(rows, probe))
-    return Neighbourhood(rows, *_grouped(low[rows], high[rows]), float(floor), position, piece, tolerances)
+    return Neighbourhood(*_grouped(rows, aabbs), float(floor), position, piece, tolerances)
 
 
-def _near(
-    aabbs: AabbSet, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float, many: bool
-) -> NDArray[np.intp]:
+def neighbourhood_within(
+    reach: float,
+    aabbs: AabbSet,
+    path: PathBoxes,
+    pieces: Sequence[HeadPiece],
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> Neighbourhood | None:
+    """Which of a body's triangles come as near to the pieces as another part of the head is, if any do.
+
+    Args:
+        reach: how near that part is to the body, mm.   aabbs: the boxes of the body's triangles.
+        path, pieces: of this part, in the frame of the triangles.
+    """
+    rows = _near(aabbs, path, pieces, reach, len(aabbs.low) >= MANY)
+    if not len(rows):
+        return None
+    floor = reach - tolerances.hair if reach > tolerances.tie_from else np.inf
+    return Neighbourhood(*_grouped(rows, aabbs), float(floor), path.p[0], None, tolerances)
+
+
+def _near(aabbs: AabbSet, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float, many: bool) -> Index:
     """The boxes that can come within ``reach`` of the pieces along the path; of many boxes those alone that
     are near some bit of it."""
     low, high = aabbs.low, aabbs.high
@@ -171,18 +192,20 @@ def _near(
     return rows[_within(low[rows], high[rows], path, pieces, reach)]
 
 
-def _grouped(low: Array, high: Array) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Boxes (N, 3) with neighbours along the longest way together, and where a new group begins (G,)."""
+def _grouped(rows: Index, aabbs: AabbSet) -> tuple[Index, Array, Array, Index, Boxes]:
+    """Some boxes (N,) with neighbours along the longest way together, as ``Neighbourhood`` has them."""
+    low, high = aabbs.low[rows], aabbs.high[rows]
     whole = extent(low, high)
     axis = int(np.argmax(whole[1] - whole[0]))
     order = np.argsort(low[:, axis] + high[:, axis], kind="stable")
     first = spread(len(low), _GROUPS + 1)[:-1] if len(low) > _GROUPS else np.arange(len(low))
-    return low[order], high[order], first
+    low, high = low[order], high[order]
+    return rows[order], low, high, first, grouped(low, high, first)
 
 
 def near_any(
     places: Sequence[Neighbourhood], low: Array, high: Array, r: float, piece: HeadPiece
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+) -> tuple[Rows, Rows]:
     """Which bits (N,) of a path FCL has to see for any of the bodies, and which of them (N,) to their ends.
 
     A bit that is left out is no nearer than the bound, and so is the head as it stands at its ends. So ends
@@ -210,12 +233,14 @@ def near_any(
     return near, to_ends
 
 
-def at_position(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.bool_]:
+def at_position(place: Neighbourhood, low: Array, high: Array) -> Rows:
     """The bits (N,) from which a place's bound was had, all that lie over the same place with it.
 
     Args:
         low, high: (N, 3) as for ``near_any``, of the place's own piece.
     """
+    if place.piece is None:
+        return np.zeros(len(low), dtype=bool)
     ends = np.array(place.piece.rect)
     slack = place.tolerances.box_slack
     here = (low[:, :2] <= place.position + ends[[0, 2]] + slack).all(axis=1)
@@ -224,8 +249,8 @@ def at_position(place: Neighbourhood, low: Array, high: Array) -> NDArray[np.boo
 
 
 def _mark(
-    near: NDArray[np.bool_],
-    bits: NDArray[np.intp],
+    near: Rows,
+    bits: Index,
     low: Array,
     high: Array,
     r: float,
@@ -236,7 +261,7 @@ def _mark(
     for first, last, *group in zip(
         place.first,
         np.append(place.first[1:], len(place.low)),
-        *grouped(place.low, place.high, place.first),
+        *place.groups,
         strict=True,
     ):
         some = bits[~near[bits]]
@@ -256,9 +281,7 @@ def _apart(low: Array, high: Array, point: Array) -> Array:
     return np.asarray((away * away).sum(axis=1))
 
 
-def _boxes_near(
-    low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float
-) -> NDArray[np.bool_]:
+def _boxes_near(low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float) -> Rows:
     """Which boxes (N, 3) come within ``reach`` of the one box that some piece sweeps along the whole path."""
     near = np.zeros(len(low), dtype=bool)
     first, last = path.aabbs.box
@@ -272,9 +295,7 @@ def _boxes_near(
     return near
 
 
-def _within(
-    low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float
-) -> NDArray[np.bool_]:
+def _within(low: Array, high: Array, path: PathBoxes, pieces: Sequence[HeadPiece], reach: float) -> Rows:
     """Whether boxes (N, 3) come within ``reach`` of any piece's boxes along the path."""
     kept = np.zeros(len(low), dtype=bool)
     for piece in pieces:
@@ -289,9 +310,7 @@ def _within(
     return kept
 
 
-def _over_path(
-    low: Array, high: Array, path: PathBoxes, margin: tuple[float, float, float, float]
-) -> NDArray[np.bool_]:
+def _over_path(low: Array, high: Array, path: PathBoxes, margin: tuple[float, float, float, float]) -> Rows:
     """Whether rectangles (N, 2) meet the boxes of the path's bits, grown by ``margin`` (x0, x1, y0, y1).
 
     The ground is laid out in cells; counts summed from one corner tell whether a range of cells has any.
@@ -302,7 +321,7 @@ def _over_path(
     cell = max(float((other - corner).max()) / CELLS, 1e-9)
     count = np.ceil((other - corner) / cell).astype(int) + 1
 
-    def cells(x: Array) -> NDArray[np.intp]:
+    def cells(x: Array) -> Index:
         at = np.floor((x - corner) / cell)
         return np.asarray(np.minimum(np.maximum(at, -1), count).astype(np.intp))
 

@@ -13,6 +13,7 @@ import fcl
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.aabb import boxes_of
 from clearance.kernels.containment import body_swallows, head_swallows
 from clearance.kernels.fcl.bodies import AS_IT_IS, SMALL, Bodies, Grow, is_short
 from clearance.kernels.fcl.culling import (
@@ -21,11 +22,12 @@ from clearance.kernels.fcl.culling import (
     at_position,
     near_any,
     neighbourhood,
+    neighbourhood_within,
     seen_from,
 )
 from clearance.kernels.fcl.envelope import Envelope, envelope_along, envelopes
 from clearance.kernels.fcl.positions import BodyBoxes, Started, started
-from clearance.kernels.fcl.surfaces import Groups, Surface, distances, gap
+from clearance.kernels.fcl.surfaces import Groups, Shown, distances, smallest
 from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
 from clearance.records import changing
 from clearance.scene.heads import HeadPiece
@@ -33,21 +35,24 @@ from clearance.toolpath.moves import Moves
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
-
+#: nothing of an envelope
+_NONE = np.zeros(0, dtype=np.intp)
 #: so many more for each body that is asked for, since what FCL needs to see is found for each by itself
 _FOR_EACH = 1
 
 
 @changing
 class _Grown:
-    """A head grown by some amount: its pieces, its envelope for FCL, the bodies' near surfaces, and what of
-    each body FCL is shown; or, of a head that comes often, no envelope and how far each body is from it."""
+    """A head grown by some amount: its pieces and its envelope; for each body which triangles of the envelope
+    FCL is shown, and what of the body; or, of a head that comes often, no envelope and
+    how far each body is from it."""
 
     pieces: list[HeadPiece]
-    surface: Surface | None
-    near: dict[int, Surface]
-    places: dict[int, Neighbourhood]
+    triangles: Array | None
+    seen: dict[int, Index] = field(default_factory=dict)
+    places: dict[int, Neighbourhood] = field(default_factory=dict)
     known: dict[int, float] = field(default_factory=dict)
 
 
@@ -70,6 +75,9 @@ class FclHead:
     ) -> None:
         self.bodies, self.path, self.pieces = bodies, bodies.path(moves, only), tuple(pieces)
         self.present, self._starts = present, starts or {}
+        #: all parts of one head, this one with them
+        self.parts: Sequence[FclHead] = (self,)
+        self._started: dict[Grow, dict[int, Started]] = {}
         self._made: dict[Grow, _Grown] = {}
         self._expected: dict[Grow, Sequence[int]] = {}
         self._swept: dict[Grow, list[tuple[float, ...]]] = {}
@@ -110,46 +118,46 @@ class FclHead:
     def share(self, growth: Grow) -> tuple[Groups, Array, dict[int, float]]:
         """Take the whole envelope, one for all heads and paths of this shape: it, where it stands, and what
         is to take in the distances of bodies from it."""
-        made = self._made.setdefault(growth, _Grown([], None, {}, {}))
+        made = self._made.setdefault(growth, _Grown([], None))
         return (*self.bodies.swept(self.path, self.pieces, growth), made.known)
 
     def make(self, growth: Grow) -> None:
         """Make the envelope of a long path, or for large bodies, by itself: what FCL needs to see of both."""
         own = self.bodies.tolerances
         pieces = [piece.grown(*growth) for piece in self.pieces]
-        asked = self.asked(growth)
-        started = self.started(asked, pieces)
-        places = {
-            body: neighbourhood(
-                self.bodies.triangles(body),
-                self.bodies.aabbs(body),
-                self.path.boxes,
-                pieces,
-                own,
-                started.get(body),
-            )
-            for body in asked
-        }
-        near = {
-            body: Surface(self.bodies.triangles(body)[place.rows], self.bodies.origin)
-            for body, place in places.items()
-            if len(self.bodies.triangles(body)) >= MANY
-        }
-        seen = list(places.values())
+        places = {body: self._place(body, growth, pieces) for body in self.asked(growth)}
+        there = {body: place for body, place in places.items() if place is not None}
+        seen = list(there.values())
         mesh = envelope_along(self.path.lines, pieces, partial(near_any, seen), own).triangles
-        mesh = mesh[seen_from(seen, mesh)]
-        self._made[growth] = _Grown(pieces, Surface(mesh, self.bodies.origin), near, places)
+        rows = dict(zip(there, seen_from(seen, mesh), strict=True))
+        self._made[growth] = _Grown(pieces, mesh, rows, there)
 
-    def started(self, bodies: Sequence[int], pieces: Sequence[HeadPiece]) -> dict[int, Started]:
-        """Distances that are there between the pieces on the path and those of the bodies of which it is said
-        where to look, nearly the smallest. Nothing that was said is believed."""
-        known = [body for body in bodies if body in self._starts]
-        found = started(
-            self.path.boxes,
-            pieces,
-            [(self.bodies.triangles(b), self.bodies.aabbs(b), self._starts[b]) for b in known],
-        )
-        return {body: each for body, each in zip(known, found, strict=True) if each is not None}
+    def _place(self, body: int, growth: Grow, pieces: Sequence[HeadPiece]) -> Neighbourhood | None:
+        """What of a body FCL needs to see; None where another part of the head is nearer than all of it."""
+        own, start, bound = self.bodies.tolerances, self.started(growth).get(body), self.bound(body, growth)
+        aabbs, path = self.bodies.aabbs(body), self.path.boxes
+        if start is None and bound < np.inf:
+            return neighbourhood_within(bound, aabbs, path, pieces, own)
+        return neighbourhood(self.bodies.triangles(body), aabbs, path, pieces, own, start)
+
+    def started(self, growth: Grow) -> dict[int, Started]:
+        """Distances that are there between the pieces, grown, on the path and those of the bodies of which it
+        is said where to look, nearly the smallest. Nothing that was said is believed."""
+        if growth not in self._started:
+            known = [body for body in self.asked(growth) if body in self._starts]
+            found = started(
+                self.path.boxes,
+                [piece.grown(*growth) for piece in self.pieces],
+                [(self.bodies.triangles(b), self.bodies.aabbs(b), self._starts[b]) for b in known],
+            )
+            pairs = zip(known, found, strict=True)
+            self._started[growth] = {body: each for body, each in pairs if each is not None}
+        return self._started[growth]
+
+    def bound(self, body: int, growth: Grow) -> float:
+        """How near some part of the head is to a body for certain, mm; without end where nothing tells."""
+        here = (part.started(growth).get(body) for part in self.parts)
+        return min((each.there for each in here if each is not None), default=np.inf)
 
     def at_most(self, body: int, pieces: Sequence[HeadPiece]) -> float:
         """A distance that is there between a body and the pieces somewhere on the path, mm."""
@@ -167,12 +175,12 @@ class FclHead:
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
         grown = self._grown(side, height)
-        if grown.surface is None:
+        if grown.triangles is None:
             if body not in grown.known:
                 _at_many_places([self], (side, height), [body])
             distance = grown.known[body]
         else:
-            distance = self._seen(grown, grown.surface, body)
+            distance = self._seen(grown, grown.triangles, body, (side, height))
         if distance > 0.0 and self._meets_box(body, (side, height)):
             aabbs = self.bodies.aabbs(body)
             pieces = grown.pieces or [piece.grown(side, height) for piece in self.pieces]
@@ -180,17 +188,24 @@ class FclHead:
                 return 0.0
         return distance
 
-    def _seen(self, grown: _Grown, head: Surface, body: int) -> float:
+    def _seen(self, grown: _Grown, envelope: Array, body: int, growth: Grow) -> float:
         """What FCL finds between a head and a body, or the bound on what it was not shown."""
-        surface = grown.near.get(body) or self.bodies.whole(body)
-        touch = self.bodies.tolerances.touch
-        found = gap(head, surface, touch)
-        place = grown.places.get(body)
-        if place is not None and not place.is_found(found):
+        place, head = grown.places.get(body), envelope[grown.seen.get(body, _NONE)]
+        nearest = partial(
+            smallest,
+            origin=self.bodies.origin,
+            start=self._starts.get(body),
+            matters=self.bound(body, growth) + self.bodies.tolerances.tie_from,
+            tolerances=self.bodies.tolerances,
+        )
+        if place is None:
+            return nearest(head, self.bodies.shown(body))
+        shown = Shown(self.bodies.triangles(body)[place.rows], *place.groups, place.first)
+        found = nearest(head, shown)
+        if place.piece is not None and not place.is_found(found):
             # what the bound was had from lies beyond an open end: it is shown whole
-            whole = self._at_position(place)
-            found = min(found, gap(Surface(whole.triangles, self.bodies.origin), surface, touch))
-        return found if place is None else place.holds(found)
+            found = min(found, nearest(self._at_position(place, place.piece).triangles, shown))
+        return place.holds(found)
 
     def _meets_box(self, body: int, growth: Grow) -> bool:
         """Whether the box of what some piece sweeps meets the body's: else neither can hold the other."""
@@ -234,14 +249,14 @@ class FclHead:
                 boxes.append((*sides, float(piece.z[0]), float(piece.z[-1])))
         return self._swept[growth]
 
-    def _at_position(self, place: Neighbourhood) -> Envelope:
-        """What the place's piece sweeps where its bound was had from."""
+    def _at_position(self, place: Neighbourhood, piece: HeadPiece) -> Envelope:
+        """What the place's own piece sweeps where its bound was had from."""
 
-        def here(low: Array, high: Array, r: float, piece: HeadPiece) -> tuple[Rows, Rows]:
+        def here(low: Array, high: Array, r: float, _: HeadPiece) -> tuple[Rows, Rows]:
             bits = at_position(place, low, high)
             return bits, bits
 
-        return envelope_along(self.path.lines, [place.piece], here, self.bodies.tolerances)
+        return envelope_along(self.path.lines, [piece], here, self.bodies.tolerances)
 
     def swallowed_by(self, body: int) -> bool | None:
         """Whether the body holds the whole head; None: its surface is open, so it is undecided."""
@@ -316,21 +331,26 @@ def _make_together(heads: Sequence[FclHead], growth: Grow) -> None:
     reach = np.full((len(heads), len(asked)), -np.inf)
     slack = bodies.tolerances.coarse + bodies.tolerances.bound_slack
     for k, head in enumerate(heads):
-        started = head.started(head.asked(growth), pieces)
         for body in head.asked(growth):
-            there = started[body].there if body in started else head.at_most(body, pieces)
-            reach[k, asked.index(body)] = there + slack
+            there = head.bound(body, growth)
+            reach[k, asked.index(body)] = (there if there < np.inf else head.at_most(body, pieces)) + slack
     boxes = BodyBoxes([bodies.aabbs(b).box for b in asked], [bodies.groups(b) for b in asked])
 
     def shown(low: Array, high: Array, path: NDArray[np.int64]) -> Rows:
         return boxes.within(low, high, reach[path])
 
     mesh, path = envelopes([head.path.lines for head in heads], pieces, shown, tolerances=bodies.tolerances)
-    order = np.argsort(path, kind="stable")
-    ends = np.searchsorted(path[order], np.arange(len(heads) + 1))
+    low, high = boxes_of(mesh.triangles)
+    rows, of = boxes.pairs(low, high, reach[path])
+    pair = path[rows] * len(asked) + of
+    rows = rows[np.argsort(pair, kind="stable")]
+    ends = np.searchsorted(np.sort(pair), np.arange(len(heads) * len(asked) + 1)).tolist()
     for k, head in enumerate(heads):
-        own = mesh.triangles[order[ends[k] : ends[k + 1]]]
-        head.take(growth, _Grown(pieces, Surface(own, bodies.origin), {}, {}))
+        grown = _Grown(pieces, mesh.triangles)
+        for body in head.asked(growth):
+            n = k * len(asked) + asked.index(body)
+            grown.seen[body] = rows[ends[n] : ends[n + 1]]
+        head.take(growth, grown)
 
 
 class FclRun:
@@ -350,6 +370,8 @@ class FclRun:
     ) -> None:
         #: the parts, each as FCL holds it
         self.parts = [FclHead(bodies, p.moves, p.pieces, p.only, run.bodies, starts) for p in run.parts]
+        for part in self.parts:
+            part.parts = self.parts
         for growth, some in asked.items():
             for part in self.parts:
                 part.expect(growth.side, growth.height, some)

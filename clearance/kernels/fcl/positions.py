@@ -18,6 +18,7 @@ from clearance.kernels.sweeps import WarmStart
 from clearance.scene.heads import HeadPiece
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 #: a path's extent is divided into so many bits or cells
 CELLS = 300
@@ -147,8 +148,19 @@ class BodyBoxes:
             low, high: corners of the boxes, mm.   reach: mm.
         """
         out = np.zeros(len(low), dtype=bool)
+        out[self.pairs(low, high, reach)[0]] = True
+        return out
+
+    def pairs(self, low: Array, high: Array, reach: Array) -> tuple[Index, Index]:
+        """The same as pairs (p,): which box is within ``reach`` of which body.
+
+        Args:
+            low, high, reach: as for ``within``.
+        """
         if not len(self.low):
-            return out
+            return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
+        rows: list[Index] = []
+        bodies: list[Index] = []
         reach = np.broadcast_to(reach, (len(low), len(self.low)))
         step = max(_AT_ONCE // len(self.low), 1)
         for k in range(0, len(low), step):
@@ -161,8 +173,12 @@ class BodyBoxes:
                 each = boxes_apart(low[r, None], high[r, None], self.groups_low[b], self.groups_high[b]).min(
                     axis=1
                 )
-                out[r[~(each > reach[r, b])]] = True
-        return out
+                seen = ~(each > reach[r, b])
+                rows.append(r[seen])
+                bodies.append(b[seen])
+        if not rows:
+            return np.zeros(0, dtype=np.intp), np.zeros(0, dtype=np.intp)
+        return np.concatenate(rows), np.concatenate(bodies)
 
 
 def bits_apart(low: Array, high: Array, pieces: Sequence[HeadPiece], box: Boxes) -> Array:
@@ -310,6 +326,11 @@ def standing_distance(
             if gap[least] < best:
                 best, where, which = float(gap[least]), least, int(k)
     return best, where // len(positions), where % len(positions), which
+
+
+def nearest_points(triangles: Array, points: Array) -> Array:
+    """Of each of some triangles (n, 3, 3) the point (n, 3) that is nearest to another point (n, 3), mm."""
+    return _Triangles(triangles).nearest(points)
 
 
 class _Triangles:

@@ -29,8 +29,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.aabb import boxes_of
-from clearance.kernels.fcl.positions import boxes_apart
-from clearance.tolerances import DEFAULT
+from clearance.kernels.fcl.positions import boxes_apart, nearest_points
+from clearance.kernels.sweeps import WarmStart
+from clearance.records import changing
+from clearance.tolerances import DEFAULT, FclTolerances
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -41,6 +43,10 @@ _OF_GROUP, _FEWEST, _MOST = 60, 16, 64
 _LEAST = 8
 #: triangles of a small group at most
 _SMALL = 10
+#: triangles of a head, and of a body, that are shown first; with so few in all there is no first look
+_FEW, _FIRST = 8, 48
+#: so few triangles of a body are given to FCL by themselves
+_BY_THEMSELVES = 24
 #: corners times ways in one product
 _PRODUCT = 60_000
 #: mixes three coordinates into one figure
@@ -93,6 +99,97 @@ def gap(head: Surface, item: Surface, touch: float = DEFAULT.fcl.touch) -> float
         return np.inf
     distance = float(fcl.distance(head.object, item.object, fcl.DistanceRequest(), fcl.DistanceResult()))
     return 0.0 if distance <= touch else distance
+
+
+@changing
+class Shown:
+    """Some triangles of a body: what FCL can be shown of it.
+
+    Attributes:
+        triangles: (N, 3, 3) mm, neighbours one after the other.
+        low, high: (G, 3) boxes about groups of neighbours.   first: (G,) where each group begins.
+        whole: makes all of them as FCL holds them, where these are kept; else they are made as needed.
+    """
+
+    triangles: Array
+    low: Array
+    high: Array
+    first: Index
+    whole: Callable[[], Surface] | None = None
+
+
+def smallest(
+    head: Array,
+    body: Shown,
+    origin: Array,
+    start: WarmStart | None,
+    matters: float = np.inf,
+    tolerances: FclTolerances = DEFAULT.fcl,
+) -> float:
+    """The smallest distance of triangles of a head from those of a body, mm; 0 up to a touch.
+
+    FCL is first shown the few of both that lie where the search may look first, and after that what can be
+    nearer than it has found there. Two bounds tell, for each triangle of the head and each group of the
+    body: their boxes, and two planes square to the way between the two nearest points that FCL gave
+    (separating axis). Where the first look was right nothing is left.
+
+    Args:
+        head: (N, 3, 3), in the frame of the body, mm.   origin: (3,) a point near to both.
+        start: where to look first, if that is known.
+        matters: what is no nearer than this need not be found, mm.
+    """
+    triangles = body.triangles
+    if not len(head) or not len(triangles):
+        return np.inf
+    if start is None or len(head) + len(triangles) <= _FIRST:
+        return gap(Surface(head, origin), _surface(body, triangles, origin), tolerances.touch)
+    found = fcl.DistanceResult()
+    few = (
+        Surface(_nearest(head, start.on_head), origin),
+        Surface(_nearest(triangles, start.on_item), origin),
+    )
+    request = fcl.DistanceRequest(enable_nearest_points=True)
+    best = float(fcl.distance(few[0].object, few[1].object, request, found))
+    if best <= tolerances.touch:
+        return 0.0
+    way = (found.nearest_points[1] - found.nearest_points[0]) / best
+    up_to = min(best, matters) - tolerances.plane_slack
+    reached, begins = ((head - origin) @ way).max(axis=1), ((triangles - origin) @ way).min(axis=1)
+    planes = np.minimum.reduceat(begins, body.first) - reached[:, None]
+    low, high = boxes_of(head)
+    nearer = ~(np.fmax(boxes_apart(low[:, None], high[:, None], body.low, body.high), planes) >= up_to)
+    left = nearer.any(axis=1)
+    if not left.any():
+        return best
+    count = np.diff(np.append(body.first, len(triangles)))
+    rows = np.repeat(nearer.any(axis=0), count) & ~(begins - reached[left].max() >= up_to)
+    left &= ~(begins[rows].min(initial=np.inf) - reached >= up_to)
+    if not left.any():
+        return best
+    return min(
+        best,
+        gap(Surface(head[left], origin), _surface(body, triangles[rows], origin), tolerances.touch),
+    )
+
+
+def _surface(body: Shown, some: Array, origin: Array) -> Surface:
+    """Some triangles of a body for FCL: those that it holds already where that is as quick."""
+    return Surface(some, origin) if body.whole is None or len(some) <= _BY_THEMSELVES else body.whole()
+
+
+def _nearest(triangles: Array, point: Array) -> Array:
+    """A few of the triangles (N, 3, 3): those nearest to a point (3,), hardly more."""
+    if len(triangles) <= _FEW:
+        return triangles
+    low, high = boxes_of(triangles)
+    away = np.maximum(np.maximum(low - point, point - high), 0.0)
+    away = (away * away).sum(axis=1)
+    near = np.flatnonzero(away <= np.partition(away, _FEW - 1)[_FEW - 1])
+    if len(near) > _FEW:
+        # the boxes of many hold it
+        off = nearest_points(triangles[near], np.broadcast_to(point, (len(near), 3))) - point
+        near = near[np.argpartition((off * off).sum(axis=1), _FEW)[:_FEW]]
+    return triangles[near]
 
 
 class Groups:
