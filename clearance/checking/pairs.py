@@ -61,7 +61,8 @@ def judge(query: SweepQuery, runs: Sequence[HeadRun]) -> list[Judged]:
     Args:
         query: about the scene.   runs: of heads; those of one head are judged together.
     """
-    clearances, sides, heights = query.clearance(runs), query.side(runs), query.height(runs)
+    found = query.figures(runs)
+    clearances, sides, heights = found["clearance"], found["side"], found["height"]
     wanted: tuple[list[dict[int, Growth]], ...] = ([], [])
     for run, flat in zip(runs, clearances, strict=True):
         for rung, growths in enumerate(wanted):

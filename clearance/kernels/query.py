@@ -31,13 +31,13 @@ from clearance.kernels.meridian.profile import (
     NOWHERE,
     ClearanceMeasure,
     HeightMeasure,
-    Measure,
     Profiles,
     SideMeasure,
+    SingleMeasure,
 )
 from clearance.kernels.meridian.search import Witness
 from clearance.kernels.meridian.shifts import DEGREE, Boxes
-from clearance.kernels.meridian.view import Figures, Smallest, Sweep, smallest
+from clearance.kernels.meridian.view import Figures, Smallest, Sweep, by_run, smallest, smallest_of_each
 from clearance.kernels.sweeps import BARE, Growth, HeadPart, HeadRun, runs_of
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Body, Scene
@@ -53,11 +53,12 @@ _Path = tuple[Moves, Rows | None, ChordTree]
 _Grown = tuple[Sequence[HeadPiece], list[HeadPiece]]
 
 #: which figure: what measures it
-MEASURES: dict[str, Callable[[Profiles], Measure]] = {
+MEASURES: dict[str, Callable[[Profiles], SingleMeasure]] = {
     "clearance": ClearanceMeasure,
     "side": SideMeasure,
     "height": HeightMeasure,
 }
+FIGURES = tuple(MEASURES)
 
 
 class SweepQuery:
@@ -214,24 +215,34 @@ class SweepQuery:
     # ------------------------------------------------------------------------------- the meridian kernel
     def _smallest(
         self,
-        measure: Callable[[Profiles], Measure],
+        measure: Callable[[Profiles], SingleMeasure],
         sweeps: Sequence[Sweep],
         by_move: bool = False,
         settled: float = -1.0,
     ) -> Smallest:
         return smallest(self.tree, measure, sweeps, by_move, settled, self.tolerances.meridian)
 
+    def figures(self, runs: Sequence[HeadRun], which: Sequence[str] = FIGURES) -> dict[str, list[Figures]]:
+        """For each run, from every body: "clearance", the distance in space, with its witness points; "side",
+        the horizontal distance where head and body share a height, and "height", the vertical one where one
+        is over the other, both within the margin.
+
+        Args:
+            runs: heads on stretches.   which: of these figures; all are looked for in one search.
+        """
+        parts = [(number, part) for number, run in enumerate(runs) for part in run.parts]
+        wanted = [
+            (MEASURES[figure], [self._sweep(figure, runs[n], part) for n, part in parts]) for figure in which
+        ]
+        found = smallest_of_each(self.tree, wanted, tolerances=self.tolerances.meridian)
+        return {
+            figure: by_run(runs, [number for number, _ in parts], one, figure == "clearance")
+            for figure, one in zip(which, found, strict=True)
+        }
+
     def clearance(self, runs: Sequence[HeadRun]) -> list[Figures]:
         """For each run the distance in space from every body, with its witness points."""
-        return self._figures("clearance", runs, lambda run, body: BARE, True)
-
-    def side(self, runs: Sequence[HeadRun]) -> list[Figures]:
-        """For each run the horizontal distance where head and body share a height, within the margin."""
-        return self._figures("side", runs, self._of_side, False)
-
-    def height(self, runs: Sequence[HeadRun]) -> list[Figures]:
-        """For each run the vertical distance where one is over the other, within the margin."""
-        return self._figures("height", runs, self._of_height, False)
+        return self.figures(runs, ("clearance",))["clearance"]
 
     def _of_side(self, run: HeadRun, body: int) -> Growth:
         # what is measured is widened by the search's own width, to stay on the safe side
@@ -246,39 +257,12 @@ class SweepQuery:
             return BARE
         return self._of_side(run, body) if figure == "side" else self._of_height(run, body)
 
-    def _figures(
-        self,
-        figure: str,
-        runs: Sequence[HeadRun],
-        growth: Callable[[HeadRun, int], Growth],
-        witness: bool,
-    ) -> list[Figures]:
-        parts = [(number, part) for number, run in enumerate(runs) for part in run.parts]
-        sweeps = []
-        for number, part in parts:
-            run = runs[number]
-            start = np.full(self.tree.bodies, -1.0)
-            start[list(run.bodies)] = NOWHERE
-            against = {b: (part.pieces, growth(run, b)) for b in run.bodies}
-            sweeps.append(Sweep(self.path(part.moves, part.only), against, run.face_of(part), start))
-        found = self._smallest(MEASURES[figure], sweeps)
-        of_run: list[list[int]] = [[] for _ in runs]
-        for k, (number, _) in enumerate(parts):
-            of_run[number].append(k)
-        keys: list[list[int]] = [[] for _ in parts]
-        values = []
-        for run, mine in zip(runs, of_run, strict=True):
-            each = np.array([found.nearest[k].value for k in mine])
-            values.append(each.min(axis=0))
-            if witness:
-                nearest_part = np.argmin(each, axis=0)
-                for body in run.bodies:
-                    keys[mine[nearest_part[body]]].append(body)
-        points = found.witnesses(keys) if witness else [{} for _ in parts]
-        return [
-            Figures(value, {b: w for k in mine for b, w in points[k].items()})
-            for value, mine in zip(values, of_run, strict=True)
-        ]
+    def _sweep(self, figure: str, run: HeadRun, part: HeadPart) -> Sweep:
+        """A part of a head as it is held against all bodies of its run for a figure."""
+        start = np.full(self.tree.bodies, -1.0)
+        start[list(run.bodies)] = NOWHERE
+        against = {b: (part.pieces, self.growth_for(figure, run, b)) for b in run.bodies}
+        return Sweep(self.path(part.moves, part.only), against, run.face_of(part), start)
 
     def clearance_below(
         self,

@@ -174,21 +174,19 @@ class HeightMeasure:
         return np.asarray(np.where(beside > 0.0, NOWHERE + beside, gap))
 
 
+SingleMeasure = ClearanceMeasure | SideMeasure | HeightMeasure
+
+
 @record
 class Together:
     """Several measures asked at once: rows of one table after the other's, each measured in its own way.
 
     Attributes:
-        profiles: all their pieces, of each measure as many.   parts: the measures, each with its own table.
+        profiles: all their pieces.   parts: the measures, each with its own table.
     """
 
     profiles: Profiles
-    parts: tuple[ClearanceMeasure | SideMeasure | HeightMeasure, ...]
-
-    @property
-    def many(self) -> int:
-        """How many rows each measure has."""
-        return len(self.profiles.z) // len(self.parts)
+    parts: tuple[SingleMeasure, ...]
 
     @property
     def steepness(self) -> Array:
@@ -207,15 +205,17 @@ class Together:
 
     def _each(self, which: Index, ask: Callable[[Any, Index, Index], Array]) -> Array:
         out = np.empty(len(which))
-        of, row = np.divmod(which, self.many)
-        for k, part in enumerate(self.parts):
-            rows = np.flatnonzero(of == k)
+        first = 0
+        for part in self.parts:
+            end = first + len(part.profiles.z)
+            rows = np.flatnonzero((which >= first) & (which < end))
             if len(rows):
-                out[rows] = ask(part, rows, row[rows])
+                out[rows] = ask(part, rows, which[rows] - first)
+            first = end
         return out
 
 
-Measure = ClearanceMeasure | SideMeasure | HeightMeasure | Together
+Measure = SingleMeasure | Together
 
 
 @record

@@ -15,7 +15,7 @@ piece's own round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -473,3 +473,7 @@ class Nearest:
         at = key[first]
         self.value[at], self.triangle[at] = value[first], triangle[first]
         self.chord[at], self.row[at] = chord[first], row[first]
+
+    def with_rows_from(self, first: int) -> Nearest:
+        """The same by rows of a part of the table: of what begins at ``first``."""
+        return replace(self, row=np.where(self.row >= 0, self.row - first, self.row))

@@ -9,6 +9,7 @@ disc sideways and by a segment in height (their Minkowski sum) is a change of it
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -17,9 +18,9 @@ from numpy.typing import NDArray
 from clearance.kernels.meridian.bvh import ChordTree, TriangleTree
 from clearance.kernels.meridian.chords import Chords
 from clearance.kernels.meridian.nearest import Ask, nearest
-from clearance.kernels.meridian.profile import NOWHERE, Measure, Profiles
+from clearance.kernels.meridian.profile import NOWHERE, Measure, Profiles, SingleMeasure, Together
 from clearance.kernels.meridian.search import Nearest, Witness, witnesses
-from clearance.kernels.sweeps import Growth, WarmStart
+from clearance.kernels.sweeps import Growth, HeadRun, WarmStart
 from clearance.records import record
 from clearance.scene.heads import HeadPiece
 from clearance.tolerances import DEFAULT, MeridianTolerances
@@ -99,7 +100,7 @@ class Smallest:
 
     tree: TriangleTree
     sweeps: Sequence[Sweep]
-    measure: Measure
+    measure: SingleMeasure
     nearest: Sequence[Nearest]
     pieces: Sequence[HeadPiece]
 
@@ -138,7 +139,7 @@ _CHORD = ("p", "q", "slack", "move")
 
 def smallest(
     tree: TriangleTree,
-    measure: Callable[[Profiles], Measure],
+    measure: Callable[[Profiles], SingleMeasure],
     sweeps: Sequence[Sweep],
     by_move: bool = False,
     settled: float = -1.0,
@@ -149,15 +150,80 @@ def smallest(
     Args:
         settled: a key whose value is no larger than this is not looked at further.
     """
-    table = _PieceTable()
+    return smallest_of_each(tree, [(measure, sweeps)], by_move, settled, tolerances)[0]
+
+
+def smallest_of_each(
+    tree: TriangleTree,
+    wanted: Sequence[tuple[Callable[[Profiles], SingleMeasure], Sequence[Sweep]]],
+    by_move: bool = False,
+    settled: float = -1.0,
+    tolerances: MeridianTolerances = DEFAULT.meridian,
+) -> list[Smallest]:
+    """The same for several measures, each of its own sweeps, in one search: what they find is no other.
+
+    Args:
+        tree, by_move, settled, tolerances: as for ``smallest``.
+        wanted: the measures and their sweeps.
+    """
+    tables = [_PieceTable() for _ in wanted]
+    held = [_rows(tree, table, sweeps) for table, (_, sweeps) in zip(tables, wanted, strict=True)]
+    first = np.cumsum([0, *(len(table.grown) for table in tables)])
     asks = []
+    for begin, rows_of, (_, sweeps) in zip(first[:-1], held, wanted, strict=True):
+        for sweep, rows in zip(sweeps, rows_of, strict=True):
+            rows = [some + begin for some in rows]
+            alike = (sweep.path.shape, tuple((body, rows[body].tobytes()) for body in sweep.against))
+            asks.append(Ask(sweep.path, rows, sweep.start, alike=alike))
+    parts = [measure(Profiles(table.grown)) for table, (measure, _) in zip(tables, wanted, strict=True)]
+    made: Measure = parts[0]
+    if len(parts) > 1:
+        made = Together(Profiles([piece for table in tables for piece in table.grown]), tuple(parts))
+    found = iter(nearest(tree, made, asks, by_move, settled, tolerances))
+    return [
+        Smallest(
+            tree,
+            sweeps,
+            part,
+            [one.with_rows_from(begin) for one in islice(found, len(sweeps))],
+            table.original,
+        )
+        for begin, part, table, (_, sweeps) in zip(first[:-1].tolist(), parts, tables, wanted, strict=True)
+    ]
+
+
+def _rows(tree: TriangleTree, table: _PieceTable, sweeps: Sequence[Sweep]) -> list[list[Index]]:
+    """For each sweep which rows of a table each body is held against."""
+    out = []
     for sweep in sweeps:
         rows = [_NO_ROWS] * tree.bodies
         for body, (pieces, growth) in sweep.against.items():
             rows[body] = table.rows(pieces, growth)
-        alike = (sweep.path.shape, tuple((body, rows[body].tobytes()) for body in sweep.against))
-        asks.append(Ask(sweep.path, rows, sweep.start, alike=alike))
-    made = measure(Profiles(table.grown))
-    return Smallest(
-        tree, sweeps, made, nearest(tree, made, asks, by_move, settled, tolerances), table.original
-    )
+        out.append(rows)
+    return out
+
+
+def by_run(runs: Sequence[HeadRun], owner: Sequence[int], found: Smallest, witness: bool) -> list[Figures]:
+    """Figures of runs from those of their parts: of each body the part that is nearest counts.
+
+    Args:
+        runs: heads on stretches.   found: what was found for all their parts.
+        owner: of each part its run, by its number.   witness: the points are wanted.
+    """
+    of_run: list[list[int]] = [[] for _ in runs]
+    for k, number in enumerate(owner):
+        of_run[number].append(k)
+    keys: list[list[int]] = [[] for _ in owner]
+    values = []
+    for run, mine in zip(runs, of_run, strict=True):
+        each = np.array([found.nearest[k].value for k in mine])
+        values.append(each.min(axis=0))
+        if witness:
+            nearest_part = np.argmin(each, axis=0)
+            for body in run.bodies:
+                keys[mine[nearest_part[body]]].append(body)
+    points = found.witnesses(keys) if witness else [{} for _ in owner]
+    return [
+        Figures(value, {b: w for k in mine for b, w in points[k].items()})
+        for value, mine in zip(values, of_run, strict=True)
+    ]
