@@ -39,7 +39,7 @@ def afresh(scene: clearance.Scene) -> dict[Key, Figure]:
     """Clearance, side, height, spare and verdict of every pair, of a scene read anew."""
     query = SweepQuery(scene)
     runs = query.runs
-    found = [figure(runs) for figure in (query.clearance, query.side, query.height)]
+    found = list(query.figures(runs).values())
     touch = query.tolerances.found_touch
     ladders = [{b: query.ladder(run, b) for b in run.bodies} for run in runs]
     rungs = [

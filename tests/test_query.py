@@ -28,9 +28,9 @@ def scene_of(seed: int) -> Scene:
 def test_all_runs_at_once_are_each_run_alone(seed: int) -> None:
     """To the last digit: no figure depends on what else was asked."""
     query = SweepQuery(scene_of(seed))
-    for figure in (query.clearance, query.side, query.height):
-        for run, together in zip(query.runs, figure(query.runs), strict=True):
-            (alone,) = figure([run])
+    for figure, found in query.figures(query.runs).items():
+        for run, together in zip(query.runs, found, strict=True):
+            (alone,) = query.figures([run], (figure,))[figure]
             assert alone.value.tolist() == together.value.tolist()
             assert alone.witness.keys() == together.witness.keys()
 
@@ -51,8 +51,8 @@ def test_a_moved_body_is_measured_as_in_a_fresh_query(seed: int) -> None:
         live.look_again(only)
         bodies = tuple(b.posed(poses[k]) if k in poses else b for k, b in enumerate(scene.bodies))
         fresh = SweepQuery(replace(scene, bodies=bodies))
-        for had, figure in zip(live.figures(), (fresh.clearance, fresh.side, fresh.height), strict=True):
-            for mine, run, found in zip(had, fresh.runs, figure(fresh.runs), strict=True):
+        for had, each in zip(live.figures(), fresh.figures(fresh.runs).values(), strict=True):
+            for mine, run, found in zip(had, fresh.runs, each, strict=True):
                 for body in run.bodies:
                     value = found.of(body)
                     assert mine[body] == pytest.approx(np.inf if value is None else value, abs=3e-7)

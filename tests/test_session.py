@@ -41,7 +41,7 @@ CASES = [
 def afresh(scene: clearance.Scene) -> dict[tuple[str, str, str], tuple[float | None, ...]]:
     """Clearance, side and height of every pair, of a scene read anew."""
     query = SweepQuery(scene)
-    found = [figure(query.runs) for figure in (query.clearance, query.side, query.height)]
+    found = list(query.figures(query.runs).values())
     return {
         (run.head, scene.bodies[b].name, run.stretch.name): tuple(each[r].of(b) for each in found)
         for r, run in enumerate(query.runs)

@@ -59,6 +59,8 @@ MEASURES: dict[str, Callable[[Profiles], SingleMeasure]] = {
     "height": HeightMeasure,
 }
 FIGURES = tuple(MEASURES)
+#: parts of heads up to which all figures are looked for in one search
+_IN_ONE_SEARCH = 100
 
 
 class SweepQuery:
@@ -228,13 +230,16 @@ class SweepQuery:
         is over the other, both within the margin.
 
         Args:
-            runs: heads on stretches.   which: of these figures; all are looked for in one search.
+            runs: heads on stretches; for few of them there is one search.   which: of these figures.
         """
         parts = [(number, part) for number, run in enumerate(runs) for part in run.parts]
-        wanted = [
-            (MEASURES[figure], [self._sweep(figure, runs[n], part) for n, part in parts]) for figure in which
-        ]
-        found = smallest_of_each(self.tree, wanted, tolerances=self.tolerances.meridian)
+        sweeps = {figure: [self._sweep(figure, runs[n], part) for n, part in parts] for figure in which}
+        # of many runs each figure is work enough for a search of its own
+        together = [which] if len(parts) <= _IN_ONE_SEARCH else [(figure,) for figure in which]
+        found: list[Smallest] = []
+        for some in together:
+            wanted = [(MEASURES[figure], sweeps[figure]) for figure in some]
+            found += smallest_of_each(self.tree, wanted, tolerances=self.tolerances.meridian)
         return {
             figure: by_run(runs, [number for number, _ in parts], one, figure == "clearance")
             for figure, one in zip(which, found, strict=True)
