@@ -52,6 +52,7 @@ def test_a_job_told_with_what_is_known_is_told_as_afresh(setup: Path) -> None:
         assert other.states == account.states
 
 
+@pytest.mark.slow
 def test_many_openings_in_one_plate_are_told_as_afresh(tmp_path: Path) -> None:
     """More of them than parts of what is away that are joined as one."""
     scene = clearance.load(str(make_cuts(tmp_path, 60)))

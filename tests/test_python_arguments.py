@@ -35,6 +35,7 @@ def _scene() -> clearance.Scene:
     return clearance.load(RAISED)
 
 
+@pytest.mark.few("2", "np.float64(2.0)")
 @pytest.mark.parametrize("two", KINDS, ids=repr)
 def test_a_number_of_any_kind_is_one(scene: clearance.Scene, two: Any) -> None:
     assert clearance.raised(scene, two).stretches[0].upper_z == pytest.approx(scene.stretches[0].upper_z + 2)
@@ -123,6 +124,7 @@ def test_a_session_has_a_short_form(scene: clearance.Scene) -> None:
 
 
 # ------------------------------------------------------------------------------------- answers are compared
+@pytest.mark.slow
 def test_answers_are_alike_where_their_values_are(scene: clearance.Scene) -> None:
     """Equal values, equal objects: what ``==`` of a dataclass says (the standard library), arrays or not."""
     again = clearance.load(RAISED)

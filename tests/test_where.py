@@ -271,6 +271,7 @@ def test_what_is_laid_on_the_table_is_told(tmp_path: Path) -> None:
     assert (tmp_path / "plan.svg").stat().st_size > 1000
 
 
+@pytest.mark.slow
 def test_what_touches_where_it_stands_is_no_cut_into_it(tmp_path: Path) -> None:
     """The block ends at x 55, a post begins there: they touch, and a check is silent. By 1 mm it cuts in."""
     for begins, now, said in (
@@ -307,6 +308,7 @@ def inches(value: Any) -> Any:
     return value / 25.4 if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
+@pytest.mark.slow
 def test_other_holders_in_its_stead_are_as_large_in_a_setup_in_inches(tmp_path: Path) -> None:
     """A demo with a magnet in a strap's place, and the same in inches: the strap is 25 mm high in both."""
     job = tomllib.loads((DEMO / "side_plate_die_raised.toml").read_text(encoding="utf-8"))

@@ -96,6 +96,7 @@ def test_a_strap_is_pushed_along_its_slot_and_written(tmp_path: Path) -> None:
     assert not [f for f in again.findings if f.severity != "note"]
 
 
+@pytest.mark.slow
 def test_random_places_in_slots_hold_in_a_fresh_check(tmp_path: Path) -> None:
     held_against(tmp_path, 1, 4)
 

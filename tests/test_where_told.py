@@ -39,6 +39,7 @@ def over_all(folder: Path, **keys: Any) -> Bench:
     return job
 
 
+@pytest.mark.slow
 def test_a_thinner_strap_opens_a_place(tmp_path: Path) -> None:
     # The screw's head stands on washer and strap: 20 + 10 + 1.6 + 8 = 39.6 (ISO 4762: an M8 head is 8
     # high), the head at 38 less a margin of 0.5. With a thickness of 8 it is 37.6, still too high; with 6
