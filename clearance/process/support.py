@@ -159,7 +159,7 @@ class Contacts:
         if 0 < len(middle) <= LEVELS:
             return middle, size
         step = (high - low) / LEVELS
-        return low + step * (np.arange(LEVELS) + 0.5), np.full(LEVELS, step)
+        return low + step * (np.arange(LEVELS) + 0.5), step * np.ones(LEVELS)
 
 
 #: nearer than this touches, mm, on top of what both may be off (common practice: 0.05 under a fourth rest

@@ -144,6 +144,8 @@ class FclHead:
         """Distances that are there between the pieces on the path and those of the bodies of which it is said
         where to look, nearly the smallest. Nothing that was said is believed."""
         known = [body for body in bodies if body in self._starts]
+        if not known:
+            return {}
         found = started(
             self.path.boxes,
             pieces,
