@@ -157,9 +157,9 @@ class Contacts:
         size = np.diff(z)
         middle, size = ((z[1:] + z[:-1]) / 2.0)[size > NEAR], size[size > NEAR]
         if 0 < len(middle) <= LEVELS:
-            return middle, size
+            return np.asarray(middle), np.asarray(size)
         step = (high - low) / LEVELS
-        return low + step * (np.arange(LEVELS) + 0.5), step * np.ones(LEVELS)
+        return np.asarray(low + step * (np.arange(LEVELS) + 0.5)), np.full(LEVELS, step)
 
 
 #: nearer than this touches, mm, on top of what both may be off (common practice: 0.05 under a fourth rest
