@@ -142,6 +142,7 @@ def test_a_clamp_holds_nothing_that_is_screwed_to_it(tmp_path: Path) -> None:
     other = strap("other", 650 + 20 + 20, 50, z=20.0)
     found = told(with_items(tmp_path, fixed, other))
     assert list(found) == ["other"]
+    assert found["other"].startswith("touches nothing that it could be screwed to")
 
 
 @pytest.mark.parametrize(("x", "z", "told_of"), [(660, 0.0, []), (660, 30.0, ["strap"])])
