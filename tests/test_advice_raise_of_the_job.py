@@ -10,6 +10,7 @@ import clearance
 from clearance import cli
 from clearance.advice.raises import find_raises
 from clearance.report.advice import raises_as_text
+from clearance.scene.model import Scene
 from clearance.scene.reread import changed
 from clearance.scene.tries import Raise
 from tests.access_bench import block, plate_with, post, scene
@@ -102,6 +103,32 @@ def test_what_is_raised_alone_lies_on_packing_that_is_not_judged(tmp_path: Path)
     assert "lies on 5 mm of packing" in next(message for kind, _, message in found if kind == "packed")
     assert find_raises(loaded, ["plate"], (5.0, 6.0)).verdict == "clear"
     assert [each for each in found if each[1] == "close"] == []
+
+
+@pytest.mark.parametrize(("under", "lies"), [(0, ("packed", "note")), (5, ("floats", "close"))])
+def test_packing_lies_under_what_lay_on_something(
+    under: float, lies: tuple[str, str], tmp_path: Path
+) -> None:
+    """A plate on its rails, or 5 mm over them: where it hung in the air it does over 3 mm of packing, too."""
+    rails = [{**one, "at": [*one["at"][:2], one["at"][2] - under]} for one in (LEFT, RIGHT)]
+    loaded = scene(tmp_path, FRAME, INNER, items=rails, plate=plate_with(held_by="glue"))
+
+    def told(there: Scene) -> list[tuple[str, str]]:
+        found = [(f.kind, f.severity) for f in clearance.check(there).findings if f.item == "plate"]
+        return [each for each in found if each[0] in ("floats", "packed")]
+
+    assert told(loaded) == ([("floats", "close")] if under else [])
+    assert told(clearance.raised(loaded, 3.0, items=["plate"])) == [lies]
+
+
+def test_packing_under_one_item_excuses_no_other(tmp_path: Path) -> None:
+    """A plate 5 mm over its rails, with a strap on a post of its own: both are raised, one of them stood."""
+    rails = [{**one, "at": [*one["at"][:2], one["at"][2] - 5.0]} for one in (LEFT, RIGHT)]
+    stand = {"name": "post", "shape": {"box": [20, 20, 30]}, "at": [STRAP["at"][0], STRAP["at"][1], -30]}
+    low = scene(tmp_path, FRAME, INNER, items=[*rails, STRAP, stand])
+    there = clearance.check(clearance.raised(low, 3.0, items=["strap", "plate"]))
+    told = [(f.item, f.kind, f.severity) for f in there.findings if f.kind in ("floats", "packed")]
+    assert sorted(told) == [("plate", "floats", "close"), ("strap", "packed", "note")]
 
 
 def test_packing_is_not_written(tmp_path: Path) -> None:

@@ -193,9 +193,8 @@ def test_a_place_said_to_be_a_little_nearer_than_it_is_is_measured() -> None:
 def test_a_few_boxes_hold_every_triangle_of_a_body(count: int) -> None:
     triangles = np.random.default_rng(count).normal(size=(count, 3, 3))
     low, high = Bodies([body(triangles)], np.zeros(3)).groups(0)
-    inside = (triangles[:, None] >= low[:, None]).all(axis=(2, 3)) & (
-        triangles[:, None] <= high[:, None]
-    ).all(axis=(2, 3))
+    lowest, highest = triangles.min(axis=1), triangles.max(axis=1)
+    inside = ((lowest[:, None] >= low) & (highest[:, None] <= high)).all(axis=2)
     assert inside.any(axis=1).all()
     assert len(low) <= 25
 

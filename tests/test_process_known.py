@@ -103,7 +103,8 @@ def test_another_question_has_an_answer_of_its_own(name: str) -> None:
     assert set(ASKED) == {each.name for each in fields(PartInState)} - {"outline"}
     plain: Any = {key: values[0] for key, values in ASKED.items()} | {"outline": None}
     one, other = PartInState(**plain), PartInState(**plain | {name: ASKED[name][1]})
-    known, made = Known(), iter([StateOfPart(held) for held in ("first", "second")])  # type: ignore[arg-type]
+    held: Any = None
+    known, made = Known(), iter([StateOfPart(held), StateOfPart(held)])
     first = known.answer(one, lambda: next(made))
     assert known.answer(replace(one), lambda: next(made)) is first
     assert known.answer(other, lambda: next(made)) is not first
