@@ -64,18 +64,21 @@ def test_a_part_on_the_table_itself_is_packed_up(framed: bool, tmp_path: Path) -
     there = clearance.load(str(bench.write()))
     session = clearance.Session(there)
     session.raise_to(3.0)
+    lowered = clearance.Session(changed(there, [Raise(5.0)]))
+    lowered.raise_to(-2.0)
     answers = {
         "as planned": clearance.check(there),
         "raise --by": clearance.check(clearance.raised(there, 3.0)),
         "check --raise": clearance.check(changed(there, [Raise(3.0)])),
         "the page": session.judge(),
+        "the page, lowered": lowered.judge(),
         "twice": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(2.0)])),
         "back": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(-1.0)])),
     }
     assert find_raises(there).verdict == "clear"
     assert {name: each.verdict for name, each in answers.items()} == dict.fromkeys(answers, "clear")
-    lowered = clearance.check(changed(there, [Raise(-3.0)]))
-    assert "floats" in [f.kind for f in lowered.findings], "under the table there is no packing"
+    sunk = clearance.check(changed(there, [Raise(-3.0)]))
+    assert "floats" in [f.kind for f in sunk.findings], "under the table there is no packing"
     # what is moved up alone hangs in the air
     alone = clearance.check(there.moved("plate", (0.0, 0.0, 3.0)))
     assert "floats" in [f.kind for f in alone.findings]
