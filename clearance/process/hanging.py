@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from clearance.geometry.planar import common, edges
-from clearance.process.holding import ContactCache
+from clearance.process.holding import ContactCache, from_both_sides
 from clearance.process.statics import Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
@@ -30,7 +30,7 @@ class Gripped:
     """What jaws hold of a part.
 
     Attributes:
-        height: over which they touch it, mm.   of: its own height, mm.
+        height: over which they touch it from both sides, mm.   of: its own height, mm.
         length: along which they touch it, mm: half of all, as jaws touch two sides.
         where: lines on which they do, seen from above (shapely; may be empty).
     """
@@ -54,17 +54,20 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
     bottom, top = (float(corner[2]) for corner in bodies[part].aabbs.box)
     height, length, lines = 0.0, 0.0, []
     for k, air in jaws.items():
-        touch = TOUCHES + min(air, SHIM) + bodies[part].allow.side + bodies[k].allow.side
-        here, over = [], 0.0
+        touch = TOUCHES + bodies[part].allow.side + bodies[k].allow.side
+        here, over, both = [], 0.0, 0.0
         for z, stands_for in zip(*contacts.levels(part, k), strict=True):
-            inside = contacts.slice(part, float(z))
+            inside, outside = contacts.slice(part, float(z)), contacts.slice(k, float(z))
             inside = inside if metal is None else common(inside, metal)
-            if not inside.is_empty:
-                near = edges(inside).intersection(contacts.slice(k, float(z)).buffer(touch, quad_segs=4))
-                if near.length > 0.0:
-                    here.append(near)
-                    over += float(stands_for)
-        height = max(height, over)
+            if inside.is_empty or outside.is_empty:
+                continue
+            near = edges(inside).intersection(outside.buffer(touch + min(air, SHIM), quad_segs=4))
+            if near.length > 0.0:
+                here.append(near)
+                over += float(stands_for)
+                both += float(stands_for) if from_both_sides(inside, outside, near, touch) else 0.0
+        # jaws that touch it from around at several heights grip it at none of them alone
+        height = max(height, both or over)
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
     return Gripped(height, top - bottom, length, shapely.union_all(lines))

@@ -242,6 +242,17 @@ def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
     return _Found(float(least), np.array(touching).reshape(-1, 2))
 
 
+def from_both_sides(inside: Any, outside: Any, where: Any, touch: float) -> bool:
+    """Whether a holder grips a part at the height of a slice, by what is at that height alone.
+
+    Args:
+        inside, outside: slices of part and holder (shapely).   where: lines on the part's sides that are
+            looked at.   touch: how near touches, mm.
+    """
+    found = _through(inside, outside, where, touch)
+    return found.air <= SHIM or _all_around(found.normals)
+
+
 def _places(where: Any) -> tuple[Array, Array]:
     """Places (N, 2) along lines, and what is square to the line there."""
     import shapely
