@@ -108,6 +108,23 @@ def test_what_is_raised_alone_lies_on_packing_that_is_not_judged(tmp_path: Path)
     assert [each for each in found if each[1] == "close"] == []
 
 
+def test_what_stands_on_rails_is_raised_with_them(tmp_path: Path) -> None:
+    """All of it on one packing: what holds it, and what is said of that, is as planned."""
+    table = {"name": "table", "box": {"x": [-99, 400], "y": [-99, 400], "z": [-60, -20]}}
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP], machine={"bodies": [table]})
+    as_planned = clearance.check(loaded)
+    assert as_planned.account is not None
+    for there in (clearance.raised(loaded, 3.0), changed(loaded, [Raise(3.0)])):
+        found = clearance.check(there)
+        assert found.account is not None
+        held = [[(one.held_by, one.pressed_by, len(one.carried_by)) for one in s.parts]
+                for s in found.account.states]  # fmt: skip
+        assert held == [[(one.held_by, one.pressed_by, len(one.carried_by)) for one in s.parts]
+                        for s in as_planned.account.states]  # fmt: skip
+        kinds = [sorted({f.kind for f in each.findings} - {"tried"}) for each in (as_planned, found)]
+        assert kinds[0] == kinds[1]
+
+
 @pytest.mark.parametrize(("under", "lies"), [(0, ("packed", "note")), (5, ("floats", "close"))])
 def test_packing_lies_under_what_lay_on_something(
     under: float, lies: tuple[str, str], tmp_path: Path

@@ -13,9 +13,10 @@ from typing import Any
 
 import pytest
 
+import clearance
 from tests.access_bench import block as solid
 from tests.access_bench import write_stl
-from tests.holding_bench import Report, block, checked, found
+from tests.holding_bench import Report, block, checked, found, write
 from tests.setup_writer import Tables
 
 
@@ -88,6 +89,15 @@ def test_steps_under_it_carry_it(tmp_path: Path) -> None:
     assert found(hung(tmp_path, 10, 0, jaw_above=2), "hardly gripped")
 
 
+def test_words_hold_no_part_up_between_open_jaws(tmp_path: Path) -> None:
+    """A part on a vise whose jaws are 10 mm apart from it: its words do not make an angle plate of that."""
+    part = {"name": "blank", "part": block(tmp_path, 40, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "vise", "seat": "top", "at": [0, 10, 5], "held_by": "screws M8"}
+    report = checked(tmp_path, [vise(), placed], part="blank", zero=[20, 45, 0])[1]
+    assert not found(report, "held by words")
+    assert [s for s, _, _ in found(report, "floats")] == ["close"]
+
+
 @pytest.mark.parametrize(
     ("words", "y", "severity"), [("", 0, ""), ("screws M8", 0, "note"), ("screws M8", 1, "")]
 )
@@ -109,3 +119,32 @@ def test_the_words_of_a_cut_hold_no_part_up(tmp_path: Path) -> None:
     angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
     report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0], held_by="glue")[1]
     assert [s for s, _, _ in found(report, "floats")] == ["close"]
+
+
+def bored(folder: Path, deep: float, over: bool) -> Tables:
+    """A block of the shop's own, as deep along X, with a bore of 20 x 20 through it, or a slot."""
+    whole, away = solid(deep, 60, 60, (0, -30, 0)), solid(deep + 2, 20, 20 if over else 60, (-1, -10, 20))
+    (folder / "ours").mkdir()
+    write_stl(folder / "ours" / "our_bore.stl", whole - away)
+    said = [
+        'summary = "block with a bore"',
+        'origin = "its foot"',
+        'units = "mm"',
+        'does = ["grips", "bears"]',
+    ]
+    said += ['fastened = "bolted"', "[[models]]", 'file = "our_bore.stl"', 'units = "mm"']
+    (folder / "ours" / "our_bore.toml").write_text("\n".join(said), encoding="utf-8")
+    return {"name": "bore", "holder": "our_bore", "at": [100, 100, 0]}
+
+
+@pytest.mark.parametrize(("deep", "over", "hardly"), [(40, True, False), (1, True, True), (40, False, True)])
+def test_a_bore_holds_what_stands_out_of_it(deep: float, over: bool, hardly: bool, tmp_path: Path) -> None:
+    """A bar 200 long is held by what is over and under it, if that is no sheet of 1 mm; out of jaws that are
+    as long it tips: its middle is 60 before them."""
+    part = {"name": "bar", "part": block(tmp_path, 200, 20, 20), "units": "mm", "material": "steel"}
+    placed = part | {"at": [100, 90, 20]}
+    file = write(tmp_path, [bored(tmp_path, deep, over), placed], part="bar", zero=[150, 10, 0])
+    text = file.read_text(encoding="utf-8")
+    file.write_text(f'holders = "ours"\n{text}', encoding="utf-8")
+    told = [f.severity for f in clearance.check(str(file)).findings if f.kind == "hardly gripped"]
+    assert told == (["close"] if hardly else [])
