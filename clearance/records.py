@@ -67,9 +67,10 @@ def _same(one: Any, other: Any) -> bool:
         return len(one) == len(other) and all(map(_same, one, other))
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         return one.keys() == other.keys() and all(_same(one[key], other[key]) for key in one)
-    arrays = [hasattr(each, "tobytes") for each in (one, other)]
+    # numpy's single numbers have no dimension, and are compared as Python's own are
+    arrays = [getattr(each, "ndim", 0) > 0 for each in (one, other)]
     if not any(arrays):
-        return bool(one == other)
+        return bool(one == other) or bool(one != one and other != other)
     if not all(arrays) or one.shape != other.shape:
         return False
     return bool(((one == other) | ((one != one) & (other != other))).all())

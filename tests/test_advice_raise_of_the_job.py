@@ -10,6 +10,7 @@ import clearance
 from clearance import cli
 from clearance.advice.raises import find_raises
 from clearance.report.advice import raises_as_text
+from clearance.scene.model import Scene
 from clearance.scene.reread import changed
 from clearance.scene.tries import Raise
 from tests.access_bench import block, plate_with, post, scene
@@ -63,18 +64,21 @@ def test_a_part_on_the_table_itself_is_packed_up(framed: bool, tmp_path: Path) -
     there = clearance.load(str(bench.write()))
     session = clearance.Session(there)
     session.raise_to(3.0)
+    lowered = clearance.Session(changed(there, [Raise(5.0)]))
+    lowered.raise_to(-2.0)
     answers = {
         "as planned": clearance.check(there),
         "raise --by": clearance.check(clearance.raised(there, 3.0)),
         "check --raise": clearance.check(changed(there, [Raise(3.0)])),
         "the page": session.judge(),
+        "the page, lowered": lowered.judge(),
         "twice": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(2.0)])),
         "back": clearance.check(changed(changed(there, [Raise(1.0)]), [Raise(-1.0)])),
     }
     assert find_raises(there).verdict == "clear"
     assert {name: each.verdict for name, each in answers.items()} == dict.fromkeys(answers, "clear")
-    lowered = clearance.check(changed(there, [Raise(-3.0)]))
-    assert "floats" in [f.kind for f in lowered.findings], "under the table there is no packing"
+    sunk = clearance.check(changed(there, [Raise(-3.0)]))
+    assert "floats" in [f.kind for f in sunk.findings], "under the table there is no packing"
     # what is moved up alone hangs in the air
     alone = clearance.check(there.moved("plate", (0.0, 0.0, 3.0)))
     assert "floats" in [f.kind for f in alone.findings]
@@ -102,6 +106,49 @@ def test_what_is_raised_alone_lies_on_packing_that_is_not_judged(tmp_path: Path)
     assert "lies on 5 mm of packing" in next(message for kind, _, message in found if kind == "packed")
     assert find_raises(loaded, ["plate"], (5.0, 6.0)).verdict == "clear"
     assert [each for each in found if each[1] == "close"] == []
+
+
+def test_what_stands_on_rails_is_raised_with_them(tmp_path: Path) -> None:
+    """All of it on one packing: what holds it, and what is said of that, is as planned."""
+    table = {"name": "table", "box": {"x": [-99, 400], "y": [-99, 400], "z": [-60, -20]}}
+    loaded = scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP], machine={"bodies": [table]})
+    as_planned = clearance.check(loaded)
+    assert as_planned.account is not None
+    for there in (clearance.raised(loaded, 3.0), changed(loaded, [Raise(3.0)])):
+        found = clearance.check(there)
+        assert found.account is not None
+        held = [[(one.held_by, one.pressed_by, len(one.carried_by)) for one in s.parts]
+                for s in found.account.states]  # fmt: skip
+        assert held == [[(one.held_by, one.pressed_by, len(one.carried_by)) for one in s.parts]
+                        for s in as_planned.account.states]  # fmt: skip
+        kinds = [sorted({f.kind for f in each.findings} - {"tried"}) for each in (as_planned, found)]
+        assert kinds[0] == kinds[1]
+
+
+@pytest.mark.parametrize(("under", "lies"), [(0, ("packed", "note")), (5, ("floats", "close"))])
+def test_packing_lies_under_what_lay_on_something(
+    under: float, lies: tuple[str, str], tmp_path: Path
+) -> None:
+    """A plate on its rails, or 5 mm over them: where it hung in the air it does over 3 mm of packing, too."""
+    rails = [{**one, "at": [*one["at"][:2], one["at"][2] - under]} for one in (LEFT, RIGHT)]
+    loaded = scene(tmp_path, FRAME, INNER, items=rails, plate=plate_with(held_by="glue"))
+
+    def told(there: Scene) -> list[tuple[str, str]]:
+        found = [(f.kind, f.severity) for f in clearance.check(there).findings if f.item == "plate"]
+        return [each for each in found if each[0] in ("floats", "packed")]
+
+    assert told(loaded) == ([("floats", "close")] if under else [])
+    assert told(clearance.raised(loaded, 3.0, items=["plate"])) == [lies]
+
+
+def test_packing_under_one_item_excuses_no_other(tmp_path: Path) -> None:
+    """A plate 5 mm over its rails, with a strap on a post of its own: both are raised, one of them stood."""
+    rails = [{**one, "at": [*one["at"][:2], one["at"][2] - 5.0]} for one in (LEFT, RIGHT)]
+    stand = {"name": "post", "shape": {"box": [20, 20, 30]}, "at": [STRAP["at"][0], STRAP["at"][1], -30]}
+    low = scene(tmp_path, FRAME, INNER, items=[*rails, STRAP, stand])
+    there = clearance.check(clearance.raised(low, 3.0, items=["strap", "plate"]))
+    told = [(f.item, f.kind, f.severity) for f in there.findings if f.kind in ("floats", "packed")]
+    assert sorted(told) == [("plate", "floats", "close"), ("strap", "packed", "note")]
 
 
 def test_packing_is_not_written(tmp_path: Path) -> None:

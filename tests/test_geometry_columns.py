@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 
-from clearance.geometry.aabb import AabbSet
-from clearance.geometry.facets import cross, lengths, normals
+from clearance.geometry.aabb import AabbSet, boxes_of
+from clearance.geometry.facets import cross, lengths, normals, outward
 from clearance.geometry.planar import following, preceding
 from clearance.mesh import sections
 
@@ -49,3 +50,32 @@ def test_very_many_heights_are_told_as_few_are(span: float) -> None:
     z = span * RNG.normal(size=sections.MANY_HEIGHTS + 10)
     z[::3] = np.round(z[::3], 1)
     assert np.array_equal(sections.heights(z), np.unique(np.round(z, 4)))
+
+
+@pytest.mark.parametrize("level", [False, True])
+def test_which_side_is_outside_against_what_manifold_makes(level: bool) -> None:
+    """manifold3d (the source) winds what it makes so that normals look outward. At a lone highest corner the
+    levellest facet may look down."""
+    leans = 0
+    for _ in range(400):
+        points = RNG.normal(size=(int(RNG.integers(4, 9)), 3)) * RNG.uniform(0.2, 5.0, 3)
+        if level:
+            points[:3, 2] = points[:, 2].max() + 1.0
+        mesh = Manifold.hull_points(points).to_mesh64()
+        triangles = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)]
+        for turned, want in ((triangles, 1.0), (triangles[:, ::-1], -1.0)):
+            assert outward(turned, AabbSet(*boxes_of(turned))) == want
+        top = triangles[(triangles[..., 2] == triangles[..., 2].max()).any(axis=1)]
+        n = np.cross(top[:, 1] - top[:, 0], top[:, 2] - top[:, 0])
+        up = n[:, 2] / np.linalg.norm(n, axis=1)
+        leans += bool(up[np.argmax(np.abs(up))] < 0.0)
+    assert leans > 5 or level
+
+
+def test_which_side_of_an_open_tray_is_outside() -> None:
+    """All that reaches its top is upright: five faces of a block, wound outward, by plane geometry."""
+    mesh = Manifold.cube((4.0, 3.0, 2.0)).to_mesh64()
+    triangles = np.asarray(mesh.vert_properties)[:, :3][np.asarray(mesh.tri_verts)]
+    tray = triangles[~(triangles[..., 2] == 2.0).all(axis=1)]
+    assert outward(tray, AabbSet(*boxes_of(tray))) == 1.0
+    assert outward(tray[:, ::-1], AabbSet(*boxes_of(tray))) == -1.0

@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from tests.holding_bench import block, checked, found, quiet, rod, row, scene
+from clearance.scene.load import load
+from tests.holding_bench import block, checked, found, quiet, rod, row, scene, write
 from tests.setup_writer import Tables
 
 LOWER = -0.4  # the lower head's face; 6 behind it the head becomes wide
@@ -292,3 +293,15 @@ def test_rest_pads_and_a_strap_on_two_rails(tmp_path: Path) -> None:
     # The strap's tip ends at Y 40 and is bevelled by 4 of its 10, from Z 24 on; the upper box begins at
     # Z 25.2 and, with the margin for what is laid, 0.5 lower.
     assert reads(row(report, "upper", "strap")["side"], 77 - 18 - (40 - (25.2 - 0.5 - 24)))
+
+
+def test_the_same_figures_in_another_unit_are_another_size(tmp_path: Path) -> None:
+    """One inch is 25.4 mm exactly (international yard and pound agreement of 1959; from memory)."""
+    spacer = {"name": "spacer", "holder": "spacer", "params": {"length": 8, "width": 6, "height": 2}}
+    part = {"name": "blank", "part": block(tmp_path, 10, 10, 10), "units": "mm"}
+    file = write(tmp_path, [part | {"at": [50, 50, 0]}, spacer], part="blank", zero=[5, 5, 0])
+    text = file.read_text(encoding="utf-8")
+    for unit, mm in (("mm", 1.0), ("inch", 25.4), ("mm", 1.0)):
+        file.write_text(f'units = "{unit}"\n{text}', encoding="utf-8")
+        low, high = load(file).items["spacer"].aabbs.box
+        assert high - low == pytest.approx(mm * np.array([8.0, 6.0, 2.0]), abs=1e-9)

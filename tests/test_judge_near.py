@@ -15,7 +15,7 @@ from clearance.kernels.fcl.bodies import Bodies
 from clearance.kernels.fcl.culling import neighbourhood
 from clearance.kernels.fcl.distance import FclHead
 from clearance.kernels.fcl.envelope import envelope
-from clearance.kernels.fcl.positions import PathBoxes
+from clearance.kernels.fcl.positions import PathBoxes, started
 from clearance.kernels.fcl.surfaces import Surface, gap
 from clearance.kernels.fcl.touch import TouchHead
 from clearance.kernels.sweeps import WarmStart
@@ -173,6 +173,31 @@ def test_where_to_look_first_is_not_believed(
     assert shown <= whole + 1e-12
     assert shown == pytest.approx(whole, abs=5e-3)
     assert (shown == 0.0) == (whole == 0.0)
+
+
+def test_a_place_said_to_be_a_little_nearer_than_it_is_is_measured() -> None:
+    """A cylinder of radius 5, its face at Z 0, goes by 7 beside a corner at Z 3: 2 apart."""
+    head = pieces_of_profile([(0, 5.0), (20, 5.0)], 0.0, up=True)
+    triangles = np.array([[[20.0, 7.0, 3.0], [21.0, 9.0, 3.0], [19.0, 9.0, 3.0]]])
+    boxes, path = AabbSet(*boxes_of(triangles)), PathBoxes([np.array([[0.0, 0.0], [40.0, 0.0]])])
+    for said in (1.96, 2.0, 2.5):
+        start = WarmStart(np.array([20.0, 0.0]), np.array([20.0, 7.0 - said, 3.0]), triangles[0, 0])
+        (found,) = started(path, head, [(triangles, boxes, start)])
+        assert found is not None
+        assert found.there == pytest.approx(2.0, abs=1e-12)
+    # that is farther than was said: another part of the head was meant
+    start = WarmStart(np.array([20.0, 0.0]), np.array([20.0, 5.1, 3.0]), triangles[0, 0])
+    assert started(path, head, [(triangles, boxes, start)]) == [None]
+
+
+@pytest.mark.parametrize("count", [1, 2, 23, 24, 25, 26, 49, 1000])
+def test_a_few_boxes_hold_every_triangle_of_a_body(count: int) -> None:
+    triangles = np.random.default_rng(count).normal(size=(count, 3, 3))
+    low, high = Bodies([body(triangles)], np.zeros(3)).groups(0)
+    lowest, highest = triangles.min(axis=1), triangles.max(axis=1)
+    inside = ((lowest[:, None] >= low) & (highest[:, None] <= high)).all(axis=2)
+    assert inside.any(axis=1).all()
+    assert len(low) <= 25
 
 
 def test_one_of_many_equal_bits_is_shown_to_its_ends(monkeypatch: pytest.MonkeyPatch) -> None:

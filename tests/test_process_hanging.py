@@ -13,7 +13,10 @@ from typing import Any
 
 import pytest
 
-from tests.holding_bench import Report, block, checked, found
+import clearance
+from tests.access_bench import block as solid
+from tests.access_bench import write_stl
+from tests.holding_bench import Report, block, checked, found, write
 from tests.setup_writer import Tables
 
 
@@ -62,10 +65,37 @@ def test_a_thin_part_is_held_on_all_its_height(tmp_path: Path) -> None:
     assert not found(hung(tmp_path, 10, 0, size=(50, 40, 2)), "hardly gripped")
 
 
+@pytest.mark.parametrize("left", [0, 5])
+@pytest.mark.parametrize(
+    ("low", "thick", "said"), [(2.5, 1.0, "1.0"), (2.5, 0.6, "0.6"), (4.0, 2.9, "2.9"), (4.0, 3.0, "")]
+)
+def test_a_thin_collar_is_seen_wherever_it_is(
+    low: float, thick: float, said: str, left: float, tmp_path: Path
+) -> None:
+    """A bar with a collar as wide as the jaws are apart: the collar alone is held, also where the bar
+    lies against the left jaw all the way up."""
+    bar, collar = solid(45 - left, 40, 25, (left, 0, 0)), solid(50, 40, thick, (0, 0, low))
+    write_stl(tmp_path / "collared.stl", bar + collar)
+    part = {"name": "blank", "part": "collared.stl", "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "vise", "seat": "top", "at": [0, 10, 0]}
+    report = checked(tmp_path, [vise(), placed], part="blank", zero=[25, 45, 0])[1]
+    words = f'only "vise" holds it, on {said} mm of its height of 25.0, and nothing carries it'
+    assert [message for _, _, message in found(report, "hardly gripped")] == ([words] if said else [])
+
+
 def test_steps_under_it_carry_it(tmp_path: Path) -> None:
     """Low jaws on a part that lies on their steps are an ordinary setup."""
     assert not found(hung(tmp_path, 10, 0, step=3, jaw_above=2), "hardly gripped")
     assert found(hung(tmp_path, 10, 0, jaw_above=2), "hardly gripped")
+
+
+def test_words_hold_no_part_up_between_open_jaws(tmp_path: Path) -> None:
+    """A part on a vise whose jaws are 10 mm apart from it: its words do not make an angle plate of that."""
+    part = {"name": "blank", "part": block(tmp_path, 40, 40, 25), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "vise", "seat": "top", "at": [0, 10, 5], "held_by": "screws M8"}
+    report = checked(tmp_path, [vise(), placed], part="blank", zero=[20, 45, 0])[1]
+    assert not found(report, "held by words")
+    assert [s for s, _, _ in found(report, "floats")] == ["close"]
 
 
 @pytest.mark.parametrize(
@@ -89,3 +119,32 @@ def test_the_words_of_a_cut_hold_no_part_up(tmp_path: Path) -> None:
     angle = {"name": "angle plate", "holder": "angle_plate", "at": [100, 20, 0]}
     report = checked(tmp_path, [angle, placed], part="blank", zero=[25, 45, 0], held_by="glue")[1]
     assert [s for s, _, _ in found(report, "floats")] == ["close"]
+
+
+def bored(folder: Path, deep: float, over: bool) -> Tables:
+    """A block of the shop's own, as deep along X, with a bore of 20 x 20 through it, or a slot."""
+    whole, away = solid(deep, 60, 60, (0, -30, 0)), solid(deep + 2, 20, 20 if over else 60, (-1, -10, 20))
+    (folder / "ours").mkdir()
+    write_stl(folder / "ours" / "our_bore.stl", whole - away)
+    said = [
+        'summary = "block with a bore"',
+        'origin = "its foot"',
+        'units = "mm"',
+        'does = ["grips", "bears"]',
+    ]
+    said += ['fastened = "bolted"', "[[models]]", 'file = "our_bore.stl"', 'units = "mm"']
+    (folder / "ours" / "our_bore.toml").write_text("\n".join(said), encoding="utf-8")
+    return {"name": "bore", "holder": "our_bore", "at": [100, 100, 0]}
+
+
+@pytest.mark.parametrize(("deep", "over", "hardly"), [(40, True, False), (1, True, True), (40, False, True)])
+def test_a_bore_holds_what_stands_out_of_it(deep: float, over: bool, hardly: bool, tmp_path: Path) -> None:
+    """A bar 200 long is held by what is over and under it, if that is no sheet of 1 mm; out of jaws that are
+    as long it tips: its middle is 60 before them."""
+    part = {"name": "bar", "part": block(tmp_path, 200, 20, 20), "units": "mm", "material": "steel"}
+    placed = part | {"at": [100, 90, 20]}
+    file = write(tmp_path, [bored(tmp_path, deep, over), placed], part="bar", zero=[150, 10, 0])
+    text = file.read_text(encoding="utf-8")
+    file.write_text(f'holders = "ours"\n{text}', encoding="utf-8")
+    told = [f.severity for f in clearance.check(str(file)).findings if f.kind == "hardly gripped"]
+    assert told == (["close"] if hardly else [])

@@ -3,14 +3,18 @@ a part of a job tells as much of a cut as the whole: each against the same told 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 import clearance
+from clearance.process.balance import PartInState, StateOfPart
 from clearance.process.check import told, wrong_in
 from clearance.process.known import Known
+from clearance.process.statics import Jets, Resultant
 from clearance.scene.model import Scene
 from tests.bench.jobs import make_cuts
 
@@ -77,3 +81,31 @@ def test_what_is_left_of_a_plate_with_many_openings_is_exact(tmp_path: Path) -> 
     opening = 16.0 + 4 * 4 * width / 2 + 3.141593 * (width / 2) ** 2
     last = account.states[-1].parts[0]
     assert last.mass == pytest.approx((300 * 200 - 60 * opening) * 25 * 7.7e-6, rel=5e-6)
+
+
+ASKED: dict[str, tuple[Any, Any]] = {
+    "part": (0, 1),
+    "metal": (object(), object()),
+    "whole": (True, False),
+    "present": ((0, 1), (0, 2)),
+    "cut": (True, False),
+    "held_by": (None, "glue"),
+    "path": (np.zeros((2, 2)), np.ones((2, 2))),
+    "jets": (Jets(10.0, 0.0), Jets(10.0, 5.0)),
+    "on_table": (False, True),
+    "load": ((Resultant.of(5.0, (0, 0)),), (Resultant.of(5.0, (0, 30)),)),
+    "pressed_above": ((), ("strap",)),
+}
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_another_question_has_an_answer_of_its_own(name: str) -> None:
+    """Whatever of it is another; its slices alone are told by the part. Asked again, nothing is made."""
+    assert set(ASKED) == {each.name for each in fields(PartInState)} - {"outline"}
+    plain: Any = {key: values[0] for key, values in ASKED.items()} | {"outline": None}
+    one, other = PartInState(**plain), PartInState(**plain | {name: ASKED[name][1]})
+    held: Any = None
+    known, made = Known(), iter([StateOfPart(held), StateOfPart(held)])
+    first = known.answer(one, lambda: next(made))
+    assert known.answer(replace(one), lambda: next(made)) is first
+    assert known.answer(other, lambda: next(made)) is not first

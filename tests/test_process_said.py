@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from clearance.process.findings import Checked
-from tests.access_bench import AT, line, plate_with
+from tests.access_bench import AT, block, line, plate_with, post
 from tests.setup_writer import Tables
 from tests.test_process_states import (
     FRAME,
@@ -22,6 +22,7 @@ from tests.test_process_states import (
     SECOND,
     STRAP,
     TAB,
+    box_path,
     judged,
     judged_whole,
 )
@@ -200,3 +201,17 @@ def test_a_thing_that_is_named_and_touches_the_part(tmp_path: Path) -> None:
     lifted = [{**STRAP, "at": [*STRAP["at"][:2], STRAP["at"][2] + 5.0]}]
     away = judged(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, *lifted], plate=words)
     assert len(told(away, "holder not shown")) == 1
+
+
+def test_the_words_of_a_cut_hold_while_it_runs(tmp_path: Path) -> None:
+    """Two openings, beside each other; of the first cut alone something is said that holds the plate, and no
+    stop until which it does."""
+    first = {"nc": box_path(15, 20, 30, 40, (22, 30)), "held_by": "glue"}
+    second = {"nc": box_path(50, 20, 65, 40, (57, 30)), "stop_before": True}
+    plate = block(80, 60, 20) - post(2, 22, (22, 30, -1)) - post(2, 22, (57, 30, -1))
+    result = judged_whole(tmp_path, plate, first, second, items=[LEFT, RIGHT])
+    assert result.account is not None
+    held = {(s.cut, one.held_by) for s in result.account.states for one in s.parts if s.cut is not None}
+    assert ("cut 1", "glue") in held
+    assert ("cut 2", "glue") not in held
+    assert [item for item, *_ in told(result, "not held")] == ["plate"]

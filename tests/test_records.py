@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from clearance.records import changing, record
@@ -47,6 +48,17 @@ def test_it_says_what_a_dataclass_says(said: tuple[Any, ...]) -> None:
     assert repr(Plain(*said)) == repr(Own(*said)).replace("Own", "Plain")
     assert [each.name for each in fields(Plain)] == [each.name for each in fields(Own)]
     assert replace(Plain(*said), name="z") == Plain("z", *said[1:])
+
+
+@pytest.mark.parametrize("two", [(np.float64(1.5),), (np.float64(2.5),), (np.array([1.5]),)])
+def test_numpys_numbers_are_compared_as_numbers(two: tuple[Any, ...]) -> None:
+    assert (Plain("a", (1.5,)) == Plain("a", two)) == (Own("a", (1.5,)) == Own("a", two) and two[0].ndim == 0)
+    assert (Plain(np.str_("a")) == Plain("a")) == (Own(np.str_("a")) == Own("a"))
+
+
+def test_what_is_no_number_is_the_same_wherever_it_stands() -> None:
+    for nan in (float("nan"), np.float64("nan"), np.array([np.nan])):
+        assert Plain("a", (nan,)) == Plain("a", (nan + 0.0,))
 
 
 def test_it_is_equal_to_nothing_of_another_class() -> None:

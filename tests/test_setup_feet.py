@@ -139,6 +139,15 @@ def test_nothing_is_said_of_what_touches_nothing(tmp_path: Path) -> None:
         assert told(scene(tmp_path, [BASE, plate], upper_z=90)) == []
 
 
+@pytest.mark.parametrize("z", [-5.0, 0.0, 5.0])
+def test_a_table_of_which_nothing_is_said_is_at_z_0_alone(z: float, tmp_path: Path) -> None:
+    """What stands loose over it or under it has nothing under it; on it nobody knows."""
+    magnet: Tables = {"name": "magnet", "holder": "magnet_block", "at": [300, 200, z]}
+    plate = part(block(tmp_path, 40, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    there = scene(tmp_path, [BASE, plate, magnet], upper_z=90)
+    assert [f.item for f in there.findings if f.kind == "floats"] == ([] if z == 0.0 else ["magnet"])
+
+
 def test_fixed_elements_may_stand_out_as_they_do(tmp_path: Path) -> None:
     """A chuck grips a shank and its holder hangs in the air: nothing tips there."""
     items: list[Tables] = [

@@ -14,7 +14,8 @@ from clearance import cli
 from clearance.advice.raises import find_raises, raised_by
 from clearance.scene.hanging import HANGS
 from clearance.scene.model import Finding, Scene
-from tests.access_bench import AT, block, line, plate_with, scene
+from tests.access_bench import AT, block, line, plate_with, scene, write_stl
+from tests.access_bench import block as solid
 from tests.setup_writer import Tables
 
 DEMO = Path(__file__).parent.parent / "demo_models"
@@ -128,6 +129,25 @@ def test_what_is_the_user_s_own_holds(tmp_path: Path) -> None:
     assert list(told(with_items(tmp_path, {**own, "at": [270, 60, -25]}, rail("rail", 300)))) == ["rail"]
 
 
+@pytest.mark.parametrize(("open_", "hangs"), [(True, True), (False, False)])
+def test_within_a_frame_is_not_within_its_metal(open_: bool, hangs: bool, tmp_path: Path) -> None:
+    """A rail 120 x 25 x 25 in the middle of a frame's opening of 200 x 100, or of a block as large."""
+    frame = solid(240, 140, 60) - solid(200, 100, 80, (20, 20, -10)) if open_ else solid(240, 140, 60)
+    write_stl(tmp_path / "frame.stl", frame)
+    own: Tables = {"name": "own", "model": "frame.stl", "units": "mm", "at": [200, 0, -40]}
+    found = told(with_items(tmp_path, own, rail("rail", 260, 80)))
+    assert list(found) == (["rail"] if hangs else [])
+
+
+@pytest.mark.parametrize(("x", "into"), [(212, True), (230, False)])
+def test_a_screw_in_an_opening_goes_into_nothing(x: float, into: bool, tmp_path: Path) -> None:
+    """A frame 20 wide from X 200 on; a strap's heel from X - 20 to X + 8, its screw, 8 wide, at X."""
+    write_stl(tmp_path / "frame.stl", solid(240, 140, 30) - solid(200, 100, 50, (20, 20, -10)))
+    own: Tables = {"name": "own", "model": "frame.stl", "units": "mm", "at": [200, 0, -30]}
+    found = told(with_items(tmp_path, own, strap("strap", x, 70)))
+    assert found == ({} if into else {"strap": "its screw goes into nothing"})
+
+
 def test_a_part_holds_what_stands_on_it(tmp_path: Path) -> None:
     """The plate is 20 high; a rail over it, ears and all, with its underside on the plate's top."""
     high: Tables = {**rail("rail", -20, 10, 25.0), "on": "plate", "seat": "top"}
@@ -142,6 +162,7 @@ def test_a_clamp_holds_nothing_that_is_screwed_to_it(tmp_path: Path) -> None:
     other = strap("other", 650 + 20 + 20, 50, z=20.0)
     found = told(with_items(tmp_path, fixed, other))
     assert list(found) == ["other"]
+    assert found["other"].startswith("touches nothing that it could be screwed to")
 
 
 @pytest.mark.parametrize(("x", "z", "told_of"), [(660, 0.0, []), (660, 30.0, ["strap"])])

@@ -189,7 +189,9 @@ def find_raises(
     )
 
 
-def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
+def raised_by(
+    scene: Scene, items: Collection[str] | None, by: float, planned: Sequence[Finding] | None = None
+) -> Scene:
     """The scene with items raised by so much; a finding says where the travel in Z does not reach.
 
     Raises:
@@ -203,7 +205,10 @@ def raised_by(scene: Scene, items: Collection[str] | None, by: float) -> Scene:
         # what is lowered again stands as it stands
         there = replace(there, packed=max(0.0, scene.packed + by))
     elif by > 0.0:
+        # packing so high lies under what stood on something; what hung in the air hangs over it as before
+        hung = {f.item for f in (told(scene)[0] if planned is None else planned) if f.kind in IN_THE_AIR}
         packed = tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising))
+        packed = tuple(name for name in packed if name not in hung)
         there = replace(there, packed_items=packed, packed_by=by)
     found = []
     travel = None if scene.machine is None else scene.machine.travel.z
@@ -258,8 +263,9 @@ def _worse_standing(
     """
     if items is None or by == 0.0:
         return []  # all goes up together
-    was = {_told(f) for f in told(scene)[0]}
-    there = raised_by(scene, items, by)
+    planned = told(scene)[0]
+    was = {_told(f) for f in planned}
+    there = raised_by(scene, items, by, planned)
     packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
     return [
         replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)

@@ -231,7 +231,8 @@ class Session:
         before = self._state.read_with(self._scene)
         places = self._there(self._state).places()
         words = [read_in_words(one, self._scene) for one in before]
-        up = [Packed(self._scene.packed + self._state.raised)] if self._state.raised > 0.0 else []
+        packed = max(0.0, self._scene.packed + self._state.raised)
+        up = [] if packed == self._scene.packed else [Packed(packed)]
         return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
     @property

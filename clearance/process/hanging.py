@@ -1,6 +1,7 @@
 """A part that nothing carries goes in; how much of it jaws or a ring hold, and if that is little, come out.
 
-Where the part's sides come within touching of a holder is looked at in slices of the height that both share.
+Where the part's sides come within touching of a holder is looked at in the slices by which a grip is told: a
+thin collar between two even ones would grip and not be seen here.
 """
 
 from __future__ import annotations
@@ -8,10 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
 from clearance.geometry.planar import common, edges
-from clearance.process.holding import ContactCache
+from clearance.process.holding import ContactCache, from_both_sides
 from clearance.process.statics import Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
@@ -19,11 +18,11 @@ from clearance.records import record
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
-#: slices at which the sides are looked at
-SLICES = 8
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
+#: heights are told as finely, mm
+ROUNDED = 1e-3
 
 
 @record
@@ -31,7 +30,7 @@ class Gripped:
     """What jaws hold of a part.
 
     Attributes:
-        height: over which they touch it, mm.   of: its own height, mm.
+        height: over which they touch it from both sides, mm.   of: its own height, mm.
         length: along which they touch it, mm: half of all, as jaws touch two sides.
         where: lines on which they do, seen from above (shapely; may be empty).
     """
@@ -55,17 +54,20 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
     bottom, top = (float(corner[2]) for corner in bodies[part].aabbs.box)
     height, length, lines = 0.0, 0.0, []
     for k, air in jaws.items():
-        touch = TOUCHES + min(air, SHIM) + bodies[part].allow.side + bodies[k].allow.side
-        low, high = (float(corner[2]) for corner in bodies[k].aabbs.box)
-        low, high = max(low, bottom), min(high, top)
-        here = []
-        for z in low + (high - low) * (np.arange(SLICES) + 0.5) / SLICES:
-            inside = contacts.slice(part, float(z))
+        touch = TOUCHES + bodies[part].allow.side + bodies[k].allow.side
+        here, over, both = [], 0.0, 0.0
+        for z, stands_for in zip(*contacts.levels(part, k), strict=True):
+            inside, outside = contacts.slice(part, float(z)), contacts.slice(k, float(z))
             inside = inside if metal is None else common(inside, metal)
-            if not inside.is_empty:
-                near = edges(inside).intersection(contacts.slice(k, float(z)).buffer(touch, quad_segs=4))
-                here += [] if near.length == 0.0 else [near]
-        height = max(height, len(here) / SLICES * (high - low))
+            if inside.is_empty or outside.is_empty:
+                continue
+            near = edges(inside).intersection(outside.buffer(touch + min(air, SHIM), quad_segs=4))
+            if near.length > 0.0:
+                here.append(near)
+                over += float(stands_for)
+                both += float(stands_for) if from_both_sides(inside, outside, near, touch) else 0.0
+        # jaws that touch it from around at several heights grip it at none of them alone
+        height = max(height, both or over)
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
     return Gripped(height, top - bottom, length, shapely.union_all(lines))
@@ -105,14 +107,14 @@ def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
     import shapely
 
     if held.where.is_empty:
-        return ""
+        return "on none of its height that was looked at"
     beside = outside_statics(weight.at, hull(shapely.get_coordinates(held.where)))
     if beside > held.length:
         return (
             f"on {held.length:.1f} mm along its sides, and its centre of gravity is {beside:.1f} mm beside "
             "them: it would tip or turn out of them"
         )
-    if not carried and held.height < min(LOW, SHARE * held.of):
+    if not carried and held.height < min(LOW, SHARE * held.of) - ROUNDED:
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
 

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from clearance.geometry.planar import common, edges
 from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
-from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
+from clearance.process.support import SHIM, TOUCHES, Bearing, Contacts, bearing
 from clearance.records import record
 from clearance.scene.model import Body, Finding, Scene
 from clearance.scene.stability import attracts, table_is_described
@@ -125,8 +125,6 @@ def foot_of(body: Body) -> tuple[np.ndarray, np.ndarray | None]:
 
 Array = NDArray[np.float64]
 
-#: heights that are looked at where corners stand at more than these
-LEVELS = 9
 #: lines at a height, and at least so many for each place that comes near
 LINES, FEW = 200, 5
 #: lines that are looked at together, before it is seen whether more are needed
@@ -180,7 +178,7 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
     least, touched = np.inf, False
     normals: list[Array] = []
     slices = []
-    for z in _levels(contacts, part, body):
+    for z in contacts.levels(part, body)[0]:
         inside, outside = contacts.slice(part, z), contacts.slice(body, z)
         if metal is not None:
             inside = common(inside, metal)
@@ -197,22 +195,6 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
     if least > SHIM:
         least = min([_through(*pair, edges(pair[0]), touch).air for pair in slices], default=np.inf)
     return Grip(least, touched)
-
-
-def _levels(contacts: Contacts, part: int, body: int) -> Array:
-    """Heights between those at which corners of either stand, where both are; evenly where these are many."""
-    boxes = [contacts.bodies[k].aabbs for k in (part, body)]
-    low = max(float(each.box[0][2]) for each in boxes)
-    high = min(float(each.box[1][2]) for each in boxes)
-    if high - low <= NEAR:
-        return np.empty(0)
-    corners = np.concatenate([each[:, 2] for pair in boxes for each in (pair.low, pair.high)])
-    z = np.unique(np.round(corners, 3))
-    z = np.unique(np.r_[low, z[(z > low) & (z < high)], high])
-    middle = ((z[1:] + z[:-1]) / 2.0)[np.diff(z) > NEAR]
-    if 0 < len(middle) <= LEVELS:
-        return np.asarray(middle)
-    return np.asarray(low + (high - low) * (np.arange(LEVELS) + 0.5) / LEVELS)
 
 
 @record
@@ -258,6 +240,17 @@ def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
             # nothing is nearer, and nobody asks for more
             break
     return _Found(float(least), np.array(touching).reshape(-1, 2))
+
+
+def from_both_sides(inside: Any, outside: Any, where: Any, touch: float) -> bool:
+    """Whether a holder grips a part at the height of a slice, by what is at that height alone.
+
+    Args:
+        inside, outside: slices of part and holder (shapely).   where: lines on the part's sides that are
+            looked at.   touch: how near touches, mm.
+    """
+    found = _through(inside, outside, where, touch)
+    return found.air <= SHIM or _all_around(found.normals)
 
 
 def _places(where: Any) -> tuple[Array, Array]:

@@ -151,7 +151,8 @@ class _Remembered:
         # the moves are kept with it, so that no others can have their place in memory
         self._known[key] = known
         if len(self._known) > self._kept:
-            self._known.pop(next(iter(self._known)))
+            # another thread may have been here meanwhile
+            self._known.pop(next(iter(self._known), key), None)
         return known[2]
 
 

@@ -26,6 +26,8 @@ Array = NDArray[np.float64]
 
 #: surfaces nearer than this touch, mm; slices are made half as far beyond the part
 NEAR = 0.1
+#: heights at which sides are looked at where corners stand at more than these
+LEVELS = 9
 #: a touch smaller than this, seen from above, is none (mm2)
 LEAST = 0.01
 #: slices of the part in which what touches it sideways is looked for
@@ -136,6 +138,28 @@ class Contacts:
         if key not in self._slices:
             self._slices[key] = region(self.bodies[k].triangles_M, z, self.bodies[k].aabbs)
         return self._slices[key]
+
+    def levels(self, part: int, holder: int) -> tuple[Array, Array]:
+        """Heights (N,) between those at which corners of either stand, where both are, and how much height
+        each stands for, mm; evenly where these are many.
+
+        Args:
+            part, holder: indices of their bodies.
+        """
+        boxes = [self.bodies[k].aabbs for k in (part, holder)]
+        low = max(float(one.box[0][2]) for one in boxes)
+        high = min(float(one.box[1][2]) for one in boxes)
+        if high - low <= NEAR:
+            return np.empty(0), np.empty(0)
+        corners = np.concatenate([side[:, 2] for one in boxes for side in (one.low, one.high)])
+        z = np.unique(np.round(corners, 3))
+        z = np.unique(np.r_[low, z[(z > low) & (z < high)], high])
+        size = np.diff(z)
+        middle, size = ((z[1:] + z[:-1]) / 2.0)[size > NEAR], size[size > NEAR]
+        if 0 < len(middle) <= LEVELS:
+            return np.asarray(middle), np.asarray(size)
+        step = (high - low) / LEVELS
+        return np.asarray(low + step * (np.arange(LEVELS) + 0.5)), np.full(LEVELS, step)
 
 
 #: nearer than this touches, mm, on top of what both may be off (common practice: 0.05 under a fourth rest

@@ -215,12 +215,14 @@ def _built(kind: Kind, params: dict[str, Any], scale: float | Mapping[str, float
     from fixtures_lib import library
 
     size = (id(kind), repr((params, scale)))
+    known = _holders.get(size)
     # kept with its kind, so that no other one can have its place in memory
-    if size not in _holders or _holders[size][0] is not kind:
+    if known is None or known[0] is not kind:
+        known = (kind, library.build(kind, params, scale=scale))
         if len(_holders) >= _KEPT:
             _holders.clear()
-        _holders[size] = (kind, library.build(kind, params, scale=scale))
-    return _holders[size][1]
+        _holders[size] = known
+    return known[1]
 
 
 class _Workshop:

@@ -134,24 +134,13 @@ class _Faces:
     def __init__(self, body: Body) -> None:
         self._body = body
         self.low, self.high = body.aabbs.box
-        self._sign = 0.0
 
     def near(self, low: Array, high: Array, sign: float) -> Array:
         """Facets (N, 3, 3) that meet a box and look up (``sign`` 1) or down (-1)."""
         t = self._body.triangles_M[self._body.aabbs.meeting(low, high)]
         n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-        up = n[:, 2] * (sign * self._outward())
+        up = n[:, 2] * (sign * self._body.outward)
         return np.asarray(t[up > STEEP * np.linalg.norm(n, axis=1)])
-
-    def _outward(self) -> float:
-        """1 where normals look outward, -1 where inward: the levellest facet at the top looks up."""
-        if self._sign == 0.0:
-            highest = self._body.aabbs.high[:, 2]
-            t = self._body.triangles_M[highest == self.high[2]]
-            n = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-            up = n[:, 2] / np.maximum(np.linalg.norm(n, axis=1), 1e-300)
-            self._sign = -1.0 if up[np.argmax(np.abs(up))] < 0.0 else 1.0
-        return self._sign
 
 
 class _AllFaces:

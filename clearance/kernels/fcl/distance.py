@@ -145,6 +145,9 @@ class FclHead:
         is said where to look, nearly the smallest. Nothing that was said is believed."""
         if growth not in self._started:
             known = [body for body in self.asked(growth) if body in self._starts]
+            self._started[growth] = {}
+            if not known:
+                return {}  # no boxes of the path are made
             found = started(
                 self.path.boxes,
                 [piece.grown(*growth) for piece in self.pieces],

@@ -125,16 +125,14 @@ def envelope_along(
     pieces: Sequence[HeadPiece],
     wanted: Wanted | None = None,
     tolerances: FclTolerances = DEFAULT.fcl,
-    shown: Shown | None = None,
 ) -> Envelope:
     """The same along the lines of a path.
 
     Args:
         lines: polylines, mm.   pieces: of the head, relative to the wire.
         wanted: which parts of the lines matter; None: all.   tolerances: how far facets may lie outside.
-        shown: leaves out triangles of these parts that nothing is near to.
     """
-    return _meshed([lines], pieces, wanted, shown, tolerances.facet, tolerances)[0]
+    return _meshed([lines], pieces, wanted, None, tolerances.facet, tolerances)[0]
 
 
 def envelopes(
