@@ -18,7 +18,7 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import LOW, SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
+from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
@@ -391,9 +391,8 @@ class _Stays:
         if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
             return
         held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
-        if held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
-            return
-        why = too_little(held, weight, carried)
+        bored = any(in_a_bore(self.contact, self.asked.part, k) for k in jaws)
+        why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
         if why:
             who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")

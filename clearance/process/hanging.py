@@ -24,6 +24,10 @@ SLICES = 8
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
+#: what stands out of a bore, up out of jaws, or beside what it is bolted to, is held at one end: hardly, where
+#: its centre of gravity is so many times as far out as it is held (common practice, no source: a bar of even
+#: thickness stands out nine times as far as it is held)
+LEVER = 4.0
 
 
 @record
@@ -34,12 +38,15 @@ class Gripped:
         height: over which they touch it, mm.   of: its own height, mm.
         length: along which they touch it, mm: half of all, as jaws touch two sides.
         where: lines on which they do, seen from above (shapely; may be empty).
+        low, high: machine Z between which they do, mm.
     """
 
     height: float
     of: float
     length: float
     where: Any
+    low: float
+    high: float
 
 
 def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Gripped:
@@ -54,21 +61,25 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
     bodies = contacts.bodies
     bottom, top = (float(corner[2]) for corner in bodies[part].aabbs.box)
     height, length, lines = 0.0, 0.0, []
+    lowest, highest = np.inf, -np.inf
     for k, air in jaws.items():
         touch = TOUCHES + min(air, SHIM) + bodies[part].allow.side + bodies[k].allow.side
         low, high = (float(corner[2]) for corner in bodies[k].aabbs.box)
         low, high = max(low, bottom), min(high, top)
         here = []
+        half = (high - low) / SLICES / 2.0
         for z in low + (high - low) * (np.arange(SLICES) + 0.5) / SLICES:
             inside = contacts.slice(part, float(z))
             inside = inside if metal is None else common(inside, metal)
             if not inside.is_empty:
                 near = edges(inside).intersection(contacts.slice(k, float(z)).buffer(touch, quad_segs=4))
-                here += [] if near.length == 0.0 else [near]
+                if near.length > 0.0:
+                    here.append(near)
+                    lowest, highest = min(lowest, float(z) - half), max(highest, float(z) + half)
         height = max(height, len(here) / SLICES * (high - low))
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
-    return Gripped(height, top - bottom, length, shapely.union_all(lines))
+    return Gripped(height, top - bottom, length, shapely.union_all(lines), lowest, highest)
 
 
 def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:
@@ -95,24 +106,26 @@ def in_a_bore(contact: ContactCache, part: int, holder: int) -> bool:
     return all(where.touches or not where.near.is_empty for where in both)
 
 
-def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
+def too_little(held: Gripped, weight: Resultant, z: float, carried: bool, bored: bool) -> str:
     """Why so much is hardly a grip; "" where it is one.
 
     Args:
-        held: what the jaws touch.   weight: of the part, where it acts.
+        held: what the jaws touch.   weight: of the part, where it acts.   z: of its centre of gravity.
         carried: something else carries or presses the part, so that its height is not asked.
+        bored: it lies in a bore, out of which it may stand farther.
     """
     import shapely
 
     if held.where.is_empty:
         return ""
     beside = outside_statics(weight.at, hull(shapely.get_coordinates(held.where)))
-    if beside > held.length:
+    if beside > held.length * (LEVER if bored and held.length >= LOW else 1.0):
         return (
             f"on {held.length:.1f} mm along its sides, and its centre of gravity is {beside:.1f} mm beside "
             "them: it would tip or turn out of them"
         )
-    if not carried and held.height < min(LOW, SHARE * held.of):
+    out = max(z - held.high, held.low - z)
+    if not carried and (held.height < min(LOW, SHARE * held.of) or out > LEVER * held.height):
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
 
