@@ -1,7 +1,7 @@
 """A shank in a bore: how much of it is in there, against how far it stands out; end to end by the command.
 
-Truths are lengths of bars (the centre of gravity of an even one is at its middle; elementary geometry). That a
-shank which is gripped at one end wants a bore about a ninth as deep as it stands out, so that its centre of
+Truths are lengths of bars (the centre of gravity of an even one is at its middle; elementary geometry). That
+a shank which is gripped at one end wants a bore about a ninth as deep as it stands out, so that its centre of
 gravity is out by no more than four times as much as is in it, is common practice, no source.
 """
 

@@ -15,6 +15,7 @@ from clearance.process.holding import ContactCache
 from clearance.process.statics import Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
+from clearance.scene.stability import LEVER
 
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
@@ -24,10 +25,6 @@ SLICES = 8
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
-#: what stands out of a bore, up out of jaws, or beside what it is bolted to, is held at one end: hardly, where
-#: its centre of gravity is so many times as far out as it is held (common practice, no source: a bar of even
-#: thickness stands out nine times as far as it is held)
-LEVER = 4.0
 
 
 @record

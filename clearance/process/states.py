@@ -16,6 +16,7 @@ from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
+from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
@@ -95,6 +96,7 @@ class _Job:
         if known is not None:
             known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
+        self.fixings = Fixings(self.contact, self.masses)
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
@@ -433,7 +435,7 @@ class _Job:
             # a part that is not cut puts its weight somewhere, too
             if self.scene.bodies[k].kind == "part" and k not in self.parts:
                 first.setdefault(k, [])
-        has = taken(self.contact, present, first, self.masses)
+        has = taken(self.contact, present, first, self.masses, self.fixings)
         found = list(has.remarks)
         # one that hands its load on brought its own weight along
         counted = {self.scene.bodies[k].name for k in has.handed_on}

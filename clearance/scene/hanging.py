@@ -64,6 +64,32 @@ def hanging_findings(
     return list(told.values())
 
 
+class Holding:
+    """What holds a holder that is screwed down; each pair of bodies is looked at once.
+
+    Args:
+        bodies: all of a scene.
+    """
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self._bodies, self._touching = bodies, _Touching(bodies)
+
+    def of(self, k: int, there: Iterable[int]) -> list[int]:
+        """Indices of what touches it and would be held without it, in order.
+
+        Args:
+            k: index of the holder.   there: of those that are there.
+        """
+        body, row = self._bodies[k], frozenset(there) - {k}
+        loose = _hanging(self._bodies, row, self._touching)
+        return [
+            j
+            for j in sorted(row.difference(loose))
+            if (self._bodies[j].kind != "part" or _on(body, self._bodies[j])) and _carries(self._bodies[j])
+            if self._touching.at(k, j)
+        ]
+
+
 def _hanging(bodies: Sequence[Body], row: frozenset[int], touching: _Touching) -> list[int]:
     """Those of what is there that nothing holds, in order; loose elements that hang with them too."""
     waiting = {k for k in row if bodies[k].library is not None}

@@ -1,0 +1,115 @@
+"""A holder that bridges, a rail or a frame, and what it carries go in; that it is bolted at one end only, and
+how far it stands out from there, comes out.
+
+It is bolted where it touches, level or upright, what would be held without it: the machine, another holder.
+Screws there hold it up though its centre of gravity is beside them, as long as that is not too far. What
+grips a part, a chuck or a vise, is made to stand out, and is not asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from clearance.process.balance import StateRemark
+from clearance.process.hanging import held_by_jaws
+from clearance.process.holding import ContactCache
+from clearance.process.statics import Array, Resultant, hull, outside_statics
+from clearance.process.support import SHIM
+from clearance.records import record
+from clearance.scene.hanging import Holding
+from clearance.scene.model import Body
+from clearance.scene.placing import Masses
+from clearance.scene.stability import LEVER, reach, table_is_described
+from fixtures_lib.holder import Does, Fastened
+
+#: the remarks' kind
+ONE_END = "bolted at one end"
+
+
+@record
+class Fixing:
+    """Where a holder is bolted.
+
+    Attributes:
+        names: of what it is bolted to.   corners: (N, 2) of the hull of all places, from above, mm.
+        height: over which it lies against something upright, mm.
+    """
+
+    names: tuple[str, ...]
+    corners: Array
+    height: float
+
+
+class Fixings:
+    """Where the bridging holders of a scene are bolted; each is looked at once beside the same others.
+
+    Args:
+        contact: of the scene.   masses: of its items.
+    """
+
+    def __init__(self, contact: ContactCache, masses: Masses) -> None:
+        self._contact, self._masses = contact, masses
+        self._described = table_is_described(contact.bodies, contact.table)
+        self._holding: Holding | None = None
+        self._known: dict[tuple[int, frozenset[int]], Fixing | None] = {}
+
+    def remark(self, k: int, present: Sequence[int], total: Resultant) -> StateRemark | None:
+        """What is told of a holder that stands out from what it is bolted to.
+
+        Args:
+            k: index of its body.   present: of those that are there.   total: its weight and all its load.
+        """
+        if not (self._described and _bridges(self._contact.bodies[k])) or total.down <= 0.0:
+            return None
+        key = k, frozenset(present)
+        if key not in self._known:
+            self._known[key] = self._fixing(*key)
+        fixing = self._known[key]
+        if fixing is None:
+            return None
+        beside = outside_statics(total.at, fixing.corners)
+        along = max(reach(fixing.corners, total.at), fixing.height)
+        if beside <= along:
+            return None
+        to = " and ".join(f'"{name}"' for name in fixing.names)
+        message = (
+            f"is bolted to {to} only, on {along:.1f} mm, and its centre of gravity, with what stands on it, "
+            f"is {beside:.1f} mm out from there"
+        )
+        if beside > LEVER * along:
+            return StateRemark(ONE_END, "close", self._contact.bodies[k].name, f"{message}: {_FAR}")
+        return StateRemark(ONE_END, "note", self._contact.bodies[k].name, f"{message}: {_SCREWS}")
+
+    def _fixing(self, k: int, there: frozenset[int]) -> Fixing | None:
+        """None where nothing is known to hold it: that is told where the setup is put together."""
+        import shapely
+
+        bodies = self._contact.bodies
+        if self._holding is None:
+            self._holding = Holding(bodies)
+        above = {body.name for body in (*self._masses.above(bodies[k]), *self._masses.shared(bodies[k]))}
+        names, points, height = [], [], 0.0
+        for j in self._holding.of(k, there):
+            if bodies[j].name in above:
+                continue
+            upright = held_by_jaws(self._contact.contacts, k, {j: SHIM})
+            places = shapely.union_all([self._contact.near(k, j), self._contact.near(j, k), upright.where])
+            if not places.is_empty:
+                names.append(bodies[j].name)
+                points.append(shapely.get_coordinates(places))
+                height = max(height, upright.height)
+        return Fixing(tuple(names), hull(np.concatenate(points)), height) if points else None
+
+
+_FAR = "too far for its screws there; let its other end reach something, too"
+_SCREWS = "only its screws there keep it up, its other end hangs free"
+
+
+def _bridges(body: Body) -> bool:
+    """Whether a holder is screwed down and carries what lies across it, with no jaws of its own."""
+    kind = body.library
+    if kind is None or kind.fastened is not Fastened.BOLTED:
+        return False
+    return Does.BEARS in kind.does and Does.CARRIES in kind.does and Does.GRIPS not in kind.does
