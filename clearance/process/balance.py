@@ -20,6 +20,7 @@ from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
 from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
+from clearance.process.magnets import idle_magnets, meets_another, why_idle
 from clearance.process.statics import (
     Array,
     Jets,
@@ -39,7 +40,7 @@ from clearance.process.statics import (
 from clearance.process.stock import Metal
 from clearance.process.support import bearing
 from clearance.records import changing, record
-from clearance.scene.stability import attracts, is_magnet
+from clearance.scene.stability import is_magnet
 from fixtures_lib.holder import Fastened
 
 #: m/s2
@@ -165,12 +166,11 @@ class _Stays:
         elif inside is not None and inside < -EDGE and not keeps:
             self.tips(weight, corners, presses, -inside, loose)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
-            idle = self.idle()
+            idle = idle_magnets(self.contact, self.asked.part, self.asked.outline, self.asked.present)
+            why = why_idle(self.contact, self.asked.part, idle)
             cure = 'clamp it, or say what does (held_by = "glue")'
             if not self.loose:
-                self.tell(
-                    "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
-                )
+                self.tell("not held", "close", f"nothing presses or grips {self.what}{why}: {cure}")
         self.shims(grips)
         if held_by is None and (inside is None or inside < -EDGE):
             self.hangs(grips, weight, bool(presses or carriers))
@@ -251,24 +251,6 @@ class _Stays:
         under += "" if words is None else f' ("{words}" must hold it up)'
         self.tell("floats", "close", f"floats at Z {low:.2f}: nothing carries {self.what}{under}")
 
-    def idle(self) -> tuple[str, ...]:
-        """The magnets that touch it and do not hold it."""
-        return tuple(
-            self.bodies[k].name
-            for k in self.asked.present
-            if is_magnet(self.bodies[k])
-            and not attracts(self.bodies[k], self.body)
-            and self.contact.contacts.meet(self.asked.part, self.asked.outline, k)
-        )
-
-    def why(self, idle: tuple[str, ...]) -> str:
-        """That magnets do not hold it."""
-        if not idle:
-            return ""
-        names = " and ".join(f'"{name}"' for name in idle)
-        do = "does" if len(idle) == 1 else "do"
-        return f" ({names} {do} not hold {self.body.material or 'what it is made of'})"
-
     def weight(self) -> Resultant:
         """Its own weight and that of what stands on it; where no density is known, as if it were steel."""
         metal = self.asked.metal
@@ -306,7 +288,7 @@ class _Stays:
             role = self.contact.role(k, self.asked.part)
             if k == self.asked.part or not role.presses:
                 continue
-            if role.lies and not self.contact.meets_another(k, self.asked.present):
+            if role.lies and not meets_another(self.contact, k, self.asked.present):
                 continue
             if role.aside:
                 places = sideways(
@@ -352,7 +334,7 @@ class _Stays:
                 self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
             )
             if role.pulls:
-                if not self.contact.meets_another(k, self.asked.present):
+                if not meets_another(self.contact, k, self.asked.present):
                     continue
                 where = where.union(self.contact.bearing(self.asked.part, k).touching)
             where = self.left(where)

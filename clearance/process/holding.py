@@ -28,7 +28,7 @@ from clearance.mesh.sections import Outline
 from clearance.process.support import NEAR, SHIM, TOUCHES, Bearing, Contacts, bearing
 from clearance.records import record
 from clearance.scene.model import Body, Finding, Scene
-from clearance.scene.stability import attracts, table_is_described
+from clearance.scene.stability import attracts
 from fixtures_lib.holder import Does, Fastened
 
 #: share of a part's own size by which its middle must lie between what touches it, to be gripped
@@ -431,21 +431,6 @@ class ContactCache:
         if left is None and key not in self._grips:
             self._grips[key] = grip(self.contacts, part, body)
         return self._grips[key] if left is None else grip(self.contacts, part, body, left)
-
-    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
-        """Whether what is laid touches the table or anything besides parts; else it holds to nothing.
-
-        Args:
-            laid: index of a body.   present: indices of those that are there.
-        """
-        low, high = self.bodies[laid].aabbs.box
-        high_over = abs(float(low[2]) - self.table)
-        on_table = high_over <= MEETS and not table_is_described(self.bodies, self.table)
-        return on_table or any(
-            len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
-            for k in present
-            if k != laid and self.bodies[k].kind in ("holder", "machine")
-        )
 
     def foot(self, clamp: int, present: Iterable[int]) -> str:
         """What is missing under a clamp; "" where its heel and its screw have something to stand on.
