@@ -1,5 +1,5 @@
-"""What a hand lays, magnets above all, and what is there go in; whether it holds to anything, which magnets do
-not hold a part that they touch, and why, come out.
+"""What a hand lays, magnets above all, and what is there go in; whether it holds to anything, which magnets
+do not hold a part that they touch, and why, come out.
 
 A magnet holds iron, and holds it to iron: of one that stands on an aluminium fixture the part is held, and
 both slide (common practice, no source).
