@@ -13,7 +13,9 @@ from typing import Any
 
 import pytest
 
-from tests.access_bench import judged_in_time
+from tests.access_bench import block as brick
+from tests.access_bench import judged_in_time, line, plate_with
+from tests.access_bench import scene as bench
 from tests.holding_bench import rod, scene
 from tests.setup_writer import Tables
 
@@ -74,3 +76,33 @@ def test_a_shank_that_has_air_in_its_bore_is_held_by_nothing(tmp_path: Path) -> 
     """17 in a bore of 20, its axis on the bore's: 1.5 of air all round."""
     told = close(shank(tmp_path, 16, 40, upright=False, around=17.0), "floats")
     assert [item for item, _ in told] == ["shank"]
+
+
+#: a bar of the table frame, its top at Z 0, from Y -300 to -40
+FRONT: Tables = {"name": "front bar", "box": {"x": [-100, 500], "y": [-300, -40], "z": [-60, 0]}}
+
+
+@pytest.mark.parametrize("holder", ["levelling_holder", "turning_holder"])
+@pytest.mark.parametrize(("out", "holds"), [(0, True), (25, True), (29, True), (31, False), (37, False)])
+def test_a_holder_s_shank_in_its_chuck(holder: str, out: float, holds: bool, tmp_path: Path) -> None:
+    """It is 40 long, and pulled out of the chuck so far. A block lies elsewhere."""
+    items: list[Tables] = [
+        {"name": "base", "holder": "base_rail", "params": {"width": 75}, "at": [150, -62, 0]},
+        {"name": "chuck", "holder": "chuck", "on": "base", "seat": "top", "at": [150, 0, 0]},
+        {"name": "carrier", "holder": holder, "on": "chuck", "seat": "shank", "at": [0, out, 0]},
+        {"name": "post", "shape": {"box": [40, 40, 20]}, "at": [120, 130, -20]},
+    ]
+    loaded = bench(
+        tmp_path,
+        brick(40, 40, 20),
+        line((-5, 38), (45, 38)),
+        items=items,
+        machine={"bodies": [FRONT]},
+        plate=plate_with(held_by="glue"),
+    )
+    told = close(judged_in_time(loaded).findings, "hardly gripped")
+    assert [item for item, _ in told] == ([] if holds else ["carrier"])
+    for _, message in told:
+        before, behind = message.split(" mm in ")
+        assert behind == '"chuck": push it in'
+        assert float(before.split()[-1]) == pytest.approx(40 - out, abs=0.16)

@@ -1,5 +1,5 @@
 """A holder that bridges, a rail or a frame, and what it carries go in; that it is bolted at one end only, and
-how far it stands out from there, comes out.
+how far it stands out from there, comes out. So does a shank that is hardly in its chuck.
 
 It is bolted where it touches, level or upright, what would be held without it: the machine, another holder.
 Screws there hold it up though its centre of gravity is beside them, as long as that is not too far. What
@@ -16,7 +16,7 @@ from clearance.process.balance import StateRemark
 from clearance.process.hanging import held_by_jaws
 from clearance.process.holding import ContactCache
 from clearance.process.statics import Array, Resultant, hull, outside_statics
-from clearance.process.support import SHIM
+from clearance.process.support import SHIM, TOUCHES
 from clearance.records import record
 from clearance.scene.hanging import Holding
 from clearance.scene.model import Body
@@ -26,6 +26,9 @@ from fixtures_lib.holder import Does, Fastened
 
 #: the remarks' kind
 ONE_END = "bolted at one end"
+#: a holder's shank that is less in what grips it is hardly held, mm (common practice, no source: those of the
+#: library are 40 long and 20 high)
+SHANK_IN = 10.0
 
 
 @record
@@ -63,24 +66,48 @@ class Fixings:
         """
         if not (self._described and _bridges(self._contact.bodies[k])) or total.down <= 0.0:
             return None
-        key = k, frozenset(present)
-        if key not in self._known:
-            self._known[key] = self._fixing(*key)
-        fixing = self._known[key]
+        fixing = self._at(k, frozenset(present))
         if fixing is None:
             return None
         beside = outside_statics(total.at, fixing.corners)
         along = max(reach(fixing.corners, total.at), fixing.height)
         if beside <= along:
             return None
-        to = " and ".join(f'"{name}"' for name in fixing.names)
         message = (
-            f"is bolted to {to} only, on {along:.1f} mm, and its centre of gravity, with what stands on it, "
-            f"is {beside:.1f} mm out from there"
+            f"is bolted to {_named(fixing)} only, on {along:.1f} mm, and its centre of gravity, with what "
+            f"stands on it, is {beside:.1f} mm out from there"
         )
         if beside > LEVER * along:
             return StateRemark(ONE_END, "close", self._contact.bodies[k].name, f"{message}: {_FAR}")
         return StateRemark(ONE_END, "note", self._contact.bodies[k].name, f"{message}: {_SCREWS}")
+
+    def shanks(self, present: Sequence[int]) -> list[StateRemark]:
+        """What is told of holders whose shank is hardly in what grips it.
+
+        Args:
+            present: indices of the bodies that are there.
+        """
+        found = []
+        bodies, there = self._contact.bodies, frozenset(present)
+        for k in sorted(there):
+            kind = bodies[k].library
+            if kind is None or kind.fastened is not Fastened.IN_A_SHANK or not self._described:
+                continue
+            fixing = self._at(k, there)
+            middle = bodies[k].bulk[1][:2]
+            if fixing is None or outside_statics(middle, fixing.corners) <= 0.0:
+                continue
+            along = reach(fixing.corners, middle)
+            if along < SHANK_IN:
+                message = f"its shank is only {along:.1f} mm in {_named(fixing)}: push it in"
+                found.append(StateRemark("hardly gripped", "close", bodies[k].name, message))
+        return found
+
+    def _at(self, k: int, there: frozenset[int]) -> Fixing | None:
+        key = k, there
+        if key not in self._known:
+            self._known[key] = self._fixing(k, there)
+        return self._known[key]
 
     def _fixing(self, k: int, there: frozenset[int]) -> Fixing | None:
         """None where nothing is known to hold it: that is told where the setup is put together."""
@@ -91,16 +118,22 @@ class Fixings:
             self._holding = Holding(bodies)
         above = {body.name for body in (*self._masses.above(bodies[k]), *self._masses.shared(bodies[k]))}
         names, points, height = [], [], 0.0
+        # screws draw up what is half a millimetre off, and a slot has its play
+        air = SHIM if _bridges(bodies[k]) else TOUCHES
         for j in self._holding.of(k, there):
             if bodies[j].name in above:
                 continue
-            upright = held_by_jaws(self._contact.contacts, k, {j: SHIM})
+            upright = held_by_jaws(self._contact.contacts, k, {j: air})
             places = shapely.union_all([self._contact.near(k, j), self._contact.near(j, k), upright.where])
             if not places.is_empty:
                 names.append(bodies[j].name)
                 points.append(shapely.get_coordinates(places))
                 height = max(height, upright.height)
         return Fixing(tuple(names), hull(np.concatenate(points)), height) if points else None
+
+
+def _named(fixing: Fixing) -> str:
+    return " and ".join(f'"{name}"' for name in fixing.names)
 
 
 _FAR = "too far for its screws there; let its other end reach something, too"

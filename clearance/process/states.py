@@ -213,7 +213,7 @@ class _Job:
             about_cuts += [(moment.ends_in.name, remark) for remark in self.free.runs_on(moment.ends_in)]
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
         remarks += self._loads(answers, moment.present)
-        remarks += said_to_carry(self.contact, moment.present)
+        remarks += said_to_carry(self.contact, moment.present) + self.fixings.shanks(moment.present)
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
         news = [remark for name, remark in told if self._tell(n, moment, name, remark)]
