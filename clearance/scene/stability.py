@@ -68,6 +68,8 @@ _TOP = 0.1
 EDGE = 0.1
 #: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
 REST = 0.5
+#: what presses from above touches, mm: a screw that is turned home leaves no air
+TOUCH = 0.05
 #: what is held at one end, in a bore, in jaws from below or by screws, is hardly held where its centre of
 #: gravity is so many times as far out as it is held (common practice, no source: a bar of even thickness
 #: stands out nine times as far as it is held)
@@ -120,10 +122,10 @@ def feet_findings(
                         (body.name, "floats"), Finding("floats", "close", message, item=body.name)
                     )
                 continue
-            beside, along = stands
+            beside, along, hull = stands
             if beside <= EDGE:
                 continue
-            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces)
+            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces, hull)
             far = body.kind == "part" or beside > LEVER * along
             severity = "close" if far and not held else "note"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
@@ -202,9 +204,9 @@ def _stands(
     rest: frozenset[int],
     faces: _AllFaces,
     masses: Masses,
-) -> tuple[float, float] | None:
-    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm, and how long
-    that is along the way out there; None: it has none."""
+) -> tuple[float, float, Array] | None:
+    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm, how long that
+    is along the way out there, and the hull itself; None: it has none."""
     hull, beside, centre = np.empty((0, 2)), 0.0, None
     for points in (p for a, b in faces.near(load, rest) for p in _contact(faces.of[a], faces.of[b])):
         if centre is None:
@@ -213,7 +215,7 @@ def _stands(
         beside = _outside(centre, hull)
         if beside == 0.0:
             break  # more contacts cannot bring it out again
-    return None if centre is None else (beside, reach(hull, centre))
+    return None if centre is None else (beside, reach(hull, centre), hull)
 
 
 def reach(corners: Array, place: Array) -> float:
@@ -265,14 +267,19 @@ def _loose(body: Body) -> bool:
     return body.kind == "part" or (body.library is not None and body.library.fastened is Fastened.STANDS)
 
 
-def _pressed(load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces) -> bool:
-    """Whether anything that holds down lies on the load from above."""
-    return any(
-        True
-        for a, b in faces.near(load, rest)
-        if holds(bodies[b], bodies[a], from_above=True)
-        for _ in _contact(faces.of[b], faces.of[a])
-    )
+def _pressed(
+    load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces, hull: Array
+) -> bool:
+    """Whether anything that holds down lies on the load from above, over what carries it (its hull)."""
+    for a, b in faces.near(load, rest):
+        if not holds(bodies[b], bodies[a], from_above=True):
+            continue
+        touch = TOUCH + bodies[a].allow.height + bodies[b].allow.height
+        places = [np.empty((0, 2)), *_contact(faces.of[b], faces.of[a], touch)]
+        corners = _hull(np.concatenate(places))
+        if len(corners) and _outside(corners.mean(axis=0), hull) <= EDGE:
+            return True
+    return False
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
@@ -286,10 +293,13 @@ def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
     return False
 
 
-def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
+def _contact(upper: _Faces, lower: _Faces, most: float = REST) -> Iterator[Array]:
     """Places in plan (N, 2) where the upper body's lower faces rest on the lower one's upper faces.
 
-    They are the corners of what two facets share, seen from above, where they are no more than ``REST``
+    Args:
+        upper, lower: of the two bodies.   most: how far apart in height they may be, mm, up to ``REST``.
+
+    They are the corners of what two facets share, seen from above, where they are no farther
     apart in height: all that a convex hull needs. They come in handfuls, each from all over; none is empty.
     """
     low = np.maximum(upper.low, lower.low) - REST
@@ -304,7 +314,7 @@ def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
     order = np.argsort(np.arange(len(a)) * 0x9E3779B1 % 2**32, kind="stable")
     for k in range(0, len(a), BATCH):
         some = order[k : k + BATCH]
-        points = _shared(above[a[some]], below[b[some]])
+        points = _shared(above[a[some]], below[b[some]], most)
         if len(points):
             yield points
 
@@ -328,7 +338,7 @@ def _meeting(above: Array, below: Array) -> tuple[NDArray[np.intp], NDArray[np.i
     return a[level], b[level]
 
 
-def _shared(a: Array, b: Array) -> Array:
+def _shared(a: Array, b: Array, most: float) -> Array:
     """Corners (N, 2) of the areas that pairs of facets (P, 3, 3) share in plan, where they meet in height."""
     points, pair = [], []
     for one, other in ((a, b), (b, a)):
@@ -344,7 +354,7 @@ def _shared(a: Array, b: Array) -> Array:
             pair.append(np.flatnonzero(crossing))
     places, which = np.concatenate(points), np.concatenate(pair)
     apart = np.abs(_height(a[which], places) - _height(b[which], places))
-    return np.asarray(places[apart <= REST])
+    return np.asarray(places[apart <= most])
 
 
 def _within(p: Array, t: Array) -> NDArray[np.bool_]:
