@@ -53,8 +53,8 @@ def test_rails_that_reach_one_bar(length: float, x: float, severity: str | None,
     for _, _, message in found:
         words = f'is bolted to "{"right bar" if x else "left bar"}" only, on '
         assert message.startswith(words)
-        # slices of the 22 are looked at
-        assert float(message[len(words) :].split()[0]) == pytest.approx(22.0, abs=0.2)
+        # three slices of its 25 are looked at, all of them below the pads
+        assert 22.0 <= float(message[len(words) :].split()[0]) <= 25.0
 
 
 def test_short_rails_with_little_on_them_are_a_note(tmp_path: Path) -> None:

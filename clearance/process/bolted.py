@@ -29,6 +29,8 @@ ONE_END = "bolted at one end"
 #: a holder's shank that is less in what grips it is hardly held, mm (common practice, no source: those of the
 #: library are 40 long and 20 high)
 SHANK_IN = 10.0
+#: slices at which it is looked at where a holder lies against something
+SLICES = 3
 
 
 @record
@@ -120,10 +122,8 @@ class Fixings:
         names, points, height = [], [], 0.0
         # screws draw up what is half a millimetre off, and a slot has its play
         air = SHIM if _bridges(bodies[k]) else TOUCHES
-        for j in self._holding.of(k, there):
-            if bodies[j].name in above:
-                continue
-            upright = held_by_jaws(self._contact.contacts, k, {j: air})
+        for j in self._holding.of(k, there, above):
+            upright = held_by_jaws(self._contact.contacts, k, {j: air}, slices=SLICES)
             places = shapely.union_all([self._contact.near(k, j), self._contact.near(j, k), upright.where])
             if not places.is_empty:
                 names.append(bodies[j].name)

@@ -46,12 +46,14 @@ class Gripped:
     high: float
 
 
-def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Gripped:
+def held_by_jaws(
+    contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None, slices: int = SLICES
+) -> Gripped:
     """What of a part some holders touch at its sides, or will once they are tightened.
 
     Args:
         part: index of its body.   jaws: of what grips it, with the air that is to be closed, mm.
-        metal: what is left of it, seen from above (shapely); None: all.
+        metal: what is left of it, seen from above (shapely); None: all.   slices: that are looked at.
     """
     import shapely
 
@@ -64,8 +66,8 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
         low, high = (float(corner[2]) for corner in bodies[k].aabbs.box)
         low, high = max(low, bottom), min(high, top)
         here = []
-        half = (high - low) / SLICES / 2.0
-        for z in low + (high - low) * (np.arange(SLICES) + 0.5) / SLICES:
+        half = (high - low) / slices / 2.0
+        for z in low + (high - low) * (np.arange(slices) + 0.5) / slices:
             inside = contacts.slice(part, float(z))
             inside = inside if metal is None else common(inside, metal)
             if not inside.is_empty:
@@ -73,7 +75,7 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
                 if near.length > 0.0:
                     here.append(near)
                     lowest, highest = min(lowest, float(z) - half), max(highest, float(z) + half)
-        height = max(height, len(here) / SLICES * (high - low))
+        height = max(height, len(here) / slices * (high - low))
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
     return Gripped(height, top - bottom, length, shapely.union_all(lines), lowest, highest)

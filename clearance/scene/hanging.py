@@ -8,7 +8,7 @@ fastened in any way, and holds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,20 +74,23 @@ class Holding:
     def __init__(self, bodies: Sequence[Body]) -> None:
         self._bodies, self._touching = bodies, _Touching(bodies)
 
-    def of(self, k: int, there: Iterable[int]) -> list[int]:
+    def of(self, k: int, there: Iterable[int], above: Collection[str]) -> list[int]:
         """Indices of what touches it and would be held without it, in order.
 
         Args:
-            k: index of the holder.   there: of those that are there.
+            k: index of the holder.   there: of those that are there.   above: names of what stands on it.
         """
-        body, row = self._bodies[k], frozenset(there) - {k}
-        loose = _hanging(self._bodies, row, self._touching)
-        return [
+        bodies, row = self._bodies, frozenset(there) - {k}
+        near = [
             j
-            for j in sorted(row.difference(loose))
-            if (self._bodies[j].kind != "part" or _on(body, self._bodies[j])) and _carries(self._bodies[j])
-            if self._touching.at(k, j)
+            for j in sorted(row)
+            if bodies[j].name not in above and _carries(bodies[j])
+            if (bodies[j].kind != "part" or _on(bodies[k], bodies[j])) and self._touching.at(k, j)
         ]
+        if all(bodies[j].library is None for j in near):
+            return near
+        loose = set(_hanging(bodies, row, self._touching))
+        return [j for j in near if j not in loose]
 
 
 def _hanging(bodies: Sequence[Body], row: frozenset[int], touching: _Touching) -> list[int]:
