@@ -338,7 +338,7 @@ class _Stays:
                     continue
                 where = where.union(self.contact.bearing(self.asked.part, k).touching)
             where = self.left(where)
-            if where.is_empty or (role.unknown and not between(where, self.asked.metal.region)):
+            if where.is_empty or (role.unknown and not self.about_it(k, where)):
                 continue
             found.append(other.name)
         return found
@@ -356,6 +356,15 @@ class _Stays:
             message = f'does not grip "{self.name}": {how.why}'
             self.loose.append(StateRemark("does not grip", "close", other, message))
         return how.holds
+
+    def about_it(self, k: int, where: Any) -> bool:
+        """Whether a body of the user's own holds it as jaws do: all about its middle, and from both sides. A
+        tilted plate on which it lies is beside it, too, and not about it.
+
+        Args:
+            k: index of the body.   where: it touches the part's sides.
+        """
+        return between(where, self.asked.metal.region) and self.how(k).holds
 
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
