@@ -318,6 +318,8 @@ def _all_around(normals: Array) -> bool:
 
 #: a screw that stands so far beside a hole, mm, does not go into it (common practice, no source)
 BESIDE = 1.0
+#: and one that goes down along it by less than this share (the cosine of 10 degrees)
+ALONG = 0.985
 
 
 def screw_findings(scene: Scene) -> list[Finding]:
@@ -332,7 +334,13 @@ def screw_findings(scene: Scene) -> list[Finding]:
         if base is None or screw is None:
             continue
         off, hole = _nearest(screw, base)
-        if hole is not None and off > BESIDE:
+        if hole is not None and float(base.T_MI[:3, 2] @ clamp.T_MI[:3, 2]) < ALONG:
+            message = (
+                f'the thread holes of "{base.name}" are not open to its screw: they are on another side of it, '
+                "and not drilled through"
+            )
+            found.append(Finding("no thread hole", "close", message, clamp.name))
+        elif hole is not None and off > BESIDE:
             message = (
                 f'its screw stands {off:.1f} mm beside the nearest thread hole of "{base.name}", at '
                 f"X{hole[0]:.1f} Y{hole[1]:.1f}: move it there, or say where the holes are"
