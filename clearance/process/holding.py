@@ -336,7 +336,7 @@ def screw_findings(scene: Scene) -> list[Finding]:
         off, hole = _nearest(screw, base)
         if hole is not None and float(base.T_MI[:3, 2] @ clamp.T_MI[:3, 2]) < ALONG:
             message = (
-                f'the thread holes of "{base.name}" are not open to its screw: they are on another side of it, '
+                f'the thread holes of "{base.name}" are not open to its screw: they are on another side, '
                 "and not drilled through"
             )
             found.append(Finding("no thread hole", "close", message, clamp.name))
