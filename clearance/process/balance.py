@@ -20,7 +20,7 @@ from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
 from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
-from clearance.process.magnets import idle_magnets, meets_another, why_idle
+from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, why_idle
 from clearance.process.statics import (
     Array,
     Jets,
@@ -137,6 +137,8 @@ class _Stays:
         }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
+        #: where magnets hold it, by their index
+        self.pulled: dict[int, Any] = {}
         #: what is a little under it, by name: how far
         self.under: dict[str, float] = {}
         self.hovers = False
@@ -173,7 +175,7 @@ class _Stays:
                 self.tell("not held", "close", f"nothing presses or grips {self.what}{why}: {cure}")
         self.shims(grips)
         if held_by is None and (inside is None or inside < -EDGE):
-            self.hangs(grips, weight, bool(presses or carriers))
+            self.hangs(grips, weight, bool(presses or carriers), corners)
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -340,6 +342,8 @@ class _Stays:
             where = self.left(where)
             if where.is_empty or (role.unknown and not self.about_it(k, where)):
                 continue
+            if role.pulls:
+                self.pulled[k] = where
             found.append(other.name)
         return found
 
@@ -358,8 +362,8 @@ class _Stays:
         return how.holds
 
     def about_it(self, k: int, where: Any) -> bool:
-        """Whether a body of the user's own holds it as jaws do: all about its middle, and from both sides. A
-        tilted plate on which it lies is beside it, too, and not about it.
+        """Whether a body of the user's own holds it as jaws do: where it touches it is about its middle, and
+        on both sides. A slope on which it lies touches its side, too.
 
         Args:
             k: index of the body.   where: it touches the part's sides.
@@ -370,22 +374,29 @@ class _Stays:
         """How a holder's jaws, or its ring, grip what is left of it."""
         return self.contact.grip(self.asked.part, k, self.metal)
 
-    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
-        """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
+    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool, corners: Array) -> None:
+        """Whether jaws or magnets that alone keep it from falling, or from tipping, hold enough of it.
 
         Args:
             grips: names of what grips it.   weight: what they hold.
             carried: something carries or presses it, so that how high they grip is not asked.
+            corners: of the hull of what carries it.
         """
-        jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
-        roles = [self.contact.role(k, self.asked.part) for k in jaws]
-        if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
+        there = [k for k in self.asked.present if self.bodies[k].name in grips]
+        if not there or self.above or any(self.contact.role(k, self.asked.part).unknown for k in there):
             return
-        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
-        bored = any(in_a_bore(self.contact, self.asked.part, k) for k in jaws)
-        why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
+        why = ""
+        if len(self.pulled) == len(there):
+            mass = 0.0 if carried else weight.down / GRAVITY
+            why = pulled_too_little(self.contact, self.asked.part, self.pulled, weight.at, mass, corners)
+        elif not self.pulled:
+            held = held_by_jaws(
+                self.contact.contacts, self.asked.part, {k: self.how(k).air for k in there}, self.metal
+            )
+            bored = any(in_a_bore(self.contact, self.asked.part, k) for k in there)
+            why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
         if why:
-            who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
+            who = _named(list(grips)) + (" holds" if len(there) == 1 else " hold")
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:

@@ -7,12 +7,16 @@ both slide (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
 
 from clearance.mesh.mass import is_magnetic
 from clearance.mesh.sections import Outline
 from clearance.process.holding import MEETS, ContactCache
-from clearance.scene.stability import attracts, is_magnet, table_is_described
+from clearance.process.statics import Array, hull, outside_statics
+from clearance.scene.stability import LEVER, attracts, is_magnet, reach, table_is_described
 
 
 def meets_another(contact: ContactCache, laid: int, present: Iterable[int]) -> bool:
@@ -71,3 +75,36 @@ def why_idle(contact: ContactCache, part: int, idle: Sequence[str]) -> str:
     if all(attracts(index[name], body) for name in idle):
         return f" ({names} {'holds' if one else 'hold'} to nothing else that is of iron)"
     return f" ({names} {'does' if one else 'do'} not hold {body.material or 'what it is made of'})"
+
+
+def pulled_too_little(
+    contact: ContactCache, part: int, magnets: Mapping[int, Any], at: Array, mass: float, corners: Array
+) -> str:
+    """Why magnets that alone hold a part hardly do; "" where they do.
+
+    Args:
+        contact: of the scene.   part: index of its body.   magnets: where they touch it (shapely), by index.
+        at: its centre of gravity (2,).   mass: that hangs on them, kg; 0 where something carries it.
+        corners: (N, 2) of what carries it; may be none.
+    """
+    import shapely
+
+    bodies = contact.bodies
+    most, along = 0.0, 0.0
+    for k in magnets:
+        kind = bodies[k].library
+        limits = [one.high for one in (() if kind is None else kind.limits) if one.quantity == "mass"]
+        most += min((high for high in limits if high is not None), default=float("inf"))
+        low, high = (np.array([bodies[j].aabbs.box[end][2] for j in (part, k)]) for end in (0, 1))
+        along = max(along, float(high.min() - low.max()))
+    if mass > most:
+        return f"it weighs {mass:.1f} kg and nothing carries it; {most:g} kg at most"
+    places = shapely.get_coordinates(shapely.union_all(list(magnets.values())))
+    held = hull(np.concatenate([places, corners]))
+    beside = outside_statics(at, held)
+    along = max(along, reach(held, at))
+    if beside <= LEVER * along:
+        return ""
+    return (
+        f"on {along:.1f} mm, and its centre of gravity is {beside:.1f} mm beside that: it would tip or turn"
+    )
