@@ -9,18 +9,18 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
-from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
 from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, why_idle
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import (
     Array,
     Jets,
@@ -37,9 +37,7 @@ from clearance.process.statics import (
 from clearance.process.statics import (
     outside_statics as outside,
 )
-from clearance.process.stock import Metal
 from clearance.process.support import bearing
-from clearance.records import changing, record
 from clearance.scene.stability import is_magnet
 from fixtures_lib.holder import Fastened
 
@@ -51,60 +49,6 @@ EDGE = 0.1
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
-
-
-@record
-class StateRemark:
-    """One thing to tell: kind, severity, the item that it is about, the message; and what of the item it is
-    about, where several things of one kind are told of it."""
-
-    kind: str
-    severity: str
-    item: str
-    message: str
-    about: str = ""
-
-
-@changing
-class StateOfPart:
-    """What holds a part in a state, and what is to be told."""
-
-    held: Held
-    remarks: list[StateRemark] = field(default_factory=list)
-    #: places at which something carries it, for what stands on it
-    corners: Array = field(default_factory=lambda: np.empty((0, 2)))
-    #: by the name of what carries it: the most that it puts there, N, and where
-    puts: dict[str, Resultant] = field(default_factory=dict)
-
-
-@record
-class PartInState:
-    """A part in a state, and what is asked of it.
-
-    Attributes:
-        part: index of the body.   metal: what is left of it.
-        whole: nothing has been cut from it yet.
-        outline: its slices, for what touches its sides.
-        present: indices of the bodies that are there.
-        cut: whether it is cut in this state: then something must press or grip it.
-        held_by: what the setup says that holds it.
-        path: (N, 2) places at which the jets act in this state.   jets: their forces, or None.
-        on_table: it lies on Z = 0, where the setup describes nothing that carries.
-        load: weight of other parts that stand on it.   pressed_above: names of what presses such a part.
-    """
-
-    part: int
-    metal: Metal
-    whole: bool
-    outline: Outline
-    present: tuple[int, ...]
-    cut: bool
-    held_by: str | None = None
-    path: Array = field(default_factory=lambda: np.empty((0, 2)))
-    jets: Jets | None = None
-    on_table: bool = False
-    load: tuple[Resultant, ...] = ()
-    pressed_above: tuple[str, ...] = ()
 
 
 def judge_part(contact: ContactCache, asked: PartInState) -> StateOfPart:

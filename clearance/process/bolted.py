@@ -12,9 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from clearance.process.balance import StateRemark
 from clearance.process.hanging import held_by_jaws
 from clearance.process.holding import ContactCache
+from clearance.process.part_state import StateRemark
 from clearance.process.statics import Array, Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES
 from clearance.records import record
