@@ -17,7 +17,16 @@ import numpy as np
 from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
+from clearance.process.hanging import (
+    RIM,
+    SINKS,
+    goes_down,
+    held_by_jaws,
+    in_a_bore,
+    lies_against,
+    on_the_edge,
+    too_little,
+)
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, why_idle
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
@@ -146,7 +155,8 @@ class _Stays:
             where = self.contact.bearing(self.asked.part, k)
             places = self.left(where.touching)
             if not places.is_empty:
-                found[self.bodies[k].name] = _corners(places)
+                if not self.slips(places, k, "lies on"):
+                    found[self.bodies[k].name] = _corners(places)
             elif not (where.touches or where.near.is_empty):
                 near, name = self.left(where.near), self.bodies[k].name
                 if not near.is_empty:
@@ -158,6 +168,18 @@ class _Stays:
         if not found and self.asked.on_table:
             found["table"] = _corners(self.asked.metal.region)
         return found
+
+    def slips(self, places: Any, k: int, how: str) -> bool:
+        """Whether a body touches it on its outermost bit only, which is told and does not count.
+
+        Args:
+            places: where.   k: index of the body.   how: it touches, in words.
+        """
+        if not on_the_edge(places, self.asked.metal.region):
+            return False
+        message = f'{how} "{self.bodies[k].name}" on less than {RIM:g} mm at its edge: that does not hold it'
+        self.tell("on its edge", "note", message)
+        return True
 
     def shims(self, grips: Sequence[str]) -> None:
         """What is lower than the rest by a little wants a shim; what all is lower lets it down.
@@ -244,6 +266,8 @@ class _Stays:
                 places = self.contact.bearing(k, self.asked.part).touching
             places = self.left(places)
             if places.is_empty:
+                continue
+            if not role.aside and self.slips(places, k, "is pressed by"):
                 continue
             missing = self.contact.foot(k, self.asked.present) if role.stands else ""
             if missing:

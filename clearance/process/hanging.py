@@ -20,6 +20,11 @@ from clearance.scene.stability import LEVER
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
+#: what touches a part on so much of its edge only does not hold it, mm (common practice, no source: whoever
+#: lays it puts it on by millimetres)
+RIM = 0.5
+#: an area that is none, mm2
+NO_PLACE = 1e-4
 #: slices at which the sides are looked at
 SLICES = 8
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
@@ -79,6 +84,19 @@ def held_by_jaws(
         length += max((one.length for one in here), default=0.0) / 2.0
         lines += here
     return Gripped(height, top - bottom, length, shapely.union_all(lines), lowest, highest)
+
+
+def on_the_edge(places: Any, metal: Any) -> bool:
+    """Whether places on a part lie wholly on its outermost bit, off which it, or a clamp, slips.
+
+    Args:
+        places: where something touches it (shapely), from above.   metal: of the part, likewise.
+    """
+    # most touches are wider than the rim, which is told at once
+    if places.is_empty or 2.0 * places.area > RIM * places.length:
+        return False
+    inner = metal.buffer(-RIM)
+    return not inner.is_empty and common(places, inner).area <= NO_PLACE
 
 
 def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:
