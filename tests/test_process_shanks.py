@@ -82,9 +82,12 @@ def test_a_shank_that_has_air_in_its_bore_is_held_by_nothing(tmp_path: Path) -> 
 FRONT: Tables = {"name": "front bar", "box": {"x": [-100, 500], "y": [-300, -40], "z": [-60, 0]}}
 
 
+@pytest.mark.parametrize("bars", [[FRONT], []])
 @pytest.mark.parametrize("holder", ["levelling_holder", "turning_holder"])
 @pytest.mark.parametrize(("out", "holds"), [(0, True), (25, True), (29, True), (31, False), (37, False)])
-def test_a_holder_s_shank_in_its_chuck(holder: str, out: float, holds: bool, tmp_path: Path) -> None:
+def test_a_holder_s_shank_in_its_chuck(
+    holder: str, out: float, holds: bool, bars: list[Tables], tmp_path: Path
+) -> None:
     """It is 40 long, and pulled out of the chuck so far. A block lies elsewhere."""
     items: list[Tables] = [
         {"name": "base", "holder": "base_rail", "params": {"width": 75}, "at": [150, -62, 0]},
@@ -97,7 +100,7 @@ def test_a_holder_s_shank_in_its_chuck(holder: str, out: float, holds: bool, tmp
         brick(40, 40, 20),
         line((-5, 38), (45, 38)),
         items=items,
-        machine={"bodies": [FRONT]},
+        machine={"bodies": bars},
         plate=plate_with(held_by="glue"),
     )
     told = close(judged_in_time(loaded).findings, "hardly gripped")

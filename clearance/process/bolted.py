@@ -93,7 +93,7 @@ class Fixings:
         bodies, there = self._contact.bodies, frozenset(present)
         for k in sorted(there):
             kind = bodies[k].library
-            if kind is None or kind.fastened is not Fastened.IN_A_SHANK or not self._described:
+            if kind is None or kind.fastened is not Fastened.IN_A_SHANK:
                 continue
             fixing = self._at(k, there)
             middle = bodies[k].bulk[1][:2]
@@ -122,7 +122,7 @@ class Fixings:
         names, points, height = [], [], 0.0
         # screws draw up what is half a millimetre off, and a slot has its play
         air = SHIM if _bridges(bodies[k]) else TOUCHES
-        for j in self._holding.of(k, there, above):
+        for j in self._holding.of(k, there, above, self._described):
             upright = held_by_jaws(self._contact.contacts, k, {j: air}, slices=SLICES)
             places = shapely.union_all([self._contact.near(k, j), self._contact.near(j, k), upright.where])
             if not places.is_empty:

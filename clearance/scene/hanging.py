@@ -74,11 +74,12 @@ class Holding:
     def __init__(self, bodies: Sequence[Body]) -> None:
         self._bodies, self._touching = bodies, _Touching(bodies)
 
-    def of(self, k: int, there: Iterable[int], above: Collection[str]) -> list[int]:
+    def of(self, k: int, there: Iterable[int], above: Collection[str], described: bool) -> list[int]:
         """Indices of what touches it and would be held without it, in order.
 
         Args:
             k: index of the holder.   there: of those that are there.   above: names of what stands on it.
+            described: the machine file says what table there is; else whatever touches it may be held.
         """
         bodies, row = self._bodies, frozenset(there) - {k}
         near = [
@@ -87,7 +88,7 @@ class Holding:
             if bodies[j].name not in above and _carries(bodies[j])
             if (bodies[j].kind != "part" or _on(bodies[k], bodies[j])) and self._touching.at(k, j)
         ]
-        if all(bodies[j].library is None for j in near):
+        if not described or all(bodies[j].library is None for j in near):
             return near
         loose = set(_hanging(bodies, row, self._touching))
         return [j for j in near if j not in loose]
