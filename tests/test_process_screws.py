@@ -102,3 +102,25 @@ def test_a_rail_upside_down_or_on_its_side_has_no_holes_for_it(
     ((item, severity, message),) = told(result)
     assert (item, severity) == ("strap", "close")
     assert message.startswith('the thread holes of "rail" are not open to its screw')
+
+
+@pytest.mark.parametrize(
+    ("below", "up", "said"), [(12, 0, ""), (4, 0, ""), (3, 0, "3.0"), (12, 9, "3.0"), (12, 14, "0.0")]
+)
+def test_how_far_a_screw_is_in_its_hole(below: float, up: float, said: str, tmp_path: Path) -> None:
+    """The holes are for M8, 6.8 wide: half of that at least. The strap lies on the rail, 3 under Z 0, or
+    higher on packing."""
+    strap: Tables = {
+        "name": "strap",
+        "holder": "strap",
+        "params": {"height": 23, "reach": 24, "back": 12, "width": 24, "screw_below": below},
+        "on": "rail",
+        "seat": "top",
+        "at": [140, 12.5, up - 3],
+        "turn": [0, 0, 90],
+    }
+    plate = plate_with(at=[160, 105, 0], held_by="wax")
+    path = line((-5, 30), (20, 30))
+    result = judged(tmp_path, block(80, 60, 20), path, items=[RAIL, strap], plate=plate)
+    words = f'its screw is only {said} mm in "rail": 3.4 at least'
+    assert told(result) == ([("strap", "close", words)] if said else [])
