@@ -90,6 +90,13 @@ def test_a_rail_on_a_bar_and_on_a_block_of_the_user_s_own(tmp_path: Path) -> Non
     assert told(tmp_path, [*rails(300), block_], "bolted at one end") == []
 
 
+def test_where_no_other_bar_is_described_it_is_a_note(tmp_path: Path) -> None:
+    """Nobody has said what its other end could reach, or it is a bar on the side to which it does not go."""
+    for bars in ([LEFT], [LEFT, bar("far left bar", -300, -200)]):
+        found = told(tmp_path, rails(400), "bolted at one end", bars=bars)
+        assert [(s, item) for s, item, _ in found] == [("note", "front"), ("note", "back")]
+
+
 def test_where_no_table_is_described_nothing_is_told(tmp_path: Path) -> None:
     assert told(tmp_path, rails(300), "bolted at one end", bars=()) == []
 

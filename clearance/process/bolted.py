@@ -79,9 +79,34 @@ class Fixings:
             f"is bolted to {_named(fixing)} only, on {along:.1f} mm, and its centre of gravity, with what "
             f"stands on it, is {beside:.1f} mm out from there"
         )
-        if beside > LEVER * along:
+        if beside > LEVER * along and self._table_beyond(fixing, total.at):
             return StateRemark(ONE_END, "close", self._contact.bodies[k].name, f"{message}: {_FAR}")
         return StateRemark(ONE_END, "note", self._contact.bodies[k].name, f"{message}: {_SCREWS}")
+
+    def _table_beyond(self, fixing: Fixing, at: Array) -> bool:
+        """Whether the machine file has table on the side on which a holder stands out; else nobody has said
+        what its other end may reach.
+
+        Args:
+            fixing: where it is bolted.   at: its centre of gravity (2,), outside that.
+        """
+        import shapely
+
+        out = (
+            at
+            - shapely.get_coordinates(
+                shapely.shortest_line(shapely.MultiPoint(fixing.corners).convex_hull, shapely.Point(at))
+            )[0]
+        )
+        table = self._contact.table
+        for body in self._contact.bodies:
+            if body.kind != "machine" or body.name in fixing.names or not table_is_described([body], table):
+                continue
+            (x0, y0, _), (x1, y1, _) = body.aabbs.box
+            corners = np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)])
+            if float(((corners - at) @ out).max()) > 0.0:
+                return True
+        return False
 
     def shanks(self, present: Sequence[int]) -> list[StateRemark]:
         """What is told of holders whose shank is hardly in what grips it.

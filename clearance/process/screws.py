@@ -1,5 +1,5 @@
-"""Clamps and what they are screwed to go in; whether a screw finds a thread hole, and goes in far enough, comes
-out.
+"""Clamps and what they are screwed to go in; whether a screw finds a thread hole, and goes in far enough,
+comes out.
 
 A holder of the library says where its thread holes are. One that has none, or a body of the user's own, may
 be drilled anywhere: nothing is said of it.
