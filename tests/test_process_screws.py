@@ -77,3 +77,50 @@ def test_other_holes_by_the_rail_s_own_figures_and_none(tmp_path: Path) -> None:
     assert "8.0 mm beside" in told(on_rail(tmp_path, [160, 12.5], hole_pitch=48))[0][2]
     assert told(on_rail(tmp_path, [168, 12.5], hole_pitch=48)) == []
     assert told(on_rail(tmp_path, [146, 12.5], hole_pitch=0)) == []
+
+
+@pytest.mark.parametrize(
+    ("turn", "at"),
+    [([180, 0, 0], [100, 125, -25]), ([-90, 0, 0], [100, 100, -25]), ([90, 0, 0], [100, 125, 0])],
+)
+def test_a_rail_upside_down_or_on_its_side_has_no_holes_for_it(
+    turn: list[float], at: list[float], tmp_path: Path
+) -> None:
+    """Its holes are drilled from the pads' side, not through; a strap over where one lies, from above."""
+    rail = {**RAIL, "at": at, "turn": turn}
+    # upside down, or on its side, what lies highest of it is at Z 0
+    params = {"height": 20, "reach": 24, "back": 12, "width": 24, "screw_below": 12}
+    strap: Tables = {"name": "strap", "holder": "strap", "params": params, "on": "rail", "seat": "top"}
+    back = {"turn": [-turn[0], 0, 0]}
+    # the rail's frame: along X, then as it is turned
+    place = {180: [140, 12.5, -25], -90: [140, 25, -12], 90: [140, 0, -12]}[turn[0]]
+    plate = plate_with(at=[160, 105, 0], held_by="wax")
+    path = line((-5, 30), (20, 30))
+    result = judged(
+        tmp_path, block(80, 60, 20), path, items=[rail, {**strap, "at": place, **back}], plate=plate
+    )
+    ((item, severity, message),) = told(result)
+    assert (item, severity) == ("strap", "close")
+    assert message.startswith('the thread holes of "rail" are not open to its screw')
+
+
+@pytest.mark.parametrize(
+    ("below", "up", "said"), [(12, 0, ""), (4, 0, ""), (3, 0, "3.0"), (12, 9, "3.0"), (12, 14, "0.0")]
+)
+def test_how_far_a_screw_is_in_its_hole(below: float, up: float, said: str, tmp_path: Path) -> None:
+    """The holes are for M8, 6.8 wide: half of that at least. The strap lies on the rail, 3 under Z 0, or
+    higher on packing."""
+    strap: Tables = {
+        "name": "strap",
+        "holder": "strap",
+        "params": {"height": 23, "reach": 24, "back": 12, "width": 24, "screw_below": below},
+        "on": "rail",
+        "seat": "top",
+        "at": [140, 12.5, up - 3],
+        "turn": [0, 0, 90],
+    }
+    plate = plate_with(at=[160, 105, 0], held_by="wax")
+    path = line((-5, 30), (20, 30))
+    result = judged(tmp_path, block(80, 60, 20), path, items=[RAIL, strap], plate=plate)
+    words = f'its screw is only {said} mm in "rail": 3.4 at least'
+    assert told(result) == ([("strap", "close", words)] if said else [])

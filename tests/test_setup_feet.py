@@ -272,3 +272,21 @@ def test_fine_facets_say_the_same_and_are_looked_through_by_a_tree(n: int) -> No
     assert contact.min(axis=0) == pytest.approx([111.3, 3.3], abs=1e-9)
     assert contact.max(axis=0) == pytest.approx([180, 70], abs=1e-9)
     assert _outside(np.array([90, 36.65]), _hull(contact)) == pytest.approx(21.3, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("up", "x", "severity"),
+    [
+        (0.0, 20.0, "note"),
+        (0.04, 20.0, "note"),
+        (0.3, 20.0, "close"),
+        (0.0, 38.0, "note"),
+        (0.0, 60.0, "close"),
+    ],
+)
+def test_what_presses_a_part_that_waits(up: float, x: float, severity: str, tmp_path: Path) -> None:
+    """A plate of 130 on a base that ends at X 40; on it a block of 10, its middle at X, or a little above."""
+    plate = part(block(tmp_path, 130, 60, 10), on="base", seat="top", at=[-20, -30, 0])
+    weight = {"name": "weight", "shape": {"box": [10, 10, 5]}, "at": [x, 30, 30 + up]}
+    ((told_of, item, _),) = told(scene(tmp_path, [BASE, plate, weight], upper_z=90))
+    assert (told_of, item) == (severity, "part")

@@ -164,6 +164,32 @@ def test_a_word_of_the_control_s_own_is_to_be_looked_up(
     assert [f"look up {word}:" in one.message for one in own] == ([True] if told else [])
 
 
+@pytest.mark.parametrize(
+    ("program", "codes", "told"),
+    [
+        ("G00 X0 Y0\nM21\nG01 X10 Y0", {}, [("close", "M21")]),
+        ("M022 G00 X0 Y0\nG01 X10 Y0", {}, [("close", "M022")]),
+        ("M21\nG00 X0 Y0\nM85\nG01 X10 Y0", {}, [("close", "M21"), ("note", "M85")]),
+        ("G00 X0 Y0\nG01 X10 Y0\nM21", {}, [("note", "M21")]),  # nothing is cut behind it
+        ("G00 X0 Y0\nM23\nG01 X10 Y0", {}, [("note", "M23")]),  # switches it off
+        ("G00 X0 Y0\nM21\nG01 X10 Y0", {"codes__thread": ["M21"]}, []),
+        ("G00 X0 Y0\nM21\nG01 X10 Y0\nM22", {"codes__ignore": ["M21"], "codes__cut": ["M22"]}, []),
+    ],
+)
+def test_what_mirrors_on_many_controls_leaves_no_path_clear(
+    program: str, codes: dict[str, Any], told: list[tuple[str, str]], tmp_path: Path
+) -> None:
+    """M21 and M22 mirror X and Y on many controls, M23 ends that (common practice, no source)."""
+    own = notes(loaded(tmp_path, f"G90\n{program}\nM02\n", machine(**codes)), "own word")
+    assert [(f.severity, f.message.split(":")[0].removeprefix("look up ")) for f in own] == told
+
+
+@pytest.mark.parametrize("word", ["G51.1 X0", "G68 R90", "G24"])
+def test_a_g_word_that_could_mirror_or_turn_is_refused(word: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"p\.nc: line 3"):
+        loaded(tmp_path, f"G90\nG00 X0 Y0\n{word}\nG01 X10 Y0\nM02\n")
+
+
 def test_no_wire_where_nothing_is_cut(tmp_path: Path) -> None:
     assert loaded(tmp_path, "G90\nG00 X0 Y0\nG00 X10 Y0\nM02\n").stretches[0].wire is None
 

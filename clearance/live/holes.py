@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import InputError, printable
 from clearance.geometry.transforms import apply, invert
-from clearance.process.holding import BESIDE, screw_of, thread_holes
+from clearance.process.screws import BESIDE, screw_of, thread_holes
 from clearance.scene.model import Body, Scene
 from clearance.scene.tries import Stand
 from fixtures_lib.holder import Fastened

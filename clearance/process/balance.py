@@ -9,17 +9,27 @@ judged in vertical equilibrium (``statics``); sideways forces are not.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
-from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import LOW, SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
+from clearance.process.hanging import (
+    RIM,
+    SINKS,
+    goes_down,
+    held_by_jaws,
+    in_a_bore,
+    lies_against,
+    on_the_edge,
+    too_little,
+)
 from clearance.process.holding import ContactCache, Grip, between, sideways
+from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, why_idle
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import (
     Array,
     Jets,
@@ -36,10 +46,8 @@ from clearance.process.statics import (
 from clearance.process.statics import (
     outside_statics as outside,
 )
-from clearance.process.stock import Metal
 from clearance.process.support import bearing
-from clearance.records import changing, record
-from clearance.scene.stability import attracts, is_magnet
+from clearance.scene.stability import is_magnet
 from fixtures_lib.holder import Fastened
 
 #: m/s2
@@ -50,60 +58,6 @@ EDGE = 0.1
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
-
-
-@record
-class StateRemark:
-    """One thing to tell: kind, severity, the item that it is about, the message; and what of the item it is
-    about, where several things of one kind are told of it."""
-
-    kind: str
-    severity: str
-    item: str
-    message: str
-    about: str = ""
-
-
-@changing
-class StateOfPart:
-    """What holds a part in a state, and what is to be told."""
-
-    held: Held
-    remarks: list[StateRemark] = field(default_factory=list)
-    #: places at which something carries it, for what stands on it
-    corners: Array = field(default_factory=lambda: np.empty((0, 2)))
-    #: by the name of what carries it: the most that it puts there, N, and where
-    puts: dict[str, Resultant] = field(default_factory=dict)
-
-
-@record
-class PartInState:
-    """A part in a state, and what is asked of it.
-
-    Attributes:
-        part: index of the body.   metal: what is left of it.
-        whole: nothing has been cut from it yet.
-        outline: its slices, for what touches its sides.
-        present: indices of the bodies that are there.
-        cut: whether it is cut in this state: then something must press or grip it.
-        held_by: what the setup says that holds it.
-        path: (N, 2) places at which the jets act in this state.   jets: their forces, or None.
-        on_table: it lies on Z = 0, where the setup describes nothing that carries.
-        load: weight of other parts that stand on it.   pressed_above: names of what presses such a part.
-    """
-
-    part: int
-    metal: Metal
-    whole: bool
-    outline: Outline
-    present: tuple[int, ...]
-    cut: bool
-    held_by: str | None = None
-    path: Array = field(default_factory=lambda: np.empty((0, 2)))
-    jets: Jets | None = None
-    on_table: bool = False
-    load: tuple[Resultant, ...] = ()
-    pressed_above: tuple[str, ...] = ()
 
 
 def judge_part(contact: ContactCache, asked: PartInState) -> StateOfPart:
@@ -136,6 +90,8 @@ class _Stays:
         }
         #: what lies on it from above, by name
         self.above: dict[str, int] = {}
+        #: where magnets hold it, by their index
+        self.pulled: dict[int, Any] = {}
         #: what is a little under it, by name: how far
         self.under: dict[str, float] = {}
         self.hovers = False
@@ -165,15 +121,14 @@ class _Stays:
         elif inside is not None and inside < -EDGE and not keeps:
             self.tips(weight, corners, presses, -inside, loose)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
-            idle = self.idle()
+            idle = idle_magnets(self.contact, self.asked.part, self.asked.outline, self.asked.present)
+            why = why_idle(self.contact, self.asked.part, idle)
             cure = 'clamp it, or say what does (held_by = "glue")'
             if not self.loose:
-                self.tell(
-                    "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
-                )
+                self.tell("not held", "close", f"nothing presses or grips {self.what}{why}: {cure}")
         self.shims(grips)
         if held_by is None and (inside is None or inside < -EDGE):
-            self.hangs(grips, weight, bool(presses or carriers))
+            self.hangs(grips, weight, bool(presses or carriers), corners)
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -200,7 +155,8 @@ class _Stays:
             where = self.contact.bearing(self.asked.part, k)
             places = self.left(where.touching)
             if not places.is_empty:
-                found[self.bodies[k].name] = _corners(places)
+                if not self.slips(places, k, "lies on"):
+                    found[self.bodies[k].name] = _corners(places)
             elif not (where.touches or where.near.is_empty):
                 near, name = self.left(where.near), self.bodies[k].name
                 if not near.is_empty:
@@ -212,6 +168,18 @@ class _Stays:
         if not found and self.asked.on_table:
             found["table"] = _corners(self.asked.metal.region)
         return found
+
+    def slips(self, places: Any, k: int, how: str) -> bool:
+        """Whether a body touches it on its outermost bit only, which is told and does not count.
+
+        Args:
+            places: where.   k: index of the body.   how: it touches, in words.
+        """
+        if not on_the_edge(places, self.asked.metal.region):
+            return False
+        message = f'{how} "{self.bodies[k].name}" on less than {RIM:g} mm at its edge: that does not hold it'
+        self.tell("on its edge", "note", message)
+        return True
 
     def shims(self, grips: Sequence[str]) -> None:
         """What is lower than the rest by a little wants a shim; what all is lower lets it down.
@@ -251,24 +219,6 @@ class _Stays:
         under += "" if words is None else f' ("{words}" must hold it up)'
         self.tell("floats", "close", f"floats at Z {low:.2f}: nothing carries {self.what}{under}")
 
-    def idle(self) -> tuple[str, ...]:
-        """The magnets that touch it and do not hold it."""
-        return tuple(
-            self.bodies[k].name
-            for k in self.asked.present
-            if is_magnet(self.bodies[k])
-            and not attracts(self.bodies[k], self.body)
-            and self.contact.contacts.meet(self.asked.part, self.asked.outline, k)
-        )
-
-    def why(self, idle: tuple[str, ...]) -> str:
-        """That magnets do not hold it."""
-        if not idle:
-            return ""
-        names = " and ".join(f'"{name}"' for name in idle)
-        do = "does" if len(idle) == 1 else "do"
-        return f" ({names} {do} not hold {self.body.material or 'what it is made of'})"
-
     def weight(self) -> Resultant:
         """Its own weight and that of what stands on it; where no density is known, as if it were steel."""
         metal = self.asked.metal
@@ -306,7 +256,7 @@ class _Stays:
             role = self.contact.role(k, self.asked.part)
             if k == self.asked.part or not role.presses:
                 continue
-            if role.lies and not self.contact.meets_another(k, self.asked.present):
+            if role.lies and not meets_another(self.contact, k, self.asked.present):
                 continue
             if role.aside:
                 places = sideways(
@@ -316,6 +266,8 @@ class _Stays:
                 places = self.contact.bearing(k, self.asked.part).touching
             places = self.left(places)
             if places.is_empty:
+                continue
+            if not role.aside and self.slips(places, k, "is pressed by"):
                 continue
             missing = self.contact.foot(k, self.asked.present) if role.stands else ""
             if missing:
@@ -352,12 +304,14 @@ class _Stays:
                 self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
             )
             if role.pulls:
-                if not self.contact.meets_another(k, self.asked.present):
+                if not meets_another(self.contact, k, self.asked.present):
                     continue
                 where = where.union(self.contact.bearing(self.asked.part, k).touching)
             where = self.left(where)
-            if where.is_empty or (role.unknown and not between(where, self.asked.metal.region)):
+            if where.is_empty or (role.unknown and not self.about_it(k, where)):
                 continue
+            if role.pulls:
+                self.pulled[k] = where
             found.append(other.name)
         return found
 
@@ -375,27 +329,42 @@ class _Stays:
             self.loose.append(StateRemark("does not grip", "close", other, message))
         return how.holds
 
+    def about_it(self, k: int, where: Any) -> bool:
+        """Whether a body of the user's own holds it as jaws do: where it touches it is about its middle, and
+        on both sides. A slope on which it lies touches its side, too.
+
+        Args:
+            k: index of the body.   where: it touches the part's sides.
+        """
+        return between(where, self.asked.metal.region) and self.how(k).holds
+
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
         return self.contact.grip(self.asked.part, k, self.metal)
 
-    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
-        """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
+    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool, corners: Array) -> None:
+        """Whether jaws or magnets that alone keep it from falling, or from tipping, hold enough of it.
 
         Args:
             grips: names of what grips it.   weight: what they hold.
             carried: something carries or presses it, so that how high they grip is not asked.
+            corners: of the hull of what carries it.
         """
-        jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
-        roles = [self.contact.role(k, self.asked.part) for k in jaws]
-        if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
+        there = [k for k in self.asked.present if self.bodies[k].name in grips]
+        if not there or self.above or any(self.contact.role(k, self.asked.part).unknown for k in there):
             return
-        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
-        if held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
-            return
-        why = too_little(held, weight, carried)
+        why = ""
+        if len(self.pulled) == len(there):
+            mass = 0.0 if carried else weight.down / GRAVITY
+            why = pulled_too_little(self.contact, self.asked.part, self.pulled, weight.at, mass, corners)
+        elif not self.pulled:
+            held = held_by_jaws(
+                self.contact.contacts, self.asked.part, {k: self.how(k).air for k in there}, self.metal
+            )
+            bored = any(in_a_bore(self.contact, self.asked.part, k) for k in there)
+            why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
         if why:
-            who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
+            who = _named(list(grips)) + (" holds" if len(there) == 1 else " hold")
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:

@@ -16,8 +16,8 @@ from clearance.scene.packing import on_packing
 
 if TYPE_CHECKING:
     from clearance.process.account import Account
-    from clearance.process.balance import PartInState, StateOfPart
     from clearance.process.known import Known
+    from clearance.process.part_state import PartInState, StateOfPart
     from clearance.process.removal import Piece, Removals
 
 

@@ -94,7 +94,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     """
     runs, scene = scene, on_packing(scene)
     from clearance.process.account import open_part_findings
-    from clearance.process.holding import screw_findings
+    from clearance.process.screws import screw_findings
     from clearance.process.statics import heavy_findings, weights
     from clearance.process.stops import offset_findings, stop_findings, stops
     from clearance.process.travel import largest_lean, lean_findings, travel_findings, travel_used

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from clearance.process.account import Moment
-from clearance.process.balance import StateRemark
 from clearance.process.free_pieces import Loose
+from clearance.process.part_state import StateRemark
 from clearance.process.runs import Array, guides_z
 from clearance.process.stock import Stock, kerf_width
 from clearance.scene.model import Body, Scene, Stretch

@@ -7,6 +7,7 @@ thin collar between two even ones would grip and not be seen here.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import inf
 from typing import Any
 
 from clearance.geometry.planar import common, edges
@@ -14,10 +15,16 @@ from clearance.process.holding import ContactCache, from_both_sides
 from clearance.process.statics import Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
+from clearance.scene.stability import LEVER
 
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
+#: what touches a part on so much of its edge only does not hold it, mm (common practice, no source: whoever
+#: lays it puts it on by millimetres)
+RIM = 0.5
+#: an area that is none, mm2
+NO_PLACE = 1e-4
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
@@ -33,12 +40,15 @@ class Gripped:
         height: over which they touch it from both sides, mm.   of: its own height, mm.
         length: along which they touch it, mm: half of all, as jaws touch two sides.
         where: lines on which they do, seen from above (shapely; may be empty).
+        low, high: machine Z between which they do, mm.
     """
 
     height: float
     of: float
     length: float
     where: Any
+    low: float
+    high: float
 
 
 def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Gripped:
@@ -53,9 +63,10 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
     bodies = contacts.bodies
     bottom, top = (float(corner[2]) for corner in bodies[part].aabbs.box)
     height, length, lines = 0.0, 0.0, []
+    lowest, highest = inf, -inf
     for k, air in jaws.items():
         touch = TOUCHES + bodies[part].allow.side + bodies[k].allow.side
-        here, over, both = [], 0.0, 0.0
+        here: list[tuple[Any, float, float, bool]] = []
         for z, stands_for in zip(*contacts.levels(part, k), strict=True):
             inside, outside = contacts.slice(part, float(z)), contacts.slice(k, float(z))
             inside = inside if metal is None else common(inside, metal)
@@ -63,14 +74,29 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
                 continue
             near = edges(inside).intersection(outside.buffer(touch + min(air, SHIM), quad_segs=4))
             if near.length > 0.0:
-                here.append(near)
-                over += float(stands_for)
-                both += float(stands_for) if from_both_sides(inside, outside, near, touch) else 0.0
+                both = from_both_sides(inside, outside, near, touch)
+                here.append((near, float(z), float(stands_for), both))
         # jaws that touch it from around at several heights grip it at none of them alone
-        height = max(height, both or over)
-        length += max((one.length for one in here), default=0.0) / 2.0
-        lines += here
-    return Gripped(height, top - bottom, length, shapely.union_all(lines))
+        gripped = [one for one in here if one[3]] or here
+        height = max(height, sum(over for _, _, over, _ in gripped))
+        for _, z, over, _ in gripped:
+            lowest, highest = min(lowest, z - over / 2.0), max(highest, z + over / 2.0)
+        length += max((near.length for near, *_ in here), default=0.0) / 2.0
+        lines += [near for near, *_ in here]
+    return Gripped(height, top - bottom, length, shapely.union_all(lines), lowest, highest)
+
+
+def on_the_edge(places: Any, metal: Any) -> bool:
+    """Whether places on a part lie wholly on its outermost bit, off which it, or a clamp, slips.
+
+    Args:
+        places: where something touches it (shapely), from above.   metal: of the part, likewise.
+    """
+    # most touches are wider than the rim, which is told at once
+    if places.is_empty or 2.0 * places.area > RIM * places.length:
+        return False
+    inner = metal.buffer(-RIM)
+    return not inner.is_empty and common(places, inner).area <= NO_PLACE
 
 
 def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:
@@ -97,24 +123,27 @@ def in_a_bore(contact: ContactCache, part: int, holder: int) -> bool:
     return all(where.touches or not where.near.is_empty for where in both)
 
 
-def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
+def too_little(held: Gripped, weight: Resultant, z: float, carried: bool, bored: bool) -> str:
     """Why so much is hardly a grip; "" where it is one.
 
     Args:
-        held: what the jaws touch.   weight: of the part, where it acts.
+        held: what the jaws touch.   weight: of the part, where it acts.   z: of its centre of gravity.
         carried: something else carries or presses the part, so that its height is not asked.
+        bored: it lies in a bore, out of which it may stand farther.
     """
     import shapely
 
     if held.where.is_empty:
         return "on none of its height that was looked at"
     beside = outside_statics(weight.at, hull(shapely.get_coordinates(held.where)))
-    if beside > held.length:
+    if beside > held.length * (LEVER if bored and held.length >= LOW else 1.0):
         return (
             f"on {held.length:.1f} mm along its sides, and its centre of gravity is {beside:.1f} mm beside "
             "them: it would tip or turn out of them"
         )
-    if not carried and held.height < min(LOW, SHARE * held.of) - ROUNDED:
+    out = max(z - held.high, held.low - z)
+    little = held.height < min(LOW, SHARE * held.of) - ROUNDED
+    if not carried and (little or out > LEVER * held.height):
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
 

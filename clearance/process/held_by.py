@@ -16,7 +16,7 @@ from typing import Any
 
 from clearance.geometry.planar import polygons
 from clearance.mesh.mass import is_magnetic
-from clearance.process.balance import PartInState, StateOfPart, StateRemark
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import Piece, Removals
 from clearance.process.slug import piece_name
 from clearance.scene.model import Body, Finding, Scene, Stretch

@@ -1,4 +1,4 @@
-"""What each body does to a part: its role, whether it grips, and whether its screw finds a thread hole.
+"""What each body does to a part: its role, and whether it grips.
 
 ``ContactCache`` keeps what was found out of each pair of bodies. A holder does what its kind says; one with
 jaws or a ring grips what it touches from both sides. A shape or model of the user's own carries what lies on
@@ -9,9 +9,6 @@ Gripping: part and holder are sliced at some heights that they share. Straight l
 its side comes near the holder, square to that side: where both ends of what lies in the part meet the holder,
 it is gripped (two contact points with the line between them along both normals: Nguyen, Constructing force-
 closure grasps, 1988, from memory). So is what is touched from sides all around, in a ring or by three jaws.
-
-Screws: a holder of the library says where its thread holes are. One that has none, or a body of the user's
-own, may be drilled anywhere: nothing is said of it.
 """
 
 from __future__ import annotations
@@ -23,12 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import common, edges
-from clearance.geometry.transforms import apply
 from clearance.mesh.sections import Outline
 from clearance.process.support import SHIM, TOUCHES, Bearing, Contacts, bearing
 from clearance.records import record
-from clearance.scene.model import Body, Finding, Scene
-from clearance.scene.stability import attracts, table_is_described
+from clearance.scene.model import Body
+from clearance.scene.stability import attracts
 from fixtures_lib.holder import Does, Fastened
 
 #: share of a part's own size by which its middle must lie between what touches it, to be gripped
@@ -309,66 +305,6 @@ def _all_around(normals: Array) -> bool:
     return bool(np.diff(np.r_[turn, turn[0] + 2.0 * np.pi]).max() <= AROUND)
 
 
-#: a screw that stands so far beside a hole, mm, does not go into it (common practice, no source)
-BESIDE = 1.0
-
-
-def screw_findings(scene: Scene) -> list[Finding]:
-    """One for each clamp whose screw has no thread hole under it, of those that are there for any cut."""
-    by_name = {body.name: body for body in scene.bodies}
-    there = {k for stretch in scene.stretches for k in stretch.bodies}
-    found = []
-    for k in sorted(there):
-        clamp = scene.bodies[k]
-        base = by_name.get(clamp.stands_on or "")
-        screw = screw_of(clamp)
-        if base is None or screw is None:
-            continue
-        off, hole = _nearest(screw, base)
-        if hole is not None and off > BESIDE:
-            message = (
-                f'its screw stands {off:.1f} mm beside the nearest thread hole of "{base.name}", at '
-                f"X{hole[0]:.1f} Y{hole[1]:.1f}: move it there, or say where the holes are"
-            )
-            found.append(Finding("no thread hole", "close", message, clamp.name))
-    return found
-
-
-def screw_of(clamp: Body) -> Any:
-    """Where the screw of a clamp stands that goes into what it is fixed to: the middle (3,) of it, machine
-    frame; None where it has none.
-
-    Args:
-        clamp: an item.
-    """
-    screw = foot_of(clamp)[1] if clamp.sunk else None
-    if screw is None:
-        return None
-    corners = screw.reshape(-1, 3)
-    return (corners.min(axis=0) + corners.max(axis=0)) / 2.0
-
-
-def thread_holes(base: Body) -> Any:
-    """The mouths (N, 3) of a holder's thread holes, machine frame; none where none is known.
-
-    Args:
-        base: an item.
-    """
-    holes = () if base.library is None else base.library.holes
-    return apply(base.T_MI, np.array([hole.at for hole in holes]).reshape(-1, 3))
-
-
-def _nearest(axis: Any, base: Body) -> tuple[float, Any]:
-    """How far beside the nearest thread hole of a holder a screw's axis (3,) stands, mm, and that hole (3,);
-    (0, None) where it has none."""
-    mouths = thread_holes(base)
-    if not len(mouths):
-        return 0.0, None
-    far = np.hypot(*(mouths - axis)[:, :2].T)
-    nearest = int(np.argmin(far))
-    return float(far[nearest]), mouths[nearest]
-
-
 class ContactCache:
     """Where the bodies of a scene lie on each other; each pair is looked at once.
 
@@ -424,21 +360,6 @@ class ContactCache:
         if left is None and key not in self._grips:
             self._grips[key] = grip(self.contacts, part, body)
         return self._grips[key] if left is None else grip(self.contacts, part, body, left)
-
-    def meets_another(self, laid: int, present: Iterable[int]) -> bool:
-        """Whether what is laid touches the table or anything besides parts; else it holds to nothing.
-
-        Args:
-            laid: index of a body.   present: indices of those that are there.
-        """
-        low, high = self.bodies[laid].aabbs.box
-        high_over = abs(float(low[2]) - self.table)
-        on_table = high_over <= MEETS and not table_is_described(self.bodies, self.table)
-        return on_table or any(
-            len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
-            for k in present
-            if k != laid and self.bodies[k].kind in ("holder", "machine")
-        )
 
     def foot(self, clamp: int, present: Iterable[int]) -> str:
         """What is missing under a clamp; "" where its heel and its screw have something to stand on.

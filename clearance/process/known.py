@@ -16,8 +16,8 @@ from clearance.records import changing
 from clearance.scene.model import Body
 
 if TYPE_CHECKING:
-    from clearance.process.balance import PartInState, StateOfPart
     from clearance.process.holding import ContactCache
+    from clearance.process.part_state import PartInState, StateOfPart
     from clearance.process.stock import Metal
 
 

@@ -13,8 +13,10 @@ from dataclasses import field, replace
 
 import numpy as np
 
-from clearance.process.balance import EDGE, FAR, GRAVITY, StateOfPart, StateRemark
+from clearance.process.balance import EDGE, FAR, GRAVITY
+from clearance.process.bolted import Fixings
 from clearance.process.holding import ContactCache
+from clearance.process.part_state import StateOfPart, StateRemark
 from clearance.process.statics import (
     Array,
     Resultant,
@@ -51,13 +53,15 @@ def taken(
     present: Sequence[int],
     first: Mapping[int, Sequence[Resultant]],
     masses: Masses,
+    fixings: Fixings,
 ) -> Taken:
     """What each body takes.
 
     Args:
-        present: indices of the bodies that are there.
+        contact: of the scene.   present: indices of the bodies that are there.
         first: what parts put on holders, by index: the most, N, where it acts.
         masses: of the items; one that is not known counts as nothing.
+        fixings: where bridging holders are bolted.
     """
     found = Taken()
     carriers = _carriers(contact, present, first)
@@ -65,15 +69,17 @@ def taken(
     for k in _from_above(carriers):
         loads = put.get(k, [])
         found.most[k] = sum(load.down for load in loads)
-        if not carriers[k]:
-            continue
-        found.handed_on.add(k)
         body = contact.bodies[k]
         total = Resultant.of(
             (masses.of(body) or 0.0) * GRAVITY, body.bulk[1] if body.closed else _middle(body)
         )
         for load in loads:
             total = total + load
+        stands_out = fixings.remark(k, present, total)
+        found.remarks += [] if stands_out is None else [stands_out]
+        if not carriers[k]:
+            continue
+        found.handed_on.add(k)
         if total.down <= 0.0:
             continue
         _tips(body, total, carriers[k], contact, found)

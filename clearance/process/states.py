@@ -15,13 +15,15 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
+from clearance.process.balance import FAR, GRAVITY, judge_part
+from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
 from clearance.process.loads import as_packed, said_to_carry, taken
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
@@ -95,6 +97,7 @@ class _Job:
         if known is not None:
             known.contact = self.contact
         self.masses = Masses([b for b in scene.bodies if b.item is not None])
+        self.fixings = Fixings(self.contact, self.masses)
         self.free = FreePieces(scene, self.contact, self.stock, Counter(map(piece_name, told.pieces)))
         self.cut: set[int] = set()
         self.runs: list[Run] = []
@@ -211,7 +214,7 @@ class _Job:
             about_cuts += [(moment.ends_in.name, remark) for remark in self.free.runs_on(moment.ends_in)]
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
         remarks += self._loads(answers, moment.present)
-        remarks += said_to_carry(self.contact, moment.present)
+        remarks += said_to_carry(self.contact, moment.present) + self.fixings.shanks(moment.present)
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
         news = [remark for name, remark in told if self._tell(n, moment, name, remark)]
@@ -433,7 +436,7 @@ class _Job:
             # a part that is not cut puts its weight somewhere, too
             if self.scene.bodies[k].kind == "part" and k not in self.parts:
                 first.setdefault(k, [])
-        has = taken(self.contact, present, first, self.masses)
+        has = taken(self.contact, present, first, self.masses, self.fixings)
         found = list(has.remarks)
         # one that hands its load on brought its own weight along
         counted = {self.scene.bodies[k].name for k in has.handed_on}

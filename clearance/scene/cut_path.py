@@ -132,6 +132,40 @@ FIRST_POINT = "first point"
 EVERYWHERE = frozenset({*range(12), 30})
 
 
+#: these mirror X and Y on many controls (common practice, no source); what other own words do is not known
+MIRRORS = frozenset({"21", "22"})
+
+
+def _own_words(moves: Moves, ignored: Sequence[str], cut: str) -> list[Finding]:
+    """What is told of M words that mean what the control says: one that is known to mirror on many, with cuts
+    behind it, has another path judged than runs; of others a note.
+
+    Args:
+        moves: of the program.   ignored: ``codes.ignore`` of the machine.   cut: its name.
+    """
+    found = []
+    own = [(word, line) for word, line in moves.passed_over if _is_controls_own(word, ignored)]
+    cutting = moves.line[~moves.rapid]
+    mirrors = [
+        word for word, line in own if word[1:].lstrip("0") in MIRRORS and bool((cutting >= line).any())
+    ]
+    if mirrors:
+        message = (
+            f"look up {', '.join(mirrors)}: many controls mirror the path there, and then another one was "
+            "judged; if yours does not, name it in codes.ignore of the machine file, or in codes.thread or "
+            "codes.cut"
+        )
+        found.append(Finding("own word", "close", message, cut=cut))
+    others = [word for word, _ in own if word not in mirrors]
+    if others:
+        message = (
+            f"look up {', '.join(others)}: if it mirrors, turns or shifts the path on your control, another "
+            "path was judged; if it does not, name it in codes.ignore of the machine file"
+        )
+        found.append(Finding("own word", "note", message, cut=cut))
+    return found
+
+
 def _is_controls_own(word: str, ignored: Sequence[str]) -> bool:
     """Whether an M word means what its control says, and nobody has said that it moves nothing.
 
@@ -173,13 +207,6 @@ def path_findings(
     if moves.passed_over:
         words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
         notes.append(("passed over", f"words in {cut.path} that are taken to move nothing: {words}"))
-        own = [word for word, _ in moves.passed_over if _is_controls_own(word, ignored)]
-        if own:
-            message = (
-                f"look up {', '.join(own)}: if it mirrors, turns or shifts the path on your control, another "
-                "path was judged; if it does not, name it in codes.ignore of the machine file"
-            )
-            notes.append(("own word", message))
     if parts and _apart(moves, [bodies[k] for k in parts]):
         names = " and ".join(f'"{bodies[k].name}"' for k in parts)
         notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
@@ -190,6 +217,7 @@ def path_findings(
                 message = f'"{bodies[k].name}" stands on "{base}", which is off for this cut'
                 notes.append(("stands on", message))
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
+    doubts += _own_words(moves, ignored, cut.name)
     if moves.begins_cutting is not None:
         word, line = moves.begins_cutting
         lead = f"{cut.path}, line {line}: the program begins with {word}"

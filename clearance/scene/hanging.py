@@ -8,7 +8,7 @@ fastened in any way, and holds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,36 @@ def hanging_findings(
             if said:
                 told[body.name] = Finding(HANGS, "close", said, body.name)
     return list(told.values())
+
+
+class Holding:
+    """What holds a holder that is screwed down; each pair of bodies is looked at once.
+
+    Args:
+        bodies: all of a scene.
+    """
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self._bodies, self._touching = bodies, _Touching(bodies)
+
+    def of(self, k: int, there: Iterable[int], above: Collection[str], described: bool) -> list[int]:
+        """Indices of what touches it and would be held without it, in order.
+
+        Args:
+            k: index of the holder.   there: of those that are there.   above: names of what stands on it.
+            described: the machine file says what table there is; else whatever touches it may be held.
+        """
+        bodies, row = self._bodies, frozenset(there) - {k}
+        near = [
+            j
+            for j in sorted(row)
+            if bodies[j].name not in above and _carries(bodies[j])
+            if (bodies[j].kind != "part" or _on(bodies[k], bodies[j])) and self._touching.at(k, j)
+        ]
+        if not described or all(bodies[j].library is None for j in near):
+            return near
+        loose = set(_hanging(bodies, row, self._touching))
+        return [j for j in near if j not in loose]
 
 
 def _hanging(bodies: Sequence[Body], row: frozenset[int], touching: _Touching) -> list[int]:

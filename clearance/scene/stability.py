@@ -68,6 +68,12 @@ _TOP = 0.1
 EDGE = 0.1
 #: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
 REST = 0.5
+#: what presses from above touches, mm: a screw that is turned home leaves no air
+TOUCH = 0.05
+#: what is held at one end, in a bore, in jaws from below or by screws, is hardly held where its centre of
+#: gravity is so many times as far out as it is held (common practice, no source: a bar of even thickness
+#: stands out nine times as far as it is held)
+LEVER = 4.0
 #: a face steeper than this carries nothing (the upward share of its normal)
 STEEP = 0.05
 #: pairs of facets handled at a time
@@ -86,8 +92,9 @@ def feet_findings(
     """What would tip off what carries it, or has nothing under it.
 
     A part is a finding of its own; one that is held down or gripped, and a loose element, whose screws
-    nobody may have described, are notes. Where no carrying face is found nothing is said of what lies on a
-    table that the machine file does not describe, nor of what is gripped or touches the side of a holder.
+    nobody may have described, are notes: save where these would have to hold what stands out too far. Where
+    no carrying face is found nothing is said of what lies on a table that the machine file does not describe,
+    nor of what is gripped or touches the side of a holder.
 
     Args:
         bodies: all of a scene.
@@ -107,18 +114,20 @@ def feet_findings(
                 continue
             load = [k, *(index[b.name] for b in masses.above(body) if index[b.name] in row)]
             rest = row.difference(load)
-            beside = _beside(load, rest, faces, masses)
-            if beside is None:
+            stands = _stands(load, rest, faces, masses)
+            if stands is None:
                 if body.name not in cut and not _hangs(k, rest, bodies, index, framed, table):
                     message = f"floats at Z {float(body.aabbs.box[0][2]):.2f}: nothing is under it"
                     told.setdefault(
                         (body.name, "floats"), Finding("floats", "close", message, item=body.name)
                     )
                 continue
+            beside, along, hull = stands
             if beside <= EDGE:
                 continue
-            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces)
-            severity = "close" if body.kind == "part" and not held else "note"
+            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces, hull)
+            far = body.kind == "part" or beside > LEVER * along
+            severity = "close" if far and not held else "note"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
             then = "it would tip"
             if severity == "note":
@@ -179,14 +188,14 @@ class _AllFaces:
                     yield a, b
 
 
-def _beside(
+def _stands(
     load: Sequence[int],
     rest: frozenset[int],
     faces: _AllFaces,
     masses: Masses,
-) -> float | None:
-    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm; None: it has
-    none."""
+) -> tuple[float, float, Array] | None:
+    """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm, how long that
+    is along the way out there, and the hull itself; None: it has none."""
     hull, beside, centre = np.empty((0, 2)), 0.0, None
     for points in (p for a, b in faces.near(load, rest) for p in _contact(faces.of[a], faces.of[b])):
         if centre is None:
@@ -195,7 +204,27 @@ def _beside(
         beside = _outside(centre, hull)
         if beside == 0.0:
             break  # more contacts cannot bring it out again
-    return None if centre is None else beside
+    return None if centre is None else (beside, reach(hull, centre), hull)
+
+
+def reach(corners: Array, place: Array) -> float:
+    """How long a hull (N, 2) is along the way from its nearest place to a place (2,) outside it, mm; 0 of one
+    within it.
+
+    >>> reach(np.array([(0.0, 0.0), (4.0, 0.0), (4.0, 1.0), (0.0, 1.0)]), np.array([9.0, 0.5]))
+    4.0
+    """
+    ends = np.roll(corners, -1, axis=0)
+    along, rel = ends - corners, place - corners
+    square = (along * along).sum(axis=1)
+    share = np.clip((along * rel).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    out = rel - share[:, None] * along
+    far = np.hypot(*out.T)
+    nearest = int(np.argmin(far))
+    left = along[:, 0] * rel[:, 1] - along[:, 1] * rel[:, 0]
+    if far[nearest] == 0.0 or (len(corners) > 2 and bool((left >= 0.0).all())):
+        return 0.0
+    return float(np.ptp(corners @ (out[nearest] / far[nearest])))
 
 
 def _hangs(
@@ -227,14 +256,19 @@ def _loose(body: Body) -> bool:
     return body.kind == "part" or (body.library is not None and body.library.fastened is Fastened.STANDS)
 
 
-def _pressed(load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces) -> bool:
-    """Whether anything that holds down lies on the load from above."""
-    return any(
-        True
-        for a, b in faces.near(load, rest)
-        if holds(bodies[b], bodies[a], from_above=True)
-        for _ in _contact(faces.of[b], faces.of[a])
-    )
+def _pressed(
+    load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces, hull: Array
+) -> bool:
+    """Whether anything that holds down lies on the load from above, over what carries it (its hull)."""
+    for a, b in faces.near(load, rest):
+        if not holds(bodies[b], bodies[a], from_above=True):
+            continue
+        touch = TOUCH + bodies[a].allow.height + bodies[b].allow.height
+        places = [np.empty((0, 2)), *_contact(faces.of[b], faces.of[a], touch)]
+        corners = _hull(np.concatenate(places))
+        if len(corners) and _outside(corners.mean(axis=0), hull) <= EDGE:
+            return True
+    return False
 
 
 def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
@@ -248,10 +282,13 @@ def _gripped(body: Body, bodies: Sequence[Body], index: dict[str, int]) -> bool:
     return False
 
 
-def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
+def _contact(upper: _Faces, lower: _Faces, most: float = REST) -> Iterator[Array]:
     """Places in plan (N, 2) where the upper body's lower faces rest on the lower one's upper faces.
 
-    They are the corners of what two facets share, seen from above, where they are no more than ``REST``
+    Args:
+        upper, lower: of the two bodies.   most: how far apart in height they may be, mm, up to ``REST``.
+
+    They are the corners of what two facets share, seen from above, where they are no farther
     apart in height: all that a convex hull needs. They come in handfuls, each from all over; none is empty.
     """
     low = np.maximum(upper.low, lower.low) - REST
@@ -266,7 +303,7 @@ def _contact(upper: _Faces, lower: _Faces) -> Iterator[Array]:
     order = np.argsort(np.arange(len(a)) * 0x9E3779B1 % 2**32, kind="stable")
     for k in range(0, len(a), BATCH):
         some = order[k : k + BATCH]
-        points = _shared(above[a[some]], below[b[some]])
+        points = _shared(above[a[some]], below[b[some]], most)
         if len(points):
             yield points
 
@@ -290,7 +327,7 @@ def _meeting(above: Array, below: Array) -> tuple[NDArray[np.intp], NDArray[np.i
     return a[level], b[level]
 
 
-def _shared(a: Array, b: Array) -> Array:
+def _shared(a: Array, b: Array, most: float) -> Array:
     """Corners (N, 2) of the areas that pairs of facets (P, 3, 3) share in plan, where they meet in height."""
     points, pair = [], []
     for one, other in ((a, b), (b, a)):
@@ -306,7 +343,7 @@ def _shared(a: Array, b: Array) -> Array:
             pair.append(np.flatnonzero(crossing))
     places, which = np.concatenate(points), np.concatenate(pair)
     apart = np.abs(_height(a[which], places) - _height(b[which], places))
-    return np.asarray(places[apart <= REST])
+    return np.asarray(places[apart <= most])
 
 
 def _within(p: Array, t: Array) -> NDArray[np.bool_]:

@@ -23,6 +23,7 @@ from clearance.mesh.sections import region
 from clearance.parallel import processor_time
 from clearance.process.balance import EDGE
 from clearance.process.check import told
+from clearance.process.hanging import RIM
 from clearance.process.holding import role_of
 from clearance.process.support import TOUCHES, bearing
 from clearance.records import changing
@@ -164,8 +165,9 @@ def _on(
         found.partly += [name] if name not in found.partly else []
     if partly and not several:
         words = f'{what} would not lie on metal of "{name}", over what carries it'
+        inner = metal.buffer(-RIM)
         for each in outlines:
-            yield Bears(each, metal, over, words, sure)
+            yield Bears(each, metal if inner.is_empty else inner, over, words, sure)
         return
     words = f'{what} would not lie wholly on metal of "{name}"'
     for each in outlines:

@@ -15,8 +15,8 @@ from clearance.advice.where.lines import Lines, of_all
 from clearance.advice.where.pressing import Heard
 from clearance.geometry.planar import areas, common
 from clearance.mesh.sections import region
-from clearance.process.holding import BESIDE as HOLE
 from clearance.process.holding import Role, role_of
+from clearance.process.screws import BESIDE as HOLE
 from clearance.process.support import SIDEWAYS, bearing
 from clearance.records import record
 from clearance.scene.model import Body, Scene

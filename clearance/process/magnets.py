@@ -1,0 +1,110 @@
+"""What a hand lays, magnets above all, and what is there go in; whether it holds to anything, which magnets
+do not hold a part that they touch, and why, come out.
+
+A magnet holds iron, and holds it to iron: of one that stands on an aluminium fixture the part is held, and
+both slide (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from clearance.mesh.mass import is_magnetic
+from clearance.mesh.sections import Outline
+from clearance.process.holding import MEETS, ContactCache
+from clearance.process.statics import Array, hull, outside_statics
+from clearance.scene.stability import LEVER, attracts, is_magnet, reach, table_is_described
+
+
+def meets_another(contact: ContactCache, laid: int, present: Iterable[int]) -> bool:
+    """Whether what is laid touches anything besides parts, a magnet iron; else it holds to nothing.
+
+    Where nothing that is described meets it, and no table is, one at the table's height stands on that.
+
+    Args:
+        contact: of the scene.   laid: index of a body.   present: indices of those that are there.
+    """
+    bodies = contact.bodies
+    low, high = bodies[laid].aabbs.box
+    met = [
+        bodies[k]
+        for k in present
+        if k != laid and bodies[k].kind in ("holder", "machine")
+        if len(bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
+    ]
+    if not met:
+        at_its_height = abs(float(low[2]) - contact.table) <= MEETS
+        return at_its_height and not table_is_described(bodies, contact.table)
+    return not is_magnet(bodies[laid]) or any(is_magnetic(one.material, one.density) for one in met)
+
+
+def idle_magnets(
+    contact: ContactCache, part: int, outline: Outline, present: Sequence[int]
+) -> tuple[str, ...]:
+    """Names of the magnets that touch a part and do not hold it.
+
+    Args:
+        contact: of the scene.   part: index of its body.   outline: of what is left of it.
+        present: indices of the bodies that are there.
+    """
+    bodies = contact.bodies
+    return tuple(
+        bodies[k].name
+        for k in present
+        if is_magnet(bodies[k])
+        and not (attracts(bodies[k], bodies[part]) and meets_another(contact, k, present))
+        and contact.contacts.meet(part, outline, k)
+    )
+
+
+def why_idle(contact: ContactCache, part: int, idle: Sequence[str]) -> str:
+    """That magnets do not hold it, in brackets; "" where there are none.
+
+    Args:
+        contact: of the scene.   part: index of its body.   idle: their names.
+    """
+    if not idle:
+        return ""
+    names = " and ".join(f'"{name}"' for name in idle)
+    one = len(idle) == 1
+    body = contact.bodies[part]
+    index = {each.name: each for each in contact.bodies}
+    if all(attracts(index[name], body) for name in idle):
+        return f" ({names} {'holds' if one else 'hold'} to nothing else that is of iron)"
+    return f" ({names} {'does' if one else 'do'} not hold {body.material or 'what it is made of'})"
+
+
+def pulled_too_little(
+    contact: ContactCache, part: int, magnets: Mapping[int, Any], at: Array, mass: float, corners: Array
+) -> str:
+    """Why magnets that alone hold a part hardly do; "" where they do.
+
+    Args:
+        contact: of the scene.   part: index of its body.   magnets: where they touch it (shapely), by index.
+        at: its centre of gravity (2,).   mass: that hangs on them, kg; 0 where something carries it.
+        corners: (N, 2) of what carries it; may be none.
+    """
+    import shapely
+
+    bodies = contact.bodies
+    most, along = 0.0, 0.0
+    for k in magnets:
+        kind = bodies[k].library
+        limits = [one.high for one in (() if kind is None else kind.limits) if one.quantity == "mass"]
+        most += min((high for high in limits if high is not None), default=float("inf"))
+        low, high = (np.array([bodies[j].aabbs.box[end][2] for j in (part, k)]) for end in (0, 1))
+        along = max(along, float(high.min() - low.max()))
+    if mass > most:
+        return f"it weighs {mass:.1f} kg and nothing carries it; {most:g} kg at most"
+    places = shapely.get_coordinates(shapely.union_all(list(magnets.values())))
+    held = hull(np.concatenate([places, corners]))
+    beside = outside_statics(at, held)
+    along = max(along, reach(held, at))
+    if beside <= LEVER * along:
+        return ""
+    return (
+        f"on {along:.1f} mm, and its centre of gravity is {beside:.1f} mm beside that: it would tip or turn"
+    )
