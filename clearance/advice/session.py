@@ -96,7 +96,7 @@ class Session:
     """A setup of which items are moved, one move after another; its files stay as they are.
 
     Args:
-        scene: as ``clearance.load`` gives it.
+        scene: as ``clearance.load`` or ``clearance.raised`` gives it.
         least: what moves something gives only so many pairs, those with the least to spare, and measures no
             more than that takes; None: all of them. ``rows`` are all, whichever it is.
 
@@ -231,7 +231,8 @@ class Session:
         before = self._state.read_with(self._scene)
         places = self._there(self._state).places()
         words = [read_in_words(one, self._scene) for one in before]
-        up = [Packed(self._scene.packed + self._state.raised)] if self._state.raised > 0.0 else []
+        more = self._state.raised
+        up = [Packed(max(0.0, self._scene.packed + more), self._scene.packed_items)] if more else []
         return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
     @property

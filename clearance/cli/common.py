@@ -163,10 +163,12 @@ def with_comparison(result: Result) -> Result:
 
 def keep_tried(scene: Scene) -> None:
     """Write what is tried into the setup file, and say so."""
+    from clearance.scene.packing import not_written
     from clearance.scene.rewrite import write_tried
 
     write_tried(scene)
-    say_aside(f"written into {scene.setup_file}")
+    left_out = not_written(scene)
+    say_aside(f"written into {scene.setup_file}{'; ' if left_out else ''}{left_out}")
 
 
 def with_cures(result: Result) -> Result:

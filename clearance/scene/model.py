@@ -322,7 +322,7 @@ class Scene:
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
         packed: mm, on so much packing that is not described lies all that stands on the table.
-        packed_items: names of what alone lies on packing, where not all was raised; by ``packed_by``, mm.
+        packed_items: what alone lies on packing, where not all was raised: name and mm of each.
         sets: names of the nozzles that can be mounted, the machine's own heads first; () where none can.
         as_read: what was asked for beside the setup, and bodies and stretches as they were made; None where
             the scene was not made from files.
@@ -352,8 +352,7 @@ class Scene:
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
     packed: float = 0.0
-    packed_items: tuple[str, ...] = ()
-    packed_by: float = 0.0
+    packed_items: tuple[tuple[str, float], ...] = ()
     sets: tuple[str, ...] = ()
     as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
     read_s: float = field(default=0.0, compare=False)
