@@ -26,6 +26,7 @@ from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.records import record
 from clearance.scene.model import Scene, Stretch
+from clearance.scene.nozzles import OWN, no_such_set
 from clearance.scene.placing import on_its_seat
 from clearance.scene.reread import (
     ARGUMENTS,
@@ -378,6 +379,9 @@ class Session:
         """
         if nozzles is not None and not isinstance(nozzles, str):
             raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
+        if nozzles not in (None, OWN, *self._scene.sets):
+            sets = [name for name in self._scene.sets if name != OWN]
+            raise InputError(None, "nozzles", *no_such_set(nozzles, self._scene.known_machine.name, sets))
         return self._to(replace(self._state, nozzles=nozzles))
 
     def undo(self) -> tuple[Row, ...]:

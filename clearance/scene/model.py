@@ -17,7 +17,7 @@ from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import Finished as Finished
@@ -68,6 +68,7 @@ class Body:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     name: str
     kind: str
@@ -242,6 +243,7 @@ class Stretch:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     name: str
     cut: int | None
@@ -330,6 +332,7 @@ class Scene:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     title: str
     setup_file: str
