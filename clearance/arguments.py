@@ -38,6 +38,12 @@ _OPTIONS = {
 }
 #: nothing need be off by more, mm
 FARTHEST = 1000.0
+#: how many may judge setups at once; what one setup may take, of the clock and of memory
+WORKERS = (1, 1024)
+SECONDS = (1.0, 1e6)
+GIGABYTES = (0.5, 1e5)
+#: years that a calendar has, as a night's file may name them
+YEARS = (1971, 9000)
 #: what is asked about
 SETUP = "a Scene, or the path of a setup file"
 #: the command line is what calls
@@ -179,8 +185,12 @@ def moment_of(value: datetime | None) -> datetime | None:
     """
     from datetime import datetime
 
-    if value is not None and not isinstance(value, datetime):
+    if value is None:
+        return None
+    if not isinstance(value, datetime):
         raise WrongArgument("now", value, "a date and time")
+    if not YEARS[0] <= value.year <= YEARS[1]:
+        raise WrongArgument("now", value, f"of a year that a calendar has, {YEARS[0]} to {YEARS[1]}")
     return value
 
 
@@ -240,17 +250,22 @@ def bounds_of(
         workers: how many at once.   seconds, memory: that one setup may take.
 
     Raises:
-        WrongArgument: one of them is not above zero, or there is a part of a worker.
+        WrongArgument: one of them is too little or too much, or there is a part of a worker.
     """
-    if workers is not None and (not isinstance(workers, Integral) or (finite(workers) or 0.0) < 1.0):
-        raise WrongArgument("workers", workers, "a whole number above zero")
-    lengths: list[float | None] = []
-    for name, value in (("seconds", seconds), ("memory", memory)):
+    if workers is not None:
+        count = finite(workers) if isinstance(workers, Integral) else None
+        if count is None or not WORKERS[0] <= count <= WORKERS[1]:
+            raise WrongArgument("workers", workers, f"a whole number, {WORKERS[0]} to {WORKERS[1]}")
+    bounds: list[float | None] = []
+    for name, value, (least, most), unit in (
+        ("seconds", seconds, SECONDS, "s"),
+        ("memory", memory, GIGABYTES, "GB"),
+    ):
         number = None if value is None else finite(value)
-        if value is not None and (number is None or number <= 0.0):
-            raise WrongArgument(name, value, "a number above zero")
-        lengths.append(number)
-    return None if workers is None else int(workers), lengths[0], lengths[1]
+        if value is not None and (number is None or not least <= number <= most):
+            raise WrongArgument(name, value, f"a number, {least:g} to {most:.0f} {unit}")
+        bounds.append(number)
+    return None if workers is None else int(workers), bounds[0], bounds[1]
 
 
 def told_of(progress: Callable[[float, str], None] | None) -> Callable[[float, str], None] | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pickle
 from dataclasses import replace
+from datetime import datetime, timedelta, timezone
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ from tests.advice_bench import Bench
 
 ROOT = Path(__file__).resolve().parent.parent
 RAISED = str(ROOT / "demo_models" / "side_plate_die_raised.toml")
+FRIDAY = str(ROOT / "demo_models" / "nights" / "friday.toml")
+LATEST = datetime.max.replace(tzinfo=timezone(timedelta(hours=-12)))
 KINDS = (2, 2.0, np.int64(2), np.uint8(2), np.float32(2), np.float64(2), Fraction(2))
 
 
@@ -87,6 +90,20 @@ def test_a_parameter_is_in_mm_whatever_kind_of_number_it_is(tmp_path: Path, one:
         (lambda s: clearance.recheck(RAISED, workers=1.5), "workers is 1.5 (float); it should be a whole"),
         (lambda s: clearance.recheck(RAISED, workers=True), "workers is True (bool); it should be a whole"),
         (lambda s: clearance.recheck(RAISED, seconds=float("nan")), "seconds is nan (float); it should be"),
+        (lambda s: clearance.recheck(RAISED, workers=0), "workers is 0 (int); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, workers=-1), "workers is -1 (int); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, workers=10**9), "should be a whole number, 1 to 1024"),
+        (lambda s: clearance.recheck(RAISED, workers="2"), "workers is '2' (str); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, seconds=0), "seconds is 0 (int); it should be a number, 1 to"),
+        (lambda s: clearance.recheck(RAISED, seconds=10**9), "should be a number, 1 to 1000000 s"),
+        (lambda s: clearance.recheck(RAISED, seconds="5"), "seconds is '5' (str); it should be a number"),
+        (lambda s: clearance.recheck(RAISED, memory=0.1), "memory is 0.1 (float); it should be a number"),
+        (lambda s: clearance.recheck(RAISED, memory=10**9), "should be a number, 0.5 to 100000 GB"),
+        (lambda s: clearance.recheck(RAISED, memory=float("inf")), "memory is inf (float); it should be a"),
+        (lambda s: clearance.night(FRIDAY, now=datetime.min), "now is datetime.datetime(1, 1, 1, 0, 0) ("),
+        (lambda s: clearance.night(FRIDAY, now=datetime.min), "year that a calendar has, 1971 to 9000"),
+        (lambda s: clearance.night(FRIDAY, now=LATEST), "year that a calendar has, 1971 to 9000"),
+        (lambda s: clearance.night(FRIDAY, now=LATEST.date()), "(date); it should be a date and time"),
         (lambda s: clearance.load(""), "setup: is empty; the path of a setup file"),
         (lambda s: clearance.check(""), "setup: is empty; a Scene, or the path of a setup"),
         (lambda s: clearance.check(InBytes()), "it should be a Scene, or the path of a setup file"),

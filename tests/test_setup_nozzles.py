@@ -6,6 +6,7 @@ much, and the ends of travel of that face with it, is common practice, no source
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 

@@ -379,7 +379,7 @@ class Session:
         """
         if nozzles is not None and not isinstance(nozzles, str):
             raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
-        if nozzles not in (None, OWN, *self._scene.sets):
+        if nozzles is not None and nozzles not in (OWN, *self._scene.sets):
             sets = [name for name in self._scene.sets if name != OWN]
             raise InputError(None, "nozzles", *no_such_set(nozzles, self._scene.known_machine.name, sets))
         return self._to(replace(self._state, nozzles=nozzles))
