@@ -104,7 +104,11 @@ def asked_of(
 
 
 def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
-    """A scene, read where it is not."""
+    """A scene, read where it is not.
+
+    Raises:
+        WrongArgument: ``setup`` is neither that nor a path.
+    """
     from clearance.scene.model import Scene
 
     if isinstance(setup, str | PathLike):
@@ -115,7 +119,9 @@ def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
             return load(path_of("setup", setup, SETUP), asked_of(None, None))
 
     if not isinstance(setup, Scene):
-        raise WrongArgument("setup", setup, SETUP)
+        from clearance.checking.result import Result
+
+        raise WrongArgument("setup", setup, SETUP + ("; its scene, say" if isinstance(setup, Result) else ""))
     return setup
 
 
@@ -268,6 +274,20 @@ def bounds_of(
     return None if workers is None else int(workers), bounds[0], bounds[1]
 
 
+def flag_of(name: str, value: bool) -> bool:
+    """True or False.
+
+    Args:
+        name: of the argument.   value: as given, numpy's as well.
+
+    Raises:
+        WrongArgument: it is neither: that a word is true in Python is nothing that anybody means.
+    """
+    if type(value).__name__ not in ("bool", "bool_"):
+        raise WrongArgument(name, value, "True or False")
+    return bool(value)
+
+
 def told_of(progress: Callable[[float, str], None] | None) -> Callable[[float, str], None] | None:
     """What is told how far it is, or None.
 
@@ -297,7 +317,7 @@ def kind_of(value: str) -> str:
     Raises:
         WrongArgument: ``value`` is neither "laid" nor "holder".
     """
-    if value not in ("laid", "holder"):
+    if not isinstance(value, str) or value not in ("laid", "holder"):
         raise WrongArgument("kind", value, '"laid" or "holder"')
     return value
 

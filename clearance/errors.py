@@ -55,9 +55,11 @@ class WrongArgument(ClearanceError, TypeError):
 
     def __init__(self, name: str, given: object, want: str) -> None:
         try:
-            shown = repr(given)
+            shown = " ".join(repr(given).split())
         except ValueError:  # a whole number of too many digits
             shown = "too long"
+        except Exception:  # what cannot be shown is no reason to fail
+            shown = "what cannot be shown"
         shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
         super().__init__(f"{name} is {shown} ({type(given).__name__}); it should be {want}")
 

@@ -33,6 +33,15 @@ class InBytes:
         return b"setup.toml"
 
 
+class Unshown:
+    def __repr__(self) -> str:
+        raise KeyError(self)
+
+
+ENDLESS: list[Any] = []
+ENDLESS.append(ENDLESS)
+
+
 @pytest.fixture(name="scene", scope="module")
 def _scene() -> clearance.Scene:
     return clearance.load(RAISED)
@@ -123,6 +132,24 @@ def test_a_parameter_is_in_mm_whatever_kind_of_number_it_is(tmp_path: Path, one:
         (lambda s: clearance.Session(s).put_on(None), "item is None (NoneType); it should be the name"),
         (lambda s: clearance.Session(s).mount(5), "nozzles is 5 (int); it should be the name of a set"),
         (lambda s: clearance.Session(s).slide("left strap", 10**400), "by is 1000"),
+        (lambda s: clearance.Session(s).changes_of([1]), "rows is [1] (list); it should be rows, as a"),
+        (lambda s: clearance.Session(s).changes_of(None), "rows is None (NoneType); it should be rows"),
+        (lambda s: clearance.keepout(s, np.array(["laid", "x"])), "(ndarray); it should be \"laid\" or"),
+        (lambda s: clearance.check(s, moves="no"), "moves is 'no' (str); it should be True or False"),
+        (lambda s: clearance.check(s, moves=5), "moves is 5 (int); it should be True or False"),
+        (lambda s: clearance.night(FRIDAY, order="yes"), "order is 'yes' (str); it should be True or False"),
+        (lambda s: clearance.night(FRIDAY, other_version=1), "other_version is 1 (int); it should be True"),
+        (lambda s: clearance.recheck(RAISED, fresh=None), "fresh is None (NoneType); it should be True or"),
+        (lambda s: clearance.check(clearance.check(s)), "(Checked); it should be a Scene, or the path of a"),
+        (lambda s: clearance.raised(clearance.check(s), 1), "of a setup file; its scene, say"),
+        (lambda s: s.moved("left strap", np.zeros((3, 3))), "by is array([[0., 0., 0.], [0., 0., 0.], ["),
+        (lambda s: s.moved("left strap", Unshown()), "by is what cannot be shown (Unshown); it should be"),
+        (lambda s: s.with_param("front rail", "pads", iter([200, 320])), "it should be a number, a word, or"),
+        (lambda s: s.with_param("front rail", "pads", {200, 320}), "it should be a number, a word, or a"),
+        (lambda s: s.with_param("front rail", "pads", [[200], 320]), "it should be a number, a word, or a"),
+        (lambda s: s.with_param("front rail", "pads", np.zeros((2, 2))), "value is array([[0., 0.], [0., 0."),
+        (lambda s: s.with_param("front rail", "pads", ENDLESS), "value is [[...]] (list); it should be a"),
+        (lambda s: clearance.load(ROOT / "demo_models" / "side_plate_die.stl"), "is no text but a file of"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: Any, says: str) -> None:
@@ -131,6 +158,19 @@ def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: An
     assert says in str(told.value)
     assert "\n" not in str(told.value)
     assert "--" not in str(told.value)
+
+
+@pytest.mark.parametrize("pads", [[150, 320], (150, 320), np.array([150, 320]), np.array([150.0, 320.0])])
+def test_a_list_of_numbers_of_any_kind_stays_as_it_was_given(scene: clearance.Scene, pads: Any) -> None:
+    there = scene.with_param("front rail", "pads", pads).moved("left strap", by=(1, 0, 0))
+    library = there.items["front rail"].library
+    assert library is not None
+    assert list(library.params["pads"]) == [150.0, 320.0]
+
+
+def test_true_of_numpy_is_true(scene: clearance.Scene) -> None:
+    assert clearance.check(scene, moves=np.True_).moves
+    assert not clearance.check(scene, moves=np.bool_(False)).moves
 
 
 def test_a_session_has_a_short_form(scene: clearance.Scene) -> None:

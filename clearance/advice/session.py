@@ -160,6 +160,8 @@ class Session:
         Args:
             rows: these, as they are now.
         """
+        if not isinstance(rows, Sequence) or not all(isinstance(row, Row) for row in rows):
+            raise WrongArgument("rows", rows, "rows, as a session gives them")
         some = {(row.head, row.item, row.cut) for row in rows}
         before = [row for row in self._before if (row.head, row.item, row.cut) in some]
         return tuple(pair_changes(before, rows))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -339,9 +339,20 @@ def params_of(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> 
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
             raise InputError(None, words.param, found, suggestion(one.param, list(known)))
+        if not _is_value(one.value):
+            raise WrongArgument("value", one.value, "a number, a word, or a list of numbers")
         unit = _unit(scene, scene.items[one.item], one.param)
         out.append(Set(one.item, one.param, _in_file(one.value, unit)))
     return out
+
+
+def _is_value(value: Any) -> bool:
+    """Whether it may be a parameter's value: nothing that is used up as it is read, has no order, no end."""
+    if isinstance(value, np.ndarray):
+        return value.ndim <= 1
+    if isinstance(value, list | tuple):
+        return not any(isinstance(one, Iterable) and not isinstance(one, str) for one in value)
+    return isinstance(value, str | dict) or not isinstance(value, Iterable)
 
 
 def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
