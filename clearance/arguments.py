@@ -107,7 +107,7 @@ def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
     """A scene, read where it is not.
 
     Raises:
-        WrongArgument: ``setup`` is neither that nor a path.
+        WrongArgument: ``setup`` is neither that nor a path.   InputError: bodies are missing.
     """
     from clearance.scene.model import Scene
 
@@ -122,6 +122,9 @@ def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
         from clearance.checking.result import Result
 
         raise WrongArgument("setup", setup, SETUP + ("; its scene, say" if isinstance(setup, Result) else ""))
+    if max((k for stretch in setup.stretches for k in stretch.bodies), default=-1) >= len(setup.bodies):
+        found = "bodies were taken out of the scene by hand, which its cuts still count"
+        raise InputError(setup.setup_file, "", found, "take an item off with Scene.without")
     return setup
 
 

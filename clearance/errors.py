@@ -64,6 +64,12 @@ class WrongArgument(ClearanceError, TypeError):
         super().__init__(f"{name} is {shown} ({type(given).__name__}); it should be {want}")
 
 
+class NoSuchName(InputError, KeyError):
+    """A name is asked for by which nothing is known; also what a dict raises then."""
+
+    __str__ = Exception.__str__
+
+
 class NotYet(InputError):
     """A key or word that is part of the file format but that this version cannot honour."""
 

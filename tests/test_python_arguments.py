@@ -132,6 +132,11 @@ def test_a_parameter_is_in_mm_whatever_kind_of_number_it_is(tmp_path: Path, one:
         (lambda s: clearance.Session(s).put_on(None), "item is None (NoneType); it should be the name"),
         (lambda s: clearance.Session(s).mount(5), "nozzles is 5 (int); it should be the name of a set"),
         (lambda s: clearance.Session(s).slide("left strap", 10**400), "by is 1000"),
+        (lambda s: clearance.check(replace(s, bodies=s.bodies[1:])), "take an item off with Scene.without"),
+        (lambda s: clearance.find_raises(replace(s, bodies=())), "take an item off with Scene.without"),
+        (lambda s: clearance.check(replace(s, machine=None)), "begin with a scene as clearance.load gives"),
+        (lambda s: s.items["left strip"], 'items: there is no item "left strip"; did you mean "left strap"?'),
+        (lambda s: s.items[5], 'items: there is no item "5"; known here: front rail'),
         (lambda s: clearance.Session(s).changes_of([1]), "rows is [1] (list); it should be rows, as a"),
         (lambda s: clearance.Session(s).changes_of(None), "rows is None (NoneType); it should be rows"),
         (lambda s: clearance.keepout(s, np.array(["laid", "x"])), "(ndarray); it should be \"laid\" or"),
@@ -166,6 +171,17 @@ def test_a_list_of_numbers_of_any_kind_stays_as_it_was_given(scene: clearance.Sc
     library = there.items["front rail"].library
     assert library is not None
     assert list(library.params["pads"]) == [150.0, 320.0]
+    one = scene.with_param("left strap", "reach", np.array(25.0)).items["left strap"].library
+    assert one is not None
+    assert one.params["reach"] == 25.0
+
+
+def test_items_are_a_dict(scene: clearance.Scene) -> None:
+    assert "left strip" not in scene.items
+    assert scene.items.get("left strip") is None
+    with pytest.raises(KeyError):
+        scene.items["left strip"]
+    assert pickle.loads(pickle.dumps(scene.items)) == scene.items
 
 
 def test_true_of_numpy_is_true(scene: clearance.Scene) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.errors import InputError, NoSuchName
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.facets import outward
 from clearance.geometry.transforms import Matrix, apply
@@ -300,6 +301,15 @@ class Stretch:
         return self.upper_at(-1)
 
 
+class Items(dict[str, Body]):
+    """Items by their names; a name that there is not is told with what it may be meant for."""
+
+    def __missing__(self, name: object) -> Body:
+        from clearance.scene.fields import suggestion
+
+        raise NoSuchName(None, "items", f'there is no item "{name}"', suggestion(str(name), list(self)))
+
+
 @dataclass(frozen=True, repr=False)
 class Scene:
     """Everything the judge needs.
@@ -368,7 +378,7 @@ class Scene:
     @property
     def items(self) -> dict[str, Body]:
         """What stands on the table, by name, in file order."""
-        return {body.name: body for body in self.bodies if body.kind != "machine"}
+        return Items({body.name: body for body in self.bodies if body.kind != "machine"})
 
     def cut_of(self, stretch: Stretch) -> Cut | None:
         """What the setup asks for on a stretch; None where it is no cut, or where there is no setup file.
@@ -441,8 +451,9 @@ class Scene:
         """The machine.
 
         Raises:
-            ValueError: the scene was not made from files.
+            InputError: the scene was not made from files.
         """
         if self.machine is None:
-            raise ValueError("nothing is known of this scene's machine")
+            found = "nothing is known of the machine of this scene"
+            raise InputError(self.setup_file, "", found, "begin with a scene as clearance.load gives it")
         return self.machine

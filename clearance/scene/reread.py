@@ -414,7 +414,9 @@ def kind_of(body: Body, words: ToldAs = OPTIONS) -> Kind:
 
 
 def _in_file(value: Any, unit: float) -> Any:
-    if isinstance(value, list | tuple | np.ndarray):
+    if isinstance(value, np.ndarray):
+        return _in_file(value.tolist(), unit)
+    if isinstance(value, list | tuple):
         return [_in_file(one, unit) for one in value]
     number = finite(value)
     return value if number is None else round(number / unit, DIGITS)
