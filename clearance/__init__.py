@@ -113,19 +113,11 @@ _HOMES = {
     "measuring.answer": ("Measured",),
     "overnight.answer": ("NightAnswer",),
     "checking.result": (
-        "Ailment",
-        "Compared",
-        "Cure",
-        "Cures",
-        "CutResult",
-        "MoveDistance",
-        "Pair",
-        "PairChange",
-        "Result",
+        "Ailment", "Compared", "Cure", "Cures", "CutResult", "MoveDistance", "Pair", "PairChange", "Result",
     ),
     "scene.settings": ("Cut", "HeadsSetup", "MachineModel", "Margins", "SideHeight", "Travel"),
     "scene.model": ("Body", "Finding", "Scene", "Stretch", "StretchKind"),
-}
+}  # fmt: skip
 
 
 @_arguments.by_argument
@@ -198,7 +190,8 @@ def check(
     from clearance.process.check import check as check_all
 
     with parallel.processes(processes or parallel.asked()):
-        return check_all(_arguments.scene_of(setup), moves=moves, progress=_arguments.told_of(progress))
+        each, told = _arguments.flag_of("moves", moves), _arguments.told_of(progress)
+        return check_all(_arguments.scene_of(setup), moves=each, progress=told)
 
 
 @_arguments.by_argument
@@ -360,8 +353,10 @@ def night(
     from clearance.overnight.answer import find_night
     from clearance.report.approval_confirm import standing
 
+    other, order = _arguments.flag_of("other_version", other_version), _arguments.flag_of("order", order)
+
     def confirm(record: str, setup: str) -> Approval:
-        return standing(record, setup, other_version)
+        return standing(record, setup, other)
 
     return find_night(path, confirm, order=order, now=now, progress=_arguments.told_of(progress))
 
@@ -479,7 +474,8 @@ def recheck(
     scheduler = _arguments.name_of("scheduler", scheduler, "an address, tcp://host:8786 say")
     workers, seconds, memory = _arguments.bounds_of(workers, seconds, memory)
     return asked(
-        _arguments.places_of(places), otherwise, fresh=fresh, scheduler=scheduler, workers=workers,
+        _arguments.places_of(places), otherwise, fresh=_arguments.flag_of("fresh", fresh),
+        scheduler=scheduler, workers=workers,
         seconds=seconds, memory=memory, progress=_arguments.told_of(progress),
     )  # fmt: skip
 

@@ -38,6 +38,12 @@ _OPTIONS = {
 }
 #: nothing need be off by more, mm
 FARTHEST = 1000.0
+#: how many may judge setups at once; what one setup may take, of the clock and of memory
+WORKERS = (1, 1024)
+SECONDS = (1.0, 1e6)
+GIGABYTES = (0.5, 1e5)
+#: years that a calendar has, as a night's file may name them
+YEARS = (1971, 9000)
 #: what is asked about
 SETUP = "a Scene, or the path of a setup file"
 #: the command line is what calls
@@ -98,7 +104,11 @@ def asked_of(
 
 
 def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
-    """A scene, read where it is not."""
+    """A scene, read where it is not.
+
+    Raises:
+        WrongArgument: ``setup`` is neither that nor a path.   InputError: bodies are missing.
+    """
     from clearance.scene.model import Scene
 
     if isinstance(setup, str | PathLike):
@@ -109,7 +119,12 @@ def scene_of(setup: Scene | str | PathLike[str]) -> Scene:
             return load(path_of("setup", setup, SETUP), asked_of(None, None))
 
     if not isinstance(setup, Scene):
-        raise WrongArgument("setup", setup, SETUP)
+        from clearance.checking.result import Result
+
+        raise WrongArgument("setup", setup, SETUP + ("; its scene, say" if isinstance(setup, Result) else ""))
+    if max((k for stretch in setup.stretches for k in stretch.bodies), default=-1) >= len(setup.bodies):
+        found = "bodies were taken out of the scene by hand, which its cuts still count"
+        raise InputError(setup.setup_file, "", found, "take an item off with Scene.without")
     return setup
 
 
@@ -179,8 +194,12 @@ def moment_of(value: datetime | None) -> datetime | None:
     """
     from datetime import datetime
 
-    if value is not None and not isinstance(value, datetime):
+    if value is None:
+        return None
+    if not isinstance(value, datetime):
         raise WrongArgument("now", value, "a date and time")
+    if not YEARS[0] <= value.year <= YEARS[1]:
+        raise WrongArgument("now", value, f"of a year that a calendar has, {YEARS[0]} to {YEARS[1]}")
     return value
 
 
@@ -240,17 +259,36 @@ def bounds_of(
         workers: how many at once.   seconds, memory: that one setup may take.
 
     Raises:
-        WrongArgument: one of them is not above zero, or there is a part of a worker.
+        WrongArgument: one of them is too little or too much, or there is a part of a worker.
     """
-    if workers is not None and (not isinstance(workers, Integral) or (finite(workers) or 0.0) < 1.0):
-        raise WrongArgument("workers", workers, "a whole number above zero")
-    lengths: list[float | None] = []
-    for name, value in (("seconds", seconds), ("memory", memory)):
+    if workers is not None:
+        count = finite(workers) if isinstance(workers, Integral) else None
+        if count is None or not WORKERS[0] <= count <= WORKERS[1]:
+            raise WrongArgument("workers", workers, f"a whole number, {WORKERS[0]} to {WORKERS[1]}")
+    bounds: list[float | None] = []
+    for name, value, (least, most), unit in (
+        ("seconds", seconds, SECONDS, "s"),
+        ("memory", memory, GIGABYTES, "GB"),
+    ):
         number = None if value is None else finite(value)
-        if value is not None and (number is None or number <= 0.0):
-            raise WrongArgument(name, value, "a number above zero")
-        lengths.append(number)
-    return None if workers is None else int(workers), lengths[0], lengths[1]
+        if value is not None and (number is None or not least <= number <= most):
+            raise WrongArgument(name, value, f"a number, {least:g} to {most:.0f} {unit}")
+        bounds.append(number)
+    return None if workers is None else int(workers), bounds[0], bounds[1]
+
+
+def flag_of(name: str, value: bool) -> bool:
+    """True or False.
+
+    Args:
+        name: of the argument.   value: as given, numpy's as well.
+
+    Raises:
+        WrongArgument: it is neither: that a word is true in Python is nothing that anybody means.
+    """
+    if type(value).__name__ not in ("bool", "bool_"):
+        raise WrongArgument(name, value, "True or False")
+    return bool(value)
 
 
 def told_of(progress: Callable[[float, str], None] | None) -> Callable[[float, str], None] | None:
@@ -282,7 +320,7 @@ def kind_of(value: str) -> str:
     Raises:
         WrongArgument: ``value`` is neither "laid" nor "holder".
     """
-    if value not in ("laid", "holder"):
+    if not isinstance(value, str) or value not in ("laid", "holder"):
         raise WrongArgument("kind", value, '"laid" or "holder"')
     return value
 

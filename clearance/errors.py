@@ -41,8 +41,9 @@ class InputError(ClearanceError):
         self.want = want
         # The lines of ``want`` are ours; a line end in a name or in what was found is the user's.
         named = '""' if self.file == "" else self.file
-        text = ": ".join(printable(part) for part in (named, place, found) if part)
-        super().__init__(f"{text}; {printable_lines(want)}" if want else text)
+        text = ": ".join(printable(part) for part in (place, found) if part)
+        text = shortened(f"{text}; {printable_lines(want)}" if want else text)
+        super().__init__(f"{in_the_middle(printable(named))}: {text}" if named else text)
 
 
 class WrongArgument(ClearanceError, TypeError):
@@ -54,11 +55,19 @@ class WrongArgument(ClearanceError, TypeError):
 
     def __init__(self, name: str, given: object, want: str) -> None:
         try:
-            shown = repr(given)
+            shown = " ".join(repr(given).split())
         except ValueError:  # a whole number of too many digits
             shown = "too long"
+        except Exception:  # what cannot be shown is no reason to fail
+            shown = "what cannot be shown"
         shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
         super().__init__(f"{name} is {shown} ({type(given).__name__}); it should be {want}")
+
+
+class NoSuchName(InputError, KeyError):
+    """A name is asked for by which nothing is known; also what a dict raises then."""
+
+    __str__ = Exception.__str__
 
 
 class NotYet(InputError):
@@ -73,6 +82,44 @@ class Undecided(ClearanceError):
 
 class CannotDraw(ClearanceError):
     """No picture can be drawn on this computer; the message says what to install."""
+
+
+#: characters; no name, path or word of a user's is shown longer
+LONGEST = 200
+_QUOTED = re.compile(rf"(?<!\w)'[^'\n]{{{LONGEST},}}'(?!\w)")
+_WORD = re.compile(rf"[^\s\"]{{{LONGEST + 1},}}")
+
+
+def in_the_middle(words: str) -> str:
+    """A user's words without their middle where they are long, so that both their ends are seen.
+
+    >>> in_the_middle("a" * 500 + "b") == "a" * 99 + "..." + "a" * 97 + "b"
+    True
+    """
+    if len(words) <= LONGEST:
+        return words
+    kept = LONGEST - 3
+    return f"{words[: kept - kept // 2]}...{words[-(kept // 2) :]}"
+
+
+def shortened(message: str) -> str:
+    """A message, each long word in it, and each long name in quotation marks, without its middle.
+
+    >>> len(shortened(f'there is no item "{"long name " * 500}", and that is all'))
+    236
+    """
+    if len(message) <= LONGEST:
+        return message
+
+    def short(found: re.Match[str]) -> str:
+        return in_the_middle(found[0])
+
+    parts = message.split('"')
+    for k, part in enumerate(parts):
+        # what is between marks is a name, but for what follows a mark that has no other
+        named = k % 2 == 1 and k < len(parts) - 1
+        parts[k] = in_the_middle(part) if named else _WORD.sub(short, _QUOTED.sub(short, part))
+    return '"'.join(parts)
 
 
 def finite(value: object) -> float | None:

@@ -23,7 +23,11 @@ def record(cls: type[Class]) -> type[Class]:
     Args:
         cls: its attributes with their types, and ``dataclasses.field`` where more is to be said.
     """
-    methods: dict[str, Callable[..., Any]] = {"__repr__": _repr, "__eq__": by_values, "__hash__": _hash}
+    methods: dict[str, Callable[..., Any]] = {
+        "__repr__": _repr,
+        "__eq__": by_values,
+        "__hash__": hash_by_values,
+    }
     return _with(dataclass(eq=False, repr=False)(cls), methods)
 
 
@@ -76,5 +80,19 @@ def _same(one: Any, other: Any) -> bool:
     return bool(((one == other) | ((one != one) & (other != other))).all())
 
 
-def _hash(self: Any) -> int:
-    return hash(_values(self))
+def hash_by_values(self: Any) -> int:
+    """``__hash__`` beside ``by_values``: what is equal hashes alike. Of arrays only the shape counts, of
+    mappings the keys, so that it costs nothing where there are large ones."""
+    values = _values(self)
+    try:
+        return hash(values)
+    except TypeError:
+        return hash(_hashable(values))
+
+
+def _hashable(value: Any) -> Any:
+    if isinstance(value, tuple | list):
+        return tuple(map(_hashable, value))
+    if isinstance(value, Mapping):
+        return frozenset(value)
+    return value.shape if hasattr(value, "tobytes") else value

@@ -94,11 +94,11 @@ def shell_faults(holder: Holder) -> Iterator[str]:
         return
     for i, shell in enumerate(holder.shells, 1):
         if not (len(shell) and np.isfinite(shell).all()):
-            yield f"shell {i} has no facets, or corners that are no numbers"
+            yield f"its body {i} has no facets, or corners that are no numbers"
         elif unshared_edges(shell):
-            yield f"shell {i} does not close at {unshared_edges(shell)} edges"
+            yield f"its body {i} does not close at {unshared_edges(shell)} edges"
         elif abs(volume(shell)) < 1e-9:
-            yield f"shell {i} has no volume"
+            yield f"its body {i} has no volume"
 
 
 def overlapping(holder: Holder) -> float:

@@ -15,9 +15,11 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import click
 import pytest
 
 from clearance import cli
+from clearance.cli.common import commands
 
 SETUP = """\
 title = "A plate on blocks"
@@ -270,3 +272,34 @@ cli.main()
     assert err.strip() == "stopped; nothing was written"
     assert out == ""
     assert sorted(os.listdir(job)) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["check", "s.toml", "--move", "strap", "1"], "Option '--move' wants 4 values: ITEM X Y Z"),
+        (["check", "s.toml", "--set", "vise.opening"], "Option '--set' wants 2 values: ITEM.PARAM VALUE"),
+        (["raise", "s.toml", "--range", "1"], "Option '--range' wants 2 values: FROM TO"),
+        (["raise", "s.toml", "--by"], "Option '--by' wants a value: MM"),
+        (["check", "s.toml", "--move", "strap", "--off", "a", "b"], 'found "--off", want mm'),
+        (["check", "s.toml", "--move", "strap", "--off", "a", "b"], "such as 3.5, in ITEM X Y Z"),
+    ],
+)
+def test_too_few_values_are_told_by_what_they_are(
+    words: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run(words) == 2
+    told = " ".join(capsys.readouterr().err.split())
+    assert says in told
+    assert f"(clearance {words[0]} --help)" in told
+
+
+def test_every_option_of_several_values_says_which() -> None:
+    several = [
+        (param.opts, param.metavar, param.nargs)
+        for command in commands.commands.values()
+        for param in command.params
+        if isinstance(param, click.Option) and param.nargs > 1
+    ]
+    assert len(several) > 5
+    assert all(metavar and len(metavar.split()) == nargs for _, metavar, nargs in several), several

@@ -27,6 +27,7 @@ from clearance.process.slug import (
 )
 from clearance.report.sheet.data import gather
 from tests.access_bench import block, judged_in_time, line, post, scene
+from tests.advice_bench import Bench
 from tests.nest_job import nest_result
 from tests.test_process_states import FRAME, LEFT, RIGHT, ROUGH, SECOND, STRAP, TAB, judged
 
@@ -257,3 +258,12 @@ def test_a_measured_job_has_its_moments_too() -> None:
     assert [len(phase.freed) for phase in measured.phases] == [len(phase.freed) for phase in planned.phases]
     assert sum(len(phase.bits) for phase in measured.phases) > 0
     gather(clearance.check(as_it_lies), "today")
+
+
+def test_a_job_in_which_no_part_is_cut_has_no_states(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.block("bar", (40, 12, 0), (60, 20, 60))
+    course = Course(clearance.check(bench.write()))
+    assert course.phases == []
+    with pytest.raises(clearance.InputError, match='there is no "cut": nothing is cut here; leave it out'):
+        course.after("cut")

@@ -327,3 +327,19 @@ def test_a_result_in_a_notebook_is_escaped() -> None:
     assert "and 3 more" in seen.text
     assert "and 12 more" in seen.text
     assert Tags(a_result()._repr_html_()).tags == ["p", "strong"]
+
+
+def test_answers_and_scenes_stand_in_sets(tmp_path: Path) -> None:
+    """What is equal hashes alike, so that pairs of one check are found among those of another."""
+    bench = Bench(tmp_path)
+    bench.block("bar", (40, 12, 0), (60, 20, 60))
+    setup = bench.write()
+    one, two = (clearance.check(setup, moves=True) for _ in range(2))
+    assert set(one.pairs) == set(two.pairs)
+    assert len(set(one.pairs)) == len(one.pairs)
+    for a, b in ((one.scene, two.scene), (one.cuts[0], two.cuts[0]), (one.moves, two.moves)):
+        assert (a == b, hash(a) == hash(b)) == (True, True)
+    assert one.scene != one.scene.moved("bar", by=(1, 0, 0))
+    assert {one.scene.bodies[0]: 1}[two.scene.bodies[0]] == 1
+    for answer in (one, clearance.keepout(one.scene), clearance.where(one.scene, "bar"), two.scene.stretches):
+        assert isinstance(hash(answer), int)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pickle
 from dataclasses import replace
+from datetime import datetime, timedelta, timezone
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ from tests.advice_bench import Bench
 
 ROOT = Path(__file__).resolve().parent.parent
 RAISED = str(ROOT / "demo_models" / "side_plate_die_raised.toml")
+FRIDAY = str(ROOT / "demo_models" / "nights" / "friday.toml")
+LATEST = datetime.max.replace(tzinfo=timezone(timedelta(hours=-12)))
 KINDS = (2, 2.0, np.int64(2), np.uint8(2), np.float32(2), np.float64(2), Fraction(2))
 
 
@@ -28,6 +31,15 @@ class InBytes:
 
     def __fspath__(self) -> bytes:
         return b"setup.toml"
+
+
+class Unshown:
+    def __repr__(self) -> str:
+        raise KeyError(self)
+
+
+ENDLESS: list[Any] = []
+ENDLESS.append(ENDLESS)
 
 
 @pytest.fixture(name="scene", scope="module")
@@ -88,6 +100,20 @@ def test_a_parameter_is_in_mm_whatever_kind_of_number_it_is(tmp_path: Path, one:
         (lambda s: clearance.recheck(RAISED, workers=1.5), "workers is 1.5 (float); it should be a whole"),
         (lambda s: clearance.recheck(RAISED, workers=True), "workers is True (bool); it should be a whole"),
         (lambda s: clearance.recheck(RAISED, seconds=float("nan")), "seconds is nan (float); it should be"),
+        (lambda s: clearance.recheck(RAISED, workers=0), "workers is 0 (int); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, workers=-1), "workers is -1 (int); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, workers=10**9), "should be a whole number, 1 to 1024"),
+        (lambda s: clearance.recheck(RAISED, workers="2"), "workers is '2' (str); it should be a whole"),
+        (lambda s: clearance.recheck(RAISED, seconds=0), "seconds is 0 (int); it should be a number, 1 to"),
+        (lambda s: clearance.recheck(RAISED, seconds=10**9), "should be a number, 1 to 1000000 s"),
+        (lambda s: clearance.recheck(RAISED, seconds="5"), "seconds is '5' (str); it should be a number"),
+        (lambda s: clearance.recheck(RAISED, memory=0.1), "memory is 0.1 (float); it should be a number"),
+        (lambda s: clearance.recheck(RAISED, memory=10**9), "should be a number, 0.5 to 100000 GB"),
+        (lambda s: clearance.recheck(RAISED, memory=float("inf")), "memory is inf (float); it should be a"),
+        (lambda s: clearance.night(FRIDAY, now=datetime.min), "now is datetime.datetime(1, 1, 1, 0, 0) ("),
+        (lambda s: clearance.night(FRIDAY, now=datetime.min), "year that a calendar has, 1971 to 9000"),
+        (lambda s: clearance.night(FRIDAY, now=LATEST), "year that a calendar has, 1971 to 9000"),
+        (lambda s: clearance.night(FRIDAY, now=LATEST.date()), "(date); it should be a date and time"),
         (lambda s: clearance.load(""), "setup: is empty; the path of a setup file"),
         (lambda s: clearance.check(""), "setup: is empty; a Scene, or the path of a setup"),
         (lambda s: clearance.check(InBytes()), "it should be a Scene, or the path of a setup file"),
@@ -107,6 +133,29 @@ def test_a_parameter_is_in_mm_whatever_kind_of_number_it_is(tmp_path: Path, one:
         (lambda s: clearance.Session(s).put_on(None), "item is None (NoneType); it should be the name"),
         (lambda s: clearance.Session(s).mount(5), "nozzles is 5 (int); it should be the name of a set"),
         (lambda s: clearance.Session(s).slide("left strap", 10**400), "by is 1000"),
+        (lambda s: clearance.check(replace(s, bodies=s.bodies[1:])), "take an item off with Scene.without"),
+        (lambda s: clearance.find_raises(replace(s, bodies=())), "take an item off with Scene.without"),
+        (lambda s: clearance.check(replace(s, machine=None)), "begin with a scene as clearance.load gives"),
+        (lambda s: s.items["left strip"], 'items: there is no item "left strip"; did you mean "left strap"?'),
+        (lambda s: s.items[5], 'items: there is no item "5"; known here: front rail'),
+        (lambda s: clearance.Session(s).changes_of([1]), "rows is [1] (list); it should be rows, as a"),
+        (lambda s: clearance.Session(s).changes_of(None), "rows is None (NoneType); it should be rows"),
+        (lambda s: clearance.keepout(s, np.array(["laid", "x"])), "(ndarray); it should be \"laid\" or"),
+        (lambda s: clearance.check(s, moves="no"), "moves is 'no' (str); it should be True or False"),
+        (lambda s: clearance.check(s, moves=5), "moves is 5 (int); it should be True or False"),
+        (lambda s: clearance.night(FRIDAY, order="yes"), "order is 'yes' (str); it should be True or False"),
+        (lambda s: clearance.night(FRIDAY, other_version=1), "other_version is 1 (int); it should be True"),
+        (lambda s: clearance.recheck(RAISED, fresh=None), "fresh is None (NoneType); it should be True or"),
+        (lambda s: clearance.check(clearance.check(s)), "(Checked); it should be a Scene, or the path of a"),
+        (lambda s: clearance.raised(clearance.check(s), 1), "of a setup file; its scene, say"),
+        (lambda s: s.moved("left strap", np.zeros((3, 3))), "by is array([[0., 0., 0.], [0., 0., 0.], ["),
+        (lambda s: s.moved("left strap", Unshown()), "by is what cannot be shown (Unshown); it should be"),
+        (lambda s: s.with_param("front rail", "pads", iter([200, 320])), "it should be a number, a word, or"),
+        (lambda s: s.with_param("front rail", "pads", {200, 320}), "it should be a number, a word, or a"),
+        (lambda s: s.with_param("front rail", "pads", [[200], 320]), "it should be a number, a word, or a"),
+        (lambda s: s.with_param("front rail", "pads", np.zeros((2, 2))), "value is array([[0., 0.], [0., 0."),
+        (lambda s: s.with_param("front rail", "pads", ENDLESS), "value is [[...]] (list); it should be a"),
+        (lambda s: clearance.load(ROOT / "demo_models" / "side_plate_die.stl"), "is no text but a file of"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: Any, says: str) -> None:
@@ -115,6 +164,30 @@ def test_what_cannot_be_is_told_in_one_sentence(scene: clearance.Scene, call: An
     assert says in str(told.value)
     assert "\n" not in str(told.value)
     assert "--" not in str(told.value)
+
+
+@pytest.mark.parametrize("pads", [[150, 320], (150, 320), np.array([150, 320]), np.array([150.0, 320.0])])
+def test_a_list_of_numbers_of_any_kind_stays_as_it_was_given(scene: clearance.Scene, pads: Any) -> None:
+    there = scene.with_param("front rail", "pads", pads).moved("left strap", by=(1, 0, 0))
+    library = there.items["front rail"].library
+    assert library is not None
+    assert list(library.params["pads"]) == [150.0, 320.0]
+    one = scene.with_param("left strap", "reach", np.array(25.0)).items["left strap"].library
+    assert one is not None
+    assert one.params["reach"] == 25.0
+
+
+def test_items_are_a_dict(scene: clearance.Scene) -> None:
+    assert "left strip" not in scene.items
+    assert scene.items.get("left strip") is None
+    with pytest.raises(KeyError):
+        scene.items["left strip"]
+    assert pickle.loads(pickle.dumps(scene.items)) == scene.items
+
+
+def test_true_of_numpy_is_true(scene: clearance.Scene) -> None:
+    assert clearance.check(scene, moves=np.True_).moves
+    assert not clearance.check(scene, moves=np.bool_(False)).moves
 
 
 def test_a_session_has_a_short_form(scene: clearance.Scene) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from clearance.records import changing, record
 
@@ -59,6 +60,22 @@ def test_numpys_numbers_are_compared_as_numbers(two: tuple[Any, ...]) -> None:
 def test_what_is_no_number_is_the_same_wherever_it_stands() -> None:
     for nan in (float("nan"), np.float64("nan"), np.array([np.nan])):
         assert Plain("a", (nan,)) == Plain("a", (nan + 0.0,))
+
+
+@record
+class Measured:
+    name: str
+    at: NDArray[np.float64] | None = None
+    more: dict[str, int] = field(default_factory=dict)
+
+
+def test_what_is_equal_hashes_alike_where_there_are_arrays() -> None:
+    """The rule is Python's own (the language reference, ``object.__hash__``); 0.0 equals -0.0."""
+    at = np.array([1.0, 0.0, np.nan])
+    one, two = Measured("a", at, {"b": 1, "c": 2}), Measured("a", at * [1, -1, 1], {"c": 2, "b": 1})
+    assert one == two
+    assert hash(one) == hash(two)
+    assert len({one, two, Measured("b", at), Measured("a"), Measured("a", at + 1)}) == 4
 
 
 def test_it_is_equal_to_nothing_of_another_class() -> None:

@@ -212,6 +212,8 @@ def test_what_is_wrong_names_the_argument_and_no_option() -> None:
         (lambda: session.slide("nix", 1), "item"),
         (lambda: session.slide("front rail", 1), "item"),
         (lambda: session.slide("left strap", float("nan")), "by"),
+        (lambda: session.mount("nope"), "nozzles"),
+        (lambda: session.mount(5), "nozzles"),
         (lambda: session.raise_to(5e3), "by"),
         (lambda: scene.moved("nix", by=(1, 0, 0)), "item"),
         (lambda: scene.without("nix"), "item"),
@@ -220,3 +222,17 @@ def test_what_is_wrong_names_the_argument_and_no_option() -> None:
         with pytest.raises(clearance.ClearanceError) as error:
             call()
         assert re.split("[ :]", str(error.value))[0] == argument, str(error.value)
+
+
+def test_nozzles_that_there_are_not_name_those_that_there_are(tmp_path: Path) -> None:
+    folder = tmp_path / "demos"
+    shutil.copytree(DEMOS, folder)
+    file = folder / "punch_blank.toml"
+    file.write_text(file.read_text().replace('use = "mid_size"', 'file = "machines/mid_size_nozzles.toml"'))
+    scene = clearance.load(file)
+    session = clearance.Session(scene)
+    with pytest.raises(clearance.InputError, match=r'^nozzles: the machine ".*" has no nozzles "lon.* nose"'):
+        session.mount("lon nose")
+    assert scene.sets[0] == "own"
+    for name in ("own", None):
+        session.mount(name)

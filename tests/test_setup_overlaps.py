@@ -264,3 +264,25 @@ def test_bodies_of_very_many_facets_are_looked_at_in_points(low: Any, high: Any,
             assert (finding.severity, finding.item) == ("close", "a")
             told = float(finding.message.split()[1])
             assert 0.75 * deep - 0.005 <= told <= deep + 0.006
+
+
+def test_what_stands_on_the_other_cuts_into_it(tmp_path: Path) -> None:
+    """A strap 2 mm lower than its rail's top cuts into the rail, wherever the two stand in the file."""
+    strap = {**STRAP, "on": "rail", "seat": "top", "at": [80, 12.5, -5], "turn": [0, 0, 90]}
+    for items in ([RAIL, strap], [{**strap, "name": "another"}, RAIL]):
+        ((severity, item, message),) = told(scene(tmp_path, items, upper_z=90))
+        assert (severity, item) == ("close", next(one["name"] for one in items if one["name"] != "rail"))
+        assert message == 'cuts 2.00 mm deep into "rail"'
+
+
+def test_of_two_that_stand_apart_the_smaller_cuts_into_the_larger(tmp_path: Path) -> None:
+    pin, plate = box("pin", [6, 6, 40], [0, 0, -3]), box("plate", [90, 90, 20], [0, 0, -20])
+    for items in ([pin, plate], [plate, pin]):
+        assert told(scene(tmp_path, items, upper_z=90)) == [("note", "pin", 'cuts 3.00 mm deep into "plate"')]
+
+
+def test_a_clamp_that_stands_on_a_part_cuts_into_it(tmp_path: Path) -> None:
+    plate = part(block(tmp_path, 100, 60, 30))
+    clamp = {"name": "clamp", "holder": "toe_clamp", "at": [50, 30, -2], "on": "part", "seat": "top"}
+    ((severity, item, message),) = told(scene(tmp_path, [plate, clamp], upper_z=90))
+    assert (severity, item, message) == ("close", "clamp", 'cuts 2.00 mm deep into "part"')

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.kernels.query import SweepQuery
 from clearance.mesh.sections import Outline
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.model import Scene, SideHeight
 from clearance.tolerances import AdviceTolerances
@@ -37,6 +37,7 @@ class Zone:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     limit: float
     outline: Any
@@ -76,6 +77,7 @@ class Keepout:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     upper: tuple[Zone, ...]
     lower: tuple[Zone, ...]

@@ -19,7 +19,7 @@ from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
 from clearance.kernels.query import SweepQuery
-from clearance.records import by_values
+from clearance.records import by_values, hash_by_values
 from clearance.scene.model import Finding, Scene, StretchKind
 from clearance.tolerances import Tolerances
 from clearance.toolpath.moves import Moves
@@ -38,6 +38,7 @@ class Binds:
     """What binds a side of the box: at ``shift`` (2,) just past it a head meets an item; or ``why``."""
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     side: str
     at: float
@@ -64,6 +65,7 @@ class PlacementAnswer:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     verdict: str
     x: tuple[float, float] | None

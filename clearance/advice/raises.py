@@ -26,8 +26,9 @@ from clearance.scene.model import Finding, Scene
 from clearance.scene.overlaps import overlap_findings
 from clearance.scene.packing import IN_THE_AIR, on_packing
 from clearance.scene.placing import Masses
-from clearance.scene.reread import FARTHEST
+from clearance.scene.reread import FARTHEST, raised_as_read
 from clearance.scene.stability import feet_findings
+from clearance.scene.tries import Raise, said
 
 
 @record
@@ -201,15 +202,18 @@ def raised_by(
         raise InputError(None, "--by", f"{by:g} is no length", f"mm, within {FARTHEST:g}")
     rising = chosen(scene, items)
     there = raised(scene, rising, by)
+    bases = [scene.bodies[k].name for k in rising if _is_base(scene, k, rising)]
+    # what is lowered again stands as it stands
     if set(rising) == set(with_all_on_them(scene, None)):
-        # what is lowered again stands as it stands
-        there = replace(there, packed=max(0.0, scene.packed + by))
-    elif by > 0.0:
+        there, words = replace(there, packed=max(0.0, scene.packed + by)), said(Raise(by))
+    else:
         # packing so high lies under what stood on something; what hung in the air hangs over it as before
         hung = {f.item for f in (told(scene)[0] if planned is None else planned) if f.kind in IN_THE_AIR}
-        packed = tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising))
-        packed = tuple(name for name in packed if name not in hung)
-        there = replace(there, packed_items=packed, packed_by=by)
+        own = dict(scene.packed_items)
+        own |= {name: own.get(name, 0.0) + by for name in bases if by < 0.0 or name not in hung}
+        there = replace(there, packed_items=tuple((name, up) for name, up in own.items() if up > 0.0))
+        named = " and ".join(f'"{name}"' for name in bases)
+        words = f"{named} raised by {by:g} mm"
     found = []
     travel = None if scene.machine is None else scene.machine.travel.z
     for stretch in there.stretches:
@@ -220,7 +224,8 @@ def raised_by(
                 f"({travel[0]:g} to {travel[1]:g})"
             )
             found.append(Finding("travel", "close", message, cut=stretch.name))
-    return replace(there, findings=(*as_they_stand(scene, there), *found))
+    there = replace(there, findings=(*as_they_stand(scene, there), *found))
+    return raised_as_read(scene, there, bases, by, words)
 
 
 #: what a raise of some items may change: found anew
@@ -234,7 +239,7 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
         before: as read.   after: with some bodies elsewhere. What lies on packing (``packed_items``) hangs in
             the air only if it did before.
     """
-    own = set(after.packed_items)
+    own = {name for name, _ in after.packed_items}
     in_the_air = [f for f in before.findings if f.kind in IN_THE_AIR and f.item in own]
     kept = [f for f in before.findings if f.kind not in _STANDING]
     # a part that was measured stands as it is planned: how far it lies off that was measured, not why

@@ -26,6 +26,7 @@ from clearance.process.check import check
 from clearance.process.findings import Checked
 from clearance.records import record
 from clearance.scene.model import Scene, Stretch
+from clearance.scene.nozzles import OWN, no_such_set
 from clearance.scene.placing import on_its_seat
 from clearance.scene.reread import (
     ARGUMENTS,
@@ -96,7 +97,7 @@ class Session:
     """A setup of which items are moved, one move after another; its files stay as they are.
 
     Args:
-        scene: as ``clearance.load`` gives it.
+        scene: as ``clearance.load`` or ``clearance.raised`` gives it.
         least: what moves something gives only so many pairs, those with the least to spare, and measures no
             more than that takes; None: all of them. ``rows`` are all, whichever it is.
 
@@ -159,6 +160,8 @@ class Session:
         Args:
             rows: these, as they are now.
         """
+        if not isinstance(rows, Sequence) or not all(isinstance(row, Row) for row in rows):
+            raise WrongArgument("rows", rows, "rows, as a session gives them")
         some = {(row.head, row.item, row.cut) for row in rows}
         before = [row for row in self._before if (row.head, row.item, row.cut) in some]
         return tuple(pair_changes(before, rows))
@@ -232,7 +235,7 @@ class Session:
         places = self._there(self._state).places()
         words = [read_in_words(one, self._scene) for one in before]
         packed = max(0.0, self._scene.packed + self._state.raised)
-        up = [] if packed == self._scene.packed else [Packed(packed)]
+        up = [] if packed == self._scene.packed else [Packed(packed, self._scene.packed_items)]
         return (*before, *places, *up), (*words, *map(placed_in_words, places))
 
     @property
@@ -378,6 +381,9 @@ class Session:
         """
         if nozzles is not None and not isinstance(nozzles, str):
             raise WrongArgument("nozzles", nozzles, "the name of a set of nozzles")
+        if nozzles is not None and nozzles not in (OWN, *self._scene.sets):
+            sets = [name for name in self._scene.sets if name != OWN]
+            raise InputError(None, "nozzles", *no_such_set(nozzles, self._scene.known_machine.name, sets))
         return self._to(replace(self._state, nozzles=nozzles))
 
     def undo(self) -> tuple[Row, ...]:

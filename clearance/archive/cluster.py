@@ -78,9 +78,7 @@ class Cluster:
             return
         if os.environ.get(VARIABLE, "").strip():
             found = f"{VARIABLE} names a folder of this computer, which the others do not have"
-            raise NoScheduler(
-                f"--scheduler: {found}; name it in the setups or the machine file: holders = ..."
-            )
+            raise NoScheduler(f"scheduler: {found}; name it in the setups or the machine file: holders = ...")
         with self._client() as client:
             tool = tool_sha256()
             threads = _same_version(client, tool)
@@ -118,11 +116,11 @@ class Cluster:
             from distributed import Client
         except ImportError:
             want = 'pip install "clearance[cluster]" here and on each computer'
-            raise NoScheduler(f"--scheduler: the library for it is not installed; {want}") from None
+            raise NoScheduler(f"scheduler: the library for it is not installed; {want}") from None
         try:
             client = Client(self._address, timeout=_ANSWERS, set_as_default=False)
         except (OSError, ValueError, TimeoutError) as error:
-            found = f"--scheduler {self._address}: no scheduler answers ({error})"
+            found = f"scheduler {self._address}: no scheduler answers ({error})"
             raise NoScheduler(f"{found}; start one there:  dask scheduler") from None
         try:
             yield client
@@ -136,13 +134,13 @@ def _same_version(client: Any, tool: str) -> int:
         there = client.run(tool_sha256)
     except Exception as error:
         found = f"a computer does not find this program ({type(error).__name__}: {error})"
-        raise NoScheduler(f"--scheduler: {found}; install it on each") from None
+        raise NoScheduler(f"scheduler: {found}; install it on each") from None
     if not there:
-        raise NoScheduler("--scheduler: no computer is there yet; start on each:  dask worker ADDRESS")
+        raise NoScheduler("scheduler: no computer is there yet; start on each:  dask worker ADDRESS")
     others = [address for address, one in there.items() if one != tool]
     if others:
         raise NoScheduler(
-            f"--scheduler: {', '.join(others)}: another version of clearance, of Python or of a library "
+            f"scheduler: {', '.join(others)}: another version of clearance, of Python or of a library "
             f"than here, or {VARIABLE} is set; install the same ones everywhere"
         )
     return max(int(sum(client.nthreads().values())), 1)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.model import Finding, Scene, SideHeight, Stretch
 
 if TYPE_CHECKING:
@@ -42,6 +42,7 @@ class Pair:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     head: str
     item: str
@@ -277,6 +278,7 @@ class CutResult:
     """One stretch as judged."""
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     name: str
     verdict: str
@@ -328,6 +330,7 @@ class Result:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     scene: Scene
     verdict: str

@@ -18,7 +18,7 @@ from clearance.arguments import by_option
 from clearance.cli import advising, approval, checking, many, measuring, starting
 from clearance.cli.common import DEFECT, WRONG, commands, say_aside, say_error
 from clearance.cli.starting import Streams
-from clearance.errors import ClearanceError
+from clearance.errors import ClearanceError, shortened
 
 __all__ = [
     "advising",
@@ -49,7 +49,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.ClickException as error:
         context = getattr(error, "ctx", None)
         hint = f" ({context.command_path} --help)" if context is not None else ""
-        say_error(error.format_message().rstrip(".") + hint)
+        say_error(shortened(error.format_message().rstrip(".")) + hint)
         return WRONG
     except (click.Abort, KeyboardInterrupt):
         say_aside(ending.stopped())

@@ -21,7 +21,29 @@ WRONG = 2
 DEFECT = 3
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+class Command(click.Command):
+    """A command that says which values an option wants where it is given too few."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """As click's own, in whose message stands only how many."""
+        try:
+            return super().parse_args(ctx, args)
+        except click.BadOptionUsage as error:
+            for param in self.params:
+                if error.option_name in param.opts and param.metavar and not getattr(param, "is_flag", False):
+                    many = "a value" if param.nargs == 1 else f"{param.nargs} values"
+                    words = f"Option '{error.option_name}' wants {many}: {param.metavar}"
+                    raise click.BadOptionUsage(error.option_name, words, ctx) from None
+            raise
+
+
+class Commands(click.Group):
+    """All commands."""
+
+    command_class = Command
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
 @click.pass_context
 def commands(context: click.Context) -> None:
@@ -163,10 +185,12 @@ def with_comparison(result: Result) -> Result:
 
 def keep_tried(scene: Scene) -> None:
     """Write what is tried into the setup file, and say so."""
+    from clearance.scene.packing import not_written
     from clearance.scene.rewrite import write_tried
 
     write_tried(scene)
-    say_aside(f"written into {scene.setup_file}")
+    left_out = not_written(scene)
+    say_aside(f"written into {scene.setup_file}{'; ' if left_out else ''}{left_out}")
 
 
 def with_cures(result: Result) -> Result:

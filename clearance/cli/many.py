@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import click
 
+from clearance.arguments import GIGABYTES, SECONDS, WORKERS
 from clearance.cli.common import (
     check_written,
     commands,
@@ -92,10 +93,10 @@ def _check_pages(
 )
 @click.option("--fresh", is_flag=True, help="Judge all of them anew, whatever was kept.")
 @click.option(
-    "--workers", type=click.IntRange(1, 1024), metavar="N", help="So many at once; one for each core."
+    "--workers", type=click.IntRange(*WORKERS), metavar="N", help="So many at once; one for each core."
 )
-@click.option("--seconds", type=click.FloatRange(1, 1e6), metavar="S", help="What one setup may take; 600.")
-@click.option("--memory", type=click.FloatRange(0.5, 1e5), metavar="GB", help="What one setup may take; 4.")
+@click.option("--seconds", type=click.FloatRange(*SECONDS), metavar="S", help="What one setup may take; 600.")
+@click.option("--memory", type=click.FloatRange(*GIGABYTES), metavar="GB", help="What one setup may take; 4.")
 @json_option("the rows")
 @click.option("-o", "--output", "page", metavar="PAGE.html", help="Write a page to sort and filter.")
 @replacing

@@ -29,7 +29,10 @@ class Millimetres(FloatType):
             what, want = (
                 ("degrees", "10.5") if param is not None and param.name == "tried_turns" else ("mm", "3.5")
             )
-            self.fail(f'found "{value}", want {what} with a decimal point, such as {want}', param, ctx)
+            several = f", in {param.metavar}" if param is not None and param.nargs > 1 else ""
+            self.fail(
+                f'found "{value}", want {what} with a decimal point, such as {want}{several}', param, ctx
+            )
 
 
 MM = Millimetres()

@@ -24,6 +24,7 @@ from clearance.live.model import ROWS, Model
 from clearance.live.watch import Watch
 from clearance.scene.measured import Asked
 from clearance.scene.model import Scene
+from clearance.scene.packing import not_written
 from clearance.scene.reread import ARGUMENTS, found_item
 from clearance.scene.rewrite import with_tried, write_tried
 from clearance.scene.tries import OnSeat, angles
@@ -238,7 +239,8 @@ class Desk:
             target = _target(str(name), target)
             write_tried(scene, target)
         self._open(self._load(target))
-        return {**self.whole(), "said": f"written into {printable(target)}"}
+        left_out = "".join(f"; {printable(words)}" for words in [not_written(scene)] if words)
+        return {**self.whole(), "said": f"written into {printable(target)}{left_out}"}
 
 
 def _in_words(error: ClearanceError, told: Message) -> str:

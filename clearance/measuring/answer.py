@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from clearance.measuring.corrections import Corrected, corrections, lean_of, per_height
 from clearance.process.check import check
 from clearance.process.findings import Checked
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.load import load
 from clearance.scene.measured import Asked, Lies, Trial, Zero, zeros_of
 from clearance.scene.model import Scene
@@ -63,6 +63,7 @@ class Measured:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     parts: tuple[PartAnswer, ...]
     planned: Checked

@@ -359,7 +359,7 @@ def judged(triangles: Triangles, facet_error: float = 0.0) -> Solid:
     if len(triangles) <= COUNT_SHELLS_UP_TO:
         count = int(shells(triangles).max()) + 1
         if count > 1:
-            text = f"{count} separate shells; all of them belong to the body, where they overlap too"
+            text = f"the model is {count} separate bodies; all of them count, also where one lies in another"
             remarks.append(Remark("several shells", "note", text))
     return Solid(triangles, closed, facet_error, tuple(remarks))
 

@@ -29,7 +29,7 @@ from clearance.overnight.timeline import (
     doubtful,
     run_all,
 )
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.night import NightPlan, Three, read_night
 
 
@@ -112,6 +112,7 @@ class NightAnswer:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     title: str
     file: str

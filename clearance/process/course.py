@@ -122,7 +122,8 @@ class Course:
         left: dict[str, There] = {}
         bit_by_bit: list[There] = []
         going = _Going()
-        every = moments(self.scene, self._runs, self._pieces)
+        # where no part is cut there are no states
+        every = moments(self.scene, self._runs, self._pieces) if self.states else []
         for k, (moment, state) in enumerate(zip(every, self.states, strict=True)):
             following, present, stop = moment.stretch, moment.present, moment.stop
             going.bodies = going.bodies or present

@@ -17,7 +17,7 @@ from clearance.process.statics import Weight
 from clearance.process.stops import Stop
 from clearance.process.threading import Way
 from clearance.process.travel import Used
-from clearance.records import by_values
+from clearance.records import by_values, hash_by_values
 from clearance.scene.model import Finding, Scene
 from clearance.scene.packing import on_packing
 
@@ -42,6 +42,7 @@ class Facts:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     weights: tuple[Weight, ...]
     stops: tuple[Stop, ...]
@@ -61,6 +62,7 @@ class Checked(Result):
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     facts: Facts
     account: Account | None = None

@@ -185,14 +185,13 @@ def as_packed(answer: StateOfPart, scene: Scene) -> StateOfPart:
     Args:
         answer: as its bodies stand.   scene: which may have been raised in part.
     """
-    names = scene.packed_items
-    if not any(r.kind in IN_THE_AIR and r.item in names for r in answer.remarks):
-        return answer
-    message = (
-        f"lies on {scene.packed_by:g} mm of packing, which is not described: how it is held is not judged"
-    )
-    remarks = [
-        StateRemark("packed", "note", r.item, message) if r.kind in IN_THE_AIR and r.item in names else r
-        for r in answer.remarks
-    ]
-    return replace(answer, remarks=remarks)
+    packed = dict(scene.packed_items)
+
+    def told(remark: StateRemark) -> StateRemark:
+        if remark.kind not in IN_THE_AIR or remark.item not in packed:
+            return remark
+        by = f"{packed[remark.item]:g} mm of packing"
+        message = f"lies on {by}, which is not described: how it is held is not judged"
+        return StateRemark("packed", "note", remark.item, message)
+
+    return replace(answer, remarks=[told(r) for r in answer.remarks]) if packed else answer

@@ -23,22 +23,20 @@ from clearance.scene.bodies import (
 )
 from clearance.scene.cut_path import path_options
 from clearance.scene.fields import suggestion
-from clearance.scene.hanging import hanging_findings
 from clearance.scene.machine import Machine
 from clearance.scene.measured import Asked, as_they_lie
 from clearance.scene.model import Finding, Finished, Scene
 from clearance.scene.nozzles import mounting
 from clearance.scene.overlaps import overlap_findings
-from clearance.scene.packing import with_machine_up
+from clearance.scene.packing import standing_findings
 from clearance.scene.pallets import Written, assembled
 from clearance.scene.passes import all_stretches
 from clearance.scene.placing import Masses, limit_findings
 from clearance.scene.schema import Heads, MarginsFile, MarginsIn, Setup
 from clearance.scene.schema_items import Item, Pallet
 from clearance.scene.shelf import shelf_of
-from clearance.scene.stability import feet_findings
 from clearance.scene.toml_file import TomlFile, read_toml
-from clearance.scene.tries import applied
+from clearance.scene.tries import Packed, applied
 
 #: walls may lie so far off what the part is to become, mm, where the item does not say (common practice for
 #: what a measuring machine is asked to find; no source)
@@ -161,13 +159,11 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     with beside(lambda: overlap_findings(planned, together), worth=many) as overlaps:
         findings += limit_findings(planned, machine.max_part_mass, masses)
         stretches, about_cuts, stops = all_stretches(setup, machine, bodies, file, files)
-        packed = 0.0 if asked.trial is None else asked.trial.packed
-        held = with_machine_up(planned, packed)
-        on_their_feet = feet_findings(
-            held, together, masses, {name for cut in setup.cuts for name in cut.part}, packed
-        )
+        packing = Packed(0.0) if asked.trial is None else asked.trial.packing
+        cut = {name for each in setup.cuts for name in each.part}
+        on_their_feet = standing_findings(planned, together, masses, cut, packing)
         findings += overlaps()
-    findings += [*on_their_feet, *hanging_findings(held, together, packed)]
+    findings += on_their_feet
     more: dict[int, dict[str, Any]] = {}
     for i, item in enumerate(setup.items):
         finished, found = finished_of(i, item, file, files)
@@ -202,7 +198,8 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
         pallets=pallets,
         looked_in=tuple(files.folders),
         lies=lies,
-        packed=packed,
+        packed=packing.by,
+        packed_items=packing.items,
         sets=own.sets,
         read_s=time.perf_counter() - began,
     )

@@ -106,9 +106,9 @@ class Trial:
     said: tuple[str, ...] = ()
 
     @property
-    def packed(self) -> float:
-        """On how much packing lies what stands on the table, mm."""
-        return next((one.by for one in self.edits if isinstance(one, Packed)), 0.0)
+    def packing(self) -> Packed:
+        """On what packing lies what stands on the table."""
+        return next((one for one in self.edits if isinstance(one, Packed)), Packed(0.0))
 
     def title(self, title: str) -> str:
         """The setup's title, on sheet and picture, so that nobody takes them for the file's."""

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.errors import InputError, NoSuchName
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.facets import outward
 from clearance.geometry.transforms import Matrix, apply
 from clearance.mesh.mass import mass_properties
 from clearance.mesh.sections import Outline, Slabs
 from clearance.mesh.topology import corner_numbers
-from clearance.records import by_values, record
+from clearance.records import by_values, hash_by_values, record
 from clearance.scene.heads import HeadPiece
 from clearance.scene.settings import Cut, GoneBelow, HeadsSetup, JobStop, MachineModel, Margins
 from clearance.scene.settings import Finished as Finished
@@ -68,6 +69,7 @@ class Body:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     name: str
     kind: str
@@ -242,6 +244,7 @@ class Stretch:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     name: str
     cut: int | None
@@ -298,6 +301,15 @@ class Stretch:
         return self.upper_at(-1)
 
 
+class Items(dict[str, Body]):
+    """Items by their names; a name that there is not is told with what it may be meant for."""
+
+    def __missing__(self, name: object) -> Body:
+        from clearance.scene.fields import suggestion
+
+        raise NoSuchName(None, "items", f'there is no item "{name}"', suggestion(str(name), list(self)))
+
+
 @dataclass(frozen=True, repr=False)
 class Scene:
     """Everything the judge needs.
@@ -322,7 +334,7 @@ class Scene:
         lies: how the parts lie that were measured.
         planned: where there are such, the scene as planned: what holds, frees and carries is asked of it.
         packed: mm, on so much packing that is not described lies all that stands on the table.
-        packed_items: names of what alone lies on packing, where not all was raised; by ``packed_by``, mm.
+        packed_items: what alone lies on packing, where not all was raised: name and mm of each.
         sets: names of the nozzles that can be mounted, the machine's own heads first; () where none can.
         as_read: what was asked for beside the setup, and bodies and stretches as they were made; None where
             the scene was not made from files.
@@ -330,6 +342,7 @@ class Scene:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     title: str
     setup_file: str
@@ -352,8 +365,7 @@ class Scene:
     lies: tuple[Lies, ...] = ()
     planned: Scene | None = None
     packed: float = 0.0
-    packed_items: tuple[str, ...] = ()
-    packed_by: float = 0.0
+    packed_items: tuple[tuple[str, float], ...] = ()
     sets: tuple[str, ...] = ()
     as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
     read_s: float = field(default=0.0, compare=False)
@@ -366,7 +378,7 @@ class Scene:
     @property
     def items(self) -> dict[str, Body]:
         """What stands on the table, by name, in file order."""
-        return {body.name: body for body in self.bodies if body.kind != "machine"}
+        return Items({body.name: body for body in self.bodies if body.kind != "machine"})
 
     def cut_of(self, stretch: Stretch) -> Cut | None:
         """What the setup asks for on a stretch; None where it is no cut, or where there is no setup file.
@@ -439,8 +451,9 @@ class Scene:
         """The machine.
 
         Raises:
-            ValueError: the scene was not made from files.
+            InputError: the scene was not made from files.
         """
         if self.machine is None:
-            raise ValueError("nothing is known of this scene's machine")
+            found = "nothing is known of the machine of this scene"
+            raise InputError(self.setup_file, "", found, "begin with a scene as clearance.load gives it")
         return self.machine

@@ -264,6 +264,17 @@ def _behind(box: Any, shift: float, side: str) -> Any:
     return box.model_copy(update={"behind": (low + shift, high + shift)})
 
 
+def no_such_set(name: str, machine: str, names: Sequence[str]) -> tuple[str, str]:
+    """What is said of nozzles that a machine has not: what was found, and what would be right.
+
+    Args:
+        name: of the nozzles.   machine: its name.   names: of the nozzles that it has, beside its own heads.
+    """
+    found = f'the machine "{machine}" has no nozzles "{name}"'
+    none = "its file names none; sets stand in [[nozzles]] there"
+    return found, suggestion(name, [*names, OWN]) if names else none
+
+
 def mounting(
     own: Machine, setup: Setup, file: TomlFile, asked: str | None = None
 ) -> tuple[Machine, dict[str, Any], list[Finding]]:
@@ -281,13 +292,7 @@ def mounting(
         return own, {}, []
     one = next((each for each in own.nozzles if each.name == name), None)
     if one is None:
-        found = f'the machine "{own.name}" has no nozzles "{name}"'
-        names = [each.name for each in own.nozzles]
-        want = (
-            suggestion(name, [*names, OWN])
-            if names
-            else "its file names none; sets stand in [[nozzles]] there"
-        )
+        found, want = no_such_set(name, own.name, [each.name for each in own.nozzles])
         if asked is not None:
             raise InputError(None, "--nozzles", found, want)
         raise file.error(("heads", "nozzles"), found, want)

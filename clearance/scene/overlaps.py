@@ -368,15 +368,36 @@ def _pair(
                 broken = True
                 continue
             deepest = max(deepest, depth(a, b))
+    ours_too = one.library is not None and other.library is not None
+    severity = "close" if one.kind == "part" or ours_too else "note"
+    one, other = _which_into_which(bodies, one, other)
     if deepest > NOTICED:
-        ours_too = one.library is not None and other.library is not None
-        severity = "close" if one.kind == "part" or ours_too else "note"
         message = f'cuts {deepest:.2f} mm deep into "{other.name}"'
         return [Finding("overlap", severity, message, item=one.name)]
     if broken:
         message = f'whether it cuts into "{other.name}" cannot be told: a surface crosses itself'
         return [Finding("overlap", "note", message, item=one.name)]
     return []
+
+
+def _which_into_which(bodies: Sequence[Body], one: Body, other: Body) -> tuple[Body, Body]:
+    """Two that cut into each other, the one first of which a setter says that it cuts into the other: what
+    stands on the other, else a part, else the smaller one."""
+    if _stands_on(bodies, other, one):
+        return other, one
+    if one.kind == "part" or other.kind == "machine" or _stands_on(bodies, one, other):
+        return one, other
+    size, other_size = (float(np.prod(np.subtract(b.aabbs.box[1], b.aabbs.box[0]))) for b in (one, other))
+    return (other, one) if other_size < size * (1.0 - 1e-9) else (one, other)
+
+
+def _stands_on(bodies: Sequence[Body], body: Body, below: Body) -> bool:
+    """Whether a body stands on another one, directly or by way of others."""
+    by_name = {each.name: each for each in bodies}
+    under = body.stands_on
+    while under is not None and under != below.name:
+        under = by_name[under].stands_on
+    return under is not None
 
 
 def _narrowed(shells: Sequence[Shell], others: Sequence[Shell]) -> list[Shell]:
@@ -390,8 +411,4 @@ def _may_sink(bodies: Sequence[Body], holder: Body, into: Body) -> bool:
     """Whether the holder's sunk screws may go into a body: any but a part, or a part that it stands on."""
     if into.kind != "part":
         return True
-    by_name = {body.name: body for body in bodies}
-    below = holder.stands_on
-    while below is not None and below != into.name:
-        below = by_name[below].stands_on
-    return below == into.name
+    return _stands_on(bodies, holder, into)

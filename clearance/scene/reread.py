@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -20,6 +20,7 @@ from clearance.scene.settings import FromLibrary
 from clearance.scene.toml_file import MM_PER_UNIT
 from clearance.scene.tries import (
     DIGITS,
+    NONE,
     Edit,
     Move,
     Off,
@@ -94,7 +95,7 @@ def changed(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> Sc
     places: list[Edit] = [] if stand is None else [*stand.places()]
     if up:
         # what is lowered again stands as it stands
-        places.append(Packed(max(0.0, scene.packed + up)))
+        places.append(Packed(max(0.0, scene.packed + up), scene.packed_items))
     return edited(scene, [*params, *places, *off], [*map(said, tried), *told])
 
 
@@ -166,6 +167,44 @@ def edited(scene: Scene, edits: Sequence[Edit], words: Sequence[str]) -> Scene:
     made = _anew(scene, edits, scene.lies, words, then)
     kept = tuple(f for f in scene.findings if f.kind in ("readings", "not told"))
     return replace(made, findings=(*made.findings, *kept))
+
+
+def raised_as_read(before: Scene, after: Scene, bases: Sequence[str], by: float, words: str) -> Scene:
+    """A scene that was raised, so that it can be read anew: its setup with what is raised says it.
+
+    Args:
+        before, after: it was raised.   bases: names of what was put higher; what stands on it went along.
+        by: mm.   words: the same for a person.
+    """
+    asked = before.reading
+    if asked is None:
+        return after
+    stand = Stand(before)
+    for name in bases:
+        stand = stand.moved(name, (0.0, 0.0, by), NONE)
+    places = stand.places()
+    there = {one.item: stand.placed(one.item) for one in places}
+    trial, then = asked.trial or Trial(), {}
+    for one in before.lies:
+        up = np.eye(4)
+        up[2, 3] = after.items[one.part].T_MI[2, 3] - before.items[one.part].T_MI[2, 3]
+        then[one.part] = up @ trial.then.get(one.part, np.eye(4))
+    edits = together([*trial.edits, *places, Packed(after.packed, after.packed_items)])
+    lies = before.lies or trial.lies
+    asked = replace(asked, trial=Trial(edits, lies, then, (*trial.said, words)))
+
+    def placed(scene: Scene) -> Scene:
+        bodies = tuple(
+            replace(b, placed=replace(b.placed, at=there[b.name][0], turn=there[b.name][1]))
+            if b.name in there
+            else b
+            for b in scene.bodies
+        )
+        return replace(scene, bodies=bodies)
+
+    after = placed(after)
+    after = replace(after, planned=None if after.planned is None else placed(after.planned))
+    return replace(after, as_read=(asked, after.bodies, after.stretches))
 
 
 def _reading(scene: Scene) -> Asked:
@@ -300,9 +339,20 @@ def params_of(scene: Scene, tried: Sequence[Tried], words: ToldAs = OPTIONS) -> 
         if one.param not in known:
             found = f'"{one.item}" ({kind.name}) has no parameter "{one.param}"'
             raise InputError(None, words.param, found, suggestion(one.param, list(known)))
+        if not _is_value(one.value):
+            raise WrongArgument("value", one.value, "a number, a word, or a list of numbers")
         unit = _unit(scene, scene.items[one.item], one.param)
         out.append(Set(one.item, one.param, _in_file(one.value, unit)))
     return out
+
+
+def _is_value(value: Any) -> bool:
+    """Whether it may be a parameter's value: nothing that is used up as it is read, has no order, no end."""
+    if isinstance(value, np.ndarray):
+        return value.ndim <= 1
+    if isinstance(value, list | tuple):
+        return not any(isinstance(one, Iterable) and not isinstance(one, str) for one in value)
+    return isinstance(value, str | dict) or not isinstance(value, Iterable)
 
 
 def built_with(scene: Scene, item: str, sets: Sequence[Set]) -> Holder:
@@ -364,7 +414,9 @@ def kind_of(body: Body, words: ToldAs = OPTIONS) -> Kind:
 
 
 def _in_file(value: Any, unit: float) -> Any:
-    if isinstance(value, list | tuple | np.ndarray):
+    if isinstance(value, np.ndarray):
+        return _in_file(value.tolist(), unit)
+    if isinstance(value, list | tuple):
         return [_in_file(one, unit) for one in value]
     number = finite(value)
     return value if number is None else round(number / unit, DIGITS)

@@ -117,7 +117,10 @@ def feet_findings(
             stands = _stands(load, rest, faces, masses)
             if stands is None:
                 if body.name not in cut and not _hangs(k, rest, bodies, index, framed, table):
-                    message = f"floats at Z {float(body.aabbs.box[0][2]):.2f}: nothing is under it"
+                    low = float(body.aabbs.box[0][2])
+                    message = f"floats at Z {low:.2f}: nothing is under it"
+                    if low > table + _TOP:
+                        message += "; if it lies on packing, add the packing as an item"
                     told.setdefault(
                         (body.name, "floats"), Finding("floats", "close", message, item=body.name)
                     )

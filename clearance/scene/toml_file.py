@@ -206,6 +206,10 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
+        if b"\0" in raw[:4096]:
+            raise InputError(
+                shown_as, "", "is no text but a file of another kind", "name a TOML file"
+            ) from None
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(
             shown_as, f"line {line}", f"byte 0x{raw[error.start]:02x} is not UTF-8", "save the file as UTF-8"

@@ -137,10 +137,11 @@ class UseNozzles:
 
 @record
 class Packed:
-    """All that stands on the table lies on so much packing, mm, that is not described; that it is higher its
-    places say. Nothing of it is written into a file."""
+    """All that stands on the table lies on so much packing, mm, that is not described, and each of some items
+    on so much of its own; that they are higher their places say. Nothing of it is written into a file."""
 
     by: float
+    items: tuple[tuple[str, float], ...] = ()
 
 
 Edit = OnSeat | Set | Unfit | Off | Instead | UseNozzles | Packed

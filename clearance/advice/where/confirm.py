@@ -79,8 +79,13 @@ class PlaceJudge:
             if finding.severity == "note" and not mine:
                 continue
             if key_of(finding) not in self.known:
-                about = "" if finding.item is None else f'"{finding.item}" '
-                return f"{about}{finding.message}"
+                item, message = finding.item, finding.message
+                if finding.kind == "overlap" and item not in self.names:
+                    # whose places are asked for cuts into the other
+                    own = next((name for name in self.names if f'"{name}"' in message), item)
+                    item, message = own, message.replace(f'"{own}"', f'"{item}"')
+                about = "" if item is None else f'"{item}" '
+                return f"{about}{message}"
         return self._idle(there, said)
 
     def _idle(self, there: Scene, said: Told) -> str | None:

@@ -26,7 +26,7 @@ from clearance.advice.where.pressing import Heard
 from clearance.advice.where.work import layers, shells_of
 from clearance.errors import InputError, WrongArgument
 from clearance.kernels.query import SweepQuery
-from clearance.records import by_values
+from clearance.records import by_values, hash_by_values
 from clearance.scene.model import Scene
 from clearance.scene.tries import Move, Param, Tried
 from clearance.tolerances import PLACES
@@ -55,6 +55,7 @@ class Where:
     """
 
     __eq__ = by_values
+    __hash__ = hash_by_values
 
     scene: Scene
     items: tuple[ItemPlaces, ...]
