@@ -180,9 +180,6 @@ def path_findings(
                 "path was judged; if it does not, name it in codes.ignore of the machine file"
             )
             notes.append(("own word", message))
-    if parts and _apart(moves, [bodies[k] for k in parts]):
-        names = " and ".join(f'"{bodies[k].name}"' for k in parts)
-        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
     there = {bodies[k].name for k in present}
     for k in present:
         for base in (bodies[k].stands_on, *bodies[k].also_on):
@@ -190,6 +187,13 @@ def path_findings(
                 message = f'"{bodies[k].name}" stands on "{base}", which is off for this cut'
                 notes.append(("stands on", message))
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
+    if parts and _apart(moves, [bodies[k] for k in parts]):
+        names = " and ".join(f'"{bodies[k].name}"' for k in parts)
+        message = (
+            f'"{cut.name}" cuts no metal: its path misses {names} altogether; look at zero, axes and rotate'
+        )
+        severity = "note" if moves.rapid.all() else "close"
+        doubts.append(Finding("misses", severity, message, cut=cut.name))
     if moves.begins_cutting is not None:
         word, line = moves.begins_cutting
         lead = f"{cut.path}, line {line}: the program begins with {word}"

@@ -85,9 +85,10 @@ def feet_findings(
 ) -> list[Finding]:
     """What would tip off what carries it, or has nothing under it.
 
-    A part is a finding of its own; one that is held down or gripped, and a loose element, whose screws
-    nobody may have described, are notes. Where no carrying face is found nothing is said of what lies on a
-    table that the machine file does not describe, nor of what is gripped or touches the side of a holder.
+    What is held down or gripped is a note; so is a loose element that something fastens: words of the setup
+    (``held_by``), a magnet under it, or the screws of what is screwed down through it. Where no carrying face
+    is found nothing is said of what lies on a table that the machine file does not describe, nor of what is
+    gripped or touches the side of a holder.
 
     Args:
         bodies: all of a scene.
@@ -117,12 +118,14 @@ def feet_findings(
                 continue
             if beside <= EDGE:
                 continue
-            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces)
-            severity = "close" if body.kind == "part" and not held else "note"
+            by = _kept_by(load, rest, bodies, index, faces)
+            severity = "note" if by else "close"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
-            then = "it would tip"
-            if severity == "note":
-                then = "only what " + ("clamps it" if held else "it is screwed to") + " keeps it from tipping"
+            then = f"only {by} keeps it from tipping" if by else "it would tip"
+            if not by and body.kind != "part":
+                then += (
+                    ", since it stands by its own weight: say what fastens it (held_by), if something does"
+                )
             message = f"{what} is {beside:.1f} mm outside what carries it; {then}"
             told.setdefault((body.name, severity), Finding("off its feet", severity, message, item=body.name))
     return list(told.values())
@@ -236,6 +239,33 @@ def _centre(load: Sequence[Body], masses: Masses) -> Array:
 def _loose(body: Body) -> bool:
     """Whether it stands by its own weight: a part, or an element of the library that nothing fastens."""
     return body.kind == "part" or (body.library is not None and body.library.fastened is Fastened.STANDS)
+
+
+def _kept_by(
+    load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], index: dict[str, int], faces: _AllFaces
+) -> str:
+    """What keeps something from tipping with all that stands on it; "" where nothing is known to."""
+    k, *above = load
+    body = bodies[k]
+    if _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces):
+        return "what clamps it"
+    if body.kind == "part":
+        return ""
+    if body.held_by is not None:
+        return f'"{body.held_by}" (held_by)'
+    if any(_screwed_through(bodies[j]) for j in above):
+        return "what it is screwed to"
+    magnets = (j for _, j in faces.near([k], rest) if is_magnet(bodies[j]))
+    under = (bodies[j].name for j in magnets for _ in _contact(faces.of[k], faces.of[j]))
+    return next((f'"{name}"' for name in under), "")
+
+
+def _screwed_through(body: Body) -> bool:
+    """Whether what stands on a loose element is screwed down through it, or may be: a clamp never is."""
+    if body.library is None:
+        return body.kind != "part"
+    fixed = body.library.fastened is not Fastened.STANDS
+    return fixed and bool(body.library.does & (Does.BEARS | Does.CARRIES))
 
 
 def _pressed(load: Sequence[int], rest: frozenset[int], bodies: Sequence[Body], faces: _AllFaces) -> bool:
