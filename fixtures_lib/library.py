@@ -21,6 +21,7 @@ from clearance.geometry.transforms import apply
 from fixtures_lib.holder import Conflict, Does, Fastened, Fitted, Holder, Kind, Limit, Parameter
 
 UNITS = {"mass": "kg", "force": "N"}
+MODEL_DIGITS = 1e-3  # mm: a part of just the largest size is that, whatever its model's last digits are
 DOES = {
     Does.BEARS: "parts lie on it",
     Does.GRIPS: "grips",
@@ -201,12 +202,12 @@ def fit(
         said.append(f"{key} set to {value:.4g} {unit}{instead}")
         assert low is not None
         assert high is not None
-        if not low <= value <= high:
+        fitted[key] = min(max(value, low), high)
+        if abs(fitted[key] - value) > MODEL_DIGITS:
             limit = f"at least {low:g}" if value < low else f"at most {high:g}"
             problems.append(
-                f"{kind.name} does not fit: {key} would be {value:.4g} {unit}, it has {limit} {unit}"
+                f"{kind.name} does not fit: {key} would be {round(value, 3):g} {unit}, it has {limit} {unit}"
             )
-            fitted[key] = min(max(value, low), high)
     try:
         built = kind.build({**values, **fitted})
     except Conflict as conflict:

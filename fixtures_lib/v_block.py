@@ -99,7 +99,9 @@ def build(p: Mapping[str, Any]) -> Holder:
     shells = [shell(cut(body, *grooves))]
     if p["bow"] > 0:
         top = max(axis + radius, height)
-        shells += _bow(p, width / 2, (low, high) if grooves else None, top, axis + radius)
+        # the legs stand beside the block, and beside a bar that is wider than it
+        legs = max(width / 2, radius)
+        shells += _bow(p, width / 2, legs, (low, high) if grooves else None, top, axis + radius)
     lowest = Seat(at(0, 0, axis - radius), "the bar's lowest line, halfway along")
     return Holder(
         shells=tuple(shells),
@@ -118,7 +120,12 @@ def build(p: Mapping[str, Any]) -> Holder:
 
 
 def _bow(
-    p: Mapping[str, Any], side: float, groove: tuple[float, float] | None, top: float, bar_top: float
+    p: Mapping[str, Any],
+    block: float,
+    side: float,
+    groove: tuple[float, float] | None,
+    top: float,
+    bar_top: float,
 ) -> list[Array]:
     """The bow over the bar, its feet in the block's grooves, and the screw that presses on the bar."""
     half, under = p["bow"] / 2, top + 4
@@ -128,7 +135,7 @@ def _bow(
         low = groove[0] + PLAY if groove else over - BOW - 12
         parts.append(_across(half, sign * (side + PLAY), sign * (side + BOW), low, over))
         if groove:
-            inner = sign * (side - GROOVE + PLAY)
+            inner = sign * (block - GROOVE + PLAY)
             parts.append(_across(half, inner, sign * (side + BOW), low, groove[1] - PLAY))
     size = SCREWS[SCREW]
     pressing = join(bar(size.d, bar_top, over + 6 + size.d / 4), head(SCREW, over + 6))

@@ -124,6 +124,21 @@ def test_v_block_takes_the_bar_s_diameter(diameter: Any, size: Any) -> None:
     assert overlap(part, block_, "bar") == 0
 
 
+@pytest.mark.parametrize(("diameter", "wide"), [(79.5, 77.569), (80, 77.569), (180, 154.279)])
+def test_the_bow_s_legs_stand_beside_the_thickest_bars(diameter: Any, wide: Any) -> None:
+    """The block is d cos 45 + 3 + 18 (or 24) wide, 77.57 for 80: a bar of 80 is wider than it (geometry)."""
+    part = rod(diameter, -60, 60, along="x", middle=(0, diameter / 2))
+    block_ = library.build("v_block", library.fit("v_block", {"bow": 20}, part).params)
+    assert block_.params["width"] == pytest.approx(wide, abs=1e-3)
+    axis = block_.seats["axis"].T_HS[2, 3]
+    bow = block_.shells[1].reshape(-1, 3)
+    legs = np.abs(bow[np.abs(bow[:, 2] - (axis + diameter / 2)) < 16, 1])
+    assert legs.size
+    assert legs.min() >= diameter / 2
+    feet = np.abs(bow[bow[:, 2] < block_.params["height"] / 2, 1])
+    assert feet.min() < wide / 2 - 3, "they still reach into the block's grooves"
+
+
 def test_v_block_measures_the_bar_where_it_lies_and_not_its_flange() -> None:
     part = np.concatenate([rod(30, -80, 80, "x", (0, 15)), rod(44, 60, 70, "x", (0, 15))])
     assert library.fit("v_block", {}, part).params["diameter"] == pytest.approx(30)
@@ -143,6 +158,19 @@ def test_ring_takes_the_part_s_diameter(diameter: Any, size: Any) -> None:
     assert fitted.params["diameter"] == pytest.approx(diameter)
     assert fitted.params["size"] == size
     assert overlap(part, library.build("ring_clamp", fitted.params), "top") == 0
+
+
+@pytest.mark.parametrize("over", [0.0, 1e-5, 4e-4])
+def test_a_part_of_the_largest_size_fits_as_a_model_s_digits_have_it(over: Any) -> None:
+    """A coordinate of 100 in single precision is good to 4e-6 mm (IEEE 754: 24 bits)."""
+    fitted = library.fit("ring_clamp", {}, rod(200 + over, 0, 50))
+    assert fitted.problems == ()
+    assert fitted.params["diameter"] == pytest.approx(200, abs=1e-9)
+
+
+def test_what_is_hardly_too_large_is_told_with_the_digits_that_show_it() -> None:
+    fitted = library.fit("ring_clamp", {}, rod(200.02, 0, 50))
+    assert "diameter would be 200.02 mm, it has at most 200 mm" in fitted.problems[0]
 
 
 def test_ring_that_would_stand_in_its_own_flange() -> None:

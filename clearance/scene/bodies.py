@@ -33,7 +33,7 @@ from clearance.scene.schema import MarginsIn, Setup
 from clearance.scene.schema_items import Item, SideHeightIn
 from clearance.scene.settings import Margins, SideHeight
 from clearance.scene.toml_file import TomlFile
-from fixtures_lib.holder import Fitted, Holder, Kind
+from fixtures_lib.holder import Fastened, Fitted, Holder, Kind
 
 if TYPE_CHECKING:
     from clearance.scene.pallets import Written
@@ -189,9 +189,25 @@ def item_bodies(
             touch=tuple(item.touch),
             written=file.written_in(i),
         )
+        _words_that_hold(i, item, body, file)
         bodies.append(body)
         findings += thing.findings
     return bodies, findings
+
+
+def _words_that_hold(i: int, item: Item, body: Body, file: TomlFile) -> None:
+    """Refuse words on what fastens a holder (``held_by``) that would mean nothing."""
+    if item.held_by is None or body.library is None:
+        return
+    if body.library.fastened is not Fastened.STANDS:
+        from fixtures_lib.library import FASTENED
+
+        found = f"held_by means nothing for a {item.holder}: it is {FASTENED[body.library.fastened]}"
+        want = "it goes with a part, a model or shape of your own, and a holder that stands by its own weight"
+        raise file.error(("items", i, "held_by"), found, want)
+    if item.held_by.until is not None:
+        found = "until means nothing for a holder: what fastens it stays"
+        raise file.error(("items", i, "held_by", "until"), found, "leave it out")
 
 
 def _density(i: int, item: Item, file: TomlFile) -> float | None:

@@ -207,9 +207,6 @@ def path_findings(
     if moves.passed_over:
         words = ", ".join(f"{word} (line {line})" for word, line in moves.passed_over)
         notes.append(("passed over", f"words in {cut.path} that are taken to move nothing: {words}"))
-    if parts and _apart(moves, [bodies[k] for k in parts]):
-        names = " and ".join(f'"{bodies[k].name}"' for k in parts)
-        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
     there = {bodies[k].name for k in present}
     for k in present:
         for base in (bodies[k].stands_on, *bodies[k].also_on):
@@ -218,6 +215,13 @@ def path_findings(
                 notes.append(("stands on", message))
     doubts = [Finding("wire offset", "close", sentence, cut=cut.name) for sentence in moves.doubts]
     doubts += _own_words(moves, ignored, cut.name)
+    if parts and _apart(moves, [bodies[k] for k in parts]):
+        names = " and ".join(f'"{bodies[k].name}"' for k in parts)
+        message = (
+            f'"{cut.name}" cuts no metal: its path misses {names} altogether; look at zero, axes and rotate'
+        )
+        severity = "note" if moves.rapid.all() else "close"
+        doubts.append(Finding("misses", severity, message, cut=cut.name))
     if moves.begins_cutting is not None:
         word, line = moves.begins_cutting
         lead = f"{cut.path}, line {line}: the program begins with {word}"

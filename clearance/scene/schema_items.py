@@ -212,7 +212,6 @@ class Item(ItemKeys, Named):
             "laid": ("holder", "model", "shape"),
             "axis": ("part", "model", "shape"),
             "fit": ("holder",),
-            "held_by": ("part", "model", "shape"),
             "touch": ("part", "shape"),
             "measured": ("part", "shape"),
             "becomes": ("part",),

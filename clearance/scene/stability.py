@@ -74,6 +74,8 @@ TOUCH = 0.05
 #: gravity is so many times as far out as it is held (common practice, no source: a bar of even thickness
 #: stands out nine times as far as it is held)
 LEVER = 4.0
+#: what keeps a loose element that something stands on, screwed down through it
+SCREWS = "what it is screwed to"
 #: a face steeper than this carries nothing (the upward share of its normal)
 STEEP = 0.05
 #: pairs of facets handled at a time
@@ -91,10 +93,11 @@ def feet_findings(
 ) -> list[Finding]:
     """What would tip off what carries it, or has nothing under it.
 
-    A part is a finding of its own; one that is held down or gripped, and a loose element, whose screws
-    nobody may have described, are notes: save where these would have to hold what stands out too far. Where
-    no carrying face is found nothing is said of what lies on a table that the machine file does not describe,
-    nor of what is gripped or touches the side of a holder.
+    A part is a finding of its own. What is held down or gripped is a note; so is a loose element that
+    something fastens: words of the setup (``held_by``), a magnet under it, or the screws of what is screwed
+    down through it, save where these would have to hold what stands out too far. Where no carrying face is
+    found nothing is said of what lies on a table that the machine file does not describe, nor of what is
+    gripped or touches the side of a holder.
 
     Args:
         bodies: all of a scene.
@@ -128,13 +131,15 @@ def feet_findings(
             beside, along, hull = stands
             if beside <= EDGE:
                 continue
-            held = _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces, hull)
-            far = body.kind == "part" or beside > LEVER * along
-            severity = "close" if far and not held else "note"
+            by = _kept_by(load, rest, bodies, index, faces, hull)
+            far = by == SCREWS and beside > LEVER * along
+            severity = "note" if by and not far else "close"
             what = "its centre of gravity" + (", with what stands on it," if len(load) > 1 else "")
-            then = "it would tip"
-            if severity == "note":
-                then = "only what " + ("clamps it" if held else "it is screwed to") + " keeps it from tipping"
+            then = f"only {by} keeps it from tipping" if severity == "note" else "it would tip"
+            if not by and body.kind != "part":
+                then += (
+                    ", since it stands by its own weight: say what fastens it (held_by), if something does"
+                )
             message = f"{what} is {beside:.1f} mm outside what carries it; {then}"
             told.setdefault((body.name, severity), Finding("off its feet", severity, message, item=body.name))
     return list(told.values())
@@ -257,6 +262,39 @@ def _centre(load: Sequence[Body], masses: Masses) -> Array:
 def _loose(body: Body) -> bool:
     """Whether it stands by its own weight: a part, or an element of the library that nothing fastens."""
     return body.kind == "part" or (body.library is not None and body.library.fastened is Fastened.STANDS)
+
+
+def _kept_by(
+    load: Sequence[int],
+    rest: frozenset[int],
+    bodies: Sequence[Body],
+    index: dict[str, int],
+    faces: _AllFaces,
+    hull: Array,
+) -> str:
+    """What keeps something from tipping with all that stands on it, over what carries it (its hull); "" where
+    nothing is known to."""
+    k, *above = load
+    body = bodies[k]
+    if _gripped(body, bodies, index) or _pressed(load, rest, bodies, faces, hull):
+        return "what clamps it"
+    if body.kind == "part":
+        return ""
+    if body.held_by is not None:
+        return f'"{body.held_by}" (held_by)'
+    if any(_screwed_through(bodies[j]) for j in above):
+        return SCREWS
+    magnets = (j for _, j in faces.near([k], rest) if is_magnet(bodies[j]))
+    under = (bodies[j].name for j in magnets for _ in _contact(faces.of[k], faces.of[j]))
+    return next((f'"{name}"' for name in under), "")
+
+
+def _screwed_through(body: Body) -> bool:
+    """Whether what stands on a loose element is screwed down through it, or may be: a clamp never is."""
+    if body.library is None:
+        return body.kind != "part"
+    fixed = body.library.fastened is not Fastened.STANDS
+    return fixed and bool(body.library.does & (Does.BEARS | Does.CARRIES))
 
 
 def _pressed(
