@@ -103,7 +103,7 @@ def test_what_is_clamped_or_lies_on_something_does_not_fall(tmp_path: Path) -> N
     piece = only(removals(loaded).pieces)
     assert (piece.held, piece.lies_on) == ((), ("right rail",))
     assert 'lies loose on "right rail"' in findings(loaded, "off-cut")[0].message
-    second = {**STRAP, "name": "second strap", "at": [AT[0] + 77, AT[1] + 30, 20]}
+    second = {**STRAP, "name": "second strap", "at": [AT[0] + 77, AT[1] + 30, 20], "laid": False}
     (tmp_path / "b").mkdir()
     loaded = scene(tmp_path / "b", PLATE, line((40.5, -5), (40.5, 65)), items=[*items, second])
     piece = only(removals(loaded).pieces)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
+from clearance.process.piece_holders import holding
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts
 from clearance.records import changing, record
@@ -245,7 +246,7 @@ class _State:
         total = shapely.union_all([drawn, *(k for _, k in near)])
         enclosed = _held_in(total, pieces)
         inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
-        grips, beds = [], []
+        grips, held, beds = [], [], []
         touched = [contact.on_each(pieces) for contact in touching]
         for k, inside in enumerate(enclosed):
             # one that goes on beyond what was looked at has all the contacts that the inner ones have not
@@ -256,6 +257,9 @@ class _State:
                 if (_beside(c, inner) if outer else here[k])
             ]
             grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
+            # of one that goes on beyond what was looked at nothing is asked that wants all of it
+            there = run.stretch.there(run.first)
+            held.append(grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
         def stays(k: int) -> tuple[bool, bool, bool, float]:
@@ -274,7 +278,7 @@ class _State:
                         "kind": kind,
                         "outline": piece,
                         "larger": larger,
-                        "held": grips[k],
+                        "held": held[k],
                         "lies_on": beds[k],
                         "enclosed": enclosed[k],
                     }
