@@ -40,7 +40,9 @@ def test_both_slugs_stand_in_their_openings_when_the_next_cut_runs(tmp_path: Pat
 def test_what_lies_on_a_slug_does_not_hold_it(tmp_path: Path) -> None:
     result = stacked(tmp_path, {"nc": INNER})
     (_, after) = states(result)
-    assert [(one.piece, one.leaves, one.held) for one in after.free] == [("slug of cut 1", "drops", False)] * 2
+    assert [(one.piece, one.leaves, one.held) for one in after.free] == [
+        ("slug of cut 1", "drops", False)
+    ] * 2
     assert not [f for f in result.findings if "holds it" in f.message]
 
 
@@ -84,7 +86,9 @@ def test_a_stop_beside_a_piece_does_not_hold_it(facing: bool, held: bool, tmp_pa
     if facing:
         stop = block(100, 20, 20, (-10, 52, 0)) - block(80, 10, 20, (0, 50, 0))
     item: Tables = {"name": "stop", "model": "stop.stl", "units": "mm", "at": [*AT, 0]}
-    result = judged(tmp_path, PLATE, line((-25, 50), (105, 50)), items=[*HOLD, item], others={"stop.stl": stop})
+    result = judged(
+        tmp_path, PLATE, line((-25, 50), (105, 50)), items=[*HOLD, item], others={"stop.stl": stop}
+    )
     (_, after) = states(result)
     assert [(one.piece, one.held) for one in after.free] == [("off-cut of cut 1", held)]
 
@@ -94,7 +98,14 @@ def test_a_vise_whose_jaws_a_cut_parts_from_each_other_holds_no_half(tmp_path: P
     vise: Tables = {
         "name": "vise", "holder": "side_jaw_vise", "fit": "plate", "params": {"below": 20}, "at": [100, 40, 0],
     }  # fmt: skip
-    plate: Tables = {"name": "plate", "part": "plate.stl", "units": "mm", "density": 7.7, "on": "vise", "seat": "top"}
+    plate: Tables = {
+        "name": "plate",
+        "part": "plate.stl",
+        "units": "mm",
+        "density": 7.7,
+        "on": "vise",
+        "seat": "top",
+    }
     result = judged(tmp_path, PLATE, line((40, 65), (40, -5)), items=[vise], plate=plate)
     (_, after) = states(result)
     assert [(one.piece, one.held) for one in after.free] == [("off-cut of cut 1", False)]

@@ -51,9 +51,7 @@ def _about(touching: Sequence[Contact], one: Contact, piece: Any, role: Role) ->
     return role.unknown and between(where.intersection(piece), piece)
 
 
-def _on_more(
-    contacts: Contacts, part: int, piece: Any, one: Contact, present: tuple[int, ...]
-) -> bool:
+def _on_more(contacts: Contacts, part: int, piece: Any, one: Contact, present: tuple[int, ...]) -> bool:
     """Whether what touches a piece is on something else as well: other metal of the part, or another body."""
     import shapely
 
