@@ -1,9 +1,10 @@
 """What touches a piece as it comes free goes in; what of it holds the piece comes out.
 
-A clamp that presses from above holds a piece that lies on something; jaws hold it where they touch it from both
-sides. A magnet, and a shape or model of the user's own, holds it from above where it is on something else, too, or
-may be (what is screwed down reaches out over the piece's edge): what lies on the piece alone goes with it. From beside, a shape of the user's own holds a piece that lies
-between what it touches, as jaws do; a stop that is touched by one side does not.
+A clamp that presses from above holds a piece that lies on something; jaws hold it where they touch it from
+both sides. A magnet, and a shape or model of the user's own, holds it from above where it is on something
+else, too, or may be (what is screwed down reaches out over the piece's edge): what lies on the piece alone
+goes with it. From beside, a shape of the user's own holds a piece that lies between what it touches, as jaws
+do; a stop that is touched by one side does not.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
 from clearance.process.piece_holders import holding
-from clearance.process.runs import Run, kerf, runs
+from clearance.process.runs import Run, kerf, kerf_width, runs, where_it_comes_back
 from clearance.process.support import Contact, Contacts
 from clearance.records import changing, record
 from clearance.scene.model import Body, Scene
@@ -144,6 +144,7 @@ class _State:
         import shapely
 
         self.part, self.wire, self.contacts = part, wire, told.contacts
+        self.width = kerf_width(scene)
         self.outline = outline = told.outlines[part]
         self.body: Body = scene.bodies[part]
         self.middle = (outline.low + outline.high) / 2.0
@@ -192,7 +193,11 @@ class _State:
                 self.gone.append(values["outline"])
         if not pieces:
             tab = self._tab(run, chains, drawn)
-            if tab is not None:
+            if tab is not None and tab["tab"] <= tab.pop("lost"):
+                # the wire's spark gap takes what its own width leaves
+                self.rough.append(("piece", {**tab, "tab": None}))
+                self.gone.append(tab["outline"] if not tab["held"] else drawn)
+            elif tab is not None:
                 self.rough.append(("tab", tab))
 
     def left(self, bounds: Sequence[float] | None) -> Any:
@@ -326,7 +331,7 @@ class _State:
         others = [each for each in self.gone.near(at) if each is not drawn and each.intersects(point)]
         if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
-        aims = [(_where_it_comes_back(chains, end), self.wire)]
+        aims = [(where_it_comes_back(chains, end, drawn, WIDEST_TAB), self.wire)]
         edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
         aims.append((edge, self.wire / 2))
         aims = [(aim, less) for aim, less in aims if aim is not None]
@@ -339,7 +344,9 @@ class _State:
             freed = [piece for group in groups for piece in self._freed(run, group, closed)]
             freed = [one for one in freed if one["outline"].area > tab * tab]
             if freed:
-                return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab}
+                # beside each kerf that the tab ends in
+                lost = (self.width - self.wire) / 2 * (2 if less == self.wire else 1)
+                return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab, "lost": lost}
         return None
 
     # ----------------------------------------------------------------------------------- rapid moves
@@ -468,18 +475,3 @@ def _longest(piece: Any) -> float:
 
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(piece))
     return float(np.hypot(*np.diff(corners[:3], axis=0).T).max())
-
-
-def _where_it_comes_back(chains: list[Array], end: Array) -> Array | None:
-    """The nearest place to the run's end that lies well back along its line: twice as far at least."""
-    line = np.concatenate(chains)
-    way = np.diff(line, axis=0)
-    length = np.hypot(way[:, 0], way[:, 1])
-    behind = np.r_[np.cumsum(length[::-1])[::-1], 0.0]
-    share = ((end - line[:-1]) * way).sum(axis=1) / np.maximum(length**2, 1e-300)
-    share = np.clip(share, 0.0, 1.0)
-    near = line[:-1] + share[:, None] * way
-    apart = np.hypot(*(near - end).T)
-    along = behind[:-1] - share * length
-    back = along > np.maximum(2.0 * apart, 1e-6)
-    return np.asarray(near[back][np.argmin(apart[back])]) if back.any() else None

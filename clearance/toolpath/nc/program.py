@@ -119,8 +119,8 @@ def _stops(program: Program, keys: Sequence[int]) -> tuple[tuple[int, str, int, 
 
 
 def _riding(first: tuple[float, float], rows: Rows) -> list[bool]:
-    """Whether each move is rapid; where the upper head alone moves, as on the move before, unless the wire was
-    cut between them: what goes up then cuts nothing."""
+    """Whether each move is rapid; where the upper head alone moves, as on the move before, unless the wire
+    was cut between them: what goes up then cuts nothing."""
     out: list[bool] = []
     at, rapid = first, True
     for row in rows:
