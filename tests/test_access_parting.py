@@ -103,7 +103,7 @@ def test_what_is_clamped_or_lies_on_something_does_not_fall(tmp_path: Path) -> N
     piece = only(removals(loaded).pieces)
     assert (piece.held, piece.lies_on) == ((), ("right rail",))
     assert 'lies loose on "right rail"' in findings(loaded, "off-cut")[0].message
-    second = {**STRAP, "name": "second strap", "at": [AT[0] + 77, AT[1] + 30, 20]}
+    second = {**STRAP, "name": "second strap", "at": [AT[0] + 77, AT[1] + 30, 20], "laid": False}
     (tmp_path / "b").mkdir()
     loaded = scene(tmp_path / "b", PLATE, line((40.5, -5), (40.5, 65)), items=[*items, second])
     piece = only(removals(loaded).pieces)
@@ -125,6 +125,36 @@ def test_a_tab_is_left(tab: float, tmp_path: Path) -> None:
     (found,) = findings(loaded, "tab", "slug", "good part", "off-cut")
     assert found.kind == "tab"
     assert f"a tab of {tab:.2f} mm" in found.message
+
+
+@pytest.mark.parametrize(("gap", "free"), [(0.21, True), (0.239, True), (0.25, False)])
+def test_a_tab_thinner_than_the_spark_gaps_is_none(gap: float, free: bool, tmp_path: Path) -> None:
+    """A kerf of the wire of 0.2 is 0.24 wide with its gap of 0.02 a side (common practice, no source)."""
+    path = box_path(30, 20, 50, 40, (40, 30), gap=gap)
+    done = removals(scene(tmp_path, FRAME, path, items=[*RAILS, STRAP]))
+    assert (len(done.pieces), len(done.tabs)) == ((1, 0) if free else (0, 1))
+    (piece,) = done.pieces or done.tabs
+    assert piece.area == pytest.approx(19.8**2 - 64 / 2 * sin(2 * pi / 64) - WIRE * 8.9, abs=0.02)
+
+
+@pytest.mark.parametrize("gap", [0.239, 3.0])
+def test_a_tab_short_of_an_edge_or_of_another_pass(gap: float, tmp_path: Path) -> None:
+    """A window in one, two or three passes that all end 3 short; at an edge there is one spark gap alone."""
+    ring = [(1, 0), (1, 1), (-1, 1), (-1, -1), (1, -1), (1, -gap)]
+    way: list[tuple[float, float]] = []
+    for k, r in enumerate((10.0, 10.05, 10.07)):
+        one = [(40 + r * x, 30 + (y if abs(y) != 1 else r * y)) for x, y in ring]
+        way += one[::-1] if k == 1 else one
+        (folder := tmp_path / str(k)).mkdir()
+        done = removals(scene(folder, FRAME, line((40, 30), *way), items=[*RAILS, STRAP]))
+        (piece,) = done.tabs if gap > 1 else done.pieces
+        assert piece.kind == "slug"
+        assert piece.tab == (pytest.approx(gap - WIRE, abs=1e-6) if gap > 1 else None)
+    for short, free in ((0.11, True), (0.13, False)):
+        (folder := tmp_path / f"edge {short}").mkdir()
+        body = line((50, -5), (50, 60 - short))
+        done = removals(scene(folder, PLATE, body, items=[RAILS[0], STRAP]))
+        assert (len(done.pieces), len(done.tabs)) == ((1, 0) if free else (0, 1))
 
 
 def test_a_wide_gap_is_no_tab(tmp_path: Path) -> None:

@@ -283,8 +283,8 @@ def test_threading_again_where_the_slug_has_dropped(tmp_path: Path) -> None:
 def test_a_piece_that_is_held_is_still_there_to_thread_through(tmp_path: Path) -> None:
     # Both halves are held; the wire is then threaded in the right one, where the model shows no hole.
     straps = [
-        {"name": f"strap {k}", "shape": {"box": [6, 10, 5]}, "at": [AT[0] + x, AT[1] + 30, 20], "laid": True}
-        for k, x in enumerate((3, 57))
+        {"name": f"strap {k}", "shape": {"box": [12, 10, 5]}, "at": [AT[0] + x, AT[1] + 30, 20]}
+        for k, x in enumerate((0, 60))
     ]
     apart = line((40, -5), (40, 45))
     loaded = scene(tmp_path, BODY, apart, cut_from(45, 20), items=straps)

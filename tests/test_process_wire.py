@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from clearance.process.findings import Checked
-from tests.access_bench import AT, line
+from tests.access_bench import AT, line, post
 from tests.setup_writer import Tables
 from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged, judged_whole, message, states
 
@@ -111,3 +111,18 @@ def test_a_second_run_that_begins_in_metal_has_no_hole(tmp_path: Path) -> None:
     result = judged(tmp_path, FRAME, ON + "\nG01 X35", items=[LEFT, RIGHT, STRAP, SECOND])
     grave = [f for f in result.findings if f.severity != "note"]
     assert [(f.kind, f.item, f.severity) for f in grave] == [("no hole", "plate", "close")]
+
+
+#: two slits from holes of their own in one program; in between the head goes up and comes down again
+SLITS = """G90 G00 X40 Y30\nM71\nG01 X40 Y40\nM72
+{up}\nG00 X40 Y50\n{down}\nM71\nG01 X40 Y45\nM72"""
+TWICE = FRAME - post(2, 22, (40, 50, -1))
+
+
+@pytest.mark.parametrize("up", ["G00 Z40", "G00 X40 Y40 Z40", "G01 Z40 F500", ""])
+def test_the_head_goes_up_once_the_wire_is_cut(up: str, tmp_path: Path) -> None:
+    """The wire is out by then: a move of the upper head alone threads and cuts nothing."""
+    program = SLITS.format(up=up, down="G00 Z20.1" if up else "")
+    result = judged(tmp_path, TWICE, program, items=[LEFT, RIGHT, STRAP, SECOND], machine=CODES)
+    assert [f.message for f in result.findings if f.severity != "note"] == []
+    assert result.scene.stretches[0].moves.thread_points == ((0, 4) if up else (0, 2))

@@ -142,8 +142,10 @@ class FreePieces:
             one = Loose(piece, metal, leaves(self.scene, piece), *goes_through(self.scene, piece))
             one.held_by = self._holds(one, moment)
             found.append(one)
-            remarks += self._let_go(one, moment, before)
         self.all += found
+        # of a stack the lowest first: what becomes of it decides about what lies on it
+        for one in sorted(found, key=lambda each: float(self.scene.bodies[each.piece.part].aabbs.box[0][2])):
+            remarks += self._let_go(one, moment, before)
         return found, remarks
 
     def begin(self, moment: Moment, before: Sequence[Run]) -> list[StateRemark]:
@@ -277,8 +279,19 @@ class FreePieces:
         if places:
             found += self._tips(one, places)
         else:
-            one.gone = falls_clear(self.scene, one.piece)
+            one.gone = falls_clear(self.scene, one.piece) and not self._on_a_loose_one(one)
         return found
+
+    def _on_a_loose_one(self, one: Loose) -> bool:
+        """Whether a piece of another part of the stack lies loose under it, in its opening as before."""
+        own = self.contact.bodies[one.piece.part]
+        return any(
+            under.stands_on_the_head
+            and float(self.contact.bodies[under.piece.part].aabbs.box[0][2]) < float(own.aabbs.box[0][2])
+            and common(under.metal.region, one.metal.region).area > LEAST
+            for under in self.all
+            if under.piece.part != one.piece.part
+        )
 
     def _under(self, one: Loose, present: Sequence[int]) -> dict[str, Any]:
         """What a piece lies on, and where."""
@@ -292,6 +305,10 @@ class FreePieces:
             if here.is_empty or not here.intersects(one.metal.region):
                 continue
             here = common(here, one.metal.region)
+            for under in self.all:
+                # what is loose itself, or gone, carries nothing
+                if under.piece.part == k and (under.gone or under.stands_on_the_head):
+                    here = here.difference(under.metal.region)
             if here.area > LEAST:
                 found[other.name] = here
         return found

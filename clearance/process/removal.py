@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
-from clearance.process.runs import Run, kerf, runs
+from clearance.process.piece_holders import holding
+from clearance.process.runs import Run, kerf, kerf_width, runs, where_it_comes_back
 from clearance.process.support import Contact, Contacts
 from clearance.records import changing, record
 from clearance.scene.model import Body, Scene
@@ -143,6 +144,7 @@ class _State:
         import shapely
 
         self.part, self.wire, self.contacts = part, wire, told.contacts
+        self.width = kerf_width(scene)
         self.outline = outline = told.outlines[part]
         self.body: Body = scene.bodies[part]
         self.middle = (outline.low + outline.high) / 2.0
@@ -191,7 +193,11 @@ class _State:
                 self.gone.append(values["outline"])
         if not pieces:
             tab = self._tab(run, chains, drawn)
-            if tab is not None:
+            if tab is not None and tab["tab"] <= tab.pop("lost"):
+                # the wire's spark gap takes what its own width leaves
+                self.rough.append(("piece", {**tab, "tab": None}))
+                self.gone.append(tab["outline"] if not tab["held"] else drawn)
+            elif tab is not None:
                 self.rough.append(("tab", tab))
 
     def left(self, bounds: Sequence[float] | None) -> Any:
@@ -245,7 +251,7 @@ class _State:
         total = shapely.union_all([drawn, *(k for _, k in near)])
         enclosed = _held_in(total, pieces)
         inner = [p for p, inside in zip(pieces, enclosed, strict=True) if inside]
-        grips, beds = [], []
+        grips, held, beds = [], [], []
         touched = [contact.on_each(pieces) for contact in touching]
         for k, inside in enumerate(enclosed):
             # one that goes on beyond what was looked at has all the contacts that the inner ones have not
@@ -256,6 +262,9 @@ class _State:
                 if (_beside(c, inner) if outer else here[k])
             ]
             grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
+            # of one that goes on beyond what was looked at nothing is asked that wants all of it
+            there = run.stretch.there(run.first)
+            held.append(grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
         def stays(k: int) -> tuple[bool, bool, bool, float]:
@@ -274,7 +283,7 @@ class _State:
                         "kind": kind,
                         "outline": piece,
                         "larger": larger,
-                        "held": grips[k],
+                        "held": held[k],
                         "lies_on": beds[k],
                         "enclosed": enclosed[k],
                     }
@@ -322,7 +331,7 @@ class _State:
         others = [each for each in self.gone.near(at) if each is not drawn and each.intersects(point)]
         if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
-        aims = [(_where_it_comes_back(chains, end), self.wire)]
+        aims = [(where_it_comes_back(chains, end, drawn, WIDEST_TAB), self.wire)]
         edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
         aims.append((edge, self.wire / 2))
         aims = [(aim, less) for aim, less in aims if aim is not None]
@@ -335,7 +344,9 @@ class _State:
             freed = [piece for group in groups for piece in self._freed(run, group, closed)]
             freed = [one for one in freed if one["outline"].area > tab * tab]
             if freed:
-                return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab}
+                # beside each kerf that the tab ends in
+                lost = (self.width - self.wire) / 2 * (2 if less == self.wire else 1)
+                return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab, "lost": lost}
         return None
 
     # ----------------------------------------------------------------------------------- rapid moves
@@ -464,18 +475,3 @@ def _longest(piece: Any) -> float:
 
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(piece))
     return float(np.hypot(*np.diff(corners[:3], axis=0).T).max())
-
-
-def _where_it_comes_back(chains: list[Array], end: Array) -> Array | None:
-    """The nearest place to the run's end that lies well back along its line: twice as far at least."""
-    line = np.concatenate(chains)
-    way = np.diff(line, axis=0)
-    length = np.hypot(way[:, 0], way[:, 1])
-    behind = np.r_[np.cumsum(length[::-1])[::-1], 0.0]
-    share = ((end - line[:-1]) * way).sum(axis=1) / np.maximum(length**2, 1e-300)
-    share = np.clip(share, 0.0, 1.0)
-    near = line[:-1] + share[:, None] * way
-    apart = np.hypot(*(near - end).T)
-    along = behind[:-1] - share * length
-    back = along > np.maximum(2.0 * apart, 1e-6)
-    return np.asarray(near[back][np.argmin(apart[back])]) if back.any() else None

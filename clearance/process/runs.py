@@ -28,6 +28,8 @@ KEPT = 500
 LINES_KEPT = 100
 #: ends of bits that agree within this are the same place, mm
 SAME = 1e-6
+#: between the wire's surface and the metal, a side, mm (common practice: 0.02 to 0.05, no source)
+SPARK_GAP = 0.02
 
 
 @record
@@ -276,3 +278,39 @@ def _points(moves: Moves, picked: NDArray[np.intp], count: NDArray[np.intp]) -> 
         points[bent] = centre + c * spoke + s * np.column_stack([-spoke[:, 1], spoke[:, 0]])
     points[step == count[row]] = end[step == count[row]]
     return np.asarray(points)
+
+
+def kerf_width(scene: Scene) -> float:
+    """How wide a kerf is, mm: the wire and its spark gap on either side."""
+    gap = SPARK_GAP if scene.spark_gap is None else scene.spark_gap
+    return float(scene.known_machine.wire) + 2.0 * gap
+
+
+def where_it_comes_back(chains: list[Array], end: Array, drawn: Any, widest: float) -> Array | None:
+    """The nearest place to the run's end that lies well back along its line, twice as far at least, and to
+    which metal is in the way: not the pass before, in whose kerf the end lies.
+
+    Args:
+        chains: the run's lines.   end: of them.   drawn: the run's kerf (shapely).
+        widest: what is farther away is not looked at, mm.
+    """
+    import shapely
+
+    line = np.concatenate(chains)
+    way = np.diff(line, axis=0)
+    length = np.hypot(way[:, 0], way[:, 1])
+    behind = np.r_[np.cumsum(length[::-1])[::-1], 0.0]
+    share = ((end - line[:-1]) * way).sum(axis=1) / np.maximum(length**2, 1e-300)
+    share = np.clip(share, 0.0, 1.0)
+    near = line[:-1] + share[:, None] * way
+    apart = np.hypot(*(near - end).T)
+    along = behind[:-1] - share * length
+    back = (along > np.maximum(2.0 * apart, 1e-6)) & (apart <= widest + 1.0)
+    order = np.flatnonzero(back)[np.argsort(apart[back], kind="stable")]
+    here = shapely.clip_by_rect(drawn, *(end - widest - 2.0), *(end + widest + 2.0))
+    for few in (order[:1], order[1:]):
+        ways = shapely.linestrings(np.stack([np.broadcast_to(end, (len(few), 2)), near[few]], axis=1))
+        metal = np.flatnonzero(shapely.length(shapely.difference(ways, here)) > 1e-6)
+        if len(metal):
+            return np.asarray(near[few[metal[0]]])
+    return None

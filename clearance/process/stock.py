@@ -25,21 +25,13 @@ from numpy.typing import NDArray
 from clearance.geometry.planar import as_one, polygons
 from clearance.process.known import Left
 from clearance.process.removal import LEAST_AREA, Piece, real
+from clearance.process.runs import SPARK_GAP as SPARK_GAP
 from clearance.process.runs import Run
+from clearance.process.runs import kerf_width as kerf_width
 from clearance.records import record
-from clearance.scene.model import Body, Scene
+from clearance.scene.model import Body
 
 Array = NDArray[np.float64]
-
-#: between the wire's surface and the metal, a side, mm (common practice: 0.02 to 0.05, no source)
-SPARK_GAP = 0.02
-
-
-def kerf_width(scene: Scene) -> float:
-    """How wide a kerf is, mm: the wire and its spark gap on either side."""
-    gap = SPARK_GAP if scene.spark_gap is None else scene.spark_gap
-    return float(scene.known_machine.wire) + 2.0 * gap
-
 
 #: a kerf of more corners than this is looked at around a piece only
 _MANY = 2_000

@@ -9,6 +9,7 @@ where the bodies' boxes meet are looked at.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -36,12 +37,14 @@ SIDEWAYS = 5
 
 @record
 class Contact:
-    """One body that touches a part. ``under``: the part lies on it; else it holds it from above or beside."""
+    """One body that touches a part. ``under``: the part lies on it; else it holds it, from ``above`` (also by
+    way of another part that lies between) or from beside."""
 
     body: int
     name: str
     under: bool
     where: Any
+    above: bool = False
 
     def on_each(self, pieces: Sequence[Any]) -> NDArray[np.bool_]:
         """Which pieces of the part it touches; they are flat regions."""
@@ -83,7 +86,7 @@ class Contacts:
                 contact
                 for k in present
                 if k != part and self._reaches(k, low, high)
-                for contact in self._with(k, part, outline)
+                for contact in self._with(k, part, outline, present)
             ]
         return self._known[key]
 
@@ -101,24 +104,40 @@ class Contacts:
         """Whether any triangle's box comes near."""
         return len(self.bodies[k].aabbs.meeting(low, high)) > 0
 
-    def _with(self, k: int, part: int, outline: Outline) -> list[Contact]:
+    def _with(self, k: int, part: int, outline: Outline, present: tuple[int, ...]) -> list[Contact]:
         """How a body bears or holds a part; where it touches without doing either is left out."""
         body, held = self.bodies[k], self.bodies[part]
         above, beside = holds(body, held, from_above=True), holds(body, held, from_above=False)
-        return [
-            Contact(k, body.name, under, where)
-            for under, where in self._touches(k, outline, above=above, beside=beside)
-        ]
+        touched = self._touches(k, outline, above=above, beside=beside)
+        if body.kind != "part":
+            return [Contact(k, body.name, place < 0, where, place > 0) for place, where in touched]
+        found = []
+        for place, where in touched:
+            if place < 0:
+                found.append(Contact(k, body.name, True, where))
+            elif place > 0:
+                found += self._by_way_of(k, part, where, present)
+        return found
 
-    def _touches(self, k: int, outline: Outline, *, above: bool, beside: bool) -> Iterator[tuple[bool, Any]]:
-        """Where a body touches a part: whether from below, and the region in plan."""
+    def _by_way_of(self, lid: int, part: int, where: Any, present: tuple[int, ...]) -> list[Contact]:
+        """What holds a part by way of another one that lies on it: what presses that one there. A lid's weight
+        alone holds nothing that would fall."""
+        if not self.bodies[lid].closed:
+            return []
+        rest = tuple(k for k in present if k != part)
+        pressed = [(one, common(one.where, where)) for one in self.of(lid, self.bodies[lid].outline, rest)
+                   if one.above]  # fmt: skip
+        return [replace(one, where=here) for one, here in pressed if here.area > LEAST]
+
+    def _touches(self, k: int, outline: Outline, *, above: bool, beside: bool) -> Iterator[tuple[int, Any]]:
+        """Where a body touches a part: from below (-1), above (1) or beside (0), and the region in plan."""
         below = common(self.slice(k, outline.low - NEAR / 2), outline.shadow)
         if below.area > LEAST:
-            yield True, below
+            yield -1, below
         if above:
             on_top = common(self.slice(k, outline.high + NEAR / 2), outline.shadow)
             if on_top.area > LEAST:
-                yield False, on_top
+                yield 1, on_top
         if not beside:
             return
         for level in np.unique(np.linspace(0, len(outline.z) - 1, SIDEWAYS).astype(int)):
@@ -126,7 +145,7 @@ class Contacts:
             if not cut.is_empty:
                 at_its_side = common(cut.buffer(NEAR, quad_segs=2), outline.slices[level])
                 if at_its_side.area > LEAST:
-                    yield False, at_its_side
+                    yield 0, at_its_side
 
     def slice(self, k: int, z: float) -> Any:
         """The slice of a body at a height; made once.

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from clearance.errors import InputError, NotYet
 from clearance.toolpath.compensation import Rounding, offset_rows
 from clearance.toolpath.moves import (
+    CUT,
     THREAD,
     Moves,
     PathOptions,
@@ -118,11 +119,12 @@ def _stops(program: Program, keys: Sequence[int]) -> tuple[tuple[int, str, int, 
 
 
 def _riding(first: tuple[float, float], rows: Rows) -> list[bool]:
-    """Whether each move is rapid; where the upper head alone moves, as on the move before."""
+    """Whether each move is rapid; where the upper head alone moves, as on the move before, unless the wire
+    was cut between them: what goes up then cuts nothing."""
     out: list[bool] = []
     at, rapid = first, True
     for row in rows:
-        rapid = rapid if is_still(row, at) else row[5]
+        rapid = (rapid or bool(row[8] & CUT)) if is_still(row, at) else row[5]
         out.append(rapid)
         at = (row[0], row[1])
     return out
