@@ -391,9 +391,8 @@ class _Stays:
         if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
             return
         held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
-        if held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
-            return
-        why = too_little(held, weight, carried)
+        bore = held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws)
+        why = too_little(held, weight, carried, bore)
         if why:
             who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")

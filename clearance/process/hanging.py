@@ -21,6 +21,9 @@ SINKS = 0.1
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
+#: out of a bore the middle of a part may stand so many times as far as the part is in it (common practice, no
+#: source: what is in it by less tilts by its play)
+OUT_OF_BORE = 5.0
 #: heights are told as finely, mm
 ROUNDED = 1e-3
 
@@ -97,24 +100,25 @@ def in_a_bore(contact: ContactCache, part: int, holder: int) -> bool:
     return all(where.touches or not where.near.is_empty for where in both)
 
 
-def too_little(held: Gripped, weight: Resultant, carried: bool) -> str:
+def too_little(held: Gripped, weight: Resultant, carried: bool, bore: bool = False) -> str:
     """Why so much is hardly a grip; "" where it is one.
 
     Args:
         held: what the jaws touch.   weight: of the part, where it acts.
         carried: something else carries or presses the part, so that its height is not asked.
+        bore: it is held in one, with metal below and above: that is not asked then, either.
     """
     import shapely
 
     if held.where.is_empty:
         return "on none of its height that was looked at"
     beside = outside_statics(weight.at, hull(shapely.get_coordinates(held.where)))
-    if beside > held.length:
+    if beside > held.length * (OUT_OF_BORE if bore else 1.0):
         return (
             f"on {held.length:.1f} mm along its sides, and its centre of gravity is {beside:.1f} mm beside "
             "them: it would tip or turn out of them"
         )
-    if not carried and held.height < min(LOW, SHARE * held.of) - ROUNDED:
+    if not (carried or bore) and held.height < min(LOW, SHARE * held.of) - ROUNDED:
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
 
