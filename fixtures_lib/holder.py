@@ -282,25 +282,27 @@ class Kind:
     ``adjusted`` says which angles are set where it stands, and by what. ``file`` is where the shop describes
     it, as the user named it; "" for a holder of the library. ``origin`` says where X Y Z = 0 is; ``drawn``
     takes the values used and says what stands on its drawing: where each length and angle is measured, and
-    what would lie on it.
+    what would lie on it. Of one that is read again the functions are others, and the kind is the same.
     """
 
     name: str
     summary: str
     parameters: tuple[Parameter, ...]
-    build: Callable[[Mapping[str, Any]], Holder]
+    build: Callable[[Mapping[str, Any]], Holder] = field(compare=False)
     does: Does = Does.BEARS
     fastened: Fastened = Fastened.STANDS
     laid: bool = False
     cautions: tuple[str, ...] = ()
-    fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = None
+    fit: Callable[[Mapping[str, Any], NDArray[np.float64]], dict[str, Any]] | None = field(
+        default=None, compare=False
+    )
     adjusted: tuple[Adjustment, ...] = ()
-    slides: Callable[[Mapping[str, Any], float], dict[str, Any]] | None = None
+    slides: Callable[[Mapping[str, Any], float], dict[str, Any]] | None = field(default=None, compare=False)
     fits_in_own_frame: bool = False
     fits: tuple[str, ...] = ()
     file: str = ""
     origin: str = ""
-    drawn: Callable[[Mapping[str, Any]], Drawn] | None = None
+    drawn: Callable[[Mapping[str, Any]], Drawn] | None = field(default=None, compare=False)
 
 
 Array = NDArray[np.float64]

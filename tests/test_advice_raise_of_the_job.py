@@ -139,6 +139,11 @@ def test_packing_lies_under_what_lay_on_something(
 
     assert told(loaded) == ([("floats", "close")] if under else [])
     assert told(clearance.raised(loaded, 3.0, items=["plate"])) == [lies]
+    # and the search for raises says so of the one that it finds
+    answer = find_raises(loaded, ["plate"], (1.0, 6.0))
+    assert answer.findings == ()
+    assert [(f.kind, f.item) for f in answer.besides] == ([("floats", "plate")] if under else [])
+    assert raises_as_text(answer).startswith("HEADS FREE" if under else "CLEAR")
 
 
 def test_packing_under_one_item_excuses_no_other(tmp_path: Path) -> None:

@@ -224,6 +224,11 @@ def test_answers_are_alike_where_their_values_are(scene: clearance.Scene) -> Non
     assert replace(one, verdict="close") != other
 
 
+def test_a_holder_of_the_shop_s_own_is_the_same_when_it_is_read_again() -> None:
+    file = str(Path(RAISED).parent / "own_vise.toml")
+    assert clearance.load(file) == clearance.load(file)
+
+
 def test_arrays_in_records() -> None:
     @record
     class Holds:

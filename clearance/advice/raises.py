@@ -80,7 +80,7 @@ class RaiseAnswer:
         cuts: as they are at ``smallest``.
         packed: the items that stand on the table: what is packed up by ``smallest``.
         stepped: found by confirmed steps (U V).   findings: what to say besides; an undecided one counts.
-        besides: where all goes up together, what is wrong as planned and stays so: the raises are the heads'.
+        besides: what is wrong as planned, the heads aside, and stays so: the raises are the heads'.
     """
 
     items: tuple[str, ...]
@@ -171,6 +171,7 @@ def find_raises(
         blocked = _blocked(question, found)
     elif not windows:
         blocked = tuple(Blocked(a, b, *who, None) for a, b, who in spans(shut, last))
+    worse, stays = ((), ()) if smallest is None else _when_raised(scene, items, rising, smallest, job)
     return RaiseAnswer(
         items=tuple(scene.bodies[k].name for k in rising),
         range=(first, last),
@@ -182,11 +183,8 @@ def find_raises(
         cuts=() if smallest is None else _cuts_at(scene, rising, smallest),
         packed=tuple(scene.bodies[k].name for k in rising if _is_base(scene, k, rising)),
         stepped=stepped,
-        findings=(
-            *(d.finding for d in doubts if d.finding is not None),
-            *(() if smallest is None else _worse_standing(scene, items, rising, smallest)),
-        ),
-        besides=() if smallest is None or not job else tuple(_as_planned(scene, items, smallest)),
+        findings=(*(d.finding for d in doubts if d.finding is not None), *worse),
+        besides=stays,
     )
 
 
@@ -259,35 +257,35 @@ def as_they_stand(before: Scene, after: Scene) -> list[Finding]:
     ]
 
 
-def _worse_standing(
-    scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float
-) -> list[Finding]:
-    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned.
+def _when_raised(
+    scene: Scene, items: Collection[str] | None, rising: Sequence[int], by: float, job: bool
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """What some items raised by so much cut into, tip or hold no longer, that they did not as planned; and,
+    if the ``job`` is asked about, what is wrong as planned, the heads aside, and stays so.
 
     What is raised lies on spacers then: it does not float.
     """
-    if items is None or by == 0.0:
-        return []  # all goes up together
+    together = items is None or by == 0.0
+    job = job and scene.machine is not None
+    if together and not job:
+        return (), ()
     planned = told(scene)[0]
     was = {_told(f) for f in planned}
-    there = raised_by(scene, items, by, planned)
+    found = planned if together else told(raised_by(scene, items, by, planned))[0]
     packed = {scene.bodies[k].name for k in rising if _is_base(scene, k, rising)}
-    return [
+    grave = [f for f in found if _is_grave(f) and f.kind != "travel"]
+    worse = [
         replace(f, message=f'"{f.item}", with that raised by {by:g} mm: {f.message}', state=None)
-        for f in told(there)[0]
-        if _is_grave(f) and f.kind != "travel" and _told(f) not in was
+        for f in grave
+        if _told(f) not in was
         if not (f.kind in IN_THE_AIR and f.item in packed)
     ]
-
-
-def _as_planned(scene: Scene, items: Collection[str] | None, by: float) -> list[Finding]:
-    """What is wrong as planned, the heads aside, where it stays so: where all goes up together."""
-    if scene.machine is None or (items is not None and by != 0.0):
-        return []
-    grave = [f for f in told(scene)[0] if _is_grave(f) and f.kind != "travel"]
-    return [
-        replace(f, message=f'"{f.item}": {f.message}' if f.item else f.message, state=None) for f in grave
+    stays = [
+        replace(f, message=f'"{f.item}": {f.message}' if f.item else f.message, state=None)
+        for f in grave
+        if _told(f) in was
     ]
+    return tuple(worse), tuple(stays) if job else ()
 
 
 def _is_grave(finding: Finding) -> bool:

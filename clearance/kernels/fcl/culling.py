@@ -117,7 +117,7 @@ def neighbourhood(
     Args:
         aabbs: the boxes of the triangles, in their order.
         path, pieces: of a head, in the frame of the triangles.
-        start: a distance that is there, known to be nearly the smallest one.
+        start: a distance that is there, hardly larger than what was said of the smallest one.
     """
     low, high = aabbs.low, aabbs.high
     many = len(triangles) >= MANY

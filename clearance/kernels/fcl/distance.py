@@ -177,6 +177,8 @@ class FclHead:
 
     def distance(self, body: int, side: float = 0.0, height: float = 0.0) -> float:
         """From the head, grown by ``side`` and ``height``, to a body; 0 too where it swallows the body."""
+        # of others the envelope need not show what is near
+        assert body in self.asked((side, height)), "a body that was not said to be asked for"
         grown = self._grown(side, height)
         if grown.triangles is None:
             if body not in grown.known:
