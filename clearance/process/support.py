@@ -118,8 +118,8 @@ class Contacts:
         return found
 
     def _by_way_of(self, lid: int, part: int, where: Any, present: tuple[int, ...]) -> list[Contact]:
-        """What holds a part by way of another one that lies on it: what presses that one there. A lid's weight
-        alone holds nothing that would fall."""
+        """What holds a part by way of another one that lies on it: what presses that one there. A
+        lid's weight alone holds nothing that would fall."""
         if not self.bodies[lid].closed:
             return []
         rest = tuple(k for k in present if k != part)
