@@ -142,8 +142,8 @@ def bored(folder: Path, deep: float, over: bool) -> Tables:
     [(40, True, False), (21, True, False), (19, True, True), (1, True, True), (40, False, True)],
 )
 def test_a_bore_holds_what_stands_out_of_it(deep: float, over: bool, hardly: bool, tmp_path: Path) -> None:
-    """A bar 200 long is held by what is over and under it, if it is in that by a fourth of how far its middle,
-    at 100, is before it (common practice, no source); out of jaws that are as long as a bore it tips."""
+    """A bar 200 long is held by what is over and under it, if it is in that by a fourth of how far its
+    middle, at 100, is before it (common practice, no source); out of jaws that are as long as a bore it tips."""
     part = {"name": "bar", "part": block(tmp_path, 200, 20, 20), "units": "mm", "material": "steel"}
     placed = part | {"at": [100, 90, 20]}
     file = write(tmp_path, [bored(tmp_path, deep, over), placed], part="bar", zero=[150, 10, 0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from clearance.checking.verdict import check as measure
 from clearance.errors import InputError
 from clearance.overnight.durations import NOTHING, Durations, durations, plus
 from clearance.overnight.timeline import JobStep
+from clearance.overnight.together import left_loose, too_heavy, up_to_thread
 from clearance.overnight.unattended import (
     NOT_APPROVED,
     Approval,
@@ -284,13 +285,14 @@ def tables_of(plan: NightPlan, jobs: Sequence[JudgedJob], every_way: bool) -> di
             table = on_one_table([(one.job.name, one.result.scene) for one in group], ways)
         except InputError as error:
             raise plan.error(("jobs", group[0].job.index, "table"), error.found, error.want) from None
-        found.update(_on_table(table))
+        found.update(_on_table(table, {one.job.name: one.result for one in group}))
     return found
 
 
-def _on_table(table: SharedTable) -> dict[str, OnTable]:
+def _on_table(table: SharedTable, results: Mapping[str, Checked]) -> dict[str, OnTable]:
     """Each job against what the others have there, and the ways between them."""
     result = measure(table.scene)
+    heavy, threading = too_heavy(table, results), up_to_thread(table, results)
     way_of = {name: both for both, name in table.ways.items()}
     pairs: dict[str, list[Pair]] = {job: [] for job in table.jobs}
     after: dict[str, dict[str, tuple[str, str]]] = {job: {} for job in table.jobs}
@@ -305,15 +307,26 @@ def _on_table(table: SharedTable) -> dict[str, OnTable]:
         job, cut = table.of_stretch[pair.cut]
         if job not in table.of_item.get(pair.item, (job,)):
             pairs[job].append(replace(pair, cut=cut))
+    for a, b in table.ways:
+        loose = left_loose(results[a])
+        if loose and after[b][a][0] == "clear":
+            after[b][a] = "close", f'on the way from "{a}": close: {loose}'
     mine = {job: [name for name, (of, _) in table.of_stretch.items() if of == job] for job in table.jobs}
     found = {}
     for job in table.jobs:
         bad = [p for p in pairs[job] if p.verdict != "clear"]
         why = [f"beside what else stands on the table: {_met(p)}, {p.where}" for p in bad[:1]]
         meet = [f"{finding.item} {finding.message}" for a, b, finding in table.meet if job in (a, b)]
+        meet += heavy[job]
+        why += [f"beside what else stands on the table: {words}" for _, words in threading[job][:1]]
         undecided = [f.message for f in result.findings if f.severity == "undecided" and f.cut in mine[job]]
         verdict = worst(
-            [*(p.verdict for p in pairs[job]), *("close" for _ in meet), *("undecided" for _ in undecided)]
+            [
+                *(p.verdict for p in pairs[job]),
+                *(verdict for verdict, _ in threading[job]),
+                *("close" for _ in meet),
+                *("undecided" for _ in undecided),
+            ]
         )
         spares = [p.spare for p in pairs[job] if p.spare is not None]
         found[job] = OnTable(verdict, min(spares, default=None), (*why, *meet, *undecided[:1]), after[job])

@@ -76,6 +76,7 @@ def watched(result: Checked) -> list[str]:
         found.append(
             f'"{first.name}" begins with {word} (line {line}): it would cut its way from the job before'
         )
+    found += _ways_left_out(result.scene)
     found += _unknown_words(result.scene)
     found += [
         f.message
@@ -85,6 +86,13 @@ def watched(result: Checked) -> list[str]:
     if result.account is None and not found:
         found.append("what comes free in it could not be judged")
     return list(dict.fromkeys(found))
+
+
+def _ways_left_out(scene: Scene) -> Iterator[str]:
+    """Ways from cut to cut that the setup says are not to be judged."""
+    cuts = [stretch.name for stretch in scene.stretches if stretch.cut is not None]
+    if len(cuts) > 1 and not scene.heads.between:
+        yield f'the way from "{cuts[0]}" to "{cuts[1]}" is not judged (between = false)'
 
 
 def _unknown_words(scene: Scene) -> Iterator[str]:

@@ -18,6 +18,7 @@ import numpy as np
 
 from clearance.process.removal import KINDS, Piece
 from clearance.process.runs import Run
+from clearance.process.statics import Resultant
 from clearance.records import changing, record
 from clearance.scene.model import Body, Finding, FromModel, Scene, Stretch
 from clearance.scene.settings import Cut, JobStop
@@ -103,12 +104,19 @@ class State:
 
 @record
 class Account:
-    """The states of a job and what is to be told of them; ``carriers``: names of the holders whose load was
-    judged by what each of them takes."""
+    """The states of a job and what is to be told of them.
+
+    Attributes:
+        carriers: names of the holders whose load was judged by what each of them takes.
+        puts: part, what carries it, and the most that it puts on that in any state.
+        loose: names of the pieces that stand on the lower head in their openings as the job ends.
+    """
 
     states: tuple[State, ...]
     findings: tuple[Finding, ...]
     carriers: frozenset[str] = frozenset()
+    puts: tuple[tuple[str, str, Resultant], ...] = ()
+    loose: tuple[str, ...] = ()
 
 
 @changing

@@ -31,7 +31,7 @@ from clearance.process.support import bearing
 from clearance.records import changing
 from clearance.scene.model import Body, Scene
 from clearance.scene.packing import IN_THE_AIR
-from clearance.scene.placing import Masses
+from clearance.scene.placing import ROUNDING, Masses
 
 
 @changing
@@ -87,6 +87,38 @@ def taken(
         for (below, corners), (_, most) in zip(carriers[k].items(), ranges, strict=True):
             put.setdefault(below, []).append(Resultant.of(most, nearest(total.at, hull(corners))))
     return found
+
+
+def load_remarks(
+    contact: ContactCache,
+    present: Sequence[int],
+    first: Mapping[int, Sequence[Resultant]],
+    masses: Masses,
+    fixings: Fixings,
+) -> tuple[list[StateRemark], set[str]]:
+    """What tips or is too heavy of what is taken, each holder's held against its limit; and the names of the
+    holders that were held against one.
+
+    Args:
+        contact, present, first, masses, fixings: see ``taken``.
+    """
+    has = taken(contact, present, first, masses, fixings)
+    found, carriers = list(has.remarks), set()
+    # one that hands its load on brought its own weight along
+    counted = {contact.bodies[k].name for k in has.handed_on}
+    for k, most in sorted(has.most.items()):
+        body = contact.bodies[k]
+        limits = [] if body.library is None else [x for x in body.library.limits if x.quantity == "mass"]
+        if not limits:
+            continue
+        carriers.add(body.name)
+        above = [b for b in masses.above(body) if b.kind != "part" and b.name not in counted]
+        kilos = most / GRAVITY + sum(masses.of(b) or 0.0 for b in above)
+        for limit in limits:
+            if limit.high is not None and kilos > limit.high + ROUNDING:
+                message = f"carries up to {kilos:.1f} kg; {limit.high:g} kg at most ({limit.source})"
+                found.append(StateRemark("too heavy", "close", body.name, message))
+    return found, carriers
 
 
 def _middle(body: Body) -> Array:

@@ -22,7 +22,7 @@ from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
-from clearance.process.loads import as_packed, said_to_carry, taken
+from clearance.process.loads import as_packed, load_remarks, said_to_carry
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
@@ -33,7 +33,7 @@ from clearance.process.stops import is_trim
 from clearance.process.support import bearing
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
-from clearance.scene.placing import ROUNDING, Masses
+from clearance.scene.placing import Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
 SHARE = 0.005
@@ -108,6 +108,7 @@ class _Job:
         self.findings: list[Finding] = []
         self.said: dict[tuple[str, str, str], tuple[int, str]] = {}
         self.carriers: set[str] = set()
+        self.puts: dict[tuple[str, str], Resultant] = {}
         holders = [b for b in scene.bodies if b.item is not None and b.kind != "part"]
         self.described = bool(holders)
         bearers = [b for b in holders if b.kind == "holder"]
@@ -137,7 +138,9 @@ class _Job:
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
         self._idle_clamps()
-        return Account(*self._together(states), frozenset(self.carriers))
+        loose = tuple(dict.fromkeys(one.name for one in self.free.all if one.stands_on_the_head))
+        puts = tuple((part, name, load) for (part, name), load in self.puts.items())
+        return Account(*self._together(states), frozenset(self.carriers), puts, loose)
 
     def _idle_clamps(self) -> None:
         """Clamps of the library that touch no part from the first moment to the last, a note each."""
@@ -430,31 +433,18 @@ class _Job:
         first: dict[int, list[Resultant]] = {}
         for answer in answers.values():
             for name, load in answer.puts.items():
+                before = self.puts.get((answer.held.part, name))
+                if before is None or before.down < load.down:
+                    self.puts[answer.held.part, name] = load
                 if name in index and self.scene.bodies[index[name]].kind != "part":
                     first.setdefault(index[name], []).append(load)
         for k in present:
             # a part that is not cut puts its weight somewhere, too
             if self.scene.bodies[k].kind == "part" and k not in self.parts:
                 first.setdefault(k, [])
-        has = taken(self.contact, present, first, self.masses, self.fixings)
-        found = list(has.remarks)
-        # one that hands its load on brought its own weight along
-        counted = {self.scene.bodies[k].name for k in has.handed_on}
-        for k, most in sorted(has.most.items()):
-            body = self.scene.bodies[k]
-            if body.library is None:
-                continue
-            limits = [x for x in body.library.limits if x.quantity == "mass"]
-            if not limits:
-                continue
-            self.carriers.add(body.name)
-            above = [b for b in self.masses.above(body) if b.kind != "part" and b.name not in counted]
-            kilos = most / GRAVITY + sum(self.masses.of(b) or 0.0 for b in above)
-            for limit in limits:
-                if limit.high is not None and kilos > limit.high + ROUNDING:
-                    message = f"carries up to {kilos:.1f} kg; {limit.high:g} kg at most ({limit.source})"
-                    found.append(StateRemark("too heavy", "close", body.name, message))
-        return found
+        remarks, carriers = load_remarks(self.contact, present, first, self.masses, self.fixings)
+        self.carriers |= carriers
+        return remarks
 
 
 def _worse(before: dict[int, StateOfPart], after: dict[int, StateOfPart]) -> dict[int, StateOfPart]:

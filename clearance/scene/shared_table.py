@@ -31,6 +31,7 @@ class SharedTable:
         of_stretch: for each stretch of ``scene``, by its name, the job it belongs to and its name there.
         ways: names of the stretches from one job to another, by both jobs' names.
         of_item: for each item, by its name there, the names of the jobs whose it is.
+        index: for each job, for each body of its own scene, which one of ``scene`` it is.
         meet: items of two jobs that cut into each other: both jobs, and what is told.
     """
 
@@ -39,6 +40,7 @@ class SharedTable:
     of_stretch: dict[str, tuple[str, str]]
     ways: dict[tuple[str, str], str]
     of_item: dict[str, tuple[str, ...]]
+    index: dict[str, list[int]]
     meet: tuple[tuple[str, str, Finding], ...]
 
 
@@ -136,7 +138,7 @@ def on_one_table(jobs: Sequence[tuple[str, Scene]], ways: Iterable[tuple[str, st
     )
     of_item = {name: tuple(jobs) for name, jobs in zip(names, every.jobs, strict=True)}
     meet = tuple(_meeting(bodies, every, ever, [job for job, _ in listed]))
-    return SharedTable(scene, tuple(job for job, _ in listed), of_stretch, found, of_item, meet)
+    return SharedTable(scene, tuple(job for job, _ in listed), of_stretch, found, of_item, index, meet)
 
 
 def _same_machine(jobs: Sequence[tuple[str, Scene]]) -> None:
