@@ -14,7 +14,9 @@ import numpy as np
 from clearance.scene.model import Body, Scene
 
 #: findings that nothing is under an item, which is not so once it is packed
-IN_THE_AIR = frozenset({"floats", "hardly gripped", "bolted to nothing", "clamp stands on nothing"})
+IN_THE_AIR = frozenset(
+    {"floats", "hardly gripped", "bolted to nothing", "bolted at one end", "clamp stands on nothing"}
+)
 
 
 def on_packing(scene: Scene) -> Scene:
