@@ -6,12 +6,14 @@ that it is worth a word from once as far, is common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 import clearance
+from clearance.advice.raises import raised_by
 from tests.access_bench import block, judged_in_time, line, plate_with, scene
 from tests.setup_writer import Tables
 
@@ -137,3 +139,22 @@ def test_the_demo_s_frame_on_one_of_its_spacers() -> None:
     assert [(f.severity, f.item) for f in found] == [("close", "left spacer")]
     assert float(found[0].message.split(" mm outside")[0].split()[-1]) == pytest.approx(260.0, abs=15.0)
     assert not [f for f in judged_in_time(demo).findings if f.kind in ("off its feet", "bolted at one end")]
+
+
+def test_rails_that_are_raised_alone_lie_on_packing(tmp_path: Path) -> None:
+    """One bar's top is at Z 0, the other's at 30: rails 25 high go 26 mm up past the one alone."""
+    high = {**RIGHT, "box": {**RIGHT["box"], "z": [-60, 30]}}
+    machine = {"bodies": [LEFT, high, bar("far bar", 600, 700)]}
+    plate = plate_with(held_by="glue", on=["front", "back"], seat="top", at=[100, 0, 0])
+    beside: Tables = {"name": "beside", "shape": {"box": [40, 20, 20]}, "at": [300, 250, -20]}
+    loaded = scene(tmp_path, PLATE, PATH, items=[*rails(400), beside], machine=machine, plate=plate)
+
+    def one_end(there: Any) -> list[str | None]:
+        return [f.item for f in judged_in_time(there).findings if f.kind == "bolted at one end"]
+
+    assert one_end(loaded) == []
+    up = raised_by(loaded, ["front", "back"], 26.0)
+    assert up.packed_items
+    assert one_end(up) == []
+    # the same with no word of packing
+    assert one_end(replace(up, packed_items=())) == ["front", "back"]

@@ -61,3 +61,14 @@ def test_thin_bars_and_points_are_no_edges(tmp_path: Path) -> None:
     path = line((40, -5), (40, 5))
     stands = judged(tmp_path, PLATE, path, items=items, others=others, plate=plate_with(held_by="glue"))
     assert told(stands) == []
+
+
+@pytest.mark.parametrize(("under", "holds"), [(0.3, False), (0.7, True)])
+def test_a_magnet_s_edge_under_the_edge(under: float, holds: bool, tmp_path: Path) -> None:
+    """The magnet is 30 long, its top at Z 0; two rails carry the plate, which nothing else holds."""
+    params = {"length": 30, "width": 30, "height": 20}
+    magnet: Tables = {"name": "magnet", "holder": "magnet_block", "params": params}
+    base = {"name": "base", "shape": {"box": [60, 60, 10]}, "at": [140, 70, -30]}
+    items = [LEFT, RIGHT, base, {**magnet, "at": [140, 85 + under, -20]}]
+    result = judged(tmp_path, PLATE, line((40, 65), (40, 40)), items=items)
+    assert (("close", "not held", "plate") in told(result)) != holds

@@ -169,6 +169,7 @@ def test_a_word_of_the_control_s_own_is_to_be_looked_up(
     [
         ("G00 X0 Y0\nM21\nG01 X10 Y0", {}, [("close", "M21")]),
         ("M022 G00 X0 Y0\nG01 X10 Y0", {}, [("close", "M022")]),
+        ("G00 X0 Y0\nM21.\nG01 X10 Y0", {}, [("close", "M21.")]),
         ("M21\nG00 X0 Y0\nM85\nG01 X10 Y0", {}, [("close", "M21"), ("note", "M85")]),
         ("G00 X0 Y0\nG01 X10 Y0\nM21", {}, [("note", "M21")]),  # nothing is cut behind it
         ("G00 X0 Y0\nM23\nG01 X10 Y0", {}, [("note", "M23")]),  # switches it off

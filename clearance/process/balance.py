@@ -306,7 +306,9 @@ class _Stays:
             if role.pulls:
                 if not meets_another(self.contact, k, self.asked.present):
                     continue
-                where = where.union(self.contact.bearing(self.asked.part, k).touching)
+                under = self.left(self.contact.bearing(self.asked.part, k).touching)
+                if not self.slips(under, k, "lies on"):
+                    where = where.union(under)
             where = self.left(where)
             if where.is_empty or (role.unknown and not self.about_it(k, where)):
                 continue

@@ -119,7 +119,7 @@ class Fixings:
             if kind is None or kind.fastened is not Fastened.IN_A_SHANK:
                 continue
             fixing = self._at(k, there)
-            middle = bodies[k].bulk[1][:2]
+            middle = (bodies[k].bulk[1] if bodies[k].closed else np.mean(bodies[k].aabbs.box, axis=0))[:2]
             if fixing is None or outside_statics(middle, fixing.corners) <= 0.0:
                 continue
             along = reach(fixing.corners, middle)

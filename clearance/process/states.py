@@ -33,6 +33,7 @@ from clearance.process.stops import is_trim
 from clearance.process.support import bearing
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
+from clearance.scene.packing import IN_THE_AIR
 from clearance.scene.placing import Masses
 
 #: what comes free must be so large a share of a part for its balance to be looked at again at once
@@ -216,8 +217,11 @@ class _Job:
         if moment.goes_away(following):
             about_cuts += [(moment.ends_in.name, remark) for remark in self.free.runs_on(moment.ends_in)]
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
-        remarks += self._loads(answers, moment.present)
-        remarks += said_to_carry(self.contact, moment.present) + self.fixings.shanks(moment.present)
+        of_holders = self._loads(answers, moment.present) + self.fixings.shanks(moment.present)
+        # what was raised alone lies on packing that nobody has described
+        packed = self.scene.packed_items
+        remarks += [r for r in of_holders if not (r.kind in IN_THE_AIR and r.item in packed)]
+        remarks += said_to_carry(self.contact, moment.present)
         cut = moment.stretch.name
         told = [*((cut, remark) for remark in (*remarks, *about_pieces)), *about_cuts]
         news = [remark for name, remark in told if self._tell(n, moment, name, remark)]

@@ -133,7 +133,7 @@ EVERYWHERE = frozenset({*range(12), 30})
 
 
 #: these mirror X and Y on many controls (common practice, no source); what other own words do is not known
-MIRRORS = frozenset({"21", "22"})
+MIRRORS = frozenset({21.0, 22.0})
 
 
 def _own_words(moves: Moves, ignored: Sequence[str], cut: str) -> list[Finding]:
@@ -146,9 +146,7 @@ def _own_words(moves: Moves, ignored: Sequence[str], cut: str) -> list[Finding]:
     found = []
     own = [(word, line) for word, line in moves.passed_over if _is_controls_own(word, ignored)]
     cutting = moves.line[~moves.rapid]
-    mirrors = [
-        word for word, line in own if word[1:].lstrip("0") in MIRRORS and bool((cutting >= line).any())
-    ]
+    mirrors = [word for word, line in own if float(word[1:]) in MIRRORS and bool((cutting >= line).any())]
     if mirrors:
         message = (
             f"look up {', '.join(mirrors)}: many controls mirror the path there, and then another one was "

@@ -20,7 +20,9 @@ from clearance.scene.tries import Packed
 #: no more items are named in a row
 NAMED = 4
 #: findings that nothing is under an item, which is not so once it is packed
-IN_THE_AIR = frozenset({"floats", "hardly gripped", "bolted to nothing", "clamp stands on nothing"})
+IN_THE_AIR = frozenset(
+    {"floats", "hardly gripped", "bolted to nothing", "bolted at one end", "clamp stands on nothing"}
+)
 
 
 def on_packing(scene: Scene) -> Scene:
