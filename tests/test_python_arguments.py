@@ -184,6 +184,14 @@ def test_items_are_a_dict(scene: clearance.Scene) -> None:
     assert pickle.loads(pickle.dumps(scene.items)) == scene.items
 
 
+def test_corners_are_not_written_over(scene: clearance.Scene) -> None:
+    """What is kept of them (boxes, slices) would be of another body; a mesh is had anew and is the caller's."""
+    for there in (scene, clearance.raised(scene, 1.0), scene.moved("left strap", by=(1, 0, 0))):
+        with pytest.raises(ValueError, match="read-only"):
+            there.items["left strap"].triangles_M[..., 2] += 3.0
+        there.items["left strap"].mesh.vertices += 3.0
+
+
 def test_true_of_numpy_is_true(scene: clearance.Scene) -> None:
     assert clearance.check(scene, moves=np.True_).moves
     assert not clearance.check(scene, moves=np.bool_(False)).moves
