@@ -185,7 +185,7 @@ def test_items_are_a_dict(scene: clearance.Scene) -> None:
 
 
 def test_corners_are_not_written_over(scene: clearance.Scene) -> None:
-    """What is kept of them (boxes, slices) would be of another body; a mesh is had anew and is the caller's."""
+    """What is kept of them would be of another body; a mesh is had anew and is the caller's."""
     for there in (scene, clearance.raised(scene, 1.0), scene.moved("left strap", by=(1, 0, 0))):
         with pytest.raises(ValueError, match="read-only"):
             there.items["left strap"].triangles_M[..., 2] += 3.0
