@@ -35,7 +35,7 @@ class InBytes:
 
 class Unshown:
     def __repr__(self) -> str:
-        raise KeyError(self)
+        raise RuntimeError("no form")
 
 
 ENDLESS: list[Any] = []
