@@ -35,7 +35,7 @@ class InBytes:
 
 class Unshown:
     def __repr__(self) -> str:
-        raise KeyError(self)
+        raise RuntimeError("no form")
 
 
 ENDLESS: list[Any] = []
@@ -183,6 +183,14 @@ def test_items_are_a_dict(scene: clearance.Scene) -> None:
     with pytest.raises(KeyError):
         scene.items["left strip"]
     assert pickle.loads(pickle.dumps(scene.items)) == scene.items
+
+
+def test_corners_are_not_written_over(scene: clearance.Scene) -> None:
+    """What is kept of them would be of another body; a mesh is had anew and is the caller's."""
+    for there in (scene, clearance.raised(scene, 1.0), scene.moved("left strap", by=(1, 0, 0))):
+        with pytest.raises(ValueError, match="read-only"):
+            there.items["left strap"].triangles_M[..., 2] += 3.0
+        there.items["left strap"].mesh.vertices += 3.0
 
 
 def test_true_of_numpy_is_true(scene: clearance.Scene) -> None:

@@ -219,7 +219,7 @@ class _Job:
         remarks = [remark for answer in answers.values() for remark in answer.remarks]
         of_holders = self._loads(answers, moment.present) + self.fixings.shanks(moment.present)
         # what was raised alone lies on packing that nobody has described
-        packed = self.scene.packed_items
+        packed = dict(self.scene.packed_items)
         remarks += [r for r in of_holders if not (r.kind in IN_THE_AIR and r.item in packed)]
         remarks += said_to_carry(self.contact, moment.present)
         cut = moment.stretch.name

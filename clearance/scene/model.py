@@ -370,6 +370,11 @@ class Scene:
     as_read: tuple[Asked, tuple[Body, ...], tuple[Stretch, ...]] | None = None
     read_s: float = field(default=0.0, compare=False)
 
+    def __post_init__(self) -> None:
+        # what was worked out of a body is kept beside it; written over, both would be of two bodies
+        for body in self.bodies:
+            body.triangles_M.setflags(write=False)
+
     def __repr__(self) -> str:
         on = "" if self.machine is None else f', on the machine "{self.machine.name}"'
         cuts = sum(stretch.kind is StretchKind.CUT for stretch in self.stretches)
