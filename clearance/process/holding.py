@@ -432,8 +432,8 @@ class ContactCache:
             laid: index of a body.   present: indices of those that are there.
         """
         low, high = self.bodies[laid].aabbs.box
-        high_over = abs(float(low[2]) - self.table)
-        on_table = high_over <= MEETS and not table_is_described(self.bodies, self.table)
+        at_table = abs(float(low[2]) - self.table) <= MEETS
+        on_table = at_table and not table_is_described(self.bodies, self.table)
         return on_table or any(
             len(self.bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
             for k in present
