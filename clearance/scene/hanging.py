@@ -121,15 +121,14 @@ def _screws(bodies: Sequence[Body], k: int, row: frozenset[int]) -> str:
     assert body.library is not None
     parts = np.split(body.triangles_M, np.cumsum(body.shells)[:-1]) if body.shells else []
     ends = [parts[n] for n in body.sunk]
-    placed = [apply(body.T_MI, _disc(middle)) for middle in body.library.screws]
-    screws = ends or placed
+    screws = ends or [apply(body.T_MI, _disc(middle)) for middle in body.library.screws]
     into = [
         bodies[j]
         for j in sorted(row)
         if j != k and (bodies[j].kind != "part" or _may_bear(bodies[j], body)) and _carries(bodies[j])
     ]
     idle = sum(not any(_meets(screw, other) for other in into) for screw in screws)
-    if not idle or (placed and idle < len(placed)):
+    if not idle or (not ends and idle < len(screws)):
         return ""
     if len(screws) == 1:
         return "its screw goes into nothing"
