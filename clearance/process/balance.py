@@ -18,7 +18,7 @@ from clearance.geometry.planar import common
 from clearance.mesh.mass import density_of
 from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
-from clearance.process.hanging import LOW, SINKS, goes_down, held_by_jaws, in_a_bore, lies_against, too_little
+from clearance.process.hanging import SINKS, goes_down, hardly, lies_against, turns_out
 from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.statics import (
     Array,
@@ -172,8 +172,9 @@ class _Stays:
                     "not held", "close", f"nothing presses or grips {self.what}{self.why(idle)}: {cure}"
                 )
         self.shims(grips)
-        if held_by is None and (inside is None or inside < -EDGE):
-            self.hangs(grips, weight, bool(presses or carriers))
+        if held_by is None and not self.above:
+            carried = bool(presses or carriers) if inside is None or inside < -EDGE else None
+            self.hangs(grips, weight, carried, bool(presses or self.asked.pressed_above))
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -379,23 +380,21 @@ class _Stays:
         """How a holder's jaws, or its ring, grip what is left of it."""
         return self.contact.grip(self.asked.part, k, self.metal)
 
-    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool) -> None:
-        """Whether jaws that alone keep it from falling, or from tipping, hold enough of it.
+    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool | None, pressed: bool) -> None:
+        """Whether jaws that alone keep it from falling or tipping, or hold it at all, hold enough of it.
 
         Args:
-            grips: names of what grips it.   weight: what they hold.
-            carried: something carries or presses it, so that how high they grip is not asked.
+            grips: names of what grips it.   weight: what they hold.   pressed: something presses it.
+            carried: something carries or presses it: how high they grip is not asked. None: it stands.
         """
         jaws = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
         roles = [self.contact.role(k, self.asked.part) for k in jaws]
-        if not jaws or self.above or any(one.pulls or one.unknown for one in roles):
+        if not jaws or any(one.pulls or one.unknown for one in roles):
             return
-        held = held_by_jaws(self.contact.contacts, self.asked.part, jaws, self.metal)
-        if held.length >= LOW and any(in_a_bore(self.contact, self.asked.part, k) for k in jaws):
-            return
-        why = too_little(held, weight, carried)
-        if why:
-            who = _named(list(grips)) + (" holds" if len(jaws) == 1 else " hold")
+        asked = self.contact, self.asked.part, jaws, weight, self.metal
+        why = turns_out(*asked) if self.asked.cut and not pressed else ""
+        if why := why or ("" if carried is None else hardly(*asked, carried=carried)):
+            who = f"{_named(grips)} {'holds' if len(jaws) == 1 else 'hold'}"
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
