@@ -19,7 +19,7 @@ import clearance
 from clearance.cli import commands, run
 from clearance.measuring.answer import find_measured, tried
 from clearance.measuring.corrections import corrections, lean_of, per_height
-from clearance.scene.measured import Asked
+from clearance.scene.measured import Asked, zeros_of
 from tests.measured_setups import form_text, motion, places
 from tests.setup_writer import MACHINE, PATH, stl_of_block, toml
 
@@ -82,6 +82,27 @@ def test_what_is_turned_brings_the_part_to_its_plan(tmp_path: Path, true: dict[s
     # the holder that was true stands level again where its error is taken back
     for step in done.steps:
         assert step.exact == pytest.approx(-true.get(step.param, 0.0), abs=0.004)
+
+
+@pytest.mark.parametrize("axes", [None, "machine", "part"])
+def test_the_program_runs_as_planned_once_all_is_turned_back(tmp_path: Path, axes: str | None) -> None:
+    """All that is off is taken back, the turn about Z too: then the path is the planned one, and the turn to
+    key in is 0; the setup need not say more of axes than before."""
+    file, _, _ = off_by(tmp_path, tilt_x=-0.31, tilt_y=0.22, angle=0.4)
+    said = "" if axes is None else f'axes = "{axes}"'
+    file.write_text(file.read_text(encoding="utf-8").replace('axes = "machine"', said), encoding="utf-8")
+    planned = clearance.load(file).stretches[0].moves
+    scene = clearance.load(file, measured=tmp_path / "form.csv")
+    (one,) = scene.lies
+    there = tried(str(file), scene, {"block": corrections(scene, one)}, rounded=False)
+    assert there is not None
+    moves = there.stretches[0].moves
+    assert np.abs(moves.start - planned.start).max() < 1e-6
+    assert np.abs(moves.end - planned.end).max() < 1e-6
+    (zero,) = zeros_of(scene, there, one)
+    assert zero.turn == pytest.approx(0.0, abs=1e-6)
+    (as_it_lies,) = zeros_of(scene, scene, one)
+    assert as_it_lies.turn == pytest.approx(0.4, abs=0.004), "before anything is turned"
 
 
 def test_divisions_are_kept_and_what_they_leave_is_told(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from clearance.mesh.sections import Outline
 from clearance.process.account import Carrier, Held
 from clearance.process.hanging import SINKS, goes_down, hardly, lies_against, turns_out
 from clearance.process.holding import ContactCache, Grip, between, sideways
+from clearance.process.magnets import EDGE, GRAVITY, too_weak
 from clearance.process.statics import (
     Array,
     Jets,
@@ -42,10 +43,6 @@ from clearance.records import changing, record
 from clearance.scene.stability import attracts, is_magnet
 from fixtures_lib.holder import Fastened
 
-#: m/s2
-GRAVITY = 9.81
-#: what lies beside the hull by less stands on its edge, mm
-EDGE = 0.1
 #: what is looked for under a part that floats, mm
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
@@ -155,7 +152,9 @@ class _Stays:
         held_by = self.asked.held_by
         holds = bool(grips) or held_by is not None
         loose = [name for name in grips if name in self.standing]
-        keeps = held_by is not None or len(loose) < len(grips)
+        asked, load = self.asked, (weight.down, weight.at, corners)
+        weak = too_weak(self.contact, asked.part, asked.present, *load, self.left) if carriers else []
+        keeps = held_by is not None or len(loose) + len(weak) < len(grips)
         idle: tuple[str, ...] = ()
         self.open_jaws(bool(holds or presses or self.asked.pressed_above))
         inside = None if not carriers else -outside(weight.at, corners)
@@ -163,7 +162,7 @@ class _Stays:
             if not any(self.keeps_up(name) for name in grips):
                 self.floats()
         elif inside is not None and inside < -EDGE and not keeps:
-            self.tips(weight, corners, presses, -inside, loose)
+            self.tips(weight, corners, presses, -inside, loose, weak)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
             idle = self.idle()
             cure = 'clamp it, or say what does (held_by = "glue")'
@@ -413,7 +412,8 @@ class _Stays:
         corners: Array,
         presses: dict[str, Array],
         off: float,
-        loose: Sequence[str] = (),
+        loose: Sequence[str],
+        weak: Sequence[str],
     ) -> None:
         held, forces = self.pressed(weight, presses)
         if stands(held, corners, EDGE):
@@ -432,6 +432,7 @@ class _Stays:
             return
         more = self.too_weak(forces, presses, lambda at: needed(held, none, _none(), at, corners, EDGE))
         along = f" and take {_named(loose)} along" if loose else ""
+        along += f": {_named(weak)} {'holds' if len(weak) == 1 else 'hold'} too little of it" if weak else ""
         self.tell("off its feet", "close", f"{where}; {more or 'it would tip' + along}")
 
     def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:

@@ -18,9 +18,10 @@ from clearance.checking.verdict import check as judge
 from clearance.geometry.planar import common, polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
-from clearance.process.balance import EDGE, GRAVITY, LEAST, StateRemark
+from clearance.process.balance import LEAST, StateRemark
 from clearance.process.held_by import names_glue
 from clearance.process.holding import ContactCache
+from clearance.process.magnets import EDGE, GRAVITY
 from clearance.process.removal import Piece
 from clearance.process.runs import Run
 from clearance.process.slug import (

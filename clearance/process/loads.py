@@ -13,8 +13,9 @@ from dataclasses import field, replace
 
 import numpy as np
 
-from clearance.process.balance import EDGE, FAR, GRAVITY, StateOfPart, StateRemark
+from clearance.process.balance import FAR, StateOfPart, StateRemark
 from clearance.process.holding import ContactCache
+from clearance.process.magnets import EDGE, GRAVITY
 from clearance.process.statics import (
     Array,
     Resultant,

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
+from clearance.process.magnets import that_hold
 from clearance.process.runs import Run, kerf, runs
 from clearance.process.support import Contact, Contacts
 from clearance.records import changing, record
@@ -255,7 +256,8 @@ class _State:
                 for c, here in zip(touching, touched, strict=True)
                 if (_beside(c, inner) if outer else here[k])
             ]
-            grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
+            magnets = that_hold(self.contacts.bodies, self.part, on, None if outer else pieces[k])
+            grips.append(tuple(dict.fromkeys((*(c.name for c in on if not c.under), *magnets))))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
         def stays(k: int) -> tuple[bool, bool, bool, float]:

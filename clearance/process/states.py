@@ -15,13 +15,14 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, GRAVITY, PartInState, StateOfPart, StateRemark, judge_part
+from clearance.process.balance import FAR, PartInState, StateOfPart, StateRemark, judge_part
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
 from clearance.process.loads import as_packed, said_to_carry, taken
+from clearance.process.magnets import GRAVITY
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
