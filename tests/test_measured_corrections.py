@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -200,6 +201,23 @@ def test_the_answer_in_words_and_json(tmp_path: Path) -> None:
     assert "touch again" in text
     assert "as planned:" in text
     assert part["corrections"][0]["to"] == pytest.approx(-0.7, abs=0.005)
+
+
+def test_what_is_told_to_be_turned_and_ends_in_a_clash_is_not_clear(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit code 0 says that all may run; where the screws are to be turned the job runs after that."""
+    file, _, _ = off_by(tmp_path, tilt_x=0.7)
+    answer = find_measured(str(file), Asked(str(tmp_path / "form.csv")))
+    assert answer.needed
+    assert answer.after is not None
+    clear, clash = (replace(answer.after, verdict=verdict) for verdict in ("clear", "clash"))
+    for measured, after, needed, code in (
+        (clear, clear, True, 0), (clear, clash, True, 1), (clear, clash, False, 0), (clash, clear, True, 1),
+    ):  # fmt: skip
+        made = replace(answer, measured=measured, after=after, needed=needed)
+        monkeypatch.setattr("clearance.measuring.answer.find_measured", lambda *_, made=made: made)
+        assert run(["measured", str(file), str(tmp_path / "form.csv")]) == code
 
 
 def test_nothing_to_correct_is_said(tmp_path: Path) -> None:

@@ -115,7 +115,10 @@ def measured(
         say(as_text(answer, width()))
     if json_file is not None:
         write_answer(as_report(answer), json_file)
-    context.exit(EXIT_CODES[answer.measured.verdict])
+    asked = (
+        [answer.measured] if answer.after is None or not answer.needed else [answer.measured, answer.after]
+    )
+    context.exit(max(EXIT_CODES[one.verdict] for one in asked))
 
 
 def _counts(text: str) -> tuple[int, int, int]:
