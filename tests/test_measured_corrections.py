@@ -220,6 +220,19 @@ def test_what_is_told_to_be_turned_and_ends_in_a_clash_is_not_clear(
         assert run(["measured", str(file), str(tmp_path / "form.csv")]) == code
 
 
+def test_a_wrong_reading_is_nothing_against_the_plan(tmp_path: Path) -> None:
+    file, _, _ = off_by(tmp_path)
+    form = tmp_path / "form.csv"
+    lines = form.read_text(encoding="utf-8").splitlines()
+    first = next(k for k, line in enumerate(lines) if line.startswith("block,"))
+    cells = lines[first].split(",")
+    lines[first] = ",".join([*cells[:9], f"{float(cells[9]) + 0.5}", *cells[10:]])
+    form.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    answer = find_measured(str(file), Asked(str(form)))
+    assert "readings" in {f.kind for f in answer.measured.findings if f.severity == "close"}
+    assert "readings" not in {f.kind for f in answer.planned.findings}
+
+
 def test_nothing_to_correct_is_said(tmp_path: Path) -> None:
     file, _, _ = off_by(tmp_path)
     answer = find_measured(str(file), Asked(str(tmp_path / "form.csv")))

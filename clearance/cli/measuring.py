@@ -71,7 +71,10 @@ def touch(
         proposed = propose(scene, body, frame_of(scene, item), counts, dial)
     form = Form(proposed.rows, tip, item)
     write_whole(file, form_as_bytes(os.path.basename(setup), form))
-    say(form_as_text(form, proposed.said, file, width()))
+    inch = (
+        ("the form is in mm, though the setup is in inches: readings too",) if scene.units == "inch" else ()
+    )
+    say(form_as_text(form, (*proposed.said, *inch), file, width()))
 
 
 @commands.command()
