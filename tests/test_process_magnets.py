@@ -29,10 +29,10 @@ def plate(folder: Path, x: float, length: float = 120.0, material: str = "tool s
     return {"name": "plate", **model, "at": [x, 60, 35]}
 
 
-def across(folder: Path, at: float, *items: Tables) -> Report:
+def across(folder: Path, at: float, *items: Tables, **cut: str) -> Report:
     """The plate is cut through at so much from its left end."""
     path = f"x,y,rapid\n{at},-5,1\n{at},85,0\n"
-    return checked(folder, items, path, part="plate", zero=[0, 0, 0], upper_z=200.0)[1]
+    return checked(folder, items, path, part="plate", zero=[0, 0, 0], upper_z=200.0, **cut)[1]
 
 
 @pytest.mark.parametrize("over", [1, 6, 8, 40])
@@ -92,3 +92,13 @@ def test_a_piece_that_hardly_lies_on_a_magnet_tips(tmp_path: Path) -> None:
     assert [f["kind"] for f in across(tmp_path, 121, *items)["findings"] if f["kind"] == "piece tips"] == [
         "piece tips"
     ]
+
+
+@pytest.mark.parametrize(("where", "told"), [(300, 0), (180, 1)])
+def test_words_name_magnets_and_none_is_where_the_piece_is(where: float, told: int, tmp_path: Path) -> None:
+    """Cut at X 221, the off-cut reaches to X 340; a magnet is under it from 300 on, or left of the cut."""
+    items = [magnet(100, "left"), magnet(where, "right"), plate(tmp_path, 100, 240)]
+    findings = across(tmp_path, 121, *items, held_by="magnets")["findings"]
+    said = [f["message"] for f in findings if f["kind"] == "magnets not shown"]
+    assert len(said) == told
+    assert all("and no magnet touches it" in message and "off-cut" in message for message in said)
