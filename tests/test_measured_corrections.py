@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ import clearance
 from clearance.cli import commands, run
 from clearance.measuring.answer import find_measured, tried
 from clearance.measuring.corrections import corrections, lean_of, per_height
-from clearance.scene.measured import Asked
+from clearance.scene.measured import Asked, zeros_of
 from tests.measured_setups import form_text, motion, places
 from tests.setup_writer import MACHINE, PATH, stl_of_block, toml
 
@@ -82,6 +83,27 @@ def test_what_is_turned_brings_the_part_to_its_plan(tmp_path: Path, true: dict[s
     # the holder that was true stands level again where its error is taken back
     for step in done.steps:
         assert step.exact == pytest.approx(-true.get(step.param, 0.0), abs=0.004)
+
+
+@pytest.mark.parametrize("axes", [None, "machine", "part"])
+def test_the_program_runs_as_planned_once_all_is_turned_back(tmp_path: Path, axes: str | None) -> None:
+    """All that is off is taken back, the turn about Z too: then the path is the planned one, and the turn to
+    key in is 0; the setup need not say more of axes than before."""
+    file, _, _ = off_by(tmp_path, tilt_x=-0.31, tilt_y=0.22, angle=0.4)
+    said = "" if axes is None else f'axes = "{axes}"'
+    file.write_text(file.read_text(encoding="utf-8").replace('axes = "machine"', said), encoding="utf-8")
+    planned = clearance.load(file).stretches[0].moves
+    scene = clearance.load(file, measured=tmp_path / "form.csv")
+    (one,) = scene.lies
+    there = tried(str(file), scene, {"block": corrections(scene, one)}, rounded=False)
+    assert there is not None
+    moves = there.stretches[0].moves
+    assert np.abs(moves.start - planned.start).max() < 1e-6
+    assert np.abs(moves.end - planned.end).max() < 1e-6
+    (zero,) = zeros_of(scene, there, one)
+    assert zero.turn == pytest.approx(0.0, abs=1e-6)
+    (as_it_lies,) = zeros_of(scene, scene, one)
+    assert as_it_lies.turn == pytest.approx(0.4, abs=0.004), "before anything is turned"
 
 
 def test_divisions_are_kept_and_what_they_leave_is_told(tmp_path: Path) -> None:
@@ -179,6 +201,36 @@ def test_the_answer_in_words_and_json(tmp_path: Path) -> None:
     assert "touch again" in text
     assert "as planned:" in text
     assert part["corrections"][0]["to"] == pytest.approx(-0.7, abs=0.005)
+
+
+def test_what_is_told_to_be_turned_and_ends_in_a_clash_is_not_clear(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit code 0 says that all may run; where the screws are to be turned the job runs after that."""
+    file, _, _ = off_by(tmp_path, tilt_x=0.7)
+    answer = find_measured(str(file), Asked(str(tmp_path / "form.csv")))
+    assert answer.needed
+    assert answer.after is not None
+    clear, clash = (replace(answer.after, verdict=verdict) for verdict in ("clear", "clash"))
+    for measured, after, needed, code in (
+        (clear, clear, True, 0), (clear, clash, True, 1), (clear, clash, False, 0), (clash, clear, True, 1),
+    ):  # fmt: skip
+        made = replace(answer, measured=measured, after=after, needed=needed)
+        monkeypatch.setattr("clearance.measuring.answer.find_measured", lambda *_, made=made: made)
+        assert run(["measured", str(file), str(tmp_path / "form.csv")]) == code
+
+
+def test_a_wrong_reading_is_nothing_against_the_plan(tmp_path: Path) -> None:
+    file, _, _ = off_by(tmp_path)
+    form = tmp_path / "form.csv"
+    lines = form.read_text(encoding="utf-8").splitlines()
+    first = next(k for k, line in enumerate(lines) if line.startswith("block,"))
+    cells = lines[first].split(",")
+    lines[first] = ",".join([*cells[:9], f"{float(cells[9]) + 0.5}", *cells[10:]])
+    form.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    answer = find_measured(str(file), Asked(str(form)))
+    assert "readings" in {f.kind for f in answer.measured.findings if f.severity == "close"}
+    assert "readings" not in {f.kind for f in answer.planned.findings}
 
 
 def test_nothing_to_correct_is_said(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import pytest
 import clearance
 from tests.access_bench import block as solid
 from tests.access_bench import write_stl
-from tests.holding_bench import Report, block, checked, found, write
+from tests.holding_bench import Report, block, checked, found, rod, write
 from tests.setup_writer import Tables
 
 
@@ -143,7 +143,7 @@ def bored(folder: Path, deep: float, over: bool) -> Tables:
 )
 def test_a_bore_holds_what_stands_out_of_it(deep: float, over: bool, hardly: bool, tmp_path: Path) -> None:
     """A bar 200 long is held by what is over and under it, if it is in that by a fourth of how far its
-    middle, at 100, is before it (common practice, no source); out of jaws that are as long as a bore it tips."""
+    middle, at 100, is before it (common practice, no source); out of jaws as long as a bore it tips."""
     part = {"name": "bar", "part": block(tmp_path, 200, 20, 20), "units": "mm", "material": "steel"}
     placed = part | {"at": [100, 90, 20]}
     file = write(tmp_path, [bored(tmp_path, deep, over), placed], part="bar", zero=[150, 10, 0])
@@ -151,3 +151,51 @@ def test_a_bore_holds_what_stands_out_of_it(deep: float, over: bool, hardly: boo
     file.write_text(f'holders = "ours"\n{text}', encoding="utf-8")
     told = [f.severity for f in clearance.check(str(file)).findings if f.kind == "hardly gripped"]
     assert told == (["close"] if hardly else [])
+
+
+def wedge(folder: Path, less: float, low: float = 0.0) -> str:
+    """A block of 50 x 40 x 25 whose right side leans: ``less`` narrower at its far end, and ``low`` at its
+    foot; by hand, as ASCII."""
+    base = [(0.0, 0.0), (50.0, 0.0), (50.0 - less, 40.0), (0.0, 40.0)]
+    low_, high = ([(x - (t if x else 0.0), y, z) for x, y in base] for t, z in ((low, 0.0), (0.0, 25.0)))
+    quads = [(low_[::-1]), high] + [
+        [low_[k], low_[(k + 1) % 4], high[(k + 1) % 4], high[k]] for k in range(4)
+    ]
+    facets = [t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))]
+    text = "".join(
+        "facet normal 0 0 0\nouter loop\n"
+        + "".join(f"vertex {x} {y} {z}\n" for x, y, z in facet)
+        + "endloop\nendfacet\n"
+        for facet in facets
+    )
+    (folder / "wedge.stl").write_text(f"solid w\n{text}endsolid w\n")
+    return "wedge.stl"
+
+
+@pytest.mark.parametrize("step", [0, 3])
+@pytest.mark.parametrize(("less", "length"), [(0.0, None), (0.4, None), (2.0, 1.0), (4.0, 0.5)])
+def test_a_wedge_is_hardly_gripped(less: float, length: float | None, step: int, tmp_path: Path) -> None:
+    """Of its leaning side what is nearer than 0.05 touches, 0.05 x 40 / less from its thick end: the middle
+    is some 20 from there. With 0.4 that is 5, which jaws close on."""
+    part = {"name": "blank", "part": wedge(tmp_path, less), "units": "mm", "material": "tool steel"}
+    placed = part | {"on": "vise", "seat": "top", "at": [0, 10, 0]}
+    report = checked(tmp_path, [vise(step=step), placed], part="blank", zero=[25, 45, 0])[1]
+    told = found(report, "hardly gripped")
+    assert [severity for severity, _, _ in told] == ([] if length is None else ["close"])
+    if length is not None:
+        words, (on, beside) = parted(told[0][2])
+        assert words.startswith(
+            'only "vise" holds it, on # mm of one of its sides, # mm beside its middle: it'
+        )
+        assert on == pytest.approx(length, abs=0.06)
+        assert 18.0 < beside < 20.0
+
+
+def test_a_round_part_is_met_along_lines_and_held(tmp_path: Path) -> None:
+    """A bar of 50 upright between the jaws: they touch it within 0.05 on 2 sqrt(2 x 25 x 0.05) = 3.2, at its
+    middle. One of 10 on 1.4."""
+    for size in (50, 10):
+        part = {"name": "blank", "part": rod(tmp_path, size, 25), "units": "mm", "material": "tool steel"}
+        placed = part | {"on": "vise", "seat": "top", "at": [size / 2, 30, 0]}
+        report = checked(tmp_path, [vise(opening=size), placed], part="blank", zero=[0, 30, 0])[1]
+        assert found(report, "hardly gripped") == []

@@ -283,3 +283,14 @@ def test_the_demo_s_block_is_beside_the_head(capsys: pytest.CaptureFixture[str])
     assert cli.run(["check", str(demo)]) == 1
     (row,) = [one.split() for one in capsys.readouterr().out.splitlines() if one.startswith("close  lower")]
     assert row == ["close", "lower", "V-block", "0.50", "0.50", "beside", "-0.50", "flats", "1", "8/N30"]
+
+
+def test_a_message_is_led_by_its_item_unless_it_names_it() -> None:
+    """An item that is called "magnet" is not named by the words "by a magnet"."""
+    from clearance.report.terminal import _about
+    from clearance.scene.model import Finding
+
+    idle = Finding("does not hold", "close", 'does not hold "part": copper is not held by a magnet', "magnet")
+    assert _about(idle) == f"magnet: {idle.message}"
+    named = Finding("stands on", "note", '"magnet" stands on "stop", which is off for this cut', "magnet")
+    assert _about(named) == named.message

@@ -5,6 +5,7 @@ Depths are plane geometry. What is told is checked with another library (trimesh
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from math import cos, pi, sqrt
 from pathlib import Path
@@ -175,6 +176,25 @@ def test_clamp_that_stands_on_the_part_may_sink_its_screw_in_it(tmp_path: Path) 
     beside = {**clamp, "at": [50, 30, 30]}
     del beside["on"], beside["seat"]
     assert [s for s, _, _ in told(scene(tmp_path, [plate, beside], upper_z=90))] == ["close"]
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(range(3))))
+def test_every_pair_is_looked_at_in_whatever_order_they_stand_in_the_file(
+    order: tuple[int, ...], tmp_path: Path
+) -> None:
+    """Two parallels of 40 x 20 x 20, one 3 deep in the end of the other, and a part 2 deep in that one's top:
+    from X 80 to 120 and 117 to 157; the part from X 82 to 112, Z 18 to 38."""
+    size = {"length": 40, "width": 20, "height": 20}
+    one = {"name": "one", "holder": "parallel", "params": size, "at": [100, 60, 0]}
+    two = {"name": "two", "holder": "parallel", "params": size, "at": [137, 60, 0]}
+    items = [one, part(block(tmp_path, 30, 10, 20), at=[82, 55, 18]), two]
+    there = told(scene(tmp_path, [items[k] for k in order], upper_z=90))
+    pairs = {
+        (frozenset({str(item), message.split('"')[1]}), message.split()[1]) for _, item, message in there
+    }
+    assert len(there) == 2
+    assert pairs == {(frozenset({"part", "one"}), "2.00"), (frozenset({"one", "two"}), "3.00")}
+    assert {severity for severity, _, _ in there} == {"close"}
 
 
 def test_items_that_are_never_there_together(tmp_path: Path) -> None:

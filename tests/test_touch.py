@@ -6,6 +6,7 @@ many places go where is common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from click.testing import CliRunner
 from manifold3d import Manifold, Mesh64
 from numpy.typing import NDArray
 
+import clearance
 from clearance import load
 from clearance.cli import commands, run
 from clearance.errors import InputError
@@ -129,6 +131,18 @@ def test_the_command_writes_a_form_and_says_what_it_checks(tmp_path: Path) -> No
     assert "nothing would tell X, Y and Z" in said
     assert said.count(" none") >= 6
     assert {row.group for row in read_form(form).rows} == {"top", "front", "left side"}
+
+
+@pytest.mark.parametrize(("units", "count"), [("mm", 0), ("inch", 1)])
+def test_of_a_setup_in_inches_it_is_said_that_the_form_is_in_mm(
+    units: str, count: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    there = replace(clearance.load(write(tmp_path)), units=units)
+    monkeypatch.setattr(clearance, "load", lambda _: there)
+    told = CliRunner().invoke(commands, ["touch", "setup.toml", "-o", str(tmp_path / "form.csv")])
+    assert told.exit_code == 0, told.output
+    words = "the form is in mm, though the setup is in inches: readings too"
+    assert " ".join(told.output.split()).count(words) == count
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,10 @@ def touch(
         proposed = propose(scene, body, frame_of(scene, item), counts, dial)
     form = Form(proposed.rows, tip, item)
     write_whole(file, form_as_bytes(os.path.basename(setup), form))
-    say(form_as_text(form, proposed.said, file, width()))
+    inch = (
+        ("the form is in mm, though the setup is in inches: readings too",) if scene.units == "inch" else ()
+    )
+    say(form_as_text(form, (*proposed.said, *inch), file, width()))
 
 
 @commands.command()
@@ -115,7 +118,10 @@ def measured(
         say(as_text(answer, width()))
     if json_file is not None:
         write_answer(as_report(answer), json_file)
-    context.exit(EXIT_CODES[answer.measured.verdict])
+    asked = (
+        [answer.measured] if answer.after is None or not answer.needed else [answer.measured, answer.after]
+    )
+    context.exit(max(EXIT_CODES[one.verdict] for one in asked))
 
 
 def _counts(text: str) -> tuple[int, int, int]:

@@ -26,6 +26,8 @@ Tell = Callable[[float, str], None]
 
 #: walls that lean by less need no correction, micrometres over the part's height, where nobody says otherwise
 LEAN = 10.0
+#: the findings about the readings themselves
+OF_READINGS = ("readings", "not told")
 
 
 @record
@@ -98,7 +100,9 @@ def find_measured(setup: str, asked: Asked, lean: float = LEAN, tell: Tell | Non
     refuse_nothing_measured(scene, asked.form or setup)
     assert scene.planned is not None
     say(0.1, "checking as planned")
-    planned = check(scene.planned)
+    # what is told of readings is told of the part as it lies
+    stands = tuple(f for f in scene.planned.findings if f.kind not in OF_READINGS)
+    planned = check(replace(scene.planned, findings=stands))
     say(0.3, "checking as it lies")
     measured = check(scene)
     say(0.5, "looking what to turn")
@@ -134,7 +138,7 @@ def tried(setup: str, scene: Scene, done: dict[str, Corrected], rounded: bool = 
     then = {name: each.then if rounded else each.exact for name, each in done.items()}
     nozzles = None if scene.reading is None else scene.reading.nozzles
     there = load(setup, Asked(trial=Trial(edits, scene.lies, then), nozzles=nozzles))
-    kept = tuple(f for f in scene.findings if f.kind in ("readings", "not told"))
+    kept = tuple(f for f in scene.findings if f.kind in OF_READINGS)
     return replace(there, findings=(*there.findings, *kept))
 
 

@@ -26,11 +26,14 @@ from clearance.process.hanging import (
     lies_against,
     on_the_edge,
     too_little,
+    turns_out,
 )
 from clearance.process.holding import ContactCache, Grip, between, sideways
-from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, why_idle
+from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, too_weak, why_idle
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import (
+    EDGE,
+    GRAVITY,
     Array,
     Jets,
     Resultant,
@@ -50,10 +53,6 @@ from clearance.process.support import bearing
 from clearance.scene.stability import is_magnet
 from fixtures_lib.holder import Fastened
 
-#: m/s2
-GRAVITY = 9.81
-#: what lies beside the hull by less stands on its edge, mm
-EDGE = 0.1
 #: what is looked for under a part that floats, mm
 FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
@@ -111,7 +110,9 @@ class _Stays:
         held_by = self.asked.held_by
         holds = bool(grips) or held_by is not None
         loose = [name for name in grips if name in self.standing]
-        keeps = held_by is not None or len(loose) < len(grips)
+        asked, load = self.asked, (weight.down, weight.at, corners)
+        weak = too_weak(self.contact, asked.part, asked.present, *load, self.left) if carriers else []
+        keeps = held_by is not None or len(loose) + len(weak) < len(grips)
         idle: tuple[str, ...] = ()
         self.open_jaws(bool(holds or presses or self.asked.pressed_above))
         inside = None if not carriers else -outside(weight.at, corners)
@@ -119,7 +120,7 @@ class _Stays:
             if not any(self.keeps_up(name) for name in grips):
                 self.floats()
         elif inside is not None and inside < -EDGE and not keeps:
-            self.tips(weight, corners, presses, -inside, loose)
+            self.tips(weight, corners, presses, -inside, loose, weak)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
             idle = idle_magnets(self.contact, self.asked.part, self.asked.outline, self.asked.present)
             why = why_idle(self.contact, self.asked.part, idle)
@@ -127,8 +128,10 @@ class _Stays:
             if not self.loose:
                 self.tell("not held", "close", f"nothing presses or grips {self.what}{why}: {cure}")
         self.shims(grips)
-        if held_by is None and (inside is None or inside < -EDGE):
-            self.hangs(grips, weight, bool(presses or carriers), corners)
+        if held_by is None and not self.above:
+            carried = bool(presses or carriers) if inside is None or inside < -EDGE else None
+            pressed = bool(presses or self.asked.pressed_above)
+            self.hangs([] if weak else grips, weight, carried, pressed, corners)
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -344,29 +347,33 @@ class _Stays:
         """How a holder's jaws, or its ring, grip what is left of it."""
         return self.contact.grip(self.asked.part, k, self.metal)
 
-    def hangs(self, grips: Sequence[str], weight: Resultant, carried: bool, corners: Array) -> None:
-        """Whether jaws or magnets that alone keep it from falling, or from tipping, hold enough of it.
+    def hangs(
+        self, grips: Sequence[str], weight: Resultant, carried: bool | None, pressed: bool, corners: Array
+    ) -> None:
+        """Whether jaws or magnets that alone keep it from falling or tipping, or hold it at all, hold enough.
 
         Args:
-            grips: names of what grips it.   weight: what they hold.
-            carried: something carries or presses it, so that how high they grip is not asked.
+            grips: names of what grips it.   weight: what they hold.   pressed: something presses it.
+            carried: something carries or presses it: how high they grip is not asked. None: it stands.
             corners: of the hull of what carries it.
         """
-        there = [k for k in self.asked.present if self.bodies[k].name in grips]
-        if not there or self.above or any(self.contact.role(k, self.asked.part).unknown for k in there):
+        there = {k: self.how(k).air for k in self.asked.present if self.bodies[k].name in grips}
+        if not there or any(self.contact.role(k, self.asked.part).unknown for k in there):
             return
-        why = ""
+        contact, part, why = self.contact, self.asked.part, ""
         if len(self.pulled) == len(there):
-            mass = 0.0 if carried else weight.down / GRAVITY
-            why = pulled_too_little(self.contact, self.asked.part, self.pulled, weight.at, mass, corners)
+            if carried is not None:
+                mass = 0.0 if carried else weight.down / GRAVITY
+                why = pulled_too_little(contact, part, self.pulled, weight.at, mass, corners)
         elif not self.pulled:
-            held = held_by_jaws(
-                self.contact.contacts, self.asked.part, {k: self.how(k).air for k in there}, self.metal
-            )
-            bored = any(in_a_bore(self.contact, self.asked.part, k) for k in there)
-            why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
+            if self.asked.cut and not pressed:
+                why = turns_out(contact, part, there, weight, self.metal)
+            if carried is not None and not why:
+                held = held_by_jaws(contact.contacts, part, there, self.metal)
+                bored = any(in_a_bore(contact, part, k) for k in there)
+                why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
         if why:
-            who = _named(list(grips)) + (" holds" if len(there) == 1 else " hold")
+            who = f"{_named(grips)} {'holds' if len(there) == 1 else 'hold'}"
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
@@ -385,7 +392,8 @@ class _Stays:
         corners: Array,
         presses: dict[str, Array],
         off: float,
-        loose: Sequence[str] = (),
+        loose: Sequence[str],
+        weak: Sequence[str],
     ) -> None:
         held, forces = self.pressed(weight, presses)
         if stands(held, corners, EDGE):
@@ -404,6 +412,7 @@ class _Stays:
             return
         more = self.too_weak(forces, presses, lambda at: needed(held, none, _none(), at, corners, EDGE))
         along = f" and take {_named(loose)} along" if loose else ""
+        along += f": {_named(weak)} {'holds' if len(weak) == 1 else 'hold'} too little of it" if weak else ""
         self.tell("off its feet", "close", f"{where}; {more or 'it would tip' + along}")
 
     def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:

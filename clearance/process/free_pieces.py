@@ -18,7 +18,7 @@ from clearance.checking.verdict import check as judge
 from clearance.geometry.planar import common, polygons
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
-from clearance.process.balance import EDGE, GRAVITY, LEAST
+from clearance.process.balance import LEAST
 from clearance.process.held_by import names_glue
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import StateRemark
@@ -33,7 +33,7 @@ from clearance.process.slug import (
     piece_name,
     washed_away,
 )
-from clearance.process.statics import Array, force, hull
+from clearance.process.statics import EDGE, GRAVITY, Array, force, hull
 from clearance.process.statics import outside_statics as outside
 from clearance.process.stock import OVERLAP, TOLERANCE, Metal, Onward, Stock, along_edge, onward
 from clearance.process.stops import is_trim

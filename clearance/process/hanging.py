@@ -10,9 +10,11 @@ from collections.abc import Mapping, Sequence
 from math import inf
 from typing import Any
 
+import numpy as np
+
 from clearance.geometry.planar import common, edges
 from clearance.process.holding import ContactCache, from_both_sides
-from clearance.process.statics import Resultant, hull, outside_statics
+from clearance.process.statics import Array, Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts
 from clearance.records import record
 from clearance.scene.stability import LEVER
@@ -25,6 +27,10 @@ SINKS = 0.1
 RIM = 0.5
 #: an area that is none, mm2
 NO_PLACE = 1e-4
+#: slices at which it is asked how much of each side jaws touch
+FEW = 3
+#: a side faces a jaw where the cosine of the angle between is more
+FACES = 0.7
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
@@ -97,6 +103,71 @@ def on_the_edge(places: Any, metal: Any) -> bool:
         return False
     inner = metal.buffer(-RIM)
     return not inner.is_empty and common(places, inner).area <= NO_PLACE
+
+
+def turns_out(
+    contact: ContactCache, part: int, jaws: Mapping[int, float], weight: Resultant, metal: Any = None
+) -> str:
+    """Why a part would turn out of jaws that meet its two sides, one of them at an edge; "": it would not.
+
+    A wedge has a jaw along one side, and the other one at its thick end. A round part is met along lines too,
+    and these lie beside its middle.
+
+    Args:
+        contact: of the scene.   part, jaws, metal: as for ``held_by_jaws``.
+        weight: of the part, where it acts.
+    """
+    contacts, most, far = contact.contacts, 0.0, 0.0
+    bottom, top = (float(corner[2]) for corner in contacts.bodies[part].aabbs.box)
+    for k, air in jaws.items():
+        low, high = (float(corner[2]) for corner in contacts.bodies[k].aabbs.box)
+        low, high = max(low, bottom), min(high, top)
+        for z in low + (high - low) * (np.arange(FEW) + 0.5) / FEW:
+            inside = contacts.slice(part, float(z))
+            inside = inside if metal is None else common(inside, metal)
+            outside = contacts.slice(k, float(z))
+            if inside.is_empty or outside.is_empty:
+                continue
+            near = edges(inside).intersection(outside.buffer(TOUCHES + min(air, SHIM), quad_segs=4))
+            found = _shorter_side(inside, near, weight.at)
+            if found is None:
+                return ""
+            if found[0] > most:
+                most, far = found
+    if most == 0.0 or most >= LOW or far <= most:
+        return ""
+    side = f"on {most:.1f} mm of one of its sides, {far:.1f} mm beside its middle"
+    return f"{side}: it would turn out of them"
+
+
+def _shorter_side(inside: Any, near: Any, middle: Array) -> tuple[float, float] | None:
+    """Of the two sides on which a slice is touched, the one that is touched less: on how much of it, mm, and
+    how far along it the middle is from there; None where it is not touched on two sides that face away from
+    each other (from all around, say).
+
+    Args:
+        inside: the slice.   near: lines on which it is touched (shapely).   middle: (2,).
+    """
+    import shapely
+
+    pieces = [one for one in shapely.get_parts(shapely.line_merge(near)) if one.length > 0.0]
+    if not pieces:
+        return None
+    points = [shapely.get_coordinates(one) for one in pieces if one.geom_type == "LineString"]
+    starts, ends = (np.concatenate([each[cut] for each in points]) for cut in (np.s_[:-1], np.s_[1:]))
+    way = ends - starts
+    size = np.hypot(*way.T)
+    normal = np.column_stack([way[:, 1], -way[:, 0]]) / np.maximum(size, 1e-300)[:, None]
+    inward = shapely.contains_xy(inside, (starts + ends) / 2.0 + 1e-4 * normal)
+    facing = np.where(inward, -1.0, 1.0) * (normal @ normal[size.argmax()])
+    facing *= np.sign(facing[size.argmax()])
+    sides = [facing > FACES, facing < -FACES]
+    if not all(side.any() for side in sides):
+        return None
+    less = min(sides, key=lambda side: float(size[side].sum()))
+    along = normal[size.argmax()][::-1] * (-1.0, 1.0)
+    low, high = np.sort([starts[less] @ along, ends[less] @ along], axis=None)[[0, -1]]
+    return float(size[less].sum()), float(max(low - middle @ along, middle @ along - high, 0.0))
 
 
 def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:

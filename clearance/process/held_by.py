@@ -10,8 +10,9 @@ what carries it, nothing is asked (common practice, no source).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import islice
 from typing import Any
 
 from clearance.geometry.planar import polygons
@@ -178,19 +179,41 @@ def _magnets(scene: Scene, told: Removals) -> Iterator[Finding]:
             if part not in parts and names_magnet(own) and _holds_yet(scene, stretch, until):
                 parts.add(part)
                 yield from _of_magnets(scene, stretch, part, told, own, f'"{body.name}"')
-            by = _by_magnets(scene, stretch, part, told)
-            if by is not None:
-                yield from _of_magnets(scene, stretch, part, told, by, f'what "{stretch.name}" frees')
+            pieces = _by_magnets(scene, stretch, part, told)
+            if not pieces:
+                continue
+            wrong = list(
+                _of_magnets(scene, stretch, part, told, pieces[0][0], f'what "{stretch.name}" frees')
+            )
+            yield from wrong or islice(_untouched(scene, stretch, part, told, pieces), 1)
 
 
-def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Removals) -> str | None:
-    """The words with which a cut says that magnets hold what it frees of a part."""
-    for piece in told.pieces:
-        if piece.part == part and piece.run.stretch is stretch:
-            for hold in _holds(scene, piece):
-                if names_magnet(hold.by):
-                    return hold.by
-    return None
+def _by_magnets(scene: Scene, stretch: Stretch, part: int, told: Removals) -> list[tuple[str, Piece]]:
+    """The pieces that a cut frees of a part and says that magnets hold, each with these words."""
+    return [
+        (hold.by, piece)
+        for piece in told.pieces
+        if piece.part == part and piece.run.stretch is stretch
+        for hold in _holds(scene, piece)
+        if names_magnet(hold.by)
+    ]
+
+
+def _untouched(
+    scene: Scene, stretch: Stretch, part: int, told: Removals, pieces: Sequence[tuple[str, Piece]]
+) -> Iterator[Finding]:
+    """The pieces that magnets are to hold and that none touches."""
+    touching = [
+        contact
+        for contact in told.contacts.of(part, told.outlines[part], tuple(stretch.bodies))
+        if _stands_for_one(scene.bodies[contact.body])
+    ]
+    for by, piece in pieces:
+        if not any(contact.on_each([piece.outline])[0] for contact in touching):
+            message = (
+                f'"{by}" is to hold the {piece_name(piece)}, and no magnet touches it: put one where it is'
+            )
+            yield Finding("magnets not shown", "close", message, scene.bodies[part].name, stretch.name)
 
 
 def _of_magnets(

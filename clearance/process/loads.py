@@ -13,11 +13,13 @@ from dataclasses import field, replace
 
 import numpy as np
 
-from clearance.process.balance import EDGE, FAR, GRAVITY
+from clearance.process.balance import FAR
 from clearance.process.bolted import Fixings
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import StateOfPart, StateRemark
 from clearance.process.statics import (
+    EDGE,
+    GRAVITY,
     Array,
     Resultant,
     hull,

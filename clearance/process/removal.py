@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
+from clearance.process.magnets import that_hold
 from clearance.process.piece_holders import holding
 from clearance.process.runs import Run, kerf, kerf_width, runs, where_it_comes_back
 from clearance.process.support import Contact, Contacts
@@ -261,10 +262,13 @@ class _State:
                 for c, here in zip(touching, touched, strict=True)
                 if (_beside(c, inner) if outer else here[k])
             ]
-            grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
             # of one that goes on beyond what was looked at nothing is asked that wants all of it
+            magnets = that_hold(self.contacts.bodies, self.part, on, None if outer else pieces[k])
+            touch = [c.name for c in on if not c.under]
+            grips.append(tuple(dict.fromkeys((*touch, *magnets))))
             there = run.stretch.there(run.first)
-            held.append(grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there))
+            by = grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there)
+            held.append(tuple(dict.fromkeys((*by, *magnets))))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
         def stays(k: int) -> tuple[bool, bool, bool, float]:

@@ -15,7 +15,7 @@ import numpy as np
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, GRAVITY, judge_part
+from clearance.process.balance import FAR, judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.hands import hands_at_wire
@@ -27,7 +27,7 @@ from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
-from clearance.process.statics import Array, Jets, Resultant, force
+from clearance.process.statics import GRAVITY, Array, Jets, Resultant, force
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.stops import is_trim
 from clearance.process.support import bearing

@@ -377,7 +377,7 @@ def _about(finding: Finding) -> str:
     """The message, led by the item or cut it is about unless it says so itself."""
     message = _plain(finding.message)
     name = finding.item or finding.cut
-    return message if name is None or _plain(name) in message else f"{_plain(name)}: {message}"
+    return message if name is None or f'"{_plain(name)}"' in message else f"{_plain(name)}: {message}"
 
 
 def _cut_lines(result: Result, width: int) -> str:

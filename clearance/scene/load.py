@@ -141,6 +141,10 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     setup, file, changed, pallets = assembled(setup, read, files)
     if asked.trial is not None:
         setup = applied(setup, asked.trial.edits)
+        if asked.trial.lies is not None:
+            # what its programs run along is asked of the file, not of what screws turn at a holder
+            along = [c if c.axes else c.model_copy(update={"axes": "machine"}) for c in setup.cuts]
+            setup = setup.model_copy(update={"cuts": along})
     own = _machine(setup, file, files)
     machine, mounted, findings = mounting(own, setup, file, asked.nozzles)
     margins = filled_margins(setup.margins)

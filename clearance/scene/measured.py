@@ -326,6 +326,8 @@ def _moved(
     """
     T = one.fit.matrix
     T_MM = T if then is None else then @ T @ np.linalg.inv(then)
+    # from where the file plans it, which its program runs along, settings or not
+    moved = T if then is None else then @ T
     repeat = REPEAT if one.form.frame is not None else 0.0
     out: list[Body] = []
     most = SideHeight(0.0, 0.0)
@@ -337,7 +339,7 @@ def _moved(
         side, height = one.fit.reach(corners_of(there), one.coverage, then)
         grown = SideHeight(side + repeat, height + repeat)
         most = SideHeight(max(most.side, grown.side), max(most.height, grown.height))
-        out.append(replace(there, allow=body.allow.and_then(grown), moved=T_MM))
+        out.append(replace(there, allow=body.allow.and_then(grown), moved=moved))
     return out, most
 
 

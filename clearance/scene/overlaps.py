@@ -333,19 +333,17 @@ def overlap_findings(bodies: Sequence[Body], together: Iterable[Sequence[int]]) 
         for b in (items[n + 1 + int(k)] for k in np.flatnonzero((shared > NOTICED).all(axis=1))):
             if not any(a in row and b in row for row in rows):
                 continue
-            one, other = bodies[a], bodies[b]
-            if one.kind == other.kind == "machine":
+            # the part first
+            i, j = (b, a) if bodies[a].kind != "part" and bodies[b].kind == "part" else (a, b)
+            one, other = bodies[i], bodies[j]
+            if one.kind == other.kind == "machine" or not (one.closed and other.closed):
                 continue
-            if one.kind != "part" and other.kind == "part":
-                one, other, a, b = other, one, b, a
-            if not (one.closed and other.closed):
-                continue
-            for k in (a, b):
+            for k in (i, j):
                 if k not in shells:
                     body = bodies[k]
                     fine = len(body.triangles_M) > LARGEST and not body.shells
                     shells[k] = [Shell(body.triangles_M, False, body.aabbs)] if fine else shells_of(body)
-            findings += _pair(bodies, one, other, shells[a], shells[b])
+            findings += _pair(bodies, one, other, shells[i], shells[j])
     return findings
 
 

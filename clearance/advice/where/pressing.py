@@ -21,10 +21,10 @@ from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.planar import common
 from clearance.mesh.sections import region
 from clearance.parallel import processor_time
-from clearance.process.balance import EDGE
 from clearance.process.check import told
 from clearance.process.hanging import RIM
 from clearance.process.holding import role_of
+from clearance.process.statics import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.records import changing
 from clearance.scene.model import Body, Finding, Scene
