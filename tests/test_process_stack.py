@@ -64,6 +64,8 @@ THREADED = PLATE - post(2, 22, (25, 30, -1))
         ({"shape": {"box": [10, 10, 5]}, "laid": True}, (40, 30), False),
         ({"shape": {"box": [10, 10, 5]}}, (40, 30), False),
         ({"part": "small.stl", "units": "mm", "density": 7.7}, (35, 25), False),
+        # over the kerf from X 51.9 to 52.1, and not beyond it
+        ({"shape": {"box": [10, 10, 5]}, "laid": True}, (47.05, 30), False),
         # on the frame as well: a magnet, say
         ({"shape": {"box": [10, 10, 5]}, "laid": True}, (40, 44), True),
     ],

@@ -17,13 +17,19 @@ from clearance.process.support import LEAST, Contact, Contacts
 
 
 def holding(
-    contacts: Contacts, part: int, piece: Any, touching: Sequence[Contact], present: tuple[int, ...]
+    contacts: Contacts,
+    part: int,
+    piece: Any,
+    away: Any,
+    touching: Sequence[Contact],
+    present: tuple[int, ...],
 ) -> tuple[str, ...]:
     """Names of what holds a piece of a part.
 
     Args:
         contacts: of the scene.   part: index of its body.   piece: its region in plan (shapely).
-        touching: what touches the piece.   present: indices of the bodies that are there.
+        away: the kerfs about it.   touching: what touches the piece.
+        present: indices of the bodies that are there.
     """
     lies = any(one.under for one in touching)
     found = []
@@ -36,7 +42,7 @@ def holding(
         elif role.grips and not role.pulls:
             held = (role.over and one.above and lies) or grip(contacts, part, one.body, piece).holds
         elif one.above or role.pulls:
-            held = _on_more(contacts, part, piece, one, present)
+            held = _on_more(contacts, part, piece.union(away), one, present)
         else:
             held = _about(touching, one, piece, role)
         if held:

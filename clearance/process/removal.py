@@ -264,7 +264,7 @@ class _State:
             grips.append(tuple(dict.fromkeys(c.name for c in on if not c.under)))
             # of one that goes on beyond what was looked at nothing is asked that wants all of it
             there = run.stretch.there(run.first)
-            held.append(grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there))
+            held.append(grips[k] if outer else holding(self.contacts, self.part, pieces[k], total, on, there))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 
         def stays(k: int) -> tuple[bool, bool, bool, float]:
