@@ -104,3 +104,14 @@ def test_up_to_thread_under_what_another_job_has_there(thread_z: float, alone: b
     assert [one.fit for one in answer.jobs] == [True, alone], [one.why for one in answer.jobs]
     if not alone:
         assert any("thread_z" in why for why in answer.jobs[1].why)
+
+
+def test_a_zero_that_lies_elsewhere_for_the_next_job(tmp_path: Path) -> None:
+    """Both programs call G54; the plates' corners are 120 apart in Y, and nobody is there to key it in anew."""
+    nc = f"G54\n{SLIT}"
+    answer = answered(tmp_path, {"a": {"nc": nc}, "b": {"nc": nc}})
+    assert [one.fit for one in answer.jobs] == [True, False]
+    why = 'G54 is to be at X100.000 Y140.000, and is at X100.000 Y20.000 for "a"'
+    assert answer.jobs[1].why == (why,)
+    other = {"a": {"nc": nc}, "b": {"nc": nc.replace("G54", "G55")}}
+    assert all(one.fit for one in answered(tmp_path, other).jobs)
