@@ -107,7 +107,7 @@ def test_up_to_thread_under_what_another_job_has_there(thread_z: float, alone: b
 
 
 def test_a_zero_that_lies_elsewhere_for_the_next_job(tmp_path: Path) -> None:
-    """Both programs call G54; the plates' corners are 120 apart in Y, and nobody is there to key it in anew."""
+    """Both programs call G54; the plates' corners are 120 apart in Y, and nobody keys it in anew."""
     nc = f"G54\n{SLIT}"
     answer = answered(tmp_path, {"a": {"nc": nc}, "b": {"nc": nc}})
     assert [one.fit for one in answer.jobs] == [True, False]

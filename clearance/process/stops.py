@@ -214,7 +214,7 @@ def zero_findings(scene: Scene) -> list[Finding]:
                     message, severity = f"{was}: key it in anew at the stop between them", "note"
                 else:
                     message = (
-                        f"{was}, and the control holds one place at a time: let one of them call another word, "
+                        f"{was}, and the control holds one at a time: let one of them call another word, "
                         "or say stop_before = true where the new place is keyed in"
                     )
                     severity = "close"
