@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from clearance.geometry.planar import common
 from clearance.process.holding import MEETS, Role, between, grip, role_of
 from clearance.process.support import LEAST, Contact, Contacts
 
@@ -55,7 +56,7 @@ def _about(touching: Sequence[Contact], one: Contact, piece: Any, role: Role) ->
     import shapely
 
     where = shapely.union_all([each.where for each in touching if each.body == one.body and not each.under])
-    return role.unknown and between(where.intersection(piece), piece)
+    return role.unknown and between(common(where, piece), piece)
 
 
 def _on_more(contacts: Contacts, part: int, piece: Any, one: Contact, present: tuple[int, ...]) -> bool:
