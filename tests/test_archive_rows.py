@@ -95,6 +95,12 @@ def test_a_terminal_shows_what_matters_and_counts_the_rest() -> None:
     assert f"(+{44 + 5 - SHOWN} more of these;" in text, "all that changed, less what is shown"
 
 
+def test_what_follows_a_reason_begins_behind_a_stop() -> None:
+    assert ROW.said == "why"
+    assert replace(ROW, changed=("a.nc",)).said == "why. Changed after approval: a.nc."
+    assert replace(ROW, why="Why.", note="Note.").said == "Why. Note."
+
+
 def test_the_report_has_every_row_in_that_order() -> None:
     report = json.loads(json.dumps(as_report(ROWS, NOZZLES)))
     assert report["rows"][0] == {

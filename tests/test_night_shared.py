@@ -22,8 +22,11 @@ WINDOW = box_path(30, 20, 50, 40, (40, 30))
 
 
 def answered(folder: Path, jobs: dict[str, Tables], **named: Tables) -> NightAnswer:
-    """Jobs on one table, each approved; by name keys of its setup with its program as "nc"; ``named`` are keys
-    of the night's jobs."""
+    """Jobs on one table, each approved: by name keys of its setup, with its program as "nc".
+
+    Args:
+        folder: to write into.   jobs: in their order.   named: keys of the night's jobs.
+    """
     listed = []
     for name, keys in jobs.items():
         more = dict(keys)
@@ -42,16 +45,22 @@ def on_long_rails(place: tuple[float, float], density: float) -> list[Tables]:
     params = {"length": 260, "height": 20, "width": 60, "ledge": 0, "pad_length": 60, "hole_pitch": 0}
     rail: Tables = {"holder": "rail"}
     return [
-        {**rail, "name": "left rail", "params": {**params, "pads": [90, 210]}, "at": [x - 50, 260, 0], "turn": [0, 0, -90]},
-        {**rail, "name": "right rail", "params": {**params, "pads": [50, 170]}, "at": [x + 130, 0, 0], "turn": [0, 0, 90]},
+        {
+            **rail, "name": "left rail", "params": {**params, "pads": [90, 210]}, "at": [x - 50, 260, 0],
+            "turn": [0, 0, -90],
+        },
+        {
+            **rail, "name": "right rail", "params": {**params, "pads": [50, 170]}, "at": [x + 130, 0, 0],
+            "turn": [0, 0, 90],
+        },
         {**plate, "density": density},
         *straps,
     ]  # fmt: skip
 
 
 def test_two_plates_that_together_are_too_heavy_for_their_rails(tmp_path: Path) -> None:
-    """80 x 60 x 20 of 200 g/cm3 are 19.2 kg, of which a rail takes 4/7 at most: 11 kg. Of both it takes 22; 15 is
-    what a rail may."""
+    """80 x 60 x 20 of 200 g/cm3 are 19.2 kg, of which a rail takes 4/7 at most: 11 kg. Of both it takes 22;
+    15 is what a rail may."""
     keys = {name: {"items": on_long_rails(PLACES[name], 200.0)} for name in "ab"}
     answer = answered(tmp_path, keys)
     for one in answer.jobs:
@@ -64,12 +73,12 @@ def test_two_plates_that_are_not(tmp_path: Path) -> None:
     assert all(one.fit for one in answered(tmp_path, keys).jobs)
 
 
-# ------------------------------------------------------------------------------------------- a loose slug
+# ------------------------------------------------------------------------------------------ a loose slug
 ACCEPTED = {"accepted": [{"piece": "slug of cut", "reason": "basket"}]}
 
 
 def test_a_slug_that_stands_in_its_opening_as_the_heads_go_on(tmp_path: Path) -> None:
-    """The lower face is 0.1 under the plate, the slug 20 high. On one setup with both plates that is close."""
+    """The lower face is 0.1 under the plate, the slug 20 high: in one setup with both plates it is close."""
     answer = answered(tmp_path, {"a": {"nc": WINDOW}, "b": {}}, a=ACCEPTED)
     assert [one.fit for one in answer.jobs] == [True, False]
     assert any("loose" in why for why in answer.jobs[1].why)
@@ -83,8 +92,8 @@ def test_the_last_job_s_slug_may_come_free_where_it_is_accepted(tmp_path: Path) 
 # ------------------------------------------------------------------------------------- up to thread the wire
 @pytest.mark.parametrize(("thread_z", "alone"), [(150.0, False), (80.0, True)])
 def test_up_to_thread_under_what_another_job_has_there(thread_z: float, alone: bool, tmp_path: Path) -> None:
-    """A bar of "a" from Z 170 to 180 over the thread point of "b"; a head is 40 high. Cutting it stands at Z 20.1,
-    its top at 60.1; threading with its face at 150 its top would be at 190, at 80 at 120."""
+    """A bar of "a" from Z 170 to 180 over the thread point of "b"; a head is 40 high. Cutting it stands at
+    Z 20.1, its top at 60.1; threading with its face at 150 its top would be at 190, at 80 at 120."""
     x, y = PLACES["b"]
     bar: Tables = {"name": "bar", "shape": {"box": [20, 20, 10]}, "at": [x + 40, y - 5, 170]}
     keys = {
@@ -95,3 +104,14 @@ def test_up_to_thread_under_what_another_job_has_there(thread_z: float, alone: b
     assert [one.fit for one in answer.jobs] == [True, alone], [one.why for one in answer.jobs]
     if not alone:
         assert any("thread_z" in why for why in answer.jobs[1].why)
+
+
+def test_a_zero_that_lies_elsewhere_for_the_next_job(tmp_path: Path) -> None:
+    """Both programs call G54; the plates' corners are 120 apart in Y, and nobody keys it in anew."""
+    nc = f"G54\n{SLIT}"
+    answer = answered(tmp_path, {"a": {"nc": nc}, "b": {"nc": nc}})
+    assert [one.fit for one in answer.jobs] == [True, False]
+    why = 'G54 is to be at X100.000 Y140.000, and is at X100.000 Y20.000 for "a"'
+    assert answer.jobs[1].why == (why,)
+    other = {"a": {"nc": nc}, "b": {"nc": nc.replace("G54", "G55")}}
+    assert all(one.fit for one in answered(tmp_path, other).jobs)

@@ -51,7 +51,7 @@ def test_taken_out_at_a_stop_it_is_clear(tmp_path: Path) -> None:
     assert grave(result) == []
 
 
-# --------------------------------------------------------------------------- what touches a piece of one plate
+# -------------------------------------------------------------------------- what touches a piece of one plate
 HOLD = [LEFT, RIGHT, strap("strap", -15, 30), strap("second strap", 95, 30, 180)]
 #: the wire is threaded at (25, 30), round X 28 to 52, Y 18 to 42
 ROUND = line((25, 30), (28, 30), (28, 42), (52, 42), (52, 18), (28, 18), (28, 30))
@@ -64,6 +64,8 @@ THREADED = PLATE - post(2, 22, (25, 30, -1))
         ({"shape": {"box": [10, 10, 5]}, "laid": True}, (40, 30), False),
         ({"shape": {"box": [10, 10, 5]}}, (40, 30), False),
         ({"part": "small.stl", "units": "mm", "density": 7.7}, (35, 25), False),
+        # over the kerf from X 51.9 to 52.1, and not beyond it
+        ({"shape": {"box": [10, 10, 5]}, "laid": True}, (47.05, 30), False),
         # on the frame as well: a magnet, say
         ({"shape": {"box": [10, 10, 5]}, "laid": True}, (40, 44), True),
     ],
@@ -80,8 +82,8 @@ def test_what_lies_on_a_piece_alone_goes_with_it(
 
 @pytest.mark.parametrize(("facing", "held"), [(False, False), (True, True)])
 def test_a_stop_beside_a_piece_does_not_hold_it(facing: bool, held: bool, tmp_path: Path) -> None:
-    """The strip behind Y 50 comes free, 10 deep and 80 long. One stop touches it behind; a U of one block with
-    arms at both ends does so from three sides."""
+    """The strip behind Y 50 comes free, 10 deep and 80 long. One stop touches it behind; a U of one
+    block with arms at both ends does so from three sides."""
     stop = block(10, 10, 20, (35, 60, 0))
     if facing:
         stop = block(100, 20, 20, (-10, 52, 0)) - block(80, 10, 20, (0, 50, 0))
@@ -94,10 +96,14 @@ def test_a_stop_beside_a_piece_does_not_hold_it(facing: bool, held: bool, tmp_pa
 
 
 def test_a_vise_whose_jaws_a_cut_parts_from_each_other_holds_no_half(tmp_path: Path) -> None:
-    """80 wide between jaws, cut in two halfway: each half touches one jaw, and its middle lies 20 beside it."""
+    """80 wide between jaws, cut in two halfway: each half touches one jaw, its middle 20 beside it."""
     vise: Tables = {
-        "name": "vise", "holder": "side_jaw_vise", "fit": "plate", "params": {"below": 20}, "at": [100, 40, 0],
-    }  # fmt: skip
+        "name": "vise",
+        "holder": "side_jaw_vise",
+        "fit": "plate",
+        "params": {"below": 20},
+        "at": [100, 40, 0],
+    }
     plate: Tables = {
         "name": "plate",
         "part": "plate.stl",
@@ -112,7 +118,7 @@ def test_a_vise_whose_jaws_a_cut_parts_from_each_other_holds_no_half(tmp_path: P
 
 
 def test_a_clamp_holds_what_it_presses_by_way_of_the_upper_plate(tmp_path: Path) -> None:
-    """Both plates cut in two at X 40: the second strap presses the upper half onto the lower one, on its rail."""
+    """Both plates cut in two at X 40: the second strap presses the upper half onto the lower, on its rail."""
     result = stacked(tmp_path, {"nc": line((40, -5), (40, 65))}, body=PLATE)
     (_, after) = states(result)
     assert {(one.piece, one.held_by) for one in after.free} == {("off-cut of cut 1", ("second strap",))}

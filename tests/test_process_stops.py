@@ -381,3 +381,21 @@ def test_what_is_to_be_taken_out_and_is_not_free(tmp_path: Path) -> None:
     said = [f for f in result.findings if f.kind == "nothing to take out"]
     assert [(f.severity, f.state) for f in said] == [("note", 3)]
     assert 'what "cut 2" frees is to be taken out, and nothing of it is free by then' in said[0].message
+
+
+# ------------------------------------------------------------------------------------- one word, two places
+@pytest.mark.parametrize(
+    ("second", "severity"),
+    [
+        ({"zero": [30, 0, 0]}, "close"),
+        ({"zero": [30, 0, 0], "stop_before": True}, "note"),
+        ({}, None),
+        # its part zero is another, and G54 lies where it lay
+        ({"zero": [30, 0, 0], "zeros": {"G54": [-30, 0]}}, None),
+    ],
+)
+def test_a_zero_that_is_to_lie_at_two_places(second: Any, severity: str | None, tmp_path: Path) -> None:
+    nc = "G54\n" + line((20, -5), (20, 20))
+    result = judged(tmp_path, FRAME, nc, {"nc": nc, **second}, items=[LEFT, RIGHT, STRAP, SECOND])
+    found = [(f.severity, f.cut) for f in result.findings if f.kind == "two values"]
+    assert found == ([] if severity is None else [(severity, "cut 2")])

@@ -175,6 +175,8 @@ class Rechecked:
     def said(self) -> str:
         """All that there is to say of it, in sentences."""
         told = [f"could not be judged: {self.why}" if self.verdict is None else self.why]
+        if told[0] and (self.changed or self.note) and not told[0].endswith((".", "!", "?")):
+            told[0] += "."
         if self.changed:
             told.append(f"Changed after approval: {', '.join(self.changed)}.")
         if self.note:

@@ -153,8 +153,9 @@ def _with_hands(one: JudgedJob, before: Sequence[JudgedJob]) -> JudgedJob:
     why = []
     for other in before:
         name = f'for "{other.job.name}"'
-        for key, value in _control(one).items():
-            was = _control(other, at_its_end=True).get(key, value)
+        same_table = one.job.table is not None and one.job.table == other.job.table
+        for key, value in {**_control(one), **(_zeros(one) if same_table else {})}.items():
+            was = {**_control(other, at_its_end=True), **_zeros(other)}.get(key, value)
             if was != value:
                 why.append(f"{key} is to be {value}, and is {was} {name}")
     if not why:
@@ -179,6 +180,16 @@ def _control(one: JudgedJob, at_its_end: bool = False) -> dict[str, str]:
                 if note.cut == stretch.name and '"/"' in note.message and done in note.message:
                     found["the switch for blocks with /"] = state
     return found
+
+
+def _zeros(one: JudgedJob) -> dict[str, str]:
+    """Where on the table the words lie that choose a zero, machine X Y."""
+    return {
+        word: f"at X{x:.3f} Y{y:.3f}"
+        for stretch in one.result.scene.stretches
+        if stretch.cut is not None
+        for word, (x, y) in stretch.zeros
+    }
 
 
 def spool_wire(plan: NightPlan, judged: Sequence[JudgedJob]) -> float:

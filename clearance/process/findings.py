@@ -98,7 +98,7 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
     from clearance.process.account import open_part_findings
     from clearance.process.screws import screw_findings
     from clearance.process.statics import heavy_findings, weights
-    from clearance.process.stops import offset_findings, stop_findings, stops
+    from clearance.process.stops import offset_findings, stop_findings, stops, zero_findings
     from clearance.process.travel import largest_lean, lean_findings, travel_findings, travel_used
 
     weighed = tuple(weights(scene))
@@ -110,7 +110,8 @@ def look(scene: Scene, also: Also | None = None) -> tuple[Facts, list[Finding]]:
         lean={name: lean.degrees for name, lean in leans.items()},
     )
     found = open_part_findings(scene) + travel_findings(runs, facts.travel) + lean_findings(runs, leans)
-    found += stop_findings(facts.stops) + offset_findings(scene) + heavy_findings(weighed)
+    found += stop_findings(facts.stops) + offset_findings(scene) + zero_findings(scene)
+    found += heavy_findings(weighed)
     found += screw_findings(scene)
     if _cuts_parts(scene):
         facts, about_cuts = _of_cuts(scene, facts, also)

@@ -12,18 +12,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from clearance.geometry.planar import common
 from clearance.process.holding import MEETS, Role, between, grip, role_of
 from clearance.process.support import LEAST, Contact, Contacts
 
 
 def holding(
-    contacts: Contacts, part: int, piece: Any, touching: Sequence[Contact], present: tuple[int, ...]
+    contacts: Contacts,
+    part: int,
+    piece: Any,
+    away: Any,
+    touching: Sequence[Contact],
+    present: tuple[int, ...],
 ) -> tuple[str, ...]:
     """Names of what holds a piece of a part.
 
     Args:
         contacts: of the scene.   part: index of its body.   piece: its region in plan (shapely).
-        touching: what touches the piece.   present: indices of the bodies that are there.
+        away: the kerfs about it.   touching: what touches the piece.
+        present: indices of the bodies that are there.
     """
     lies = any(one.under for one in touching)
     found = []
@@ -36,7 +43,7 @@ def holding(
         elif role.grips and not role.pulls:
             held = (role.over and one.above and lies) or grip(contacts, part, one.body, piece).holds
         elif one.above or role.pulls:
-            held = _on_more(contacts, part, piece, one, present)
+            held = _on_more(contacts, part, piece.union(away), one, present)
         else:
             held = _about(touching, one, piece, role)
         if held:
@@ -49,7 +56,7 @@ def _about(touching: Sequence[Contact], one: Contact, piece: Any, role: Role) ->
     import shapely
 
     where = shapely.union_all([each.where for each in touching if each.body == one.body and not each.under])
-    return role.unknown and between(where.intersection(piece), piece)
+    return role.unknown and between(common(where, piece), piece)
 
 
 def _on_more(contacts: Contacts, part: int, piece: Any, one: Contact, present: tuple[int, ...]) -> bool:

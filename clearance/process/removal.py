@@ -267,7 +267,7 @@ class _State:
             touch = [c.name for c in on if not c.under]
             grips.append(tuple(dict.fromkeys((*touch, *magnets))))
             there = run.stretch.there(run.first)
-            by = grips[k] if outer else holding(self.contacts, self.part, pieces[k], on, there)
+            by = grips[k] if outer else holding(self.contacts, self.part, pieces[k], total, on, there)
             held.append(tuple(dict.fromkeys((*by, *magnets))))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
 

@@ -134,6 +134,10 @@ def stop_findings(listed: Iterable[Stop]) -> list[Finding]:
     return found
 
 
+#: zeros that agree within this lie at one place, mm: what a control shows
+SAME_PLACE = 0.001
+
+
 @record
 class Use:
     """What a cut uses a D for: its value, mm, and the first and last move on which it holds."""
@@ -186,6 +190,36 @@ def offset_findings(scene: Scene) -> list[Finding]:
                 )
                 found.append(Finding("two values", "close", message, cut=name))
         held[use.d] = use
+    return found
+
+
+def zero_findings(scene: Scene) -> list[Finding]:
+    """Where a word that chooses a zero lies at another place than in the cut before that called it.
+
+    Args:
+        scene: as loaded.
+    """
+    found = []
+    held: dict[str, tuple[Use, tuple[float, float]]] = {}
+    for stretch in scene.stretches:
+        for word, (x, y) in stretch.zeros if stretch.cut is not None else ():
+            use = Use(stretch, 0, 0.0, 0, len(stretch.moves) - 1)
+            before, at = held.get(word, (use, (x, y)))
+            if max(abs(at[0] - x), abs(at[1] - y)) > SAME_PLACE:
+                was = (
+                    f'{word} lies at X{at[0]:.3f} Y{at[1]:.3f} in "{before.stretch.name}" and at X{x:.3f} '
+                    f'Y{y:.3f} in "{stretch.name}"'
+                )
+                if _stops_between(scene, before, use):
+                    message, severity = f"{was}: key it in anew at the stop between them", "note"
+                else:
+                    message = (
+                        f"{was}, and the control holds one at a time: let one of them call another word, "
+                        "or say stop_before = true where the new place is keyed in"
+                    )
+                    severity = "close"
+                found.append(Finding("two values", severity, message, cut=stretch.name))
+            held[word] = use, (x, y)
     return found
 
 

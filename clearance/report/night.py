@@ -19,21 +19,23 @@ ESTIMATE = (
 )
 
 
-def moment(when: datetime | None, day: bool = True) -> str:
+def moment(when: datetime | None, since: datetime | None = None) -> str:
     """A time on the wall, rounded down to the minute: "Fri 17:00"; "-" for none.
 
     Args:
-        when: or None.   day: with the day of the week.
+        when: or None.   since: when the night begins; a week later, where the day of the week could be taken
+            for the one before, the date stands with it: "Fri 2025-12-05 17:00".
     """
     if when is None:
         return "-"
-    return f"{DAYS[when.weekday()]} {when:%H:%M}" if day else f"{when:%H:%M}"
+    far = since is not None and abs((when.date() - since.date()).days) >= 7
+    return f"{DAYS[when.weekday()]} {when:%Y-%m-%d %H:%M}" if far else f"{DAYS[when.weekday()]} {when:%H:%M}"
 
 
 def sentence(answer: NightAnswer) -> str:
     """What matters, in one sentence."""
-    low, high = answer.between
-    spread = f"{moment(answer.alone_until)} ({moment(low)} to {moment(high)}, an estimate)"
+    until, low, high = (moment(one, answer.start) for one in (answer.alone_until, *answer.between))
+    spread = f"{until} ({low} to {high}, an estimate)"
     out = "".join(f' "{printable(name)}" must not run, and is left out.' for name in answer.left_out)
     if answer.waits_for is None:
         return f"Runs alone whenever nobody is there, until all is done at {spread}.{out}"
@@ -59,7 +61,7 @@ def as_text(answer: NightAnswer, width: int = 100) -> str:
     lines = [*_wrapped(sentence(answer), width), *_wrapped(ESTIMATE, width), ""]
     lines += [*_table(answer), ""]
     for job in answer.jobs:
-        lines += _job(job, width)
+        lines += _job(job, answer.start, width)
     if any(not job.fit for job in answer.jobs):
         lines.append("")
     lines += _wrapped(_sums(answer), width)
@@ -95,8 +97,8 @@ def _table(answer: NightAnswer) -> list[str]:
         rows.append(
             (
                 f"{k} {printable(job.name)}",
-                moment(job.begin),
-                moment(job.end),
+                moment(job.begin, answer.start),
+                moment(job.end, answer.start),
                 minutes(job.minutes),
                 job.verdict,
                 rounded_down(job.spare),
@@ -115,13 +117,13 @@ def _cell(text: str, width: int, right: bool) -> str:
     return text.rjust(width) if right else text.ljust(width)
 
 
-def _job(job: JobAnswer, width: int) -> list[str]:
+def _job(job: JobAnswer, start: datetime, width: int) -> list[str]:
     """Why a job does not run alone throughout; nothing where it does."""
     lines = []
     for why in job.why:
         lines += _wrapped(f'"{printable(job.name)}" needs somebody: {printable(why)}', width)
     if job.late and job.due is not None:
-        words = f'"{printable(job.name)}" is due {moment(job.due)} and may be late'
+        words = f'"{printable(job.name)}" is due {moment(job.due, start)} and may be late'
         lines += _wrapped(words, width)
     return lines
 
@@ -130,9 +132,10 @@ def _sums(answer: NightAnswer) -> str:
     to_run = [job for job in answer.jobs if job.ran is None]
     wire = sum(job.wire for job in to_run if job.begin is not None)
     threadings = sum(job.threadings for job in to_run if job.begin is not None)
+    how_often = "once" if threadings == 1 else f"{threadings} times"
     return (
-        f"Estimates: {answer.hours_alone:.1f} h alone in all; all done {moment(answer.end)}; "
-        f"about {wire:.0f} m of wire, of {answer.spool:.0f} on the spool. Threaded {threadings} times."
+        f"Estimates: {answer.hours_alone:.1f} h alone in all; all done {moment(answer.end, answer.start)}; "
+        f"about {wire:.0f} m of wire, of {answer.spool:.0f} on the spool. Threaded {how_often}."
     )
 
 

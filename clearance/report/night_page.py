@@ -89,14 +89,16 @@ def page(answer: NightAnswer) -> str:
 
 
 def _word(answer: NightAnswer) -> str:
-    return "runs alone" if answer.runs_alone else f"alone until about {moment(answer.alone_until)}"
+    return (
+        "runs alone" if answer.runs_alone else f"alone until about {moment(answer.alone_until, answer.start)}"
+    )
 
 
 def _head(answer: NightAnswer) -> Html:
     verdict = "clear" if answer.runs_alone else "close"
     facts = [
         ("start", f"{moment(answer.start)}, {answer.start:%Y-%m-%d}"),
-        ("all done", f"{moment(answer.end)} (estimate)"),
+        ("all done", f"{moment(answer.end, answer.start)} (estimate)"),
         ("alone in all", f"{answer.hours_alone:.1f} h (estimate)"),
         ("on the spool", f"{answer.spool:.0f} m"),
     ]
@@ -253,15 +255,17 @@ def _jobs(answer: NightAnswer) -> Html:
         (
             str(k),
             joined([tag("strong", job.name), Html("<br>"), tag("span", job.setup, cls="small")]),
-            moment(job.begin),
-            moment(job.end),
+            moment(job.begin, answer.start),
+            moment(job.end, answer.start),
             minutes(job.minutes),
             tag("span", job.verdict, cls=f"tag {job.verdict}"),
             down(job.spare),
             str(job.threadings),
             f"{job.wire:.0f} m",
             "ran before" if job.ran is not None else job.approval,
-            NONE if job.due is None else moment(job.due) + (" – may be late" if job.late else ""),
+            NONE
+            if job.due is None
+            else moment(job.due, answer.start) + (" – may be late" if job.late else ""),
         )
         for k, job in enumerate(answer.jobs, 1)
     ]
@@ -276,7 +280,10 @@ def _needs(answer: NightAnswer) -> Html:
     rows = [(job.name, joined(tag("div", why) for why in job.why)) for job in answer.jobs if job.why]
     if not rows:
         return section("What needs somebody", tag("p", "Nothing: every job is fit to run alone."))
-    waits = [(moment(one.at), moment(one.until), one.job, one.why) for one in answer.stands]
+    waits = [
+        (moment(one.at, answer.start), moment(one.until, answer.start), one.job, one.why)
+        for one in answer.stands
+    ]
     found = [table(("job", "needs somebody for"), rows)]
     if waits:
         found.append(tag("h3", "Where it stands, by the likely times"))
