@@ -102,3 +102,18 @@ def test_words_name_magnets_and_none_is_where_the_piece_is(where: float, told: i
     said = [f["message"] for f in findings if f["kind"] == "magnets not shown"]
     assert len(said) == told
     assert all("and no magnet touches it" in message and "off-cut" in message for message in said)
+
+
+@pytest.mark.parametrize(("at", "tips"), [(200, False), (90, True)])
+def test_what_is_left_takes_the_loose_magnet_along(at: float, tips: bool, tmp_path: Path) -> None:
+    """240 long, its middle over a magnet of 40 x 80 x 35 on a bed as long as that: it stands. What is left of
+    it, 200 or 150, has its middle 20 or 45 beside the magnet's: together 12 or 23, and the bed ends at 20."""
+    left, beside = (200.0, 20.0) if at == 200 else (150.0, 45.0)
+    mass, own = left * 80 * 10 * 7.7e-6, 40 * 80 * 35 * 7.85e-6
+    assert (beside * mass / (mass + own) > 20) == tips
+    bed = {"name": "bed", "shape": {"box": [40, 80, 20]}, "at": [220, 100, 0]}
+    it = {**magnet(200), "at": [220, 100, 20]}
+    whole = {**plate(tmp_path, 100, 240), "at": [100, 60, 55]}
+    findings = across(tmp_path, at, bed, it, whole)["findings"]
+    told = [f["message"] for f in findings if f["kind"] == "off its feet"]
+    assert sum("they would tip" in message for message in told) == tips

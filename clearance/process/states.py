@@ -18,6 +18,7 @@ from clearance.process.account import Account, Freed, Moment, State, Step, momen
 from clearance.process.balance import FAR, judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
+from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
@@ -393,7 +394,8 @@ class _Job:
                 pressed_above=tuple(pressed.get(part, ())),
             )
             answer = as_packed(self._answer(question), scene)
-            answer = answers[part] = held_by_words(answer, question, of_cut)
+            answer = going_along(held_by_words(answer, question, of_cut), question, self.contact)
+            answers[part] = answer
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:

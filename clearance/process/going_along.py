@@ -1,0 +1,58 @@
+"""What is left of a part on a holder that stands by its own weight goes in; that both would tip comes out.
+
+Of a part that is whole it is told where the setup is put together (``stability``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from clearance.mesh.mass import density_of
+from clearance.process.balance import PartInState, StateOfPart, StateRemark
+from clearance.process.holding import ContactCache
+from clearance.process.magnets import EDGE
+from clearance.process.statics import Resultant, hull, outside_statics
+from clearance.scene.stability import is_magnet
+from fixtures_lib.holder import Fastened
+
+
+def going_along(answer: StateOfPart, asked: PartInState, contact: ContactCache) -> StateOfPart:
+    """What holds a part, and that it would tip with the one loose holder that carries and holds it.
+
+    Args:
+        answer: what holds it, by itself.   asked: the part in its state.   contact: of the scene.
+    """
+    import shapely
+
+    held, bodies = answer.held, contact.bodies
+    if asked.whole or len(held.carried_by) != 1 or held.held_by is not None:
+        return answer
+    name = held.carried_by[0].item
+    k = next((k for k in asked.present if bodies[k].name == name), None)
+    library = None if k is None else bodies[k].library
+    if k is None or library is None or library.fastened is not Fastened.STANDS or bodies[k].held_by:
+        return answer
+    others = {*held.pressed_by, *held.gripped_by} - {name}
+    if others or not bodies[k].closed or any(r.kind == "off its feet" for r in answer.remarks):
+        return answer
+    below = [
+        j for j in asked.present if j != k and bodies[j].kind != "part" and contact.bearing(k, j).touches
+    ]
+    if not below or any(is_magnet(bodies[j]) for j in below):
+        return answer
+    steel = density_of("steel")
+    volume, middle = bodies[k].bulk
+    mass = asked.metal.volume * steel * 1e-6 if asked.metal.mass is None else asked.metal.mass
+    total = Resultant.of(mass, asked.metal.middle) + Resultant.of(volume * steel * 1e-6, middle)
+    places = [shapely.get_coordinates(contact.bearing(k, j).touching) for j in below]
+    off = outside_statics(total.at, hull(np.concatenate(places)))
+    if off <= EDGE:
+        return answer
+    message = (
+        f'what is left of it and "{name}", which stands by its own weight, have their centre of gravity '
+        f"(X{total.at[0]:.1f} Y{total.at[1]:.1f}) {off:.1f} mm outside what carries them; they would tip"
+    )
+    remark = StateRemark("off its feet", "close", bodies[asked.part].name, message)
+    return replace(answer, remarks=[*answer.remarks, remark])
