@@ -12,6 +12,7 @@ import pytest
 
 import clearance
 from clearance.checking.result import Result
+from clearance.errors import InputError
 from clearance.process.findings import Checked
 from clearance.scene.model import Body, Scene, Stretch, StretchKind
 from tests.advice_bench import Bench
@@ -84,5 +85,5 @@ def test_a_machine_by_its_types(tmp_path: Path) -> None:
     (cut,) = scene.cuts
     assert (cut.path, cut.parts, cut.planes, cut.stop_before) == ("cut.nc", ("plate",), (0.0, 25.0), True)
     assert cut.options.planes == (0.0, 25.0)
-    with pytest.raises(ValueError, match="machine"):
+    with pytest.raises(InputError, match="nothing is known of the machine"):
         _ = Scene("", "", None, (), (), 0.0, (), ()).known_machine

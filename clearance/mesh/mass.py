@@ -20,6 +20,8 @@ Triangles = NDArray[np.float64]
 
 #: Above this many facets shells are not told apart: that would take as long as reading the file.
 WEIGH_SHELLS_UP_TO = 400_000
+#: acceleration of a fall, m/s2
+GRAVITY = 9.81
 
 
 def mass_properties(triangles: Triangles) -> tuple[float, NDArray[np.float64]]:

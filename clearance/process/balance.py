@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.planar import common
-from clearance.mesh.mass import density_of
+from clearance.mesh.mass import GRAVITY, density_of
 from clearance.process.account import Carrier, Held
 from clearance.process.hanging import (
     RIM,
@@ -32,8 +32,6 @@ from clearance.process.holding import ContactCache, Grip, between, sideways
 from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, too_weak, why_idle
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import (
-    EDGE,
-    GRAVITY,
     Array,
     Jets,
     Resultant,
@@ -50,7 +48,7 @@ from clearance.process.statics import (
     outside_statics as outside,
 )
 from clearance.process.support import bearing
-from clearance.scene.stability import is_magnet
+from clearance.scene.stability import EDGE, is_magnet
 from fixtures_lib.holder import Fastened
 
 #: what is looked for under a part that floats, mm
@@ -366,12 +364,12 @@ class _Stays:
                 mass = 0.0 if carried else weight.down / GRAVITY
                 why = pulled_too_little(contact, part, self.pulled, weight.at, mass, corners)
         elif not self.pulled:
-            if self.asked.cut and not pressed:
-                why = turns_out(contact, part, there, weight, self.metal)
-            if carried is not None and not why:
+            if carried is not None:
                 held = held_by_jaws(contact.contacts, part, there, self.metal)
                 bored = any(in_a_bore(contact, part, k) for k in there)
                 why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
+            if self.asked.cut and not pressed:
+                why = why or turns_out(contact, part, there, weight, self.metal)
         if why:
             who = f"{_named(grips)} {'holds' if len(there) == 1 else 'hold'}"
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")

@@ -16,6 +16,7 @@ import numpy as np
 
 from clearance.checking.verdict import check as judge
 from clearance.geometry.planar import common, polygons
+from clearance.mesh.mass import GRAVITY
 from clearance.mesh.topology import corner_numbers
 from clearance.process.account import Moment
 from clearance.process.balance import LEAST
@@ -33,12 +34,13 @@ from clearance.process.slug import (
     piece_name,
     washed_away,
 )
-from clearance.process.statics import EDGE, GRAVITY, Array, force, hull
+from clearance.process.statics import Array, force, hull
 from clearance.process.statics import outside_statics as outside
 from clearance.process.stock import OVERLAP, TOLERANCE, Metal, Onward, Stock, along_edge, onward
 from clearance.process.stops import is_trim
 from clearance.records import changing
 from clearance.scene.model import Body, Scene, Stretch
+from clearance.scene.stability import EDGE
 
 #: the kind of finding of what lies there as the machine goes on
 LOOSE = "loose piece"

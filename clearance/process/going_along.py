@@ -10,11 +10,10 @@ from dataclasses import replace
 import numpy as np
 
 from clearance.mesh.mass import density_of
-from clearance.process.balance import PartInState, StateOfPart, StateRemark
 from clearance.process.holding import ContactCache
-from clearance.process.magnets import EDGE
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import Resultant, hull, outside_statics
-from clearance.scene.stability import is_magnet
+from clearance.scene.stability import EDGE, is_magnet
 from fixtures_lib.holder import Fastened
 
 

@@ -13,13 +13,12 @@ from dataclasses import field, replace
 
 import numpy as np
 
+from clearance.mesh.mass import GRAVITY
 from clearance.process.balance import FAR
 from clearance.process.bolted import Fixings
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import StateOfPart, StateRemark
 from clearance.process.statics import (
-    EDGE,
-    GRAVITY,
     Array,
     Resultant,
     hull,
@@ -34,6 +33,7 @@ from clearance.records import changing
 from clearance.scene.model import Body, Scene
 from clearance.scene.packing import IN_THE_AIR
 from clearance.scene.placing import ROUNDING, Masses
+from clearance.scene.stability import EDGE
 
 
 @changing

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import Regions, length_in, polygons
 from clearance.mesh.sections import Outline
-from clearance.process.magnets import that_hold
 from clearance.process.piece_holders import holding
+from clearance.process.pull import that_hold
 from clearance.process.runs import Run, kerf, kerf_width, runs, where_it_comes_back
 from clearance.process.support import Contact, Contacts
 from clearance.records import changing, record

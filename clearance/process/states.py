@@ -14,6 +14,7 @@ import numpy as np
 
 from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
+from clearance.mesh.mass import GRAVITY
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
 from clearance.process.balance import FAR, judge_part
 from clearance.process.bolted import Fixings
@@ -28,7 +29,7 @@ from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
-from clearance.process.statics import GRAVITY, Array, Jets, Resultant, force
+from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.stops import is_trim
 from clearance.process.support import bearing

@@ -36,10 +36,6 @@ from clearance.scene.model import Finding, Scene
 from clearance.scene.stability import is_magnet
 
 Array = NDArray[np.float64]
-#: m/s2
-GRAVITY = 9.81
-#: what lies beside the hull by less stands on its edge, mm
-EDGE = 0.1
 
 #: past this a part wants a hoist or two people, kg (common practice; NIOSH's equation gives 14.4 kg at
 #: H 40, V 75, D 25 cm)

@@ -24,10 +24,10 @@ from clearance.parallel import processor_time
 from clearance.process.check import told
 from clearance.process.hanging import RIM
 from clearance.process.holding import role_of
-from clearance.process.statics import EDGE
 from clearance.process.support import TOUCHES, bearing
 from clearance.records import changing
 from clearance.scene.model import Body, Finding, Scene
+from clearance.scene.stability import EDGE
 from fixtures_lib.holder import Does
 
 Array = NDArray[np.float64]
