@@ -29,7 +29,8 @@ DEMO = Path(__file__).parent.parent / "demo_models"
 
 
 def solid(triangles: NDArray[np.float64]) -> Manifold:
-    mesh = Mesh64(triangles.reshape(-1, 3), np.arange(len(triangles) * 3, dtype=np.uint64).reshape(-1, 3))
+    corners = np.array(triangles).reshape(-1, 3)  # what a body has is not to be written to
+    mesh = Mesh64(corners, np.arange(len(triangles) * 3, dtype=np.uint64).reshape(-1, 3))
     mesh.merge()
     return Manifold(mesh)
 
