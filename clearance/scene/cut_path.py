@@ -215,11 +215,7 @@ def path_findings(
     doubts += _own_words(moves, ignored, cut.name)
     if parts and _apart(moves, [bodies[k] for k in parts]):
         names = " and ".join(f'"{bodies[k].name}"' for k in parts)
-        message = (
-            f'"{cut.name}" cuts no metal: its path misses {names} altogether; look at zero, axes and rotate'
-        )
-        severity = "note" if moves.rapid.all() else "close"
-        doubts.append(Finding("misses", severity, message, cut=cut.name))
+        notes.append(("misses", f"the path misses {names} altogether; look at zero, axes and rotate"))
     if moves.begins_cutting is not None:
         word, line = moves.begins_cutting
         lead = f"{cut.path}, line {line}: the program begins with {word}"
