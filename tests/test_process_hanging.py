@@ -199,3 +199,14 @@ def test_a_round_part_is_met_along_lines_and_held(tmp_path: Path) -> None:
         placed = part | {"on": "vise", "seat": "top", "at": [size / 2, 30, 0]}
         report = checked(tmp_path, [vise(opening=size), placed], part="blank", zero=[0, 30, 0])[1]
         assert found(report, "hardly gripped") == []
+
+
+def test_a_magnet_that_is_too_weak_excuses_no_jaws(tmp_path: Path) -> None:
+    """2 mm in the jaws, and 1 mm of its other end on a magnet, which pulls with 0.2 x 40 x 1 = 8 N there; the
+    block weighs 3.8 N, and its middle is 19 mm beside the magnet."""
+    params = {"length": 40, "width": 10, "height": 20, "groove": 0, "knob": 0}
+    magnet = {"name": "magnet", "holder": "magnet_block", "params": params, "at": [50, 34, -20]}
+    assert 0.2 * 40 * 1 * 0.5 < 50 * 40 * 25 * 7.7e-6 * 9.81 * 19
+    told = found(hung(tmp_path, -38, 0, magnet), "hardly gripped")
+    assert [(severity, item) for severity, item, _ in told] == [("close", "blank")]
+    assert 'only "vise" holds it' in told[0][2]

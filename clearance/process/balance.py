@@ -129,7 +129,7 @@ class _Stays:
         if held_by is None and not self.above:
             carried = bool(presses or carriers) if inside is None or inside < -EDGE else None
             pressed = bool(presses or self.asked.pressed_above)
-            self.hangs([] if weak else grips, weight, carried, pressed, corners)
+            self.hangs([name for name in grips if name not in weak], weight, carried, pressed, corners)
         if carriers and not holds and (inside or 0.0) >= -EDGE:
             self.flushed(weight, corners, presses)
         loads = self.loads(carriers, weight)
@@ -359,11 +359,12 @@ class _Stays:
         if not there or any(self.contact.role(k, self.asked.part).unknown for k in there):
             return
         contact, part, why = self.contact, self.asked.part, ""
-        if len(self.pulled) == len(there):
+        pulled = {k: where for k, where in self.pulled.items() if k in there}
+        if len(pulled) == len(there):
             if carried is not None:
                 mass = 0.0 if carried else weight.down / GRAVITY
-                why = pulled_too_little(contact, part, self.pulled, weight.at, mass, corners)
-        elif not self.pulled:
+                why = pulled_too_little(contact, part, pulled, weight.at, mass, corners)
+        elif not pulled:
             if carried is not None:
                 held = held_by_jaws(contact.contacts, part, there, self.metal)
                 bored = any(in_a_bore(contact, part, k) for k in there)
