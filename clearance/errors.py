@@ -12,6 +12,7 @@ the escape by which TOML and JSON write it, so that it can be seen and be looked
 from __future__ import annotations
 
 import re
+import sys
 from math import isfinite
 from numbers import Real
 from pathlib import Path
@@ -82,6 +83,19 @@ class Undecided(ClearanceError):
 
 class CannotDraw(ClearanceError):
     """No picture can be drawn on this computer; the message says what to install."""
+
+
+def to_install(what: str) -> str:
+    """The command that installs something for this very program, whichever Python a shell finds first.
+
+    A bare ``pip`` may be another Python's, where a package index would be asked for the program's own name.
+
+    >>> to_install("clearance[step]").split(" -m ")[1]
+    'pip install "clearance[step]"'
+    """
+    python = sys.executable or "python"
+    named = f'"{python}"' if " " in python else python
+    return f'{named} -m pip install "{what}"'
 
 
 #: characters; no name, path or word of a user's is shown longer

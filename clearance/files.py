@@ -193,6 +193,9 @@ SVG_MARK = f"<!-- made by {NAME} -->"
 DXF_MARK = f"999\nmade by {NAME}\n"
 HTML_MARK = f'<meta name="generator" content="{NAME}">'
 
+#: the first line of every form to fill in, after its "# "
+FORM_MARK = "Where to touch, and what was read there. Written by clearance touch."
+
 #: the beginning and the end of a file, in which its mark stands, bytes
 _HEAD, _TAIL = 65_536, 4_096
 
@@ -204,13 +207,14 @@ _MARKS: tuple[tuple[bytes, bytes], ...] = (
     (b"<!doctype html>", HTML_MARK.encode()),
 )
 _RECORD = b'"record": "approval"'
+_THEIRS = "is no answer of this tool"
 
 
 def check_replaceable(target: str | Path | None, replace: bool = False) -> None:
     """Refuse to write over a file that the tool has not made, unless somebody says so.
 
     What is no plain file (a pipe, /dev/null) holds nothing that could be lost; nor does an empty one. An
-    approval record is no report: only another approval may take its place.
+    approval record is no report: only another approval may take its place. A form may hold readings.
 
     Args:
         target: the file to write; None or "-" is none.   replace: somebody says so.
@@ -218,28 +222,32 @@ def check_replaceable(target: str | Path | None, replace: bool = False) -> None:
     Raises:
         InputError: it is such a file.
     """
-    if target is None or str(target) == "-" or replace or _may_go(Path(target)):
+    if target is None or str(target) == "-" or replace:
         return
-    raise InputError(
-        target, "", "is there already, and is no answer of this tool", "name another file, or say --replace"
-    )
+    kept = _kept_as(Path(target))
+    if kept:
+        raise InputError(target, "", f"is there already, and {kept}", "name another file, or say --replace")
 
 
-def _may_go(file: Path) -> bool:
+def _kept_as(file: Path) -> str:
+    """Why a file stays, in words; "" where it may go."""
     try:
         found = os.stat(file)
         if not stat.S_ISREG(found.st_mode) or found.st_size == 0:
-            return True
+            return ""
         with file.open("rb") as stream:
             head = stream.read(_HEAD)
             stream.seek(max(found.st_size - _TAIL, 0))
             whole = head + stream.read(_TAIL)
     except FileNotFoundError:
-        return True
+        return ""
     except (OSError, ValueError):
-        return False
+        return _THEIRS
     if head.startswith(b"999"):  # a text, whose line ends are the system's
         whole = whole.replace(b"\r\n", b"\n")
     if _RECORD in head[:400]:
-        return False
-    return any(head.lower().startswith(begin.lower()) and mark in whole for begin, mark in _MARKS)
+        return "is an approval record"
+    if FORM_MARK.encode() in head[:400]:
+        return "is a form of clearance touch, in which readings may stand"
+    own = any(head.lower().startswith(begin.lower()) and mark in whole for begin, mark in _MARKS)
+    return "" if own else _THEIRS

@@ -77,12 +77,13 @@ def test_an_input_is_never_written_over_whatever_is_said(tmp_path: Path) -> None
     assert {each: each.read_bytes() for each in tmp_path.iterdir()} == before
 
 
-def test_an_approval_record_is_no_report(tmp_path: Path) -> None:
+def test_an_approval_record_is_no_report(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = write(tmp_path, setup(cuts__0__path="program.nc"))
     record = tmp_path / "r.json"
     assert cli.run(["approve", str(file), "-o", str(record)]) == 0
     before = record.read_bytes()
     assert cli.run(["check", str(file), "--json", str(record)]) == 2
+    assert "is there already, and is an approval record; name another file" in capsys.readouterr().err
     assert cli.run(["confirm", str(record), "--json", str(record), "--replace"]) == 2
     assert record.read_bytes() == before
     assert cli.run(["approve", str(file), "-o", str(record)]) == 0

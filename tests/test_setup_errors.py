@@ -307,3 +307,16 @@ def test_a_changed_setup_leaves_the_first_alone() -> None:
     before = toml(setup())
     changed(setup(), {"items__1__at": [9, 9, 9]})
     assert toml(setup()) == before
+
+
+def test_no_picture_is_suggested_where_a_model_is_missing(tmp_path: Path) -> None:
+    """A plan and a picture of the part lie beside its setup; neither is a model, a path or a machine."""
+    file = write(tmp_path)
+    (tmp_path / "die.stl").unlink()
+    for answer in ("die_1.png", "die_1.svg", "die_1.html", "die_approval.json"):
+        (tmp_path / answer).write_bytes(b"")
+    with pytest.raises(InputError, match=r'there is no file "die\.stl"; it is looked for in'):
+        load(file)
+    (tmp_path / "die_1.stl").write_bytes(b"")
+    with pytest.raises(InputError, match=r'did you mean "die_1\.stl"'):
+        load(file)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import time
 from pathlib import Path
@@ -315,5 +316,5 @@ def test_without_its_translator_the_message_says_what_to_install(
     )
     monkeypatch.syspath_prepend(tmp_path)
     monkeypatch.setattr(step, "TRANSLATOR", "bare:main")
-    with pytest.raises(InputError, match=r'pip install "clearance\[step\]"'):
+    with pytest.raises(InputError, match=re.escape(f'{sys.executable} -m pip install "clearance[step]"')):
         solid_of(tmp_path, ball(1.0))

@@ -115,7 +115,9 @@ def test_named_faces_alone_are_touched(tmp_path: Path) -> None:
         propose(other, part_of(other, None), np.eye(4), (4, 3, 2))
 
 
-def test_the_command_writes_a_form_and_says_what_it_checks(tmp_path: Path) -> None:
+def test_the_command_writes_a_form_and_says_what_it_checks(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     file, form = write(tmp_path), tmp_path / "form.csv"
     told = CliRunner().invoke(commands, ["touch", str(file), "-o", str(form), "--tip", "1.5"])
     assert told.exit_code == 0, told.output
@@ -124,6 +126,7 @@ def test_the_command_writes_a_form_and_says_what_it_checks(tmp_path: Path) -> No
     assert (len(back.rows), back.tip, back.frame) == (9, 1.5, None)
     assert all(row.reading is None and row.u == 0.005 for row in back.rows)
     assert run(["touch", str(file), "-o", str(form)]) == 2, "a form may hold readings: it is not replaced"
+    assert "is a form of clearance touch, in which readings may stand; name" in capsys.readouterr().err
     told = CliRunner().invoke(
         commands, ["touch", str(file), "-o", str(form), "--replace", "--places", "3,2,1", "--dial"]
     )

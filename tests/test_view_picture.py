@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import time
 from pathlib import Path
@@ -118,7 +119,7 @@ def test_a_missing_library_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         monkeypatch,
         "raise Refused('ModuleNotFoundError: No module named pyvista')",
     )
-    with pytest.raises(CannotDraw, match="pip install pyvista"):
+    with pytest.raises(CannotDraw, match=re.escape(f'{sys.executable} -m pip install "pyvista"')):
         picture.draw(plate_on_rails(), tmp_path / "a.png")
 
 

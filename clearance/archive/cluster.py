@@ -23,7 +23,7 @@ from typing import Any
 from clearance.archive.cache import tool_sha256
 from clearance.archive.question import Otherwise, WorkerAnswer, WorkerQuestion, answer_of, question_of
 from clearance.archive.runner import MEMORY, SECONDS, Worker, begin_worker
-from clearance.errors import ClearanceError, InputError
+from clearance.errors import ClearanceError, InputError, to_install
 from clearance.records import record
 from clearance.scene.shelf import VARIABLE
 
@@ -115,7 +115,7 @@ class Cluster:
         try:
             from distributed import Client
         except ImportError:
-            want = 'pip install "clearance[cluster]" here and on each computer'
+            want = f"here, and so on each computer:  {to_install('clearance[cluster]')}"
             raise NoScheduler(f"scheduler: the library for it is not installed; {want}") from None
         try:
             client = Client(self._address, timeout=_ANSWERS, set_as_default=False)

@@ -32,7 +32,7 @@ from clearance.cli.common import (
     write_report,
 )
 from clearance.cli.trying import raising, refuse_write_of_nothing
-from clearance.errors import CannotDraw, InputError
+from clearance.errors import CannotDraw, InputError, to_install
 
 if TYPE_CHECKING:
     from clearance.scene.model import Scene
@@ -164,7 +164,6 @@ def view(setup: str) -> None:
     The second one, and the keys left and right, run the heads along the path.
     Click an item for its clearances; s saves the picture here; q closes.
     """
-    from clearance.errors import CannotDraw, InputError
     from clearance.view.picture import INSTEAD, has_display
 
     if not has_display(sys.platform, os.environ):
@@ -206,7 +205,7 @@ def try_(setup: str, port: int, quiet: bool) -> None:
         if error.name != "aiohttp":
             raise
         found = "the page needs a library that is not installed"
-        raise InputError(None, "try", found, 'install it:  pip install "clearance[live]"') from None
+        raise InputError(None, "try", found, f"install it:  {to_install('clearance[live]')}") from None
     import clearance
     from clearance import parallel
     from clearance.cli.common import asked_for

@@ -15,7 +15,7 @@ import zipfile
 import numpy as np
 
 from clearance import child
-from clearance.errors import InputError
+from clearance.errors import InputError, to_install
 from clearance.mesh import step_child
 from clearance.mesh.model import (
     BYTES_A_TRIANGLE,
@@ -34,8 +34,6 @@ GRACE = 30.0
 
 #: The function that translates, in a process of its own.
 TRANSLATOR = "clearance.mesh.step_child:main"
-
-_INSTALL = 'to read STEP, install the extra: pip install "clearance[step]"; or save the model as STL or 3MF'
 
 
 def read_step(
@@ -127,7 +125,8 @@ def _failed(ended: Ended, shown: str, size: int, memory: int, seconds: float, mo
     coarser = "export a simpler model, or as STL or 3MF"
     reason = ended.answer.decode("utf-8", "replace") if ended.code == child.REFUSED else ""
     if reason == step_child.NO_TRANSLATOR:
-        return InputError(shown, "", "this is a STEP file, and its translator is not installed", _INSTALL)
+        want = f"install it:  {to_install('clearance[step]')}  or save the model as STL or 3MF"
+        return InputError(shown, "", "this is a STEP file, and its translator is not installed", want)
     if reason == step_child.TOO_MANY:
         return InputError(
             shown, "", f"the model makes more than {most} facets", f"a larger facet bound, or {coarser}"

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from clearance import __version__
+from clearance.files import FORM_MARK
 from clearance.measuring.answer import Measured, PartAnswer
 from clearance.measuring.corrections import Correction
 from clearance.pose.fit import AT_95, Fit, TouchedPlaces, fit
@@ -238,9 +239,6 @@ def _part_report(part: PartAnswer) -> dict[str, Any]:
     }
 
 
-#: the first line of every form that this tool writes
-MARK = "Where to touch, and what was read there. Written by clearance touch."
-
 _DRAWING = r"""
         instrument                 dial or probe
             |                          |
@@ -280,7 +278,7 @@ def form_head(setup: str, form: Form, found: Fit) -> list[str]:
     """
     frame = "the machine's" if form.frame is None else f'that of "{form.frame}"'
     lines = [
-        MARK,
+        FORM_MARK,
         f"Setup: {setup}",
         *_DRAWING.strip("\n").splitlines(),
         "",

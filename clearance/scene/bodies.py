@@ -41,6 +41,9 @@ if TYPE_CHECKING:
 #: files that say themselves in which unit they are
 OWN_UNIT = (".3mf", ".step", ".stp")
 
+#: what lies beside a setup and is never named in one: pictures and answers
+_NEVER_NAMED = (".png", ".jpg", ".svg", ".html", ".pdf", ".json")
+
 
 @changing
 class Made:
@@ -92,7 +95,8 @@ class Files:
             kind = no_file(path)
             if kind is not None:
                 raise file.error(loc, f'"{name}" is {kind}, not a file', "name a file")
-            there = [p.name for p in path.parent.iterdir() if p.is_file()] if path.parent.is_dir() else []
+            beside = path.parent.iterdir() if path.parent.is_dir() else ()
+            there = [p.name for p in beside if p.suffix.lower() not in _NEVER_NAMED and p.is_file()]
         except (OSError, ValueError):
             there = []
         # an ending that both have does not make names alike; of two with one stem, that with the same ending

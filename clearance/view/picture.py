@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from clearance import child
 from clearance.checking.result import Result
-from clearance.errors import CannotDraw, InputError
+from clearance.errors import CannotDraw, InputError, to_install
 from clearance.files import check_writable, write_whole
 from clearance.parallel import CannotStart, Child
 from clearance.view.description import Drawing
@@ -111,7 +111,7 @@ class Renderer:
             if ended.code == child.REFUSED:
                 reason = ended.answer.decode("utf-8", "replace")
                 if reason.startswith(("ModuleNotFoundError", "ImportError")):
-                    raise CannotDraw(f"no picture: {reason}; pip install pyvista")
+                    raise CannotDraw(f"no picture: {reason}; install it:  {to_install('pyvista')}")
                 if not reason.startswith("EmptyPicture"):
                     raise CannotDraw(
                         f"no picture: {reason}; this is a defect of this program, please report it"

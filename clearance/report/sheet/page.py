@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance import __version__
-from clearance.errors import CannotDraw, InputError
+from clearance.errors import CannotDraw, InputError, to_install
 from clearance.report.sheet import sections
 from clearance.report.sheet.evidence import (
     cautions,
@@ -158,7 +158,8 @@ def drawing_library() -> str:
         file = Path(found.origin).parent / "package_data" / "plotly.min.js"
         if file.is_file():
             return file.read_text(encoding="utf-8").replace("</script", "<\\/script")
-    raise CannotDraw("no sheet: the library that draws in the page is missing; pip install plotly")
+    missing = "no sheet: the library that draws in the page is missing"
+    raise CannotDraw(f"{missing}; install it:  {to_install('plotly')}")
 
 
 if TYPE_CHECKING:
