@@ -19,6 +19,7 @@ from clearance.report.sheet.data import Sheet, gather
 from clearance.report.sheet.evidence import chart, columns, top_of
 from clearance.report.sheet.markup import down, kilograms, position, up
 from clearance.report.sheet.scene import Turnable, lighter, packed, shares, sharp_edges, turnable, welded
+from clearance.report.sheet.sections import fetching
 from clearance.view.drawing import describe
 from tests.sheet_setups import DEMOS, changed
 from tests.view_scenes import block, opening
@@ -62,6 +63,21 @@ def test_what_carries_comes_first_and_fitted_sizes_are_told() -> None:
     strap = next(each for each in told("keyhole_inserts").elements if each.name == "strap 1-2")
     assert dict(strap.settings)["reach"] == "28 mm (fitted to insert 1)"
     assert "fitted" not in dict(strap.others)["slot"]
+
+
+def test_a_part_placed_by_the_machines_zero_is_told_on_what_carries_it() -> None:
+    """The nest plate's item has no "on"; both rails' pads end at Z 0, at which it begins."""
+    nest = told("riveting_nest")
+    plate = next(each for each in nest.elements if each.name == "nest plate")
+    rails = [each for each in nest.elements if each.what == "rail"]
+    assert plate.on is None
+    assert plate.low[2] == 0.0
+    assert [each.high[2] for each in rails] == [0.0, 0.0]
+    assert plate.lies_on == ("left rail", "right rail")
+    rows = fetching(nest)
+    assert rows.count("on <strong>the table</strong>") == 2, "the rails themselves"
+    assert "on <strong>left rail and right rail</strong>" in rows
+    assert "Z 0.00</span> of the machine" in rows
 
 
 @pytest.mark.slow

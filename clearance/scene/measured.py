@@ -404,9 +404,9 @@ def figures(found: Fit) -> list[str]:
 def _findings(one: Lies) -> list[Finding]:
     name, form = one.part, one.form.shown
     told = "; ".join(figures(one.fit)) or "nothing of how it lies is told"
-    grown = f"its allow grows by {_up(one.grown.side)} to the side, {_up(one.grown.height)} in height"
+    grown = f"its allow grows by {_up(one.grown.side)} mm to the side, {_up(one.grown.height)} mm in height"
     message = (
-        f"judged as {form} says it lies: {told}; {grown} mm for what the readings leave open "
+        f"judged as {form} says it lies: {told}; {grown}, for what the readings leave open "
         f"(k = {one.coverage:g}); its programs run from the zero as measured, and what it stands on is "
         "judged as planned"
     )

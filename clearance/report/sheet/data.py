@@ -28,6 +28,7 @@ class Element:
         allow: how far it may lie off, side and height.
         off_in: cuts during which it is off.
         changed: what is otherwise than its pallet's file says, in words.
+        lies_on: what carries a part at the start that the setup places by the machine's own zero.
     """
 
     number: int
@@ -48,6 +49,7 @@ class Element:
     off_in: tuple[str, ...]
     axis: str = "z"
     changed: tuple[str, ...] = ()
+    lies_on: tuple[str, ...] = ()
 
 
 def elements(scene: Scene) -> tuple[Element, ...]:
@@ -330,17 +332,20 @@ class Sheet:
 
 def gather(result: Result, date: str) -> Sheet:
     """Everything on the sheet of a result; ``date`` is shown as it is."""
+    from dataclasses import replace
+
     from clearance.advice.placement import least_to_spare
     from clearance.process.findings import Checked
     from clearance.process.travel import limits
     from clearance.report.changes import lines_of_cures
-    from clearance.report.sheet.job import job
+    from clearance.report.sheet.job import carriers, job
     from clearance.report.terminal import verdict_sentence
 
     scene = result.scene
     facts = result.facts if isinstance(result, Checked) else None
     over, over_item = passes_over(scene)
-    fetched = elements(scene)
+    carried = carriers(result)
+    fetched = tuple(replace(each, lies_on=carried.get(each.name, ())) for each in elements(scene))
     lean = {} if facts is None else facts.lean
     steepest = max(lean.values(), default=0.0)
     return Sheet(

@@ -139,6 +139,17 @@ def job(result: Result, numbers: Mapping[str, int]) -> Stations:
     return Stations(tuple(stations), passes(course.scene, course.phases))
 
 
+def carriers(result: Result) -> dict[str, tuple[str, ...]]:
+    """By each part's name, the items on which it lies at the start."""
+    from clearance.process.findings import Checked
+
+    if not isinstance(result, Checked) or result.account is None:
+        return {}
+    items = {body.name for body in result.scene.bodies if body.item is not None}
+    parts = result.account.states[0].parts if result.account.states else ()
+    return {held.part: tuple(c.item for c in held.carried_by if c.item in items) for held in parts}
+
+
 # ----------------------------------------------------------------------------------------------- in words
 def _do(course: Course, stop: Phase, group: Sequence[Phase]) -> list[str]:
     """What a person does there."""

@@ -121,10 +121,12 @@ def _element(each: Element) -> Sequence[object]:
         name = joined([name, BREAK, tag("span", "laid by hand", cls="small")])
     if each.changed:
         name = joined([name, BREAK, tag("strong", f"changed: {', '.join(each.changed)}")])
+    on = each.on or " and ".join(each.lies_on)
     place: list[object] = [
-        joined(["on ", tag("strong", each.on or "the table"), f", seat {each.seat}" if each.seat else ""])
+        joined(["on ", tag("strong", on or "the table"), f", seat {each.seat}" if each.seat else ""])
     ]
-    place.append(joined(["at ", xyz(each.at)]) if any(each.at) else "at the zero of it")
+    of = "" if each.on or not on else " of the machine"  # a carrier that is only found has no zero of its own
+    place.append(joined(["at ", xyz(each.at), of]) if any(each.at) else f"at the zero{of or ' of it'}")
     if each.axis != "z":
         along = each.axis.upper() + (" of its seat" if each.on else "")
         place.append(tag("strong", f"its own Z along {along}"))
