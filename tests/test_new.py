@@ -158,8 +158,9 @@ def test_nothing_is_left_where_it_would_not_load(tmp_path: Path, monkeypatch: py
 @pytest.mark.parametrize(
     ("part", "path", "words"),
     [
-        ("none.stl", "cut.nc", "there is no such file"),
-        ("part.stl", "none.nc", "there is no such file"),
+        # a file of the command line is seen from the working folder, not from the setup that is not there yet
+        ("none.stl", "cut.nc", "none.stl: there is no such file; name a model"),
+        ("part.stl", "none.nc", "none.nc: there is no such file; name an NC program"),
         ("cut.nc", "cut.nc", "not the beginning of a model"),
         ("part.stl", "odd.nc", "line 2"),
         ("part.stl", "empty.nc", "the file is empty"),

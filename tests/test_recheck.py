@@ -212,7 +212,10 @@ def test_setups_of_a_folder_and_nothing_else(tmp_path: Path) -> None:
         (["jobs", "-o", "page.txt"], "end its name in .html"),
         (["jobs", "--json", "jobs/job_0000/block.stl"], "is no answer of this tool"),
         (["jobs/job_0000/setup.toml", "--json", "jobs/job_0000/setup.toml"], "would be overwritten"),
-        (["jobs", "--workers", "0"], "--workers"),
+        (["jobs", "--workers", "0"], "'--workers': found \"0\", want a whole number, 1 to 1024"),
+        (["jobs", "--workers", "two"], 'found "two", want a whole number, 1 to 1024'),
+        (["jobs", "--seconds", "nan"], 'found "nan", want a number with a decimal point, 1 to 1e+06'),
+        (["jobs", "--memory", "4,5"], 'found "4,5", want a number with a decimal point, 0.5 to 100000'),
     ],
 )
 def test_wrong_words(

@@ -31,6 +31,7 @@ from clearance.cli.common import (
     with_every_nozzle,
     write_report,
 )
+from clearance.cli.numbers import WholeBetween
 from clearance.cli.trying import raising, refuse_write_of_nothing
 from clearance.errors import CannotDraw, InputError, to_install
 
@@ -188,7 +189,7 @@ def view(setup: str) -> None:
 
 @commands.command(name="try")
 @click.argument("setup")
-@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Listen there; one that is free.")
+@click.option("--port", type=WholeBetween(0, 65535), default=0, help="Listen there; one that is free.")
 @click.option("--no-browser", "quiet", is_flag=True, help="Only say where the page is.")
 @measuring
 @mounting

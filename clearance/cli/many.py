@@ -20,6 +20,7 @@ from clearance.cli.common import (
     width,
     write_answer,
 )
+from clearance.cli.numbers import NumberBetween, WholeBetween
 from clearance.errors import InputError
 
 
@@ -93,10 +94,10 @@ def _check_pages(
 )
 @click.option("--fresh", is_flag=True, help="Judge all of them anew, whatever was kept.")
 @click.option(
-    "--workers", type=click.IntRange(*WORKERS), metavar="N", help="So many at once; one for each core."
+    "--workers", type=WholeBetween(*WORKERS), metavar="N", help="So many at once; one for each core."
 )
-@click.option("--seconds", type=click.FloatRange(*SECONDS), metavar="S", help="What one setup may take; 600.")
-@click.option("--memory", type=click.FloatRange(*GIGABYTES), metavar="GB", help="What one setup may take; 4.")
+@click.option("--seconds", type=NumberBetween(*SECONDS), metavar="S", help="What one setup may take; 600.")
+@click.option("--memory", type=NumberBetween(*GIGABYTES), metavar="GB", help="What one setup may take; 4.")
 @json_option("the rows")
 @click.option("-o", "--output", "page", metavar="PAGE.html", help="Write a page to sort and filter.")
 @replacing

@@ -317,8 +317,8 @@ def _bytes_of(path: str | os.PathLike[str], shown: str, memory: int) -> bytes:
     file = Path(path)
     try:
         if not file.exists():
-            raise InputError(shown, "", "there is no such file", "the path of a model, relative to the setup")
-        refuse_no_file(file, shown, "the path of a model")
+            raise InputError(shown, "", "there is no such file", "name a model")
+        refuse_no_file(file, shown, "name a model")
         size = file.stat().st_size
         need = size * _BYTES_A_BYTE
         if need > memory:

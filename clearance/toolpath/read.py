@@ -285,7 +285,7 @@ def kind_of(path: Path, data: bytes | None = None) -> str:
 
 
 def _bytes(path: Path, shown: str) -> bytes:
-    refuse_no_file(path, shown, "the path's file, seen from the setup file")
+    refuse_no_file(path, shown, f"name {READ_WANT}")
     try:
         size = path.stat().st_size
         if size > LARGEST_FILE:
@@ -294,9 +294,7 @@ def _bytes(path: Path, shown: str) -> bytes:
             )
         return path.read_bytes()
     except FileNotFoundError:
-        raise InputError(
-            shown, "", "there is no such file", "the path's file, seen from the setup file"
-        ) from None
+        raise InputError(shown, "", "there is no such file", f"name {READ_WANT}") from None
     except OSError as error:
         raise InputError(shown, "", f"the file cannot be read ({error.strerror or error})") from None
 
