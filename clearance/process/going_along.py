@@ -13,7 +13,7 @@ from clearance.mesh.mass import density_of
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import Resultant, hull, outside_statics
-from clearance.scene.stability import EDGE, is_magnet
+from clearance.scene.stability import EDGE, is_against, is_magnet
 from fixtures_lib.holder import Fastened
 
 
@@ -35,6 +35,9 @@ def going_along(answer: StateOfPart, asked: PartInState, contact: ContactCache) 
         return answer
     others = {*held.pressed_by, *held.gripped_by} - {name}
     if others or not bodies[k].closed or any(r.kind == "off its feet" for r in answer.remarks):
+        return answer
+    base = next((one for one in bodies if one.name == bodies[k].stands_on), None)
+    if base is not None and is_against(bodies[k], base):
         return answer
     below = [
         j for j in asked.present if j != k and bodies[j].kind != "part" and contact.bearing(k, j).touches

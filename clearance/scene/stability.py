@@ -282,11 +282,27 @@ def _kept_by(
         return ""
     if body.held_by is not None:
         return f'"{body.held_by}" (held_by)'
+    base = index.get(body.stands_on or "")
     if any(_screwed_through(bodies[j]) for j in above):
+        return SCREWS
+    if base is not None and is_against(body, bodies[base]):
         return SCREWS
     magnets = (j for _, j in faces.near([k], rest) if is_magnet(bodies[j]))
     under = (bodies[j].name for j in magnets for _ in _contact(faces.of[k], faces.of[j]))
     return next((f'"{name}"' for name in under), "")
+
+
+def is_against(body: Body, base: Body) -> bool:
+    """Whether an element is placed against a side of what it is on, an upright face say, and so is screwed to
+    it: it touches it there over half its own height.
+
+    Args:
+        body: of an element.   base: of what it is on.
+    """
+    (low, high), (first, last) = body.aabbs.box, base.aabbs.box
+    beside = min(float(high[2]), float(last[2])) - max(float(low[2]), float(first[2]))
+    near = base.aabbs.meeting(low - _TOP, high + _TOP)
+    return beside >= 0.5 * float(high[2] - low[2]) and len(near) > 0
 
 
 def _screwed_through(body: Body) -> bool:
