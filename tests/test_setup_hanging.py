@@ -255,17 +255,18 @@ def on_a_head(folder: Path, vise: Tables, head: str = "turning_holder") -> Scene
 def test_a_vise_is_mounted_wherever_its_jaw_stands(
     vise: str, openings: tuple[int, ...], head: str, tmp_path: Path
 ) -> None:
-    """Its beam's top is 17.6 or 19.8 under the rest plane, where the plate ends at 15, so that only the arm of
-    a jaw meets it. What it is mounted by is the same at every opening (common practice, no source)."""
+    """Its beam's top is 17.6 or 19.8 under the rest plane and the plate ends at 15, so that only the arm of a
+    jaw meets it. What it is mounted by is the same at every opening (common practice, no source)."""
     for opening in openings:
         assert told(on_a_head(tmp_path, {"holder": vise, "params": {"opening": opening}}, head)) == {}
 
 
 @pytest.mark.parametrize(
-    ("at", "hangs"), [([20, 0, 0], False), ([0, 0, 0], False), ([0, 3, 0], True), ([0, 0, -3], True), ([-130, 0, 0], True)]
-)  # fmt: skip
+    ("at", "hangs"),
+    [([20, 0, 0], False), ([0, 0, 0], False), ([0, 3, 0], True), ([0, 0, -3], True), ([-130, 0, 0], True)],
+)
 def test_a_vise_that_is_moved_off_its_plate(at: list[float], hangs: bool, tmp_path: Path) -> None:
     """Along the plate it is mounted still, as long as its beam, 75 and a jaw of 22 to each side, is below it;
     before it, or lower than its seat, it is not, and nobody has said what is between."""
     found = told(on_a_head(tmp_path, {"holder": "side_jaw_vise", "params": {"opening": 120}, "at": at}))
-    assert sorted(found) == (["vise"] if hangs else [])
+    assert list(found) == (["vise"] if hangs else [])

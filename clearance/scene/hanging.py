@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.apart import BoxedTriangles, apart
-from clearance.geometry.transforms import apply
+from clearance.geometry.transforms import apply, invert
 from clearance.scene.model import Body, Finding
 from clearance.scene.overlaps import crossed
 from clearance.scene.stability import REST, table_is_described
@@ -267,7 +267,7 @@ def _mounted(body: Body, head: Body) -> bool:
     seat = head.seats_M.get(MOUNT)
     if seat is None or body.library is None or not _on(body, head):
         return False
-    back = np.linalg.inv(seat)
+    back = invert(seat)
     as_drawn = np.eye(4)
     as_drawn[0, 3] = (back @ body.T_MI)[0, 3]
     if not np.allclose(back @ body.T_MI, as_drawn, atol=1e-6):
