@@ -1,5 +1,5 @@
-"""A part that stands in a row between jaws, beside other parts or strips of copper, goes in; how the jaws grip
-it by way of these comes out.
+"""A part that stands in a row between jaws, beside other parts or strips of copper, goes in; how the jaws
+grip it by way of these comes out.
 
 All that touches, one behind the other, is one body to the jaws. The way through it from jaw to jaw has to
 pass through the part: what is gripped in front of it holds it no better than a stop.
