@@ -146,8 +146,8 @@ def test_v_block_measures_the_bar_where_it_lies_and_not_its_flange() -> None:
 
 @pytest.mark.parametrize("turn", [0, 3, 5, 8])
 def test_v_block_takes_a_bar_of_few_facets_however_it_is_turned(turn: float) -> None:
-    """Its corners lie on the circle, 10 degrees apart, and its flats 16 (1 - cos 5) = 0.06 within. The V meets
-    it at 45 degrees: there it is as thick as the corner next to that (geometry)."""
+    """Its corners lie on the circle, 10 degrees apart, and its flats 16 (1 - cos 5) = 0.06 within. The V
+    meets it at 45 degrees: there it is as thick as the corner next to that (geometry)."""
     part = rod(32.0, -60, 60, along="x", middle=(0, 0), n=36)
     c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
     part = part @ np.array([[1.0, 0.0, 0.0], [0.0, c, s], [0.0, -s, c]]) + (0.0, 0.0, 16.0)

@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from manifold3d import Manifold
 
 import clearance
-from tests.holding_bench import STAY, block, checked, write
+from tests.holding_bench import STAY, block, checked, rod, write
+from tests.own_shop import write_stl
 from tests.setup_writer import Tables
 
 KINDS = ("does not grip", "does not fit", "hardly gripped", "off its feet", "floats", "not held")
@@ -71,6 +73,24 @@ def test_strips_at_both_sides(high: float, holds: bool, tmp_path: Path) -> None:
     strips = [strip("left", 2.5, high=high), strip("right", 37.5, high=high)]
     told = close(tmp_path, [vise(40), part("a", block(tmp_path, 30, 50, 25), 5), *strips], "a")
     assert told == (set() if holds else {("hardly gripped", "a")})
+
+
+@pytest.mark.parametrize(("bush", "told"), [(True, set()), (False, {("does not fit", "a")})])
+def test_a_bush_in_a_ring(bush: bool, told: set[tuple[str, str]], tmp_path: Path) -> None:
+    """A bar of 30 in a ring for 50, with a bush between that is the user's own, or with nothing."""
+    ring = {
+        "name": "ring",
+        "holder": "ring_clamp",
+        "params": {"diameter": 50, "height": 20},
+        "at": [150, 40, 0],
+    }
+    tube = Manifold.cylinder(20, 25, 25, 96) - Manifold.cylinder(60, 15.01, 15.01, 96, center=True)
+    write_stl(tmp_path / "bush.stl", tube)
+    between = {"name": "bush", "model": "bush.stl", "units": "mm", "on": "ring", "seat": "top"}
+    bar = {"name": "a", "part": rod(tmp_path, 30, 20), "units": "mm", "material": "steel"}
+    items = [ring, *([between] if bush else []), {**bar, "on": "ring", "seat": "top"}]
+    found = close(tmp_path, items, "a")
+    assert found == told if bush else told <= found
 
 
 def test_what_is_gripped_in_front_of_it_holds_it_not(tmp_path: Path) -> None:

@@ -265,7 +265,10 @@ class _Stays:
                     self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
                 )
             else:
-                places = self.contact.bearing(k, self.asked.part).touching
+                where = self.contact.bearing(k, self.asked.part)
+                places = where.touching
+                if role.carries and clamp.library is not None and not where.touches:
+                    places = where.near  # a bow's screw is turned down on it
             places = self.left(places)
             if places.is_empty:
                 continue

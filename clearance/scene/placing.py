@@ -158,11 +158,13 @@ def _size(holder: Body, part: Body, limit: Limit, on_it: Sequence[Body]) -> list
         size, what = float(extent["xyz".index(limit.quantity)]), f"along {limit.quantity.upper()} of its seat"
     want = None
     if limit.low is not None and size < limit.low - ROUNDING:
-        if limit.quantity in "xyz" and len(on_it) > 1:
+        if len(on_it) > 1:
             row_S = apply(
                 invert(holder.seats_M[seat]), np.concatenate([b.triangles_M for b in on_it]).reshape(-1, 3)
             )
-            if float(np.ptp(row_S, axis=0)["xyz".index(limit.quantity)]) >= limit.low - ROUNDING:
+            row = np.ptp(row_S, axis=0)
+            in_all = row[1:].max() if limit.quantity == "diameter" else row["xyz".index(limit.quantity)]
+            if in_all >= limit.low - ROUNDING:
                 return []
         want = f"at least {limit.low:g} mm"
     if limit.high is not None and size > limit.high + ROUNDING:
