@@ -44,6 +44,9 @@ PLAY = 0.2  # of its feet in the grooves
 SCREW = "M8"
 GROOVE = 4.0  # depth of the grooves along both sides
 
+#: facets that make a bar so much thicker where the V meets it are seen, mm
+FACETS = 0.1
+
 
 def build(p: Mapping[str, Any]) -> Holder:
     """The block. Raises ``Conflict`` where the bar is not for this size or the V has no room."""
@@ -157,8 +160,8 @@ def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     low, high = box_of(in_it, "the block", "over its V")
     half = math.radians(p["angle"] / 2)
     across = (in_it[..., 1] * sign * math.cos(half) + in_it[..., 2] * math.sin(half) for sign in (-1, 1))
-    widths = (high[1] - low[1], high[2] - low[2], *(float(np.ptp(one)) for one in across))
-    diameter = measured(max(widths))
+    upright, in_the_v = max(high[1] - low[1], high[2] - low[2]), max(float(np.ptp(one)) for one in across)
+    diameter = measured(in_the_v if in_the_v > upright + FACETS else upright)
     return {"diameter": diameter, "size": "small" if diameter <= SIZES["small"][1] else "large"}
 
 
