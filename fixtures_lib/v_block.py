@@ -14,6 +14,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from fixtures_lib.holder import (
     Angle,
     Array,
@@ -41,6 +43,9 @@ BOW = 10.0  # thickness of the bow
 PLAY = 0.2  # of its feet in the grooves
 SCREW = "M8"
 GROOVE = 4.0  # depth of the grooves along both sides
+
+#: facets that make a bar so much thicker where the V meets it are seen, mm
+FACETS = 0.1
 
 
 def build(p: Mapping[str, Any]) -> Holder:
@@ -147,9 +152,16 @@ def _across(half: float, y0: float, y1: float, low: float, high: float) -> Any:
 
 
 def fit(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
-    """The bar's diameter where it lies in the block, and the block's size."""
-    low, high = box_of(between(triangles, 0, -p["length"] / 2, p["length"] / 2), "the block", "over its V")
-    diameter = measured(max(high[1] - low[1], high[2] - low[2]))
+    """The bar's diameter where it lies in the block, and the block's size.
+
+    One of few facets is as thick where the V meets it as its corners there say.
+    """
+    in_it = between(triangles, 0, -p["length"] / 2, p["length"] / 2)
+    low, high = box_of(in_it, "the block", "over its V")
+    half = math.radians(p["angle"] / 2)
+    across = (in_it[..., 1] * sign * math.cos(half) + in_it[..., 2] * math.sin(half) for sign in (-1, 1))
+    upright, in_the_v = max(high[1] - low[1], high[2] - low[2]), max(float(np.ptp(one)) for one in across)
+    diameter = measured(in_the_v if in_the_v > upright + FACETS else upright)
     return {"diameter": diameter, "size": "small" if diameter <= SIZES["small"][1] else "large"}
 
 

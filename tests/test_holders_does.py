@@ -97,6 +97,16 @@ def test_that_a_magnet_holds_nothing_is_said_where_it_touches(tmp_path: Path) ->
     assert not found(slug(tmp_path, "steel", magnet()), "does not hold")
 
 
+@pytest.mark.parametrize(("z", "severity"), [(10, "note"), (25, "note"), (30, "close")])
+def test_a_magnet_beside_what_it_does_not_hold_is_a_stop(tmp_path: Path, z: float, severity: str) -> None:
+    """The plate reaches from Z 10 to 30 and from X 100; the magnet is 50 long. That stops locate and hold
+    nothing is common practice, no source."""
+    stop = magnet(at=[75 if z < 30 else 110, 85, z])
+    (said,) = found(slug(tmp_path, "aluminium", stop), "does not hold")
+    assert said[:2] == (severity, "magnet")
+    assert ("a stop" in said[2]) == (severity == "note")
+
+
 @pytest.mark.parametrize(("bow", "severity"), [(0.0, "close"), (12.0, "note")])
 def test_a_v_block_bears_and_with_its_bow_presses(tmp_path: Path, bow: float, severity: str) -> None:
     # A bar of 40 lies with a quarter of its length on a block of 50: its middle is 25 outside.
@@ -108,6 +118,20 @@ def test_a_v_block_bears_and_with_its_bow_presses(tmp_path: Path, bow: float, se
     ]
     report = checked(tmp_path, items, part="part", axes="machine", upper_z=200.0)[1]
     assert [s for s, item, _ in found(report, "off its feet") if item == "part"] == [severity]
+
+
+@pytest.mark.parametrize(("bow", "wrong"), [(12.0, set()), (0.0, {"not held"})])
+def test_a_bow_is_turned_down_on_a_bar_of_few_facets(bow: float, wrong: set[str], tmp_path: Path) -> None:
+    """Flats 20 from its axis, one of them on top, corners 20 / cos 5 = 20.08, one of them in the V at 45
+    degrees: the bow that fits the corners is 0.08 above (geometry)."""
+    bar = {"name": "part", "part": rod(tmp_path, 40, 100, n=36), "units": "mm", "material": "steel"}
+    items = [
+        {"name": "block", "holder": "v_block", "params": {"bow": bow}, "fit": "part", "at": [100, 100, 0]},
+        {**bar, "on": "block", "seat": "axis", "turn": [0, 90, 0], "at": [-50, 0, 0]},
+    ]
+    report = checked(tmp_path, items, part="part", axes="machine", upper_z=200.0)[1]
+    told = {f["kind"] for f in report["findings"] if f["severity"] == "close"}
+    assert told & {"not held", "overlap", "floats", "off its feet"} == wrong
 
 
 def test_a_kind_that_says_nothing_does_the_least() -> None:

@@ -144,6 +144,19 @@ def test_v_block_measures_the_bar_where_it_lies_and_not_its_flange() -> None:
     assert library.fit("v_block", {}, part).params["diameter"] == pytest.approx(30)
 
 
+@pytest.mark.parametrize("turn", [0, 3, 5, 8])
+def test_v_block_takes_a_bar_of_few_facets_however_it_is_turned(turn: float) -> None:
+    """Its corners lie on the circle, 10 degrees apart, and its flats 16 (1 - cos 5) = 0.06 within. The V
+    meets it at 45 degrees: there it is as thick as the corner next to that (geometry)."""
+    part = rod(32.0, -60, 60, along="x", middle=(0, 0), n=36)
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    part = part @ np.array([[1.0, 0.0, 0.0], [0.0, c, s], [0.0, -s, c]]) + (0.0, 0.0, 16.0)
+    diameter = library.fit("v_block", {}, part).params["diameter"]
+    beside = (45.0 - turn) % 10.0
+    at_45 = 32.0 * np.cos(np.radians(min(beside, 10.0 - beside)))
+    assert at_45 - 0.1 <= diameter <= 32.0 + 1e-6
+
+
 def test_v_block_too_thick_a_bar() -> None:
     fitted = library.fit("v_block", {}, rod(210, -60, 60, "x", (0, 105)))
     assert fitted.params["diameter"] == 180

@@ -232,3 +232,41 @@ def test_where_it_may_stand_is_told_by_the_same_judge(x: float, now: bool, tmp_p
     else:
         assert one.best is None
         assert one.now_why == '"rail" touches nothing that it could be screwed to (nearest: "bar", 30.0 mm)'
+
+
+#: the front bar of a table frame, on which a base rail lies
+FRONT: Tables = {"name": "front", "box": {"x": [-100, 500], "y": [-300, -40], "z": [-60, 0]}}
+
+
+def on_a_head(folder: Path, vise: Tables, head: str = "turning_holder") -> Scene:
+    """A vise on the plate of a holder in a chuck; the plate is 50 wide and ends 15 below the rest plane."""
+    base: Tables = {"name": "base", "holder": "base_rail", "params": {"width": 75}, "at": [150, -62, 0]}
+    chuck: Tables = {"name": "chuck", "holder": "chuck", "on": "base", "seat": "top", "at": [150, 0, 0]}
+    carrier: Tables = {"name": "head", "holder": head, "params": {"table": 0}, "on": "chuck", "seat": "shank"}
+    placed: Tables = {"name": "vise", "on": "head", "seat": "mount", **vise}
+    return with_items(folder, base, chuck, carrier, placed, bars=(FRONT,))
+
+
+@pytest.mark.parametrize("head", ["turning_holder", "levelling_holder"])
+@pytest.mark.parametrize(
+    ("vise", "openings"),
+    [("side_jaw_vise", (10, 28, 60, 101, 150)), ("wide_vise", (20, 60, 130, 200)), ("side_arm", (10, 50))],
+)
+def test_a_vise_is_mounted_wherever_its_jaw_stands(
+    vise: str, openings: tuple[int, ...], head: str, tmp_path: Path
+) -> None:
+    """Its beam's top is 17.6 or 19.8 under the rest plane and the plate ends at 15, so that only the arm of a
+    jaw meets it. What it is mounted by is the same at every opening (common practice, no source)."""
+    for opening in openings:
+        assert told(on_a_head(tmp_path, {"holder": vise, "params": {"opening": opening}}, head)) == {}
+
+
+@pytest.mark.parametrize(
+    ("at", "hangs"),
+    [([20, 0, 0], False), ([0, 0, 0], False), ([0, 3, 0], True), ([0, 0, -3], True), ([-130, 0, 0], True)],
+)
+def test_a_vise_that_is_moved_off_its_plate(at: list[float], hangs: bool, tmp_path: Path) -> None:
+    """Along the plate it is mounted still, as long as its beam, 75 and a jaw of 22 to each side, is below it;
+    before it, or lower than its seat, it is not, and nobody has said what is between."""
+    found = told(on_a_head(tmp_path, {"holder": "side_jaw_vise", "params": {"opening": 120}, "at": at}))
+    assert list(found) == (["vise"] if hangs else [])

@@ -17,6 +17,7 @@ import numpy as np
 from clearance.geometry.planar import common
 from clearance.mesh.mass import GRAVITY, density_of
 from clearance.process.account import Carrier, Held
+from clearance.process.between_jaws import grip_in_a_row, in_the_row
 from clearance.process.hanging import (
     RIM,
     SINKS,
@@ -264,7 +265,10 @@ class _Stays:
                     self.contact.contacts, self.asked.part, self.asked.outline, self.asked.present, k
                 )
             else:
-                places = self.contact.bearing(k, self.asked.part).touching
+                where = self.contact.bearing(k, self.asked.part)
+                places = where.touching
+                if role.carries and clamp.library is not None and not where.touches:
+                    places = where.near  # a bow's screw is turned down on it
             places = self.left(places)
             if places.is_empty:
                 continue
@@ -343,7 +347,17 @@ class _Stays:
 
     def how(self, k: int) -> Grip:
         """How a holder's jaws, or its ring, grip what is left of it."""
-        return self.contact.grip(self.asked.part, k, self.metal)
+        found, role = self.contact.grip(self.asked.part, k, self.metal), self.contact.role(k, self.asked.part)
+        if found.holds or not found.faces or not role.grips or role.pulls or not (row := self.row(k)):
+            return found
+        in_it = grip_in_a_row(self.contact.contacts, self.asked.part, k, row, self.metal)
+        return in_it if in_it.holds else found
+
+    def row(self, k: int) -> dict[int, Any]:
+        """What may stand between it and jaws, and what is left of each (shapely; None: all)."""
+        found: dict[int, Any] = {j: left and left.region for j, left in self.asked.beside}
+        loose = in_the_row(self.bodies, self.asked.part, k, self.asked.present)
+        return found | dict.fromkeys(loose, None)
 
     def hangs(
         self, grips: Sequence[str], weight: Resultant, carried: bool | None, pressed: bool, corners: Array
@@ -366,6 +380,8 @@ class _Stays:
                 why = pulled_too_little(contact, part, pulled, weight.at, mass, corners)
         elif not pulled:
             if carried is not None:
+                if not all(contact.grip(part, k, self.metal).holds for k in there):
+                    there |= dict.fromkeys((j for k in [*there] for j in self.row(k)), 0.0)
                 held = held_by_jaws(contact.contacts, part, there, self.metal)
                 bored = any(in_a_bore(contact, part, k) for k in there)
                 why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)

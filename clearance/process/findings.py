@@ -126,9 +126,10 @@ def _of_cuts(scene: Scene, facts: Facts, also: Also | None) -> tuple[Facts, list
     from clearance.process.cutting import blank_findings, drag_findings
     from clearance.process.finished_part import becomes_findings, by_name
     from clearance.process.held_by import said_findings
+    from clearance.process.magnets import magnet_findings
     from clearance.process.removal import removals
     from clearance.process.slug import slug_findings
-    from clearance.process.statics import magnet_findings, tipping_findings
+    from clearance.process.statics import tipping_findings
     from clearance.process.threading import Ways
     from clearance.process.threading_findings import thread_height_findings, threading_findings
 

@@ -202,7 +202,17 @@ class _Found:
     normals: Array
 
 
-def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
+def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any) -> float:
+    """The least air, mm, by which jaws would have to close on a slice; 0 where they touch it on both sides.
+
+    Args:
+        inside, outside, where, touch: as for ``from_both_sides``.   by_way_of: only lines count that go
+            through this bit of the slice (shapely).
+    """
+    return _through(inside, outside, where, touch, by_way_of).air
+
+
+def _through(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any = None) -> _Found:
     """What lines find that go through a slice of the part square to its sides, at places on these."""
     import shapely
 
@@ -214,6 +224,9 @@ def _through(inside: Any, outside: Any, where: Any, touch: float) -> _Found:
     x0, y0, x1, y1 = shapely.union(shapely.box(*inside.bounds), shapely.box(*outside.bounds)).bounds
     reach = float(np.hypot(x1 - x0, y1 - y0)) + 1.0
     lines = shapely.linestrings(np.stack([at - reach * normal, at + reach * normal], axis=1))
+    if by_way_of is not None:
+        some = shapely.length(shapely.intersection(by_way_of, lines)) > 0.0
+        at, normal, lines = at[some], normal[some], lines[some]
     least, touching = np.inf, []
     for first in range(0, len(at), TOGETHER):
         some = slice(first, first + TOGETHER)

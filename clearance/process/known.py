@@ -83,6 +83,7 @@ class Known:
         key = (
             asked.part, id(asked.metal), asked.whole, asked.present, asked.cut, asked.held_by,
             asked.path.tobytes(), jets, asked.on_table, load, asked.pressed_above,
+            tuple((k, id(metal)) for k, metal in asked.beside),
         )  # fmt: skip
         if key not in self._answers:
             # the question is kept with it, so that no other metal can have its place in memory

@@ -16,8 +16,13 @@ from clearance.mesh.mass import is_magnetic
 from clearance.mesh.sections import Outline
 from clearance.process.holding import MEETS, ContactCache
 from clearance.process.pull import magnets_keep
+from clearance.process.removal import Removals
 from clearance.process.statics import Array, hull, outside_statics
+from clearance.scene.model import Body, Finding, Scene
 from clearance.scene.stability import LEVER, attracts, is_magnet, reach, table_is_described
+
+#: what shares more height with a part than this touches its side, mm
+BESIDE = 0.1
 
 
 def meets_another(contact: ContactCache, laid: int, present: Iterable[int]) -> bool:
@@ -137,3 +142,35 @@ def too_weak(
     under = {name: where for name, where in under.items() if not where.is_empty}
     bed = shapely.multipoints(corners)
     return [] if not under or magnets_keep(force, at, list(under.values()), bed) else list(under)
+
+
+def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
+    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part.
+
+    Args:
+        scene: as planned.   told: what its runs part.
+    """
+    found: dict[str, Finding] = {}
+    for stretch in scene.stretches:
+        magnets = [k for k in stretch.bodies if is_magnet(scene.bodies[k])]
+        for part in stretch.cut_bodies:
+            body = scene.bodies[part]
+            if not magnets or part not in told.outlines or is_magnetic(body.material, body.density):
+                continue
+            what = body.material or f"what weighs {body.density:g} g/cm3"
+            for k in magnets:
+                name = scene.bodies[k].name
+                if name not in found and told.contacts.meet(part, told.outlines[part], k):
+                    message = f'does not hold "{body.name}": {what} is not held by a magnet'
+                    # beside it, it may be meant for a stop: whether the part is held is asked elsewhere
+                    stop = _beside(scene.bodies[k], body)
+                    message += "; it is no more than a stop there" if stop else ""
+                    severity = "note" if stop else "close"
+                    found[name] = Finding("does not hold", severity, message, name, stretch.name)
+    return list(found.values())
+
+
+def _beside(magnet: Body, part: Body) -> bool:
+    """Whether what touches a part does so at its side: they share some height."""
+    (low, high), (bottom, top) = ([float(end[2]) for end in one.aabbs.box] for one in (magnet, part))
+    return min(high, top) - max(low, bottom) > BESIDE

@@ -54,6 +54,7 @@ class PartInState:
         path: (N, 2) places at which the jets act in this state.   jets: their forces, or None.
         on_table: it lies on Z = 0, where the setup describes nothing that carries.
         load: weight of other parts that stand on it.   pressed_above: names of what presses such a part.
+        beside: indices of other parts that touch it or nearly, and what is left of each; None: all of it.
     """
 
     part: int
@@ -68,3 +69,4 @@ class PartInState:
     on_table: bool = False
     load: tuple[Resultant, ...] = ()
     pressed_above: tuple[str, ...] = ()
+    beside: tuple[tuple[int, Metal | None], ...] = ()

@@ -32,7 +32,7 @@ from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.stops import is_trim
-from clearance.process.support import bearing
+from clearance.process.support import SHIM, bearing
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.packing import IN_THE_AIR
@@ -393,6 +393,11 @@ class _Job:
                 on_table=part in self.on_table,
                 load=tuple(loads.get(part, ())),
                 pressed_above=tuple(pressed.get(part, ())),
+                beside=tuple(
+                    (k, self.stock[k].metal if k in self.stock else None)
+                    for k in present
+                    if k != part and self._near(k, part)
+                ),
             )
             answer = as_packed(self._answer(question), scene)
             answer = going_along(held_by_words(answer, question, of_cut), question, self.contact)
@@ -406,6 +411,13 @@ class _Job:
                     loads.setdefault(below, []).append(Resultant.of(share, metal.middle))
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
         return {part: answers[part] for part in there}
+
+    def _near(self, a: int, b: int) -> bool:
+        """Whether two bodies are parts whose boxes meet, or nearly."""
+        one, other = self.scene.bodies[a], self.scene.bodies[b]
+        (low, high), (below, top) = one.aabbs.box, other.aabbs.box
+        near = (low <= top + SHIM).all() and (high >= below - SHIM).all()
+        return bool(near) and one.kind == other.kind == "part"
 
     def _answer(self, question: PartInState) -> StateOfPart:
         return self.answered.answer(question, partial(judge_part, self.contact, question))

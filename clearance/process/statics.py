@@ -28,12 +28,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import following
-from clearance.mesh.mass import is_magnetic
 from clearance.process.removal import Removals
 from clearance.process.support import LEAST, Contact
 from clearance.records import record
 from clearance.scene.model import Finding, Scene
-from clearance.scene.stability import is_magnet
 
 Array = NDArray[np.float64]
 
@@ -126,28 +124,6 @@ def _tipping(scene: Scene, told: Removals, part: int, weight: Weight) -> list[Fi
         if outside(before, under) <= OUTSIDE and (off := outside(after, left)) > OUTSIDE:
             return [_tips(after, off, touching, body.name, stretch.name)]
     return []
-
-
-def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
-    """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part.
-
-    Args:
-        scene: as planned.   told: what its runs part.
-    """
-    found: dict[str, Finding] = {}
-    for stretch in scene.stretches:
-        magnets = [k for k in stretch.bodies if is_magnet(scene.bodies[k])]
-        for part in stretch.cut_bodies:
-            body = scene.bodies[part]
-            if not magnets or part not in told.outlines or is_magnetic(body.material, body.density):
-                continue
-            what = body.material or f"what weighs {body.density:g} g/cm3"
-            for k in magnets:
-                name = scene.bodies[k].name
-                if name not in found and told.contacts.meet(part, told.outlines[part], k):
-                    message = f'does not hold "{body.name}": {what} is not held by a magnet'
-                    found[name] = Finding("does not hold", "close", message, name, stretch.name)
-    return list(found.values())
 
 
 def _without(contact: Contact, gone: list[Any]) -> Contact:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.aabb import AabbSet, boxes_of
 from clearance.geometry.apart import BoxedTriangles, apart
-from clearance.geometry.transforms import apply
+from clearance.geometry.transforms import apply, invert
 from clearance.scene.model import Body, Finding
 from clearance.scene.overlaps import crossed
 from clearance.scene.stability import REST, table_is_described
@@ -27,6 +27,11 @@ Array = NDArray[np.float64]
 HANGS = "bolted to nothing"
 #: half the width of a screw that is known by its place alone, mm
 SCREW = 4.0
+#: the seat at which a head's plate takes vises, arms and rings
+MOUNT = "mount"
+#: a vise whose beam lies so far under that plate has a flange that reaches up to it, and is not drawn, mm
+#: (common practice, no source)
+FLANGE = 10.0
 
 
 def hanging_findings(
@@ -221,7 +226,10 @@ class _Touching:
         """Whether two bodies touch, or one holds the other within."""
         key = (min(a, b), max(a, b))
         if key not in self._told:
-            self._told[key] = bool(self._apart[key] <= self._reach[key]) and self._touch(*key)
+            touch = bool(self._apart[key] <= self._reach[key]) and self._touch(*key)
+            self._told[key] = touch or any(
+                _mounted(self.bodies[i], self.bodies[j]) for i, j in (key, key[::-1])
+            )
         return self._told[key]
 
     def _touch(self, a: int, b: int) -> bool:
@@ -247,6 +255,29 @@ class _Touching:
             if far is not None and (best is None or far < best[0]):
                 best = (far, j)
         return best
+
+
+def _mounted(body: Body, head: Body) -> bool:
+    """Whether a body is mounted on the plate of a head as the library means it: its face in the plane of the
+    plate's, its rest plane in that of the seat, wherever its jaw stands.
+
+    Args:
+        body: mounted.   head: that the setup says it stands on.
+    """
+    seat = head.seats_M.get(MOUNT)
+    if seat is None or body.library is None or not _on(body, head):
+        return False
+    back = invert(seat)
+    as_drawn = np.eye(4)
+    as_drawn[0, 3] = (back @ body.T_MI)[0, 3]
+    if not np.allclose(back @ body.T_MI, as_drawn, atol=1e-6):
+        return False
+    face, plate = (apply(back, one.triangles_M).reshape(-1, 3) for one in (body, head))
+    face, plate = face[face[:, 1] <= REST], plate[np.abs(plate[:, 1]) <= REST]
+    if not (len(face) and len(plate)):
+        return False
+    apart_by = np.maximum(plate.min(axis=0) - face.max(axis=0), face.min(axis=0) - plate.max(axis=0))
+    return bool(apart_by[0] < 0.0 and apart_by[2] <= FLANGE)
 
 
 def _surface(body: Body) -> BoxedTriangles:

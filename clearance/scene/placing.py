@@ -18,7 +18,7 @@ from clearance.scene.model import Body, Finding, Placed
 from clearance.scene.schema_items import Item
 from clearance.scene.toml_file import TomlFile
 from fixtures_lib import library
-from fixtures_lib.holder import Fitted, Kind, Limit
+from fixtures_lib.holder import Fastened, Fitted, Kind, Limit
 
 if TYPE_CHECKING:
     from clearance.scene.pallets import Written
@@ -42,12 +42,13 @@ def limit_findings(bodies: Sequence[Body], max_part_mass: float | None, masses: 
     findings = []
     for holder in items:
         limits: Sequence[Limit] = holder.library.limits if holder.library is not None else ()
-        carried = [b for b in items if holder.name in (b.stands_on, *b.also_on) and b.kind == "part"]
+        on_it = [b for b in items if holder.name in (b.stands_on, *b.also_on) and not _bolted(b)]
+        carried = [b for b in on_it if b.kind == "part"]
         for limit in limits:
             if limit.quantity == "mass":
                 findings += _load(holder, limit, masses)
             elif limit.quantity in SIZES:
-                findings += [f for part in carried for f in _size(holder, part, limit)]
+                findings += [f for part in carried for f in _size(holder, part, limit, on_it)]
     for body in items:
         mass = masses.of(body) if body.kind == "part" and max_part_mass is not None else None
         if mass is not None and max_part_mass is not None and mass > max_part_mass + ROUNDING:
@@ -134,8 +135,19 @@ def _load(holder: Body, limit: Limit, masses: Masses) -> list[Finding]:
     return found
 
 
-def _size(holder: Body, part: Body, limit: Limit) -> list[Finding]:
-    """The part against one limit on its size, in the frame of the seat that it stands on."""
+def _bolted(body: Body) -> bool:
+    return body.library is not None and body.library.fastened is not Fastened.STANDS
+
+
+def _size(holder: Body, part: Body, limit: Limit, on_it: Sequence[Body]) -> list[Finding]:
+    """The part against one limit on its size, in the frame of the seat that it stands on.
+
+    What jaws close on may be several parts in a row, or one between strips: all that stands there is not to
+    be less than their opening.
+
+    Args:
+        holder, part: the two.   limit: of the holder.   on_it: what stands on it and is not screwed down.
+    """
     own = part.placed.seat if part.stands_on == holder.name else None
     seat = own or next(iter(holder.seats_M))
     p_S = apply(invert(holder.seats_M[seat]), part.triangles_M.reshape(-1, 3))
@@ -146,6 +158,14 @@ def _size(holder: Body, part: Body, limit: Limit) -> list[Finding]:
         size, what = float(extent["xyz".index(limit.quantity)]), f"along {limit.quantity.upper()} of its seat"
     want = None
     if limit.low is not None and size < limit.low - ROUNDING:
+        if len(on_it) > 1:
+            row_S = apply(
+                invert(holder.seats_M[seat]), np.concatenate([b.triangles_M for b in on_it]).reshape(-1, 3)
+            )
+            row = np.ptp(row_S, axis=0)
+            in_all = row[1:].max() if limit.quantity == "diameter" else row["xyz".index(limit.quantity)]
+            if in_all >= limit.low - ROUNDING:
+                return []
         want = f"at least {limit.low:g} mm"
     if limit.high is not None and size > limit.high + ROUNDING:
         want = f"at most {limit.high:g} mm"
