@@ -95,6 +95,7 @@ ASKED: dict[str, tuple[Any, Any]] = {
     "on_table": (False, True),
     "load": ((Resultant.of(5.0, (0, 0)),), (Resultant.of(5.0, (0, 30)),)),
     "pressed_above": ((), ("strap",)),
+    "beside": (((1, None),), ((1, object()),)),
 }
 
 

@@ -184,7 +184,8 @@ def _nearest(triangles: Array, point: Array) -> Array:
     low, high = boxes_of(triangles)
     away = np.maximum(np.maximum(low - point, point - high), 0.0)
     away = (away * away).sum(axis=1)
-    near = np.flatnonzero(away <= np.partition(away, _FEW - 1)[_FEW - 1])
+    # a point that is no number is near to all of them
+    near = np.flatnonzero(~(away > np.partition(away, _FEW - 1)[_FEW - 1]))
     if len(near) > _FEW:
         # the boxes of many hold it
         off = nearest_points(triangles[near], np.broadcast_to(point, (len(near), 3))) - point
