@@ -19,8 +19,8 @@ FRAME = block(80, 60, 20) - post(2, 22, (40, 30, -1))
 @pytest.mark.slow
 def test_a_part_may_go_as_far_as_its_only_strap_reaches(tmp_path: Path) -> None:
     # The strap's screw stands at X -15, it reaches 20: its tip presses the plate's first 5 mm, of which the
-    # last half is its edge. Towards X+ that is 4.5; towards X- the lower head, 12 wide, keeps 1 from the rail that ends at X 10:
-    # 30 - 12 - 1 - 10 = 7.
+    # last half is its edge. Towards X+ that is 4.5; towards X- the lower head, 12 wide, keeps 1 from the rail
+    # that ends at X 10: 30 - 12 - 1 - 10 = 7.
     result = clearance.check(scene(tmp_path, FRAME, INNER, items=[LEFT, RIGHT, STRAP]))
     answer = find_placement(result)
     assert answer.x is not None

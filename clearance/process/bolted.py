@@ -146,7 +146,7 @@ class Fixings:
         # screws draw up what is half a millimetre off, and a slot has its play
         air = SHIM if _bridges(bodies[k]) else TOUCHES
         for j in self._holding.of(k, there, above, self._described):
-            upright = held_by_jaws(self._contact.contacts, k, {j: air})
+            upright = held_by_jaws(self._contact.contacts, k, {j: air}, one_sided=True)
             places = shapely.union_all([self._contact.near(k, j), self._contact.near(j, k), upright.where])
             if not places.is_empty:
                 names.append(bodies[j].name)

@@ -57,12 +57,15 @@ class Gripped:
     high: float
 
 
-def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None) -> Gripped:
+def held_by_jaws(
+    contacts: Contacts, part: int, jaws: Mapping[int, float], metal: Any = None, one_sided: bool = False
+) -> Gripped:
     """What of a part some holders touch at its sides, or will once they are tightened.
 
     Args:
         part: index of its body.   jaws: of what grips it, with the air that is to be closed, mm.
         metal: what is left of it, seen from above (shapely); None: all.
+        one_sided: it is screwed to them: a touch from one side counts over all its height.
     """
     import shapely
 
@@ -80,7 +83,7 @@ def held_by_jaws(contacts: Contacts, part: int, jaws: Mapping[int, float], metal
                 continue
             near = edges(inside).intersection(outside.buffer(touch + min(air, SHIM), quad_segs=4))
             if near.length > 0.0:
-                both = from_both_sides(inside, outside, near, touch)
+                both = not one_sided and from_both_sides(inside, outside, near, touch)
                 here.append((near, float(z), float(stands_for), both))
         # jaws that touch it from around at several heights grip it at none of them alone
         gripped = [one for one in here if one[3]] or here
