@@ -117,3 +117,13 @@ def test_what_is_left_takes_the_loose_magnet_along(at: float, tips: bool, tmp_pa
     findings = across(tmp_path, at, bed, it, whole)["findings"]
     told = [f["message"] for f in findings if f["kind"] == "off its feet"]
     assert sum("they would tip" in message for message in told) == tips
+
+
+@pytest.mark.parametrize(("material", "holds"), [("steel", True), ("aluminium", False)])
+def test_a_magnet_that_stands_on_no_iron_holds_no_piece(material: str, holds: bool, tmp_path: Path) -> None:
+    """As it holds no part then (common practice, no source): both slide."""
+    base = {"name": "base", "shape": {"box": [200, 120, 20]}, "at": [160, 100, -20], "material": material}
+    items = [base, magnet(105, "left"), magnet(175, "right"), plate(tmp_path, 100)]
+    told = [f["message"] for f in across(tmp_path, 60, *items)["findings"] if f["kind"] == "off-cut"]
+    assert len(told) == 1
+    assert ('"left" holds it' in told[0]) == holds

@@ -14,12 +14,12 @@ import numpy as np
 
 from clearance.mesh.mass import is_magnetic
 from clearance.mesh.sections import Outline
-from clearance.process.holding import MEETS, ContactCache
-from clearance.process.pull import magnets_keep
+from clearance.process.holding import ContactCache
+from clearance.process.pull import holds_to_another, magnets_keep
 from clearance.process.removal import Removals
 from clearance.process.statics import Array, hull, outside_statics
 from clearance.scene.model import Body, Finding, Scene
-from clearance.scene.stability import LEVER, attracts, is_magnet, reach, table_is_described
+from clearance.scene.stability import LEVER, attracts, is_magnet, reach
 
 #: what shares more height with a part than this touches its side, mm
 BESIDE = 0.1
@@ -28,23 +28,10 @@ BESIDE = 0.1
 def meets_another(contact: ContactCache, laid: int, present: Iterable[int]) -> bool:
     """Whether what is laid touches anything besides parts, a magnet iron; else it holds to nothing.
 
-    Where nothing that is described meets it, and no table is, one at the table's height stands on that.
-
     Args:
         contact: of the scene.   laid: index of a body.   present: indices of those that are there.
     """
-    bodies = contact.bodies
-    low, high = bodies[laid].aabbs.box
-    met = [
-        bodies[k]
-        for k in present
-        if k != laid and bodies[k].kind in ("holder", "machine")
-        if len(bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
-    ]
-    if not met:
-        at_its_height = abs(float(low[2]) - contact.table) <= MEETS
-        return at_its_height and not table_is_described(bodies, contact.table)
-    return not is_magnet(bodies[laid]) or any(is_magnetic(one.material, one.density) for one in met)
+    return holds_to_another(contact.bodies, laid, present, contact.table)
 
 
 def idle_magnets(

@@ -6,17 +6,18 @@ forces and its weight a body stands where the resultant goes through the hull of
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.planar import common
-from clearance.mesh.mass import GRAVITY, density_of
+from clearance.mesh.mass import GRAVITY, density_of, is_magnetic
+from clearance.process.holding import MEETS
 from clearance.process.support import Contact
 from clearance.scene.model import Body
-from clearance.scene.stability import EDGE, attracts
+from clearance.scene.stability import EDGE, attracts, is_magnet, table_is_described
 
 Array = NDArray[np.float64]
 
@@ -50,17 +51,43 @@ def magnets_keep(force: float, at: Array, touching: Sequence[Any], bed: Any) -> 
     return bool(shapely.convex_hull(bed).distance(shapely.Point(moment / total)) <= EDGE)
 
 
-def that_hold(bodies: Sequence[Body], part: int, on: Sequence[Contact], piece: Any) -> list[str]:
+def holds_to_another(bodies: Sequence[Body], laid: int, present: Iterable[int], table: float) -> bool:
+    """Whether what is laid touches anything besides parts, a magnet iron.
+
+    Where nothing that is described meets it, and no table is, one at the table's height stands on that.
+
+    Args:
+        bodies: of the scene.   laid: index of one.   present: indices of those that are there.
+        table: machine Z of its top.
+    """
+    low, high = bodies[laid].aabbs.box
+    met = [
+        bodies[k]
+        for k in present
+        if k != laid and bodies[k].kind in ("holder", "machine")
+        if len(bodies[k].aabbs.meeting(low - MEETS, high + MEETS))
+    ]
+    if not met:
+        at_its_height = abs(float(low[2]) - table) <= MEETS
+        return at_its_height and not table_is_described(bodies, table)
+    return not is_magnet(bodies[laid]) or any(is_magnetic(one.material, one.density) for one in met)
+
+
+def that_hold(
+    bodies: Sequence[Body], part: int, on: Sequence[Contact], piece: Any, present: Sequence[int], table: float
+) -> list[str]:
     """The magnets under a piece that comes free; none where they do not keep it from tipping.
 
     Args:
         bodies: of the scene.   part: index of the one that it is cut from.   on: what touches the piece.
         piece: seen from above (shapely); None: it is more than was looked at.
+        present, table: as for ``holds_to_another``.
     """
     import shapely
 
     body, under = bodies[part], [c for c in on if c.under]
     magnets = [c for c in under if attracts(bodies[c.body], body)]
+    magnets = [c for c in magnets if holds_to_another(bodies, c.body, present, table)]
     names = [c.name for c in magnets]
     if not magnets or piece is None:
         return names

@@ -145,7 +145,7 @@ class _State:
         import shapely
 
         self.part, self.wire, self.contacts = part, wire, told.contacts
-        self.width = kerf_width(scene)
+        self.width, self.table = kerf_width(scene), scene.packed
         self.outline = outline = told.outlines[part]
         self.body: Body = scene.bodies[part]
         self.middle = (outline.low + outline.high) / 2.0
@@ -263,10 +263,11 @@ class _State:
                 if (_beside(c, inner) if outer else here[k])
             ]
             # of one that goes on beyond what was looked at nothing is asked that wants all of it
-            magnets = that_hold(self.contacts.bodies, self.part, on, None if outer else pieces[k])
+            there = run.stretch.there(run.first)
+            what = None if outer else pieces[k]
+            magnets = that_hold(self.contacts.bodies, self.part, on, what, there, self.table)
             touch = [c.name for c in on if not c.under]
             grips.append(tuple(dict.fromkeys((*touch, *magnets))))
-            there = run.stretch.there(run.first)
             by = grips[k] if outer else holding(self.contacts, self.part, pieces[k], total, on, there)
             held.append(tuple(dict.fromkeys((*by, *magnets))))
             beds.append(tuple(dict.fromkeys(c.name for c in on if c.under)))
