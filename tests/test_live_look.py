@@ -190,7 +190,9 @@ def test_a_strap_is_pushed_along_its_slot_by_its_square(browser: Chromium, folde
 
 
 def test_a_file_that_changes_is_said_at_once_and_not_written_over(browser: Chromium, folder: Path) -> None:
+    folder = folder.rename(folder.parent / ("a_folder_of_a_long_name_" * 4))
     file = folder / "side_plate_die_clash.toml"
+    file.write_text(file.read_text().replace('title = "', 'title = "' + "a long title of a setup " * 6))
     with served(file) as one:
         opened(browser, one.address)
         browser.click("#items button[data-item='left strap']")
@@ -203,6 +205,12 @@ def test_a_file_that_changes_is_said_at_once_and_not_written_over(browser: Chrom
         assert browser.run("document.querySelector('#write').disabled")
         browser.key("w")
         browser.wait("document.querySelector('#said').innerText.includes('nothing was written')", 10)
+        wide = browser.run("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
+        assert wide == [1280, 720]
+        # moved all the same: no verdict on what is not that file any more, and its name breaks where it must
+        browser.key("ArrowRight")
+        browser.wait("document.querySelector('#verdict-word').innerText.toLowerCase() === 'no verdict'", 60)
+        assert str(folder) in text(browser, "#verdict-says")
         wide = browser.run("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
         assert wide == [1280, 720]
         browser.click("#reload")
@@ -220,8 +228,8 @@ def test_in_space_it_is_seen_from_where_it_is_turned_and_dragged_in_x_and_y(
         browser.click("#items button[data-item='left strap']")
         for _ in range(2):
             browser.key("v")
-        browser.run("new Promise(r => setTimeout(r, 200))")
         assert text(browser, "#side-name") == "In space"
+        # at once, before there is a first picture
         browser.key("]")
         turned, tilt = (
             math.radians(float(browser.run(f"document.querySelector('#space-{k}').value")))

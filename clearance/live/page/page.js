@@ -99,7 +99,7 @@ function whole(told) {
   page.judged = page.along = page.windows = null;
   page.judging = true;
   document.title = `What if: ${told.title || told.file}`;
-  $("title").textContent = told.title || "What if I move this?";
+  $("title").textContent = $("title").title = told.title || "What if I move this?";
   $("file").textContent = told.file;
   for (const view of page.views) { view.clear(); view.drawMachine(told.machine); }
   page.machine = told.machine;
@@ -443,6 +443,8 @@ export function turnSpace(by = 0) {
   if (!space || page.views[1] !== space) return;
   const slider = $("space-turn");
   if (by) slider.value = ((((Number(slider.value) + by + 180) % 360) + 360) % 360) - 180;
+  // a key may come before the first picture of it
+  if (!space.box) fit();
   space.turn(Number(slider.value), Number($("space-tilt").value));
   draw(true);
 }
