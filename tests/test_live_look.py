@@ -231,6 +231,8 @@ def test_in_space_it_is_seen_from_where_it_is_turned_and_dragged_in_x_and_y(
         assert text(browser, "#side-name") == "In space"
         # at once, before there is a first picture
         browser.key("]")
+        assert browser.run("!!document.querySelector('#side .origin')")
+        browser.run("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(1))))")
         turned, tilt = (
             math.radians(float(browser.run(f"document.querySelector('#space-{k}').value")))
             for k in ("turn", "tilt")
