@@ -48,7 +48,7 @@ class Shell:
         self.triangles, self.sunk = triangles, sunk
         self._aabbs = AabbSet(*boxes_of(triangles)) if aabbs is None else aabbs
         self.low, self.high = self._aabbs.box
-        self.whole = self
+        self.whole, self._reach = self, (self.low, self.high)
 
     def near(self, low: Array, high: Array) -> Array:
         """Of all its facets those whose boxes meet a box.
@@ -56,7 +56,9 @@ class Shell:
         Args:
             low, high: corners (3,) of the box, mm, machine frame.
         """
-        return self.whole.triangles[self._aabbs.meeting(low, high)]
+        first, last = self._reach
+        one = self if (first <= low).all() and (high <= last).all() else self.whole
+        return one.triangles[one._aabbs.meeting(low, high)]
 
     def column(self, low: Array, high: Array) -> Shell:
         """Of its facets those that meet a box or stand over it; box and all facets are still known.
@@ -64,8 +66,10 @@ class Shell:
         Args:
             low, high: corners (3,) of the box, machine frame, mm.
         """
-        some = copy.copy(self)
-        some.triangles = self.triangles[self._aabbs.meeting(low, np.array([high[0], high[1], np.inf]))]
+        some, top = copy.copy(self), np.array([high[0], high[1], np.inf])
+        rows = self._aabbs.meeting(low, top)
+        some.triangles, some._reach = self.triangles[rows], (low, top)
+        some._aabbs = AabbSet(self._aabbs.low[rows], self._aabbs.high[rows])
         return some
 
     @cached_property
