@@ -30,6 +30,8 @@ ARGUMENTS = (
     "--enable-unsafe-swiftshader", "--hide-scrollbars", "--remote-debugging-port=0",
     "--remote-allow-origins=*", "--window-size=1240,1000",
 )  # fmt: skip
+#: what the browser answers where the page that was asked is being left
+LEFT = ("Inspected target navigated or closed", "Execution context was destroyed", "Cannot find context")
 #: inch
 PAPER = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
@@ -113,15 +115,29 @@ class Chromium:
     def wait(self, script: str, seconds: float = 180.0) -> None:
         """Until an expression is true."""
         end = time.monotonic() + seconds
-        while not self.run(script):
+        while not self._true(script):
             assert time.monotonic() < end, f"not within {seconds:g} s: {script}; {self.errors}"
             time.sleep(0.1)
+
+    def _true(self, script: str) -> bool:
+        """Whether an expression is true; on a page that is just left it is not."""
+        try:
+            return bool(self.run(script))
+        except AssertionError as error:
+            if not any(gone in str(error) for gone in LEFT):
+                raise
+            return False
+
+    def _go(self, address: str) -> None:
+        """Until another page is there: the one before it may be complete, too."""
+        self.run("window.before = true")
+        self.ask("Page.navigate", url=address)
+        self.wait("!window.before && document.readyState === 'complete'")
 
     def open(self, file: Path) -> None:
         self.errors.clear()
         self.requests.clear()
-        self.ask("Page.navigate", url=file.resolve().as_uri())
-        self.wait("document.readyState === 'complete'")
+        self._go(file.resolve().as_uri())
 
     def picture(self, of: str | None = None) -> np.ndarray[Any, Any]:
         """What is seen, (height, width, 3); ``of``: of this element alone."""
@@ -148,8 +164,7 @@ class Chromium:
             "Network.emulateNetworkConditions",
             offline=False, latency=0, downloadThroughput=-1, uploadThroughput=-1,
         )  # fmt: skip
-        self.ask("Page.navigate", url=address)
-        self.wait("document.readyState === 'complete'")
+        self._go(address)
 
     def size(self, wide: int, high: int) -> None:
         """A screen of so many pixels."""

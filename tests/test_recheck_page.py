@@ -59,7 +59,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
 
 def fresh(page: Chromium) -> None:
     page.run("window.old = true, 1")
-    page.run("location.reload(), 1")
+    page.run("setTimeout(() => location.reload()), 1")
     drawn = "document.querySelectorAll('#body tr[data-k]').length > 0"
     page.wait(f"!window.old && document.readyState === 'complete' && {drawn}")
 
