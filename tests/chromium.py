@@ -130,9 +130,9 @@ class Chromium:
 
     def _go(self, address: str) -> None:
         """Until another page is there: the one before it may be complete, too."""
-        self.run("window.before = true")
+        self.run("window.leftBehind = true")
         self.ask("Page.navigate", url=address)
-        self.wait("!window.before && document.readyState === 'complete'")
+        self.wait("!window.leftBehind && document.readyState === 'complete'")
 
     def open(self, file: Path) -> None:
         self.errors.clear()
