@@ -195,3 +195,18 @@ def test_two_blocks_on_one_bottom_do_not_cancel_each_other() -> None:
         assert inside(both, (3.0, 4.0, 50.0)) is not False
         assert inside(both, (3.0, 4.0, 61.0)) is False
         assert inside(both, (53.0, 4.0, 15.0)) is False
+
+
+def test_a_face_with_all_its_edges_in_common_with_other_blocks_belongs_to_its_own() -> None:
+    """Four blocks stand on the edges of a block's upper face, one of them in it and inside out: a point in both
+    is held, one between them is not."""
+    block = box((0, 0, 0), (10, 10, 10))
+    others = [
+        box((0, -5, 10), (10, 0, 15)),
+        box((-5, 0, 10), (0, 10, 15)),
+        box((10, 0, 10), (15, 10, 15)),
+        box((0, 4, 4), (10, 10, 10))[:, ::-1],
+    ]
+    triangles = apply(pose((0, 0, 0), (11, 23, 37)), np.concatenate([block, *others]))
+    for point, held in (((5, 7, 7), True), ((5, 2, 5), True), ((5, 5, 12), False), ((5, -2, 5), False)):
+        assert inside(triangles, apply(pose((0, 0, 0), (11, 23, 37)), np.array(point, dtype=float))) is held

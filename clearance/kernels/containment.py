@@ -275,8 +275,7 @@ class _Wound:
         n = len(rows)
         turn = np.ones(n, dtype=np.int64)
         edges = edges_of(triangles)
-        pair = edges.use_start[edges.uses == 2]
-        part = connected(n, edges.use_facet[pair], edges.use_facet[pair + 1])
+        part = _parts(n, edges)
         names = np.unique(part)
         apart = len(names) <= _PARTS
         for name in names if apart else ():
@@ -291,6 +290,30 @@ class _Wound:
             return _Wound(rows, turn, part, True, True)
         turn = np.ones(n, dtype=np.int64)
         return _Wound(rows, turn, np.zeros(n, dtype=np.int64), False, _agree(edges, turn))
+
+
+def _parts(n: int, edges: Edges) -> NDArray[np.int64]:
+    """For each of ``n`` facets a number of the part it belongs to: what hangs together by edges of two facets.
+
+    Where more facets meet at an edge, those parts that have it twice close there by themselves; if two facets
+    are left, they belong together, too: a face may have all its edges in common with other parts.
+    """
+    pair = edges.use_start[edges.uses == 2]
+    a, b = edges.use_facet[pair], edges.use_facet[pair + 1]
+    part = connected(n, a, b)
+    crowded = np.repeat(edges.uses > 2, edges.uses)
+    facet, edge = edges.use_facet[crowded], np.repeat(np.arange(len(edges.uses)), edges.uses)[crowded]
+    while len(facet):
+        _, of_part, times = np.unique(edge * n + part[facet], return_inverse=True, return_counts=True)
+        odd = times[of_part] % 2 == 1
+        open_edge, open_facet = edge[odd], facet[odd]
+        _, first, left = np.unique(open_edge, return_index=True, return_counts=True)
+        first = first[left == 2]
+        if not len(first):
+            break
+        a, b = np.concatenate((a, open_facet[first])), np.concatenate((b, open_facet[first + 1]))
+        part = connected(n, a, b)
+    return part
 
 
 def _agree(edges: Edges, turn: NDArray[np.int64]) -> bool:
