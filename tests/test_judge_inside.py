@@ -198,8 +198,8 @@ def test_two_blocks_on_one_bottom_do_not_cancel_each_other() -> None:
 
 
 def test_a_face_with_all_its_edges_in_common_with_other_blocks_belongs_to_its_own() -> None:
-    """Four blocks stand on the edges of a block's upper face, one of them in it and inside out: a point in both
-    is held, one between them is not."""
+    """Four blocks stand on the edges of a block's upper face, one of them in it and inside out: a point in
+    both is held, one between them is not."""
     block = box((0, 0, 0), (10, 10, 10))
     others = [
         box((0, -5, 10), (10, 0, 15)),

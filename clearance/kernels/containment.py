@@ -293,7 +293,7 @@ class _Wound:
 
 
 def _parts(n: int, edges: Edges) -> NDArray[np.int64]:
-    """For each of ``n`` facets a number of the part it belongs to: what hangs together by edges of two facets.
+    """For each of ``n`` facets a number of its part: what hangs together by edges of two facets.
 
     Where more facets meet at an edge, those parts that have it twice close there by themselves; if two facets
     are left, they belong together, too: a face may have all its edges in common with other parts.
