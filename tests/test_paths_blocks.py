@@ -91,6 +91,9 @@ def test_each_block_of_a_line_has_its_own_height_and_offset() -> None:
         read("G90 G00 X0. Y0.;G41 D1 G01 X5.\nY.1;X0.\nM02", "end of block", offsets={1: 0.2})
     with pytest.raises(InputError, match="line 2: a coordinate that is too large"):
         read("G90 G00 X0. Y0.;G01 X5.\nY.1;X300000.\nM02", "end of block")
+    for rest in ("", "G01 X0.\n"):
+        with pytest.raises(InputError, match="the first point has a coordinate that is too large"):
+            read(f"G90 G00 X300000. Y0.\n{rest}M02", "end of block")
 
 
 def test_a_semicolon_in_brackets() -> None:

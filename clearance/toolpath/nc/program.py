@@ -144,13 +144,13 @@ def _lines(program: Program, keys: Sequence[int]) -> NDArray[np.int64]:
 def _check_size(program: Program, rows: Rows, shown: str, options: PathOptions) -> None:
     x, y, cx, cy, _, _, _, _, _, line, _, u, v = rows.columns
     reach = np.abs(np.array([x, y, cx, cy, u, v], dtype=float)).max(axis=0)
-    reach[0] = np.abs([reach[0], *(program.first or ())]).max()
+    want = f"at most {options.largest:g} mm from the zero"
+    if not (np.abs(np.array(program.first or (), dtype=float)) <= options.largest).all():
+        raise InputError(shown, "", "the first point has a coordinate that is too large", want)
     small = reach <= options.largest
     if not small.all():
-        found = "a coordinate that is too large"
-        want = f"at most {options.largest:g} mm from the zero"
         at = program.line_of(line[int(np.argmin(small))])
-        raise InputError(shown, f"line {at}", found, want)
+        raise InputError(shown, f"line {at}", "a coordinate that is too large", want)
 
 
 def _offset(
