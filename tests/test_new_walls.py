@@ -418,3 +418,28 @@ def test_a_strap_meets_neither_pad_nor_path(tmp_path: Path) -> None:
         if body.name.endswith("strap"):
             x = body.triangles_M[..., 0]
             assert wire.start[0, 0] < x.min() or wire.start[0, 0] > x.max()
+
+
+@pytest.mark.parametrize(
+    "size",
+    [(200, 120, 22), (160, 110, 22), (60, 60, 12), (50.8, 50.8, 12), (97, 70, 12), (300, 200, 45)],
+    ids=str,
+)
+def test_straps_stand_over_thread_holes(tmp_path: Path, size: tuple[float, float, float]) -> None:
+    """A screw goes into a hole (common practice, no source); the library's rail has one each 40 mm, the first 20
+    from its left end. A plate that two straps hold has them at both sides of its middle."""
+    setup = made(tmp_path, block(*size), SQUARE)
+    straps = [item for item in setup["items"] if item.get("holder") == "strap"]
+    assert straps
+    for strap in straps:
+        along = strap["at"][0]
+        assert (along - 20.0) % 40.0 == pytest.approx(0.0, abs=1e-9)
+        assert strap["at"][1:] == [12.5, -3.0]
+    scene = clearance.load(str(tmp_path / "setup.toml"))
+    part = next(body for body in scene.bodies if body.kind == "part").triangles_M[..., 0]
+    middles = [np.mean(body.aabbs.box, axis=0)[0] for body in scene.bodies if body.name.endswith("strap")]
+    assert all(part.min() < x < part.max() for x in middles)
+    if len(middles) == 2:
+        assert min(middles) < (part.min() + part.max()) / 2 < max(middles)
+    findings = clearance.check(scene).findings
+    assert not [f for f in findings if f.kind in ("no thread hole", "overlap", "does not fit", "pinch")]
