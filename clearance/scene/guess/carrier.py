@@ -41,8 +41,11 @@ PAD_LENGTH, STRAP, NARROW, REACH, AWAY = 16.0, 24.0, 14.0, 24.0, 0.5
 #: the highest that a strap clamps, the library's own limit, mm
 TALLEST = 250.0
 #: how far apart a rail's thread holes stand, the library's own measure; how far a part is pushed along its
-#: rails for straps over some to hold it well, and how far one whose front rail is a frame, mm
-PITCH, PUSH, PUSH_FRAME = 40.0, 20, 10
+#: rails for straps over some to hold it well, mm
+PITCH, PUSH = 40.0, 20
+#: by how much a frame is longer than its places at each end, how long its ears are at most, at which share of
+#: that their screws stand: the library's own measures; and how far behind a bar's edge they go into it, mm
+OVER, EAR, SCREW_AT, BAR = 15.0, 200.0, 0.6, 10.0
 #: a strap that is narrower by 1 mm is as bad as one that stands so far from where it holds best, mm
 NARROWER = 3.0
 #: what is said where none may stand
@@ -259,10 +262,9 @@ def _rails(choice: ModelGuess, middle: Array, machine: Machine, mass: float, nam
     front = float(middle[1]) - deep / 2 - (RAIL - LIES)
     heavy = mass > RAIL_MASS
     path = choice.laid.on(choice.path.points())[:, 0] - stance.low[0] + centre - wide / 2
-    push = PUSH_FRAME if heavy else PUSH
     # opening and travel still take it; what it is outside of already it is not pushed farther out of
-    least = max(-push, *(min(v, 0.0) for v in (left + room - centre, machine.travel.x[0] - path.min())))
-    most = min(push, *(max(v, 0.0) for v in (right - room - centre, machine.travel.x[1] - path.max())))
+    least = max(-PUSH, *(min(v, 0.0) for v in (left + room - centre, machine.travel.x[0] - path.min())))
+    most = min(PUSH, *(max(v, 0.0) for v in (right - room - centre, machine.travel.x[1] - path.max())))
     stands = _over_holes(choice, long, centre - wide / 2 - begin, range(ceil(least), floor(most) + 1))
     part_x, pads = stands.part_x, stands.pads
     alternatives = (
@@ -409,8 +411,17 @@ def _frame(
     """A parts frame from bar to bar of the table frame, its edge under the plate; and where the plate is."""
     places = int(min(8, max(1, ceil((wide + 20.0) / 300.0))))
     pitch = float(np.clip((wide + 20.0) / places, 20.0, 300.0))
-    ear = float(np.clip((gap - places * pitch) / 2 + 20.0, 15.0, 200.0))
-    begin = left + part_x + wide / 2 - places * pitch / 2
+
+    def apart(places: int) -> tuple[float, float]:
+        """From the left bar to the frame's beam, and from that to the right bar, mm."""
+        half = places * pitch / 2 + OVER
+        return part_x + wide / 2 - half, gap - part_x - wide / 2 - half
+
+    # an ear's screw stands so far out that it meets a bar on either side; the part stays on the middle places
+    while max(apart(places)) > EAR * SCREW_AT - BAR and places <= 6 and min(apart(places + 2)) > 0.0:
+        places += 2
+    ear = float(np.clip((max(apart(places)) + BAR) / SCREW_AT, 15.0, EAR))
+    begin = left + apart(places)[0]
     more = "" if mass <= FRAME_MASS else f", which this is not: {mass:.0f} kg, find one that takes it"
     why = f"GUESS: a parts frame, carried at both ends, for a plate of up to {FRAME_MASS:g} kg{more}."
     put = Put(
@@ -418,7 +429,7 @@ def _frame(
         {
             "name": "frame",
             "holder": "parts_frame",
-            "params": {"places": places, "pitch": round(pitch, 1), "ear": round(ear, 1)},
+            "params": {"places": places, "pitch": round(pitch, 1), "ear": ceil(ear)},
             "at": [begin, y, 0.0],
         },
     )
