@@ -16,13 +16,14 @@ from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.mesh.mass import GRAVITY
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, judge_part
+from clearance.process.balance import judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
+from clearance.process.idle import why_idle
 from clearance.process.known import Known
 from clearance.process.loads import as_packed, load_remarks, said_to_carry
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
@@ -32,7 +33,7 @@ from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.stops import is_trim
-from clearance.process.support import SHIM, bearing
+from clearance.process.support import SHIM
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.packing import IN_THE_AIR
@@ -153,9 +154,7 @@ class _Job:
             role = role_of(bodies[k], bodies[self.parts[0]])
             if not role.stands or any(self._meets(k, part, role.aside) for part in parts):
                 continue
-            gap, name = min((bearing(bodies[k], bodies[p], FAR).gap, bodies[p].name) for p in parts)
-            why = f'it is {gap:.2f} mm above "{name}"' if gap < FAR else "no part is under it"
-            message = f"presses nothing: {why}"
+            message = f"presses nothing: {why_idle(bodies[k], [bodies[p] for p in parts], role.aside)}"
             self.findings.append(Finding("clamp idle", "note", message, bodies[k].name))
 
     def _meets(self, clamp: int, part: int, aside: bool) -> bool:
