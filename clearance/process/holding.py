@@ -414,9 +414,9 @@ class ContactCache:
             if self.bodies[k].kind != "part" or self._at(clamp, k, low)
         )
         if not stands:
-            return "stands on nothing: there is no metal under its heel"
+            return "stands on nothing: there is no metal under its heel; move it, or put something there"
         if sunk is not None and not self._goes_into(sunk, there):
-            return "its screw goes into nothing"
+            return "its screw goes into nothing: move it to where there is something, or give it a longer one"
         return ""
 
     def _at(self, clamp: int, part: int, low: float) -> bool:
