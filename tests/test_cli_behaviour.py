@@ -70,7 +70,7 @@ def test_exit_code_is_the_verdict(
             "ours.toml: line 3: wire is -1;",
         ),
         (Undecided("no way to say"), 3, "no way to say"),
-        (ValueError("two\nlines"), 3, "a defect of this program"),
+        (ValueError("two\nlines"), 3, "a defect of this tool"),
         (KeyError("spam"), 3, "KeyError: 'spam'"),
         (AssertionError(), 3, "AssertionError"),
         (RecursionError("maximum recursion depth exceeded"), 3, "a defect"),
