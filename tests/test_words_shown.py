@@ -25,7 +25,7 @@ DEMOS = sorted((ROOT / "demo_models").glob("*.toml"))
 INNER = re.compile(
     r"minkowski|\bbvh\b|bounding.volume|branch.and.bound|(broad|narrow).?phase|witness.point|winding.number"
     r"|lipschitz|incumbent|\bgauss|axis.aligned|\baabb|envelope.mesh|meridian|sagitta|separating.axis"
-    r"|singular.value|covariance|convex.hull",
+    r"|singular.value|covariance|convex.hull|chi.?square",
     re.IGNORECASE,
 )
 
