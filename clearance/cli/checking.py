@@ -26,6 +26,7 @@ from clearance.cli.common import (
     say_error,
     say_nozzles,
     say_result,
+    say_written,
     with_comparison,
     with_cures,
     with_every_nozzle,
@@ -77,6 +78,7 @@ def check(
     if picture_file is not None:
         try:
             draw_picture(result, picture_file)
+            say_written(picture_file, json_file)
         except CannotDraw as error:
             say_error(error)
     context.exit(EXIT_CODES[result.verdict])
@@ -122,6 +124,7 @@ def picture(
     check_targets(setup, None, picture_file, replace)
     result = judged(setup, guarded=[picture_file])
     draw_picture(result, picture_file, **options)
+    say_written(picture_file)
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -152,6 +155,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
         progress(0.0, "writing the sheet")
         write_sheet(result, file)
     say(verdict_sentence(result))
+    say_written(file)
 
 
 @commands.command()

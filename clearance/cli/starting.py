@@ -15,7 +15,7 @@ from typing import TextIO
 
 import click
 
-from clearance.cli.common import check_targets, commands, replacing, say, spare, write_answer
+from clearance.cli.common import check_targets, commands, replacing, say, say_written, spare, write_answer
 from clearance.errors import InputError
 
 
@@ -89,6 +89,8 @@ def holders(
         from fixtures_lib import pages
 
         pages.draw([(which, {}, picture_file)])
+    if picture_file is not None:
+        say_written(picture_file, json_file)
 
 
 @commands.command()
