@@ -177,8 +177,8 @@ def test_a_shaft_whose_keyway_faces_a_jaw_is_gripped(wide: float, tmp_path: Path
 
 @pytest.mark.parametrize("sides", [16, 24, 32])
 def test_a_bar_of_few_facets_that_jaws_meet_at_edges_is_gripped(sides: int, tmp_path: Path) -> None:
-    """Two edges face each other, the facets beside them are turned away by 180 / sides degrees: friction holds
-    that (steel on steel, sin 11.5 = 0.2; common practice, no source). Of twelve sides by 15: they slide."""
+    """Two edges face each other, the facets beside them are turned away by 180 / sides degrees: friction
+    holds (steel on steel, sin 11.5 = 0.2; common practice, no source). Of twelve sides by 15: they slide."""
     bar = Manifold.cylinder(15, 16, 16, sides).translate([16, 20, 0])
     assert judged(tmp_path / "a", FIXED, MOVED, blank=bar)[1] == Grip(0.0, True)
     twelve = Manifold.cylinder(15, 16, 16, 12).translate([16, 20, 0])
