@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -27,6 +28,7 @@ from clearance.cli.common import (
     say_nozzles,
     say_result,
     say_written,
+    width,
     with_comparison,
     with_cures,
     with_every_nozzle,
@@ -154,7 +156,7 @@ def sheet(setup: str, file: str, replace: bool) -> None:
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
         write_sheet(result, file)
-    say(verdict_sentence(result))
+    say(textwrap.fill(verdict_sentence(result), max(width(), 60)))
     say_written(file)
 
 
