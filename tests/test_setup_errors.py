@@ -279,6 +279,16 @@ def test_a_wrong_file_is_named_as_it_is_found_from_here(
         assert str(caught.value).startswith(f"{told}: ")
 
 
+@pytest.mark.parametrize("name", ["gone.toml", "folder", "first.nc", "die.stl"])
+def test_what_is_no_setup_is_told_how_to_come_by_one(tmp_path: Path, name: str) -> None:
+    write(tmp_path, setup())
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "first.nc").write_text("%\nG01 X1\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load(tmp_path / name)
+    assert str(caught.value).endswith("name a setup file; clearance new PART PATH writes a first one")
+
+
 TEXT = """\
 # title = "no"
 title = "a title = here"

@@ -93,6 +93,10 @@ def holders(
         say_written(picture_file, json_file)
 
 
+#: how files end that hold a path, and never a model
+PROGRAMS = (".nc", ".dxf", ".csv")
+
+
 @commands.command()
 @click.argument("part")
 @click.argument("path")
@@ -111,6 +115,8 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
     from clearance.files import write_whole
     from clearance.scene.guess.first import checked, first_setup
 
+    if part.lower().endswith(PROGRAMS) and not path.lower().endswith(PROGRAMS):
+        raise InputError(None, "new", "the model comes first, then the path", f"clearance new {path} {part}")
     target = os.path.splitext(part)[0] + ".toml" if target is None else target
     if target != "-":
         _check_new(target, [part, path, machine], replace)

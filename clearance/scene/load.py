@@ -113,6 +113,8 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
 
 #: nothing is asked for beside the setup
 NOTHING = Asked()
+#: what is said to be right where another file is named as the setup
+A_SETUP = "name a setup file; clearance new PART PATH writes a first one"
 #: facets from which a second process saves more than it costs
 _MANY = 100_000
 
@@ -133,7 +135,7 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     """
     began = time.perf_counter()
     path = Path(setup_path)
-    read = read_toml(path, str(setup_path))
+    read = read_toml(path, str(setup_path), A_SETUP)
     _refuse_other_files(read)
     files = Files(path.parent)
     try:
