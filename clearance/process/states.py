@@ -26,7 +26,7 @@ from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.idle import why_idle
 from clearance.process.known import Known
 from clearance.process.loads import as_packed, load_remarks, said_to_carry
-from clearance.process.part_state import PartInState, StateOfPart, StateRemark
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark, sentence
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
@@ -138,7 +138,7 @@ class _Job:
             n, moment = len(states), self.moments[-1]
             for name, remark in dragged:
                 self._tell(n, moment, name, remark)
-            why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
+            why = tuple(sentence(remark.item, remark.message) for _, remark in dragged)
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
         self._idle_clamps()
@@ -177,11 +177,11 @@ class _Job:
             findings[findings.index(first)] = replace(first, message=message, also=also)
             told_of = set(others)
             findings = [f for f in findings if f not in told_of]
-            gone = {f'"{f.item}" {f.message}' for f in others}
-            told = f'"{item}" {first.message}'
+            gone = {sentence(f.item, f.message) for f in others}
+            told = sentence(item, first.message)
             states = [
                 replace(
-                    s, why=tuple(w if w != told else f'"{item}" {message}' for w in s.why if w not in gone)
+                    s, why=tuple(w if w != told else sentence(item, message) for w in s.why if w not in gone)
                 )
                 for s in states
             ]
@@ -240,7 +240,7 @@ class _Job:
             free=tuple(map(self._as_freed, free)),
             wire=_wire(moment),
             move=tuple(moment.move),
-            why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
+            why=tuple(sentence(each.item, each.message) for each in news if each.severity != "note"),
         )
 
     def _hands(self, moment: Moment) -> list[StateRemark]:
