@@ -173,6 +173,7 @@ def test_a_shaft_whose_keyway_faces_a_jaw_is_gripped(wide: float, tmp_path: Path
     result, how = judged(tmp_path, FIXED.translate((edge, 0, 0)), MOVED, blank=with_keyway(wide, 5))
     assert how == Grip(0.0, True)
     assert said(result) == []
+    assert not [f for f in result.findings if f.kind == "hardly gripped"]
 
 
 @pytest.mark.parametrize("sides", [16, 24, 32])
@@ -180,7 +181,10 @@ def test_a_bar_of_few_facets_that_jaws_meet_at_edges_is_gripped(sides: int, tmp_
     """Two edges face each other, the facets beside them are turned away by 180 / sides degrees: friction
     holds (steel on steel, sin 11.5 = 0.2; common practice, no source). Of twelve sides by 15: they slide."""
     bar = Manifold.cylinder(15, 16, 16, sides).translate([16, 20, 0])
-    assert judged(tmp_path / "a", FIXED, MOVED, blank=bar)[1] == Grip(0.0, True)
+    result, how = judged(tmp_path / "a", FIXED, MOVED, blank=bar)
+    assert how == Grip(0.0, True)
+    # edge faces edge: it turns out of them no more than the round bar does that it stands for
+    assert not [f for f in result.findings if f.kind == "hardly gripped"]
     twelve = Manifold.cylinder(15, 16, 16, 12).translate([16, 20, 0])
     assert not judged(tmp_path / "b", FIXED, MOVED, blank=twelve)[1].holds
 
