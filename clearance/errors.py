@@ -46,6 +46,10 @@ class InputError(ClearanceError):
         text = shortened(f"{text}; {printable_lines(want)}" if want else text)
         super().__init__(f"{in_the_middle(printable(named))}: {text}" if named else text)
 
+    def of_file(self, file: str) -> InputError:
+        """The same error, its file named another way."""
+        return type(self)(file, self.place, self.found, self.want)
+
 
 class WrongArgument(ClearanceError, TypeError):
     """A function of the library was given what it cannot take.

@@ -104,13 +104,43 @@ def fit_opening(p: Mapping[str, Any], triangles: Array) -> dict[str, Any]:
     """
     held = between(between(triangles, 2, 0.0, p["jaw_above"]), 1, 0.0, p["jaw_length"])
     low, high = box_of(held, "the jaw", "between the jaws' faces")
-    if abs(low[0]) > SEATED:
+    if not -SEATED <= low[0] <= SEATED + flattened(held):
         raise Conflict(
             "at",
             f"the part stands {low[0]:.3f} mm from the fixed jaw",
             f"move it by {-low[0]:.3f} along the seat's X",
         )
     return {"opening": length(high[0])}
+
+
+FACETS = 12  # a polygon of fewer equal sides is taken as what it is, not as a round part
+EVEN = 1.5  # sides that stand for one curve are no longer than this many of their neighbours
+
+
+def flattened(triangles: Array) -> float:
+    """How far a part's side that looks along -X may be behind the curve that its facets stand for, mm; 0
+    where no round side is there.
+
+    Where two neighbouring chords of length l of a circle turn by an angle a, the sagitta is l / 2 tan(a / 4)
+    (plane geometry).
+
+    Args:
+        triangles: of the part, (N, 3, 3) mm.
+    """
+    import shapely
+
+    hull = shapely.convex_hull(shapely.multipoints(triangles[..., :2].reshape(-1, 2)))
+    around = shapely.get_coordinates(shapely.simplify(hull, 1e-4))[:-1]
+    if len(around) < FACETS:
+        return 0.0
+    before, after = around - np.roll(around, 1, axis=0), np.roll(around, -1, axis=0) - around
+    a, b = np.hypot(*before.T), np.hypot(*after.T)
+    across = np.abs(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
+    turn = np.arctan2(across, (before * after).sum(axis=1))
+    round_ = (turn <= 2.0 * np.pi / FACETS + 1e-6) & (np.maximum(a, b) <= EVEN * np.minimum(a, b))
+    foremost = around[:, 0] <= around[:, 0].min() + 1e-4
+    sagitta = np.maximum(a, b) / 2.0 * np.tan(turn / 4.0)
+    return float(sagitta[round_ & foremost].max(initial=0.0))
 
 
 PLATE = 12.0  # thickness of the head's plate

@@ -154,11 +154,11 @@ def test_program_files_that_are_others_are_another_version(job: Path, tool: Path
     done = confirm(tool, job)
     assert done.returncode == 1
     assert done.stdout.startswith("OTHER VERSION: all 5 inputs")
-    assert "other: the program files of clearance 0." in one_line(done.stdout)
+    assert "other: the tool's own files (clearance 0." in one_line(done.stdout)
     done = confirm(tool, job, "--other-version")
     assert done.returncode == 0
     assert done.stdout.startswith("UNCHANGED")
-    assert "note: another version, said to be known: the program files" in one_line(done.stdout)
+    assert "note: another version, said to be known: the tool's own files" in one_line(done.stdout)
 
 
 def test_files_that_only_tell_a_verdict_are_none_of_it(job: Path, tool: Path) -> None:

@@ -70,7 +70,7 @@ def test_exit_code_is_the_verdict(
             "ours.toml: line 3: wire is -1;",
         ),
         (Undecided("no way to say"), 3, "no way to say"),
-        (ValueError("two\nlines"), 3, "a defect of this program"),
+        (ValueError("two\nlines"), 3, "a defect of this tool"),
         (KeyError("spam"), 3, "KeyError: 'spam'"),
         (AssertionError(), 3, "AssertionError"),
         (RecursionError("maximum recursion depth exceeded"), 3, "a defect"),
@@ -268,3 +268,39 @@ def test_what_a_command_imports_when_it_runs_is_there() -> None:
 def test_version() -> None:
     done = process("--version")
     assert (done.returncode, done.stdout) == (0, "clearance 0.1.0\n")
+
+
+DEMOS = Path(__file__).parent.parent / "demo_models"
+NIGHT = str(DEMOS / "nights" / "friday.toml")
+PLATE = str(DEMOS / "side_plate_die_clash.toml")
+
+
+@pytest.mark.parametrize(
+    ("words", "file"),
+    [
+        (["picture", PLATE, "-o"], "place.png"),
+        (["sheet", PLATE, "-o"], "sheet.html"),
+        pytest.param(["night", NIGHT, "--other-version", "-o"], "night.html", marks=pytest.mark.slow),
+        pytest.param(["where", PLATE, "--item", "left strap", "-o"], "plan.svg", marks=pytest.mark.slow),
+        (["holders", "spacer", "--picture"], "spacer.svg"),
+        (["recheck", PLATE, "--fresh", "-o"], "rows.html"),
+    ],
+    ids=lambda words: words[0] if isinstance(words, list) else "",
+)
+def test_a_file_that_was_asked_for_is_named_when_it_is_there(
+    words: list[str], file: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """In one line; on error output where standard output carries the data."""
+    monkeypatch.setattr("clearance.view.picture.draw", lambda _, name, **more: Path(name).write_bytes(b"-"))
+    target = str(tmp_path / file)
+    assert cli.run([*words, target]) in (0, 1)
+    out, err = capsys.readouterr()
+    assert Path(target).exists()
+    assert (out.splitlines()[-1], err) == (f"{target} is written.", "")
+    if words[0] in ("picture", "sheet"):
+        return
+    assert cli.run([*words, target, "--json", "-"]) in (0, 1)
+    out, err = capsys.readouterr()
+    assert json.loads(out)
+    assert err == f"{target} is written.\n"

@@ -167,7 +167,7 @@ def test_nothing_raw_from_a_file(
         code = cli.run(["check", str(file), *command])
         assert code in (0, 1, 2, 3)
         out, err = capsys.readouterr()
-        assert "a defect of this program" not in err
+        assert "a defect of this tool" not in err
         assert raw(out + err) == []
         assert err.count("\n") <= 1, "one message on one line"
         if out and "--json" in command:

@@ -127,6 +127,17 @@ def test_a_file_that_is_there_is_kept(tmp_path: Path, capsys: pytest.CaptureFixt
     assert run(arguments[:3]) == 2
 
 
+def test_path_and_model_the_other_way_round(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made(tmp_path, block(60, 50, 20), SQUARE)
+    part, path = str(tmp_path / "part.stl"), str(tmp_path / "cut.nc")
+    capsys.readouterr()
+    assert run(["new", path, part]) == 2
+    assert capsys.readouterr().err == (
+        f"error: new: the model comes first, then the path; clearance new {part} {path}\n"
+    )
+    assert not (tmp_path / "cut.toml").exists()
+
+
 @pytest.mark.parametrize("target", ["part.stl", "cut.nc", "nowhere/a.toml", "folder.toml"])
 def test_what_must_not_be_written(tmp_path: Path, target: str, capsys: pytest.CaptureFixture[str]) -> None:
     made(tmp_path, block(60, 50, 20), SQUARE)

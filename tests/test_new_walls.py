@@ -24,7 +24,7 @@ import clearance
 from clearance.cli import run
 from clearance.geometry.transforms import turn_matrix
 from clearance.scene.guess.choice import ModelGuess, Part, choose, paths
-from tests.test_new import SQUARE, bar, block, made, stl
+from tests.test_new import SQUARE, bar, block, holders, kinds, made, stl
 
 Array = NDArray[np.float64]
 Hole = tuple[float, float, float]
@@ -418,3 +418,41 @@ def test_a_strap_meets_neither_pad_nor_path(tmp_path: Path) -> None:
         if body.name.endswith("strap"):
             x = body.triangles_M[..., 0]
             assert wire.start[0, 0] < x.min() or wire.start[0, 0] > x.max()
+
+
+@pytest.mark.parametrize(
+    "size",
+    [(200, 120, 22), (160, 110, 22), (60, 60, 12), (50.8, 50.8, 12), (97, 70, 12), (300, 200, 45)],
+    ids=str,
+)
+def test_straps_stand_over_thread_holes(tmp_path: Path, size: tuple[float, float, float]) -> None:
+    """A screw goes into a hole (common practice, no source); a rail of the library has one each 40 mm,
+    from 20 mm on. A plate that two straps hold has them at both sides of its middle."""
+    setup = made(tmp_path, block(*size), SQUARE)
+    straps = [item for item in setup["items"] if item.get("holder") == "strap"]
+    assert straps
+    for strap in straps:
+        along = strap["at"][0]
+        assert (along - 20.0) % 40.0 == pytest.approx(0.0, abs=1e-9)
+        assert strap["at"][1:] == [12.5, -3.0]
+    scene = clearance.load(str(tmp_path / "setup.toml"))
+    part = next(body for body in scene.bodies if body.kind == "part").triangles_M[..., 0]
+    middles = [np.mean(body.aabbs.box, axis=0)[0] for body in scene.bodies if body.name.endswith("strap")]
+    assert all(part.min() < x < part.max() for x in middles)
+    # the pads stand at one eighth of the part's length from either end of it, on a frame too
+    back = next(item for item in setup["items"] if item["name"] == "back rail")
+    pads = [back["at"][0] - x for x in back["params"]["pads"]]
+    assert sum(pads) == pytest.approx(part.min() + part.max(), abs=0.2)
+    if len(middles) == 2:
+        assert min(middles) < (part.min() + part.max()) / 2 < max(middles)
+    findings = clearance.check(scene).findings
+    wrong = ("no thread hole", "bolted to nothing", "overlap", "does not fit", "pinch")
+    assert not [f for f in findings if f.kind in wrong]
+
+
+@pytest.mark.parametrize("size", [(225, 188, 57), (257, 166, 54), (291, 225, 37)], ids=str)
+def test_a_frame_is_screwed_to_what_carries_it(tmp_path: Path, size: tuple[float, float, float]) -> None:
+    """Plates of 16 to 19 kg: too heavy for rails. Both ears' screws end in the bars beside the opening."""
+    setup = made(tmp_path, block(*size), SQUARE)
+    assert holders(setup)[0] == "parts_frame"
+    assert "bolted to nothing" not in kinds(tmp_path)

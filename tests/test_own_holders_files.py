@@ -272,7 +272,7 @@ def test_wrong_files_are_one_message(
     assert code == 2
     assert out == ""
     assert err.count("\n") == 1
-    assert err.startswith("error: our_holders/our_vise.toml: ")
+    assert err.startswith(f"error: {shop / 'our_holders' / 'our_vise.toml'}: ")
     assert place in err
     assert says in err
 

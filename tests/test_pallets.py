@@ -298,7 +298,7 @@ def test_a_changed_length_out_of_range_is_told_in_the_unit_it_is_written_in(tmp_
     strap = {"name": "strap", "holder": "strap", "params": {"reach": 24}, "at": [400, 0, 0]}
     tables, pallet, holds = in_inches(strap, {"reach": 22})
     said = refused(tmp_path, tables, pallet, outer=holds)
-    assert said.startswith("outer.toml: change[1].params.reach")
+    assert said.startswith(f"{tmp_path / 'outer.toml'}: change[1].params.reach")
     assert "22 (558.8 mm) is outside its range" in said
 
 
@@ -364,7 +364,7 @@ def test_a_circle_of_pallets_is_named(tmp_path: Path) -> None:
     b = {"pallets": [{"file": "c.toml", "name": "C"}]}
     c = {"pallets": [{"file": "./b.toml", "name": "B"}]}
     said = refused(tmp_path, *with_pallet(pallets__1=use), a=a, b=b, c=c)
-    assert said.startswith("c.toml: pallets[1].file")
+    assert said.startswith(f"{tmp_path / 'c.toml'}: pallets[1].file")
     assert '"b.toml" holds "c.toml" holds "b.toml": a circle' in said
     itself = {"pallets": [{"file": "a.toml", "name": "A"}]}
     assert '"a.toml" holds "a.toml": a circle' in refused(tmp_path, *with_pallet(pallets__1=use), a=itself)
@@ -409,7 +409,11 @@ def test_pallets_that_multiply_end_soon(tmp_path: Path) -> None:
             "pallets[1].file",
             '"pallets/rack.toml"; it is looked for',
         ),
-        ({"pallets__0__file": "pallets/two_rail.toml"}, "pallets[1].file", 'did you mean "two_rails.toml"'),
+        (
+            {"pallets__0__file": "pallets/two_rail.toml"},
+            "pallets[1].file",
+            'did you mean "pallets/two_rails.toml"',
+        ),
         ({"pallets__0__file": "pallets"}, "pallets[1].file", "is a folder"),
         ({"pallets__0__without": [3]}, "pallets[1].without", 'give a text in "quotes"'),
         ({"bench__x": 1}, "bench", "not known"),
@@ -447,7 +451,7 @@ def test_what_is_wrong_in_a_pallet_s_file_names_that_file(
     tmp_path: Path, changes: Any, where: str, words: str
 ) -> None:
     said = refused(tmp_path, *with_pallet(changed(PALLET, changes)))
-    assert said.startswith("pallets/two_rails.toml: ")
+    assert said.startswith(f"{tmp_path / 'pallets/two_rails.toml'}: ")
     assert where in said
     assert words in said
 
@@ -455,7 +459,7 @@ def test_what_is_wrong_in_a_pallet_s_file_names_that_file(
 def test_a_file_that_is_no_toml_is_named(tmp_path: Path) -> None:
     file = written(tmp_path, *with_pallet())
     (tmp_path / "pallets" / "two_rails.toml").write_text("items = [\n", encoding="utf-8")
-    with pytest.raises(InputError, match=r"^pallets/two_rails.toml: line 2: this is not TOML"):
+    with pytest.raises(InputError, match=r"/pallets/two_rails.toml: line 2: this is not TOML"):
         load(file)
     (tmp_path / "pallets" / "two_rails.toml").write_text(toml(with_pallet()[0]), encoding="utf-8")
     with pytest.raises(InputError, match=r"pallets/two_rails.toml: .*the rest stands in the setup"):

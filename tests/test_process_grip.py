@@ -7,7 +7,7 @@ millimetre, is common practice, no source. The workshop is invented.
 
 from __future__ import annotations
 
-from math import cos, radians
+from math import cos, radians, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +64,7 @@ def judged(
     folder: Path, *holder: Any, blank: Any = BLANK, at: Any = (0, 10, 0), turn: float = 0, more: str = ""
 ) -> tuple[Any, Grip]:
     """All findings, and how the holder grips the part."""
-    (folder / "own").mkdir()
+    (folder / "own").mkdir(parents=True)
     write_stl(folder / "own" / "body.stl", LEDGE, *holder)
     (folder / "own" / "our_grip.toml").write_text(
         'summary = "grip"\norigin = "the ledge"\nunits = "mm"\ndoes = ["bears", "grips"]\n'
@@ -157,6 +157,49 @@ def test_a_round_part_in_jaws_in_a_ring_and_between_three(tmp_path: Path) -> Non
         result, how = judged(folder, *holder, blank=blank, at=at)
         assert how.holds == grips, name
         assert ("close" in [severity for _, severity, _ in said(result)]) != grips, name
+
+
+def with_keyway(wide: float, deep: float) -> Manifold:
+    """A shaft of 32 that stands upright between the jaws, a keyway in the side that faces the fixed one."""
+    shaft = Manifold.cylinder(15, 16, 16, 256).translate([16, 20, 0])
+    return shaft - box((-1, 20 - wide / 2, -1), (deep, 20 + wide / 2, 16))
+
+
+@pytest.mark.parametrize("wide", [4.0, 6.0, 10.0])
+def test_a_shaft_whose_keyway_faces_a_jaw_is_gripped(wide: float, tmp_path: Path) -> None:
+    """The jaw stands at the keyway's edges, 16 - sqrt(16^2 - (wide / 2)^2) behind where the shaft would have
+    been: two forces with one between them (statics). DIN 6885 gives a shaft of 32 a keyway 10 wide."""
+    edge = 16 - sqrt(16**2 - (wide / 2) ** 2)
+    result, how = judged(tmp_path, FIXED.translate((edge, 0, 0)), MOVED, blank=with_keyway(wide, 5))
+    assert how == Grip(0.0, True)
+    assert said(result) == []
+    assert not [f for f in result.findings if f.kind == "hardly gripped"]
+
+
+@pytest.mark.parametrize("sides", [16, 24, 32])
+def test_a_bar_of_few_facets_that_jaws_meet_at_edges_is_gripped(sides: int, tmp_path: Path) -> None:
+    """Two edges face each other, the facets beside them are turned away by 180 / sides degrees: friction
+    holds (steel on steel, sin 11.5 = 0.2; common practice, no source). Of twelve sides by 15: they slide."""
+    bar = Manifold.cylinder(15, 16, 16, sides).translate([16, 20, 0])
+    result, how = judged(tmp_path / "a", FIXED, MOVED, blank=bar)
+    assert how == Grip(0.0, True)
+    # edge faces edge: it turns out of them no more than the round bar does that it stands for
+    assert not [f for f in result.findings if f.kind == "hardly gripped"]
+    twelve = Manifold.cylinder(15, 16, 16, 12).translate([16, 20, 0])
+    assert not judged(tmp_path / "b", FIXED, MOVED, blank=twelve)[1].holds
+
+
+def test_edges_that_nothing_is_between_do_not_grip(tmp_path: Path) -> None:
+    """The keyway's one edge is on the jaw, or the other jaw stands past both of them."""
+    shaft = with_keyway(10, 5)
+    edge = 16 - sqrt(16**2 - 5**2)
+    half = box((-12, 31, -8), (0, 60, 15)).translate((edge, 0, 0))
+    assert not judged(tmp_path / "a", half, MOVED, blank=shaft)[1].holds
+    wide = box((0, 0, 0), (32, 40, 15)) - box((-1, 10, -1), (4, 30, 16)) - box((28, -1, -1), (33, 36, 16))
+    # touched from Y 0 to 10 and 30 to 40 on one side, from 36 to 40 on the other: straight through
+    assert judged(tmp_path / "b", FIXED, MOVED, blank=wide)[1].holds
+    past = box((0, 0, 0), (32, 40, 15)) - box((-1, 10, -1), (4, 41, 16)) - box((28, -1, -1), (33, 36, 16))
+    assert not judged(tmp_path / "c", FIXED, MOVED, blank=past)[1].holds
 
 
 def test_steps_and_legs_are_found(tmp_path: Path) -> None:

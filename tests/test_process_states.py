@@ -266,20 +266,6 @@ def test_a_clamp_that_is_screwed_to_the_part_that_it_presses_holds_nothing(tmp_p
     assert grave(judged(tmp_path, FRAME, path, items=[LEFT, RIGHT, below, through])) == []
 
 
-def test_a_clamp_that_touches_no_part_is_told(tmp_path: Path) -> None:
-    """Its tip lies 20 above its heel's foot: on the plate's top where that is at 20, 6 above it where not."""
-    up = {**STRAP, "name": "high strap", "at": [*STRAP["at"][:2], 6.0]}
-    beside = {**STRAP, "name": "idle strap", "at": [X - 15, Y + 160, 0.0]}
-    result = judged(tmp_path, FRAME, line((-5, 58), (85, 58)), items=[LEFT, RIGHT, SECOND, up, beside])
-    told = {f.item: f.message for f in result.findings if f.kind == "clamp idle"}
-    assert told == {
-        "high strap": 'presses nothing: it is 6.00 mm above "plate"',
-        "idle strap": "presses nothing: no part is under it",
-    }
-    good = judged(tmp_path, FRAME, line((-5, 58), (85, 58)), items=[LEFT, RIGHT, STRAP, SECOND])
-    assert not [f for f in good.findings if f.kind == "clamp idle"]
-
-
 def test_what_stands_over_the_table_s_opening_floats(tmp_path: Path) -> None:
     """Plane geometry: where the machine file says what table there is, elsewhere there is none."""
     bars: Tables = {"name": "bar", "box": {"x": [X - 200, X - 100], "y": [Y - 10, Y + 70], "z": [-20, 0]}}

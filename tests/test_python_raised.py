@@ -6,6 +6,7 @@ places.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,19 @@ def shift(before: clearance.Scene, after: clearance.Scene) -> dict[str, Any]:
         assert np.ptp(by, axis=0).max() < 1e-9
         out[name] = by[0].round(6).tolist()
     return out
+
+
+def on_a_table(folder: Path, **parts: tuple[Sequence[float], Sequence[float]]) -> Path:
+    """A setup of blocks to be cut, told by two of their corners; the machine file has a table under them.
+
+    Args:
+        folder: for the setup.   parts: by their names.
+    """
+    bench = Bench(folder)
+    for name, (low, high) in parts.items():
+        bench.part(name, low, high)
+    bench.more = '[[bodies]]\nname = "table"\nbox = { x = [-100, 300], y = [-100, 200], z = [-40, 0] }\n'
+    return bench.write()
 
 
 @pytest.fixture(scope="module")
@@ -111,11 +125,8 @@ def test_what_is_written_of_it_stands_at_its_height(die: clearance.Scene) -> Non
 
 def test_who_writes_is_told_of_the_packing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A part that lay on the table lies on packing that no item of the file is: by hand, floating 2 mm up."""
-    bench = Bench(tmp_path)
-    for k in range(3):
-        bench.part(f"plate {k}", (40 + 20 * k, 12, 0), (50 + 20 * k, 20, 10))
-    bench.more = '[[bodies]]\nname = "table"\nbox = { x = [-100, 300], y = [-100, 200], z = [-40, 0] }\n'
-    setup = bench.write()
+    three = {f"plate {k}": ((40 + 20 * k, 12, 0), (50 + 20 * k, 20, 10)) for k in range(3)}
+    setup = on_a_table(tmp_path, **three)
     cli.run(["check", str(setup), "--raise", "2", "--write"])
     told = " ".join(capsys.readouterr().err.split())
     assert 'the packing is not in the file: add it as an item, 2 mm under "plate 0", 2 mm under' in told
@@ -127,12 +138,8 @@ def test_who_writes_is_told_of_the_packing(tmp_path: Path, capsys: pytest.Captur
 
 
 def test_an_item_that_was_raised_alone_lies_on_packing_still(tmp_path: Path) -> None:
-    bench = Bench(tmp_path)
-    bench.part("low", (40, 12, 0), (60, 20, 10))
-    bench.part("high", (80, 12, 5), (90, 20, 15))
-    bench.part("far", (140, 12, 0), (160, 20, 10))
-    bench.more = '[[bodies]]\nname = "table"\nbox = { x = [-100, 300], y = [-100, 200], z = [-40, 0] }\n'
-    scene = clearance.load(bench.write())
+    low, high, far = ((40, 12, 0), (60, 20, 10)), ((80, 12, 5), (90, 20, 15)), ((140, 12, 0), (160, 20, 10))
+    scene = clearance.load(on_a_table(tmp_path, low=low, high=high, far=far))
 
     def floating(it: clearance.Scene) -> list[str | None]:
         return [f.item for f in it.findings if f.kind == "floats"]

@@ -16,10 +16,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import clearance
 from clearance import cli
-from clearance.report.terminal import CAUTIONS, as_text, rounded_down, side_and_height
+from clearance.report.terminal import CAUTIONS, as_text, rounded_down, side_and_height, verdict_sentence
 from clearance.scene.model import Finding, SideHeight, StretchKind
 from tests.results_by_hand import a_clear_pair, a_pair, a_result, a_stretch
+
+DEMO = Path(__file__).resolve().parent.parent / "demo_models"
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e7, max_value=1e7))
@@ -63,6 +66,19 @@ def test_close_says_how_near_where_and_how_much_too_little() -> None:
 
 def test_lack_is_rounded_up() -> None:
     assert "0.19 mm less" in as_text(a_result(a_pair(spare=-0.1801)), 200)
+
+
+def test_what_is_over_or_under_lacks_height() -> None:
+    """The die plate raised by 2 mm: its front rail's ledge is 0.1 over the lower head (2.0 less 1.9, at which
+    they touch), of 0.5 that are asked for; it lacks 0.4 in height, not the 1.0 that is asked for sideways."""
+    over = a_pair(clearance=0.1, side=0.0, height=0.1, margin=SideHeight(side=1.0, height=0.5), spare=-1.0)
+    assert "0.40 mm less than its margin asks in height." in as_text(a_result(over), 200)
+    # its height is kept somewhere only: sideways is what lacks
+    kept = a_pair(clearance=0.6, side=0.0, height=0.6, margin=SideHeight(side=1.0, height=0.5), spare=-1.0)
+    assert "1.00 mm less than its margin asks." in as_text(a_result(kept), 200)
+    setup = DEMO / "side_plate_die_clash.toml"
+    first = verdict_sentence(clearance.check(clearance.raised(clearance.load(setup), 2.0)))
+    assert first.endswith("0.40 mm less than its margin asks in height.")
 
 
 def test_clash_names_what_touches_what() -> None:

@@ -194,7 +194,7 @@ WRONG_MACHINES: list[tuple[dict[str, Any], list[str]]] = [
 @pytest.mark.parametrize(("changes", "words"), WRONG_MACHINES)
 def test_wrong_machine(tmp_path: Path, changes: dict[str, Any], words: list[str]) -> None:
     said = message(tmp_path, bench=machine(**changes))
-    assert said.startswith("ours.toml: ")
+    assert said.startswith(f"{tmp_path / 'ours.toml'}: ")
     assert [w for w in words if w not in said] == [], said
 
 
@@ -255,8 +255,38 @@ def test_the_machine_of_an_unfinished_setup_keeps_its_own_file_name(tmp_path: Pa
     (tmp_path / "sub").mkdir()
     file = write(tmp_path, setup(machine__file="sub/bench.toml"))
     (tmp_path / "sub" / "bench.toml").write_text(toml(machine(wire=-1)), encoding="utf-8")
-    with pytest.raises(InputError, match=r"^sub/bench\.toml: wire \(line \d+\)"):
+    with pytest.raises(InputError, match=r"/sub/bench\.toml: wire \(line \d+\)"):
         load(file)
+
+
+@pytest.mark.parametrize("name", ["die.stl", "stop.stl", "ours.toml"])
+def test_a_wrong_file_is_named_as_it_is_found_from_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """A path that is not absolute is looked for from the working folder (POSIX, 4.13): what is told leads
+    to the file from there, and is the name in the setup where that is the same."""
+    folder = tmp_path / "jobs" / "die"
+    folder.mkdir(parents=True)
+    file = write(folder, setup())
+    (folder / name).write_text("G01 (", encoding="utf-8")
+    for place in (tmp_path, folder):
+        monkeypatch.chdir(place)
+        with pytest.raises(InputError) as caught:
+            load(file.relative_to(place))
+        told = str(caught.value.file)
+        assert (place / told).samefile(folder / name)
+        assert told == str(Path("jobs", "die", name) if place == tmp_path else name)
+        assert str(caught.value).startswith(f"{told}: ")
+
+
+@pytest.mark.parametrize("name", ["gone.toml", "folder", "first.nc", "die.stl"])
+def test_what_is_no_setup_is_told_how_to_come_by_one(tmp_path: Path, name: str) -> None:
+    write(tmp_path, setup())
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "first.nc").write_text("%\nG01 X1\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load(tmp_path / name)
+    assert str(caught.value).endswith("name a setup file; clearance new PART PATH writes a first one")
 
 
 TEXT = """\

@@ -152,6 +152,20 @@ def test_part_beyond_the_range_is_close_and_names_number_and_limit(tmp_path: Pat
     ]
 
 
+@pytest.mark.parametrize(("sides", "off"), [(37, 0.0576), (24, 0.1369), (16, 0.3074)])
+def test_a_round_bar_of_few_facets_stands_against_the_jaw(tmp_path: Path, sides: int, off: float) -> None:
+    """A bar of 32 that stands upright, its axis 16 from the jaw; a facet faces that, behind the bar's curve
+    by 16 (1 - cos(180 / sides)) (plane geometry). A block so far off does not stand against it."""
+    assert off == pytest.approx(16 * (1 - np.cos(np.pi / sides)), abs=1e-4)
+    bar = rod(tmp_path, 32 * float(np.cos(np.pi / sides)), 20, n=sides)
+    across = 180 if sides % 2 else 0
+    there = scene(tmp_path, [VISE, part(bar, on="vise", at=[16, 20, 0], turn=[0, 0, across])], upper_z=200)
+    assert told(there, "does not fit") == []
+    assert told(there, "fitted")
+    plain = part(block(tmp_path, 32, 30, 20), on="vise", at=[off, 0, 0])
+    assert told(scene(tmp_path, [VISE, plain], upper_z=200), "does not fit")
+
+
 def test_part_that_does_not_stand_against_the_jaw_is_told_how_far(tmp_path: Path) -> None:
     code, report = checked(
         tmp_path,

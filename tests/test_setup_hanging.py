@@ -20,6 +20,9 @@ from tests.setup_writer import Tables
 
 DEMO = Path(__file__).parent.parent / "demo_models"
 X, Y = AT
+#: what cures it (common practice, no source)
+CURE = "move it there, or put something under it to take the screw"
+FROM = 'mm from "table frame, front"'
 PLATE, PATH = block(80, 60, 20), line((-5, 58), (85, 58))
 #: the plate's own, of which nothing is told
 POST: Tables = {"name": "post", "shape": {"box": [60, 40, 20]}, "at": [X + 40, Y + 30, -20]}
@@ -54,7 +57,9 @@ def strap(name: str, x: float, y: float, z: float = 0.0, **more: Any) -> Tables:
     [
         # the rail's own middle, where its screws are, lies 99.5 - 60 = 39.5 before the bar's edge at Y -60
         (30, None),
-        (60, "none of its 3 screws goes into anything"),
+        # and 20.5 behind it once it is moved by 60: a screw of 8 ends 16.5 from the bar;
+        # the first of them is 50 from the rail's left end, which is at X 50
+        (60, f"none of its 3 screws goes into anything, at X100.0 Y-39.5, 16.5 {FROM}: {CURE}"),
         # it is 75 wide and ends at Y -62: from Y -47 on where the bar ends at Y -60
         (90, 'touches nothing that it could be screwed to (nearest: "table frame, front", 13.0 mm)'),
     ],
@@ -145,7 +150,9 @@ def test_a_screw_in_an_opening_goes_into_nothing(x: float, into: bool, tmp_path:
     write_stl(tmp_path / "frame.stl", solid(240, 140, 30) - solid(200, 100, 50, (20, 20, -10)))
     own: Tables = {"name": "own", "model": "frame.stl", "units": "mm", "at": [200, 0, -30]}
     found = told(with_items(tmp_path, own, strap("strap", x, 70)))
-    assert found == ({} if into else {"strap": "its screw goes into nothing"})
+    # the opening begins at X 220, the screw at 226
+    words = f'its screw goes into nothing, at X230.0 Y70.0, 6.0 mm from "own": {CURE}'
+    assert found == ({} if into else {"strap": words})
 
 
 def test_a_part_holds_what_stands_on_it(tmp_path: Path) -> None:
@@ -178,7 +185,8 @@ def test_a_strap_on_a_spacer(x: float, z: float, told_of: list[str], tmp_path: P
 
 def test_a_screw_beside_what_its_heel_stands_on(tmp_path: Path) -> None:
     """The heel's foot from X 685 to 713, the bar to 700; the screw, 8 wide, at 705: from 701 on."""
-    assert told(with_items(tmp_path, strap("strap", 705, 50))) == {"strap": "its screw goes into nothing"}
+    words = f'its screw goes into nothing, at X705.0 Y50.0, 1.0 mm from "bar": {CURE}'
+    assert told(with_items(tmp_path, strap("strap", 705, 50))) == {"strap": words}
     assert told(with_items(tmp_path, strap("strap", 703, 50))) == {}
 
 
@@ -188,11 +196,16 @@ def test_a_chuck_with_one_foot_over_the_rail_s_end(tmp_path: Path) -> None:
     chuck: Tables = {"name": "chuck", "holder": "chuck", "on": "base", "seat": "top", "at": [270, 0, 0]}
     assert told(with_items(tmp_path, base, chuck)) == {}
     over = {**chuck, "at": [290, 0, 0]}
-    assert told(with_items(tmp_path, base, over)) == {"chuck": "1 of its 2 screws goes into nothing"}
+    (said,) = told(with_items(tmp_path, base, over)).values()
+    # its middle is at X 400 + 290; a screw of the library's M8 stands 20 from there, 10 past the rail's end
+    assert said.startswith("1 of its 2 screws goes into nothing, at X710.0 Y")
+    assert said.endswith(f'mm from "base": {CURE}')
     # a long rail that bridges a gap has one screw on the bar, the last: at X 50, 150, 250 of its own
     assert told(with_items(tmp_path, {**base, "at": [370, 75, 0]})) == {}
     beyond = told(with_items(tmp_path, {**base, "at": [340, 75, 0]}))
-    assert beyond == {"base": "none of its 3 screws goes into anything"}
+    assert list(beyond) == ["base"]
+    assert beyond["base"].startswith("none of its 3 screws goes into anything, at X590.0 Y")
+    assert beyond["base"].endswith(f'mm from "bar": {CURE}')
 
 
 def test_a_shank_in_no_chuck(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from clearance.errors import InputError
 from clearance.mesh.read import read_model
+from clearance.process.part_state import sentence
 from clearance.process.threading_findings import _down
 from clearance.report.terminal import as_text
 from clearance.scene.load import load
@@ -80,3 +81,10 @@ def test_a_bare_count_in_the_first_line_of_an_obj_is_named(tmp_path: Path) -> No
 )
 def test_the_drawing_library_does_not_speak_to_a_setter(said: str, ours: str) -> None:
     assert in_words(TypeError(said)) == ours
+
+
+def test_a_state_s_line_reads_as_a_sentence() -> None:
+    """What the item does follows its name; what is said of something of it stands behind a colon."""
+    assert sentence("plate", "floats at Z 2.00") == '"plate" floats at Z 2.00'
+    assert sentence("plate", "the slug tips") == '"plate": the slug tips'
+    assert sentence("strap", "its screw goes into nothing") == '"strap": its screw goes into nothing'

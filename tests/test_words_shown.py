@@ -25,7 +25,7 @@ DEMOS = sorted((ROOT / "demo_models").glob("*.toml"))
 INNER = re.compile(
     r"minkowski|\bbvh\b|bounding.volume|branch.and.bound|(broad|narrow).?phase|witness.point|winding.number"
     r"|lipschitz|incumbent|\bgauss|axis.aligned|\baabb|envelope.mesh|meridian|sagitta|separating.axis"
-    r"|singular.value|covariance|convex.hull",
+    r"|singular.value|covariance|convex.hull|chi.?square",
     re.IGNORECASE,
 )
 
@@ -55,6 +55,26 @@ def test_no_message_and_no_label_of_the_source() -> None:
         for line, text in literals(file.read_text(encoding="utf-8")):
             found += [f"{file.relative_to(ROOT)}, line {line}: {each}" for each in inner_words(text)]
     assert not found, "\n".join(found)
+
+
+#: a setter's program is the NC program: what checks it goes by one other word, "tool"
+OF_ITSELF = re.compile(r"\bthis program\b|version of the program|defect of the program|program files")
+
+
+@pytest.mark.slow
+def test_the_tool_is_no_program_where_programs_are_checked() -> None:
+    """The one word is the project's own rule, no outside source."""
+    assert OF_ITSELF.search("a defect of this program")
+    texts = [
+        (f"{file.relative_to(ROOT)}, line {line}", text)
+        for package in ("clearance", "fixtures_lib")
+        for file in (ROOT / package).rglob("*.py")
+        for line, text in literals(file.read_text(encoding="utf-8"))
+    ]
+    pages = [ROOT / "README.md", *(ROOT / "docs").rglob("*.md"), *(ROOT / "clearance/live/page").glob("*.*")]
+    texts += [(str(file.relative_to(ROOT)), file.read_text(encoding="utf-8")) for file in pages]
+    assert len(texts) > 5000
+    assert not [where for where, text in texts if OF_ITSELF.search(" ".join(text.split()))]
 
 
 def test_no_help_and_no_page_of_the_site() -> None:

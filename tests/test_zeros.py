@@ -61,7 +61,7 @@ def test_a_called_zero_without_a_place_is_refused_by_line_and_word(tmp_path: Pat
     with pytest.raises(InputError) as error:
         scene(tmp_path, zeros={"G54": [0, 0]})
     assert str(error.value) == (
-        "zeros.nc: line 5: G55: the setup does not say where this zero lies, only G54; "
+        f"{tmp_path / 'zeros.nc'}: line 5: G55: the setup does not say where this zero lies, only G54; "
         "zeros = { G55 = [x, y] } in the cut, in the setup or in the machine file"
     )
     with pytest.raises(InputError, match=r"zeros.nc: line 5: G55 chooses another zero than G54 of line 2"):

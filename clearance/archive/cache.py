@@ -1,6 +1,6 @@
 """Answers that were given are kept, and found again as long as all that went into them is the same.
 
-An answer is kept under a hash of the program, its libraries, the options and the setup file's bytes, together
+An answer is kept under a hash of the tool, its libraries, the options and the setup file's bytes, together
 with the name and hash of every other file that was read. To find it these files are hashed as they are now:
 nothing is judged, nothing is read as a setup, and a file that was changed is always noticed, since its bytes
 count and not its date. Folders in which holders were looked for count by the names in them.
@@ -291,7 +291,7 @@ def _opened(file: Path) -> sqlite3.Connection:
     try:
         there = base.execute("pragma user_version").fetchone()[0]
         if there not in (0, SCHEMA):
-            # of another version of this program: what it holds can be made again
+            # of another version of this tool: what it holds can be made again
             with base:
                 base.executescript("drop table if exists answers; drop table if exists last;")
         base.execute("pragma synchronous = normal")

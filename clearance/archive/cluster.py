@@ -36,7 +36,7 @@ _MOST = 500_000_000
 
 
 class NoScheduler(ClearanceError):
-    """The scheduler is not to be had, or its computers have another version of this program."""
+    """The scheduler is not to be had, or its computers have another version of this tool."""
 
 
 @record
@@ -45,7 +45,7 @@ class Parcel:
 
     Attributes:
         question: as a line of JSON, whose paths are those of ``files``.
-        files: where each lies below the root (with "/"), and its content.   tool: of this program, as a hash.
+        files: where each lies below the root (with "/"), and its content.   tool: its own files, as a hash.
         seconds, memory: what the setup may take.
     """
 
@@ -133,7 +133,7 @@ def _same_version(client: Any, tool: str) -> int:
     try:
         there = client.run(tool_sha256)
     except Exception as error:
-        found = f"a computer does not find this program ({type(error).__name__}: {error})"
+        found = f"a computer does not find this tool ({type(error).__name__}: {error})"
         raise NoScheduler(f"scheduler: {found}; install it on each") from None
     if not there:
         raise NoScheduler("scheduler: no computer is there yet; start on each:  dask worker ADDRESS")
@@ -153,7 +153,7 @@ def _result(future: Any, tool: str) -> WorkerAnswer:
         # the scheduler gives a task up where several computers in turn have died over it
         return WorkerAnswer(None, f"the computer that judged it was lost ({type(error).__name__})")
     if there != tool:
-        return WorkerAnswer(None, "a computer that joined has another version of the program")
+        return WorkerAnswer(None, "a computer that joined has another version of this tool")
     return answer_of(text)
 
 
@@ -250,7 +250,7 @@ _workers: list[Worker] = []
 
 
 def unpacked(parcel: Parcel) -> tuple[str, str]:
-    """Judge what came in a parcel, by this computer: the answer as text, and this program as a hash.
+    """Judge what came in a parcel, by this computer: the answer as text, and this tool as a hash.
 
     Args:
         parcel: by ``packed``.

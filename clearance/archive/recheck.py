@@ -2,7 +2,7 @@
 
 What a verdict was before:
     - with something otherwise, what the setup is as its files are; the word of the approval record beside it
-      counts where neither a file nor the program has changed since;
+      counts where neither a file nor the tool has changed since;
     - with nothing otherwise, what was approved; of a setup without a record, what it was at the end of the
       last whole run.
 
@@ -326,7 +326,7 @@ class _Beginning:
             case.changed = tuple(each.name for each in found if not each.same)
             same_tool = self._same_tool(approved)
             if not same_tool:
-                notes.append("It was approved with another version of the program.")
+                notes.append("It was approved with another version of this tool.")
         if approved is not None and (not self._otherwise or (same_tool and not case.changed)):
             least = approved.record["least"]
             case.was = (approved.record["verdict"], None if least is None else float(least["spare"]))

@@ -40,7 +40,7 @@ class Begin(Protocol):
 
 
 def begin_worker(memory: int | None, complains: int) -> Process:
-    """The worker of this program (``archive.worker``), see ``Begin``.
+    """The worker of this tool (``archive.worker``), see ``Begin``.
 
     Args:
         memory: bytes that it may take; None: any.   complains: descriptor to which its errors go.

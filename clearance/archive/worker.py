@@ -126,7 +126,7 @@ def judged(question: WorkerQuestion, memory: int | None = None) -> WorkerAnswer:
     except MemoryError:
         return WorkerAnswer(None, too_much(memory), ends=True)
     except Exception as error:
-        said = f"a defect of this program ({type(error).__name__}: {error}). Please report it"
+        said = f"a defect of this tool ({type(error).__name__}: {error}). Please report it"
         return WorkerAnswer(None, said, ends=True)
 
 

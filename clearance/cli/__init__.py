@@ -70,7 +70,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         _show_trace()
         say_error(
-            f"no verdict: a defect of this program, not of your files ({type(error).__name__}: {error}). "
+            f"no verdict: a defect of this tool, not of your files ({type(error).__name__}: {error}). "
             "Please report it; CLEARANCE_DEBUG=1 shows where"
         )
         return DEFECT

@@ -25,6 +25,7 @@ from clearance.cli.common import (
     say,
     say_aside,
     say_result,
+    say_written,
     spare_inputs,
     width,
     with_cures,
@@ -237,6 +238,8 @@ def where(
         write_whole(file, drawing(answer, scene.title or os.path.basename(setup), file))
     if json_file != "-":
         say(words.as_text(answer, width()))
+    if file is not None:
+        say_written(file, json_file)
     if write and answer.verdict == "places":
         from clearance.scene.rewrite import write_tried
 

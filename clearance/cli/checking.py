@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -26,6 +27,8 @@ from clearance.cli.common import (
     say_error,
     say_nozzles,
     say_result,
+    say_written,
+    width,
     with_comparison,
     with_cures,
     with_every_nozzle,
@@ -77,6 +80,7 @@ def check(
     if picture_file is not None:
         try:
             draw_picture(result, picture_file)
+            say_written(picture_file, json_file)
         except CannotDraw as error:
             say_error(error)
     context.exit(EXIT_CODES[result.verdict])
@@ -122,6 +126,7 @@ def picture(
     check_targets(setup, None, picture_file, replace)
     result = judged(setup, guarded=[picture_file])
     draw_picture(result, picture_file, **options)
+    say_written(picture_file)
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -151,7 +156,8 @@ def sheet(setup: str, file: str, replace: bool) -> None:
     with Progress(sys.stderr) as progress:
         progress(0.0, "writing the sheet")
         write_sheet(result, file)
-    say(verdict_sentence(result))
+    say(textwrap.fill(verdict_sentence(result), max(width(), 60)))
+    say_written(file)
 
 
 @commands.command()

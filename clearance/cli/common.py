@@ -359,6 +359,17 @@ def width() -> int:
     return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
 
 
+def say_written(file: str, json_file: str | None = None) -> None:
+    """Name a file that is written now, which was asked for.
+
+    Args:
+        file: as it was asked for.   json_file: whose "-" keeps standard output for data.
+    """
+    told = say_aside if json_file == "-" else say
+    if file != "-":
+        told(f"{file} is written.")
+
+
 def say_error(error: BaseException | str) -> None:
     """One message on one line."""
     say_aside("error: " + " ".join(printable_lines(error).split()))

@@ -16,6 +16,7 @@ from clearance.cli.common import (
     replacing,
     say,
     say_aside,
+    say_written,
     spare,
     width,
     write_answer,
@@ -69,6 +70,7 @@ def night(
         from clearance.report.night_page import write_page
 
         write_page(answer, page)
+        say_written(page, json_file)
     context.exit(0 if answer.runs_alone and not answer.left_out else 1)
 
 
@@ -150,4 +152,5 @@ def recheck(
         from clearance.archive.report import write_page
 
         write_page(rows, otherwise, page)
+        say_written(page, json_file)
     context.exit(exit_code(rows, bool(otherwise)))

@@ -15,7 +15,7 @@ from typing import TextIO
 
 import click
 
-from clearance.cli.common import check_targets, commands, replacing, say, spare, write_answer
+from clearance.cli.common import check_targets, commands, replacing, say, say_written, spare, write_answer
 from clearance.errors import InputError
 
 
@@ -89,6 +89,12 @@ def holders(
         from fixtures_lib import pages
 
         pages.draw([(which, {}, picture_file)])
+    if picture_file is not None:
+        say_written(picture_file, json_file)
+
+
+#: how files end that hold a path, and never a model
+PROGRAMS = (".nc", ".dxf", ".csv")
 
 
 @commands.command()
@@ -109,6 +115,8 @@ def new(part: str, path: str, target: str | None, machine: str, replace: bool) -
     from clearance.files import write_whole
     from clearance.scene.guess.first import checked, first_setup
 
+    if part.lower().endswith(PROGRAMS) and not path.lower().endswith(PROGRAMS):
+        raise InputError(None, "new", "the model comes first, then the path", f"clearance new {path} {part}")
     target = os.path.splitext(part)[0] + ".toml" if target is None else target
     if target != "-":
         _check_new(target, [part, path, machine], replace)

@@ -72,7 +72,7 @@ def answer(request: bytes) -> bytes:
     except MemoryError:
         tell({"failed": "the computer's memory is too small for this"})
     except Exception as error:
-        tell({"failed": f"a defect of this program ({type(error).__name__}: {error})"})
+        tell({"failed": f"a defect of this tool ({type(error).__name__}: {error})"})
     return b""
 
 

@@ -217,7 +217,7 @@ class Server:
         except BrokenOff:
             pass
         except Exception as error:
-            words = f"a defect of this program, not of your files ({type(error).__name__}: {error})"
+            words = f"a defect of this tool, not of your files ({type(error).__name__}: {error})"
             answer = {"is": "refused", "n": self.desk.n, "text": words}
         if self._aside.broken:
             answer = await self._aside.do(self.desk.broken_off, breakable=False)

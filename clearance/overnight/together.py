@@ -13,6 +13,7 @@ from clearance.process.bolted import Fixings
 from clearance.process.findings import Checked
 from clearance.process.holding import ContactCache
 from clearance.process.loads import load_remarks
+from clearance.process.part_state import sentence
 from clearance.process.statics import Resultant
 from clearance.process.support import Contacts
 from clearance.process.threading_findings import thread_height_findings
@@ -45,7 +46,7 @@ def too_heavy(table: SharedTable, results: Mapping[str, Checked]) -> dict[str, l
     remarks, _ = load_remarks(contact, present, first, masses, Fixings(contact, masses))
     shared = [one for one in remarks if len(table.of_item.get(one.item or "", ())) > 1]
     return {
-        job: [f'"{one.item}" {one.message}' for one in shared if job in table.of_item[one.item or ""]]
+        job: [sentence(one.item, one.message) for one in shared if job in table.of_item[one.item or ""]]
         for job in table.jobs
     }
 

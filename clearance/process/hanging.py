@@ -31,6 +31,8 @@ NO_PLACE = 1e-4
 FEW = 3
 #: a side faces a jaw where the cosine of the angle between is more
 FACES = 0.7
+#: facets that turn by less, as a cosine, stand for a curve (23 degrees: sixteen of them go round)
+ONE_WAY = 0.92
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
@@ -162,13 +164,16 @@ def _shorter_side(inside: Any, near: Any, middle: Array) -> tuple[float, float] 
     size = np.hypot(*way.T)
     normal = np.column_stack([way[:, 1], -way[:, 0]]) / np.maximum(size, 1e-300)[:, None]
     inward = shapely.contains_xy(inside, (starts + ends) / 2.0 + 1e-4 * normal)
-    facing = np.where(inward, -1.0, 1.0) * (normal @ normal[size.argmax()])
-    facing *= np.sign(facing[size.argmax()])
+    out = np.where(inward, -1.0, 1.0)[:, None] * normal
+    facing = out @ out[size.argmax()]
     sides = [facing > FACES, facing < -FACES]
     if not all(side.any() for side in sides):
         return None
     less = min(sides, key=lambda side: float(size[side].sum()))
-    along = normal[size.argmax()][::-1] * (-1.0, 1.0)
+    # what meets at an edge that a jaw touches stands for a curve: the jaw is along neither of the two
+    one_way = (np.abs(facing) > ONE_WAY) * np.sign(facing) * size
+    across = (one_way[:, None] * out).sum(axis=0)
+    along = across[::-1] / np.hypot(*across) * (-1.0, 1.0)
     low, high = np.sort([starts[less] @ along, ends[less] @ along], axis=None)[[0, -1]]
     return float(size[less].sum()), float(max(low - middle @ along, middle @ along - high, 0.0))
 

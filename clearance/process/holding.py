@@ -8,7 +8,8 @@ do; a stop that is touched by one side does not.
 Gripping: part and holder are sliced at some heights that they share. Straight lines go through the part where
 its side comes near the holder, square to that side: where both ends of what lies in the part meet the holder,
 it is gripped (two contact points with the line between them along both normals: Nguyen, Constructing force-
-closure grasps, 1988, from memory). So is what is touched from sides all around, in a ring or by three jaws.
+closure grasps, 1988, from memory). So is what is touched from sides all around, in a ring or by three jaws,
+and what one jaw touches at places to either side of what the other one does (``process/opposed.py``).
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planar import common, edges
 from clearance.mesh.sections import Outline
+from clearance.process.opposed import held_between
 from clearance.process.support import SHIM, TOUCHES, Bearing, Contacts, bearing
 from clearance.records import record
 from clearance.scene.model import Body
@@ -188,6 +190,8 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
         least = min(least, found.air)
         if least == 0.0 or _all_around(np.concatenate(normals)):
             return Grip(0.0, True)
+        if not near.is_empty and held_between(inside, outside, touch):
+            return Grip(0.0, True)
     if least > SHIM:
         least = min([_through(*pair, edges(pair[0]), touch).air for pair in slices], default=np.inf)
     return Grip(least, touched)
@@ -259,7 +263,7 @@ def from_both_sides(inside: Any, outside: Any, where: Any, touch: float) -> bool
             looked at.   touch: how near touches, mm.
     """
     found = _through(inside, outside, where, touch)
-    return found.air <= SHIM or _all_around(found.normals)
+    return found.air <= SHIM or _all_around(found.normals) or held_between(inside, outside, touch)
 
 
 def _places(where: Any) -> tuple[Array, Array]:
@@ -414,9 +418,9 @@ class ContactCache:
             if self.bodies[k].kind != "part" or self._at(clamp, k, low)
         )
         if not stands:
-            return "stands on nothing: there is no metal under its heel"
+            return "stands on nothing: there is no metal under its heel; move it, or put something there"
         if sunk is not None and not self._goes_into(sunk, there):
-            return "its screw goes into nothing"
+            return "its screw goes into nothing: move it to where there is something, or give it a longer one"
         return ""
 
     def _at(self, clamp: int, part: int, low: float) -> bool:

@@ -15,6 +15,21 @@ from clearance.process.statics import Array, Jets, Resultant
 from clearance.process.stock import Metal
 from clearance.records import changing, record
 
+#: how a message begins that says what of an item, or who, does something, and not what the item itself does
+_OF_IT = ("the ", "its ", "only ", "nothing ")
+
+
+def sentence(item: str | None, message: str) -> str:
+    """What is told of an item, its name before it.
+
+    Args:
+        item: its name.   message: as of a finding.
+
+    >>> sentence("plate", "floats"), sentence("plate", "its tip is too low")
+    ('"plate" floats', '"plate": its tip is too low')
+    """
+    return f'"{item}": {message}' if message.startswith(_OF_IT) else f'"{item}" {message}'
+
 
 @record
 class StateRemark:

@@ -16,23 +16,24 @@ from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.mesh.mass import GRAVITY
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, judge_part
+from clearance.process.balance import judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
+from clearance.process.idle import why_idle
 from clearance.process.known import Known
 from clearance.process.loads import as_packed, load_remarks, said_to_carry
-from clearance.process.part_state import PartInState, StateOfPart, StateRemark
+from clearance.process.part_state import PartInState, StateOfPart, StateRemark, sentence
 from clearance.process.removal import SIDE, Piece, Removals
 from clearance.process.runs import Run
 from clearance.process.slug import lift_out, piece_name
 from clearance.process.statics import Array, Jets, Resultant, force
 from clearance.process.stock import Stock, kerf_width
 from clearance.process.stops import is_trim
-from clearance.process.support import SHIM, bearing
+from clearance.process.support import SHIM
 from clearance.scene.cut_path import FIRST_POINT
 from clearance.scene.model import Body, Finding, Scene, Stretch
 from clearance.scene.packing import IN_THE_AIR
@@ -137,7 +138,7 @@ class _Job:
             n, moment = len(states), self.moments[-1]
             for name, remark in dragged:
                 self._tell(n, moment, name, remark)
-            why = tuple(f'"{remark.item}" {remark.message}' for _, remark in dragged)
+            why = tuple(sentence(remark.item, remark.message) for _, remark in dragged)
             verdict = worst([states[-1].verdict, *(remark.severity for _, remark in dragged)])
             states[-1] = replace(states[-1], verdict=verdict, why=(*states[-1].why, *why))
         self._idle_clamps()
@@ -153,9 +154,7 @@ class _Job:
             role = role_of(bodies[k], bodies[self.parts[0]])
             if not role.stands or any(self._meets(k, part, role.aside) for part in parts):
                 continue
-            gap, name = min((bearing(bodies[k], bodies[p], FAR).gap, bodies[p].name) for p in parts)
-            why = f'it is {gap:.2f} mm above "{name}"' if gap < FAR else "no part is under it"
-            message = f"presses nothing: {why}"
+            message = f"presses nothing: {why_idle(bodies[k], [bodies[p] for p in parts], role.aside)}"
             self.findings.append(Finding("clamp idle", "note", message, bodies[k].name))
 
     def _meets(self, clamp: int, part: int, aside: bool) -> bool:
@@ -178,11 +177,11 @@ class _Job:
             findings[findings.index(first)] = replace(first, message=message, also=also)
             told_of = set(others)
             findings = [f for f in findings if f not in told_of]
-            gone = {f'"{f.item}" {f.message}' for f in others}
-            told = f'"{item}" {first.message}'
+            gone = {sentence(f.item, f.message) for f in others}
+            told = sentence(item, first.message)
             states = [
                 replace(
-                    s, why=tuple(w if w != told else f'"{item}" {message}' for w in s.why if w not in gone)
+                    s, why=tuple(w if w != told else sentence(item, message) for w in s.why if w not in gone)
                 )
                 for s in states
             ]
@@ -241,7 +240,7 @@ class _Job:
             free=tuple(map(self._as_freed, free)),
             wire=_wire(moment),
             move=tuple(moment.move),
-            why=tuple(f'"{remark.item}" {remark.message}' for remark in news if remark.severity != "note"),
+            why=tuple(sentence(each.item, each.message) for each in news if each.severity != "note"),
         )
 
     def _hands(self, moment: Moment) -> list[StateRemark]:

@@ -4,7 +4,7 @@ The files alone do not say it: a length that the setup leaves out is the holder 
 tool's. Lengths are mm. What has many numbers (a body's triangles, a path's moves) is told by a hash over
 their very doubles; another computer's last digit makes it another, which is the safe side.
 
-What judges is the tool, its program files, its holder library, and the libraries whose figures it believes:
+What judges is the tool, its own files, its holder library, and the libraries whose figures it believes:
 versions are read from what is installed, files are only hashed, and nothing heavy is imported. Forms of
 readings are kept by what each reading is.
 """
@@ -47,7 +47,7 @@ class Other:
 
 
 def tool_now(libraries: Iterable[str] = LIBRARIES) -> dict[str, Any]:
-    """The tool as it is here: version, hashes of its program files and of its holders', library versions."""
+    """The tool as it is here: version, hashes of its own files and of its holders', library versions."""
     return {
         "name": "clearance",
         "version": __version__,
@@ -67,9 +67,9 @@ def others(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[Other]:
     if then["version"] != now["version"]:
         found.append(Other("clearance", str(then["version"]), str(now["version"])))
     else:
-        for key, what in (("program_sha256", "program files"), ("holders_sha256", "holder library")):
+        for key, what in (("program_sha256", "files"), ("holders_sha256", "holder library")):
             if then[key] != now[key]:
-                name = f"the {what} of clearance {now['version']}"
+                name = f"the tool's own {what} (clearance {now['version']})"
                 found.append(Other(name, then[key][:8], now[key][:8]))
     for name, version in then["libraries"].items():
         if version != now["libraries"][name]:
@@ -83,7 +83,7 @@ def libraries_for(kinds: Sequence[str]) -> tuple[str, ...]:
 
 
 def everything_sha256() -> str:
-    """Over all program files of the tool, those that only tell a verdict too, and its machines."""
+    """Over all files of the tool, those that only tell a verdict too, and its machines."""
     machines = hashlib.sha256()
     for each in sorted(Path(__file__).parents[1].glob("scene/machines/*.toml")):
         machines.update(f"{each.name}\0".encode() + hashlib.sha256(each.read_bytes()).digest())
@@ -98,7 +98,7 @@ def _version(library: str) -> str | None:
 
 
 def _files_sha256(package: str, but: frozenset[str] = frozenset()) -> str:
-    """Over names and content of a package's program files, whatever their line ends."""
+    """Over names and content of a package's Python files, whatever their line ends."""
     spec = util.find_spec(package)
     whole = hashlib.sha256()
     for root in map(Path, (spec and spec.submodule_search_locations) or ()):

@@ -81,8 +81,10 @@ def lines(account: Account | None, told: Finding | None = None) -> list[str]:
     """
     if account is None:
         return []
-    of = {(f.state, f'"{f.item}" {f.message}'): f for f in account.findings}
-    said = None if told is None else (told.state, f'"{told.item}" {told.message}')
+    from clearance.process.part_state import sentence
+
+    of = {(f.state, sentence(f.item, f.message)): f for f in account.findings}
+    said = None if told is None else (told.state, sentence(told.item, told.message))
     left = ((s, [w for w in s.why if (s.n, w) != said]) for s in account.states)
     bad = [(s, why) for s, why in left if why]
 

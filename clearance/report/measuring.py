@@ -112,8 +112,12 @@ def _trust(part: PartAnswer) -> str:
     doubts, spare = part.lies.doubts, part.lies.fit.redundancy
     if doubts.chance is None:
         return f"{len(part.lies.rows)} readings, none to spare"
-    agree = "they agree" if doubts.agree else "they do NOT agree"
-    return f"{len(part.lies.rows)} readings, {spare} to spare: {agree} (chi-square {part.lies.fit.chi2:.1f})"
+    # rounded up: no reading reads nearer than it is
+    worst = f"{np.ceil(float(np.abs(part.lies.fit.residual).max()) * 1000.0 - 1e-6) / 1000.0:.3f} mm"
+    agree = f"they agree (all within {worst} of how it is found to lie)"
+    if not doubts.agree:
+        agree = f"they do NOT agree (up to {worst} off how it is found to lie)"
+    return f"{len(part.lies.rows)} readings, {spare} to spare: {agree}"
 
 
 def _zeros(zeros: Sequence[Zero]) -> list[str]:

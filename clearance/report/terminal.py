@@ -201,11 +201,21 @@ def _where(pair: Pair) -> str:
 
 
 def _short_by(pair: Pair) -> str:
-    """By how much the margin is missed, rounded up: the lack never reads smaller than it is."""
+    """By how much the margin is missed, rounded up: the lack never reads smaller than it is.
+
+    Of a head over or under an item it is the height that lacks: so much higher, and the margin is kept.
+    """
     assert pair.spare is not None
     if pair.spare >= 0:
         return "just at its margin"
-    return f"{rounded_down(pair.spare).removeprefix('-')} mm less than its margin asks"
+    height = None if pair.height is None else pair.height - pair.allow.height - pair.margin.height
+    if pair.side is not None and pair.side <= TOUCH and height is not None and pair.spare < height < 0.0:
+        return f"{_lack(height)} mm less than its margin asks in height"
+    return f"{_lack(pair.spare)} mm less than its margin asks"
+
+
+def _lack(spare: float) -> str:
+    return rounded_down(spare).removeprefix("-")
 
 
 def _line(pair: Pair) -> str:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import field
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -78,6 +78,20 @@ class Files:
         if (shown, sha256) not in self.inputs:
             self.inputs.append((shown, sha256))
 
+    def seen_from_here(self, name: str | None, others: Collection[str | None] = ()) -> str | None:
+        """The path by which whoever started the program finds a file that lies beside a setup elsewhere; None
+        where its name is that already, or it is no such file.
+
+        Args:
+            name: as the setup has it.   others: files that were named from here, not by the setup.
+        """
+        path = None if name is None or name in others else self.folder / name
+        try:
+            there = path is not None and path.is_file() and path != Path(str(name))
+        except (OSError, ValueError):
+            there = False
+        return str(path) if there else None
+
     def find(self, name: str, file: TomlFile, loc: tuple[str | int, ...]) -> Path:
         """The path of a file that the setup names.
 
@@ -102,7 +116,9 @@ class Files:
         # an ending that both have does not make names alike; of two with one stem, that with the same ending
         stems = {Path(n).stem: n for n in sorted(there, key=lambda n: Path(n).suffix == path.suffix)}
         near = nearest(path.stem, list(stems))
-        want = f'did you mean "{stems[near]}"?' if near else f"it is looked for in {path.parent.absolute()}"
+        want = f"it is looked for in {path.parent.absolute()}"
+        if near:
+            want = f'did you mean "{PurePath(name).parent.joinpath(stems[near]).as_posix()}"? {want}'
         raise file.error(loc, f'there is no file "{name}"', want)
 
 

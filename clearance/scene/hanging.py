@@ -132,14 +132,30 @@ def _screws(bodies: Sequence[Body], k: int, row: frozenset[int]) -> str:
         for j in sorted(row)
         if j != k and (bodies[j].kind != "part" or _may_bear(bodies[j], body)) and _carries(bodies[j])
     ]
-    idle = sum(not any(_meets(screw, other) for other in into) for screw in screws)
-    if not idle or (not ends and idle < len(screws)):
+    idle = [screw for screw in screws if not any(_meets(screw, other) for other in into)]
+    if not idle or (not ends and len(idle) < len(screws)):
         return ""
+    what = f"{len(idle)} of its {len(screws)} screws {'goes' if len(idle) == 1 else 'go'} into nothing"
     if len(screws) == 1:
-        return "its screw goes into nothing"
-    if idle == len(screws):
-        return f"none of its {idle} screws goes into anything"
-    return f"{idle} of its {len(screws)} screws {'goes' if idle == 1 else 'go'} into nothing"
+        what = "its screw goes into nothing"
+    elif len(idle) == len(screws):
+        what = f"none of its {len(idle)} screws goes into anything"
+    return f"{what}, {_nearest_to(idle, into)}: move it there, or put something under it to take the screw"
+
+
+def _nearest_to(idle: Sequence[Array], into: Sequence[Body]) -> str:
+    """Where the screw is that has the shortest way to something, and how long that is."""
+    best: tuple[float, Array, str] | None = None
+    for screw in idle:
+        for other in into:
+            most = np.inf if best is None else best[0]
+            far = apart(BoxedTriangles(screw, AabbSet(*boxes_of(screw))), _surface(other), most)
+            if far is not None and (best is None or far < best[0] - REST):
+                best = far, screw, other.name
+    screw = idle[0] if best is None else best[1]
+    x, y = ((screw.min(axis=(0, 1)) + screw.max(axis=(0, 1))) / 2.0)[:2]
+    where = f"at X{x:.1f} Y{y:.1f}"
+    return where if best is None else f'{where}, {best[0]:.1f} mm from "{best[2]}"'
 
 
 def _disc(middle: Sequence[float]) -> Array:

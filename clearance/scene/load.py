@@ -113,6 +113,8 @@ def cuts_of(setup: Setup, machine: Machine, stops: Stops) -> tuple[model.Cut, ..
 
 #: nothing is asked for beside the setup
 NOTHING = Asked()
+#: what is said to be right where another file is named as the setup
+A_SETUP = "name a setup file; clearance new PART PATH writes a first one"
 #: facets from which a second process saves more than it costs
 _MANY = 100_000
 
@@ -133,9 +135,24 @@ def load(setup_path: str | Path, asked: Asked = NOTHING) -> Scene:
     """
     began = time.perf_counter()
     path = Path(setup_path)
-    read = read_toml(path, str(setup_path))
+    read = read_toml(path, str(setup_path), A_SETUP)
     _refuse_other_files(read)
     files = Files(path.parent)
+    try:
+        return _read(read, asked, files, began)
+    except InputError as error:
+        named = files.seen_from_here(error.file, (read.shown_as, asked.form, asked.machine, asked.margins))
+        if named is None:
+            raise
+        raise error.of_file(named) from None
+
+
+def _read(read: TomlFile, asked: Asked, files: Files, began: float) -> Scene:
+    """What a setup names, read and put together.
+
+    Args:
+        read: the setup's file.   asked: see ``load``.   files: finds and notes them.   began: when, s.
+    """
     files.note(read.shown_as, read.sha256)
     setup = _as_asked(read.checked(Setup), asked, files)
     setup, file, changed, pallets = assembled(setup, read, files)

@@ -238,7 +238,8 @@ def _lies(part: str, form: Form, bodies: Sequence[Body], coverage: float) -> Lie
         raise InputError(form.shown, first, f'the setup has no part "{part}"', want)
     read = [row for row in rows if row.reading is not None]
     if not read:
-        raise InputError(form.shown, first, f'no reading of "{part}" is filled in', "mm, plus: proud")
+        want = "write each into the column reading: mm, plus where metal stands proud"
+        raise InputError(form.shown, first, f'no reading of "{part}" is filled in', want)
     T_MF = np.eye(4)
     if form.frame is not None:
         if form.frame not in by_name:

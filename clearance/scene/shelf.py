@@ -210,8 +210,9 @@ def _read(
         found = f'the lengths here are inches, "{said.file}" may have others'
         raise file.error((*loc, "file"), found, 'say  units = "inch"')
     path = Files(file.path.parent).find(said.file, file, (*loc, "file"))
-    solid, sha256 = read_model(path, said.units, said.file)
-    note(PurePath(file.shown_as).parent.joinpath(said.file).as_posix(), sha256)
+    shown = PurePath(file.shown_as).parent.joinpath(said.file).as_posix()
+    solid, sha256 = read_model(path, said.units, shown)
+    note(shown, sha256)
     for each in solid.remarks:
         remarks.append(Remark(each.kind, each.severity, f"{said.file}: {each.message}"))
     if said.units is None and not own_unit and not any(r.kind == "unlikely size" for r in solid.remarks):
@@ -243,7 +244,8 @@ class Folder:
             found = (
                 f'"{self.shown}" is {what}, not a folder' if what else f'there is no folder "{self.shown}"'
             )
-            raise self.error(found, "a folder with a file for each holder, our_vise.toml say")
+            where = f"it is looked for in {Path(self.path).parent.absolute()}"
+            raise self.error(found, f"a folder with a file for each holder, our_vise.toml say; {where}")
 
     def names(self) -> list[str]:
         """Of the holders in it."""

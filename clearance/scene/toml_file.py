@@ -186,30 +186,29 @@ class TomlFile:
         return self.error(loc, found, want, not_yet)
 
 
-def read_toml(path: Path, shown_as: str) -> TomlFile:
+def read_toml(path: Path, shown_as: str, want: str = "name a TOML file") -> TomlFile:
     """Read a TOML file.
 
     Args:
-        path: the file.   shown_as: its name as the user knows it, for messages.
+        path: the file.   shown_as: its name as the user knows it, for messages.   want: what is said to be
+            right where it is no such file at all.
 
     Raises:
         InputError: the file is missing, too large, not UTF-8 or not TOML; the line is named.
     """
-    refuse_no_file(path, shown_as, "name a TOML file")
+    refuse_no_file(path, shown_as, want)
     try:
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
-        raise InputError(shown_as, "", unreadable(error), "name a TOML file") from None
+        raise InputError(shown_as, "", unreadable(error), want) from None
     if len(raw) > LARGEST_FILE:
-        raise InputError(shown_as, "", "is larger than 2 MB", "name a TOML file")
+        raise InputError(shown_as, "", "is larger than 2 MB", want)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         if b"\0" in raw[:4096]:
-            raise InputError(
-                shown_as, "", "is no text but a file of another kind", "name a TOML file"
-            ) from None
+            raise InputError(shown_as, "", "is no text but a file of another kind", want) from None
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(
             shown_as, f"line {line}", f"byte 0x{raw[error.start]:02x} is not UTF-8", "save the file as UTF-8"
@@ -225,11 +224,13 @@ def read_toml(path: Path, shown_as: str) -> TomlFile:
         message = str(error)
         at = re.search(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$", message)
         number = int(at.group(1)) if at and at.group(1) else text.count("\n") + 1
-        found, want = in_words(message)
+        found, right = in_words(message)
         stands = text.split("\n")[number - 1].strip()
         if stands:
             found += f": {_cut(stands)}"
-        raise InputError(shown_as, f"line {number}", f"this is not TOML: {found}", want) from None
+        if path.suffix.lower() != ".toml":
+            right = f"{right}; {want}"
+        raise InputError(shown_as, f"line {number}", f"this is not TOML: {found}", right) from None
     return TomlFile(path, shown_as, text, data, hashlib.sha256(raw).hexdigest())
 
 

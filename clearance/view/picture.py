@@ -113,9 +113,7 @@ class Renderer:
                 if reason.startswith(("ModuleNotFoundError", "ImportError")):
                     raise CannotDraw(f"no picture: {reason}; install it:  {to_install('pyvista')}")
                 if not reason.startswith("EmptyPicture"):
-                    raise CannotDraw(
-                        f"no picture: {reason}; this is a defect of this program, please report it"
-                    )
+                    raise CannotDraw(f"no picture: {reason}; this is a defect of this tool, please report it")
             reason = "the graphics library found no OpenGL to draw with"
         system = "linux" if sys.platform.startswith("linux") else sys.platform
         raise CannotDraw(f"no picture: {reason}; {WHAT_TO_INSTALL.get(system, WHAT_TO_INSTALL['linux'])}")

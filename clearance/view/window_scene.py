@@ -214,7 +214,7 @@ class Window:
             self.refresh()
         except Exception as err:
             # the graphics library would drop it, and figures of before would stand under a verdict of now
-            self._said = f"a defect of this program: {type(err).__name__}: {err}; close this window"
+            self._said = f"a defect of this tool: {type(err).__name__}: {err}; close this window"
             self._headline()
             self._table("")
             self.words.forget_dimensions()

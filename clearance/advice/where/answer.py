@@ -19,6 +19,7 @@ from clearance.advice.where.free import Map, Probe, Reason, look
 from clearance.advice.where.in_lines import TRIES, along_side, on_lines
 from clearance.advice.where.pressing import Heard
 from clearance.advice.where.seats import DEGREE, FINE, ItemSeat, seat_of
+from clearance.advice.where.touched import touched
 from clearance.advice.where.work import work_of
 from clearance.kernels.query import Boxes, SweepQuery
 from clearance.parallel import processor_time
@@ -340,7 +341,7 @@ class Finder:
             if said is not None:
                 return None, said
             if wrong[0]:
-                return 0.0, words.replace(CUTS_INTO, TOUCHES, 1)
+                return 0.0, self._as_touched(words)
         if seat.lines is not None and seat.holes is None:
             lines = seat.lines
             t = lines.along(np.arange(len(lines)), np.repeat(seat.origin[None], len(lines), axis=0))
@@ -354,6 +355,14 @@ class Finder:
             return None, "its screw does not stand over a thread hole"
         free, _ = self.work.room(at, np.zeros(1))
         return float(min(free[0], self.rooms.of(at, 0.0)[0])), ""
+
+    def _as_touched(self, words: str) -> str:
+        """What is told of what it would cut into if it were moved: that it touches that, and what of it."""
+        bodies = {body.name: body for body in self.scene.bodies}
+        for name, body in bodies.items():
+            if words == f'{CUTS_INTO} "{name}"':
+                return f"{TOUCHES} {touched(bodies[self.found.seat.item], body)}"
+        return words.replace(CUTS_INTO, TOUCHES, 1)
 
     def _judged_now(self) -> str | None:
         """What the judge says is wrong where it stands now."""

@@ -290,10 +290,10 @@ def cautions(sheet: Sheet) -> Html:
 
 
 def inputs(sheet: Sheet, version: str) -> Html:
-    """The files that went in, each with its hash, and the version of the program.
+    """The files that went in, each with its hash, and the version of this tool.
 
     Args:
-        sheet: all that is on it.   version: of this program.
+        sheet: all that is on it.   version: of this tool.
     """
     rows = [(file, tag("code", digest)) for file, digest in sheet.inputs]
     note = tag(

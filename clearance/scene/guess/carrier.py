@@ -40,11 +40,17 @@ PAD = 3.0
 PAD_LENGTH, STRAP, NARROW, REACH, AWAY = 16.0, 24.0, 14.0, 24.0, 0.5
 #: the highest that a strap clamps, the library's own limit, mm
 TALLEST = 250.0
-#: where else along the part a strap may stand, as shares of its width
-SHARES = (0.5, 0.4, 0.6, 0.32, 0.68, 0.25, 0.75)
-#: what is said where none may
+#: how far apart a rail's thread holes stand, the library's own measure; how far a part is pushed along its
+#: rails for straps over some to hold it well, mm
+PITCH, PUSH = 40.0, 20
+#: by how much a frame is longer than its places at each end, how long its ears are at most, at which share of
+#: that their screws stand: the library's own measures; and how far behind a bar's edge they go into it, mm
+OVER, EAR, SCREW_AT, BAR = 15.0, 200.0, 0.6, 10.0
+#: a strap that is narrower by 1 mm is as bad as one that stands so far from where it holds best, mm
+NARROWER = 3.0
+#: what is said where none may stand
 NO_STRAP = (
-    "no strap is proposed: wherever one could stand on the back rail it would meet a rest pad, or the path "
+    "no strap is proposed: over each thread hole of the back rail it would meet a rest pad, or the path "
     "would cut into it. Add what really clamps it: clearance holders lists what there is"
 )
 TOO_TALL = (
@@ -254,10 +260,13 @@ def _rails(choice: ModelGuess, middle: Array, machine: Machine, mass: float, nam
     # where the rails do not fill the opening, they stand in the middle of the part
     begin = left if long == right - left else centre - long / 2
     front = float(middle[1]) - deep / 2 - (RAIL - LIES)
-    part_x = centre - wide / 2 - begin
-    # a plate longer than the longest rail stands over at both ends, its pads do not
-    pads = [round(min(max(part_x + share * wide, 10.0), long - 10.0), 1) for share in (0.125, 0.875)]
     heavy = mass > RAIL_MASS
+    path = choice.laid.on(choice.path.points())[:, 0] - stance.low[0] + centre - wide / 2
+    # opening and travel still take it; what it is outside of already it is not pushed farther out of
+    least = max(-PUSH, *(min(v, 0.0) for v in (left + room - centre, machine.travel.x[0] - path.min())))
+    most = min(PUSH, *(max(v, 0.0) for v in (right - room - centre, machine.travel.x[1] - path.max())))
+    stands = _over_holes(choice, long, centre - wide / 2 - begin, range(ceil(least), floor(most) + 1))
+    part_x, pads = stands.part_x, stands.pads
     alternatives = (
         "Alternatives: side_jaw_vise or wide_vise for smaller ones, parts_frame for heavier ones.\n"
         "height and ledge decide whether the lower head passes beneath: measure your own."
@@ -290,53 +299,91 @@ def _rails(choice: ModelGuess, middle: Array, machine: Machine, mass: float, nam
             "turn": [0.0, 0.0, 180.0],
         },
     )
-    straps = _straps(choice, long, part_x, pads)
+    straps = _straps(stands, high)
     why = "" if straps else NO_STRAP if high + PAD <= TALLEST else TOO_TALL
     return GuessedHolders([put, back], part, straps, why)
 
 
-def _straps(choice: ModelGuess, long: float, part_x: float, pads: list[float]) -> list[Put]:
-    """Straps on the back rail between its pads, where they meet no pad and the path does not go through them.
+@record
+class _Stands:
+    """Where a part stands on its rails, mm, from a rail's left end as it is seen from the front.
+
+    Attributes:
+        part_x: its left side.   pads: the middles of its rest pads.
+        straps: of each where its screw is on the back rail, from that one's own left end, and half its width.
+        worse: how far they are from holding it best.
+    """
+
+    part_x: float
+    pads: list[float]
+    straps: list[tuple[float, float]]
+    worse: float
+
+
+def _over_holes(choice: ModelGuess, long: float, part_x: float, pushed: range) -> _Stands:
+    """Where a part is pushed to for straps over thread holes of the back rail to hold it well.
 
     Args:
-        long: of the rail.   part_x: where the part begins on it.   pads: their middles, from its left end as
-            it is seen from the front.
+        long: of the rail.   part_x: where the part begins on it if it is not pushed.   pushed: how far it may
+            be pushed, 0 among them.
     """
     wide, deep, high = (choice.stance.high - choice.stance.low).tolist()
-    if not 0.5 <= high + PAD <= TALLEST:
-        return []
     begin, end = _behind(choice, deep + RAIL / 2 - LIES - REACH - AWAY)
-
-    def room(share: float) -> float:
-        """Half of the width that a strap may have there, mm."""
-        x = share * wide
-        to_pads = min(abs(part_x + x - pad) for pad in pads) - PAD_LENGTH / 2 - AWAY
-        to_path = float(np.maximum(begin - x, x - end).min(initial=STRAP)) - AWAY
-        return float(min(to_pads, to_path, part_x + x, long - part_x - x, STRAP / 2))
-
+    # the back rail is turned round: its holes are counted from its other end
+    holes = np.arange(PITCH / 2, long - PAD_LENGTH / 2, PITCH)
     two = 0.75 * wide - 16.0 > 90.0
-    shares = [share for share in ((0.68, 0.32) if two else (0.5,)) if room(share) >= NARROW / 2]
-    if len(shares) < 1 + two:
-        fits = [share for share in (*shares, *SHARES) if room(share) >= NARROW / 2]
-        shares = [max(fits), min(fits)] if two and fits else fits[:1]
-        if len(shares) == 2 and (shares[0] - shares[1]) * wide < STRAP + 2 * AWAY:
-            shares = shares[:1]
+
+    def stands(by: int) -> _Stands:
+        x = part_x + by
+        # a plate longer than the longest rail stands over at both ends, its pads do not
+        pads = [round(min(max(x + share * wide, 10.0), long - 10.0), 1) for share in (0.125, 0.875)]
+
+        def half(hole: float) -> float:
+            """Half of the width that a strap may have over a hole, mm."""
+            over = long - hole - x
+            to_pads = min(abs(x + over - pad) for pad in pads) - PAD_LENGTH / 2 - AWAY
+            to_path = float(np.maximum(begin - over, over - end).min(initial=STRAP)) - AWAY
+            return float(min(to_pads, to_path, over, wide - over, long - hole, STRAP / 2))
+
+        there = [(float(hole), half(hole)) for hole in holes if pads[0] < long - hole < pads[1]]
+        fits = [one for one in there if one[1] >= NARROW / 2 and 0.5 <= high + PAD <= TALLEST]
+
+        def worse(one: tuple[float, float], share: float) -> float:
+            aside = abs(long - one[0] - x - share * wide)
+            return float(aside + NARROWER * (STRAP - 2.0 * one[1]))
+
+        shares = ((0.72, 0.28) if two else (0.5,))[: len(fits)]
+        best = [min((worse(one, share), one) for one in fits)[1] for share in shares]
+        if len(best) == 2 and best[0] == best[1]:
+            best = [fits[0], fits[-1]]
+        lost = sum(worse(one, share) for one, share in zip(best, shares, strict=True))
+        return _Stands(x, pads, best, lost + abs(by) / 10.0)
+
+    return min((stands(by) for by in pushed), key=lambda one: (-len(one.straps), one.worse))
+
+
+def _straps(stands: _Stands, high: float) -> list[Put]:
+    """Straps on the back rail.
+
+    Args:
+        stands: where.   high: the part.
+    """
     puts = []
-    for k, share in enumerate(shares):
+    for k, (hole, half) in enumerate(stands.straps):
         comment = (
-            "GUESS: straps on the back rail's body, between its pads; they clamp plate and pad.\n"
-            "Alternatives: toe_clamp where nothing may stand over the part; straps in front."
+            "GUESS: straps on the back rail's body, between its pads, over thread holes of it; they clamp\n"
+            "plate and pad. Alternatives: toe_clamp where nothing may stand over the part; straps in front."
         )
         keys = {
-            "name": ("strap", "right strap", "left strap")[0 if len(shares) == 1 else 1 + k],
+            "name": ("strap", "right strap", "left strap")[0 if len(stands.straps) == 1 else 1 + k],
             "holder": "strap",
             "params": {
                 "height": round(high + PAD, 3), "reach": int(REACH), "back": 12,
-                "width": floor(2.0 * room(share)), "screw_below": 12,
+                "width": floor(2.0 * half), "screw_below": 12,
             },
             "on": "back rail",
             "seat": "top",
-            "at": [long - part_x - share * wide, RAIL / 2, -PAD],
+            "at": [hole, RAIL / 2, -PAD],
             "turn": [0.0, 0.0, 90.0],
         }  # fmt: skip
         puts.append(Put("" if k else comment, keys))
@@ -364,8 +411,17 @@ def _frame(
     """A parts frame from bar to bar of the table frame, its edge under the plate; and where the plate is."""
     places = int(min(8, max(1, ceil((wide + 20.0) / 300.0))))
     pitch = float(np.clip((wide + 20.0) / places, 20.0, 300.0))
-    ear = float(np.clip((gap - places * pitch) / 2 + 20.0, 15.0, 200.0))
-    begin = left + part_x + wide / 2 - places * pitch / 2
+
+    def apart(places: int) -> tuple[float, float]:
+        """From the left bar to the frame's beam, and from that to the right bar, mm."""
+        half = places * pitch / 2 + OVER
+        return part_x + wide / 2 - half, gap - part_x - wide / 2 - half
+
+    # an ear's screw stands so far out that it meets a bar on either side; the part stays on the middle places
+    while max(apart(places)) > EAR * SCREW_AT - BAR and places <= 6 and min(apart(places + 2)) > 0.0:
+        places += 2
+    ear = float(np.clip((max(apart(places)) + BAR) / SCREW_AT, 15.0, EAR))
+    begin = left + apart(places)[0]
     more = "" if mass <= FRAME_MASS else f", which this is not: {mass:.0f} kg, find one that takes it"
     why = f"GUESS: a parts frame, carried at both ends, for a plate of up to {FRAME_MASS:g} kg{more}."
     put = Put(
@@ -373,7 +429,7 @@ def _frame(
         {
             "name": "frame",
             "holder": "parts_frame",
-            "params": {"places": places, "pitch": round(pitch, 1), "ear": round(ear, 1)},
+            "params": {"places": places, "pitch": round(pitch, 1), "ear": ceil(ear)},
             "at": [begin, y, 0.0],
         },
     )
