@@ -344,7 +344,7 @@ class _Seen:
     Attributes:
         run, part, boxed: which, by number, and whether the pieces that do not turn are meant.   body: index.
         radius: that what moves of both lies within, mm from the centre.
-        planned, least: mm by which they are apart at least, the head grown, as planned and at ``angle``, degrees.
+        planned, least: mm by which they are apart at least, the head grown, as planned and at ``angle``.
     """
 
     run: int
@@ -432,7 +432,7 @@ class Turning:
     def _asked(self, there: Scene, which: Sequence[int], angle: float) -> dict[int, float]:
         """What some pairs allow, degrees, by their numbers."""
         some = [self.seen[k] for k in which]
-        query = SweepQuery(there, {one.body for one in some}, tolerances=self.planned.tolerances)
+        query = SweepQuery(there, sorted({one.body for one in some}), tolerances=self.planned.tolerances)
         limit = query.tolerances.advice.shift_limit
         groups: dict[tuple[int, int, bool], list[int]] = {}
         for k, one in zip(which, some, strict=True):

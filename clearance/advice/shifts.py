@@ -68,7 +68,7 @@ class ShiftedHeads:
     last is looked at first, since of two boxes that are much alike mostly the same ends both.
 
     Args:
-        like: heads of the same query, of which only those are looked at that may meet something in ``within``.
+        like: heads of the same query, of which those alone are looked at that may meet something ``within``.
     """
 
     def __init__(self, query: SweepQuery, like: ShiftedHeads | None = None, within: Box = _NO_SHIFT) -> None:
@@ -126,8 +126,10 @@ class ShiftedHeads:
             found[n].update(apart)
         return [sorted(some) for some in found]
 
-    def _hit(self, asked: Sequence[tuple[int, HeadPart, Sequence[int]]], box: Box, extra: float) -> int | None:
-        """The tag of something that is met: run and body, then the move of the path; None where nothing is."""
+    def _hit(
+        self, asked: Sequence[tuple[int, HeadPart, Sequence[int]]], box: Box, extra: float
+    ) -> int | None:
+        """The tag of what is met: run and body, then the move of the path; None where nothing is."""
         hits, wanted = Hits(0.0, 0.0), []
         for number, part, bodies in asked:
             rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
