@@ -5,19 +5,23 @@ The other side of each comparison is the plain definition: every pair asked abou
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 import clearance
 from clearance.advice.confirm import runs_free
 from clearance.advice.cures import find_cures
-from clearance.advice.edits import upper_raised
+from clearance.advice.edits import upper_raised, with_all_on_them
 from clearance.advice.placement import Turning, _about
+from clearance.advice.question import RoomWhenRaised, met_when_raised
 from clearance.advice.shifts import ShiftedHeads
 from clearance.advice.whole_job import Budget
 from clearance.checking.pairs import judge
 from clearance.kernels.query import SweepQuery
+from clearance.tolerances import DEFAULT
 
 VISE = "demo_models/own_vise.toml"
 WHEEL = "demo_models/rivet_wheel.toml"
@@ -93,3 +97,47 @@ def test_a_search_ends_by_the_work_it_may_do_however_much_time_there_is() -> Non
     assert find_cures(result, Budget(1e9, work=0.25)).not_looked_for
     assert not find_cures(result, Budget(1e9, work=0.25)).of_all
     assert find_cures(result, Budget(1e9, work=10.0)).of_all
+
+
+def taper(folder: Path) -> str:
+    """The die of the demo, its opening with walls that lean by up to 1.6 degrees either way, all straight."""
+    shutil.copytree("demo_models", folder / "job")
+    file = folder / "job" / "side_plate_die_clash.toml"
+    (folder / "job" / "leans.nc").write_text(
+        "G71 G90 G40\nG00 X0. Y0. U0 V0\nG01 X3.7 Y4.6 U0.5 V0.2\nG01 X-3.7 Y4.6 U-0.5 V0.2\n"
+        "G01 X-3.7 Y-4.6 U-0.5 V-0.2\nG01 X3.7 Y-4.6 U0.5 V-0.2\nG01 X3.7 Y4.6 U0.5 V0.2\n"
+        "G01 X0. Y0. U0 V0\nM02\n"
+    )
+    old = 'path = "opening.nc"\nzero = [116, 38.5, 0]'
+    assert old in file.read_text()
+    new = 'path = "leans.nc"\nzero = [116, 33.5, 0]\nuv_words = "relative"\nplanes = { xy = 0.0, uv = 22.0 }'
+    file.write_text(file.read_text().replace(old, new))
+    return str(file)
+
+
+@pytest.mark.parametrize("items", [None, ["die plate"]])
+def test_a_raise_leaves_as_much_room_where_not_all_heads_are_asked_again(
+    tmp_path: Path, items: list[str] | None
+) -> None:
+    scene = clearance.load(taper(tmp_path))
+    rising = with_all_on_them(scene, items)
+    quick = RoomWhenRaised(scene, rising, True, DEFAULT)
+    # up by steps, back as the end of a window is looked for, and far on
+    raises = [0.0, 2.0, 2.6, 3.5, 5.0, 4.2, 3.0, 2.45, 7.0, 11.0, 16.0, 60.0, 14.0]
+    found = []
+    for s in raises:
+        looks = quick.looks
+        room = quick.room(s)
+        found.append(quick.looks - looks)
+        plain = RoomWhenRaised(scene, rising, True, DEFAULT)
+        plain._pace[:], plain._back[:] = 1.0, 1.0  # nothing is known to go up as one
+        plain._as_one[:] = False
+        all_of_them = plain.room(s)
+        assert plain.looks == len(plain.pairs)
+        if all_of_them > DEFAULT.advice.step_end:
+            assert room == pytest.approx(all_of_them, abs=1e-9)
+        else:
+            assert room <= DEFAULT.advice.step_end
+        met = met_when_raised(scene, rising, s, True).who
+        assert bool(met) is (room <= DEFAULT.advice.step_end)
+    assert sum(found) < len(raises) * len(quick.pairs) / 3
