@@ -61,6 +61,17 @@ def confirm(
     return doubts
 
 
+def runs_free(query: SweepQuery, runs: Sequence[HeadRun]) -> bool:
+    """Whether FCL, and the test for swallowed bodies, agree that runs are clear of all bodies, margins kept,
+    where the flat view has said so.
+
+    Args:
+        query: about the scene as it would be.   runs: of it.
+    """
+    as_it_is = [_Look((0.0, 0.0), 0.0, 0.0, 0.0)]
+    return not any(_look(query, set(), run, as_it_is, margins=True) for run in runs)
+
+
 def _probes(low: float, high: float, inside: float) -> list[float]:
     inside = min(inside, (high - low) / 3.0)
     return [low + inside, high - inside] if high > low else [low]

@@ -166,7 +166,7 @@ class ItemCures:
 
     # ------------------------------------------------------------------------------------- how it is tried
     def _runs_free(self, there: Scene, moving: Sequence[int]) -> bool:
-        with self.budget.step("tried"):
+        with self.budget.step("tried", 0.01):
             return self.tried.clear(there.bodies, moving)
 
     def _smallest(
@@ -200,7 +200,7 @@ class ItemCures:
             replace(s, bodies=tuple(b for b in s.bodies if b in wanted)) for s in after.stretches
         )
         # what reading found is about the scene as planned
-        with self.budget.step("heads of some", 0.2):
+        with self.budget.step("heads of some", 0.15):
             pairs = check(replace(after, stretches=stretches, findings=())).pairs
         if any(p.verdict != "clear" for p in pairs):
             return None
@@ -352,6 +352,6 @@ class StateCures:
             for new, old in zip(after.stretches, self.scene.stretches, strict=True)
         )
         stretches = tuple(s for s in stretches if s.bodies)
-        with self.budget.step("heads of some", 0.2):
+        with self.budget.step("heads of some", 0.15):
             pairs = check(replace(after, stretches=stretches, findings=())).pairs
         return all(p.verdict == "clear" for p in pairs)

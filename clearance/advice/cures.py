@@ -2,8 +2,8 @@
 confirmed against the whole job: heads, states, what carries and holds, threading.
 
 First what clears everything at once: all on the table raised, the upper head raised; then, for each state in
-which something is wrong, what to leave on or take off; then changes to each item, the worst first. It takes
-no longer than the check did, and says what it did not get to.
+which something is wrong, what to leave on or take off; then changes to each item, the worst first. It does
+about as much work as the check did, counted by its steps, and says what it did not get to.
 
 ``every_nozzle`` says what the job says with each set of nozzles that the machine file names: each set is read
 and judged as the setup would be that names it: nothing is carried over.
@@ -16,6 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from clearance.advice.confirm import runs_free
 from clearance.advice.cure_items import ItemCures, StateCures
 from clearance.advice.edits import UpperRule, raised, upper_raised, with_all_on_them
 from clearance.advice.question import RaiseQuestion
@@ -129,23 +130,37 @@ OF_HEADS = frozenset({"lean", "travel"})
 ITEMS = 3
 #: of the upper head a raise is answered as a multiple of this, mm
 FINE = 0.01
-#: so long may be looked for cures of a job that is checked in no time, s: nobody waits for that
+#: a check as it is counted, s: any at all, for each pair of head and item, for each facet and a twentieth of
+#: a move; about what a usual computer takes, so that it is known of how many checks a small job is worth
+OF_ANY, OF_A_PAIR, OF_A_FACET = 0.3, 0.0015, 2e-6
+#: so much is looked for cures of a job that is checked in no time, s as counted: nobody waits for that
 LEAST_TIME = 1.0
+#: a search ends in any case once it has taken so many times as long as the check, or as it may at least
+AT_MOST = 2.0
+
+
+def _budget(result: Result) -> Budget:
+    """As much work as a check is; the clock ends alone what takes far longer than it was counted."""
+    scene = result.scene
+    facets = sum(len(body.triangles_M) for body in scene.bodies)
+    moves = sum(len(stretch.moves) for stretch in scene.stretches)
+    counted = OF_ANY + OF_A_PAIR * len(result.pairs) + OF_A_FACET * (facets + 20 * moves)
+    # neither longer by the clock nor by the processor's time, however many processes checked
+    took = min(result.check_s, result.spent_s or result.check_s)
+    return Budget(AT_MOST * max(took, LEAST_TIME), work=max(1.0, LEAST_TIME / counted))
 
 
 def find_cures(result: Result, budget: Budget | None = None) -> Cures:
     """For what is wrong in a result the single changes that cure it; none is a cure untried.
 
     Args:
-        budget: how long to look; as long as the check took where None.
+        budget: how much to look at; about as much work as the check was where None.
     """
     there = {body.name for body in result.scene.bodies}
     bad = [pair for pair in result.pairs if pair.verdict in ("clash", "close") and pair.item in there]
     order = {"clash": 0, "close": 1}
     bad.sort(key=lambda p: (order[p.verdict], np.inf if p.spare is None else p.spare))
-    # neither longer by the clock nor by the processor's time, however many processes checked
-    took = min(result.check_s, result.spent_s or result.check_s)
-    search = _CureSearch(result, bad, budget or Budget(max(took, LEAST_TIME)))
+    search = _CureSearch(result, bad, budget or _budget(result))
     return search.run()
 
 
@@ -268,10 +283,11 @@ class _CureSearch:
         kept = [pair for pair in self.result.pairs if same and pair.head == "lower"]
         if any(pair.verdict != "clear" for pair in kept):
             return False
-        with self.budget.step("heads", 0.5):
+        # by the flat view all run free there already
+        with self.budget.step("free heads", 0.15):
             query = SweepQuery(there)
             runs = [run for run in query.runs if not (same and run.head == "lower")]
-            if any(pair.verdict != "clear" for one in judge(query, runs) for pair in one.pairs):
+            if not runs_free(query, runs):
                 return False
         with self.budget.step("job", 0.25):
             findings, account = told(there)
@@ -304,12 +320,18 @@ class _CureSearch:
             return []
         by = round(float(np.ceil(gaps[0][0] / FINE + 1e-9)) * FINE, 6)
         there = upper_raised(self.scene, by)
-        with self.budget.step("heads", 0.5):
-            query = SweepQuery(there)
-            runs = [run for run in query.runs if run.head != "lower"]
-            pairs = [pair for one in judge(query, runs) for pair in one.pairs]
-        if not self._helps(pairs, wanted):
-            return []
+        query, pairs = SweepQuery(there), []
+        runs = [run for run in query.runs if run.head != "lower"]
+        free = False
+        if item is None:
+            # by the flat view all of them run free so high up
+            with self.budget.step("free heads", 0.15):
+                free = runs_free(query, runs)
+        if not free:
+            with self.budget.step("heads", 0.5):
+                pairs = [pair for one in judge(query, runs) for pair in one.pairs]
+            if not self._helps(pairs, wanted):
+                return []
         with self.budget.step("job", 0.25):
             after = of_change(self.scene, there)
         if not after.grave <= self.before.grave:

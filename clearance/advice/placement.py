@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from math import hypot, radians, sin
 
 import numpy as np
 
@@ -18,8 +19,8 @@ from clearance.advice.shifts import ShiftedHeads, Touch
 from clearance.advice.whole_job import GRAIN, TURN_GRAIN, PartElsewhere, as_told
 from clearance.checking.result import Pair, Result
 from clearance.checking.verdict import worst
-from clearance.kernels.query import SweepQuery
-from clearance.records import by_values, hash_by_values
+from clearance.kernels.query import HeadRun, SweepQuery
+from clearance.records import by_values, changing, hash_by_values
 from clearance.scene.model import Finding, Scene, StretchKind
 from clearance.tolerances import Tolerances
 from clearance.toolpath.moves import Moves
@@ -94,10 +95,10 @@ def find_placement(result: Result) -> PlacementAnswer:
         return PlacementAnswer(planned, None, None, None, None, 0.0, (), (None, None), places)
     before = as_told(result)
     query = SweepQuery(scene)
-    covered = ShiftedHeads(query, query.tolerances.advice.shift_limit)
+    covered = ShiftedHeads(query)
     box, binds = _grown(query, covered)
     about = _about(scene)
-    turn, turn_binds = _turn(query, about)
+    turn, turn_binds = _turn(covered, about)
     standing = PartElsewhere(scene, before, about)
     if standing.judged:
         box, binds, turn, turn_binds = _as_it_stands(standing, box, binds, turn, turn_binds)
@@ -263,23 +264,28 @@ def _strip(box: Box, k: int, by: float) -> Box:
 def _named(covered: ShiftedHeads, box: Box, k: int, touch: Touch) -> Binds:
     """What binds side k, with a shift just past it at which it does: the strip is halved down to a spot."""
     own = covered.query.tolerances.advice
-    strip = list(_strip(box, k, own.shift_past))
-    if covered.clear(_strip(box, k, own.shift_past)):
+    past = covered.within(_strip(box, k, own.shift_past))
+    if past.clear(_strip(box, k, own.shift_past)):
         # two parts meet, each off its own way: no single shift does it
         return Binds(SIDES[k], float(box[k]), None, touch.head, touch.item, touch.cut, touch.move)
     along = 2 * (1 - k // 2)
-    while strip[along + 1] - strip[along] > own.shift_spot:
-        middle = (strip[along] + strip[along + 1]) / 2.0
-        half = list(strip)
-        half[along + 1] = middle
-        found = covered.first_touch(tuple(half))  # type: ignore[arg-type]
-        if found is None:
+    # where the first half is clear what meets is in the second one, as the end shows
+    for told in (False, True):
+        strip = list(_strip(box, k, own.shift_past))
+        while strip[along + 1] - strip[along] > own.shift_spot:
+            middle = (strip[along] + strip[along + 1]) / 2.0
             half = list(strip)
-            half[along] = middle
-            found = covered.first_touch(tuple(half))  # type: ignore[arg-type]
-        if found is None:
+            half[along + 1] = middle
+            if past.clear(tuple(half)):  # type: ignore[arg-type]
+                half = list(strip)
+                half[along] = middle
+                if told and past.clear(tuple(half)):  # type: ignore[arg-type]
+                    break
+            strip = half
+        spotted = covered.first_touch(tuple(strip))  # type: ignore[arg-type]
+        if spotted is not None:
+            touch = spotted
             break
-        strip, touch = half, found
     across = 2 * (k // 2)
     outer = strip[across] if k % 2 == 0 else strip[across + 1]
     low, high = strip[along], strip[along + 1]
@@ -289,7 +295,7 @@ def _named(covered: ShiftedHeads, box: Box, k: int, touch: Touch) -> Binds:
 
     shift = spot((low + high) / 2.0)
     for y in (low, high):
-        if not covered.clear((spot(y)[0], spot(y)[0], spot(y)[1], spot(y)[1])):
+        if not past.clear((spot(y)[0], spot(y)[0], spot(y)[1], spot(y)[1])):
             shift = spot(y)
             break
     return Binds(SIDES[k], float(box[k]), shift, touch.head, touch.item, touch.cut, touch.move)
@@ -310,15 +316,16 @@ def _about(scene: Scene) -> tuple[float, float]:
 
 
 def _turn(
-    query: SweepQuery, about: tuple[float, float]
+    covered: ShiftedHeads, about: tuple[float, float]
 ) -> tuple[tuple[float, float], tuple[str | None, str | None]]:
     """How far the part may be turned either way at the planned zero, degrees, and which item ends it."""
-    own = query.tolerances.advice
+    own = covered.query.tolerances.advice
+    turning = Turning(covered.query, covered.apart, about)
     ends, names = [], []
     for way in (-1.0, 1.0):
         angle, name = 0.0, None
         for _ in range(MOST_STEPS):
-            step, name = _safe_step(query, about, way * angle)
+            step, name = turning.safe_step(way * angle)
             if step < own.least_turn:
                 break
             angle = min(angle + step, own.turn_limit)
@@ -330,41 +337,131 @@ def _turn(
     return (ends[0], ends[1]), (names[0], names[1])
 
 
-def _safe_step(planned: SweepQuery, about: tuple[float, float], angle: float) -> tuple[float, str | None]:
-    """By how many degrees more it can be turned for certain, and which item allows the least.
+@changing
+class _Seen:
+    """A head, or one part of it, against a body: what it was like where it was last asked about.
 
-    Turned by a, a point of the path at the distance R from the centre goes 2 R sin(a / 2) at most. A round
-    head sees no turn of the part that turns with its path; a box that goes along does not turn, and sees the
-    part's points go as well.
+    Attributes:
+        run, part, boxed: which, by number, and whether the pieces that do not turn are meant.   body: index.
+        radius: that what moves of both lies within, mm from the centre.
+        planned, least: mm by which they are apart at least, the head grown, as planned and at ``angle``.
     """
-    turned = replanned(planned.scene, (0.0, 0.0), angle, about)
-    query = SweepQuery(turned, tolerances=planned.tolerances)
-    limit = query.tolerances.advice.shift_limit
-    there = query.scene
-    parts = {b for s in there.stretches for b in s.cut_bodies}
-    centre = np.asarray(about)
-    widest = {b: _widest(there.bodies[b].triangles_M, centre) for b in parts}
-    asked, radii = [], []
-    for run in query.runs:
-        stretch = run.stretch
-        paths = (stretch.moves, stretch.upper_moves or stretch.moves)
-        reach = max(_farthest(query, moves, centre) for moves in paths)
-        rigid = stretch.kind in (StretchKind.CUT, StretchKind.BETWEEN)
-        for part in run.parts:
-            for boxed in (False, True):
-                pieces = tuple(p for p in part.pieces if any(p.rect) == boxed)
-                bodies = tuple(b for b in run.bodies if boxed or not rigid or b not in parts)
-                if pieces and bodies:
-                    asked.append(replace(run, parts=(replace(part, pieces=pieces),), bodies=bodies))
-                    radii.append(reach)
-    grown = [{b: query.growth(run, b) for b in run.bodies} for run in asked]
-    least, name = np.inf, None
-    for run, reach, found in zip(asked, radii, query.grown(asked, grown, limit), strict=True):
-        for b in run.bodies:
-            step = _step(float(found[b]), reach + widest.get(b, 0.0), query.tolerances)
-            if step < least:
-                least, name = step, there.bodies[b].name
-    return least, name
+
+    run: int
+    part: int
+    boxed: bool
+    body: int
+    radius: float
+    planned: float
+    least: float = -np.inf
+    angle: float = 0.0
+
+
+class Turning:
+    """The parts with their paths turned about a point, as far as the heads may see them so.
+
+    Turned by a, a point at the distance R from the centre goes 2 R sin(a / 2) at most. A round head sees no
+    turn of the part that turns with its path; a box that goes along does not turn, and sees the part's points
+    go as well. By the same bound a pair that had much room a bit before needs no look.
+
+    Args:
+        query: of the scene as planned.   apart: of each run how far off each body is there, mm.
+        about: (2,) the centre, machine X Y.
+    """
+
+    def __init__(self, query: SweepQuery, apart: Sequence[np.ndarray], about: tuple[float, float]) -> None:
+        self.planned, self.about, self.centre = query, about, np.asarray(about)
+        self.parts = {b for s in query.scene.stretches for b in s.cut_bodies}
+        self.seen: list[_Seen] = []
+        #: who was asked about last, and what they say as planned
+        self._last: list[int] = []
+        self._as_planned: tuple[float, str | None] | None = None
+        #: how many pairs were asked about
+        self.looks = 0
+        widest = {b: _widest(query.bodies[b].triangles_M, self.centre) for b in self.parts}
+        for number, run in enumerate(query.runs):
+            reach = self._reach(query, run)
+            rigid = run.stretch.kind in (StretchKind.CUT, StretchKind.BETWEEN)
+            for k, part in enumerate(run.parts):
+                for boxed in (False, True):
+                    if not any(any(p.rect) == boxed for p in part.pieces):
+                        continue
+                    for b in run.bodies:
+                        if boxed or not rigid or b not in self.parts:
+                            grow = query.growth(run, b)
+                            least = float(apart[number][b]) - hypot(grow.side, grow.height)
+                            radius = reach + widest.get(b, 0.0)
+                            self.seen.append(_Seen(number, k, boxed, b, radius, least))
+
+    def safe_step(self, angle: float) -> tuple[float, str | None]:
+        """By how many degrees more it can be turned for certain, and which item allows the least.
+
+        Args:
+            angle: degrees from the plan, anticlockwise from above.
+        """
+        if angle == 0.0 and self._as_planned is not None:
+            return self._as_planned
+        bounds = [self._least_step(one, angle) for one in self.seen]
+        # those that bound the step before, or the one that may now, then whatever may allow less than these
+        first = min(range(len(self.seen)), key=bounds.__getitem__)
+        waiting = sorted({first, *self._last})
+        there = replanned(self.planned.scene, (0.0, 0.0), angle, self.about)
+        steps: dict[int, float] = {}
+        while waiting:
+            steps |= self._asked(there, waiting, angle)
+            least = min(steps.values())
+            waiting = [k for k in range(len(self.seen)) if k not in steps and bounds[k] <= least]
+        at, least = min(sorted(steps.items()), key=lambda one: one[1])
+        self._last = [k for k in steps if bounds[k] <= least]
+        told = least, there.bodies[self.seen[at].body].name
+        if angle == 0.0:
+            self._as_planned = told
+        return told
+
+    def _least_step(self, one: _Seen, angle: float) -> float:
+        """What a pair allows at least, degrees, by where it was seen before."""
+        tolerances = self.planned.tolerances
+        room = max(
+            min(least, tolerances.advice.shift_limit)
+            - 2.0 * one.radius * sin(radians(min(abs(angle - seen), 180.0)) / 2.0)
+            for least, seen in ((one.planned, 0.0), (one.least, one.angle))
+        )
+        # either figure may be below the truth by the width of a search
+        return _step(room - tolerances.width, one.radius, tolerances)
+
+    def _asked(self, there: Scene, which: Sequence[int], angle: float) -> dict[int, float]:
+        """What some pairs allow, degrees, by their numbers."""
+        some = [self.seen[k] for k in which]
+        query = SweepQuery(there, sorted({one.body for one in some}), tolerances=self.planned.tolerances)
+        limit = query.tolerances.advice.shift_limit
+        groups: dict[tuple[int, int, bool], list[int]] = {}
+        for k, one in zip(which, some, strict=True):
+            groups.setdefault((one.run, one.part, one.boxed), []).append(k)
+        asked = []
+        for (number, part, boxed), mine in groups.items():
+            run = query.runs[number]
+            pieces = tuple(p for p in run.parts[part].pieces if any(p.rect) == boxed)
+            bodies = tuple(self.seen[k].body for k in mine)
+            asked.append(replace(run, parts=(replace(run.parts[part], pieces=pieces),), bodies=bodies))
+        grown = [{b: query.growth(run, b) for b in run.bodies} for run in asked]
+        widest = {
+            b: _widest(there.bodies[b].triangles_M, self.centre)
+            for b in {one.body for one in some} & self.parts
+        }
+        steps = {}
+        for run, mine, found in zip(asked, groups.values(), query.grown(asked, grown, limit), strict=True):
+            reach = self._reach(query, run)
+            for k in mine:
+                one = self.seen[k]
+                one.least, one.angle = float(found[one.body]), angle
+                steps[k] = _step(one.least, reach + widest.get(one.body, 0.0), query.tolerances)
+        self.looks += len(steps)
+        return steps
+
+    def _reach(self, query: SweepQuery, run: HeadRun) -> float:
+        """How far from the centre the wire goes at most, at either guide, mm."""
+        paths = (run.stretch.moves, run.stretch.upper_moves or run.stretch.moves)
+        return max(_farthest(query, moves, self.centre) for moves in paths)
 
 
 def _step(distance: float, radius: float, tolerances: Tolerances) -> float:

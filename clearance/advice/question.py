@@ -11,15 +11,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Sequence
-from functools import partial
+from dataclasses import replace
+from math import hypot
 
 import numpy as np
 
-from clearance.advice.edits import UpperRule, end_rules, lifted, raised
+from clearance.advice.edits import UpperRule, carried, end_rules, lifted, raised, upper_rules
 from clearance.kernels.query import Growth, HeadRun, Hits, Lifted, SweepQuery, runs_of
 from clearance.records import changing, record
 from clearance.scene.heads import HeadPiece, risen
-from clearance.scene.model import Body, Scene
+from clearance.scene.model import Body, Scene, StretchKind
 from clearance.tolerances import DEFAULT, Tolerances
 
 
@@ -189,7 +190,7 @@ def stepped_windows(
     last: float,
     margins: bool,
     tolerances: Tolerances = DEFAULT,
-) -> tuple[list[tuple[float, float]], list[Shut]]:
+) -> tuple[list[tuple[float, float]], list[float]]:
     """The raises in [first, last] found to be clear, as open intervals; and those looked at that are not.
 
     Args:
@@ -200,14 +201,14 @@ def stepped_windows(
     pace = _pace(scene)
     own = tolerances.advice
     stride = max((last - first) * own.stride_share, own.least_stride)
-    look = partial(_room, scene, rising, margins=margins, tolerances=tolerances)
+    look = RoomWhenRaised(scene, rising, margins, tolerances).room
     windows: list[tuple[float, float]] = []
     s = first
     begin: float | None = None
     before = first
-    shut: list[Shut] = []
+    shut: list[float] = []
     while True:
-        room, who = look(s)
+        room = look(s)
         if room > own.step_end:
             if begin is None:
                 begin = s if s == first else _edge(look, before, s, room / pace, own.step_end, pace)
@@ -215,7 +216,7 @@ def stepped_windows(
                 break
             s = min(s + room / pace, last)
             continue
-        shut.append(Shut(s, who))
+        shut.append(s)
         if begin is not None:
             windows.append((begin, s))
             begin = None
@@ -250,7 +251,7 @@ def spans(shut: Sequence[Shut], last: float) -> list[tuple[float, float, Meeting
 
 
 def _edge(
-    look: Callable[[float], tuple[float, tuple[Meeting, ...]]],
+    look: Callable[[float], float],
     shut: float,
     clear: float,
     room: float,
@@ -261,14 +262,23 @@ def _edge(
     s = clear
     while True:
         s = max(s - room, shut)
-        room, _ = look(s)
+        room = look(s)
         if room <= least or s <= shut:
             return s
         room /= pace
 
 
+#: what a bound is widened by
+_SAFE = 1.001
+
+
 def _pace(scene: Scene) -> float:
     """By how much, at most, a raise of 1 mm moves heads and bodies against each other, mm."""
+    return _SAFE * hypot(1.0, _steepest(scene))
+
+
+def _steepest(scene: Scene) -> float:
+    """By how much, at most, a raise of 1 mm moves a guide's path sideways, mm."""
     steepest = 0.0
     for stretch in scene.stretches:
         if stretch.cut is not None and stretch.upper_moves is not None:
@@ -281,7 +291,7 @@ def _pace(scene: Scene) -> float:
             )
             guides = scene.known_machine.lower_head.guide + scene.known_machine.upper_head.guide
             steepest = max(steepest, apart / (stretch.upper_z - stretch.lower_z + guides))
-    return float(np.hypot(1.0, steepest)) * 1.001
+    return steepest
 
 
 def _bulge(a: object, b: object) -> float:
@@ -293,16 +303,169 @@ def _bulge(a: object, b: object) -> float:
     return float((centres + np.abs(radii)).max())
 
 
-def _room(
-    scene: Scene, rising: Sequence[int], s: float, margins: bool, tolerances: Tolerances
-) -> tuple[float, tuple[Meeting, ...]]:
-    """The smallest distance of any grown head from any body when raised by s, no more than the horizon; and
-    who is as near as the end of a window."""
+class RoomWhenRaised:
+    """How near any head comes to any body when some are raised, one raise after another.
+
+    A pair that goes up as one, or stands as one, is as far apart at every raise; another one that was far off
+    comes nearer by no more than the pace allows. So most need no look.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.   margins: heads grown by allow and margin; else by
+            allow alone.
+    """
+
+    def __init__(self, scene: Scene, rising: Sequence[int], margins: bool, tolerances: Tolerances) -> None:
+        self.scene, self.rising, self.margins, self.tolerances = scene, rising, margins, tolerances
+        query = SweepQuery(scene, tolerances=tolerances)
+        rules = upper_rules(scene, rising)
+        self._rules = {
+            id(stretch): (rule, *(end for end in ends if end is not None))
+            for stretch, rule, ends in zip(scene.stretches, rules, end_rules(scene, rules), strict=True)
+        }
+        #: run, part (None: all of them) and body of each pair, by number
+        self.pairs = [
+            (number, part, body)
+            for number, run in enumerate(query.runs)
+            for part in _parts_apart(run)
+            for body in run.bodies
+        ]
+        #: how fast they may come nearer when raised farther, and when less far, mm for 1 mm; and which go up,
+        #: or stand, as one
+        steepest = _steepest(scene)
+        paces = [
+            self._pace_of(query, _of_part(query.runs[n], part), b, steepest) for n, part, b in self.pairs
+        ]
+        self._pace, self._back = np.array(paces, dtype=float).reshape(-1, 2).T
+        self._as_one = self._back == 0.0
+        #: how far each pair is apart at least at a raise, mm
+        self._apart = np.full(len(self.pairs), -np.inf)
+        self._at = np.zeros(len(self.pairs))
+        self._nearest: int | None = None
+        #: how many pairs were asked about
+        self.looks = 0
+
+    def _pace_of(self, query: SweepQuery, run: HeadRun, body: int, steepest: float) -> tuple[float, float]:
+        """By how much a head and a body may come nearer to each other, at most, when raised by 1 mm; and when
+        lowered."""
+        stretch, goes_up = run.stretch, body in self.rising
+        if run.head == "wire":
+            return _SAFE * hypot(1.0, steepest), _SAFE * hypot(1.0, steepest)
+        rides = all(rule.fixed == -np.inf < rule.follows for rule in self._rules[id(stretch)])
+        stands = all(rule.follows == -np.inf for rule in self._rules[id(stretch)])
+        level, aside = stretch.upper_moves is None, 0.0
+        if run.head == "lower":
+            rides, stands = False, True
+            aside = 0.0 if level else steepest
+        elif not level:
+            # its guide's path goes up with it, unless what stands on the lower one's or more chords go along
+            paths = (stretch.moves, stretch.upper_moves)
+            same = stretch.kind is StretchKind.CUT and rides and carried(stretch, self.rising)
+            exact = not any(path is not None and path.chord_error for path in paths)
+            own = all(part.moves is stretch.upper_moves for part in run.parts)
+            aside = 0.0 if same and exact and own else steepest
+        if not (rides or stands):
+            return _SAFE * hypot(1.0, aside), _SAFE * hypot(1.0, aside)
+        up = int(goes_up) - int(rides)
+        away = up != 0 and self._apart_in_height(query, run, body, above=up > 0)
+        return _SAFE * hypot(0.0 if away else up, aside), _SAFE * hypot(up, aside)
+
+    def _apart_in_height(self, query: SweepQuery, run: HeadRun, body: int, above: bool) -> bool:
+        """Whether a body lies above all of a head, or else below it: going on so it goes away from it."""
+        heights = self.scene.bodies[body].triangles_M[..., 2]
+        grow = query.growth(run, body, self.margins).height
+        pieces = [piece for part in run.parts for piece in part.pieces]
+        if above:
+            return float(heights.min(initial=np.inf)) >= max(float(p.z[-1]) for p in pieces) + grow
+        return float(heights.max(initial=-np.inf)) <= min(float(p.z[0]) for p in pieces) - grow
+
+    def room(self, s: float) -> float:
+        """The smallest distance of any grown head from any body, no more than the horizon; where that is the
+        end of a window, some distance that is."""
+        own = self.tolerances.advice
+        # either figure may be below the truth by the width of a search
+        went = s - self._at
+        pace = np.where(went < 0.0, self._back, self._pace)
+        least = self._apart - pace * np.abs(went) - self.tolerances.width
+        known = self._as_one & (self._apart > -np.inf)
+        room = float(np.minimum(self._apart[known].min(initial=own.step_horizon), own.step_horizon))
+        there: Scene | None = None
+        if room > own.step_end:
+            some = np.flatnonzero(~known & (least < room))
+            # what ended a window a bit before mostly ends it here
+            first = [] if self._nearest is None or self._nearest not in some else [self._nearest]
+            for which in (first, [k for k in some.tolist() if k not in first]):
+                if not which or room <= own.step_end:
+                    continue
+                there = there or raised(self.scene, self.rising, s)
+                found = self._asked(there, s, which)
+                room = min(room, float(found.min()))
+                self._nearest = which[int(np.argmin(found))] if room <= own.step_end else None
+        return 0.0 if room <= self.tolerances.found_touch else room
+
+    def _asked(self, there: Scene, s: float, which: Sequence[int] | np.ndarray) -> np.ndarray:
+        """The distances of some pairs, by number, each no more than the horizon."""
+        horizon = self.tolerances.advice.step_horizon
+        query = SweepQuery(there, sorted({self.pairs[k][2] for k in which}), tolerances=self.tolerances)
+        rows, near = np.asarray(which), np.isfinite(self._apart[which]) & (self._apart[which] < horizon)
+        found = np.full(len(rows), horizon)
+        # of what is beyond the horizon it is worth knowing how far: it may be passed over for so long
+        apart = self._distances(query, rows[~near], _BEYOND * horizon)
+        self._apart[rows[~near]] = apart
+        near[~near] = apart < horizon + self.tolerances.width
+        found[near] = self._distances(query, rows[near], horizon)
+        self._apart[rows[near]] = found[near]
+        self._at[rows] = s
+        self.looks += len(rows)
+        return found
+
+    def _distances(self, query: SweepQuery, which: Sequence[int] | np.ndarray, up_to: float) -> np.ndarray:
+        if not len(which):
+            return np.empty(0)
+        grown: dict[tuple[int, int | None], dict[int, Growth]] = {}
+        for k in which:
+            number, part, body = self.pairs[k]
+            growth = query.growth(query.runs[number], body, self.margins)
+            grown.setdefault((number, part), {})[body] = growth
+        runs = [_of_part(query.runs[number], part) for number, part in grown]
+        found = dict(zip(grown, query.grown(runs, list(grown.values()), up_to), strict=True))
+        return np.array([float(found[n, part][body]) for n, part, body in (self.pairs[k] for k in which)])
+
+
+def _parts_apart(run: HeadRun) -> Sequence[int | None]:
+    """What of an upper head goes along the upper guide's path goes up with a part, what goes along the lower
+    one's does not: its parts by number; of others all in one."""
+    apart = (
+        run.head == "upper" and run.stretch.kind is StretchKind.CUT and run.stretch.upper_moves is not None
+    )
+    return range(len(run.parts)) if apart else (None,)
+
+
+def _of_part(run: HeadRun, part: int | None) -> HeadRun:
+    return run if part is None else replace(run, parts=(run.parts[part],))
+
+
+#: horizons up to which it is told how far off a pair is
+_BEYOND = 20.0
+
+
+def met_when_raised(
+    scene: Scene, rising: Sequence[int], s: float, margins: bool, tolerances: Tolerances = DEFAULT
+) -> Shut:
+    """Who is as near as the end of a window when raised by s.
+
+    Args:
+        scene: as planned.   rising: indices of bodies.   s: mm.
+        margins: heads grown by allow and margin; else by allow alone.
+    """
     query = SweepQuery(raised(scene, rising, s), tolerances=tolerances)
     grown = [{b: query.growth(run, b, margins) for b in run.bodies} for run in query.runs]
     horizon, end = tolerances.advice.step_horizon, tolerances.advice.step_end
-    room, who = horizon, []
-    for run, found in zip(query.runs, query.grown(query.runs, grown, horizon), strict=True):
-        room = min(room, float(found.min(initial=horizon)))
-        who += [(run.head, query.bodies[b].name, run.stretch.name) for b in run.bodies if found[b] <= end]
-    return (0.0 if room <= query.tolerances.found_touch else room), tuple(who)
+    return Shut(
+        s,
+        tuple(
+            (run.head, query.bodies[b].name, run.stretch.name)
+            for run, found in zip(query.runs, query.grown(query.runs, grown, horizon), strict=True)
+            for b in run.bodies
+            if found[b] <= end
+        ),
+    )

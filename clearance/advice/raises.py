@@ -16,7 +16,7 @@ import numpy as np
 
 from clearance.advice.confirm import Doubt, confirm
 from clearance.advice.edits import UpperRule, raised, upper_rules, with_all_on_them
-from clearance.advice.question import RaiseQuestion, Shut, spans, stepped_windows
+from clearance.advice.question import RaiseQuestion, met_when_raised, spans, stepped_windows
 from clearance.errors import InputError
 from clearance.kernels.query import Hits, SweepQuery
 from clearance.process.check import told
@@ -139,7 +139,7 @@ def find_raises(
     query = SweepQuery(scene)
     own = query.tolerances.advice
     question = RaiseQuestion(query, rising, rules, first, last)
-    shut: list[Shut] = []
+    shut: list[float] = []
     stepped = any(s.upper_moves is not None and s.cut is not None for s in scene.stretches)
     if stepped:
         with_margin, shut = stepped_windows(scene, rising, first, last, True, query.tolerances)
@@ -170,7 +170,8 @@ def find_raises(
     if not windows and found is not None:
         blocked = _blocked(question, found)
     elif not windows:
-        blocked = tuple(Blocked(a, b, *who, None) for a, b, who in spans(shut, last))
+        met = [met_when_raised(scene, rising, s, True, query.tolerances) for s in shut]
+        blocked = tuple(Blocked(a, b, *who, None) for a, b, who in spans(met, last))
     worse, stays = ((), ()) if smallest is None else _when_raised(scene, items, rising, smallest, job)
     return RaiseAnswer(
         items=tuple(scene.bodies[k].name for k in rising),

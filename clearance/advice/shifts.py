@@ -8,7 +8,7 @@ stands.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from math import hypot
 
@@ -64,42 +64,100 @@ class Touch:
 class ShiftedHeads:
     """The heads of a scene along all its cuts, held against all that does not move with them.
 
+    What is farther from a head, as planned, than a box of shifts reaches is not looked at; and what was met
+    last is looked at first, since of two boxes that are much alike mostly the same ends both.
+
     Args:
-        limit: mm; no box will reach farther, and bodies that are clear even then are not looked at again.
+        like: heads of the same query, of which those alone are looked at that may meet something ``within``.
     """
 
-    def __init__(self, query: SweepQuery, limit: float) -> None:
+    def __init__(self, query: SweepQuery, like: ShiftedHeads | None = None, within: Box = _NO_SHIFT) -> None:
         self.query, self.scene = query, query.scene
         self.runs = query.runs
         self.groups = _groups(self.scene)
-        everything = (-limit, limit, -limit, limit)
-        clearance = query.clearance(self.runs)
-        self.near = [
-            [body for body in run.bodies if self._comes_near(run, body, float(has.value[body]), everything)]
-            for run, has in zip(self.runs, clearance, strict=True)
-        ]
+        self._met: tuple[int, int] | None = None
+        if like is None:
+            #: for each run how far off each body is as planned, mm; and the bodies that are looked at
+            self.apart = [one.value for one in query.clearance(self.runs)]
+            self.looked_at: list[Collection[int]] = [run.bodies for run in self.runs]
+        else:
+            self.apart, self._met = like.apart, like._met
+            self.looked_at = like._meeting(within)
 
-    def _comes_near(self, run: HeadRun, body: int, clearance: float, box: Box) -> bool:
-        """Whether a head that is so far away, as planned, may meet a body for some shift of the box."""
-        against = self._against(run, body, box)
+    def within(self, box: Box) -> ShiftedHeads:
+        """The same heads, to be asked about boxes that lie in this one."""
+        return ShiftedHeads(self.query, self, box)
+
+    def _comes_near(self, number: int, body: int, box: Box, extra: float = 0.0) -> bool:
+        """Whether a head may meet a body for some shift of the box, by how far off it is as planned."""
+        against = self._against(self.runs[number], body, box)
         if against is None:
             return False
         # the distance of a head from a body changes by no more than the shift
         shift = hypot(max(-against[0], against[1]), max(-against[2], against[3]))
-        return clearance - shift <= self.query.reach(run, body)
+        apart = float(self.apart[number][body])
+        return apart - shift <= self.query.reach(self.runs[number], body) + extra
+
+    def _near(self, box: Box, extra: float = 0.0) -> list[list[int]]:
+        """For each run the bodies that it may meet for some shift of the box."""
+        return [
+            [body for body in bodies if self._comes_near(number, body, box, extra)]
+            for number, bodies in enumerate(self.looked_at)
+        ]
+
+    def _meeting(self, box: Box) -> list[Collection[int]]:
+        """The same by the distance over the whole box: it is no larger over a box that holds another."""
+        near = self._near(box)
+        asked = [(n, part) for n, bodies in enumerate(near) for part in self.runs[n].parts if bodies]
+        room = self.query.tolerances.width
+        wanted = [
+            (
+                self.runs[n],
+                part,
+                {b: [row.piece for row in rows] for b, rows in self._rows(n, part, near[n], box, 0.0)},
+                dict.fromkeys(near[n], room),
+            )
+            for n, part in asked
+        ]
+        found: list[set[int]] = [set() for _ in self.runs]
+        for (n, _), (apart, _) in zip(
+            asked, self.query.clearance_below(wanted, settled=0.0, points=False), strict=True
+        ):
+            found[n].update(apart)
+        return [sorted(some) for some in found]
+
+    def _hit(
+        self, asked: Sequence[tuple[int, HeadPart, Sequence[int]]], box: Box, extra: float
+    ) -> int | None:
+        """The tag of what is met: run and body, then the move of the path; None where nothing is."""
+        hits, wanted = Hits(0.0, 0.0), []
+        for number, part, bodies in asked:
+            rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
+            for body, some in self._rows(number, part, bodies, box, extra):
+                rows[body] = some
+            wanted.append((part, rows))
+        self.query.hits(hits, wanted)
+        return int(hits.union.low_tag[0]) if len(hits.union.low) else None
 
     def clear(self, box: Box, extra: float = 0.0) -> bool:
         """Whether all margins are kept for every shift of the box, with heads wider by ``extra`` mm."""
-        hits = Hits(0.0, 0.0)
-        self.query.hits(
-            hits,
-            [
-                (part, self._rows(number, part, box, extra))
-                for number, run in enumerate(self.runs)
-                for part in run.parts
-            ],
+        near = self._near(box, extra)
+        if self._met is not None:
+            number, body = self._met
+            if body in near[number]:
+                parts = [(number, part, [body]) for part in self.runs[number].parts]
+                if self._hit(parts, box, extra) is not None:
+                    return False
+                near[number].remove(body)
+        met = self._hit(
+            [(n, part, bodies) for n, bodies in enumerate(near) for part in self.runs[n].parts if bodies],
+            box,
+            extra,
         )
-        return not len(hits.union.low)
+        if met is not None:
+            number, body = divmod(met >> 32, len(self.scene.bodies))
+            self._met = number, body
+        return met is None
 
     def first_touch(self, box: Box, extra: float = 0.0) -> Touch | None:
         """Something that is met for some shift of the box; None where nothing is.
@@ -108,31 +166,29 @@ class ShiftedHeads:
             box: of shifts, mm: lowest and highest in X and Y.   extra: mm by which the heads are grown
                 besides.
         """
-        if self.clear(box, extra):
-            return None
+        near = self._near(box, extra)
         for number, run in enumerate(self.runs):
-            for part in run.parts:
-                hits = Hits(0.0, 0.0)
-                self.query.hits(hits, [(part, self._rows(number, part, box, extra))])
-                if len(hits.union.low):
-                    tag = int(hits.union.low_tag[0])
+            for part in run.parts if near[number] else ():
+                tag = self._hit([(number, part, near[number])], box, extra)
+                if tag is not None:
                     move = int(run.stretch.moves.programmed[tag & 0xFFFFFFFF]) + 1
-                    item = self.scene.bodies[tag >> 32].name
+                    item = self.scene.bodies[(tag >> 32) % len(self.scene.bodies)].name
                     return Touch(
                         run.head, item, run.stretch.name, move if run.stretch.cut is not None else None
                     )
         return None
 
-    def _rows(self, number: int, part: HeadPart, box: Box, extra: float) -> list[list[Lifted]]:
-        """For each body the pieces that it is held against, wherever in the box the heads stand."""
+    def _rows(
+        self, number: int, part: HeadPart, bodies: Sequence[int], box: Box, extra: float
+    ) -> Iterator[tuple[int, list[Lifted]]]:
+        """For some bodies the pieces that each is held against, wherever in the box the heads stand."""
         run = self.runs[number]
-        rows: list[list[Lifted]] = [[] for _ in self.scene.bodies]
-        for body in run.bodies if extra else self.near[number]:
+        for body in bodies:
             against = self._against(run, body, box)
             if against is not None:
                 grown = self.query.lifted(run, body, part.pieces, extra=extra)
-                rows[body] = [Lifted(_over(p, against), 0, tag=body << 32) for p in grown]
-        return rows
+                tag = (number * len(self.scene.bodies) + body) << 32
+                yield body, [Lifted(_over(p, against), 0, tag=tag) for p in grown]
 
     def _against(self, run: HeadRun, body: int, box: Box) -> Box | None:
         """All shifts of a head against a body where each zero is in the box; None: it goes along."""
@@ -154,13 +210,17 @@ class ShiftedHeads:
         return self.groups[first[0]] if first else None
 
     def doubts(self, box: Box) -> list[Finding]:
-        """What FCL says against a box that was found to be clear."""
-        return [finding for run in self.runs for finding in self._doubts(run, box)]
+        """What FCL says against a box that was found to be clear.
 
-    def _doubts(self, run: HeadRun, box: Box) -> Iterator[Finding]:
+        Of bodies farther off than the box reaches it said so where it was asked about the plan.
+        """
+        near = self._near(box)
+        return [finding for n, run in enumerate(self.runs) for finding in self._doubts(run, near[n], box)]
+
+    def _doubts(self, run: HeadRun, near: Sequence[int], box: Box) -> Iterator[Finding]:
         tolerances = self.query.tolerances
         groups: dict[tuple[Growth, Box], list[int]] = {}
-        for body in run.bodies:
+        for body in near:
             against = self._against(run, body, box)
             if against is not None:
                 groups.setdefault((self.query.growth(run, body), against), []).append(body)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import field, replace
+from math import inf
 
 import numpy as np
 
@@ -129,10 +130,17 @@ class Interrupted(Exception):
 
 @changing
 class Budget:
-    """How long may be searched, s of processor time; ``clock`` tells how much has been spent."""
+    """How much may be searched: work, counted by steps, so that the same job has the same answer on every
+    computer; and time, which ends a search whose steps take far longer than they were counted.
+
+    Attributes:
+        seconds: of processor time at most.   clock: tells how much has been spent.
+        work: in checks of the job, as the steps say what share of one each takes.
+    """
 
     seconds: float
     clock: Callable[[], float] = processor_time
+    work: float = inf
     began: float = field(init=False)
     took: dict[str, float] = field(default_factory=dict)
 
@@ -145,23 +153,24 @@ class Budget:
 
     @property
     def over(self) -> bool:
-        return self.left <= 0.0
+        return self.work <= 0.0 or self.left <= 0.0
 
     @contextmanager
-    def step(self, name: str, share: float = 0.0) -> Iterator[None]:
-        """Something that cannot be broken off: it is begun only where there is time for it.
+    def step(self, name: str, share: float) -> Iterator[None]:
+        """Something that cannot be broken off: it is begun only where there is work and time left for it.
 
         Args:
             name: what was done under the same name before took about as long.
-            share: of the whole time, that it takes where nothing is known.
+            share: of a check, that it is counted for; and of the whole time, where nothing is known.
 
         Raises:
-            Interrupted: there is no time for it.
+            Interrupted: there is nothing left for it.
         """
-        if self.left <= self.took.get(name, share * self.seconds):
+        if self.work < share or self.left <= self.took.get(name, share * self.seconds):
             raise Interrupted
         began = self.clock()
         yield
+        self.work -= share
         self.took[name] = self.clock() - began
 
 
