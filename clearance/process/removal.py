@@ -28,6 +28,9 @@ Array = NDArray[np.float64]
 LEAST_AREA, LEAST_THICKNESS = 0.02, 0.05
 #: a cut that stops so near to where it would part a piece leaves a tab, mm
 WIDEST_TAB = 10.0
+#: a tab on which less than this is left between the gaps holds nothing, mm (common practice, no source: tabs
+#: are half a millimetre thick at least, and the gaps vary by some hundredths)
+THINNEST_TAB = 0.1
 #: so far around a kerf a part is looked at before all of it is, mm
 AROUND = 1.0
 #: an outline of more corners is made smoother before it is shrunk and grown again
@@ -56,6 +59,7 @@ class Piece:
         held: names of what grips it.   lies_on: names of what it lies on.
         tab: mm of metal that a tab leaves; None where it comes free.
         guess: why the kind is taken, where nobody has said which piece is the good part.
+        film: mm of metal that a tab leaves which is too thin to hold it; it comes free.
     """
 
     part: int
@@ -72,6 +76,7 @@ class Piece:
     lies_on: tuple[str, ...] = ()
     tab: float | None = None
     guess: str = ""
+    film: float = 0.0
 
 
 @changing
@@ -194,9 +199,10 @@ class _State:
                 self.gone.append(values["outline"])
         if not pieces:
             tab = self._tab(run, chains, drawn)
-            if tab is not None and tab["tab"] <= tab.pop("lost"):
-                # the wire's spark gap takes what its own width leaves
-                self.rough.append(("piece", {**tab, "tab": None}))
+            film = 0.0 if tab is None else tab["tab"] - tab.pop("lost")
+            if tab is not None and film < THINNEST_TAB:
+                # the wire's spark gap takes what its own width leaves, or nearly
+                self.rough.append(("piece", {**tab, "tab": None, "film": max(film, 0.0)}))
                 self.gone.append(tab["outline"] if not tab["held"] else drawn)
             elif tab is not None:
                 self.rough.append(("tab", tab))
