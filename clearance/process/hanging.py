@@ -6,7 +6,7 @@ thin collar between two even ones would grip and not be seen here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from typing import Any
 
@@ -15,10 +15,12 @@ import numpy as np
 from clearance.geometry.planar import common, edges
 from clearance.process.holding import ContactCache, from_both_sides
 from clearance.process.statics import Array, Resultant, hull, outside_statics
-from clearance.process.support import SHIM, TOUCHES, Contacts
+from clearance.process.support import SHIM, TOUCHES, Contacts, bearing
 from clearance.records import record
 from clearance.scene.stability import LEVER
 
+#: what is looked for under a part that floats, mm
+FAR = 300.0
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
@@ -220,6 +222,22 @@ def too_little(held: Gripped, weight: Resultant, z: float, carried: bool, bored:
     if not carried and (little or out > LEVER * held.height):
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
+
+
+def far_below(contact: ContactCache, part: int, present: Sequence[int], left: Callable[[Any], Any]) -> str:
+    """What is the nearest below a part that nothing carries, in words; "" where nothing is.
+
+    Args:
+        contact: of the scene.   part: index of its body.   present: of those that are there.
+        left: of places on the part those where it still has metal.
+    """
+    nearest = ("", inf)
+    for k in present:
+        if k != part and contact.role(k, part).carries:
+            where = bearing(contact.bodies[part], contact.bodies[k], FAR)
+            if not left(where.near).is_empty and where.gap < nearest[1]:
+                nearest = (contact.bodies[k].name, where.gap)
+    return f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
 
 
 def goes_down(low: float, under: Mapping[str, float]) -> str:

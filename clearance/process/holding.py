@@ -202,6 +202,26 @@ class _Found:
     normals: Array
 
 
+def touched_sides(contacts: Contacts, part: int, body: int, air: float = 0.0, metal: Any = None) -> Array:
+    """The outward normals (N, 2) of a part's sides that a body touches, at some heights that they share.
+
+    Args:
+        part, body: indices of the bodies.   air: so much between them counts as touching, too, mm.
+        metal: what is left of the part, seen from above (shapely); left out, all of it.
+    """
+    touch = TOUCHES + contacts.bodies[part].allow.side + contacts.bodies[body].allow.side + air
+    found = [np.empty((0, 2))]
+    for z in contacts.levels(part, body)[0]:
+        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
+        if metal is not None:
+            inside = common(inside, metal)
+        if inside.is_empty or outside.is_empty:
+            continue
+        near = edges(inside).intersection(outside.buffer(touch, quad_segs=4))
+        found.append(_through(inside, outside, near, touch).normals)
+    return np.concatenate(found)
+
+
 def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any) -> float:
     """The least air, mm, by which jaws would have to close on a slice; 0 where they touch it on both sides.
 

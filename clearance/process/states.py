@@ -16,11 +16,12 @@ from clearance.checking.verdict import worst
 from clearance.geometry.planar import length_in
 from clearance.mesh.mass import GRAVITY
 from clearance.process.account import Account, Freed, Moment, State, Step, moments
-from clearance.process.balance import FAR, judge_part
+from clearance.process.balance import judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
+from clearance.process.hanging import FAR
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.known import Known
