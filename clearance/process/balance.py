@@ -25,6 +25,7 @@ from clearance.process.hanging import (
     goes_down,
     held_by_jaws,
     in_a_bore,
+    leans_out,
     lies_against,
     on_the_edge,
     too_little,
@@ -393,6 +394,7 @@ class _Stays:
                 why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
             if self.asked.cut and not pressed:
                 why = why or turns_out(contact, part, there, weight, self.metal)
+                why = why or leans_out(contact, part, there, self.metal)
         if why:
             who = f"{named(grips)} {'holds' if len(there) == 1 else 'hold'}"
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")

@@ -222,12 +222,12 @@ def touched_sides(contacts: Contacts, part: int, body: int, air: float = 0.0, me
     return np.concatenate(found)
 
 
-def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any) -> float:
+def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any = None) -> float:
     """The least air, mm, by which jaws would have to close on a slice; 0 where they touch it on both sides.
 
     Args:
         inside, outside, where, touch: as for ``from_both_sides``.   by_way_of: only lines count that go
-            through this bit of the slice (shapely).
+            through this bit of the slice (shapely); None: all.
     """
     return _through(inside, outside, where, touch, by_way_of).air
 
