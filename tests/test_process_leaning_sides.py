@@ -58,7 +58,7 @@ def test_leaning_sides(left: float, right: float, touched: float | None, tmp_pat
 
 
 def test_words_hold_it_all_the_same(tmp_path: Path) -> None:
-    """A drafted part under clamps that are told in words, and the vise is a stop: nothing is asked of the jaws."""
+    """A drafted part under clamps that are told in words: nothing is asked of the jaws."""
     part = prism(tmp_path, 4.6, 4.6)
     told = gripped(tmp_path, {**part, "held_by": "two clamps"})
     assert told == []
