@@ -19,7 +19,6 @@ from clearance.mesh.mass import GRAVITY, density_of
 from clearance.process.account import Carrier, Held
 from clearance.process.between_jaws import grip_in_a_row, in_the_row
 from clearance.process.hanging import (
-    RIM,
     SINKS,
     far_below,
     goes_down,
@@ -59,7 +58,7 @@ from clearance.process.statics import (
     outside_statics as outside,
 )
 from clearance.process.telling import named, up
-from clearance.scene.stability import EDGE, is_magnet
+from clearance.scene.stability import EDGE, RIM, is_magnet
 from fixtures_lib.holder import Fastened
 
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out

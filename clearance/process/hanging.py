@@ -18,15 +18,13 @@ from clearance.process.statics import Array, Resultant, hull, outside_statics
 from clearance.process.support import SHIM, TOUCHES, Contacts, bearing
 from clearance.records import record
 from clearance.scene.stability import LEVER
+from clearance.scene.stability import RIM as RIM
 
 #: what is looked for under a part that floats, mm
 FAR = 300.0
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
-#: what touches a part on so much of its edge only does not hold it, mm (common practice, no source: whoever
-#: lays it puts it on by millimetres)
-RIM = 0.5
 #: an area that is none, mm2
 NO_PLACE = 1e-4
 #: slices at which it is asked how much of each side jaws touch
