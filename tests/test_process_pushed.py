@@ -24,13 +24,13 @@ BARS: list[Tables] = [
 
 def toe(name: str, x: float, y: float, turn: float = 0.0) -> Tables:
     """A toe clamp whose toe touches the part there and points along X, turned about Z."""
-    params = {"length": 40, "screw_below": 10}
+    params = {"length": 40, "width": 20, "screw": "M6", "screw_below": 10}
     return {"name": name, "holder": "toe_clamp", "params": params, "at": [x, y, 0], "turn": [0, 0, turn]}
 
 
 def stop(x: float) -> Tables:
     """A stop whose left side is at X."""
-    return {"name": "stop", "shape": {"box": [10, 30, 10]}, "at": [x + 5, Y + 40, 0]}
+    return {"name": "stop", "shape": {"box": [10, 20, 10]}, "at": [x + 5, Y + 35, 0]}
 
 
 LEFT = toe("left toe", X, Y + 30)
@@ -42,6 +42,7 @@ HELD: dict[str, list[Tables]] = {
     "another toe across": [LEFT, toe("right toe", X + 80, Y + 30, 180)],
     "a stop across": [LEFT, stop(X + 80)],
     "a stop across, with air that closes": [LEFT, stop(X + 80.3)],
+    "two toes and one stop between": [toe("left toe", X, Y + 12), toe("other", X, Y + 48), stop(X + 80)],
     "a strap": [LEFT, STRAP],
 }
 LOOSE: dict[str, list[Tables]] = {
@@ -49,6 +50,7 @@ LOOSE: dict[str, list[Tables]] = {
     "two on one side": [toe("left toe", X, Y + 15), toe("other", X, Y + 45)],
     "a stop that is too far": [LEFT, stop(X + 83)],
     "a stop on the same side": [LEFT, stop(X - 10)],
+    "two that turn it": [toe("left toe", X, Y + 12), toe("right toe", X + 80, Y + 48, 180)],
     "two round a corner": [LEFT, toe("rear toe", X + 15, Y + 60, -90)],
 }
 

@@ -1,13 +1,16 @@
 """Clamps that push a part from beside go in; which of them have nothing to push it against comes out.
 
 The toe of such a clamp goes down only as it is pushed along: with nothing on the other side the part slides
-away from under it (common practice, no source: an edge clamp wants a stop, or a second one, across).
+away from under it (common practice, no source: an edge clamp wants a stop, or a second one, across), and with
+that far along its side it turns (a couple of forces; elementary statics).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
+
+import numpy as np
 
 from clearance.process.holding import ContactCache, touched_sides
 from clearance.process.part_state import PartInState
@@ -18,6 +21,8 @@ from clearance.process.telling import named
 #: a side backs a push where the cosine of the angle between its outward normal and the push is more: two pins
 #: 120 degrees apart back a round part
 BACKS = 0.3
+#: clamps push the same way where the cosine of the angle between their pushes is more
+SAME = 0.7
 
 
 def pushed_away(
@@ -56,12 +61,21 @@ def why_pushed(names: list[str]) -> str:
 
 
 def _without_stop(contact: ContactCache, asked: PartInState, clamps: Iterable[int], metal: Any) -> list[int]:
-    """Those of the clamps against whose push nothing stands; a little air closes as they are tightened."""
+    """Those of the clamps against whose push nothing stands; a little air closes as they are tightened.
+
+    What stands across has to be met by the push, beside which it would turn the part; clamps that push one
+    way push together.
+    """
     contacts, part = contact.contacts, asked.part
     sides = {k: touched_sides(contacts, part, k, SHIM, metal) for k in asked.present if k != part}
+    pushes = {k: touched_sides(contacts, part, k, 0.0, metal) for k in clamps}
     found = []
-    for clamp in clamps:
-        pushes = -touched_sides(contacts, part, clamp, 0.0, metal)
-        if not any((pushes @ side.T > BACKS).any() for k, side in sides.items() if k != clamp):
+    for clamp, (_, normals) in pushes.items():
+        way = -normals.mean(axis=0) if len(normals) else np.zeros(2)
+        along = np.array([-way[1], way[0]])
+        together = [at for at, out in pushes.values() if len(out) and -out.mean(axis=0) @ way > SAME]
+        across = [at[out @ way > BACKS] for k, (at, out) in sides.items() if k != clamp]
+        own, other = (np.concatenate([np.empty((0, 2)), *each]) @ along for each in (together, across))
+        if not len(own) or not len(other) or own.max() < other.min() or other.max() < own.min():
             found.append(clamp)
     return found
