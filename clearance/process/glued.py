@@ -1,4 +1,4 @@
-"""Parts that nothing but glue holds go in; that what they are glued to lies loose itself comes out.
+"""Parts that nothing but glue holds go in; that all that they are glued to lies loose itself comes out.
 
 Glue holds a part to what it lies on and no more: a carrier plate that nothing presses, grips or fastens
 slides with all that is glued on it (common practice, no source).
@@ -6,10 +6,11 @@ slides with all that is glued on it (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from clearance.process.balance import judge_part
+from clearance.process.going_along import stands_loose
 from clearance.process.held_by import names_glue
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
@@ -57,25 +58,40 @@ def whole(contact: ContactCache, part: int, present: tuple[int, ...], held_by: s
 
 
 def _with_its_carriers(contact: ContactCache, part: int, answer: StateOfPart, ask: Ask) -> StateOfPart:
-    found: list[StateRemark] = []
-    asked, seen = [(part, answer)] if ask(part).cut else [], {part}
-    while asked:
-        _, above = asked.pop()
-        held = above.held
-        if held.held_by is None or not names_glue(held.held_by) or held.pressed_by or held.gripped_by:
+    found = _loose_below(contact, answer, ask, ask(part).present, frozenset()) if ask(part).cut else []
+    return replace(answer, remarks=[*answer.remarks, *found]) if found else answer
+
+
+def _loose_below(
+    contact: ContactCache, answer: StateOfPart, ask: Ask, present: Sequence[int], above: frozenset[str]
+) -> list[StateRemark]:
+    """What is to be told of all that a part lies on, where glue alone holds it; [] where one is fast.
+
+    Args:
+        contact: of the scene.   answer: what holds the part.   ask: the question of a part in this state.
+        present: of the bodies that are there.   above: names of the parts that were looked at on the way.
+    """
+    held, found = answer.held, list[StateRemark]()
+    if held.held_by is None or not names_glue(held.held_by) or held.pressed_by or held.gripped_by:
+        return []
+    names = {one.item for one in held.carried_by} - above
+    for k, body in enumerate(contact.bodies):
+        if body.name not in names:
             continue
-        names = {one.item for one in held.carried_by}
-        for k, body in enumerate(contact.bodies):
-            if body.name not in names or body.kind != "part" or not body.closed or k in seen:
-                continue
-            seen.add(k)
+        told: list[StateRemark] = []
+        if body.kind == "part" and body.closed:
             question = ask(k)
             question = replace(question, cut=True, pressed_above=as_lid(contact, question))
             below = judge_part(contact, question)
-            asked.append((k, below))
-            found += [
-                replace(one, message=f'{one.message}; "{held.part}" is glued on it')
-                for one in below.remarks
-                if one.kind in KINDS and one.severity == "close"
-            ]
-    return replace(answer, remarks=[*answer.remarks, *found]) if found else answer
+            told = [one for one in below.remarks if one.kind in KINDS and one.severity == "close"]
+            told = [replace(one, message=f'{one.message}; "{held.part}" is glued on it') for one in told]
+            told = told or _loose_below(contact, below, ask, present, above | {held.part})
+        elif stands_loose(k, present, contact):
+            message = (
+                f'stands by its own weight, and "{held.part}" is glued on it: say what fastens it (held_by)'
+            )
+            told = [StateRemark("not held", "close", body.name, message)]
+        if not told:
+            return []
+        found += told
+    return found

@@ -6,6 +6,7 @@ Of a part that is whole it is told where the setup is put together (``stability`
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -35,7 +36,7 @@ def _in_loose_jaws(answer: StateOfPart, asked: PartInState, contact: ContactCach
     if not asked.cut or held.pressed_by or held.held_by is not None:
         return answer
     jaws = [k for k in asked.present if bodies[k].name in held.gripped_by]
-    if not jaws or not all(_stands_loose(k, asked, contact) for k in jaws):
+    if not jaws or not all(stands_loose(k, asked.present, contact) for k in jaws):
         return answer
     message = (
         f'grips "{held.part}" and stands by its own weight: clamp it, or say what fastens it (held_by, or '
@@ -45,8 +46,12 @@ def _in_loose_jaws(answer: StateOfPart, asked: PartInState, contact: ContactCach
     return replace(answer, remarks=[*answer.remarks, *told])
 
 
-def _stands_loose(k: int, asked: PartInState, contact: ContactCache) -> bool:
-    """Whether jaws stand by their own weight, and no clamp, magnet, other jaws or words hold them."""
+def stands_loose(k: int, present: Sequence[int], contact: ContactCache) -> bool:
+    """Whether a holder stands by its own weight, and no clamp, magnet, jaws or words hold it.
+
+    Args:
+        k: index of its body.   present: of those that are there.   contact: of the scene.
+    """
     bodies = contact.bodies
     body, kind = bodies[k], bodies[k].library
     if kind is None or is_magnet(body) or kind.fastened is not Fastened.STANDS or body.held_by:
@@ -54,7 +59,7 @@ def _stands_loose(k: int, asked: PartInState, contact: ContactCache) -> bool:
     base = next((one for one in bodies if one.name == body.stands_on), None)
     if base is not None and (is_against(body, base) or _grips(base)):
         return False
-    for j in asked.present:
+    for j in present:
         other = bodies[j]
         if j == k or other.kind in ("part", "machine"):
             continue
