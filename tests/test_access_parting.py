@@ -161,6 +161,25 @@ def test_a_tab_short_of_an_edge_or_of_another_pass(gap: float, tmp_path: Path) -
         assert (len(done.pieces), len(done.tabs)) == ((1, 0) if free else (0, 1))
 
 
+@pytest.mark.parametrize(
+    ("film", "free"), [(0.0, True), (0.01, True), (0.09, True), (0.11, False), (1.0, False)]
+)
+def test_a_tab_that_is_cut_short_of_the_kerf_of_an_earlier_cut(
+    film: float, free: bool, tmp_path: Path
+) -> None:
+    """A window to a tab of 3, and a second cut down its side that ends a film before the first one's end.
+
+    Between two kerfs of 0.24, half of each, and the film (see above).
+    """
+    first = box_path(30, 20, 50, 40, (40, 30), gap=3.0)
+    second = line((40, 30), (50, 30), (50, 27 + 0.24 + film if film else 27))
+    done = removals(scene(tmp_path, FRAME, first, second, items=[*RAILS, STRAP]))
+    assert (len(done.pieces), len(done.tabs)) == ((1, 0) if free else (0, 1))
+    (piece,) = done.pieces or done.tabs
+    assert piece.run.stretch.name == ("cut 2" if free else "cut 1")
+    assert piece.film == pytest.approx(film if free else 0.0, abs=1e-6)
+
+
 def test_a_wide_gap_is_no_tab(tmp_path: Path) -> None:
     loaded = scene(tmp_path, FRAME, line((40, 30), (50, 30), (50, 40), (30, 40)), items=RAILS)
     assert (removals(loaded).pieces, removals(loaded).tabs) == ([], [])

@@ -342,11 +342,13 @@ class _State:
         others = [each for each in self.gone.near(at) if each is not drawn and each.intersects(point)]
         if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
-        aims = [(where_it_comes_back(chains, end, drawn, WIDEST_TAB), self.wire)]
+        gap = (self.width - self.wire) / 2
+        back = where_it_comes_back(chains, end, drawn, WIDEST_TAB)
+        aims = [] if back is None else [(back, self.wire, 2 * gap)]
         edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
-        aims.append((edge, self.wire / 2))
-        aims = [(aim, less) for aim, less in aims if aim is not None]
-        for aim, less in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):
+        aims.append((edge, self.wire / 2, gap))
+        aims += [(aim, self.wire / 2, 2 * gap) for aim in self._films(end, drawn)]
+        for aim, less, lost in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):
             tab = float(np.hypot(*(aim - end))) - less
             if not 0.0 < tab <= WIDEST_TAB:
                 continue
@@ -355,10 +357,19 @@ class _State:
             freed = [piece for group in groups for piece in self._freed(run, group, closed)]
             freed = [one for one in freed if one["outline"].area > tab * tab]
             if freed:
-                # beside each kerf that the tab ends in
-                lost = (self.width - self.wire) / 2 * (2 if less == self.wire else 1)
+                # of the gaps beside each kerf that the tab ends in
                 return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab, "lost": lost}
         return None
+
+    def _films(self, end: Array, drawn: Any) -> list[Array]:
+        """Of earlier kerfs the nearest places to the end of a run (``drawn``) that leave no tab between."""
+        import shapely
+
+        point = shapely.Point(*end)
+        far = self.wire / 2 + (self.width - self.wire) + THINNEST_TAB
+        near = self.drawn.near((*(end - far).tolist(), *(end + far).tolist()))
+        near = [each for each in near if each is not drawn and each.distance(point) <= far]
+        return [shapely.get_coordinates(shapely.shortest_line(point, each))[1] for each in near]
 
     # ----------------------------------------------------------------------------------- rapid moves
     def _scrape(self, run: Run, told: Removals) -> None:
