@@ -36,6 +36,9 @@ def _in_loose_jaws(answer: StateOfPart, asked: PartInState, contact: ContactCach
     if not asked.cut or held.pressed_by or held.held_by is not None:
         return answer
     jaws = [k for k in asked.present if bodies[k].name in held.gripped_by]
+    # what carries other holders as well, a plate with a bore say, has holes for its own screws
+    if any(kind is not None and Does.CARRIES in kind.does for kind in (bodies[k].library for k in jaws)):
+        return answer
     if not jaws or not all(stands_loose(k, asked.present, contact) for k in jaws):
         return answer
     message = (
