@@ -76,21 +76,6 @@ def test_a_carrier_that_is_held(carrier: list[Tables], tmp_path: Path) -> None:
     assert wrong(tmp_path, carrier, float(carrier[0]["at"][2]) + 10.0) == []
 
 
-def parallel(name: str, x: float, **more: object) -> Tables:
-    """Along Y, under an end of the plate, whose corner is at X Y."""
-    size = {"length": 60, "width": 10, "height": 20}
-    at = [x, Y + 30, 0]
-    return {"name": name, "holder": "parallel", "params": size, "at": at, "turn": [0, 0, 90], **more}
-
-
-def test_parallels_that_stand_loose(tmp_path: Path) -> None:
-    """Glued to both, it lies there with them as it would alone."""
-    loose = [parallel("left", X), parallel("right", X + 80)]
-    assert wrong(tmp_path, loose, 20.0) == [("left", "not held"), ("right", "not held")]
-    fast = parallel("right", X + 80, held_by="glue")
-    assert wrong(tmp_path, [loose[0], fast], 20.0) == [], "one of them is enough"
-
-
 def test_a_carrier_beside_a_fixed_base(tmp_path: Path) -> None:
     """The plate lies on the loose carrier and on a block that is fixed: it is glued to both."""
     fixed = {"name": "block", "shape": {"box": [10, 10, 10]}, "at": [X + 40, Y + 38, 0]}

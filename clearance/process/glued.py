@@ -6,11 +6,10 @@ slides with all that is glued on it (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from clearance.process.balance import judge_part
-from clearance.process.going_along import stands_loose
 from clearance.process.held_by import names_glue
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
@@ -58,18 +57,18 @@ def whole(contact: ContactCache, part: int, present: tuple[int, ...], held_by: s
 
 
 def _with_its_carriers(contact: ContactCache, part: int, answer: StateOfPart, ask: Ask) -> StateOfPart:
-    found = _loose_below(contact, answer, ask, ask(part).present, frozenset()) if ask(part).cut else []
+    found = _loose_below(contact, answer, ask, frozenset()) if ask(part).cut else []
     return replace(answer, remarks=[*answer.remarks, *found]) if found else answer
 
 
 def _loose_below(
-    contact: ContactCache, answer: StateOfPart, ask: Ask, present: Sequence[int], above: frozenset[str]
+    contact: ContactCache, answer: StateOfPart, ask: Ask, above: frozenset[str]
 ) -> list[StateRemark]:
     """What is to be told of all that a part lies on, where glue alone holds it; [] where one is fast.
 
     Args:
         contact: of the scene.   answer: what holds the part.   ask: the question of a part in this state.
-        present: of the bodies that are there.   above: names of the parts that were looked at on the way.
+        above: names of the parts that were looked at on the way.
     """
     held, found = answer.held, list[StateRemark]()
     if held.held_by is None or not names_glue(held.held_by) or held.pressed_by or held.gripped_by:
@@ -85,12 +84,7 @@ def _loose_below(
             below = judge_part(contact, question)
             told = [one for one in below.remarks if one.kind in KINDS and one.severity == "close"]
             told = [replace(one, message=f'{one.message}; "{held.part}" is glued on it') for one in told]
-            told = told or _loose_below(contact, below, ask, present, above | {held.part})
-        elif stands_loose(k, present, contact):
-            message = (
-                f'stands by its own weight, and "{held.part}" is glued on it: say what fastens it (held_by)'
-            )
-            told = [StateRemark("not held", "close", body.name, message)]
+            told = told or _loose_below(contact, below, ask, above | {held.part})
         if not told:
             return []
         found += told
