@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from clearance.process.findings import Checked
-from tests.access_bench import AT, line
+from tests.access_bench import AT, block, findings, line, scene
 from tests.setup_writer import Tables
 from tests.test_process_states import FRAME, LEFT, RIGHT, SECOND, STRAP, judged_whole
 
@@ -112,3 +112,14 @@ def test_a_second_cut_that_begins_so_where_that_way_is_another(
     (tmp_path / "b").mkdir()
     twin = cut(tmp_path / "b", line(*INTO), line((40, 150), (45, 150)), **heads)
     assert doubts(twin) == []
+
+
+def test_ways_that_are_left_out_are_told_of(tmp_path: Path) -> None:
+    """``between = false`` leaves ways unjudged: whoever reads the answer alone has to know (no source)."""
+    slits = [line((40, -5), (40, 10)), line((40, 65), (40, 50))]
+    for k, (between, cuts) in enumerate([(False, slits), (True, slits), (False, slits[:1])]):
+        (folder := tmp_path / str(k)).mkdir()
+        loaded = scene(folder, block(80, 60, 20), *cuts, heads={"flushing_distance": 0.1, "between": between})
+        told = [f.message for f in findings(loaded, "ways left out")]
+        assert bool(told) == (k == 0)
+        assert all("2 cuts are left out (between = false)" in message for message in told)

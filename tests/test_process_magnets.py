@@ -96,3 +96,20 @@ def test_what_hangs_on_a_magnet(x: float, y: float, z: float, top: bool, said: s
     result = hung(tmp_path, x, y, z, top)
     told = [(f.item, f.severity, f.message) for f in result.findings if f.kind == "hardly gripped"]
     assert told == ([("plate", "close", f'only "magnet" holds it, {said}')] if said else [])
+
+
+@pytest.mark.parametrize(
+    ("told", "clear"),
+    [({}, False), ({"density": 7.8}, True), ({"material": "4140"}, True), ({"held_by": "glue"}, True)],
+)
+def test_what_nobody_says_to_be_of_iron(told: Tables, clear: bool, tmp_path: Path) -> None:
+    """A part of which the setup says nothing may be brass: magnets alone are not taken to hold it."""
+    items: list[Tables] = [
+        {"name": "base", "shape": {"box": [200, 54, 20]}, "at": [X + 20, Y + 30, -55]},
+        {"name": "magnet", "holder": "magnet_block", "at": [X + 40, Y + 30, -35]},
+    ]
+    plate = plate_with(**{"density": None, **told})
+    result = judged(tmp_path, PLATE, PATH, items=items, plate=plate)
+    kinds = [f.kind for f in result.findings if f.severity != "note"]
+    assert kinds == ([] if clear else ["material not said"])
+    assert clear or "nothing says that it is of iron" in message(result, "material not said")

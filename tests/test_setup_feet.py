@@ -382,3 +382,21 @@ def test_what_presses_a_part_that_waits(up: float, x: float, severity: str, tmp_
     weight = {"name": "weight", "shape": {"box": [10, 10, 5]}, "at": [x, 30, 30 + up]}
     ((told_of, item, _),) = told(scene(tmp_path, [BASE, plate, weight], upper_z=90))
     assert (told_of, item) == (severity, "part")
+
+
+@pytest.mark.parametrize(("left", "slips"), [(0.3, True), (0.45, True), (0.6, False), (5.0, False)])
+def test_a_part_that_waits_slips_off_what_it_touches_at_its_edge(
+    left: float, slips: bool, tmp_path: Path
+) -> None:
+    """A bar from X 40 - left to 131 on a base that ends at X 40, and on one from X 120 on: its middle is
+    at (171 - left) / 2. On less than half a millimetre of its edge nothing stays (no source)."""
+    far = {"name": "far", "shape": {"box": [40, 60, 20]}, "at": [140, 30, 0]}
+    plate = part(block(tmp_path, 91 + left, 30, 10), at=[40 - left, 15, 20])
+    messages = [message for _, _, message in told(scene(tmp_path, [BASE, far, plate], upper_z=90))]
+    if not slips:
+        assert messages == []
+    else:
+        (message,) = messages
+        before, _ = message.split(" mm outside what carries it (not what it touches on less than 0.5 mm")
+        off = float(before.split()[-1])
+        assert off == pytest.approx(120 - (171 - left) / 2, abs=0.051)

@@ -63,6 +63,10 @@ params = { screw = "M6", height = 9.5, toe = 6 }
 on = "spacer"
 at = [25, 0, 0]
 [[items]]
+name = "stop"
+shape = { box = [10, 30, 20] }
+at = [265, 107, 0]
+[[items]]
 name = "magnet"
 holder = "magnet_block"
 on = "part"

@@ -20,7 +20,7 @@ from clearance.toolpath.nc.control import BEHIND_THE_END, NO_END
 #: findings, notes too, that say that something was not judged which matters where nobody is there
 NOT_JUDGED = ("open part", "access unknown", "holding unknown", "no hole", "misses", "travel unknown")
 #: notes that a night need not repeat: what they tell of is told in its own words, or is always so
-_TOLD = frozenset({"flushing", "not judged", "gone", "fitted", "tab", *KINDS})
+_TOLD = frozenset({"flushing", "not judged", "gone", "fitted", "tab", "ways left out", *KINDS})
 
 
 @record

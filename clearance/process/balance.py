@@ -19,19 +19,28 @@ from clearance.mesh.mass import GRAVITY, density_of
 from clearance.process.account import Carrier, Held
 from clearance.process.between_jaws import grip_in_a_row, in_the_row
 from clearance.process.hanging import (
-    RIM,
     SINKS,
+    far_below,
     goes_down,
     held_by_jaws,
     in_a_bore,
+    leans_out,
     lies_against,
     on_the_edge,
     too_little,
     turns_out,
 )
 from clearance.process.holding import ContactCache, Grip, between, sideways
-from clearance.process.magnets import idle_magnets, meets_another, pulled_too_little, too_weak, why_idle
+from clearance.process.magnets import (
+    idle_magnets,
+    meets_another,
+    pulled_too_little,
+    too_weak,
+    unsaid,
+    why_idle,
+)
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
+from clearance.process.pushed import pushed_away, why_pushed
 from clearance.process.statics import (
     Array,
     Jets,
@@ -48,12 +57,10 @@ from clearance.process.statics import (
 from clearance.process.statics import (
     outside_statics as outside,
 )
-from clearance.process.support import bearing
-from clearance.scene.stability import EDGE, is_magnet
+from clearance.process.telling import named, up
+from clearance.scene.stability import EDGE, RIM, is_magnet
 from fixtures_lib.holder import Fastened
 
-#: what is looked for under a part that floats, mm
-FAR = 300.0
 #: a touch smaller than this carries and presses nothing, mm2, once kerfs are taken out
 LEAST = 1e-4
 
@@ -101,6 +108,7 @@ class _Stays:
 
     # -------------------------------------------------------------------------------------------- the whole
     def answer(self) -> StateOfPart:
+        asked, contact = self.asked, self.contact
         carriers = self.carriers()
         grips = self.grips()
         corners = hull(np.concatenate([few_corners(c) for c in carriers.values()]) if carriers else _none())
@@ -108,9 +116,10 @@ class _Stays:
         weight = self.weight()
         held_by = self.asked.held_by
         holds = bool(grips) or held_by is not None
+        pushed = [] if holds else pushed_away(contact, asked, presses, self.metal)
         loose = [name for name in grips if name in self.standing]
-        asked, load = self.asked, (weight.down, weight.at, corners)
-        weak = too_weak(self.contact, asked.part, asked.present, *load, self.left) if carriers else []
+        load = (weight.down, weight.at, corners)
+        weak = too_weak(contact, asked.part, asked.present, *load, self.left) if carriers else []
         keeps = held_by is not None or len(loose) + len(weak) < len(grips)
         idle: tuple[str, ...] = ()
         self.open_jaws(bool(holds or presses or self.asked.pressed_above))
@@ -121,8 +130,8 @@ class _Stays:
         elif inside is not None and inside < -EDGE and not keeps:
             self.tips(weight, corners, presses, -inside, loose, weak)
         elif not (holds or presses or self.asked.pressed_above) and self.asked.cut:
-            idle = idle_magnets(self.contact, self.asked.part, self.asked.outline, self.asked.present)
-            why = why_idle(self.contact, self.asked.part, idle)
+            idle = idle_magnets(contact, asked.part, asked.outline, asked.present)
+            why = why_idle(contact, asked.part, idle) + why_pushed(pushed)
             cure = 'clamp it, or say what does (held_by = "glue")'
             if not self.loose:
                 self.tell("not held", "close", f"nothing presses or grips {self.what}{why}: {cure}")
@@ -206,13 +215,7 @@ class _Stays:
 
     def floats(self) -> None:
         low = float(self.body.aabbs.box[0][2])
-        nearest = ("", np.inf)
-        for k in self.asked.present:
-            if k != self.asked.part and self.contact.role(k, self.asked.part).carries:
-                where = bearing(self.body, self.bodies[k], FAR)
-                if not self.left(where.near).is_empty and where.gap < nearest[1]:
-                    nearest = (self.bodies[k].name, where.gap)
-        under = f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
+        under = far_below(self.contact, self.asked.part, self.asked.present, self.left)
         words = self.asked.held_by
         against = lies_against(self.contact, self.asked.part, self.asked.present, self.metal)
         if words is not None and words == self.body.held_by and against:
@@ -375,6 +378,9 @@ class _Stays:
         contact, part, why = self.contact, self.asked.part, ""
         pulled = {k: where for k, where in self.pulled.items() if k in there}
         if len(pulled) == len(there):
+            if self.asked.cut and not pressed and (doubt := unsaid(self.body)):
+                verb = "holds" if len(grips) == 1 else "hold"
+                self.tell("material not said", "close", f"only {named(grips)} {verb} {self.what}, {doubt}")
             if carried is not None:
                 mass = 0.0 if carried else weight.down / GRAVITY
                 why = pulled_too_little(contact, part, pulled, weight.at, mass, corners)
@@ -387,8 +393,9 @@ class _Stays:
                 why = too_little(held, weight, float(self.asked.metal.middle[2]), carried, bored)
             if self.asked.cut and not pressed:
                 why = why or turns_out(contact, part, there, weight, self.metal)
+                why = why or leans_out(contact, part, there, self.metal)
         if why:
-            who = f"{_named(grips)} {'holds' if len(there) == 1 else 'hold'}"
+            who = f"{named(grips)} {'holds' if len(there) == 1 else 'hold'}"
             self.tell("hardly gripped", "close", f"only {who} {self.what}, {why}")
 
     def keeps_up(self, name: str) -> bool:
@@ -422,12 +429,12 @@ class _Stays:
         force, names = least_force(open_ones, lambda at: needed(held, none, _none(), at, corners, EDGE))
         if np.isfinite(force):
             keep, each = ("keeps", "") if len(names) == 1 else ("keep", "each ")
-            only = f"only {_named(names)} {keep} it from tipping, and must {each}press with"
-            self.tell("off its feet", "note", f"{where}; {only} {_up(force)} N at least")
+            only = f"only {named(names)} {keep} it from tipping, and must {each}press with"
+            self.tell("off its feet", "note", f"{where}; {only} {up(force)} N at least")
             return
         more = self.too_weak(forces, presses, lambda at: needed(held, none, _none(), at, corners, EDGE))
-        along = f" and take {_named(loose)} along" if loose else ""
-        along += f": {_named(weak)} {'holds' if len(weak) == 1 else 'hold'} too little of it" if weak else ""
+        along = f" and take {named(loose)} along" if loose else ""
+        along += f": {named(weak)} {'holds' if len(weak) == 1 else 'hold'} too little of it" if weak else ""
         self.tell("off its feet", "close", f"{where}; {more or 'it would tip' + along}")
 
     def flushed(self, weight: Resultant, corners: Array, presses: dict[str, Array]) -> None:
@@ -444,8 +451,8 @@ class _Stays:
 
         force, names = least_force({n: at for n, at in presses.items() if n not in forces}, force_at)
         if np.isfinite(force):
-            at = _named(names) if len(names) == 1 else f"each of {_named(names)}"
-            self.tell("flushing", "note", f"the flushing jets want at least {_up(force)} N at {at}")
+            at = named(names) if len(names) == 1 else f"each of {named(names)}"
+            self.tell("flushing", "note", f"the flushing jets want at least {up(force)} N at {at}")
             return
         lifts = f"{jets.lower:.0f} N up, {jets.upper:.0f} N down"
         what = "no clamp holds it against them" if presses else "and nothing presses it"
@@ -472,17 +479,9 @@ class _Stays:
         if not np.isfinite(extra):
             return ""
         return " and ".join(
-            f'"{name}" presses with {forces[name]:g} N and must with {_up(forces[name] + extra)} at least'
+            f'"{name}" presses with {forces[name]:g} N and must with {up(forces[name] + extra)} at least'
             for name in names
         )
-
-
-def _named(names: Sequence[str]) -> str:
-    return " and ".join(f'"{name}"' for name in names)
-
-
-def _up(force: float) -> int:
-    return int(np.ceil(force - 1e-9))
 
 
 def _none() -> Array:

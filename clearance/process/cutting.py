@@ -65,6 +65,10 @@ def drag_findings(scene: Scene, told: Removals) -> list[Finding]:
                     "the program ends with the wire in, and the way after it is left out (between = false)"
                 )
                 found.append(Finding("wire left in", "close", message, cut=stretch.name))
+    count = sum(stretch.cut is not None for stretch in scene.stretches)
+    if count > 1 and not scene.heads.between:
+        message = f"the ways between the {count} cuts are left out (between = false): look at them by eye"
+        found.append(Finding("ways left out", "note", message))
     return found
 
 

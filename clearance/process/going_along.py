@@ -1,10 +1,12 @@
-"""What is left of a part on a holder that stands by its own weight goes in; that both would tip comes out.
+"""A part on, or in the jaws of, a holder that stands by its own weight goes in; that both would tip, or that
+nothing fastens these jaws, comes out.
 
-Of a part that is whole it is told where the setup is put together (``stability``).
+Of a part that is whole it is told where the setup is put together (``stability``) whether it would tip.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,16 +15,70 @@ from clearance.mesh.mass import density_of
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import PartInState, StateOfPart, StateRemark
 from clearance.process.statics import Resultant, hull, outside_statics
+from clearance.scene.model import Body
 from clearance.scene.stability import EDGE, is_against, is_magnet
-from fixtures_lib.holder import Fastened
+from fixtures_lib.holder import Does, Fastened
 
 
 def going_along(answer: StateOfPart, asked: PartInState, contact: ContactCache) -> StateOfPart:
-    """What holds a part, and that it would tip with the one loose holder that carries and holds it.
+    """What holds a part, and that it would tip with the one loose holder that carries and holds it, or that
+    nothing holds the jaws that hold it.
 
     Args:
         answer: what holds it, by itself.   asked: the part in its state.   contact: of the scene.
     """
+    return _tips_along(_in_loose_jaws(answer, asked, contact), asked, contact)
+
+
+def _in_loose_jaws(answer: StateOfPart, asked: PartInState, contact: ContactCache) -> StateOfPart:
+    """Jaws that stand loose hold a part no better than if it lay there itself (no source)."""
+    held, bodies = answer.held, contact.bodies
+    if not asked.cut or held.pressed_by or held.held_by is not None:
+        return answer
+    jaws = [k for k in asked.present if bodies[k].name in held.gripped_by]
+    # what carries other holders as well, a plate with a bore say, has holes for its own screws
+    if any(kind is not None and Does.CARRIES in kind.does for kind in (bodies[k].library for k in jaws)):
+        return answer
+    if not jaws or not all(stands_loose(k, asked.present, contact) for k in jaws):
+        return answer
+    message = (
+        f'grips "{held.part}" and stands by its own weight: clamp it, or say what fastens it (held_by, or '
+        "fastened in its own file)"
+    )
+    told = [StateRemark("not held", "close", bodies[k].name, message) for k in jaws]
+    return replace(answer, remarks=[*answer.remarks, *told])
+
+
+def stands_loose(k: int, present: Sequence[int], contact: ContactCache) -> bool:
+    """Whether a holder stands by its own weight, and no clamp, magnet, jaws or words hold it.
+
+    Args:
+        k: index of its body.   present: of those that are there.   contact: of the scene.
+    """
+    bodies = contact.bodies
+    body, kind = bodies[k], bodies[k].library
+    if kind is None or is_magnet(body) or kind.fastened is not Fastened.STANDS or body.held_by:
+        return False
+    base = next((one for one in bodies if one.name == body.stands_on), None)
+    if base is not None and (is_against(body, base) or _grips(base)):
+        return False
+    for j in present:
+        other = bodies[j]
+        if j == k or other.kind in ("part", "machine"):
+            continue
+        presses = other.library is None or Does.PRESSES in other.library.does
+        if (presses and contact.bearing(j, k).touches) or (
+            is_magnet(other) and contact.bearing(k, j).touches
+        ):
+            return False
+    return True
+
+
+def _grips(body: Body) -> bool:
+    return body.library is not None and Does.GRIPS in body.library.does
+
+
+def _tips_along(answer: StateOfPart, asked: PartInState, contact: ContactCache) -> StateOfPart:
     import shapely
 
     held, bodies = answer.held, contact.bodies

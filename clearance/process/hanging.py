@@ -6,25 +6,25 @@ thin collar between two even ones would grip and not be seen here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import inf
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.planar import common, edges
-from clearance.process.holding import ContactCache, from_both_sides
+from clearance.process.holding import ContactCache, air_between, from_both_sides
 from clearance.process.statics import Array, Resultant, hull, outside_statics
-from clearance.process.support import SHIM, TOUCHES, Contacts
+from clearance.process.support import SHIM, TOUCHES, Contacts, bearing
 from clearance.records import record
 from clearance.scene.stability import LEVER
+from clearance.scene.stability import RIM as RIM
 
+#: what is looked for under a part that floats, mm
+FAR = 300.0
 #: what stands so far over all that would carry it is pulled down by what clamps it, mm (common practice, no
 #: source: twice what is touching, a round bar in a V is measured no better)
 SINKS = 0.1
-#: what touches a part on so much of its edge only does not hold it, mm (common practice, no source: whoever
-#: lays it puts it on by millimetres)
-RIM = 0.5
 #: an area that is none, mm2
 NO_PLACE = 1e-4
 #: slices at which it is asked how much of each side jaws touch
@@ -36,6 +36,11 @@ ONE_WAY = 0.92
 #: what hangs in jaws that grip less of its height, mm and share of it, is hardly gripped (common practice, no
 #: source: jaws want some millimetres, and of what is thin they have all that there is)
 LOW, SHARE = 3.0, 0.2
+#: jaws that touch less of the height of what something else carries meet it along a line, mm (common
+#: practice, no source: sides that lean by three degrees want a wedge or a pair of pins)
+LINE = 1.0
+#: heights at which it is asked how far jaws are off leaning sides
+HEIGHTS = 12
 #: heights are told as finely, mm
 ROUNDED = 1e-3
 
@@ -178,6 +183,67 @@ def _shorter_side(inside: Any, near: Any, middle: Array) -> tuple[float, float] 
     return float(size[less].sum()), float(max(low - middle @ along, middle @ along - high, 0.0))
 
 
+def leans_out(contact: ContactCache, part: int, jaws: Mapping[int, float], metal: Any = None) -> str:
+    """Why parallel jaws hardly hold a part whose sides lean: they meet it along a line; "": they hold it.
+
+    How much of its height they touch once they are closed is told by how fast the air grows from where it is
+    least: slow enough on what is round, and no air anywhere where the sides are parallel.
+
+    Args:
+        contact: of the scene.   part, jaws, metal: as for ``held_by_jaws``.
+    """
+    bottom, top = (float(corner[2]) for corner in contact.bodies[part].aabbs.box)
+    most = 0.0
+    for k, air in jaws.items():
+        if air <= 0.0:
+            return ""
+        low, high = (float(corner[2]) for corner in contact.bodies[k].aabbs.box)
+        z, airs = _airs(contact.contacts, part, k, (max(low, bottom), min(high, top)), metal)
+        near = np.isfinite(airs)
+        if near.any():
+            half = (z[1] - z[0]) / 2.0
+            z, airs = _airs(contact.contacts, part, k, (z[near][0] - half, z[near][-1] + half), metal)
+            most = max(most, _flat(z, airs))
+    if most >= min(LINE, SHARE * (top - bottom)):
+        return ""
+    return f"on {most:.1f} mm of its height, since its sides lean away from them"
+
+
+def _airs(
+    contacts: Contacts, part: int, jaws: int, within: tuple[float, float], metal: Any
+) -> tuple[Array, Array]:
+    """Heights, evenly between two, and by how much jaws would have to close at each, mm, or infinite."""
+    low, high = within
+    z = low + (high - low) * (np.arange(HEIGHTS) + 0.5) / HEIGHTS
+    airs = np.full(HEIGHTS, inf)
+    for i, at in enumerate(z):
+        inside, outside = contacts.slice(part, float(at)), contacts.slice(jaws, float(at))
+        inside = inside if metal is None else common(inside, metal)
+        if not (inside.is_empty or outside.is_empty):
+            near = edges(inside).intersection(outside.buffer(SHIM, quad_segs=4))
+            airs[i] = air_between(inside, outside, near, 0.0)
+    return z, airs
+
+
+def _flat(z: Array, airs: Array) -> float:
+    """Over what height, about where the air is least, it grows by no more than touching at both sides, mm."""
+    if not np.isfinite(airs).any():
+        return 0.0
+    least = int(np.argmin(airs))
+    step = float(z[1] - z[0])
+    found, at_end = 0.0, False
+    for other in (least - 1, least + 1):
+        if 0 <= other < len(z):
+            rise = float(airs[other] - airs[least]) / step
+            room = float(abs(z[0 if other < least else -1] - z[least])) + step / 2.0
+            found += min(room, 2.0 * TOUCHES / max(rise, 1e-9))
+        else:
+            # where it grows all the way from an end, it is less still at the very end
+            at_end = True
+    even = found >= float(z[-1] - z[0])
+    return found + (step / 2.0 if even and at_end else 0.0)
+
+
 def lies_against(contact: ContactCache, part: int, present: Sequence[int], metal: Any = None) -> bool:
     """Whether a part lies with a side against what it is placed on, an angle plate say, that has no jaws.
 
@@ -225,6 +291,22 @@ def too_little(held: Gripped, weight: Resultant, z: float, carried: bool, bored:
     if not carried and (little or out > LEVER * held.height):
         return f"on {held.height:.1f} mm of its height of {held.of:.1f}, and nothing carries it"
     return ""
+
+
+def far_below(contact: ContactCache, part: int, present: Sequence[int], left: Callable[[Any], Any]) -> str:
+    """What is the nearest below a part that nothing carries, in words; "" where nothing is.
+
+    Args:
+        contact: of the scene.   part: index of its body.   present: of those that are there.
+        left: of places on the part those where it still has metal.
+    """
+    nearest = ("", inf)
+    for k in present:
+        if k != part and contact.role(k, part).carries:
+            where = bearing(contact.bodies[part], contact.bodies[k], FAR)
+            if not left(where.near).is_empty and where.gap < nearest[1]:
+                nearest = (contact.bodies[k].name, where.gap)
+    return f'; "{nearest[0]}" is {nearest[1]:.2f} mm below it' if nearest[0] else ""
 
 
 def goes_down(low: float, under: Mapping[str, float]) -> str:

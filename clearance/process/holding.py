@@ -200,18 +200,44 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
 @record
 class _Found:
     """Of lines through a part: the least air at both ends together, 0 where both touch; the outward normals
-    (N, 2) of the part's sides that touch."""
+    (N, 2) of the part's sides that touch, and the places where (N, 2)."""
 
     air: float
     normals: Array
+    places: Array
 
 
-def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any) -> float:
+def touched_sides(
+    contacts: Contacts, part: int, body: int, air: float = 0.0, metal: Any = None
+) -> tuple[Array, Array]:
+    """Places (N, 2) at which a body touches a part's sides, and the outward normals (N, 2) of these there, at
+    some heights that they share.
+
+    Args:
+        part, body: indices of the bodies.   air: so much between them counts as touching, too, mm.
+        metal: what is left of the part, seen from above (shapely); left out, all of it.
+    """
+    touch = TOUCHES + contacts.bodies[part].allow.side + contacts.bodies[body].allow.side + air
+    places, normals = [np.empty((0, 2))], [np.empty((0, 2))]
+    for z in contacts.levels(part, body)[0]:
+        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
+        if metal is not None:
+            inside = common(inside, metal)
+        if inside.is_empty or outside.is_empty:
+            continue
+        near = edges(inside).intersection(outside.buffer(touch, quad_segs=4))
+        found = _through(inside, outside, near, touch)
+        places.append(found.places)
+        normals.append(found.normals)
+    return np.concatenate(places), np.concatenate(normals)
+
+
+def air_between(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any = None) -> float:
     """The least air, mm, by which jaws would have to close on a slice; 0 where they touch it on both sides.
 
     Args:
         inside, outside, where, touch: as for ``from_both_sides``.   by_way_of: only lines count that go
-            through this bit of the slice (shapely).
+            through this bit of the slice (shapely); None: all.
     """
     return _through(inside, outside, where, touch, by_way_of).air
 
@@ -222,7 +248,7 @@ def _through(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any
 
     at, normal = _places(where)
     if not len(at):
-        return _Found(np.inf, np.empty((0, 2)))
+        return _Found(np.inf, np.empty((0, 2)), np.empty((0, 2)))
     inward = shapely.contains_xy(inside, at + 1e-4 * normal)
     normal = np.where(inward[:, None], -normal, normal)
     x0, y0, x1, y1 = shapely.union(shapely.box(*inside.bounds), shapely.box(*outside.bounds)).bounds
@@ -231,7 +257,8 @@ def _through(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any
     if by_way_of is not None:
         some = shapely.length(shapely.intersection(by_way_of, lines)) > 0.0
         at, normal, lines = at[some], normal[some], lines[some]
-    least, touching = np.inf, []
+    least = np.inf
+    touching: list[int] = []
     for first in range(0, len(at), TOGETHER):
         some = slice(first, first + TOGETHER)
         parts, holders = (
@@ -245,14 +272,14 @@ def _through(inside: Any, outside: Any, where: Any, touch: float, by_way_of: Any
             behind = [_gap(b, holder) for _, b in part]
             own = min(range(len(part)), key=lambda i: abs(part[i][1]))
             if behind[own] <= touch:
-                touching.append(normal[k])
+                touching.append(k)
             for i, one in enumerate(before):
                 other = min(behind[i:])
                 least = min(least, 0.0 if max(one, other) <= touch else one + other)
         if least == 0.0:
             # nothing is nearer, and nobody asks for more
             break
-    return _Found(float(least), np.array(touching).reshape(-1, 2))
+    return _Found(float(least), normal[touching], at[touching])
 
 
 def from_both_sides(inside: Any, outside: Any, where: Any, touch: float) -> bool:

@@ -14,8 +14,8 @@ from dataclasses import field, replace
 import numpy as np
 
 from clearance.mesh.mass import GRAVITY
-from clearance.process.balance import FAR
 from clearance.process.bolted import Fixings
+from clearance.process.hanging import FAR
 from clearance.process.holding import ContactCache
 from clearance.process.part_state import StateOfPart, StateRemark
 from clearance.process.statics import (

@@ -131,6 +131,16 @@ def too_weak(
     return [] if not under or magnets_keep(force, at, list(under.values()), bed) else list(under)
 
 
+def unsaid(body: Body) -> str:
+    """That nothing says whether a magnet holds a part, with what cures it; "" where something does.
+
+    Args:
+        body: of a part.
+    """
+    known = body.material is not None or body.density is not None
+    return "" if known else 'and nothing says that it is of iron: say what it is made of (material = "steel")'
+
+
 def magnet_findings(scene: Scene, told: Removals) -> list[Finding]:
     """Magnets at parts that no magnet holds: they are passed over wherever it matters what holds a part.
 

@@ -28,6 +28,9 @@ Array = NDArray[np.float64]
 LEAST_AREA, LEAST_THICKNESS = 0.02, 0.05
 #: a cut that stops so near to where it would part a piece leaves a tab, mm
 WIDEST_TAB = 10.0
+#: a tab on which less than this is left between the gaps holds nothing, mm (common practice, no source: tabs
+#: are half a millimetre thick at least, and the gaps vary by some hundredths)
+THINNEST_TAB = 0.1
 #: so far around a kerf a part is looked at before all of it is, mm
 AROUND = 1.0
 #: an outline of more corners is made smoother before it is shrunk and grown again
@@ -56,6 +59,7 @@ class Piece:
         held: names of what grips it.   lies_on: names of what it lies on.
         tab: mm of metal that a tab leaves; None where it comes free.
         guess: why the kind is taken, where nobody has said which piece is the good part.
+        film: mm of metal that a tab leaves which is too thin to hold it; it comes free.
     """
 
     part: int
@@ -72,6 +76,7 @@ class Piece:
     lies_on: tuple[str, ...] = ()
     tab: float | None = None
     guess: str = ""
+    film: float = 0.0
 
 
 @changing
@@ -194,9 +199,10 @@ class _State:
                 self.gone.append(values["outline"])
         if not pieces:
             tab = self._tab(run, chains, drawn)
-            if tab is not None and tab["tab"] <= tab.pop("lost"):
-                # the wire's spark gap takes what its own width leaves
-                self.rough.append(("piece", {**tab, "tab": None}))
+            film = 0.0 if tab is None else tab["tab"] - tab.pop("lost")
+            if tab is not None and film < THINNEST_TAB:
+                # the wire's spark gap takes what its own width leaves, or nearly
+                self.rough.append(("piece", {**tab, "tab": None, "film": max(film, 0.0)}))
                 self.gone.append(tab["outline"] if not tab["held"] else drawn)
             elif tab is not None:
                 self.rough.append(("tab", tab))
@@ -336,11 +342,13 @@ class _State:
         others = [each for each in self.gone.near(at) if each is not drawn and each.intersects(point)]
         if others or self.whole.boundary.distance(point) <= self.wire / 2:
             return None
-        aims = [(where_it_comes_back(chains, end, drawn, WIDEST_TAB), self.wire)]
+        gap = (self.width - self.wire) / 2
+        back = where_it_comes_back(chains, end, drawn, WIDEST_TAB)
+        aims = [] if back is None else [(back, self.wire, 2 * gap)]
         edge = shapely.get_coordinates(shapely.shortest_line(point, self.whole.boundary))[1]
-        aims.append((edge, self.wire / 2))
-        aims = [(aim, less) for aim, less in aims if aim is not None]
-        for aim, less in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):
+        aims.append((edge, self.wire / 2, gap))
+        aims += [(aim, self.wire / 2, 2 * gap) for aim in self._films(end, drawn)]
+        for aim, less, lost in sorted(aims, key=lambda one: float(np.hypot(*(one[0] - end)))):
             tab = float(np.hypot(*(aim - end))) - less
             if not 0.0 < tab <= WIDEST_TAB:
                 continue
@@ -349,10 +357,19 @@ class _State:
             freed = [piece for group in groups for piece in self._freed(run, group, closed)]
             freed = [one for one in freed if one["outline"].area > tab * tab]
             if freed:
-                # beside each kerf that the tab ends in
-                lost = (self.width - self.wire) / 2 * (2 if less == self.wire else 1)
+                # of the gaps beside each kerf that the tab ends in
                 return {**max(freed, key=lambda one: float(one["outline"].area)), "tab": tab, "lost": lost}
         return None
+
+    def _films(self, end: Array, drawn: Any) -> list[Array]:
+        """Of earlier kerfs the nearest places to the end of a run (``drawn``) that leave no tab between."""
+        import shapely
+
+        point = shapely.Point(*end)
+        far = self.wire / 2 + (self.width - self.wire) + THINNEST_TAB
+        near = self.drawn.near((*(end - far).tolist(), *(end + far).tolist()))
+        near = [each for each in near if each is not drawn and each.distance(point) <= far]
+        return [shapely.get_coordinates(shapely.shortest_line(point, each))[1] for each in near]
 
     # ----------------------------------------------------------------------------------- rapid moves
     def _scrape(self, run: Run, told: Removals) -> None:

@@ -356,6 +356,8 @@ def _frees(scene: Scene, pieces: Sequence[Piece]) -> str:
     name, several = first.run.stretch.name, len(pieces) > 1
     below, _ = goes_through(scene, first)
     sentences = [_out(scene, first, several)]
+    if first.film > 0.0:
+        text += f", for a tab of {first.film:.2f} mm between the gaps holds nothing"
     if below or _is_held(scene, first):
         hold = _hold(scene, first, several)
         sentences = [_under(scene, first, several) + (": " + hold if hold else ""), *sentences]

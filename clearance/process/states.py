@@ -19,8 +19,10 @@ from clearance.process.account import Account, Freed, Moment, State, Step, momen
 from clearance.process.balance import judge_part
 from clearance.process.bolted import Fixings
 from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
+from clearance.process.glued import on_loose_carriers, whole
 from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
+from clearance.process.hanging import FAR
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.idle import why_idle
@@ -373,6 +375,7 @@ class _Job:
         loads: dict[int, list[Resultant]] = {}
         pressed: dict[int, list[str]] = {}
         answers: dict[int, StateOfPart] = {}
+        asked: dict[int, PartInState] = {}
         index = {body.name: k for k, body in enumerate(scene.bodies)}
         there = [k for k in self.parts if k in present]
         for part in sorted(there, key=lambda k: -float(scene.bodies[k].aabbs.box[0][2])):
@@ -400,7 +403,7 @@ class _Job:
             )
             answer = as_packed(self._answer(question), scene)
             answer = going_along(held_by_words(answer, question, of_cut), question, self.contact)
-            answers[part] = answer
+            answers[part], asked[part] = answer, question
             if self.heard is not None:
                 self.heard(question, answer)
             for carrier in answer.held.carried_by:
@@ -409,7 +412,12 @@ class _Job:
                     share = (carrier.most or 0.0) * GRAVITY
                     loads.setdefault(below, []).append(Resultant.of(share, metal.middle))
                     pressed.setdefault(below, []).extend((*answer.held.pressed_by, *answer.held.gripped_by))
-        return {part: answers[part] for part in there}
+
+        def ask(k: int) -> PartInState:
+            words = self.said_to_hold.of(k, moment.stretch, moment.stop, False)[0]
+            return asked.get(k) or whole(self.contact, k, present, words)
+
+        return on_loose_carriers(self.contact, {part: answers[part] for part in there}, ask)
 
     def _near(self, a: int, b: int) -> bool:
         """Whether two bodies are parts whose boxes meet, or nearly."""

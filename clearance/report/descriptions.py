@@ -241,7 +241,7 @@ REPORTS: Final[dict[str, dict[str, str]]] = {
         "cures[].cures": "single changes that were tried and work, the smallest first",
         **_each("cures[].cures", _CURE),
         "cures_not_looked_for": "items and cuts for which not all was looked for, and other nozzles where "
-        "they were not tried: it takes no longer than the check",
+        "they were not tried: they are looked for with about as much work as a check is",
         "states": "what holds each part, and what comes free, from one state of the job to the next",
         "states[].n": "the state's number",
         "states[].begins": '"start", "stop" or "piece"',

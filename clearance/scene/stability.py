@@ -68,6 +68,9 @@ _TOP = 0.1
 EDGE = 0.1
 #: a thing that comes to rest after tilting by less is carried: packings and pads are never alike (mm)
 REST = 0.5
+#: what touches a part on so much of its edge only does not hold it, mm (common practice, no source: whoever
+#: lays it puts it on by millimetres)
+RIM = 0.5
 #: what presses from above touches, mm: a screw that is turned home leaves no air
 TOUCH = 0.05
 #: what is held at one end, in a bore, in jaws from below or by screws, is hardly held where its centre of
@@ -128,7 +131,7 @@ def feet_findings(
                         (body.name, "floats"), Finding("floats", "close", message, item=body.name)
                     )
                 continue
-            beside, along, hull = stands
+            beside, along, hull, slips = stands
             if beside <= EDGE:
                 continue
             by = _kept_by(load, rest, bodies, index, faces, hull)
@@ -140,7 +143,8 @@ def feet_findings(
                 then += (
                     ", since it stands by its own weight: say what fastens it (held_by), if something does"
                 )
-            message = f"{what} is {beside:.1f} mm outside what carries it; {then}"
+            edge = f" (not what it touches on less than {RIM:g} mm at its edge)" if slips else ""
+            message = f"{what} is {beside:.1f} mm outside what carries it{edge}; {then}"
             told.setdefault((body.name, severity), Finding("off its feet", severity, message, item=body.name))
     return list(told.values())
 
@@ -185,6 +189,29 @@ class _AllFaces:
         total, *moment = self._weights[load].sum(axis=0)
         return np.array(moment) / max(float(total), 1e-12)
 
+    def contact(self, a: int, b: int) -> Iterator[Array]:
+        """Where one body lies on another, in handfuls (see ``_contact``).
+
+        Args:
+            a, b: indices of the upper and the lower one.
+        """
+        return _contact(self.of[a], self.of[b])
+
+    def slips(self, a: int, b: int, corners: Array) -> bool:
+        """Whether a part lies on a body with its outermost bit alone, off which it slips.
+
+        Args:
+            a, b: indices of the part and of what is below.   corners: of the hull of contacts, or of some.
+        """
+        import shapely
+
+        body = self._bodies[a]
+        if body.kind != "part" or not body.closed or _width(corners) > RIM:
+            return False
+        corners = _hull(np.concatenate(list(self.contact(a, b))))
+        inner = body.outline.shadow.buffer(-RIM)
+        return not inner.is_empty and not inner.intersects(shapely.convex_hull(shapely.multipoints(corners)))
+
     def near(self, load: Sequence[int], rest: frozenset[int]) -> Iterator[tuple[int, int]]:
         """Each of the load with each of the rest that it could touch."""
         for a in load:
@@ -201,18 +228,25 @@ def _stands(
     rest: frozenset[int],
     faces: _AllFaces,
     masses: Masses,
-) -> tuple[float, float, Array] | None:
+) -> tuple[float, float, Array, bool] | None:
     """How far the load's centre of gravity lies outside the hull of its contacts in plan, mm, how long that
-    is along the way out there, and the hull itself; None: it has none."""
-    hull, beside, centre = np.empty((0, 2)), 0.0, None
-    for points in (p for a, b in faces.near(load, rest) for p in _contact(faces.of[a], faces.of[b])):
-        if centre is None:
-            centre = faces.centre(load, masses)
-        hull = _hull(np.concatenate([hull, points]))
-        beside = _outside(centre, hull)
-        if beside == 0.0:
-            break  # more contacts cannot bring it out again
-    return None if centre is None else (beside, reach(hull, centre), hull)
+    is along the way out there, the hull itself, and whether it slips off something; None: it has none."""
+    pairs, centre, slipped = list(faces.near(load, rest)), None, False
+    while True:
+        hull, beside, own = np.empty((0, 2)), 0.0, dict[tuple[int, int], Array]()
+        for (a, b), points in ((pair, p) for pair in pairs for p in faces.contact(*pair)):
+            if centre is None:
+                centre = faces.centre(load, masses)
+            own[a, b] = _hull(np.concatenate([own.get((a, b), hull[:0]), points]))
+            hull = _hull(np.concatenate([hull, points]))
+            beside = _outside(centre, hull)
+            if beside == 0.0:
+                break  # more contacts cannot bring it out again
+        slips = [(a, b) for (a, b), at in own.items() if a == load[0] and faces.slips(a, b, at)]
+        if not slips:
+            return None if centre is None or not own else (beside, reach(hull, centre), hull, slipped)
+        slipped = True
+        pairs = [pair for pair in pairs if pair not in slips]
 
 
 def reach(corners: Array, place: Array) -> float:
@@ -249,14 +283,6 @@ def _hangs(
         if bodies[j].kind == "machine" or (bodies[j].item is not None and not _loose(bodies[j]))
     )
     return any(len(bodies[j].aabbs.meeting(low - _TOP, high + _TOP)) for j in near)
-
-
-def _centre(load: Sequence[Body], masses: Masses) -> Array:
-    """The centre of gravity (2,) in plan; what has no density counts as steel."""
-    parts = [(masses.volume(body), body.density or density_of("steel")) for body in load]
-    total = sum(volume * density for (volume, _), density in parts)
-    moment = sum((volume * density * middle[:2] for (volume, middle), density in parts), np.zeros(2))
-    return np.asarray(moment / max(total, 1e-12))
 
 
 def _loose(body: Body) -> bool:
@@ -443,6 +469,15 @@ def _outside(p: Array, points: Array) -> float:
     nearest = float(np.linalg.norm(rel - share[:, None] * along, axis=1).min())
     left = along[:, 0] * rel[:, 1] - along[:, 1] * rel[:, 0]
     return 0.0 if len(hull) > 2 and bool((left >= 0.0).all()) else nearest
+
+
+def _width(corners: Array) -> float:
+    """How narrow a hull (N, 2) is, mm; 0 of a line or a point."""
+    if len(corners) < 3:
+        return 0.0
+    along = np.roll(corners, -1, axis=0) - corners
+    across = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+    return float(np.ptp(corners @ across.T, axis=0).min())
 
 
 def _hull(points: Array) -> Array:
