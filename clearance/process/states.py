@@ -22,7 +22,6 @@ from clearance.process.free_pieces import LOOSE, FreePieces, Loose, in_the_way
 from clearance.process.glued import on_loose_carriers, whole
 from clearance.process.going_along import going_along
 from clearance.process.hands import hands_at_wire
-from clearance.process.hanging import FAR
 from clearance.process.held_by import SaidToHold, held_by_words
 from clearance.process.holding import MEETS, ContactCache, role_of
 from clearance.process.idle import why_idle
