@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from math import hypot, radians, sin
+from math import hypot, inf, radians, sin
 
 import numpy as np
 
@@ -401,6 +401,8 @@ class Turning:
         """
         if angle == 0.0 and self._as_planned is not None:
             return self._as_planned
+        if not self.seen:  # all that is there turns with its path
+            return inf, None
         bounds = [self._least_step(one, angle) for one in self.seen]
         # those that bound the step before, or the one that may now, then whatever may allow less than these
         first = min(range(len(self.seen)), key=bounds.__getitem__)
