@@ -31,7 +31,7 @@ def going_along(answer: StateOfPart, asked: PartInState, contact: ContactCache) 
 
 
 def _in_loose_jaws(answer: StateOfPart, asked: PartInState, contact: ContactCache) -> StateOfPart:
-    """Jaws that stand loose hold a part no better than if it lay there itself (no source)."""
+    """Jaws that stand loose hold a part no better than if it lay there (common practice, no source)."""
     held, bodies = answer.held, contact.bodies
     if not asked.cut or held.pressed_by or held.held_by is not None:
         return answer
