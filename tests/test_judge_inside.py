@@ -95,6 +95,20 @@ def test_a_block_inside_the_head() -> None:
     assert not head_swallows(below, aabbs(below), path, head)
 
 
+def test_a_block_in_the_head_but_for_one_corner_that_the_envelope_s_facets_hold_too() -> None:
+    """A corner 0.002 outside the true round may lie in a facet that is circumscribed about it: FCL finds no
+    touch then, and the corner alone says that the block is outside."""
+    head = [HeadPiece(np.array([-9.0, -0.1]), np.array([25.0, 25.0]))]
+    path = straight_runs(polyline(np.array([[0.0, 0.0], [1e-6, 0.0]])))
+    at = 25.002 / np.sqrt(2.0)
+    held = box((-at, -at, -5), (1 - at, 1 - at, -3))
+    assert np.hypot(*held[0, 0, :2]) > 25.001
+    assert head_swallows(held, aabbs(held), path, head)
+    beside = box((at, at, -5), (at + 1, at + 1, -3))
+    assert np.hypot(*beside[0, 0, :2]) < 25.003
+    assert not head_swallows(beside, aabbs(beside), path, head)
+
+
 @pytest.mark.parametrize("piece", [HeadPiece(np.array([-9.0, -0.1]), np.array([1.0, 1.0])),
                                    piece_of_box((-1, 2), (-1, 1), (0, 5), -0.1, up=False)])  # fmt: skip
 @pytest.mark.parametrize("bend", [0.0, 1e-15])

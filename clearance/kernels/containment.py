@@ -43,6 +43,8 @@ Runs = Sequence[tuple[Array, float]]
 #: than this many facets in all allow
 _STEPS = 60
 _ASKED = 4_000_000
+#: of a shell so many facets at most are asked whether a head holds it
+_ASKED_OF = 16
 #: a shell that falls into more parts than this is not looked at part by part
 _PARTS = 1000
 
@@ -52,11 +54,16 @@ def head_swallows(
     aabbs: AabbSet,
     runs: Runs,
     pieces: Sequence[HeadPiece],
+    layer: float = DEFAULT.width,
 ) -> bool:
     """Whether any shell of ``triangles`` (N, 3, 3) lies inside the envelope. Their surfaces do not meet.
 
+    FCL's envelope stands out over the true one by up to ``layer``: a point that lies so near outside says
+    nothing, and more of its shell's are asked; one of them in the true envelope will do.
+
     Args:
         aabbs: the triangles' boxes.   runs: the path as straight bits, and how far each run may lie off it.
+        pieces: of the head.   layer: mm.
     """
     if not runs:
         return False
@@ -72,12 +79,24 @@ def head_swallows(
         within = aabbs.within(first, last)
         if not len(within):
             continue
-        _, one = np.unique(shells(triangles[within]), return_index=True)
-        points = triangles[within[one], 0]
-        radius = np.interp(points[:, 2], piece.z, piece.r) + deviation
-        if (_distance_to_path(points[:, :2], p, q, piece.rect) <= radius).any():
+        label = shells(triangles[within])
+        _, one, of = np.unique(label, return_index=True, return_inverse=True)
+        out = _out_of(triangles[within[one], 0], p, q, piece) - deviation
+        if (out <= 0.0).any():
             return True
+        for shell in np.flatnonzero(out <= layer):
+            rows = within[of == shell]
+            some = triangles[rows[:: -(-len(rows) // _ASKED_OF)]]
+            points = np.concatenate([some.reshape(-1, 3), some.mean(axis=1)])
+            if (_out_of(points, p, q, piece) <= deviation).any():
+                return True
     return False
+
+
+def _out_of(points: Array, p: Array, q: Array, piece: HeadPiece) -> Array:
+    """How far (N,) points (N, 3) at a piece's heights lie beside what it sweeps along the bits p-q, mm; 0 and
+    less: in it."""
+    return _distance_to_path(points[:, :2], p, q, piece.rect) - np.interp(points[:, 2], piece.z, piece.r)
 
 
 def _distance_to_path(points: Array, p: Array, q: Array, rect: tuple[float, ...]) -> Array:
