@@ -14,7 +14,7 @@ and what one jaw touches at places to either side of what the other one does (``
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -176,12 +176,7 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
     least, touched = np.inf, False
     normals: list[Array] = []
     slices = []
-    for z in contacts.levels(part, body)[0]:
-        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
-        if metal is not None:
-            inside = common(inside, metal)
-        if inside.is_empty or outside.is_empty:
-            continue
+    for inside, outside in _slices(contacts, part, body, metal):
         slices.append((inside, outside))
         near = edges(inside).intersection(outside.buffer(SHIM + touch, quad_segs=4))
         found = _through(inside, outside, near, touch)
@@ -195,6 +190,16 @@ def grip(contacts: Contacts, part: int, body: int, metal: Any = None) -> Grip:
     if least > SHIM:
         least = min([_through(*pair, edges(pair[0]), touch).air for pair in slices], default=np.inf)
     return Grip(least, touched)
+
+
+def _slices(contacts: Contacts, part: int, body: int, metal: Any) -> Iterator[tuple[Any, Any]]:
+    """What is left of a part and what a body has at each height that they share, where neither is nothing."""
+    for z in contacts.levels(part, body)[0]:
+        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
+        if metal is not None:
+            inside = common(inside, metal)
+        if not (inside.is_empty or outside.is_empty):
+            yield inside, outside
 
 
 @record
@@ -219,12 +224,7 @@ def touched_sides(
     """
     touch = TOUCHES + contacts.bodies[part].allow.side + contacts.bodies[body].allow.side + air
     places, normals = [np.empty((0, 2))], [np.empty((0, 2))]
-    for z in contacts.levels(part, body)[0]:
-        inside, outside = contacts.slice(part, z), contacts.slice(body, z)
-        if metal is not None:
-            inside = common(inside, metal)
-        if inside.is_empty or outside.is_empty:
-            continue
+    for inside, outside in _slices(contacts, part, body, metal):
         near = edges(inside).intersection(outside.buffer(touch, quad_segs=4))
         found = _through(inside, outside, near, touch)
         places.append(found.places)
